@@ -1,0 +1,1 @@
+"""What every room shares: units, the variable table, addressed random streams, errors, references."""

@@ -1,0 +1,45 @@
+"""The two ways a run can stop: the user's input is wrong, or the model's own books do not balance."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class InputError(Exception):
+    """Bad input: one clear line, exit code 2.
+
+    Parameters
+    ----------
+    where : str
+        File (and line, key or row) in which the fault was found.
+    problem : str
+        What was found and what is allowed, in one line.
+    """
+
+    def __init__(self, where: str, problem: str) -> None:
+        self.where = where
+        self.problem = " ".join(problem.split())
+        super().__init__(f"{where}: {self.problem}")
+
+
+class IdentityError(Exception):
+    """A budget of the simulation does not close; the run is stopped because its numbers cannot be trusted."""
+
+
+def nearest_names(found: str, allowed: Iterable[str], count: int = 3) -> str:
+    """Say which allowed names come nearest to a name that was not found.
+
+    Examples
+    --------
+    >>> nearest_names("row_spaceing", ["row_spacing", "tree_spacing", "name"], count=1)
+    "did you mean 'row_spacing'?"
+    >>> nearest_names("qqq", ["row_spacing", "name"])
+    "allowed: 'name', 'row_spacing'"
+    """
+    names = sorted(set(allowed))
+    folded = {name.casefold(): name for name in names}
+    matches = difflib.get_close_matches(found.casefold(), folded, n=count, cutoff=0.55)
+    if matches:
+        return "did you mean " + " or ".join(repr(folded[match]) for match in matches) + "?"
+    return "allowed: " + ", ".join(repr(name) for name in names)

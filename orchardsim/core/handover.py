@@ -1,0 +1,183 @@
+"""What one stage hands to the next: plain structs of arrays, checked against the variable table.
+
+Array shapes use these letters: ``season`` = distinct biological years of weather, ``day`` = days of the season
+window (:data:`orchardsim.core.calendar.WINDOW_DAYS`), ``phase`` = the four growth phases, ``cover`` = the levels
+of canopy cover in :data:`COVER_LEVELS`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+COVER_LEVELS: Final = (0.0, 0.2, 0.4, 0.6, 0.8)
+"""Shares of light intercepted at which the soil-water balance is computed; trees interpolate by their own cover."""
+
+
+@dataclass(frozen=True)
+class SeasonWeather:
+    """Daily weather of distinct biological years (weather -> season).
+
+    Attributes
+    ----------
+    harvest_year : int array, (season,)
+        Calendar year in which the trees are picked; negative for generated years.
+    temperature_min, temperature_max : float array, (season, day) [degC]
+    rain : float array, (season, day) [mm/day]
+        Measured, or drawn from the plan's monthly normals where the record has none (see ``rain_is_measured``).
+    wind_speed, relative_humidity : float array or None, (season, day) [m/s at 2 m], [1]
+    latitude, elevation : float [degrees north], [m]
+    """
+
+    harvest_year: NDArray[np.int64]
+    temperature_min: NDArray[np.float64]
+    temperature_max: NDArray[np.float64]
+    rain: NDArray[np.float64]
+    rain_is_measured: bool
+    latitude: float
+    elevation: float
+    wind_speed: NDArray[np.float64] | None = None
+    relative_humidity: NDArray[np.float64] | None = None
+
+
+@dataclass(frozen=True)
+class WeatherSample:
+    """The seasons that each trial meets (weather -> simulation).
+
+    Attributes
+    ----------
+    seasons : SeasonWeather
+        The distinct seasons.
+    pick : int array, (trial, year)
+        Row of ``seasons`` that trial t meets in year y of the plan.
+    method : str
+        How the seasons were made, as printed on outputs.
+    baseline_years : tuple of int
+        First and last harvest year of the record's part in use; (0, 0) where there is no record.
+    notes : tuple of str
+        One line each: what was dropped, filled or estimated.
+    """
+
+    seasons: SeasonWeather
+    pick: NDArray[np.int64]
+    method: str
+    baseline_years: tuple[int, int]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SeasonDrivers:
+    """What a season does to one cultivar at one site (season -> trees, operations, economy).
+
+    All arrays are float64; days are days of the season window (0 = 1 October, or 1 April in the south).
+
+    Attributes
+    ----------
+    chill_portions, utah_units : (season,)
+        Winter chill by the Dynamic Model and the Utah model.
+    bud_break_day, bloom_day, closed_canopy_day, harvest_day, leaf_fall_day : (season,) [day of season]
+    chill_fraction : (season,) [1]
+        Chill received over chill required, capped at 1; below 1 bloom is late, weak and uneven.
+    frost_kill : (season,) [1]
+        Share of flowers killed by frost from bud break to four weeks after bloom, protection included.
+    frost_kill_unprotected : (season,) [1]
+    pollination_hours : (season,) [h]
+        Hours fit for bees in the effective pollination period, full-activity equivalents.
+    radiation : (season, phase) [MJ/m2]
+        Photosynthetically active radiation by growth phase.
+    degree_days : (season, phase) [K day]
+        Growing degree days above 4.5 degC, single sine, by growth phase.
+    temperature_factor : (season, phase) [1]
+        Light-weighted mean response of canopy photosynthesis to daytime temperature, 0 to 1.
+    water_factor : (season, phase, cover) [1]
+        Mean water-stress coefficient Ks of FAO-56, with the block's irrigation.
+    irrigation_depth : (season, cover) [mm]
+        Water applied in the season.
+    early_heat : (season,) [K day]
+        Degree days in the 60 days after bloom, that set fruit cell number.
+    sunburn_fraction : (season,) [1]
+    blight_days : (season,)
+        Days in bloom on which all four conditions of the blossom infection rule were met.
+    winter_temperature_min : (season,) [degC]
+        Lowest temperature in deep rest.
+    acclimation_shortfall : (season,) [K]
+        How far the worst cold of early winter went beyond what the tissue had hardened to.
+    wet_soil_days : (season,)
+        Days in leaf with soil at or above field capacity.
+    drought_days : (season,)
+        Days in leaf with Ks below 0.3 at the highest cover level.
+    work_fraction : (season, phase) [1]
+        Share of days fit for field work (less than 5 mm of rain).
+    protection_hours : (season,) [h]
+        Hours of frost protection run.
+    """
+
+    chill_portions: NDArray[np.float64]
+    utah_units: NDArray[np.float64]
+    bud_break_day: NDArray[np.float64]
+    bloom_day: NDArray[np.float64]
+    closed_canopy_day: NDArray[np.float64]
+    harvest_day: NDArray[np.float64]
+    leaf_fall_day: NDArray[np.float64]
+    chill_fraction: NDArray[np.float64]
+    frost_kill: NDArray[np.float64]
+    frost_kill_unprotected: NDArray[np.float64]
+    pollination_hours: NDArray[np.float64]
+    radiation: NDArray[np.float64]
+    degree_days: NDArray[np.float64]
+    temperature_factor: NDArray[np.float64]
+    water_factor: NDArray[np.float64]
+    irrigation_depth: NDArray[np.float64]
+    early_heat: NDArray[np.float64]
+    sunburn_fraction: NDArray[np.float64]
+    blight_days: NDArray[np.float64]
+    winter_temperature_min: NDArray[np.float64]
+    acclimation_shortfall: NDArray[np.float64]
+    wet_soil_days: NDArray[np.float64]
+    drought_days: NDArray[np.float64]
+    work_fraction: NDArray[np.float64]
+    protection_hours: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FarmQuantities:
+    """All physical quantities that money follows from (simulation -> economy).
+
+    Arrays over (trial, year, block) unless said, float64; ``block`` runs over the labels without ``farm``.
+
+    Attributes
+    ----------
+    leaf : int array, (year, block)
+        Growing season of the block's first planting; 0 or less before it, -999 after its removal.
+    trees_planted, trees_replanted, trees_ordered, trees_alive, trees_removed, spares_bought, spares_on_hand : [1]
+        ``trees_ordered`` counts orders placed for replacements in that year; ``spares_bought`` those delivered.
+    harvested_mass : [kg]
+    packed_mass : (trial, year, block, grade) [kg]
+    labour_hours : (trial, year, block, task) [hour]
+    irrigation_depth : [mm]
+    protection_hours : [hour]
+    regional_crop : (trial, year) [1]
+        The region's crop in that season relative to its mean, as far as the season's weather tells.
+    planted_area, gross_area : (block,) [m2]
+        Land under the trees' own spacing, and with headlands.
+    """
+
+    leaf: NDArray[np.int64]
+    trees_planted: NDArray[np.float64]
+    trees_replanted: NDArray[np.float64]
+    trees_ordered: NDArray[np.float64]
+    trees_alive: NDArray[np.float64]
+    trees_removed: NDArray[np.float64]
+    spares_bought: NDArray[np.float64]
+    spares_on_hand: NDArray[np.float64]
+    harvested_mass: NDArray[np.float64]
+    packed_mass: NDArray[np.float64]
+    labour_hours: NDArray[np.float64]
+    irrigation_depth: NDArray[np.float64]
+    protection_hours: NDArray[np.float64]
+    regional_crop: NDArray[np.float64]
+    planted_area: NDArray[np.float64]
+    gross_area: NDArray[np.float64]

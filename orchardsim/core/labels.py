@@ -1,0 +1,66 @@
+"""The fixed labels on the dimensions of results: one spelling for every room."""
+
+from __future__ import annotations
+
+from typing import Final
+
+FARM: Final = "farm"
+
+CAUSES: Final = (
+    "transplant_failure",
+    "fire_blight",
+    "winter_cold",
+    "crown_rot",
+    "replant_disease",
+    "voles",
+    "deer",
+    "wind",
+    "row_collapse",
+    "drought",
+    "old_age",
+)
+
+# The first two are fresh grades by the names of the United States standards for grades of apples (7 CFR 51.300).
+GRADES: Final = ("extra_fancy", "fancy", "processing", "juice")
+
+TASKS: Final = (
+    "planting",
+    "support_building",
+    "replanting",
+    "training",
+    "dormant_pruning",
+    "summer_pruning",
+    "thinning",
+    "picking",
+    "frost_protection",
+    "upkeep",
+)
+
+ITEMS: Final = (
+    "old_orchard_removal",
+    "site_preparation",
+    "land",
+    "trees",
+    "support",
+    "irrigation_system",
+    "fence",
+    "protection_equipment",
+    "machines",
+    "planting",
+    "training",
+    "pruning",
+    "thinning",
+    "picking",
+    "upkeep",
+    "materials",
+    "replacement_trees",
+    "water_and_fuel",
+    "packing_and_storage",
+    "overhead",
+    "land_charge",
+    "interest",
+    "insurance",
+    "fresh_sales",
+    "direct_sales",
+    "processing_sales",
+)

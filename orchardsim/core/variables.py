@@ -1,0 +1,74 @@
+"""The variable table: one row per result variable, with dims, unit, bounds and meaning.
+
+Stages, result files and outputs take names, units and meanings from here, so that a name means one thing
+everywhere. ``stage`` is the room that writes the variable.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True)
+class Variable:
+    """One row of the table. ``low`` and ``high`` are hard bounds (None = unbounded); ``whole`` = a whole number."""
+
+    name: str
+    dims: tuple[str, ...]
+    unit: str
+    meaning: str
+    stage: str
+    low: float | None = None
+    high: float | None = None
+    whole: bool = False
+    may_be_missing: bool = False
+
+
+BLOCK: Final = ("trial", "year", "block")
+
+
+def _table(*rows: Variable) -> dict[str, Variable]:
+    table = {row.name: row for row in rows}
+    if len(table) != len(rows):
+        raise ValueError("a variable stands twice in the table")
+    return table
+
+
+RESULTS: Final = _table(
+    Variable("harvest_year", ("trial", "year"), "1", "calendar year of the record that the season is taken from", "weather", whole=True),
+    Variable("leaf", ("year", "block"), "1", "growing season of the block's first planting; 0 or less before it", "simulation", whole=True),
+    Variable("trees_planted", BLOCK, "1", "trees planted in the block's first planting", "operations", 0, whole=True),
+    Variable("trees_alive", BLOCK, "1", "living trees at leaf fall", "trees", 0, whole=True),
+    Variable("trees_lost", (*BLOCK, "cause"), "1", "trees that died, by cause", "trees", 0, whole=True),
+    Variable("trees_removed", BLOCK, "1", "living trees grubbed out by plan", "trees", 0, whole=True),
+    Variable("trees_replanted", BLOCK, "1", "gaps filled", "operations", 0, whole=True),
+    Variable("trees_ordered", BLOCK, "1", "trees ordered from the nursery", "operations", 0, whole=True),
+    Variable("spares_on_hand", BLOCK, "1", "replacement trees held at leaf fall", "operations", 0, whole=True),
+    Variable("trunk_area_mean", BLOCK, "cm2", "mean trunk cross-sectional area of living trees at leaf fall", "trees", 0, 3000, may_be_missing=True),
+    Variable("canopy_height_mean", BLOCK, "m", "mean height of living trees", "trees", 0, 12, may_be_missing=True),
+    Variable("light_interception", BLOCK, "1", "share of the season's light that the block's trees stop, gaps included", "trees", 0, 1),
+    Variable("bloom_day", BLOCK, "day", "full bloom, day of the biological year (0 = 1 October; 1 April in the south)", "season", 0, 457),
+    Variable("frost_kill", BLOCK, "1", "share of flowers killed by frost", "season", 0, 1),
+    Variable("crop_load_mean", BLOCK, "cm-2", "fruit at harvest per trunk area at the end of that season, mean over living trees", "trees", 0, 200, may_be_missing=True),
+    Variable("flower_clusters", BLOCK, "1", "flower clusters at bloom, before frost", "trees", 0),
+    Variable("fruit_number", BLOCK, "1", "fruit on the trees at harvest", "trees", 0),
+    Variable("fruit_mass_mean", BLOCK, "g", "mean mass of a fruit at harvest", "trees", 0, 900, may_be_missing=True),
+    Variable("crop_mass", BLOCK, "kg", "fruit grown to harvest", "trees", 0),
+    Variable("harvested_mass", BLOCK, "kg", "fruit picked", "operations", 0),
+    Variable("packed_mass", (*BLOCK, "grade"), "kg", "picked fruit by grade; the rest is culled", "trees", 0),
+    Variable("biennial_index", ("trial", "block"), "1", "mean over trees of the biennial bearing index from leaf 5 on (Hoblyn et al. 1936)", "trees", 0, 1, may_be_missing=True),
+    Variable("labour_hours", (*BLOCK, "task"), "hour", "hours of work by task", "operations", 0),
+    Variable("irrigation_depth", BLOCK, "mm", "water applied", "season", 0),
+    Variable("protection_hours", BLOCK, "hour", "hours of frost protection", "season", 0),
+    Variable("ledger", (*BLOCK, "item"), "currency", "money in (positive) and out (negative) by item", "economy"),
+    Variable("net_cash_flow", BLOCK, "currency", "sum of the ledger's items", "economy"),
+    Variable("cash_balance_min", ("trial", "year"), "currency", "lowest balance of the farm's account at the end of a quarter of the year", "economy"),
+    Variable("npv", ("trial",), "currency", "net present value at year 0, with the remaining value of living blocks", "economy"),
+    Variable("npv_without_remaining_value", ("trial",), "currency", "net present value at year 0, living blocks worth nothing at the end", "economy"),
+    Variable("irr", ("trial",), "1", "internal rate of return; -inf where there is none", "economy"),
+    Variable("payback_year", ("trial",), "year", "first year from which the summed cash flow stays at or above zero; inf if never", "economy"),
+    Variable("peak_borrowing", ("trial",), "currency", "largest debt at the end of any quarter", "economy", 0),
+    Variable("peak_borrowing_year", ("trial",), "year", "year of the largest debt", "economy", 0, whole=True),
+)
+"""Result variables. Whole-farm amounts stand under the block label ``farm``."""

@@ -1,0 +1,37 @@
+"""What the season room needs to know of a cultivar, a site and its protection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from orchardsim.core.parameters import parameter
+
+
+@dataclass(frozen=True)
+class Phenology:
+    """Chill, heat and ripening needs of a cultivar."""
+
+    chill_requirement: float = parameter("1", "chill portions (Dynamic Model) for full bud break", low=10, high=110)
+    bloom_heat: float = parameter(
+        "K day", "degree days above 6.1 degC, single sine, from 1 January to full bloom", low=80, high=500
+    )
+    days_to_harvest: float = parameter("day", "days from full bloom to mid harvest", low=70, high=230)
+    sunburn_sensitivity: float = parameter("1", "relative to an average cultivar", low=0, high=3, default=1.0)
+
+
+@dataclass(frozen=True)
+class BlockSite:
+    """The place of a block within the farm, as weather and water see it."""
+
+    night_offset: float = parameter(
+        "K", "how much colder (negative) the block is than the station on clear nights", low=-8, high=5, default=0.0
+    )
+    available_water: float = parameter("mm", "water that the root zone holds between field capacity and wilting", low=20, high=400, default=150.0)
+    irrigated: bool = parameter("flag", "whether the block is irrigated", default=True)
+    irrigation_limit: float = parameter("mm/day", "most that the irrigation can give in a day", low=0, high=20, default=6.0)
+    season_water_limit: float = parameter("mm", "most water that a season allows", low=0, high=3000, default=3000.0)
+    protection: str = parameter(
+        "text", "frost protection", allowed=("none", "air_mixing", "overhead_water", "heaters"), default="none"
+    )
+    bud_cooling: float = parameter("K", "how far buds run below shelter air on clear nights", low=0, high=2, default=0.8)
+    sunburn_protection: bool = parameter("flag", "net or evaporative cooling against sunburn", default=False)
