@@ -72,7 +72,5 @@ def parameter(
 def parameters_of(cls: type) -> dict[str, ParameterInfo]:
     """Name and info of each declared parameter of a dataclass, in order of declaration."""
     return {
-        field.name: field.metadata["parameter"]
-        for field in dataclasses.fields(cls)
-        if "parameter" in field.metadata
+        field.name: field.metadata["parameter"] for field in dataclasses.fields(cls) if "parameter" in field.metadata
     }
