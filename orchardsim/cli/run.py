@@ -1,0 +1,95 @@
+"""``orchardsim run``: the main job."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+
+def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
+    """Argument type: a whole number within bounds."""
+
+    def read(text: str) -> int:
+        try:
+            value = int(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"found {text!r}, expected a whole number") from None
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"found {value}, allowed {low} to {high}")
+        return value
+
+    return read
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
+    parser.add_argument("--trials", type=whole_number(2, 1_000_000), default=200, help="simulated futures (default 200)")
+    parser.add_argument("--years", type=whole_number(2, 80), default=20, help="years counted from year 0 (default 20)")
+    parser.add_argument("--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)")
+    parser.add_argument(
+        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument("--weather", type=Path, metavar="FILE", help="station record to use instead of the plan's")
+    parser.add_argument(
+        "--seasons",
+        choices=("record", "sampled"),
+        default="sampled",
+        help="'record' replays the record's own years in order; 'sampled' (default) draws futures from them",
+    )
+    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/")
+    parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
+    parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")
+    parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
+
+
+def execute(options: argparse.Namespace) -> int:
+    """Simulate the plan, print the headline table, and save the run when a folder is given."""
+    import orchardsim
+    from orchardsim.core.errors import InputError
+    from orchardsim.results import dump_summary, prepare_run_folder, summary_document, write_run
+
+    if options.resume and options.out is None:
+        raise InputError("--resume", "needs --out with the folder of the interrupted run")
+    plan = orchardsim.load_plan(options.plan)
+    if options.weather is not None:
+        plan = plan.with_record(options.weather)
+    if options.out is not None:
+        prepare_run_folder(options.out, force=options.force, resume=options.resume)
+    from tqdm import tqdm
+
+    print(f"{plan.title}: {options.trials} trials of {options.years} years", file=sys.stderr)
+    with tqdm(total=options.trials, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+        dataset = orchardsim.simulate(
+            plan,
+            trials=options.trials,
+            years=options.years,
+            seed=options.seed,
+            jobs=options.jobs,
+            seasons=options.seasons,
+            progress=bar.update,
+            partial=options.out / "partial" if options.out is not None else None,
+            resume=options.resume,
+        )
+    summary = summary_document(dataset)
+    if options.json:
+        print(dump_summary(summary), end="")
+    else:
+        from orchardsim.report import headline_table, plain_sentences
+
+        print(headline_table(dataset))
+        print()
+        for sentence in plain_sentences(dataset):
+            print(sentence)
+    if options.out is None:
+        if not options.json:
+            print("\nNothing was saved; add --out DIR for the report, the pictures and all numbers.")
+        return 0
+    from orchardsim.report import write_report
+
+    write_run(options.out, dataset, summary, force=options.force or options.resume)
+    write_report(options.out)
+    print(f"saved in {options.out}: report.html, summary.json, results.nc, figures/", file=sys.stderr)
+    return 0
