@@ -26,9 +26,13 @@ def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
-    parser.add_argument("--trials", type=whole_number(2, 1_000_000), default=200, help="simulated futures (default 200)")
+    parser.add_argument(
+        "--trials", type=whole_number(2, 1_000_000), default=200, help="simulated futures (default 200)"
+    )
     parser.add_argument("--years", type=whole_number(2, 80), default=20, help="years counted from year 0 (default 20)")
-    parser.add_argument("--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)")
+    parser.add_argument(
+        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
+    )
     parser.add_argument(
         "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
@@ -39,7 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="sampled",
         help="'record' replays the record's own years in order; 'sampled' (default) draws futures from them",
     )
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/")
+    parser.add_argument(
+        "--out", type=Path, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/"
+    )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")

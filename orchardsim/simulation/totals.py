@@ -1,0 +1,71 @@
+"""Collects the results of the year loop in float64 arrays, one per variable of the table."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.errors import IdentityError
+from orchardsim.core.labels import CAUSES, GRADES, TASKS
+from orchardsim.core.variables import RESULTS
+
+LABELS: Final = {"cause": CAUSES, "grade": GRADES, "task": TASKS}
+"""Length of the dimensions whose labels are fixed."""
+
+YEAR_LOOP: Final = tuple(
+    name for name, row in RESULTS.items() if row.dims[:3] == ("trial", "year", "block") and row.stage != "economy"
+)
+"""Variables that the year loop fills: trial x year x block, money aside."""
+
+
+class Totals:
+    """Arrays over (trial, year, label, ...) for the trials of one unit of work.
+
+    Parameters
+    ----------
+    trials, years : int
+        Size of the unit.
+    labels : tuple of str
+        Block labels, without ``farm``.
+    """
+
+    def __init__(self, trials: int, years: int, labels: tuple[str, ...]) -> None:
+        self.labels = labels
+        self.arrays: dict[str, NDArray[np.float64]] = {}
+        for name in YEAR_LOOP:
+            row = RESULTS[name]
+            extra = tuple(len(LABELS[dim]) for dim in row.dims[3:])
+            fill = np.nan if row.may_be_missing else 0.0
+            self.arrays[name] = np.full((trials, years, len(labels), *extra), fill)
+
+    def put(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:
+        """Store one year of one block; values over (trial, label of the block, ...)."""
+        self.arrays[name][trials, year, labels] = values
+
+    def add(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:
+        """Add to one year of one block."""
+        self.arrays[name][trials, year, labels] += values
+
+    def check_bounds(self) -> None:
+        """Hold every array to the variable table.
+
+        Raises
+        ------
+        IdentityError
+            If a value lies outside its hard bounds, is missing where it must not be, or is no whole number
+            where it must be one.
+        """
+        for name, values in self.arrays.items():
+            row = RESULTS[name]
+            if np.isnan(values).any() and not row.may_be_missing:
+                raise IdentityError(f"{name} is missing in a trial")
+            low = np.nanmin(values, initial=np.inf)
+            high = np.nanmax(values, initial=-np.inf)
+            if row.low is not None and low < row.low - 1e-9:
+                raise IdentityError(f"{name} falls to {low:g}, below its bound {row.low:g} {row.unit}")
+            if row.high is not None and high > row.high * (1 + 1e-6):
+                raise IdentityError(f"{name} rises to {high:g}, above its bound {row.high:g} {row.unit}")
+            if row.whole and (values != np.round(values)).any():
+                raise IdentityError(f"{name} holds a part of a tree")
