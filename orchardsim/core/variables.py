@@ -127,6 +127,8 @@ RESULTS: Final = _table(
         "lowest balance of the farm's account at the end of a quarter of the year",
         "economy",
     ),
+    Variable("planted_area", ("block",), "m2", "land under the trees' own spacing", "plan", 0),
+    Variable("gross_area", ("block",), "m2", "land with headlands", "plan", 0),
     Variable(
         "npv",
         ("trial",),
