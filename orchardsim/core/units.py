@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -26,7 +27,9 @@ def registry() -> pint.UnitRegistry:
     """The unit registry: pint's, with the countable things and currencies of an orchard added."""
     import pint
 
-    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+    units = pint.UnitRegistry(
+        autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[_spell_powers]
+    )
     for name in ("tree", "box", "bin", "leaf", "post", "row"):
         units.define(f"{name} = [{name}_count]")
     units.define("@alias tree = trees")
@@ -36,6 +39,11 @@ def registry() -> pint.UnitRegistry:
     for currency in CURRENCIES:
         units.define(f"{currency} = [currency_{currency}]")
     return units
+
+
+def _spell_powers(text: str) -> str:
+    """Areas and volumes as people write them ("m2", "cm-2") in the registry's spelling ("m**2")."""
+    return re.sub(r"\b(mm|cm|dm|m|km|ft)(-?[23])\b", r"\1**\2", text)
 
 
 def parse_quantity(text: str, unit: str) -> float:
