@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import functools
+import logging
 import math
 import re
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 if TYPE_CHECKING:
     import pint
@@ -21,33 +24,84 @@ HECTARE: Final = 10_000.0
 BUSHEL: Final = 42 * POUND
 """kg; apples, 42 lb (United States apple crop insurance provisions, 7 CFR 457.158)."""
 
+PLAIN_UNITS: Final = ("1", "leaf")
+"""Units whose numbers may be written without one: shares, ratios and counts, and leaves (seasons) of a tree."""
+
+_NUMBER: Final = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
+_POWER: Final = re.compile(r"(?<![\w.*])([A-Za-z]+)(-?\d+)(?![\w.])")
+_ABSOLUTE: Final[dict[str, Callable[[float], float]]] = {
+    "degree_Celsius": float,
+    "degree_Fahrenheit": lambda fahrenheit: (fahrenheit - 32) / 1.8,
+    "kelvin": lambda kelvin: kelvin - 273.15,
+}
+"""Scales in which a temperature may be written, and how it becomes degC."""
+_DIFFERENCES: Final = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenheit": "delta_degree_Fahrenheit"}
+
 
 @functools.cache
 def registry() -> pint.UnitRegistry:
-    """The unit registry: pint's, with the countable things and currencies of an orchard added."""
+    """The unit registry: pint's, with the countable things, masses and currencies of an orchard added.
+
+    The acre is 43,560 square international feet and the bushel is one of apples (42 lb): pint's own are the
+    survey acre and a bushel of volume.
+    """
     import pint
 
+    # Redefining the acre and the bushel is meant; pint's notices about it would reach the user's terminal.
+    logging.getLogger("pint").setLevel(logging.ERROR)
     units = pint.UnitRegistry(
-        autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[_spell_powers]
+        autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[unit_text]
     )
-    for name in ("tree", "box", "bin", "leaf", "post", "row"):
-        units.define(f"{name} = [{name}_count]")
-    units.define("@alias tree = trees")
-    units.define("@alias box = boxes")
-    units.define("@alias bin = bins")
-    units.define("@alias leaf = leaves")
+    for name, plural in (
+        ("tree", "trees"), ("box", "boxes"), ("bin", "bins"), ("leaf", "leaves"), ("post", "posts"), ("row", "rows"),
+    ):
+        units.define(f"{name} = [{name}_count] = _ = {plural}")
+    units.define("fruit = [] = _ = fruits")
+    units.define("acre = 43560 * foot ** 2 = ac = acres")
+    units.define("bushel = 42 * pound = bu = bushels")
+    units.define("money = [money]")
     for currency in CURRENCIES:
         units.define(f"{currency} = [currency_{currency}]")
     return units
 
 
-def _spell_powers(text: str) -> str:
-    """Areas and volumes as people write them ("m2", "cm-2") in the registry's spelling ("m**2")."""
-    return re.sub(r"\b(mm|cm|dm|m|km|ft)(-?[23])\b", r"\1**\2", text)
+def unit_text(unit: str) -> str:
+    """Spelling of a unit that the registry understands: "m2" -> "m**2", "°C" -> "degC", "K day" -> "K*day".
+
+    Examples
+    --------
+    >>> unit_text("kg/m2"), unit_text("cm-2"), unit_text("K day"), unit_text("/cm2")
+    ('kg/m**2', 'cm**-2', 'K*day', '1/cm**2')
+    """
+    text = unit.strip()
+    for symbol, name in (("°C", "degC"), ("°F", "degF"), ("°", "degree"), ("²", "2"), ("³", "3"), ("%", " percent ")):
+        text = text.replace(symbol, name)
+    text = re.sub(r"\s*([*/])\s*", r"\1", text.strip())
+    text = _POWER.sub(r"\1**\2", text)
+    text = re.sub(r"(?<=[\w)])\s+(?=[A-Za-z(])", "*", text)
+    return "1" + text if text.startswith("/") else text
 
 
-def parse_quantity(text: str, unit: str) -> float:
+def parse_quantity(
+    text: str,
+    unit: str,
+    *,
+    currency: str | None = None,
+    masses: dict[str, float] | None = None,
+) -> float:
     """Number in ``unit`` of a written quantity such as "12 ft".
+
+    Parameters
+    ----------
+    text : str
+        Number and unit.
+    unit : str
+        Unit wanted; "money" in it stands for the plan's currency, "K" for a temperature difference, so that
+        "2 degF" written for a "K" key is 1.11 K and not an absolute temperature.
+    currency : str, optional
+        Code of the plan's currency; needed where ``unit`` holds "money".
+    masses : dict, optional
+        Mass [kg] of a "bin" and a "box", by which "8 USD/box" can serve as money per kg.
 
     Raises
     ------
@@ -56,34 +110,160 @@ def parse_quantity(text: str, unit: str) -> float:
 
     Examples
     --------
-    >>> round(parse_quantity("12 ft", "m"), 4), parse_quantity("8 USD/tree", "USD/tree")
+    >>> round(parse_quantity("12 ft", "m"), 4), parse_quantity("8 USD/tree", "money/tree", currency="USD")
     (3.6576, 8.0)
+    >>> round(parse_quantity("2 °F", "K"), 4), round(parse_quantity("28 °F", "degC"), 4)
+    (1.1111, -2.2222)
     """
-    units = registry()
-    try:
-        quantity: Any = units.Quantity(text)
-    except Exception as error:
-        raise ValueError(f"found {text!r}, expected a number with a unit such as {example(unit)!r}") from error
-    if not hasattr(quantity, "units") or isinstance(quantity, (int, float)):
-        raise ValueError(f"found {text!r} without a unit, expected one such as {example(unit)!r}")
-    try:
-        value = float(quantity.to(pint_unit(unit)).magnitude)
-    except Exception as error:
-        raise ValueError(f"found {text!r}, which is not a quantity in {unit} (such as {example(unit)!r})") from error
+    wanted = example(unit, currency)
+    if re.fullmatch(r"\s*[+-]?(nan|inf|infinity)\b.*", text, re.IGNORECASE | re.DOTALL):
+        raise ValueError(f"found {text!r}, expected a finite number such as {wanted!r}")
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise ValueError(f"found {text!r}, expected a number with a unit such as {wanted!r}")
+    number, written = float(match[1]), match[2]
+    if not written:
+        raise ValueError(f"found {text!r} without a unit, expected one such as {wanted!r}")
+    value = convert(number, written, unit, currency=currency, masses=masses)
     if not math.isfinite(value):
         raise ValueError(f"found {text!r}, expected a finite number")
     return value
 
 
-def pint_unit(unit: str) -> str:
-    """Spelling of one of our unit strings that the registry understands."""
-    return {"1": "dimensionless", "K day": "kelvin*day", "degC": "degC", "1/year": "1/year"}.get(unit, unit)
+def convert(
+    number: float,
+    written: str,
+    unit: str,
+    *,
+    currency: str | None = None,
+    masses: dict[str, float] | None = None,
+) -> float:
+    """Number in ``unit`` of ``number`` in the unit ``written``; see :func:`parse_quantity`."""
+    if written == unit:
+        return float(number)
+    units = registry()
+    found = f"{number:g} {written}"
+    try:
+        source: Any = units.parse_units(unit_text(written), as_delta=False)
+        delta: Any = units.parse_units(unit_text(written), as_delta=True)
+    except Exception as error:
+        raise ValueError(
+            f"found {found!r}, in which {written!r} is no known unit; expected one such as {example(unit, currency)!r}"
+        ) from error
+    target = units.parse_units(unit_text(_in_currency(unit, currency)), as_delta=False)
+    try:
+        if str(target) == "degree_Celsius":
+            return _ABSOLUTE[str(source)](number)
+        quantity = units.Quantity(number, _DIFFERENCES.get(str(delta), delta))
+        if masses and not quantity.is_compatible_with(target):
+            for name, mass in masses.items():
+                exponent = dict(quantity.unit_items()).get(name, 0)
+                quantity = quantity * units.Quantity(mass, "kg") ** exponent / units.Quantity(1, name) ** exponent
+        return float(quantity.to(target).magnitude)
+    except Exception as error:
+        raise ValueError(
+            f"found {found!r}, which is not {_kind(unit, currency)} (expected one such as {example(unit, currency)!r})"
+        ) from error
 
 
-def example(unit: str) -> str:
+def _in_currency(unit: str, currency: str | None) -> str:
+    return re.sub(r"\bmoney\b", currency, unit) if currency else unit
+
+
+def _kind(unit: str, currency: str | None) -> str:
+    return "a plain number" if unit == "1" else f"a quantity in {_in_currency(unit, currency)}"
+
+
+def example(unit: str, currency: str | None = None) -> str:
     """A written quantity that would be understood, for error messages."""
     known = {
-        "m": "3.5 m", "m2": "2 hectare", "kg": "42 lb", "degC": "-5 degC", "mm": "150 mm", "K": "1.5 K",
-        "year": "2 year", "day": "14 day", "minute": "5 minute", "hour": "2 hour",
+        "1": "0.5", "m": "3.5 m", "m2": "2 ha", "kg": "42 lb", "degC": "-5 degC", "mm": "150 mm", "K": "1.5 K",
+        "year": "2 year", "day": "14 day", "minute": "5 minute", "hour": "2 hour", "degree": "42.5 degree",
+        "leaf": "3", "cm-2": "6 fruit/cm2", "kg/tree": "20 kg/tree",
     }
-    return known.get(unit, f"1 {unit}")
+    return known.get(unit, f"1 {_in_currency(unit, currency or 'USD')}")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How one kind of quantity is shown: number inside the program over ``size`` gives the number in ``unit``."""
+
+    unit: str
+    size: float
+
+    def of(self, value: Any) -> Any:
+        """Number, or array of numbers, in the shown unit."""
+        return value / self.size
+
+    def text(self, value: float, digits: int = 1) -> str:
+        """Number and unit, thousands parted by commas."""
+        return f"{value / self.size:,.{digits}f} {self.unit}"
+
+
+@dataclass(frozen=True)
+class Display:
+    """Units in which results are shown.
+
+    Attributes name what is shown; the numbers inside the program are in m, m2, kg, kg/m2, trees/m2, mm and
+    fruit mass in g.
+    """
+
+    system: str
+    length: Shown
+    area: Shown
+    mass: Shown
+    crop: Shown
+    density: Shown
+    depth: Shown
+    trunk_area: Shown
+    fruit_mass: Shown
+
+    def temperature(self, value: Any) -> Any:
+        """A temperature inside the program [degC] in the shown scale."""
+        return value * 1.8 + 32 if self.system == "us" else value
+
+    def temperature_difference(self, value: Any) -> Any:
+        """A temperature difference [K] in degrees of the shown scale."""
+        return value * 1.8 if self.system == "us" else value
+
+    @property
+    def temperature_unit(self) -> str:
+        """°F or °C."""
+        return "°F" if self.system == "us" else "°C"
+
+
+_DISPLAYS: Final = {
+    "us": Display(
+        "us",
+        length=Shown("ft", FOOT),
+        area=Shown("ac", ACRE),
+        mass=Shown("lb", POUND),
+        crop=Shown("bu/ac", BUSHEL / ACRE),
+        density=Shown("trees/ac", 1 / ACRE),
+        depth=Shown("in", 25.4),
+        trunk_area=Shown("cm²", 1.0),
+        fruit_mass=Shown("g", 1.0),
+    ),
+    "metric": Display(
+        "metric",
+        length=Shown("m", 1.0),
+        area=Shown("ha", HECTARE),
+        mass=Shown("kg", 1.0),
+        crop=Shown("t/ha", 1000 / HECTARE),
+        density=Shown("trees/ha", 1 / HECTARE),
+        depth=Shown("mm", 1.0),
+        trunk_area=Shown("cm²", 1.0),
+        fruit_mass=Shown("g", 1.0),
+    ),
+}
+
+
+def display(system: Literal["us", "metric"] | str) -> Display:
+    """Display units of a plan's ``units`` key.
+
+    Examples
+    --------
+    >>> round(display("us").area.of(10_000.0), 3), display("metric").crop.unit
+    (2.471, 't/ha')
+    """
+    return _DISPLAYS[system]
