@@ -1,0 +1,218 @@
+"""Results become one labelled Dataset, checked against the variable table on the way in."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from orchardsim.core.labels import CAUSES, FARM, GRADES, ITEMS, TASKS
+from orchardsim.core.variables import RESULTS, Variable
+
+if TYPE_CHECKING:
+    import xarray
+
+FORMAT: Final = 1
+"""Number of the layout of result files; a later layout gets a higher number."""
+
+DIMENSIONS: Final = ("trial", "year", "block", "cause", "grade", "task", "item", "tree")
+
+REQUIRED_ATTRIBUTES: Final = (
+    "title",
+    "plan_name",
+    "units",
+    "currency",
+    "price_year",
+    "real_or_nominal",
+    "seed",
+    "trials",
+    "version",
+    "plan_hash",
+    "weather_method",
+    "baseline_years",
+    "notes",
+    "assumptions",
+    "frost_years",
+    "bin_mass",
+    "box_mass",
+    "latitude",
+)
+"""What every result must say of itself; words and lists are kept as text, lists as JSON."""
+
+INFINITE: Final = {"irr": -np.inf, "payback_year": np.inf}
+"""The only infinite values: no internal rate of return, and never paid back (variable table)."""
+
+_FIXED_LABELS: Final = {"cause": CAUSES, "grade": GRADES, "task": TASKS, "item": ITEMS}
+
+
+def build_dataset(
+    arrays: Mapping[str, np.ndarray], coords: Mapping[str, Iterable[Any]], attrs: Mapping[str, Any]
+) -> xarray.Dataset:
+    """Put the arrays of a run under their labels, with units and meanings from the variable table.
+
+    Parameters
+    ----------
+    arrays : mapping of str to array
+        One array for each row of :data:`orchardsim.core.variables.RESULTS`, dims in the order of the table; rows
+        over single trees may be left out.
+    coords : mapping of str to labels
+        ``block`` (labels, ``farm`` last); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
+        ``cause``, ``grade``, ``task`` and ``item`` are those of :mod:`orchardsim.core.labels` unless given.
+    attrs : mapping
+        At least :data:`REQUIRED_ATTRIBUTES`. ``units`` is "us" or "metric".
+
+    Returns
+    -------
+    xarray.Dataset
+
+    Raises
+    ------
+    ValueError
+        If an array is absent or unknown, or its shape, kind, bounds or missing values break the table. Results
+        come from the model, so this is a fault of the program and not of the plan.
+
+    Notes
+    -----
+    A variable that may not be missing for a block may be missing under ``farm`` where a farm has no such thing
+    (the bloom day of a farm with two cultivars).
+    """
+    import xarray
+
+    _check_attributes(attrs)
+    labels = _labels(arrays, coords)
+    absent = [name for name, row in RESULTS.items() if name not in arrays and "tree" not in row.dims]
+    if absent:
+        raise ValueError("results lack " + ", ".join(absent))
+    unknown = sorted(set(arrays) - set(RESULTS))
+    if unknown:
+        raise ValueError("results hold variables that are not in the variable table: " + ", ".join(unknown))
+
+    variables = {}
+    for name, row in RESULTS.items():
+        if name not in arrays:
+            continue
+        values = _checked(row, np.asarray(arrays[name]), labels)
+        variables[name] = (row.dims, values, _variable_attributes(row, attrs))
+    used = {dim for row_dims, _, _ in variables.values() for dim in row_dims}
+    return xarray.Dataset(
+        variables,
+        coords={dim: (dim, values, {"long_name": dim}) for dim, values in labels.items() if dim in used},
+        attrs={"orchardsim_results": FORMAT, **{key: _plain(value) for key, value in attrs.items()}},
+    )
+
+
+def attribute(dataset: xarray.Dataset, name: str, default: Any = None) -> Any:
+    """An attribute of a result, lists and tables read back from their JSON text.
+
+    Examples
+    --------
+    >>> import xarray
+    >>> attribute(xarray.Dataset(attrs={"notes": '["no rain in the record"]'}), "notes")
+    ['no rain in the record']
+    """
+    value = dataset.attrs.get(name, default)
+    if isinstance(value, str) and value[:1] in ("[", "{"):
+        try:
+            return json.loads(value)
+        except json.JSONDecodeError:
+            return value
+    if isinstance(value, np.generic):
+        return value.item()
+    return value
+
+
+def block_labels(dataset: xarray.Dataset) -> list[str]:
+    """Block labels without ``farm``, in the order of the plan."""
+    return [str(label) for label in dataset["block"].values if str(label) != FARM]
+
+
+def _check_attributes(attrs: Mapping[str, Any]) -> None:
+    absent = [name for name in REQUIRED_ATTRIBUTES if name not in attrs]
+    if absent:
+        raise ValueError("results lack the attributes " + ", ".join(absent))
+    if attrs["units"] not in ("us", "metric"):
+        raise ValueError(f"units are 'us' or 'metric', not {attrs['units']!r}")
+    for name in ("bin_mass", "box_mass"):
+        if not float(attrs[name]) > 0:
+            raise ValueError(f"{name} must be above 0 kg, found {attrs[name]!r}")
+
+
+def _labels(arrays: Mapping[str, np.ndarray], coords: Mapping[str, Iterable[Any]]) -> dict[str, np.ndarray]:
+    unknown = sorted(set(coords) - set(DIMENSIONS))
+    if unknown:
+        raise ValueError(f"results have no dimension {', '.join(unknown)}; allowed: {', '.join(DIMENSIONS)}")
+    if "block" not in coords:
+        raise ValueError("results lack the labels of block")
+    if "harvest_year" not in arrays or np.ndim(arrays["harvest_year"]) != 2:
+        raise ValueError("results lack harvest_year over (trial, year), which sets the size of a run")
+    trials, years = np.shape(arrays["harvest_year"])
+    labels: dict[str, np.ndarray] = {"trial": np.arange(trials), "year": np.arange(years)}
+    labels.update({dim: np.array(names, dtype=object) for dim, names in _FIXED_LABELS.items()})
+    for dim, values in coords.items():
+        given = list(values)
+        labels[dim] = np.array(given, dtype=object) if given and isinstance(given[0], str) else np.asarray(given)
+    for dim, names in labels.items():
+        if len(set(names.tolist())) != len(names):
+            raise ValueError(f"a label stands twice on {dim}")
+    if len(labels["block"]) < 2 or labels["block"][-1] != FARM:
+        raise ValueError(f"block labels must be the blocks followed by {FARM!r}, found {list(labels['block'])}")
+    return labels
+
+
+def _checked(row: Variable, values: np.ndarray, labels: Mapping[str, np.ndarray]) -> np.ndarray:
+    missing_dims = [dim for dim in row.dims if dim not in labels]
+    if missing_dims:
+        raise ValueError(f"{row.name}: no labels for {', '.join(missing_dims)}")
+    shape = tuple(len(labels[dim]) for dim in row.dims)
+    if values.shape != shape:
+        raise ValueError(f"{row.name}: shape {values.shape}, expected {shape} over {row.dims}")
+    if values.dtype.kind not in "iufb":
+        raise ValueError(f"{row.name}: kind {values.dtype}, expected numbers")
+    numbers = values.astype(np.float64)
+    missing = np.isnan(numbers)
+    if missing.any() and not row.may_be_missing:
+        allowed = np.zeros(shape, dtype=bool)
+        if "block" in row.dims:
+            # Only the farm's own entry may be missing, and only for what is not a sum over blocks.
+            farm = [slice(None)] * len(shape)
+            farm[row.dims.index("block")] = slice(-1, None)
+            allowed[tuple(farm)] = row.unit not in ("currency", "kg", "m2")
+        if (missing & ~allowed).any():
+            raise ValueError(f"{row.name}: {int((missing & ~allowed).sum())} missing values, none allowed")
+    infinite = np.isinf(numbers)
+    if infinite.any() and not (row.name in INFINITE and (numbers[infinite] == INFINITE[row.name]).all()):
+        raise ValueError(f"{row.name}: {int(infinite.sum())} infinite values")
+    # A float32 sum may pass its bound by rounding; 1e-6 of the bound is beyond any real fault.
+    slack = 1e-6 * max(1.0, abs(row.low or 0.0), abs(row.high or 0.0))
+    present = numbers[~missing]
+    if row.low is not None and present.size and present.min() < row.low - slack:
+        raise ValueError(f"{row.name}: {present.min():.6g} {row.unit} is below {row.low:g}")
+    if row.high is not None and present.size and present.max() > row.high + slack:
+        raise ValueError(f"{row.name}: {present.max():.6g} {row.unit} is above {row.high:g}")
+    if row.whole:
+        if (present != np.rint(present)).any():
+            raise ValueError(f"{row.name}: fractions found, expected whole numbers")
+        return numbers if missing.any() else numbers.astype(np.int64)
+    return numbers
+
+
+def _variable_attributes(row: Variable, attrs: Mapping[str, Any]) -> dict[str, str]:
+    unit = row.unit
+    if unit == "currency":
+        unit = str(attrs["currency"])
+    return {"units": unit, "long_name": row.meaning}
+
+
+def _plain(value: Any) -> str | int | float:
+    """Text or number that a NetCDF attribute holds; anything else as JSON."""
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, bool):
+        return int(value)
+    if isinstance(value, (str, int, float)):
+        return value
+    if value is None:
+        return ""
+    return json.dumps(value, ensure_ascii=False, default=lambda item: item.tolist())

@@ -1,0 +1,186 @@
+"""The summary of a run: statistics over trials, as a Dataset and as the document of ``summary.json``."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from orchardsim.core.variables import RESULTS
+from orchardsim.results.dataset import attribute
+from orchardsim.results.headline import Headline, headlines
+from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe, share_with_error
+
+if TYPE_CHECKING:
+    import xarray
+
+SIGNIFICANT_DIGITS: Final = 6
+
+WORST_IS_HIGH: Final = frozenset(
+    {
+        "trees_lost",
+        "trees_removed",
+        "trees_replanted",
+        "trees_ordered",
+        "frost_kill",
+        "biennial_index",
+        "labour_hours",
+        "irrigation_depth",
+        "protection_hours",
+        "payback_year",
+        "peak_borrowing",
+        "peak_borrowing_year",
+    }
+)
+"""Variables whose high values are the bad ones; of all others the low values are."""
+
+NO_MEAN: Final = frozenset({"irr", "payback_year"})
+"""Variables without a mean: a late payback and a missing rate have no number to average."""
+
+
+def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
+    """Statistics over trials of every variable of a run.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result of a run.
+
+    Returns
+    -------
+    xarray.Dataset
+        Dim ``stat`` takes the place of ``trial``: p5, p25, p50, p75, p95, mean and expected_shortfall (mean of the
+        worst tenth; the attribute ``worst_side`` says which side that is). Beside each variable stands
+        ``<name>_standard_error``, the Monte Carlo standard error of each statistic. Variables without trials are
+        taken over as they are; ``harvest_year``, the label of a season, is left out.
+    """
+    import xarray
+
+    variables: dict[str, Any] = {}
+    for key, values in dataset.data_vars.items():
+        name = str(key)
+        if name == "harvest_year":
+            continue  # a label of the season, not an amount
+        if "trial" not in values.dims:
+            variables[name] = values
+            continue
+        row = RESULTS.get(name)
+        worst = "high" if name in WORST_IS_HIGH else "low"
+        array = values.transpose("trial", ...)
+        statistics, errors = describe(
+            array.values, worst=worst, whole=bool(row and row.whole) or name == "payback_year"
+        )
+        if name in NO_MEAN:
+            statistics[STATISTICS.index("mean")] = np.nan
+            errors[STATISTICS.index("mean")] = np.nan
+        dims = ("stat", *(dim for dim in array.dims if dim != "trial"))
+        attrs = dict(values.attrs)
+        variables[name] = (dims, statistics, {**attrs, "worst_side": worst})
+        variables[f"{name}_standard_error"] = (
+            dims,
+            errors,
+            {**attrs, "long_name": f"Monte Carlo standard error of the statistics of {name}"},
+        )
+    coords = {name: values for name, values in dataset.coords.items() if name != "trial"}
+    return xarray.Dataset(variables, coords={"stat": list(STATISTICS), **coords}, attrs=dataset.attrs)
+
+
+def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
+    """Content of ``summary.json``: what the run was, and every headline number with its bands and errors.
+
+    It holds no time, host, path or number of processes; numbers have six significant digits; keys stand in a
+    fixed order. A plan that never pays back counts as later than any year, and one without a rate of return as
+    below -100 %, in all percent points; they have no mean.
+    """
+    attrs = dataset.attrs
+    trials = int(dataset.sizes["trial"])
+    document: dict[str, Any] = {
+        "title": str(attrs["title"]),
+        "plan_name": str(attrs["plan_name"]),
+        "plan_hash": str(attrs["plan_hash"]),
+        "version": str(attrs["version"]),
+        "seed": int(attrs["seed"]),
+        "trials": trials,
+        "years": int(dataset.sizes["year"]),
+        "weather_method": str(attrs["weather_method"]),
+        "baseline_years": attribute(dataset, "baseline_years"),
+        "frost_years": attribute(dataset, "frost_years"),
+        "currency": str(attrs["currency"]),
+        "price_year": attribute(dataset, "price_year"),
+        "real_or_nominal": str(attrs["real_or_nominal"]),
+        "bin_mass_kg": number(attrs["bin_mass"]),
+        "box_mass_kg": number(attrs["box_mass"]),
+        "planted_area_m2": {
+            str(label): number(area)
+            for label, area in zip(dataset["block"].values, dataset["planted_area"].values, strict=True)
+        },
+        "how_to_read": {
+            "percent_points": list(PERCENT_POINTS),
+            "expected_shortfall": f"mean of the worst {TAIL:.0%} of trials; worst_side says which side that is",
+            "standard_error": "Monte Carlo standard error, from the number of trials alone; the length of the "
+            "weather record adds its own uncertainty",
+            "yields": "picked fruit per planted area; under 'farm' over the blocks that reach the leaf",
+            "infinite": "payback_year 'never' is later than any year; irr 'none' is below -100 %",
+        },
+    }
+    document["shares"] = _shares(dataset, trials)
+    tree: dict[str, Any] = {}
+    for headline in headlines(dataset):
+        place = tree
+        for step in headline.path[:-1]:
+            place = place.setdefault(step, {})
+        place[headline.path[-1]] = _entry(headline)
+    document["headline"] = tree
+    document["notes"] = attribute(dataset, "notes")
+    return document
+
+
+def number(value: float, infinite: str = "infinite") -> float | int | str | None:
+    """A number as the summary writes it: six significant digits; missing as None, infinite as a word.
+
+    Examples
+    --------
+    >>> number(1234567.89), number(3.0), number(float("inf"), "never"), number(float("nan"))
+    (1234570.0, 3, 'never', None)
+    """
+    value = float(value)
+    if math.isnan(value):
+        return None
+    if math.isinf(value):
+        return infinite
+    rounded = float(f"{value:.{SIGNIFICANT_DIGITS}g}")
+    if rounded == int(rounded) and abs(rounded) < 10**SIGNIFICANT_DIGITS:
+        return int(rounded)
+    return rounded
+
+
+def _entry(headline: Headline) -> dict[str, Any]:
+    statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
+    infinite = {"payback_year": "never", "irr": "none"}.get(headline.path[0], "infinite")
+    entry: dict[str, Any] = {
+        "unit": headline.unit,
+        "worst_side": headline.worst,
+        "worst_means": headline.worst_means,
+    }
+    spread: dict[str, Any] = {}
+    for name, value, error in zip(STATISTICS, statistics, errors, strict=True):
+        if name == "mean" and not headline.has_mean:
+            continue
+        entry[name] = number(value, infinite)
+        spread[name] = number(error, "unbounded")
+    entry["standard_error"] = spread
+    return entry
+
+
+def _shares(dataset: xarray.Dataset, trials: int) -> dict[str, Any]:
+    counts = {
+        "never_pays_back": int(np.isinf(dataset["payback_year"].values).sum()),
+        "no_irr": int(np.isinf(dataset["irr"].values).sum()),
+        "npv_below_zero": int((dataset["npv"].values < 0).sum()),
+    }
+    shares = {}
+    for name, count in counts.items():
+        share, error = share_with_error(count, trials)
+        shares[name] = {"share": number(share), "standard_error": number(error)}
+    return shares

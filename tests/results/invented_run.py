@@ -1,0 +1,167 @@
+"""An invented run for the tests of results and report: no model, no farm, every number made up.
+
+The arrays only have the shape and the rough size of a run, so that tables, pages and pictures can be looked at.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from orchardsim.core.labels import CAUSES, GRADES, ITEMS, TASKS
+from orchardsim.results import build_dataset
+
+ATTRS: dict[str, Any] = {
+    "title": "Invented farm: two blocks on wires",
+    "plan_name": "invented",
+    "units": "us",
+    "currency": "USD",
+    "price_year": 2024,
+    "real_or_nominal": "real",
+    "seed": 5,
+    "trials": 200,
+    "version": "0.0.0",
+    "plan_hash": "0123456789abcdef",
+    "weather_method": "whole years of the record, drawn independently",
+    "baseline_years": (1991, 2020),
+    "notes": ["the record has no rain; monthly normals of the plan serve instead"],
+    "assumptions": [
+        {
+            "key": "replacement.share", "value": 0.03, "unit": "1", "status": "assumption",
+            "source": "assumption: invented for the tests", "meaning": "spare trees held",
+        },
+        {
+            "key": "market.price", "value": 0.62, "unit": "USD/kg", "status": "common practice",
+            "source": "common practice, no source", "meaning": "price of extra fancy fruit",
+        },
+    ],
+    "frost_years": {
+        "baseline": "1991-2020: 4 of 30 springs killed more than 90 % of king blooms",
+        "whole_record": "1931-2020: 15 of 86 springs did",
+    },
+    "bin_mass": 396.89,
+    "box_mass": 19.05,
+    "latitude": 42.0,
+}  # fmt: skip
+
+
+def invented_arrays(
+    trials: int = 200, years: int = 20, planting_years: tuple[int, ...] = (0, 2), seed: int = 1, price: float = 0.62
+) -> tuple[dict[str, np.ndarray], dict[str, Any]]:
+    """Arrays and coords of an invented run with one block for each planting year (negative = old block)."""
+    rng = np.random.default_rng(seed)
+    blocks = len(planting_years)
+    shape = (trials, years, blocks)
+    area = np.array([8000.0, 20000.0, 12000.0][:blocks])
+    planted_number = np.round(area / 3.5)
+    leaf = np.arange(years)[:, None] - np.array(planting_years)[None, :] + 1
+
+    season = rng.integers(1991, 2021, (trials, years))
+    kill_of_year = rng.beta(0.35, 1.6, 30)
+    kill = np.repeat(kill_of_year[season - 1991][:, :, None], blocks, 2)
+    bloom = np.repeat((198 + 9 * rng.standard_normal(30))[season - 1991][:, :, None], blocks, 2)
+
+    planted = np.where(leaf == 1, planted_number, 0.0) * np.ones(shape)
+    lost = np.zeros((*shape, len(CAUSES)))
+    replanted, ordered, spares, alive = (np.zeros(shape) for _ in range(4))
+    for block in range(blocks):
+        living = np.where(leaf[0, block] > 1, planted_number[block], 0.0) * np.ones(trials)
+        gaps = np.zeros(trials)
+        for year in range(years):
+            living += planted[:, year, block]
+            young = leaf[year, block] <= 6
+            shares = np.array([0.012 * (leaf[year, block] == 1), 0.006 * young, 0.0005, 0.002] + [0.0005] * 7)
+            bad = rng.gamma(0.7, 1 / 0.7, (trials, len(CAUSES)))
+            deaths = rng.poisson(living[:, None] * shares * bad)
+            deaths = np.minimum(deaths, np.floor(living[:, None] / len(CAUSES)))
+            lost[:, year, block] = deaths
+            living -= deaths.sum(1)
+            ordered[:, year, block] = deaths.sum(1)
+            spares[:, year, block] = np.round(0.02 * planted_number[block]) * (leaf[year, block] >= 1)
+            filled = np.minimum(gaps, living)
+            replanted[:, year, block] = filled
+            living += filled
+            gaps = deaths.sum(1).astype(float)
+            alive[:, year, block] = living
+
+    full = 55_000 / (1 + np.exp(-(leaf - 5.5) / 1.1)) * (leaf >= 2)
+    spared = np.clip((1 - kill) * 3, 0, 1)
+    crop = full * spared * np.exp(0.12 * rng.standard_normal(shape)) * area / 1e4
+    harvested = crop * 0.96
+    packed = harvested[..., None] * np.array([0.5, 0.25, 0.12, 0.06])[: len(GRADES)]
+    fruit_mass = 170 + 15 * rng.standard_normal(shape)
+    hours = np.abs(rng.normal(50, 5, (*shape, len(TASKS)))) * (leaf >= 1)[None, :, :, None]
+
+    ledger = np.zeros((trials, years, blocks + 1, len(ITEMS)))
+    item = {name: position for position, name in enumerate(ITEMS)}
+    ledger[:, :, :blocks, item["trees"]] = -9.0 * planted
+    ledger[:, :, :blocks, item["support"]] = -1.2 * area * (leaf == 1)
+    ledger[:, :, :blocks, item["planting"]] = -1.5 * planted
+    ledger[:, :, :blocks, item["upkeep"]] = -0.45 * area * (leaf >= 1)
+    ledger[:, :, :blocks, item["picking"]] = -0.08 * harvested
+    market = price * np.exp(0.18 * rng.standard_normal((trials, years)))
+    ledger[:, :, :blocks, item["fresh_sales"]] = packed[..., 0] * market[..., None]
+    ledger[:, :, blocks] = ledger[:, :, :blocks].sum(2)
+    ledger[:, :, blocks, item["overhead"]] = -4000.0
+    flow = ledger.sum(-1)
+    farm = flow[:, :, -1]
+    summed = farm.cumsum(1)
+    low = summed - 0.25 * np.abs(ledger[:, :, -1]).sum(-1) * 0.3
+    rate = 1.05 ** -np.arange(years)
+    below = summed < 0
+    last_below = np.where(below.any(1), years - 1 - below[:, ::-1].argmax(1), -1)
+    payback = np.where(last_below == years - 1, np.inf, last_below + 1.0)
+    npv = (farm * rate).sum(1)
+
+    def with_farm(values: np.ndarray, mean: bool = False) -> np.ndarray:
+        total = values.mean(2, keepdims=True) if mean else values.sum(2, keepdims=True)
+        return np.concatenate([values, total], axis=2)
+
+    arrays = {
+        "harvest_year": season,
+        "leaf": np.concatenate([leaf, leaf[:, :1]], axis=1),
+        "trees_planted": with_farm(planted),
+        "trees_alive": with_farm(alive),
+        "trees_lost": with_farm(lost),
+        "trees_removed": with_farm(np.zeros(shape)),
+        "trees_replanted": with_farm(replanted),
+        "trees_ordered": with_farm(ordered),
+        "spares_on_hand": with_farm(spares),
+        "trunk_area_mean": with_farm(np.clip(2.5 * leaf, 0.5, 60) * np.ones(shape), True),
+        "canopy_height_mean": with_farm(np.clip(0.8 * leaf, 0.5, 3.3) * np.ones(shape), True),
+        "light_interception": with_farm(np.clip(0.08 * leaf, 0, 0.6) * np.ones(shape), True),
+        "bloom_day": with_farm(bloom, True),
+        "frost_kill": with_farm(kill, True),
+        "crop_load_mean": with_farm(5 * spared, True),
+        "flower_clusters": with_farm(crop * 4),
+        "fruit_number": with_farm(crop / 0.17),
+        "fruit_mass_mean": with_farm(fruit_mass, True),
+        "crop_mass": with_farm(crop),
+        "harvested_mass": with_farm(harvested),
+        "packed_mass": with_farm(packed),
+        "biennial_index": np.full((trials, blocks + 1), 0.2),
+        "labour_hours": with_farm(hours),
+        "irrigation_depth": with_farm(np.full(shape, 180.0), True),
+        "protection_hours": with_farm(np.zeros(shape)),
+        "ledger": ledger,
+        "net_cash_flow": flow,
+        "cash_balance_min": low,
+        "planted_area": np.append(area, area.sum()),
+        "gross_area": np.append(area, area.sum()) * 1.12,
+        "npv": npv + 20_000,
+        "npv_without_remaining_value": npv,
+        "irr": np.where(summed[:, -1] > 0, 0.02 + 2e-7 * summed[:, -1], -np.inf),
+        "payback_year": payback,
+        "peak_borrowing": np.maximum(-low.min(1), 0),
+        "peak_borrowing_year": low.argmin(1),
+    }
+    names = ["home", "north", "creek"][:blocks]
+    return arrays, {"block": [*names, "farm"]}
+
+
+def invented_dataset(attrs: dict[str, Any] | None = None, **arguments: Any):  # type: ignore[no-untyped-def]
+    """Dataset of an invented run."""
+    arrays, coords = invented_arrays(**arguments)
+    trials = len(arrays["npv"])
+    return build_dataset(arrays, coords, {**ATTRS, "trials": trials, **(attrs or {})})
