@@ -1,0 +1,8 @@
+"""Reports of saved results; nothing here runs the model. Pictures and the page load their libraries late."""
+
+from __future__ import annotations
+
+from orchardsim.report.sentences import plain_sentences
+from orchardsim.report.table import headline_table
+
+__all__ = ["headline_table", "plain_sentences"]

@@ -95,11 +95,7 @@ def quantile(ordered: Array, share: float, whole: bool = False) -> tuple[Array, 
         return value, np.full(ordered.shape[1], np.nan)
     if np.isfinite(ordered).all():
         return value, _maritz_jarrett(ordered, share)
-    spread = np.sqrt(n * share * (1 - share))
-    low = ordered[max(int(np.floor(n * share - spread)), 0)]
-    high = ordered[min(int(np.ceil(n * share + spread)), n) - 1]
-    with np.errstate(invalid="ignore"):
-        return value, (high - low) / 2
+    return value, _half_distance(ordered, share)
 
 
 def mean(columns: Array) -> tuple[Array, Array]:
@@ -153,6 +149,16 @@ def share_with_error(count: int, trials: int) -> tuple[float, float]:
     return share, float(np.sqrt(share * (1 - share) / trials))
 
 
+def _half_distance(ordered: Array, share: float) -> Array:
+    n = len(ordered)
+    spread = np.sqrt(n * share * (1 - share))
+    low = ordered[max(int(np.floor(n * share - spread)), 0)]
+    high = ordered[min(int(np.ceil(n * share + spread)), n) - 1]
+    with np.errstate(invalid="ignore"):
+        distance: Array = (high - low) / 2
+    return distance
+
+
 def _maritz_jarrett(ordered: Array, share: float) -> Array:
     from scipy.special import betainc
 
@@ -161,8 +167,8 @@ def _maritz_jarrett(ordered: Array, share: float) -> Array:
     centre = min(max(centre, 1), n)
     first, second = centre - 1, n - centre
     if first == 0 or second == 0:
-        # The beta weights degenerate at the ends: fall back on the neighbouring order statistics.
-        first, second = max(first, 0.5), max(second, 0.5)
+        # The beta weights degenerate at the ends of a very small sample.
+        return np.asarray(_half_distance(ordered, share))
     edges = betainc(first, second, np.arange(n + 1) / n)
     weights = np.diff(edges)[:, None]
     expected = (weights * ordered).sum(axis=0)

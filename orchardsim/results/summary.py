@@ -124,7 +124,10 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             "infinite": "payback_year 'never' is later than any year; irr 'none' is below -100 %",
         },
     }
-    document["shares"] = _shares(dataset, trials)
+    document["shares"] = {
+        name: {"share": number(share), "standard_error": number(error)}
+        for name, (share, error) in shares(dataset).items()
+    }
     tree: dict[str, Any] = {}
     for headline in headlines(dataset):
         place = tree
@@ -173,14 +176,12 @@ def _entry(headline: Headline) -> dict[str, Any]:
     return entry
 
 
-def _shares(dataset: xarray.Dataset, trials: int) -> dict[str, Any]:
+def shares(dataset: xarray.Dataset) -> dict[str, tuple[float, float]]:
+    """Shares of trials that never pay back, have no rate of return, end with an NPV below zero; with their errors."""
+    trials = int(dataset.sizes["trial"])
     counts = {
         "never_pays_back": int(np.isinf(dataset["payback_year"].values).sum()),
         "no_irr": int(np.isinf(dataset["irr"].values).sum()),
         "npv_below_zero": int((dataset["npv"].values < 0).sum()),
     }
-    shares = {}
-    for name, count in counts.items():
-        share, error = share_with_error(count, trials)
-        shares[name] = {"share": number(share), "standard_error": number(error)}
-    return shares
+    return {name: share_with_error(count, trials) for name, count in counts.items()}

@@ -1,0 +1,162 @@
+"""The rows of the headline table, as numbers in shown units; the terminal and the page both print these."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.labels import FARM
+from orchardsim.report.show import Show
+from orchardsim.results import cumulative_yield, yield_by_leaf
+from orchardsim.results.headline import CUMULATIVE_LEAVES
+from orchardsim.results.statistics import STATISTICS, describe
+
+if TYPE_CHECKING:
+    import xarray
+
+POINTS = tuple(STATISTICS.index(name) for name in ("p5", "p50", "p95"))
+
+
+@dataclass(frozen=True)
+class Band:
+    """5, 50 and 95 % points of a number with the Monte Carlo standard error of each."""
+
+    low: float
+    middle: float
+    high: float
+    low_error: float
+    middle_error: float
+    high_error: float
+
+
+@dataclass(frozen=True)
+class YieldRow:
+    """Yield of one leaf, in shown units; ``land`` is the planted area [m2] that it rests on."""
+
+    leaf: int
+    years: tuple[int, ...]
+    land: float
+    band: Band
+    boxes: float
+    bins: float
+
+
+@dataclass(frozen=True)
+class MoneyRow:
+    """A headline number of the whole run."""
+
+    name: str
+    meaning: str
+    band: tuple[str, str, str]
+    error: str
+
+
+def band(values: NDArray[np.float64], *, whole: bool = False, worst: str = "low") -> Band:
+    """5, 50 and 95 % points over trials with their standard errors."""
+    statistics, errors = describe(values, worst=worst, whole=whole)
+    low, middle, high = POINTS
+    return Band(*(float(statistics[i]) for i in (low, middle, high)), *(float(errors[i]) for i in (low, middle, high)))
+
+
+def yield_rows(dataset: xarray.Dataset, block: str, show: Show) -> list[YieldRow]:
+    """Yield by leaf of a block or the farm."""
+    table = yield_by_leaf(dataset, block)
+    rows = []
+    for column, leaf in enumerate(table.leaves):
+        values = table.values[:, column]
+        middle = float(np.median(values))
+        rows.append(
+            YieldRow(
+                int(leaf),
+                table.years[column],
+                float(table.area[column]),
+                band(show.yield_value(values)),
+                show.boxes(middle),
+                show.bins(middle),
+            )
+        )
+    return rows
+
+
+def flow_bands(dataset: xarray.Dataset) -> list[tuple[int, Band, float]]:
+    """Year, net cash flow of the farm, and the middle of the summed cash flow."""
+    flow = dataset["net_cash_flow"].sel(block=FARM).values
+    summed = np.median(flow.cumsum(axis=1), axis=0)
+    return [
+        (int(year), band(flow[:, position]), float(summed[position]))
+        for position, year in enumerate(dataset["year"].values)
+    ]
+
+
+def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
+    """Trees lost and replanted, peak borrowing, payback, present value and rate of return."""
+    years = dataset.sizes["year"]
+    rows = []
+    table = yield_by_leaf(dataset, FARM)
+    for leaf in CUMULATIVE_LEAVES:
+        total = cumulative_yield(table, leaf)
+        if total is not None:
+            unit = show.yield_unit
+            rows.append(_row(f"picked to leaf {leaf}", unit, show.yield_value(total), lambda x: f"{x:,.1f}"))
+    for name, label in (("trees_lost", "trees lost"), ("trees_replanted", "trees replanted")):
+        counts = dataset[name].sel(block=FARM)
+        total = counts.sum([dim for dim in counts.dims if dim != "trial"]).values.astype(np.float64)
+        rows.append(_row(label, f"whole farm, {years} years", total, lambda x: f"{x:,.0f}", whole=True))
+    money = show.money
+    rows.append(_row("peak borrowing", "deepest debt at a quarter's end", dataset["peak_borrowing"].values, money))
+    rows.append(_row("year of the peak", "", dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
+    rows.append(
+        _row(
+            "payback year",
+            "summed cash flow stays above zero",
+            dataset["payback_year"].values,
+            lambda x: "never" if np.isinf(x) else f"{x:.0f}",
+            whole=True,
+        )
+    )
+    rows.append(_row("NPV", "with the blocks' remaining value", dataset["npv"].values, money))
+    rows.append(
+        _row(
+            "NPV without it",
+            "blocks worth nothing at the end",
+            dataset["npv_without_remaining_value"].values,
+            money,
+        )
+    )
+    rows.append(
+        _row(
+            "IRR",
+            "per year",
+            dataset["irr"].values,
+            lambda x: "none" if np.isinf(x) else f"{100 * x:.1f} %",
+            error_text=lambda x: f"{100 * x:.1f} points",
+        )
+    )
+    return rows
+
+
+def _row(
+    name: str,
+    meaning: str,
+    values: NDArray[np.float64],
+    text: Callable[[float], str],
+    *,
+    whole: bool = False,
+    error_text: Callable[[float], str] | None = None,
+) -> MoneyRow:
+    found = band(np.asarray(values, dtype=np.float64), whole=whole)
+
+    def error(value: float) -> str:
+        if np.isnan(value):
+            return "–"
+        if np.isinf(value):
+            return "not bounded"
+        if error_text is not None:
+            return str(error_text(value))
+        return f"{value:.1f}" if whole else str(text(value))
+
+    return MoneyRow(name, meaning, (text(found.low), text(found.middle), text(found.high)), error(found.middle_error))

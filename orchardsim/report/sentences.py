@@ -1,0 +1,111 @@
+"""Three plain sentences for the grower: the crop, the money it swallows, and when it comes back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from orchardsim.core.labels import FARM
+from orchardsim.report.rows import YieldRow, band, yield_rows
+from orchardsim.report.show import Show
+from orchardsim.results.statistics import share_with_error
+
+if TYPE_CHECKING:
+    import xarray
+
+FULL_CROP_LEAF = 10
+"""Leaf at which a block is spoken of as in full crop (assumption: wording only, nothing is computed from it)."""
+
+
+def plain_sentences(dataset: xarray.Dataset) -> list[str]:
+    """Three sentences without terms of statistics or finance, each saying how sure it is.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result of a run.
+
+    Returns
+    -------
+    list of str
+        The crop; the deepest debt; the year by which the plan has paid for itself.
+    """
+    show = Show.of(dataset)
+    return [_crop(dataset, show), _debt(dataset, show), _payback(dataset)]
+
+
+def _crop(dataset: xarray.Dataset, show: Show) -> str:
+    rows = yield_rows(dataset, FARM, show)
+    unit = f"bins of {show.mass(show.bin_mass)} an acre" if show.us else "tonnes a hectare"
+    if not rows:
+        return "No trees come into leaf within the years of this run, so there is no crop to tell of."
+    full = next((row for row in rows if row.leaf >= FULL_CROP_LEAF), rows[-1])
+    level = f"a middling crop is about {full.band.middle:.3g} {unit}"
+    sure = _give_or_take(2 * full.band.middle_error)
+    bad = f"one crop in twenty is below {full.band.low:.3g}"
+    if rows[0].leaf > 1:
+        return (
+            f"From these standing trees {level}{sure}, and {bad} because of frost, losses and the like "
+            f"(leaf {full.leaf})."
+        )
+    first = _first_crop(rows, full)
+    start = f"The first crop worth picking comes in leaf {first.leaf}, and by" if first else "By"
+    return f"{start} leaf {full.leaf} {level}{sure}, though {bad}."
+
+
+def _first_crop(rows: list[YieldRow], full: YieldRow) -> YieldRow | None:
+    # A tenth of the full crop is what we call worth a picker's walk; wording only.
+    found = next((row for row in rows if row.band.middle >= 0.1 * full.band.middle and row.band.middle > 0), None)
+    return found if found is not None and found.leaf < full.leaf else None
+
+
+def _debt(dataset: xarray.Dataset, show: Show) -> str:
+    debt = band(dataset["peak_borrowing"].values, worst="high")
+    year = int(np.median(dataset["peak_borrowing_year"].values))
+    if debt.high <= 0:
+        return "The farm's account stays above zero in at least nineteen of twenty futures tried."
+    if debt.middle <= 0:
+        return (
+            f"In more than half of the futures tried the farm never has to borrow, but in one of twenty it owes "
+            f"more than {show.money(debt.high)} at some time."
+        )
+    sure = _give_or_take(2 * debt.middle_error, show)
+    return (
+        f"At its deepest, around year {year} of the plan, the farm owes about {show.money(debt.middle)}{sure}, "
+        f"and in one future of twenty more than {show.money(debt.high)}."
+    )
+
+
+def _payback(dataset: xarray.Dataset) -> str:
+    payback = dataset["payback_year"].values
+    trials = len(payback)
+    years = dataset.sizes["year"]
+    never = int(np.isinf(payback).sum())
+    share, error = share_with_error(never, trials)
+    limits = "no answer is surer than the plan's prices and the weather record behind it"
+    sure = f" (give or take {200 * error:.1g})" if error > 0 else ""
+    if never == trials:
+        return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years; {limits}."
+    if share >= 0.5:
+        return (
+            f"In {100 * share:.0f} of 100 futures tried{sure} the plan has not paid for itself within {years} years; "
+            f"{limits}."
+        )
+    middle = int(np.sort(payback)[int(np.ceil(trials / 2)) - 1])
+    if middle == 0:
+        start = "In most of the futures tried the plan pays its own way from the first year on"
+    else:
+        start = f"In half of the futures tried the plan has paid for itself by year {middle}"
+    if never == 0:
+        tail = f"in all {trials:,} it does so within {years} years"
+    else:
+        tail = f"in {max(100 * share, 1):.0f} of 100{sure} it does not within {years} years"
+    return f"{start}, and {tail}; {limits}."
+
+
+def _give_or_take(amount: float, show: Show | None = None) -> str:
+    if not np.isfinite(amount) or amount <= 0:
+        return ""
+    text = show.money(amount, 2) if show else f"{amount:.2g}"
+    return f" (give or take {text})"

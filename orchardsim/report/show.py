@@ -1,0 +1,187 @@
+"""How a run's numbers are shown: its own units, its bins and boxes with their mass, its money."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from orchardsim.core.labels import FARM
+from orchardsim.core.units import HECTARE, POUND, display
+from orchardsim.results import attribute
+
+if TYPE_CHECKING:
+    import xarray
+
+CAUTIONS = (
+    "Estimates for planning, not advice. The results follow from the plan's prices, costs and assumptions; have "
+    "loans, insurance, taxes and contracts looked at by a licensed adviser before money is committed.",
+    "Posts, wires, anchors, buildings and water works must meet the local code; have the structure designed or "
+    "checked by someone licensed to do so.",
+    "Sprays: follow the product label, the local rules and the advice of a licensed applicator.",
+    "Cold-night work (fires, fuel, wind machines, icy ground, tired people) is dangerous: plan it with local experts "
+    "and by the local fire and work-safety codes.",
+)
+"""The usual cautions where work can hurt someone; usual practice, no source."""
+
+LEFT_OUT = (
+    "Apple scab, codling moth, mites and nutrition are not simulated: they stand in the plan as a yearly cost and a "
+    "share of culled fruit.",
+    "Prices and costs are the plan's; only their year-to-year swing is drawn.",
+    "Taxes, family living costs and changes of law or market that the plan does not name.",
+)
+"""What the model leaves out, said on every page."""
+
+
+@dataclass(frozen=True)
+class Show:
+    """Formats numbers of a run.
+
+    Attributes
+    ----------
+    system : {"us", "metric"}
+    currency : str
+    bin_mass, box_mass : float [kg]
+    money_basis : str
+        Price year and whether money is real or nominal, in words.
+    """
+
+    system: str
+    currency: str
+    bin_mass: float
+    box_mass: float
+    money_basis: str
+
+    @classmethod
+    def of(cls, dataset: xarray.Dataset) -> Show:
+        """Formats of a run's own units and money."""
+        attrs = dataset.attrs
+        kind = str(attrs["real_or_nominal"])
+        year = attribute(dataset, "price_year")
+        basis = {
+            "real": f"in money of {year}, inflation taken out",
+            "nominal": f"in money of each year, inflation included; prices start from {year}",
+        }.get(kind, f"{kind}, price year {year}")
+        return cls(
+            str(attrs["units"]), str(attrs["currency"]), float(attrs["bin_mass"]), float(attrs["box_mass"]), basis
+        )
+
+    @property
+    def us(self) -> bool:
+        """Whether results are shown in US units."""
+        return self.system == "us"
+
+    @property
+    def area_name(self) -> str:
+        """acre or hectare."""
+        return "acre" if self.us else "ha"
+
+    @property
+    def yield_unit(self) -> str:
+        """Unit in which yields are shown."""
+        return "bins/acre" if self.us else "t/ha"
+
+    def yield_value(self, value: Any) -> Any:
+        """Yield in kg/ha to the shown unit."""
+        if self.us:
+            return value / HECTARE * display("us").area.size / self.bin_mass
+        return value / 1000.0
+
+    def boxes(self, value: Any) -> Any:
+        """Yield in kg/ha to boxes per shown area."""
+        return value / HECTARE * self.area_size / self.box_mass
+
+    def bins(self, value: Any) -> Any:
+        """Yield in kg/ha to bins per shown area."""
+        return value / HECTARE * self.area_size / self.bin_mass
+
+    @property
+    def area_size(self) -> float:
+        """Square metres in the shown unit of area."""
+        return display(self.system).area.size
+
+    def area(self, square_metres: float) -> str:
+        """Area with its unit."""
+        value = square_metres / self.area_size
+        name = "acres" if self.us else "ha"
+        return f"{value:.2f} {name}" if value < 10 else f"{value:,.1f} {name}"
+
+    def mass(self, kilograms: float) -> str:
+        """Mass with its unit, for bins and boxes."""
+        return f"{kilograms / POUND:.4g} lb" if self.us else f"{kilograms:.4g} kg"
+
+    @property
+    def bin_text(self) -> str:
+        """A bin with its mass."""
+        return f"bin of {self.mass(self.bin_mass)}"
+
+    @property
+    def box_text(self) -> str:
+        """A box with its mass."""
+        return f"box of {self.mass(self.box_mass)}"
+
+    def temperature_step(self, kelvin: float) -> str:
+        """A difference of temperature with its unit."""
+        return f"{kelvin * 1.8:.1f} °F" if self.us else f"{kelvin:.0f} °C"
+
+    def money(self, amount: float, digits: int = 3) -> str:
+        """Money rounded to three figures, as an estimate should be."""
+        rounded = round_figures(amount, digits)
+        sign = "-" if rounded < 0 else ""
+        return f"{sign}{self.currency} {abs(rounded):,.0f}"
+
+
+def round_figures(value: float, digits: int = 3) -> float:
+    """Number rounded to so many significant figures.
+
+    Examples
+    --------
+    >>> round_figures(176543.0), round_figures(-0.0)
+    (177000.0, 0.0)
+    """
+    if value == 0 or not math.isfinite(value):
+        return abs(value) if value == 0 else value
+    return float(f"{value:.{digits}g}")
+
+
+def years_text(years: Any) -> str:
+    """Baseline years in words.
+
+    Examples
+    --------
+    >>> years_text([1991, 2020]), years_text("1991-2020"), years_text([0, 0])
+    ('1991 to 2020', '1991-2020', 'no record')
+    """
+    if isinstance(years, str):
+        return years or "no record"
+    values = [int(value) for value in years]
+    return f"{values[0]} to {values[-1]}" if any(values) else "no record"
+
+
+def footer(dataset: xarray.Dataset) -> str:
+    """The line under every table and picture: how many trials, which seasons."""
+    return (
+        f"n = {dataset.sizes['trial']:,} trials, seed {dataset.attrs['seed']}; seasons: "
+        f"{dataset.attrs['weather_method']}; baseline {years_text(attribute(dataset, 'baseline_years'))}"
+    )
+
+
+def frost_sentences(dataset: xarray.Dataset) -> list[str]:
+    """What the baseline and the whole record give for frost years, one sentence each."""
+    found = attribute(dataset, "frost_years")
+    if isinstance(found, dict):
+        return [str(value) for value in found.values() if value]
+    if isinstance(found, list):
+        return [str(value) for value in found if value]
+    return [str(found)] if found else []
+
+
+def areas_text(dataset: xarray.Dataset, show: Show) -> str:
+    """Planted land by block, and the farm's with headlands."""
+    names = [str(label) for label in dataset["block"].values if label != FARM]
+    parts = [f"{name} {show.area(float(dataset['planted_area'].sel(block=name)))}" for name in names]
+    gross = show.area(float(dataset["gross_area"].sel(block=FARM)))
+    if len(names) == 1:
+        return f"{parts[0]} planted ({gross} with headlands)"
+    planted = show.area(float(dataset["planted_area"].sel(block=FARM)))
+    return f"{'; '.join(parts)}; together {planted} planted ({gross} with headlands)"

@@ -1,0 +1,114 @@
+"""The short table that ``run`` prints."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from orchardsim.core.labels import FARM
+from orchardsim.report.rows import Band, YieldRow, flow_bands, money_rows, yield_rows
+from orchardsim.report.show import Show, areas_text, footer, frost_sentences
+from orchardsim.results import attribute, shares
+
+if TYPE_CHECKING:
+    import xarray
+
+
+def headline_table(dataset: xarray.Dataset) -> str:
+    """The headline numbers of a run as text, in the plan's own units.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result of a run.
+
+    Returns
+    -------
+    str
+        Lines of at most about 100 characters.
+    """
+    show = Show.of(dataset)
+    lines = [str(dataset.attrs["title"]), areas_text(dataset, show), footer(dataset)]
+    lines += frost_sentences(dataset)
+    lines += [
+        "5 %, 50 %, 95 %: of twenty trials one falls below the first, ten below the second, nineteen below the third;",
+        "± is the standard error of the 50 % point from the number of trials.",
+        "",
+    ]
+    lines += _year_table(dataset, show)
+    lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
+    lines += [f"money: {show.currency}, {show.money_basis}", *_shares(dataset)]
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
+    rows = yield_rows(dataset, FARM, show)
+    flows = flow_bands(dataset)
+    extra = f"boxes/{show.area_name}" if show.us else f"bins/{show.area_name}"
+    yield_head = [f"{show.yield_unit}: 5 %", "50 %", "±", "95 %", f"{extra} 50 %"]
+    flow_head = ["cash flow: 5 %", "50 %", "±", "95 %", "summed 50 %"]
+    containers = f"{show.bin_text}, {show.box_text}"
+    title = f"Picked fruit per planted {show.area_name} ({containers}), and net cash flow of the farm"
+
+    def yield_cells(row: YieldRow) -> list[str]:
+        other = row.boxes if show.us else row.bins
+        return [*_band_cells(row.band, 1), f"{other:,.0f}" if show.us else f"{other:,.1f}"]
+
+    by_year = {row.years[0]: row for row in rows if len(row.years) == 1}
+    if all(len(row.years) == 1 for row in rows) and len({row.land for row in rows}) <= 1 and len(by_year) == len(rows):
+        cells = [["year", "leaf", *yield_head, *flow_head]]
+        for year, flow, summed in flows:
+            found = by_year.get(year)
+            left = [str(found.leaf), *yield_cells(found)] if found else [""] * (1 + len(yield_head))
+            cells.append([str(year), *left, *_band_cells(flow, 0), f"{summed:,.0f}"])
+        return [title, *_columns(cells)]
+
+    leaf_cells = [["leaf", "year", show.area_name, *yield_head]]
+    for row in rows:
+        years = f"{row.years[0]}" if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}"
+        leaf_cells.append([str(row.leaf), years, f"{row.land / show.area_size:,.1f}", *yield_cells(row)])
+    flow_cells = [["year", *flow_head]]
+    flow_cells += [[str(year), *_band_cells(flow, 0), f"{summed:,.0f}"] for year, flow, summed in flows]
+    return [
+        f"Picked fruit per planted {show.area_name} ({containers}), blocks aligned by leaf",
+        *_columns(leaf_cells),
+        "",
+        "Net cash flow of the farm",
+        *_columns(flow_cells),
+    ]
+
+
+def _band_cells(found: Band, digits: int) -> list[str]:
+    return [f"{value:,.{digits}f}" for value in (found.low, found.middle, found.middle_error, found.high)]
+
+
+def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+    cells = [["", "5 %", "50 %", "±", "95 %", ""]]
+    for row in money_rows(dataset, show):
+        low, middle, high = row.band
+        cells.append([row.name, low, middle, row.error, high, row.meaning])
+    return cells
+
+
+def _shares(dataset: xarray.Dataset) -> list[str]:
+    found = {name: f"{100 * share:.1f} ± {100 * error:.1f} %" for name, (share, error) in shares(dataset).items()}
+    return [
+        f"trials that never pay back within {dataset.sizes['year']} years: {found['never_pays_back']}; "
+        f"without an IRR: {found['no_irr']}; with NPV below zero: {found['npv_below_zero']}"
+    ]
+
+
+def _columns(cells: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:
+    widths = [max(len(row[column]) for row in cells) for column in range(len(cells[0]))]
+    return [
+        "  ".join(
+            text.ljust(width) if column in left else text.rjust(width)
+            for column, (text, width) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in cells
+    ]
+
+
+def notes_lines(dataset: xarray.Dataset) -> list[str]:
+    """What was dropped, filled or assumed, one line each."""
+    found = attribute(dataset, "notes") or []
+    return [str(note) for note in (found if isinstance(found, list) else [found])]

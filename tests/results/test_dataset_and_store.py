@@ -1,0 +1,158 @@
+"""The dataset is held to the variable table, and a run is written whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+
+import numpy as np
+import pytest
+from results.invented_run import ATTRS, invented_arrays, invented_dataset
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.variables import RESULTS
+from orchardsim.results import (
+    build_dataset,
+    dump_summary,
+    prepare_run_folder,
+    read_results,
+    summary_document,
+    write_run,
+)
+
+
+@pytest.fixture(scope="module")
+def dataset():
+    return invented_dataset(trials=40)
+
+
+def test_every_variable_carries_its_unit_and_meaning(dataset):
+    for name, row in RESULTS.items():
+        if "tree" in row.dims:
+            continue
+        assert dataset[name].dims == row.dims
+        assert dataset[name].attrs["long_name"] == row.meaning
+        assert dataset[name].attrs["units"] == row.unit.replace("currency", "USD")
+        assert dataset[name].dtype.kind == ("i" if row.whole else "f")
+
+
+def _changed(name, change):
+    arrays, coords = invented_arrays(trials=5, years=6)
+    arrays[name] = change(np.array(arrays[name], dtype=float))
+    return arrays, coords
+
+
+def _set(value):
+    def change(values):
+        values.reshape(-1)[0] = value
+        return values
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "words"),
+    [
+        ("crop_mass", lambda a: a[:, :-1], "shape"),
+        ("crop_mass", _set(-1.0), "below 0"),
+        ("frost_kill", _set(1.01), "above 1"),
+        ("crop_mass", _set(np.nan), "missing"),
+        ("net_cash_flow", _set(np.inf), "infinite"),
+        ("irr", _set(np.inf), "infinite"),
+        ("trees_alive", _set(3.5), "fractions"),
+        ("crop_mass", lambda a: a.astype(str), "expected numbers"),
+    ],
+)
+def test_an_array_that_breaks_the_table_is_refused_by_name(name, change, words):
+    arrays, coords = _changed(name, change)
+    with pytest.raises(ValueError, match=words) as failure:
+        build_dataset(arrays, coords, ATTRS)
+    assert name in str(failure.value)
+
+
+def test_absent_and_unknown_variables_labels_and_attributes_are_refused():
+    arrays, coords = invented_arrays(trials=5, years=6)
+    with pytest.raises(ValueError, match="lack npv"):
+        build_dataset({k: v for k, v in arrays.items() if k != "npv"}, coords, ATTRS)
+    with pytest.raises(ValueError, match="profit"):
+        build_dataset({**arrays, "profit": arrays["npv"]}, coords, ATTRS)
+    with pytest.raises(ValueError, match="farm"):
+        build_dataset(arrays, {"block": ["farm", "home", "north"]}, ATTRS)
+    with pytest.raises(ValueError, match="plan_hash"):
+        build_dataset(arrays, coords, {k: v for k, v in ATTRS.items() if k != "plan_hash"})
+
+
+def test_what_a_farm_does_not_have_may_be_missing_there_but_a_sum_may_not():
+    arrays, coords = invented_arrays(trials=5, years=6)
+    arrays["bloom_day"][:, :, -1] = np.nan
+    assert np.isnan(build_dataset(arrays, coords, ATTRS)["bloom_day"].sel(block="farm")).all()
+    arrays["harvested_mass"][:, :, -1] = np.nan
+    with pytest.raises(ValueError, match="harvested_mass"):
+        build_dataset(arrays, coords, ATTRS)
+
+
+def test_a_run_comes_back_as_it_was_written(dataset, tmp_path):
+    summary = summary_document(dataset)
+    folder = write_run(tmp_path / "a" / "run", dataset, summary)
+    assert read_results(folder).identical(dataset)
+    assert json.loads((folder / "summary.json").read_text(encoding="utf-8")) == json.loads(dump_summary(summary))
+    assert sorted(path.name for path in folder.iterdir()) == ["results.nc", "summary.json"]
+
+
+def test_another_run_is_kept_unless_forced_and_its_report_does_not_outlive_it(dataset, tmp_path):
+    summary = summary_document(dataset)
+    write_run(tmp_path, dataset, summary)
+    (tmp_path / "report.html").write_text("old")
+    (tmp_path / "figures").mkdir()
+    (tmp_path / "figures" / "old.svg").write_text("old")
+    (tmp_path / "figures" / "mine.txt").write_text("the user's own")
+    before = (tmp_path / "results.nc").read_bytes()
+    with pytest.raises(InputError, match="--force"):
+        write_run(tmp_path, dataset, summary)
+    assert (tmp_path / "results.nc").read_bytes() == before
+    assert (tmp_path / "report.html").exists()
+    write_run(tmp_path, dataset, summary, force=True)
+    assert not (tmp_path / "report.html").exists()
+    assert not (tmp_path / "figures" / "old.svg").exists()
+    assert (tmp_path / "figures" / "mine.txt").exists()
+
+
+def test_a_failed_write_leaves_the_old_run_and_no_half_file(dataset, tmp_path, monkeypatch):
+    summary = summary_document(dataset)
+    write_run(tmp_path, dataset, summary)
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+
+    def full_disk(*arguments, **keywords):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(type(dataset), "to_netcdf", full_disk)
+    with pytest.raises(InputError, match="No space left"):
+        write_run(tmp_path, dataset, summary, force=True)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_folders_that_cannot_hold_a_run_are_refused_before_it_starts(tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(InputError, match="is a file"):
+        prepare_run_folder(tmp_path / "file")
+    with pytest.raises(InputError, match="cannot be written"):
+        prepare_run_folder(tmp_path / "file" / "below")
+    assert prepare_run_folder(tmp_path / "new" / "run") == tmp_path / "new" / "run"
+    assert not (tmp_path / "new").exists()
+    if os.geteuid() != 0:  # the superuser may write anywhere
+        (tmp_path / "locked").mkdir(mode=0o500)
+        with pytest.raises(InputError, match="cannot be written"):
+            prepare_run_folder(tmp_path / "locked" / "run")
+
+
+def test_reading_what_is_no_run_says_so(tmp_path):
+    with pytest.raises(InputError, match="no run"):
+        read_results(tmp_path)
+    (tmp_path / "results.nc").write_bytes(b"\x00\x01 no netcdf at all")
+    with pytest.raises(InputError, match="damaged"):
+        read_results(tmp_path)
+    import xarray
+
+    xarray.Dataset({"x": ("y", [1.0])}).to_netcdf(tmp_path / "other.nc", engine="netcdf4")
+    with pytest.raises(InputError, match="not the result"):
+        read_results(tmp_path / "other.nc")
