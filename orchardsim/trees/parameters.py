@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from orchardsim.core.parameters import parameter
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Stock:
     """A rootstock."""
 
@@ -26,7 +26,7 @@ class Stock:
     suckers: float = parameter("1/year", "root suckers per tree and year", low=0, high=20, default=0.5)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Cultivar:
     """A scion cultivar as it grows and bears."""
 
@@ -45,7 +45,7 @@ class Cultivar:
     union_strength: float = parameter("1", "graft-union strength relative to Gala", low=0.4, high=1.6, default=1.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class TreeGrade:
     """A nursery tree as delivered."""
 
@@ -56,7 +56,7 @@ class TreeGrade:
     crop_delay: float = parameter("leaf", "leaves of cropping lost against a feathered tree", low=-1, high=3, default=0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Training:
     """A training system: what is done to the tree, by leaf where it changes (last value holds on)."""
 
@@ -77,7 +77,7 @@ class Training:
     summer_pruning_minutes: tuple[float, ...] = parameter("minute", "summer pruning per tree, by leaf", low=0, high=240)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Thinning:
     """How a crop above the target is taken off."""
 
