@@ -1,0 +1,427 @@
+"""Readers of station files: GHCN-Daily (.dly and by-station CSV), CSV with a unit per column, NetCDF with CF names.
+
+References
+----------
+NOAA National Centers for Environmental Information, readme of GHCN-Daily, section III (columns and flags of .dly files)
+and readme of the by-station CSV files: read in copies of both.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import hashlib
+import io
+import re
+import zlib
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.weather.records import UNITS, DailyRecord, Floats, assemble
+
+MISSING_VALUE: Final = -9999
+LARGEST_FILE: Final = 200_000_000
+"""Bytes; two centuries of daily data of one station take under 20 MB."""
+DLY_LENGTH: Final = 269
+ELEMENTS: Final = {
+    "TMIN": ("temperature_min", 0.1),
+    "TMAX": ("temperature_max", 0.1),
+    "PRCP": ("rain", 0.1),
+    "AWND": ("wind_speed", 0.1),
+    "RHAV": ("relative_humidity", 0.01),
+}
+"""GHCN-Daily elements that are read, our name and the factor to our unit (tenths of degC, mm, m/s; percent)."""
+WIND_TO_2_M: Final = 4.87 / np.log(67.8 * 10.0 - 5.42)
+"""Wind speed at 2 m over wind speed at 10 m; Allen et al. 1998, FAO Irrigation and Drainage Paper 56, eq. 47 (memory)."""
+NAMES: Final = {
+    "date": ("date", "day", "time"),
+    "temperature_min": ("temperature_min", "air_temperature_min", "tmin", "temp_min", "min_temp", "tn"),
+    "temperature_max": ("temperature_max", "air_temperature_max", "tmax", "temp_max", "max_temp", "tx"),
+    "rain": ("rain", "rainfall", "precipitation", "precip", "prcp"),
+    "wind_speed": ("wind_speed", "wind", "wind_speed_10m", "awnd"),
+    "wind_speed_2m": ("wind_speed_2m",),
+    "relative_humidity": ("relative_humidity", "humidity", "rh", "rhav"),
+}
+UNIT_SPELLINGS: Final = {
+    "c": "degC", "°c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
+    "f": "degF", "°f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF",
+    "k": "kelvin", "in": "inch", "inches": "inch", "%": "percent", "1": "dimensionless",
+}  # fmt: skip
+TENTHS: Final = re.compile(r"^(?:0\.1|tenths of)\s+(.*)$")
+MISSING_WORDS: Final = frozenset({"", "na", "nan", "m", "null", "none", "-9999", "-9999.0", "-999.9"})
+
+
+def read_record(path: Path | str) -> DailyRecord:
+    """Read a station file of any known format, told by its content.
+
+    Parameters
+    ----------
+    path : Path
+        ``.dly`` or by-station CSV of GHCN-Daily, CSV with a unit per column, each also with gzip; or NetCDF.
+
+    Returns
+    -------
+    DailyRecord
+
+    Raises
+    ------
+    InputError
+        One line that names the file, what was found and what is allowed.
+    """
+    path = Path(path)
+    where = path.name
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise InputError(str(path), "is a folder; expected a file with daily weather")
+        if size > LARGEST_FILE:
+            raise InputError(
+                str(path), f"holds {size / 1e6:.0f} MB; a daily record of one station is at most {LARGEST_FILE / 1e6:.0f} MB"
+            )
+        content = path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror or error})") from error
+    sha256 = hashlib.sha256(content).hexdigest()
+    if content[:2] == b"\x1f\x8b":
+        content = _unzipped(content, where)
+    if not content.strip():
+        raise InputError(where, "is empty; expected a daily weather record")
+    if content[:3] == b"CDF" or content[:8] == b"\x89HDF\r\n\x1a\n":
+        from orchardsim.weather.readers_netcdf import read_netcdf
+
+        return read_netcdf(path, sha256)
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(where, f"is not UTF-8 text (byte {error.start}); expected text or NetCDF") from error
+    if "\x00" in text:
+        raise InputError(where, "holds binary data; expected text or NetCDF")
+    first = next(line for line in text.splitlines() if line.strip())
+    if re.match(r"^[A-Za-z0-9_-]{11}\d{6}[A-Z0-9]{4}[ \-0-9]{5}", first):
+        return read_dly(text, where, sha256)
+    if re.match(r"^\"?[A-Za-z0-9_-]{11}\"?,\"?\d{8}\"?,\"?[A-Z0-9]{4}\"?,", first) or re.match(
+        r"^\"?ID\"?,\"?(?:DATE|YEAR/MONTH/DAY)\"?,\"?ELEMENT\"?,", first, flags=re.IGNORECASE
+    ):
+        return read_by_station_csv(text, where, sha256)
+    return read_csv(text, where, sha256)
+
+
+def _unzipped(content: bytes, where: str) -> bytes:
+    """Unzip with a limit, so that a small file cannot fill the memory."""
+    try:
+        with gzip.open(io.BytesIO(content)) as stream:
+            plain = stream.read(LARGEST_FILE + 1)
+    except (OSError, EOFError, zlib.error) as error:
+        raise InputError(where, f"is a broken gzip file ({error})") from error
+    if len(plain) > LARGEST_FILE:
+        raise InputError(where, f"holds more than {LARGEST_FILE / 1e6:.0f} MB; expected a daily record of one station")
+    return plain
+
+
+def _flag_notes(presumed: int, failed: dict[str, int]) -> list[str]:
+    notes = []
+    if failed:
+        counts = ", ".join(f"{flag}: {count}" for flag, count in sorted(failed.items()))
+        notes.append(f"{sum(failed.values())} values with a quality flag of the network were left out ({counts})")
+    if presumed:
+        notes.append(f"{presumed} missing rain values are presumed zero by the network (flag P) and were taken as 0 mm")
+    return notes
+
+
+def _count_flags(flags: NDArray[np.str_]) -> dict[str, int]:
+    names, counts = np.unique(flags, return_counts=True)
+    return {str(name): int(count) for name, count in zip(names, counts, strict=True)}
+
+
+def _wide(
+    dates: NDArray[np.datetime64], elements: NDArray[np.str_], values: Floats
+) -> tuple[NDArray[np.datetime64], dict[str, Floats]]:
+    """One row per date and repetition from (date, element, value) rows, so that repeated dates stay visible."""
+    unique, place = np.unique(dates, return_inverse=True)
+    rows = [unique]
+    columns: dict[str, list[Floats]] = {}
+    present = [element for element in ELEMENTS if (elements == element).any()]
+    layers: dict[str, list[tuple[NDArray[np.int64], Floats]]] = {}
+    depth = 1
+    for element in present:
+        mask = elements == element
+        where, value = place[mask], values[mask] * ELEMENTS[element][1]
+        parts = []
+        while where.size:
+            _, first = np.unique(where, return_index=True)
+            parts.append((where[first], value[first]))
+            rest = np.ones(where.size, dtype=bool)
+            rest[first] = False
+            where, value = where[rest], value[rest]
+        layers[element] = parts
+        depth = max(depth, len(parts))
+    for layer in range(depth):
+        used = np.zeros(unique.size, dtype=bool)
+        for element in present:
+            if layer < len(layers[element]):
+                used[layers[element][layer][0]] = True
+        if layer:
+            rows.append(unique[used])
+        for element in present:
+            column = np.full(unique.size, np.nan)
+            if layer < len(layers[element]):
+                where, value = layers[element][layer]
+                column[where] = value
+            columns.setdefault(element, []).append(column if layer == 0 else column[used])
+    named = {ELEMENTS[element][0]: np.concatenate(parts) for element, parts in columns.items()}
+    return np.concatenate(rows), {name: np.round(column, 4) for name, column in named.items()}
+
+
+def _ghcn(
+    dates: NDArray[np.datetime64],
+    elements: NDArray[np.str_],
+    values: NDArray[np.int64],
+    measured: NDArray[np.str_],
+    quality: NDArray[np.str_],
+    *,
+    where: str,
+    station: str,
+    file_format: str,
+    sha256: str,
+    notes: list[str],
+) -> DailyRecord:
+    known = np.isin(elements, list(ELEMENTS))
+    dates, elements, values = dates[known], elements[known], values[known]
+    measured, quality = measured[known], quality[known]
+    failed = (quality != " ") & (values != MISSING_VALUE)
+    presumed = int(((measured == "P") & ~failed & (values != MISSING_VALUE)).sum())
+    notes += _flag_notes(presumed, _count_flags(quality[failed]))
+    numbers = np.where(failed | (values == MISSING_VALUE), np.nan, values.astype(np.float64))
+    columns: dict[str, Floats]
+    rows, columns = _wide(dates, elements, numbers)
+    if "wind_speed" in columns:
+        columns["wind_speed"] = columns["wind_speed"] * WIND_TO_2_M
+        notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
+    return assemble(
+        rows, columns, source=where, station=station, file_format=file_format, sha256=sha256, repairs=notes
+    )
+
+
+def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
+    """Read the fixed-width monthly lines of GHCN-Daily.
+
+    Values with a quality flag become missing and are counted; a trace of rain counts as 0 mm; elements other than
+    those of :data:`ELEMENTS` are passed over.
+    """
+    lines = [line for line in text.splitlines() if line.strip()]
+    for position, line in enumerate(lines, start=1):
+        if not DLY_LENGTH - 2 <= len(line.rstrip("\r")) <= DLY_LENGTH or not line.isascii():
+            raise InputError(
+                f"{where}, line {position}", f"has {len(line)} characters; a .dly line has {DLY_LENGTH} ASCII characters"
+            )
+    table = np.frombuffer("".join(line.ljust(DLY_LENGTH) for line in lines).encode("ascii"), dtype="S1")
+    table = table.reshape(len(lines), DLY_LENGTH)
+
+    def text_field(start: int, stop: int) -> NDArray[np.str_]:
+        return np.ascontiguousarray(table[:, start:stop]).view(f"S{stop - start}").ravel().astype(str)
+
+    stations = np.unique(text_field(0, 11))
+    if stations.size > 1:
+        raise InputError(where, f"holds {stations.size} stations ({stations[0]}, {stations[1]}, ...); expected one")
+    days = np.ascontiguousarray(table[:, 21:].reshape(len(lines), 31, 8))
+    try:
+        month = (text_field(11, 15).astype(np.int64) - 1970) * 12 + text_field(15, 17).astype(np.int64) - 1
+        values = np.ascontiguousarray(days[:, :, :5]).view("S5")[:, :, 0].astype(np.int64)
+    except ValueError as error:
+        raise InputError(where, f"holds a field that is no whole number ({error})") from error
+    month_start = month.astype("datetime64[M]")
+    dates = month_start.astype("datetime64[D]")[:, None] + np.arange(31)
+    in_month = dates.astype("datetime64[M]") == month_start[:, None]
+    if (values[~in_month] != MISSING_VALUE).any():
+        row = int(np.flatnonzero(((values != MISSING_VALUE) & ~in_month).any(axis=1))[0])
+        raise InputError(f"{where}, line {row + 1}", "has a value on a day that its month does not have")
+    elements = np.broadcast_to(text_field(17, 21)[:, None], dates.shape)[in_month]
+    return _ghcn(
+        dates[in_month],
+        elements,
+        values[in_month],
+        days[:, :, 5][in_month].astype(str),
+        _blank_for_empty(days[:, :, 6][in_month].astype(str)),
+        where=where,
+        station=str(stations[0]),
+        file_format="GHCN-Daily .dly",
+        sha256=sha256,
+        notes=[],
+    )
+
+
+def _blank_for_empty(flags: NDArray[np.str_]) -> NDArray[np.str_]:
+    return np.where(np.char.strip(flags) == "", " ", flags)
+
+
+def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
+    """Read GHCN-Daily by-station CSV: id, YYYYMMDD, element, value, three flags, observation time."""
+    rows = [row for row in csv.reader(io.StringIO(text)) if row]
+    if rows and rows[0][0].strip().upper() == "ID":
+        rows = rows[1:]
+    if not rows:
+        raise InputError(where, "holds a heading and no days")
+    for position, row in enumerate(rows, start=1):
+        if len(row) < 7:
+            raise InputError(
+                f"{where}, row {position}", f"has {len(row)} fields; GHCN-Daily by-station CSV has 8 (id, date, element, ...)"
+            )
+    stations = sorted({row[0] for row in rows})
+    if len(stations) > 1:
+        raise InputError(where, f"holds {len(stations)} stations ({stations[0]}, {stations[1]}, ...); expected one")
+    columns = [np.array([row[i].strip() for row in rows], dtype=str) for i in range(1, 6)]
+    dates = _dates(columns[0].tolist(), where)
+    try:
+        values = columns[2].astype(np.int64)
+    except ValueError as error:
+        raise InputError(where, f"holds a value that is no whole number ({error})") from error
+    return _ghcn(
+        dates,
+        columns[1],
+        values,
+        _blank_for_empty(columns[3]),
+        _blank_for_empty(columns[4]),
+        where=where,
+        station=stations[0],
+        file_format="GHCN-Daily by-station CSV",
+        sha256=sha256,
+        notes=[],
+    )
+
+
+def _dates(words: list[str], where: str) -> NDArray[np.datetime64]:
+    """Dates by ISO 8601: YYYY-MM-DD, YYYYMMDD or YYYY-DDD; YYYY/MM/DD is taken as well."""
+    words = [word.strip().split("T")[0].split(" ")[0].replace("/", "-") for word in words]
+    compact = [f"{word[:4]}-{word[4:6]}-{word[6:]}" if len(word) == 8 and word.isdigit() else word for word in words]
+    try:
+        if compact and all(re.fullmatch(r"\d{4}-\d{3}", word) for word in compact):
+            year = np.array([word[:4] for word in compact], dtype="datetime64[Y]")
+            day = np.array([int(word[5:]) for word in compact])
+            if day.min() < 1 or day.max() > 366:
+                raise ValueError("day of the year out of range")
+            return np.asarray(year.astype("datetime64[D]") + (day - 1))
+        if not all(re.fullmatch(r"\d{4}-\d{2}-\d{2}", word) for word in compact):
+            raise ValueError("format")
+        return np.array(compact, dtype="datetime64[D]")
+    except ValueError:
+        for row, word in enumerate(compact, start=1):
+            try:
+                if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", word):
+                    raise ValueError
+                np.datetime64(word)
+            except ValueError:
+                raise InputError(
+                    f"{where}, data row {row}", f"found the date {words[row - 1]!r}; dates are written as YYYY-MM-DD"
+                ) from None
+        raise
+
+
+def _split_heading(word: str) -> tuple[str, str]:
+    """Name and unit of a column heading such as ``tmax [degF]`` or ``rain (mm)``."""
+    match = re.fullmatch(r"\s*([^\[\(]+?)\s*(?:[\[\(]\s*(.*?)\s*[\]\)])?\s*", word)
+    return (match[1].strip().lower().replace(" ", "_"), match[2] or "") if match else (word.strip().lower(), "")
+
+
+def _converted(values: Floats, unit: str, name: str, where: str) -> Floats:
+    """Values in our unit; the unit as written in a heading."""
+    from orchardsim.core.units import registry
+
+    target = {"1": "dimensionless"}.get(UNITS[name], UNITS[name])
+    tenths = TENTHS.match(unit)
+    factor = 0.1 if tenths else 1.0
+    plain = tenths[1] if tenths else unit
+    spelled = UNIT_SPELLINGS.get(plain.strip().lower(), plain.strip())
+    units = registry()
+    try:
+        converted = units.Quantity(values * factor, spelled).to(target).magnitude
+    except Exception as error:
+        raise InputError(
+            where, f"column {name} has the unit {unit!r}; expected one that converts to {UNITS[name]}"
+        ) from error
+    return np.round(np.asarray(converted, dtype=np.float64), 4)
+
+
+def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
+    """Read a CSV file with one row per day and a heading that names each column with its unit.
+
+    Headings look like ``date,tmin [degF],tmax [degF],rain [mm]``. Lines that start with ``#`` are passed over. A unit
+    is never guessed: a column of weather without one is an error.
+    """
+    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    if not lines:
+        raise InputError(where, "holds comments and no days")
+    delimiter = max(",;\t", key=lines[0].count)
+    if lines[0].count(delimiter) == 0:
+        raise InputError(where, f"is no known format; its first line is {lines[0][:60]!r}, expected a heading with units")
+    rows = list(csv.reader(lines, delimiter=delimiter))
+    headings = [_split_heading(word) for word in rows[0]]
+    place: dict[str, tuple[int, str]] = {}
+    passed_over = []
+    for index, (name, unit) in enumerate(headings):
+        match = next((ours for ours, spellings in NAMES.items() if name in spellings), None)
+        if match is None:
+            passed_over.append(name)
+            continue
+        if match in place:
+            raise InputError(where, f"has two columns for {match}")
+        place[match] = (index, unit)
+    for name in ("date", "temperature_min", "temperature_max"):
+        if name not in place:
+            allowed = [f"{spelling}" for spelling in NAMES[name]]
+            hint = next((nearest_names(found, allowed) for found in passed_over if "did you" in nearest_names(found, allowed)), "")
+            raise InputError(where, f"has no column for {name} (allowed: {', '.join(allowed)}) {hint}")
+    width = len(headings)
+    data = rows[1:]
+    if not data:
+        raise InputError(where, "holds a heading and no days")
+    for row, fields in enumerate(data, start=1):
+        if len(fields) != width:
+            raise InputError(f"{where}, data row {row}", f"has {len(fields)} fields; the heading has {width}")
+    notes = [f"columns passed over: {', '.join(passed_over)}"] if passed_over else []
+    dates = _dates([fields[place["date"][0]] for fields in data], where)
+    columns: dict[str, Floats] = {}
+    for name, (index, unit) in place.items():
+        if name == "date":
+            continue
+        ours = "wind_speed" if name == "wind_speed_2m" else name
+        if not unit:
+            raise InputError(
+                where, f"column {headings[index][0]!r} has no unit; write the heading as {headings[index][0]} [{UNITS[ours]}]"
+            )
+        columns[ours] = _converted(_numbers([fields[index] for fields in data], headings[index][0], where), unit, ours, where)
+        if name == "wind_speed":
+            columns[ours] = columns[ours] * WIND_TO_2_M
+            notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
+    return assemble(
+        dates, columns, source=where, station=_station(headings, data), file_format="CSV with units", sha256=sha256,
+        repairs=notes,
+    )  # fmt: skip
+
+
+def _station(headings: list[tuple[str, str]], data: list[list[str]]) -> str:
+    names = [name for name, _ in headings]
+    return data[0][names.index("station")].strip() if "station" in names else ""
+
+
+def _numbers(words: list[str], name: str, where: str) -> Floats:
+    values = np.full(len(words), np.nan)
+    for row, word in enumerate(words):
+        word = word.strip()
+        if word.lower() in MISSING_WORDS:
+            continue
+        if name in NAMES["rain"] and word.upper() == "T":
+            values[row] = 0.0
+            continue
+        try:
+            values[row] = float(word)
+        except ValueError:
+            raise InputError(
+                f"{where}, data row {row + 1}", f"column {name} holds {word!r}; expected a number or nothing"
+            ) from None
+        if not np.isfinite(values[row]):
+            raise InputError(f"{where}, data row {row + 1}", f"column {name} holds {word!r}; expected a finite number")
+    return values

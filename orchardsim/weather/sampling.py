@@ -1,0 +1,343 @@
+"""The seasons that each trial meets: from a record, from a generator fitted to it, or from monthly normals."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.calendar import MONTH_DAYS, WINDOW_DAYS, YEAR_DAYS
+from orchardsim.core.errors import InputError
+from orchardsim.core.handover import SeasonWeather, WeatherSample
+from orchardsim.core.streams import Streams
+from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
+from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
+from orchardsim.weather.quality import QualityReport, check_record, conflict_line
+from orchardsim.weather.rain import (
+    RainClimate,
+    rain_climate_of_normals,
+    rain_of_record_years,
+    range_scale,
+    season_day_of_year,
+)
+from orchardsim.weather.readers import read_record
+from orchardsim.weather.records import DailyRecord, Floats
+from orchardsim.weather.resampling import record_order, year_chains
+from orchardsim.weather.windows import SeasonTable, season_table
+
+DEFAULT_BASELINE: Final = 30
+"""Complete years of the default baseline (the length of a climate normal of the World Meteorological Organization)."""
+FEWEST_YEARS: Final = 10
+"""Complete years below which no year-to-year statistics are made (assumption; see the errors by record length)."""
+WARNED_YEARS: Final = 30
+PARAMETRIC_YEARS: Final = 20
+"""Complete years below which the parametric generator is the better choice (assumption)."""
+DECIMALS: Final = 2
+"""Temperatures are handed on rounded, so that thresholds do not hang on the last bits of a computation."""
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A record, checked and cut into seasons."""
+
+    record: DailyRecord
+    quality: QualityReport
+    table: SeasonTable
+
+
+def prepare_record(path: Path, latitude: float) -> Prepared:
+    """Read, check and cut a record; kept in memory for the next unit of work."""
+    try:
+        status = Path(path).stat()
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror or error})") from error
+    return _prepared(Path(path), latitude >= 0, status.st_mtime_ns, status.st_size)
+
+
+@functools.lru_cache(maxsize=4)
+def _prepared(path: Path, northern: bool, changed: int, size: int) -> Prepared:
+    cleaned, quality = check_record(read_record(path))
+    return Prepared(cleaned, quality, season_table(cleaned, 1.0 if northern else -1.0))
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """The seasons of a record that a run draws from.
+
+    Attributes
+    ----------
+    seasons : SeasonWeather
+        Complete seasons, warmed and with their trend treated as the settings say (but not extended).
+    years : tuple of int
+        First and last harvest year.
+    trend : tuple of Trend
+        Of the yearly means of minimum and maximum temperature.
+    notes : tuple of str
+    """
+
+    seasons: SeasonWeather
+    years: tuple[int, int]
+    trend: tuple[Trend, Trend]
+    notes: tuple[str, ...]
+
+
+def sample_weather(
+    settings: WeatherSettings,
+    streams: Streams,
+    trials: range,
+    years: int,
+    *,
+    sequence: Literal["sampled", "record"] = "sampled",
+) -> WeatherSample:
+    """Draw the seasons that trials meet.
+
+    Parameters
+    ----------
+    settings : WeatherSettings
+    streams : Streams
+    trials : range
+        Trial numbers; what a trial meets depends on its number alone, so units of work may be cut anywhere.
+    years : int
+        Years of the plan, from year 0.
+    sequence : {"sampled", "record"}
+        "record" replays the baseline's years in order, the same in every trial.
+
+    Returns
+    -------
+    WeatherSample
+        Distinct seasons once, and which of them each trial meets in each year.
+
+    Raises
+    ------
+    InputError
+        If the record cannot be read or is too short, or the normals lack a value.
+    """
+    if years < 1 or len(trials) < 1:
+        raise ValueError("at least one year and one trial are needed")
+    if settings.record is None:
+        raise InputError("weather", "neither a record nor monthly normals of temperature are given")
+    prepared = prepare_record(settings.record, settings.latitude)
+    baseline = baseline_seasons(settings, prepared, streams)
+    seasons, count = baseline.seasons, baseline.seasons.harvest_year.size
+    notes = list(baseline.notes)
+    if sequence == "record":
+        pick = record_order(trials, years, count)
+        method = f"the record's years {baseline.years[0]} to {baseline.years[1]} replayed in order"
+        if years > count:
+            notes.append(f"the replay starts again at {baseline.years[0]} after {count} years")
+    else:
+        wraps = settings.trend != "keep" or not any(trend.is_clear for trend in baseline.trend)
+        pick = year_chains(streams, trials, years, count, run_length=settings.run_length, wrap=wraps)
+        kind = (
+            "drawn independently"
+            if settings.run_length <= 1.0
+            else f"drawn in runs of mean length {settings.run_length:g} years"
+        )
+        method = f"whole biological years of the record, {kind}"
+    if settings.trend == "extend":
+        seasons, pick = _extended(seasons, pick, baseline.trend, years)
+    return WeatherSample(seasons, pick, method, baseline.years, tuple(notes))
+
+
+def whole_record_windows(settings: WeatherSettings, streams: Streams | None = None) -> SeasonWeather | None:
+    """All complete seasons of the record, warmed as the settings say, its trend left in.
+
+    For stating what the whole record would give beside the baseline; None where there is no record.
+    """
+    if settings.record is None:
+        return None
+    prepared = prepare_record(settings.record, settings.latitude)
+    complete = np.flatnonzero(prepared.table.is_complete)
+    seasons, _ = _complete_seasons(settings, prepared, streams or Streams(0))
+    return _warmed(_rows(seasons, np.arange(complete.size)), settings, prepared.table.start_day)
+
+
+def baseline_harvest_years(settings: WeatherSettings, table: SeasonTable) -> tuple[int, int]:
+    """First and last harvest year of the baseline: the settings', or the last 30 complete years."""
+    where = str(settings.record.name) if settings.record else "weather"
+    complete = table.harvest_year[table.is_complete]
+    if settings.baseline_years is not None:
+        first, last = settings.baseline_years
+        if first > last:
+            raise InputError("weather.baseline_years", f"found {first} to {last}; the first year must not be the later one")
+        inside = complete[(complete >= first) & (complete <= last)]
+        if inside.size < FEWEST_YEARS:
+            span = f"{complete[0]} to {complete[-1]}" if complete.size else "none"
+            raise InputError(
+                "weather.baseline_years",
+                f"{first} to {last} holds {inside.size} complete seasons of {where}; at least {FEWEST_YEARS} are needed "
+                f"(the record's complete seasons: {span})",
+            )
+        return int(inside[0]), int(inside[-1])
+    if complete.size < FEWEST_YEARS:
+        raise InputError(
+            where,
+            f"holds {complete.size} complete seasons (a biological year and the autumn after it, at most 5 days missing); "
+            f"at least {FEWEST_YEARS} are needed. A plan without a record may give [weather.normals] instead",
+        )
+    chosen = complete[-DEFAULT_BASELINE:]
+    return int(chosen[0]), int(chosen[-1])
+
+
+def baseline_seasons(settings: WeatherSettings, prepared: Prepared, streams: Streams) -> Baseline:
+    """The record's seasons that a run draws from, and what was done to them."""
+    table = prepared.table
+    _refuse_wrong_units(prepared)
+    first, last = baseline_harvest_years(settings, table)
+    seasons, notes = _complete_seasons(settings, prepared, streams)
+    inside = (seasons.harvest_year >= first) & (seasons.harvest_year <= last)
+    seasons = _rows(seasons, np.flatnonzero(inside))
+    count = int(inside.sum())
+    yearly = [
+        values[:, :YEAR_DAYS].mean(axis=1) for values in (seasons.temperature_min, seasons.temperature_max)
+    ]
+    trend = (linear_trend(seasons.harvest_year, yearly[0]), linear_trend(seasons.harvest_year, yearly[1]))
+    slopes = " and ".join(f"{10 * line.slope:+.2f} ± {10 * line.standard_error:.2f}" for line in trend)
+    if count < WARNED_YEARS:
+        advice = "; the parametric method suits so short a record better" if count < PARAMETRIC_YEARS else ""
+        notes.append(
+            f"only {count} complete years: rare seasons may be missing from the record, and their frequency is uncertain{advice}"
+        )
+    notes.append(
+        f"baseline {first} to {last} ({count} complete seasons); its trend is {slopes} K per decade (minimum and maximum, "
+        f"± one standard error) and is {_TREND_WORDS[settings.trend]}"
+    )
+    if settings.trend != "keep":
+        reference = float(trend[0].middle_year) if settings.trend == "remove" else float(seasons.harvest_year[-1])
+        away = (seasons.harvest_year - reference)[:, None]
+        seasons = dataclasses.replace(
+            seasons,
+            temperature_min=np.round(seasons.temperature_min - trend[0].slope * away, DECIMALS),
+            temperature_max=np.round(seasons.temperature_max - trend[1].slope * away, DECIMALS),
+        )
+    if any(settings.warming):
+        notes.append(f"a warming of {min(settings.warming):g} to {max(settings.warming):g} K by month was added")
+    return Baseline(_warmed(seasons, settings, table.start_day), (first, last), trend, tuple(notes))
+
+
+_TREND_WORDS: Final = {
+    "keep": "kept as it is",
+    "remove": "taken out about the middle of the baseline",
+    "extend": "carried on: plan year 0 follows the baseline's last year",
+}
+
+
+def _refuse_wrong_units(prepared: Prepared) -> None:
+    if prepared.quality.suggestions:
+        raise InputError(prepared.record.source, f"has values that do not fit: {prepared.quality.suggestions[0]}")
+
+
+def _rows(seasons: SeasonWeather, rows: NDArray[np.int64]) -> SeasonWeather:
+    def chosen(values: Floats | None) -> Floats | None:
+        return None if values is None else values[rows]
+
+    return dataclasses.replace(
+        seasons,
+        harvest_year=seasons.harvest_year[rows],
+        temperature_min=seasons.temperature_min[rows],
+        temperature_max=seasons.temperature_max[rows],
+        rain=seasons.rain[rows],
+        wind_speed=chosen(seasons.wind_speed),
+        relative_humidity=chosen(seasons.relative_humidity),
+    )
+
+
+def _complete_seasons(
+    settings: WeatherSettings, prepared: Prepared, streams: Streams
+) -> tuple[SeasonWeather, list[str]]:
+    """All complete seasons as measured, rain drawn where there is none; and the notes on them."""
+    table, record = prepared.table, prepared.record
+    rows = np.flatnonzero(table.is_complete)
+    low, high = table.temperature_min[rows], table.temperature_max[rows]
+    notes = [f"{record.source}: {note}" for note in record.repairs]
+    notes.append(conflict_line(prepared.quality))
+    notes += table.notes
+    if table.rain is not None:
+        rain, measured = table.rain[rows], True
+    else:
+        measured = False
+        climate = rain_climate(settings.normals)
+        if climate is None:
+            rain = np.zeros_like(low)
+            notes.append(NO_RAIN)
+        else:
+            day_of_year = season_day_of_year(table.start_day, WINDOW_DAYS)
+            score = range_scale(low, high, day_of_year).score(high - low, day_of_year) if rows.size else low
+            rain = rain_of_record_years(climate, score, table.harvest_year[rows], day_of_year, streams)
+            notes.append(
+                "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly normals, "
+                "wetter on days with a small temperature range"
+            )
+    for name in ("wind_speed", "relative_humidity"):
+        if getattr(table, name) is None:
+            notes.append(f"the record has no {name.replace('_', ' ')}: what needs it is estimated without it")
+    seasons = SeasonWeather(
+        harvest_year=table.harvest_year[rows],
+        temperature_min=low,
+        temperature_max=high,
+        rain=rain,
+        rain_is_measured=measured,
+        latitude=settings.latitude,
+        elevation=settings.elevation,
+        wind_speed=None if table.wind_speed is None else table.wind_speed[rows],
+        relative_humidity=None if table.relative_humidity is None else table.relative_humidity[rows],
+    )
+    return seasons, notes
+
+
+NO_RAIN: Final = (
+    "no rain in the record and no rain normals in the plan: rain is taken as none, so water balance, irrigation depth, "
+    "blight days, wet soil and days fit for work cannot be judged"
+)
+
+
+def rain_climate(normals: MonthlyNormals | None) -> RainClimate | None:
+    """Rain climate of the plan's normals; None where they give no rain."""
+    if normals is None or not normals.rain:
+        return None
+    for name in ("rain", "wet_days"):
+        values = getattr(normals, name)
+        if values and len(values) != 12:
+            raise InputError(f"weather.normals.{name}", f"has {len(values)} values; expected 12, January first")
+    too_wet = [month + 1 for month, wet in enumerate(normals.wet_days) if wet > MONTH_DAYS[month]]
+    if too_wet:
+        raise InputError("weather.normals.wet_days", f"month {too_wet[0]} has more wet days than days")
+    return rain_climate_of_normals(normals.rain, normals.wet_days)
+
+
+def warming_course(settings: WeatherSettings, start_day: int) -> Floats:
+    """Warming offset of each day of the season window [K]; its monthly means are those of the settings."""
+    if len(settings.warming) != 12:
+        raise InputError("weather.warming", f"has {len(settings.warming)} values; expected 12, January first")
+    return daily_from_monthly(settings.warming)[season_day_of_year(start_day, WINDOW_DAYS)]
+
+
+def _warmed(seasons: SeasonWeather, settings: WeatherSettings, start_day: int) -> SeasonWeather:
+    if not any(settings.warming):
+        return seasons
+    offset = warming_course(settings, start_day)
+    return dataclasses.replace(
+        seasons,
+        temperature_min=np.round(seasons.temperature_min + offset, DECIMALS),
+        temperature_max=np.round(seasons.temperature_max + offset, DECIMALS),
+    )
+
+
+def _extended(
+    seasons: SeasonWeather, pick: NDArray[np.int64], trend: tuple[Trend, Trend], years: int
+) -> tuple[SeasonWeather, NDArray[np.int64]]:
+    """Each season once for every year of the plan, warmer by the trend; rain, wind and humidity as they were."""
+    count = seasons.harvest_year.size
+    wide = _rows(seasons, np.tile(np.arange(count), years))
+    ahead = np.repeat(np.arange(1, years + 1), count)[:, None]
+    wide = dataclasses.replace(
+        wide,
+        temperature_min=np.round(wide.temperature_min + trend[0].slope * ahead, DECIMALS),
+        temperature_max=np.round(wide.temperature_max + trend[1].slope * ahead, DECIMALS),
+    )
+    return wide, pick + count * np.arange(years)
