@@ -1,0 +1,307 @@
+"""What money needs to know of each block, and what its establishment costs and when."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from orchardsim.core.labels import FARM
+from orchardsim.economy.parameters import Costs, Finance
+
+INSTALLATIONS = {"air_mixing": "wind_machine", "overhead_water": "overhead_water", "heaters": "heaters"}
+
+
+@dataclass(frozen=True)
+class BlockGeometry:
+    """Size and support of one label's part of a block.
+
+    Attributes
+    ----------
+    rows : float
+        Rows of the label (a share of a row may occur where groups share one).
+    row_length, row_spacing : float [m]
+    trees : float
+        Trees of the first planting.
+    planted_area, gross_area : float [m2]
+        Land under the trees' own spacing, and with headlands.
+    support : str
+        "none", "stake" or "wires".
+    height : float [m]
+        Height of the support, or of the trees where there is none.
+    """
+
+    rows: float
+    row_length: float
+    row_spacing: float
+    trees: float
+    planted_area: float
+    gross_area: float
+    support: str
+    height: float
+
+
+@dataclass(frozen=True)
+class BlockMoney:
+    """What money needs to know of one label.
+
+    Attributes
+    ----------
+    label : str
+        Label on the block axis.
+    geometry : BlockGeometry
+    cultivar : str
+        Name under which ``Market.fruit`` holds its prices.
+    tree_price : float [money/tree]
+        Price of the nursery tree as bought (contract or late), royalty included.
+    year_planted : int
+        Year of the plan; below 0 for an established block.
+    order_year : int
+        Year in which the trees are ordered; a deposit due before year 0 is paid in year 0.
+    support_leaf : int
+        Leaf by which the support stands; 0 or 1: in the planting year.
+    removal_year : int or None
+        Year after whose harvest the block is pulled, if the plan says so.
+    clears_old_orchard : bool
+        An old orchard, not itself a block of the plan, is pulled before planting.
+    fallow_years : int
+        Whole years between clearing and planting.
+    land_from_year : int
+        First year in which the land is charged to this label (later than 0 where another block holds it first).
+    irrigated, netting, fenced : bool
+        What is installed for this label.
+    protection : str
+        Frost protection: "none", "air_mixing", "overhead_water" or "heaters".
+    planting_hours, support_hours : float [hour]
+        Hours that planting and support are expected to take, for :func:`establishment_schedule` only.
+    yield_history : tuple of float [kg]
+        Crops of the years before year 0, oldest first, for crop insurance.
+    """
+
+    label: str
+    geometry: BlockGeometry
+    cultivar: str
+    tree_price: float
+    year_planted: int = 0
+    order_year: int = 0
+    support_leaf: int = 0
+    removal_year: int | None = None
+    clears_old_orchard: bool = False
+    fallow_years: int = 0
+    land_from_year: int = 0
+    irrigated: bool = True
+    netting: bool = False
+    fenced: bool = True
+    protection: str = "none"
+    planting_hours: float = 0.0
+    support_hours: float = 0.0
+    yield_history: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Outlay:
+    """One payment of the establishment: ``amount`` is positive money out; ``how`` says how it is computed."""
+
+    year: int
+    quarter: int
+    label: str
+    item: str
+    amount: float
+    how: str
+
+
+def support_bill(geometry: BlockGeometry, costs: Costs) -> dict[str, tuple[float, float]]:
+    """Bill of materials of a block's support: quantity and money by part.
+
+    Line posts stand at ``post_spacing`` between the two end posts of each row; each row end has an anchor. A
+    relative cost only: size posts, anchors and spacing to local practice and a licensed design.
+
+    Parameters
+    ----------
+    geometry : BlockGeometry
+    costs : Costs
+
+    Returns
+    -------
+    dict
+        Part -> (number or metres, money).
+    """
+    if geometry.support == "stake":
+        return {"stakes": (geometry.trees, geometry.trees * costs.stake)}
+    if geometry.support != "wires":
+        return {}
+    line_posts = geometry.rows * max(math.ceil(geometry.row_length / costs.post_spacing - 1e-9) - 1, 0)
+    ends = 2 * geometry.rows
+    taller = max(geometry.height - 3.0, 0.0) * costs.post_height_charge
+    wire = geometry.rows * geometry.row_length * costs.wires
+    return {
+        "line posts": (line_posts, line_posts * (costs.line_post + taller)),
+        "end posts": (ends, ends * (costs.end_post + taller)),
+        "anchors": (ends, ends * costs.anchor),
+        "wire": (wire, wire * costs.wire),
+        "clips": (geometry.trees, geometry.trees * costs.clip),
+        "post driving": (line_posts + ends, (line_posts + ends) * costs.support_machine),
+    }
+
+
+def support_year(block: BlockMoney) -> int:
+    """Year in which the support is bought and built."""
+    return block.year_planted + max(block.support_leaf - 1, 0)
+
+
+def clearing_time(block: BlockMoney) -> tuple[int, int]:
+    """Year and quarter in which an old orchard is pulled: the autumn before planting, or the first quarter."""
+    year = block.year_planted - 1 - block.fallow_years
+    return (year, 3) if year >= 0 else (0, 0)
+
+
+def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance) -> list[Outlay]:
+    outlays: list[Outlay] = []
+    geometry, label, planted = block.geometry, block.label, block.year_planted
+
+    def add(year: int, quarter: int, item: str, amount: float, how: str) -> None:
+        if amount:
+            outlays.append(Outlay(year, quarter, label, item, amount, how))
+
+    if costs.land_bought:
+        add(
+            0,
+            0,
+            "land",
+            costs.land_price * geometry.gross_area,
+            f"{geometry.gross_area:.0f} m2 gross x {costs.land_price:.4g}/m2",
+        )
+    if planted < 0:
+        return outlays
+    before = (planted - 1, 3) if planted > 0 else (0, 0)
+    if block.clears_old_orchard:
+        add(
+            *clearing_time(block),
+            "old_orchard_removal",
+            costs.old_orchard_removal * geometry.gross_area,
+            f"{geometry.gross_area:.0f} m2 gross x {costs.old_orchard_removal:.4g}/m2",
+        )
+    add(
+        *before,
+        "site_preparation",
+        costs.site_preparation * geometry.gross_area,
+        f"{geometry.gross_area:.0f} m2 gross x {costs.site_preparation:.4g}/m2",
+    )
+    trees = geometry.trees * block.tree_price
+    deposit = trees * finance.deposit_share
+    add(
+        max(block.order_year, 0),
+        0,
+        "trees",
+        deposit,
+        f"deposit: {geometry.trees:.0f} trees x {block.tree_price:.4g} x {finance.deposit_share:.0%}",
+    )
+    add(planted, 0, "trees", trees - deposit, f"rest on delivery: {geometry.trees:.0f} trees x {block.tree_price:.4g}")
+    planting = costs.planting_materials + costs.planting_machine
+    add(planted, 0, "planting", planting * geometry.trees, f"{geometry.trees:.0f} trees x {planting:.4g} (no labour)")
+    for part, (number, money) in support_bill(geometry, costs).items():
+        add(support_year(block), 1, "support", money, f"{part}: {number:.0f}")
+    if block.irrigated:
+        add(
+            planted,
+            0,
+            "irrigation_system",
+            costs.irrigation_area * geometry.planted_area,
+            f"{geometry.planted_area:.0f} m2 planted x {costs.irrigation_area:.4g}/m2",
+        )
+    if block.protection in INSTALLATIONS:
+        price = getattr(costs, INSTALLATIONS[block.protection])
+        add(
+            planted,
+            1,
+            "protection_equipment",
+            price * geometry.planted_area,
+            f"{block.protection}: {geometry.planted_area:.0f} m2 x {price:.4g}/m2",
+        )
+    if block.netting:
+        add(
+            planted + 1,
+            1,
+            "protection_equipment",
+            costs.net * geometry.planted_area,
+            f"nets: {geometry.planted_area:.0f} m2 x {costs.net:.4g}/m2",
+        )
+    return outlays
+
+
+def _farm_outlays(blocks: Sequence[BlockMoney], costs: Costs, years: int) -> list[Outlay]:
+    outlays: list[Outlay] = []
+    new = [block for block in blocks if block.year_planted >= 0]
+    if not new:
+        return outlays
+    first = min(block.year_planted for block in new)
+    if any(block.irrigated for block in new) and costs.irrigation_source:
+        outlays.append(Outlay(first, 0, FARM, "irrigation_system", costs.irrigation_source, "pump, source and filter"))
+    fenced = sum(block.geometry.gross_area for block in new if block.fenced)
+    length = costs.fence_length or costs.fence_shape * 4 * math.sqrt(fenced)
+    if fenced and length * costs.fence:
+        outlays.append(Outlay(first, 0, FARM, "fence", length * costs.fence, f"{length:.0f} m x {costs.fence:.4g}/m"))
+    machines = [(first, costs.machines, "machines")]
+    narrow = [block.year_planted for block in new if block.geometry.row_spacing < costs.narrow_row]
+    if narrow:
+        machines.append((min(narrow), costs.narrow_machines, f"rows closer than {costs.narrow_row:.3g} m"))
+    for start, money, how in machines:
+        life = max(round(costs.machine_life), 1)
+        for year in range(start, years, life):
+            if money:
+                outlays.append(Outlay(year, 0, FARM, "machines", money, how))
+    return outlays
+
+
+def material_outlays(blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, years: int) -> list[Outlay]:
+    """Payments of the establishment that no simulated quantity decides: everything but labour.
+
+    Parameters
+    ----------
+    blocks : sequence of BlockMoney
+    costs : Costs
+    finance : Finance
+    years : int
+        Years of the plan; machines are replaced within them.
+    """
+    outlays = [outlay for block in blocks for outlay in _block_outlays(block, costs, finance)]
+    return [outlay for outlay in outlays + _farm_outlays(blocks, costs, years) if outlay.year < years]
+
+
+def establishment_schedule(
+    blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, years: int = 6
+) -> list[Outlay]:
+    """What the establishment costs, by year, label and item, with expected labour, in order of payment.
+
+    Amounts are in the money of the price year, before trends and inflation.
+
+    Parameters
+    ----------
+    blocks : sequence of BlockMoney
+    costs : Costs
+    finance : Finance
+    years : int
+        Years listed from year 0 on.
+    """
+    outlays = material_outlays(blocks, costs, finance, years)
+    pay = costs.wage * (1 + costs.labour_charges)
+    for block in blocks:
+        if block.year_planted < 0:
+            continue
+        for year, quarter, item, hours in (
+            (block.year_planted, 0, "planting", block.planting_hours),
+            (support_year(block), 1, "support", block.support_hours),
+        ):
+            if hours and year < years:
+                outlays.append(
+                    Outlay(year, quarter, block.label, item, hours * pay, f"labour: {hours:.0f} h x {pay:.4g}")
+                )
+    return sorted(outlays, key=lambda outlay: (outlay.year, outlay.quarter))
+
+
+def outlays_by_item(outlays: Sequence[Outlay]) -> Mapping[str, float]:
+    """Sum of outlays by item."""
+    total: dict[str, float] = {}
+    for outlay in outlays:
+        total[outlay.item] = total.get(outlay.item, 0.0) + outlay.amount
+    return total

@@ -1,0 +1,127 @@
+"""Per trial measures of a plan's money: what it is worth, when it pays back, how deep the debt goes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.calendar import QUARTERS
+from orchardsim.economy.finance import (
+    discounted_payback_year,
+    equivalent_annual_annuity,
+    irr,
+    mirr,
+    npv,
+    payback_year,
+)
+from orchardsim.economy.ledger import Ledger
+from orchardsim.economy.parameters import Finance
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Indicators:
+    """Measures per trial, (trial,) unless said. All but the debt are on yearly flows before interest.
+
+    Attributes
+    ----------
+    npv, npv_without_remaining_value : [money]
+        Net present value at year 0, with and without the worth of living blocks at the end.
+    irr : [1]
+        With the remaining value; -inf where there is none.
+    irr_roots : int
+        Number of rates at which NPV is zero; above 1 the one nearest zero is given.
+    irr_without_remaining_value : [1]
+    mirr : [1]
+    payback_year, discounted_payback_year : [year]
+        Without the remaining value; inf if never.
+    equivalent_annual_annuity : [money/year]
+    remaining_value : [money]
+        At the end of the last year, not discounted.
+    peak_borrowing : [money]
+        Largest debt at the end of any quarter.
+    peak_borrowing_year, peak_borrowing_quarter : int
+        First at which it is reached; year 0, quarter 0 where there is no debt.
+    cash_balance_min : (trial, year) [money]
+        Lowest end-of-quarter balance of the account.
+    negative_years : int
+        Years with a negative net cash flow, interest included.
+    debt_service_cover : (trial, year) [1]
+        Cash flow before interest over interest and principal; nan where nothing was due.
+    """
+
+    npv: Array
+    npv_without_remaining_value: Array
+    irr: Array
+    irr_roots: NDArray[np.int64]
+    irr_without_remaining_value: Array
+    mirr: Array
+    payback_year: Array
+    discounted_payback_year: Array
+    equivalent_annual_annuity: Array
+    remaining_value: Array
+    peak_borrowing: Array
+    peak_borrowing_year: NDArray[np.int64]
+    peak_borrowing_quarter: NDArray[np.int64]
+    cash_balance_min: Array
+    negative_years: NDArray[np.int64]
+    debt_service_cover: Array
+
+
+def peak_debt(debt: Array) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
+    """Largest debt, with the year and quarter in which it is first reached.
+
+    Parameters
+    ----------
+    debt : (trial, year, quarter) [money]
+    """
+    flat = debt.reshape(debt.shape[0], -1)
+    where = flat.argmax(axis=1)
+    return flat.max(axis=1), where // len(QUARTERS), where % len(QUARTERS)
+
+
+def indicators(ledger: Ledger, finance: Finance) -> Indicators:
+    """Measures of each trial.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    finance : Finance
+
+    Notes
+    -----
+    The remaining value is added to the flow of the last year.
+    """
+    flows = ledger.project_cash_flow()
+    years = flows.shape[1]
+    with_value = flows.copy()
+    with_value[:, -1] += ledger.remaining_value
+    rate = finance.discount_rate
+    value = npv(rate, with_value)
+    internal = irr(with_value)
+    peak, year, quarter = peak_debt(ledger.debt)
+    interest = flows - ledger.net_cash_flow()[:, :, -1]
+    due = np.maximum(interest, ledger.loan_payment)
+    cover = np.where(due > 0, flows / np.where(due > 0, due, 1.0), np.nan)
+    reinvest = finance.reinvest_rate or rate
+    return Indicators(
+        npv=value,
+        npv_without_remaining_value=npv(rate, flows),
+        irr=internal.rate,
+        irr_roots=internal.roots,
+        irr_without_remaining_value=irr(flows).rate,
+        mirr=mirr(with_value, finance.loan_rate, reinvest),
+        payback_year=payback_year(flows),
+        discounted_payback_year=discounted_payback_year(rate, flows),
+        equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
+        remaining_value=ledger.remaining_value,
+        peak_borrowing=peak,
+        peak_borrowing_year=year,
+        peak_borrowing_quarter=quarter,
+        cash_balance_min=ledger.balance.min(axis=2),
+        negative_years=(ledger.net_cash_flow()[:, :, -1] < 0).sum(axis=1),
+        debt_service_cover=cover,
+    )

@@ -1,0 +1,503 @@
+"""The farm's cash flows by item, block and quarter of each year, and its bank account."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.calendar import QUARTERS
+from orchardsim.core.errors import IdentityError
+from orchardsim.core.handover import FarmQuantities
+from orchardsim.core.labels import FARM, ITEMS, TASKS
+from orchardsim.economy.blocks import BlockMoney, material_outlays
+from orchardsim.economy.finance import annuity_factor, level_payment
+from orchardsim.economy.insurance import insurance_flows
+from orchardsim.economy.parameters import OUTLETS, Costs, Finance, Market
+from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, sell
+
+Array = NDArray[np.float64]
+
+ITEM = {name: column for column, name in enumerate(ITEMS)}
+TASK_ITEM = {
+    "planting": "planting",
+    "support_building": "support",
+    "replanting": "replacement_trees",
+    "training": "training",
+    "dormant_pruning": "pruning",
+    "summer_pruning": "pruning",
+    "thinning": "thinning",
+    "picking": "picking",
+    "frost_protection": "water_and_fuel",
+    "upkeep": "upkeep",
+}
+TASK_QUARTERS = {
+    "planting": (1.0, 0.0, 0.0, 0.0),
+    "support_building": (0.0, 1.0, 0.0, 0.0),
+    "replanting": (1.0, 0.0, 0.0, 0.0),
+    "training": (0.0, 0.5, 0.5, 0.0),
+    "dormant_pruning": (1.0, 0.0, 0.0, 0.0),
+    "summer_pruning": (0.0, 0.0, 1.0, 0.0),
+    "thinning": (0.0, 1.0, 0.0, 0.0),
+    "picking": (0.0, 0.0, 0.0, 1.0),
+    "frost_protection": (0.0, 1.0, 0.0, 0.0),
+    "upkeep": (0.1, 0.35, 0.35, 0.2),
+}
+"""Share of a task's pay by quarter. Common practice, no source."""
+MATERIAL_QUARTERS = (0.15, 0.45, 0.35, 0.05)
+"""Share of yearly materials by quarter. Common practice, no source."""
+SKILLED = ("training", "dormant_pruning", "summer_pruning")
+OUTLET_ITEM = {
+    "direct": "direct_sales",
+    "pick_your_own": "direct_sales",
+    "wholesale": "fresh_sales",
+    "processing": "processing_sales",
+    "juice": "processing_sales",
+}
+CAPITAL_ITEMS = (
+    "old_orchard_removal",
+    "site_preparation",
+    "land",
+    "trees",
+    "support",
+    "irrigation_system",
+    "fence",
+    "protection_equipment",
+    "machines",
+    "planting",
+)
+"""Items that make up the establishment."""
+REVENUE_ITEMS = ("fresh_sales", "direct_sales", "processing_sales")
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Money in (positive) and out (negative).
+
+    Attributes
+    ----------
+    flows : (trial, year, quarter, block + farm, item) [money]
+        The last label is the whole farm: the sum over blocks and what only the farm pays.
+    labels : tuple of str
+        Labels of the block axis, "farm" last.
+    balance : (trial, year, quarter) [money]
+        Running account at the end of the quarter, own cash, loan, draw and tax included; below 0 is credit drawn.
+    debt : (trial, year, quarter) [money]
+        Credit drawn and term loan outstanding.
+    loan_payment : (year,) [money]
+        Term-loan payment, interest and principal.
+    receivable : (trial, block + farm) [money]
+        Owed at the end of the last year by outlets and insurers, less what is owed to them; in no item.
+    remaining_value : (trial,) [money]
+        Worth of the living blocks at the end of the last year.
+    sales : Sales
+        What was sold where.
+    family_hours : (trial, year) [hour]
+        Hours that the family worked.
+    family_labour_value : (trial, year) [money]
+        What those hours would have cost, paid or not.
+    """
+
+    flows: Array
+    labels: tuple[str, ...]
+    balance: Array
+    debt: Array
+    loan_payment: Array
+    receivable: Array
+    remaining_value: Array
+    sales: Sales
+    family_hours: Array
+    family_labour_value: Array
+
+    def yearly(self) -> Array:
+        """Money by item and year: (trial, year, block + farm, item)."""
+        return self.flows.sum(axis=2)
+
+    def net_cash_flow(self) -> Array:
+        """Sum of all items by year, interest included: (trial, year, block + farm)."""
+        return self.yearly().sum(axis=-1)
+
+    def project_cash_flow(self) -> Array:
+        """The farm's yearly flow before interest, with what is still owed to it in the last year: (trial, year).
+
+        Financing is left out because discounting already charges for the use of money.
+        """
+        yearly = self.yearly()[:, :, -1, :]
+        flows: Array = yearly.sum(axis=-1) - yearly[..., ITEM["interest"]]
+        flows[:, -1] += self.receivable[:, -1]
+        return flows
+
+
+def growth(rate: float, finance: Finance, years: int) -> Array:
+    """Index by year of an amount that grows by ``rate``, and by inflation where the basis is nominal; 1 in year 0."""
+    inflation = finance.inflation if finance.basis == "nominal" else 0.0
+    return ((1.0 + rate) * (1.0 + inflation)) ** np.arange(years, dtype=float)
+
+
+def paid_with_deposit(ordered: Array, delivered: Array, price: float, deposit_share: float) -> Array:
+    """Yearly payment for trees of which a share is paid when ordered, the rest on delivery [money].
+
+    Deposits are used up by the next deliveries; every delivered tree has cost its price in the end, and the deposit
+    of an order that never comes is lost.
+
+    Parameters
+    ----------
+    ordered, delivered : (trial, year) [1]
+    price : float [money/tree]
+    deposit_share : float [1]
+    """
+    payment = np.empty_like(delivered)
+    credit = np.zeros(delivered.shape[0])
+    for year in range(delivered.shape[1]):
+        deposit = deposit_share * price * ordered[:, year]
+        credit = credit + deposit
+        used = np.minimum(credit, deposit_share * price * delivered[:, year])
+        payment[:, year] = deposit + price * delivered[:, year] - used
+        credit = credit - used
+    return payment
+
+
+def by_leaf(values: Sequence[float], leaf: NDArray[np.int64]) -> Array:
+    """Value of each leaf, the last holding on; 0 before leaf 1 and after removal."""
+    table = np.asarray(values, dtype=float)
+    return np.where(leaf >= 1, table[np.clip(leaf - 1, 0, len(table) - 1)], 0.0)
+
+
+def _spread(yearly: Array, quarters: Sequence[float] | Array) -> Array:
+    spread: Array = yearly[:, :, None] * np.asarray(quarters, dtype=float)
+    return spread
+
+
+def spread_payments(yearly: Array, paid: Sequence[float], first_quarter: int = 3) -> tuple[Array, Array]:
+    """Place yearly sales on quarters as the outlet pays.
+
+    Parameters
+    ----------
+    yearly : (trial, year) [money]
+    paid : sequence of float
+        Share paid in the quarter of harvest and in each quarter after it.
+    first_quarter : int
+        Quarter of harvest.
+
+    Returns
+    -------
+    received : (trial, year, quarter) [money]
+    owed : (trial,) [money]
+        Not yet paid at the end of the last year.
+    """
+    trials, years = yearly.shape
+    quarters = len(QUARTERS)
+    flat = np.zeros((trials, years * quarters))
+    owed = np.zeros(trials)
+    for delay, share in enumerate(paid):
+        for year in range(years):
+            quarter = year * quarters + first_quarter + delay
+            if quarter < flat.shape[1]:
+                flat[:, quarter] += share * yearly[:, year]
+            else:
+                owed += share * yearly[:, year]
+    return flat.reshape(trials, years, quarters), owed
+
+
+def _labour(
+    flows: Array,
+    quantities: FarmQuantities,
+    blocks: Sequence[BlockMoney],
+    costs: Costs,
+    market: Market,
+    wage_index: Array,
+    customer_share: Array,
+) -> tuple[Array, Array]:
+    hours = quantities.labour_hours
+    charges = 1.0 + costs.labour_charges
+    task_wage = np.array([costs.wage_skilled if task in SKILLED else costs.wage for task in TASKS])
+    task_wage[TASKS.index("picking")] = costs.wage_picking
+    own_tasks = [column for column, task in enumerate(TASKS) if task != "picking"]
+    eligible = hours[..., own_tasks].sum(axis=(2, 3))
+    family_share = np.minimum(costs.family_hours / np.where(eligible > 0, eligible, np.inf), 1.0)
+    value = (hours[..., own_tasks] * task_wage[own_tasks]).sum(axis=(2, 3)) * family_share * wage_index * charges
+    paid_share = np.ones_like(family_share) if costs.family_labour_priced else 1.0 - family_share
+    for column, task in enumerate(TASKS):
+        for row, block in enumerate(blocks):
+            if task == "picking":
+                pay = _picking_pay(quantities, row, block, costs, market, customer_share[:, :, row]) * charges
+            else:
+                pay = hours[:, :, row, column] * task_wage[column] * paid_share * charges
+            flows[:, :, :, row, ITEM[TASK_ITEM[task]]] -= _spread(pay * wage_index, TASK_QUARTERS[task])
+    return family_share * eligible, value
+
+
+def _picking_pay(
+    quantities: FarmQuantities, row: int, block: BlockMoney, costs: Costs, market: Market, customer_share: Array
+) -> Array:
+    hours = quantities.labour_hours[:, :, row, TASKS.index("picking")] * (1.0 - customer_share)
+    hourly = hours * costs.wage_picking
+    if costs.picking_pay == "hourly":
+        return hourly
+    bins = quantities.harvested_mass[:, :, row] * (1.0 - customer_share) / costs.bin_mass
+    return np.maximum(bins * (costs.picking_bin + market.fruit[block.cultivar].picking_premium), hourly)
+
+
+def _yearly_costs(
+    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
+) -> None:
+    years = quantities.leaf.shape[0]
+    time = np.arange(years)
+    running = {
+        "none": 0.0,
+        "air_mixing": costs.air_mixing_running,
+        "overhead_water": costs.overhead_water_running,
+        "heaters": costs.heaters_running,
+    }
+    even = np.full(len(QUARTERS), 0.25)
+    for row, block in enumerate(blocks):
+        leaf, geometry = quantities.leaf[:, row], block.geometry
+        grown = (leaf >= 1).astype(float)
+        held = ((leaf != -999) & (time >= block.land_from_year)).astype(float)
+        planted, gross = geometry.planted_area, geometry.gross_area
+
+        def pay(item: str, yearly: Array, quarters: Sequence[float] | Array, row: int = row) -> None:
+            flows[:, :, :, row, ITEM[item]] -= _spread(np.atleast_2d(yearly * index), np.asarray(quarters))
+
+        pay("materials", by_leaf(costs.materials, leaf) * planted, MATERIAL_QUARTERS)
+        pay("upkeep", grown * costs.machine_running * planted, TASK_QUARTERS["upkeep"])
+        pay("overhead", grown * costs.overhead_area * gross, even)
+        pay("land_charge", held * costs.land_charge * gross, even)
+        pay("water_and_fuel", quantities.irrigation_depth[:, :, row] * planted * costs.water, (0, 0.2, 0.8, 0))
+        pay(
+            "water_and_fuel", quantities.protection_hours[:, :, row] * planted * running[block.protection], (0, 1, 0, 0)
+        )
+        pay("replacement_trees", quantities.spares_on_hand[:, :, row] * costs.spare_upkeep, (0, 0.3, 0.7, 0))
+        pay("replacement_trees", quantities.trees_replanted[:, :, row] * costs.replant_care, (0.5, 0.5, 0, 0))
+        spares = paid_with_deposit(
+            quantities.trees_ordered[:, :, row],
+            quantities.spares_bought[:, :, row],
+            block.tree_price,
+            finance.deposit_share,
+        )
+        pay("replacement_trees", spares, (1, 0, 0, 0))
+
+
+def _establishment(
+    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
+) -> None:
+    labels = {block.label: row for row, block in enumerate(blocks)} | {FARM: len(blocks)}
+    years = quantities.leaf.shape[0]
+    for outlay in material_outlays(blocks, costs, finance, years):
+        if outlay.item != "trees":
+            amount = outlay.amount * index[outlay.year]
+            flows[:, outlay.year, outlay.quarter, labels[outlay.label], ITEM[outlay.item]] -= amount
+    for row, block in enumerate(blocks):
+        geometry = block.geometry
+        ordered = np.zeros_like(quantities.trees_planted[:, :, row])
+        if block.year_planted >= 0 and max(block.order_year, 0) < years:
+            ordered[:, max(block.order_year, 0)] = geometry.trees
+        trees = paid_with_deposit(ordered, quantities.trees_planted[:, :, row], block.tree_price, finance.deposit_share)
+        flows[:, :, 0, row, ITEM["trees"]] -= trees * index
+        if block.removal_year is not None and 0 <= block.removal_year < years:
+            removal = costs.old_orchard_removal * geometry.gross_area * index[block.removal_year]
+            flows[:, block.removal_year, 3, row, ITEM["old_orchard_removal"]] -= removal
+    overhead = costs.overhead_farm * index / len(QUARTERS)
+    flows[:, :, :, len(blocks), ITEM["overhead"]] -= overhead[None, :, None]
+
+
+def _after_harvest(
+    flows: Array,
+    sales: Sales,
+    quantities: FarmQuantities,
+    blocks: Sequence[BlockMoney],
+    costs: Costs,
+    market: Market,
+    index: Array,
+    price_index: Array,
+    customer_share: Array,
+) -> Array:
+    """Sales and the charges that go with them; returns what is owed to each block at the end, (trial, block)."""
+    outlet = {name: column for column, name in enumerate(OUTLETS)}
+    haul = costs.processing_haul
+    charges = {
+        "direct": costs.direct_handling,
+        "pick_your_own": costs.pick_your_own_handling,
+        "wholesale": costs.packing + costs.storage_share * costs.storage,
+        "processing": haul,
+        "juice": haul,
+    }
+    owed = np.zeros((flows.shape[0], len(blocks)))
+    for row, block in enumerate(blocks):
+        mass, revenue = sales.mass[:, :, row], sales.revenue[:, :, row] * price_index[None, :, None]
+        fruit = market.fruit[block.cultivar]
+        for name, column in outlet.items():
+            share = 1.0 - fruit.sales_levy if name in FRESH_OUTLETS else 1.0
+            # A packer keeps its charges back from what it pays, so both fall due together.
+            for item, amount in (
+                (OUTLET_ITEM[name], revenue[:, :, column] * share),
+                ("packing_and_storage", -mass[:, :, column] * charges[name] * index),
+            ):
+                received, later = spread_payments(amount, market.outlets[name].paid)
+                flows[:, :, :, row, ITEM[item]] += received
+                owed[:, row] += later
+        bins = quantities.harvested_mass[:, :, row] * (1.0 - customer_share[:, :, row]) / costs.bin_mass
+        flows[:, :, 3, row, ITEM["picking"]] -= bins * costs.picking_overhead * index
+    return owed
+
+
+def _account(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
+    """Run the account by quarter and write the interest item of the farm."""
+    trials, years, quarters = flows.shape[:3]
+    quarterly = (1.0 + finance.loan_rate) ** (1.0 / quarters) - 1.0
+    term_rate = finance.term_loan_rate or finance.loan_rate
+    payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
+    cash = flows[:, :, :, -1, :].sum(axis=-1)
+    balance = np.empty((trials, years, quarters))
+    debt = np.empty_like(balance)
+    payments = np.zeros(years)
+    account = np.full(trials, finance.opening_cash + finance.loan_amount)
+    loan = finance.loan_amount
+    draw = finance.household_draw / quarters
+    for year in range(years):
+        for quarter in range(quarters):
+            interest = quarterly * np.maximum(-account, 0.0)
+            if quarter == quarters - 1 and year < finance.loan_years and finance.loan_amount > 0:
+                loan_interest = loan * term_rate
+                interest = interest + loan_interest
+                principal = payment - loan_interest
+                payments[year] = payment
+                account = account - principal
+                loan -= principal
+            account = account + cash[:, year, quarter] - interest - draw
+            flows[:, year, quarter, -1, ITEM["interest"]] -= interest
+            balance[:, year, quarter] = account
+            debt[:, year, quarter] = np.maximum(-account, 0.0) + max(loan, 0.0)
+    return balance, debt, payments
+
+
+def cash_flows(
+    quantities: FarmQuantities,
+    blocks: Sequence[BlockMoney],
+    costs: Costs,
+    market: Market,
+    finance: Finance,
+    prices: PricePaths,
+) -> Ledger:
+    """The farm's ledger by item, block and quarter, and its bank account.
+
+    Parameters
+    ----------
+    quantities : FarmQuantities
+        Block axis in the order of ``blocks``.
+    blocks : sequence of BlockMoney
+    costs, market, finance
+        Parameters in the plan's currency.
+    prices : PricePaths
+
+    Returns
+    -------
+    Ledger
+
+    Raises
+    ------
+    IdentityError
+        If the whole-farm items do not sum to the blocks' and the farm's own.
+
+    Notes
+    -----
+    A year's quarters are winter, spring, summer and autumn; fruit is sold in autumn and paid as its outlet pays.
+    What outlets owe at the end of the last year stands in ``receivable``; crops of years before year 0 bring none.
+    Interest is charged each quarter on the credit drawn at the end of the quarter before.
+    """
+    trials, years, count = quantities.harvested_mass.shape
+    if count != len(blocks):
+        raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
+    flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(ITEMS)))
+    index = growth(costs.cost_trend, finance, years)
+    wage_index = growth(costs.wage_trend, finance, years)
+    price_index = growth(0.0, finance, years)
+    sales = sell(quantities.packed_mass, prices, market, [block.cultivar for block in blocks])
+    own = sales.mass[..., OUTLETS.index("pick_your_own")]
+    customer_mass = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
+    harvested = quantities.harvested_mass
+    customer_share = np.minimum(customer_mass / np.where(harvested > 0, harvested, np.inf), 1.0)
+
+    _establishment(flows, quantities, blocks, costs, finance, index)
+    family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
+    _yearly_costs(flows, quantities, blocks, costs, finance, index)
+    owed = _after_harvest(flows, sales, quantities, blocks, costs, market, index, price_index, customer_share)
+    if finance.insurance is not None:
+        insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index)
+        flows[:, :, :, :count, ITEM["insurance"]] += insured
+        owed += later
+    flows[:, :, :, count, :] += flows[:, :, :, :count, :].sum(axis=3)
+    balance, debt, payments = _account(flows, finance)
+    ledger = Ledger(
+        flows,
+        (*(block.label for block in blocks), FARM),
+        balance,
+        debt,
+        payments,
+        np.concatenate([owed, owed.sum(axis=1, keepdims=True)], axis=1),
+        remaining_value(flows, quantities, blocks, costs, finance, index),
+        sales,
+        family_hours,
+        family_value,
+    )
+    _check(ledger, finance)
+    return ledger
+
+
+def remaining_value(
+    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
+) -> Array:
+    """Worth of the living blocks at the end of the last year [money], (trial,).
+
+    Per block: the mean yearly margin of its last mature years (leaf at least ``mature_leaf``, at most
+    ``remaining_years`` of them) as an annuity to the planned removal, less the removal then. A block that has not
+    come into bearing is worth its establishment, written down evenly over its life. No block is worth less than
+    its removal now. Bought land is worth its price. The farm's own yearly overhead is taken off over the longest
+    remaining life. All in the money of the last year; later years are discounted at the real rate.
+
+    """
+    trials = flows.shape[0]
+    price_level = growth(0.0, finance, flows.shape[1])
+    inflation = finance.inflation if finance.basis == "nominal" else 0.0
+    rate = (1.0 + finance.discount_rate) / (1.0 + inflation) - 1.0
+    yearly = flows.sum(axis=2) * (price_level[-1] / price_level)[:, None, None]
+    capital = [ITEM[name] for name in CAPITAL_ITEMS]
+    running = [column for name, column in ITEM.items() if name not in (*CAPITAL_ITEMS, "interest")]
+    total = np.zeros(trials)
+    longest = 0
+    for row, block in enumerate(blocks):
+        if costs.land_bought:
+            total += costs.land_price * block.geometry.gross_area * index[-1]
+        leaf = quantities.leaf[:, row]
+        if leaf[-1] < 1:
+            continue
+        left = max(finance.planned_removal_leaf - int(leaf[-1]), 0)
+        longest = max(longest, left)
+        mature = np.flatnonzero(leaf >= finance.mature_leaf)[-finance.remaining_years :]
+        removal = costs.old_orchard_removal * block.geometry.gross_area * index[-1]
+        if mature.size:
+            margin = yearly[:, mature, row][:, :, running].sum(axis=-1).mean(axis=1)
+            factor = float(annuity_factor(rate, left))
+            value = margin * factor - removal * (1.0 + rate) ** -left
+        else:
+            spent = -yearly[:, :, row][:, :, capital].sum(axis=(1, 2))
+            value = spent * left / finance.planned_removal_leaf - removal * (1.0 + rate) ** -left
+        total += np.maximum(value, -removal)
+    total -= costs.overhead_farm * index[-1] * float(annuity_factor(rate, longest))
+    return total
+
+
+def _check(ledger: Ledger, finance: Finance) -> None:
+    """Stop where the whole farm's items do not sum to what its account saw, or an amount is no number."""
+    if not np.isfinite(ledger.flows).all():
+        raise IdentityError("the ledger holds an amount that is no finite number")
+    net = ledger.flows[:, :, :, -1, :].sum(axis=(1, 2, 3))
+    quarters = ledger.balance.shape[1] * ledger.balance.shape[2]
+    draw = finance.household_draw * quarters / len(QUARTERS)
+    change = ledger.balance[:, -1, -1] - finance.opening_cash
+    outstanding = ledger.debt[:, -1, -1] - np.maximum(-ledger.balance[:, -1, -1], 0.0)
+    gross = np.abs(ledger.flows[:, :, :, -1, :]).sum(axis=(1, 2, 3)) + finance.loan_amount + 1.0
+    if (np.abs(net - draw + outstanding - change) > 1e-9 * gross).any():
+        raise IdentityError("the account's balance is not the sum of the ledger's items, draw and loan")

@@ -1,0 +1,258 @@
+"""Fruit prices by year: persistent deviations, the regional crop's effect, trends; and the sale of fruit by outlet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.labels import GRADES
+from orchardsim.core.streams import Streams
+from orchardsim.economy.parameters import OUTLETS, Market
+
+Array = NDArray[np.float64]
+
+OTHER_CROP = "other regions"
+"""Market under which the crop of the rest of the market is drawn."""
+FRESH_OUTLETS = ("direct", "pick_your_own", "wholesale")
+
+
+@dataclass(frozen=True)
+class PricePaths:
+    """Prices of a run in the plan's money (inflation not yet added).
+
+    Attributes
+    ----------
+    price : (trial, year, cultivar, outlet, grade) [money/kg]
+        ``nan`` where the outlet does not take the grade or the cultivar.
+    cultivars : tuple of str
+        Names on the cultivar axis; outlets and grades run over ``OUTLETS`` and ``GRADES``.
+    market_crop : (trial, year) [1]
+        Crop of the whole market over its mean.
+    """
+
+    price: Array
+    cultivars: tuple[str, ...]
+    market_crop: Array
+
+
+def draw_price_normals(rng: Streams, trials: Sequence[int], years: int, cultivars: Sequence[str]) -> dict[str, Array]:
+    """Standard normal draws of every market, by address: the same trial meets the same prices under every plan.
+
+    Parameters
+    ----------
+    rng : Streams
+    trials : sequence of int
+        Trial numbers.
+    years : int
+    cultivars : sequence of str
+        Cultivars sold; each has its own stream.
+
+    Returns
+    -------
+    dict
+        Market -> (trial, year): the outlets, "cultivar <name>", and the crop of other regions.
+    """
+    markets = [*OUTLETS, OTHER_CROP, *(f"cultivar {name}" for name in dict.fromkeys(cultivars))]
+    return {
+        market: np.stack([rng.at("price", market, trial=trial).standard_normal(years) for trial in trials])
+        for market in markets
+    }
+
+
+def log_deviation(normals: Array, cv: float, persistence: float) -> Array:
+    """Stationary AR(1) deviation of the log price with mean 1 of the price itself.
+
+    The deviation's standard deviation is sqrt(log(1 + cv^2)), so that the price has coefficient of variation ``cv``.
+
+    Parameters
+    ----------
+    normals : (trial, year)
+        Independent standard normals; the first starts the series in its stationary distribution.
+    cv : float [1]
+    persistence : float [1]
+        Correlation of a year's deviation with the next.
+
+    Returns
+    -------
+    (trial, year) array [1]
+    """
+    variance = np.log1p(cv**2)
+    deviation = np.empty_like(normals)
+    deviation[:, 0] = normals[:, 0]
+    step = np.sqrt(1.0 - persistence**2)
+    for year in range(1, normals.shape[1]):
+        deviation[:, year] = persistence * deviation[:, year - 1] + step * normals[:, year]
+    return deviation * np.sqrt(variance) - 0.5 * variance
+
+
+def market_crop_index(regional_crop: Array, other_normals: Array, weight: float, other_sd: float) -> Array:
+    """Crop of the whole market over its mean: the farm's region weighted with the other regions.
+
+    Parameters
+    ----------
+    regional_crop : (trial, year) [1]
+        Crop of the farm's region over its mean.
+    other_normals : (trial, year)
+    weight : float [1]
+        Share of the market's supply from the farm's region.
+    other_sd : float [1]
+        Standard deviation of the log of the other regions' crop.
+    """
+    other = np.exp(other_sd * other_normals - 0.5 * other_sd**2)
+    return weight * np.maximum(regional_crop, 0.0) + (1.0 - weight) * other
+
+
+def base_price(market: Market, cultivar: str) -> Array:
+    """Price of each grade in each outlet before any deviation; nan where it is not taken.
+
+    Returns
+    -------
+    (outlet, grade) array [money/kg]
+    """
+    fruit = market.fruit[cultivar]
+    table = np.full((len(OUTLETS), len(GRADES)), np.nan)
+    fresh = [GRADES.index("extra_fancy"), GRADES.index("fancy")]
+    table[OUTLETS.index("direct"), fresh] = fruit.direct
+    table[OUTLETS.index("pick_your_own"), fresh] = fruit.pick_your_own
+    table[OUTLETS.index("wholesale"), fresh] = (fruit.wholesale_extra_fancy, fruit.wholesale_fancy)
+    table[OUTLETS.index("processing"), [*fresh, GRADES.index("processing")]] = fruit.processing
+    table[OUTLETS.index("juice"), :] = fruit.juice
+    return table
+
+
+def check_market(market: Market, cultivars: Sequence[str], where: str = "[market]") -> None:
+    """Refuse outlets that do not sum and prices that are missing.
+
+    Raises
+    ------
+    InputError
+        Naming the outlet or cultivar.
+    """
+    for name in OUTLETS:
+        if name not in market.outlets:
+            raise InputError(where, f"outlet {name!r} is missing; needed: {', '.join(OUTLETS)}")
+        paid = market.outlets[name].paid
+        if not paid or abs(sum(paid) - 1.0) > 1e-9:
+            raise InputError(where, f"outlet.{name}.paid sums to {sum(paid):g}, must sum to 1")
+    for cultivar in cultivars:
+        if cultivar not in market.fruit:
+            raise InputError(where, f"no prices for cultivar {cultivar!r}; priced: {', '.join(sorted(market.fruit))}")
+        fruit = market.fruit[cultivar]
+        for key in ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice"):
+            if not np.isfinite(getattr(fruit, key)):
+                raise InputError(where, f"price.{cultivar}.{key} is missing or not a finite number")
+        for name in ("direct", "pick_your_own"):
+            if market.outlets[name].volume > 0 and np.isnan(getattr(fruit, name)):
+                continue  # sold elsewhere
+
+
+def price_paths(
+    market: Market, normals: Mapping[str, Array], regional_crop: Array, cultivars: Sequence[str]
+) -> PricePaths:
+    """Prices of every cultivar, outlet and grade in every trial and year.
+
+    Parameters
+    ----------
+    market : Market
+    normals : mapping
+        As :func:`draw_price_normals` gives.
+    regional_crop : (trial, year) [1]
+    cultivars : sequence of str
+
+    Notes
+    -----
+    price = base x outlet deviation x cultivar deviation x (market crop)^flexibility x (1 + trend)^year. The
+    cultivar deviation moves fresh outlets only; a premium over the common price shrinks by ``premium_erosion``.
+    """
+    names = tuple(dict.fromkeys(cultivars))
+    trials, years = regional_crop.shape
+    crop = market_crop_index(regional_crop, normals[OTHER_CROP], market.regional_weight, market.other_crop_sd)
+    log_crop = np.log(np.maximum(crop, 0.02))
+    time = np.arange(years)
+    price = np.empty((trials, years, len(names), len(OUTLETS), len(GRADES)))
+    for column, outlet_name in enumerate(OUTLETS):
+        outlet = market.outlets[outlet_name]
+        level = (
+            np.exp(
+                log_deviation(normals[outlet_name], outlet.price_cv, market.persistence) + outlet.flexibility * log_crop
+            )
+            * (1.0 + market.price_trend) ** time
+        )
+        for row, name in enumerate(names):
+            fruit = market.fruit[name]
+            base = np.broadcast_to(base_price(market, name)[column], (years, len(GRADES)))
+            factor = level
+            if outlet_name in FRESH_OUTLETS:
+                own = log_deviation(normals[f"cultivar {name}"], fruit.price_cv, market.persistence)
+                factor = level * np.exp(own)
+                premium = np.maximum(base - market.commodity_price, 0.0)
+                base = base - premium * (1.0 - (1.0 - fruit.premium_erosion) ** time)[:, None]
+            price[:, :, row, column, :] = factor[:, :, None] * base
+    return PricePaths(price, names, crop)
+
+
+def draw_prices(
+    rng: Streams, trials: Sequence[int], market: Market, regional_crop: Array, cultivars: Sequence[str]
+) -> PricePaths:
+    """Draw the prices of the given trials: :func:`draw_price_normals` and :func:`price_paths` in one."""
+    check_market(market, cultivars)
+    normals = draw_price_normals(rng, trials, regional_crop.shape[1], cultivars)
+    return price_paths(market, normals, regional_crop, cultivars)
+
+
+@dataclass(frozen=True)
+class Sales:
+    """What was sold where.
+
+    Attributes
+    ----------
+    mass : (trial, year, block, outlet) [kg]
+    revenue : (trial, year, block, outlet) [money]
+    unsold : (trial, year, block) [kg]
+    """
+
+    mass: Array
+    revenue: Array
+    unsold: Array
+
+
+def sell(packed_mass: Array, paths: PricePaths, market: Market, block_cultivars: Sequence[str]) -> Sales:
+    """Offer the fruit to the outlets in order; each takes its volume at the full price, a stretch at a lower one.
+
+    All blocks and grades share an outlet's volume in proportion to what they offer. What no outlet takes is unsold.
+
+    Parameters
+    ----------
+    packed_mass : (trial, year, block, grade) [kg]
+    paths : PricePaths
+    market : Market
+    block_cultivars : sequence of str
+        Cultivar of each block.
+    """
+    index = np.array([paths.cultivars.index(name) for name in block_cultivars])
+    left = packed_mass.copy()
+    down = market.packout_extra * left[..., 0]
+    left[..., 0] -= down
+    left[..., 1] += down
+    shape = (*packed_mass.shape[:3], len(OUTLETS))
+    mass, revenue = np.zeros(shape), np.zeros(shape)
+    for column, name in enumerate(OUTLETS):
+        outlet = market.outlets[name]
+        price = paths.price[:, :, index, column, :]
+        offered = np.where(np.isnan(price), 0.0, left)
+        total = offered.sum(axis=(2, 3))
+        full = np.minimum(total, outlet.volume)
+        beyond = np.minimum(total - full, outlet.volume * outlet.stretch) if np.isfinite(outlet.volume) else 0.0 * total
+        safe = np.where(total > 0, total, 1.0)
+        taken = offered * ((full + beyond) / safe)[:, :, None, None]
+        money = offered * np.nan_to_num(price)
+        mass[..., column] = taken.sum(axis=3)
+        revenue[..., column] = (money * ((full + beyond * (1 - outlet.price_fall)) / safe)[:, :, None, None]).sum(
+            axis=3
+        )
+        left = left - taken
+    return Sales(mass, revenue, np.maximum(left, 0.0).sum(axis=3))

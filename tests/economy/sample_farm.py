@@ -1,0 +1,111 @@
+"""An invented farm for the money tests: the catalogue's costs and prices, and plain quantities by leaf."""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+
+from orchardsim.core.handover import FarmQuantities
+from orchardsim.core.labels import GRADES, TASKS
+from orchardsim.core.parameters import parameters_of
+from orchardsim.core.units import convert
+from orchardsim.economy.blocks import BlockGeometry, BlockMoney
+from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Market, Outlet, TreePrice
+
+
+def catalogue(name: str) -> dict[str, Any]:
+    return tomllib.loads(files("orchardsim").joinpath("catalogue", name).read_text(encoding="utf-8"))
+
+
+def fill(cls: type, table: dict[str, Any]) -> Any:
+    """Any parameter dataclass from its catalogue table, converted to the field's unit, bounds checked."""
+    values: dict[str, Any] = {}
+    for name, info in parameters_of(cls).items():
+        if name not in table:
+            continue
+        entry = table[name]
+
+        def number(value: float, unit: str = entry["unit"], wanted: str = info.unit) -> float:
+            return convert(value, unit, wanted, currency="USD")
+
+        value = entry["value"]
+        values[name] = tuple(number(part) for part in value) if isinstance(value, list) else number(value)
+        for part in np.atleast_1d(values[name]):
+            assert info.low is None or part >= info.low, name
+            assert info.high is None or part <= info.high, name
+    for name in ("price_year", "planned_removal_leaf", "mature_leaf"):
+        if name in values:
+            values[name] = int(values[name])
+    return cls(**values)
+
+
+def costs() -> Costs:
+    return fill(Costs, catalogue("costs.toml")["costs"])
+
+
+def finance(**changes: Any) -> Finance:
+    return dataclasses.replace(fill(Finance, catalogue("costs.toml")["finance"]), **changes)
+
+
+def tree_price(grade: str) -> TreePrice:
+    return fill(TreePrice, catalogue("costs.toml")["tree_price"][grade])
+
+
+def market(**changes: Any) -> Market:
+    table = catalogue("prices.toml")
+    return dataclasses.replace(
+        fill(Market, table["market"]),
+        outlets={name: fill(Outlet, entry) for name, entry in table["outlet"].items()},
+        fruit={name: fill(FruitPrice, entry) for name, entry in table["price"].items()},
+        **changes,
+    )
+
+
+def block(
+    label: str = "north", *, row_spacing: float = 3.5, tree_spacing: float = 1.0, rows: int = 20, row_length: float = 150.0,
+    support: str = "wires", cultivar: str = "Gala", price: float = 9.0, **changes: Any,
+) -> BlockMoney:
+    trees = rows * int(row_length / tree_spacing)
+    planted = rows * row_spacing * row_length
+    geometry = BlockGeometry(rows, row_length, row_spacing, trees, planted, planted * 1.12, support, 3.0)
+    return BlockMoney(label, geometry, cultivar, price, **changes)
+
+
+def quantities(
+    blocks: list[BlockMoney], years: int = 20, trials: int = 3, seed: int = 5, full_crop: float = 4.5
+) -> FarmQuantities:
+    """Crops that rise to ``full_crop`` [kg/m2] by leaf 6 and vary between trials; hours in proportion."""
+    rng = np.random.default_rng(seed)
+    shape = (trials, years, len(blocks))
+    zeros = np.zeros(shape)
+    leaf = np.array([[year - block.year_planted + 1 for block in blocks] for year in range(years)])
+    for row, item in enumerate(blocks):
+        if item.removal_year is not None:
+            leaf[item.removal_year + 1 :, row] = -999
+    area = np.array([item.geometry.planted_area for item in blocks])
+    trees = np.array([item.geometry.trees for item in blocks])
+    grown = (leaf >= 1).astype(float)
+    rise = np.clip((leaf - 1) / 5, 0, 1) * grown
+    mass = rise * area * full_crop * rng.uniform(0.6, 1.2, shape)
+    planted = (leaf == 1) * trees * np.ones(shape)
+    hours = np.zeros((*shape, len(TASKS)))
+    hours[..., TASKS.index("planting")] = planted / 80
+    hours[..., TASKS.index("support_building")] = planted * 0.03
+    hours[..., TASKS.index("training")] = grown * trees * 0.02
+    hours[..., TASKS.index("dormant_pruning")] = grown * trees * 0.04
+    hours[..., TASKS.index("thinning")] = rise * trees * 0.03
+    hours[..., TASKS.index("picking")] = mass / 130
+    hours[..., TASKS.index("upkeep")] = grown * area * 0.002
+    share = dict(extra_fancy=0.55, fancy=0.2, processing=0.1, juice=0.1)
+    packed = mass[..., None] * np.array([share[grade] for grade in GRADES])
+    replaced = np.where(leaf > 1, trees * 0.01, 0.0) * np.ones(shape)
+    return FarmQuantities(
+        leaf=leaf, trees_planted=planted, trees_replanted=replaced, trees_ordered=replaced, trees_alive=grown * trees * np.ones(shape),
+        trees_removed=zeros.copy(), spares_bought=replaced, spares_on_hand=0.02 * planted, harvested_mass=mass, packed_mass=packed,
+        labour_hours=hours, irrigation_depth=grown * 120.0 * np.ones(shape), protection_hours=grown * 6.0 * np.ones(shape),
+        regional_crop=rng.uniform(0.7, 1.2, (trials, years)), planted_area=area, gross_area=area * 1.12,
+    )
