@@ -1,0 +1,272 @@
+"""Crews at work: who does which batch of work when, as a SimPy world of one trial.
+
+The entities are batches of work (label x task x window). A crew is a process that serves one batch at a time, so it
+can be in one place only. Between two decisions nothing can change a crew's mind, so a batch is worked by a single
+timeout, to the minute: to its end, to the end of its window, or to the moment at which a more urgent batch opens.
+Rain days thin the work evenly: a crew puts ``work_fraction`` of a calendar day's working hours into a batch.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Generator, Sequence
+from typing import Any, Final, NamedTuple
+
+import simpy
+
+from orchardsim.core.calendar import YEAR_DAYS
+from orchardsim.operations.parameters import Crew
+
+DAY_MINUTES: Final = 1440
+"""Whole minutes are the world's unit of time."""
+
+
+class Job(NamedTuple):
+    """A batch of work that is wanted.
+
+    Attributes
+    ----------
+    label, task : str
+        Where, and one of :data:`orchardsim.core.labels.TASKS`.
+    hours : float [hour]
+        Labour hours that the whole batch needs.
+    earliest, latest : float [day of season]
+        Window of the work; what is not done by ``latest`` stays undone.
+    priority : int
+        Lower goes first; a batch that opens interrupts work of a higher number. Ties go to the earlier ``latest``,
+        then the earlier ``earliest``, then the order of the list.
+    """
+
+    label: str
+    task: str
+    hours: float
+    earliest: float
+    latest: float
+    priority: int = 5
+
+
+class Done(NamedTuple):
+    """What became of a job: share done, day about which it was done (hours-weighted mean) and hours spent.
+
+    ``mean_day`` is the window's middle for a job of no hours, and its end for one on which nobody worked.
+    ``end_day`` is the day on which the last work was put in.
+    """
+
+    share: float
+    mean_day: float
+    hours: float
+    end_day: float
+
+
+class Batch:
+    """A part of a job as the crews see it."""
+
+    __slots__ = ("closed", "earliest", "end", "index", "key", "latest", "left", "moment", "taken_until", "whole")
+
+    def __init__(self, index: int, key: tuple[int, int, int, int], hours: float, earliest: int, latest: int) -> None:
+        self.index = index
+        self.key = key
+        self.whole = hours
+        self.left = hours
+        self.earliest = earliest
+        self.latest = latest
+        self.moment = 0.0
+        self.end = earliest
+        self.taken_until = -1
+        self.closed = False
+
+
+WorkedHook = Callable[[int, str, int, int, float], None]
+
+
+class CrewWorld:
+    """The crews of one farm in one trial, on one SimPy clock from year 0 on.
+
+    Parameters
+    ----------
+    crews : sequence of Crew
+        In order of call: where two are free for the same batch, the first takes it.
+    """
+
+    def __init__(self, crews: Sequence[Crew]) -> None:
+        self.env = simpy.Environment()
+        self.crews = tuple(crews)
+        self.daily_hours = tuple(crew.workers * crew.hours_per_day * crew.days_per_week / 7 for crew in crews)
+        self._skilled: dict[str, tuple[int, ...]] = {}
+        self._busy = 0
+
+    def skilled(self, task: str) -> tuple[int, ...]:
+        """Numbers of the crews that do a task."""
+        found = self._skilled.get(task)
+        if found is None:
+            found = tuple(number for number, crew in enumerate(self.crews) if task in crew.tasks)
+            self._skilled[task] = found
+        return found
+
+    def capacity(self, task: str, days: float, work_fraction: float, turnout: Sequence[float]) -> float:
+        """Labour hours that all crews able to do a task hold in a number of days."""
+        return sum(
+            self.daily_hours[number] * turnout[number] * work_fraction * days for number in self.skilled(task)
+        )
+
+    def work(
+        self,
+        year: int,
+        jobs: Sequence[Job],
+        phase_start: float,
+        phase_end: float,
+        work_fraction: float,
+        turnout: Sequence[float],
+        hook: WorkedHook | None = None,
+    ) -> list[Done]:
+        """Work through the jobs of a phase.
+
+        Parameters
+        ----------
+        year : int
+            Year of the plan.
+        jobs : sequence of Job
+            Windows are cut to the phase.
+        phase_start, phase_end : float [day of season]
+        work_fraction : float [1]
+            Share of days fit for field work.
+        turnout : sequence of float [1]
+            Share of each crew that can be had.
+        hook : callable, optional
+            Called with (job number, crew name, start minute, end minute, hours) for each stretch of work.
+        """
+        base = year * YEAR_DAYS * DAY_MINUTES
+        now = int(self.env.now)
+        rates = [hours * share * work_fraction / DAY_MINUTES for hours, share in zip(self.daily_hours, turnout, strict=True)]
+        boards: list[list[Batch]] = [[] for _ in self.crews]
+        parts_of: list[list[Batch]] = []
+        phase_first, phase_last = base + round(phase_start * DAY_MINUTES), base + round(phase_end * DAY_MINUTES)
+        for index, job in enumerate(jobs):
+            parts: list[Batch] = []
+            parts_of.append(parts)
+            if job.hours <= 0:
+                continue
+            earliest = max(base + round(job.earliest * DAY_MINUTES), phase_first, now)
+            latest = min(base + round(job.latest * DAY_MINUTES), phase_last)
+            able = [number for number in self.skilled(job.task) if rates[number] > 0]
+            if latest <= earliest or not able:
+                continue
+            key = (job.priority, latest, earliest, index)
+            if len(able) == 1:
+                part = Batch(index, key, job.hours, earliest, latest)
+                parts.append(part)
+                boards[able[0]].append(part)
+                continue
+            # Crews that can share a job get it in parts of their own strength, and any of them may take any part.
+            strength = sum(rates[number] for number in able)
+            for number in able:
+                parts.append(Batch(index, key, job.hours * rates[number] / strength, earliest, latest))
+            for number in able:
+                boards[number].extend(parts)
+        env = self.env
+        finished = env.event()
+        self._busy = 0
+        for number, board in enumerate(boards):
+            if board:
+                board.sort(key=_batch_key)
+                self._busy += 1
+                env.process(self._serve(self.crews[number].name, rates[number], board, finished, hook))
+        if self._busy:
+            env.run(until=finished)
+        return [self._outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
+
+    def _serve(
+        self, name: str, rate: float, board: list[Batch], finished: simpy.Event, hook: WorkedHook | None
+    ) -> Generator[Any, Any, None]:
+        """Process of one crew through one phase: take the most urgent open batch, work, decide again."""
+        env = self.env
+        while board:
+            now = env.now
+            chosen: Batch | None = None
+            wake = -1
+            interrupt = -1
+            closed = False
+            for batch in board:
+                if batch.closed or batch.latest <= now:
+                    closed = True
+                    continue
+                if batch.taken_until > now:
+                    if wake < 0 or batch.taken_until < wake:
+                        wake = batch.taken_until
+                elif batch.earliest <= now:
+                    chosen = batch
+                    break
+                else:
+                    if wake < 0 or batch.earliest < wake:
+                        wake = batch.earliest
+                    if interrupt < 0 or batch.earliest < interrupt:
+                        interrupt = batch.earliest
+            if closed:
+                board[:] = [batch for batch in board if not (batch.closed or batch.latest <= now)]
+            if chosen is None:
+                if wake >= 0:
+                    yield env.timeout(wake - now)
+                continue
+            needed = math.ceil(chosen.left / rate - 1e-9)
+            stop = min(now + needed, chosen.latest)
+            # Only a batch of a better priority interrupts; one that merely precedes in the ties does not.
+            if 0 <= interrupt < stop and (cut := _first_interrupt(board, chosen, now)) < stop:
+                stop = cut
+            chosen.taken_until = stop
+            yield env.timeout(stop - now)
+            if stop - now >= needed:
+                hours = chosen.left
+                chosen.left = 0.0
+                chosen.closed = True
+            else:
+                hours = rate * (stop - now)
+                chosen.left -= hours
+            chosen.moment += hours * (now + stop) / 2
+            chosen.end = stop
+            if hook is not None:
+                hook(chosen.index, name, now, stop, hours)
+        self._busy -= 1
+        if not self._busy:
+            finished.succeed()
+
+    def _outcome(
+        self, job: Job, parts: Sequence[Batch], base: int, phase_start: float, phase_end: float
+    ) -> Done:
+        first, last = max(job.earliest, phase_start), min(job.latest, phase_end)
+        if job.hours <= 0:
+            return Done(1.0, (first + last) / 2, 0.0, first)
+        hours = 0.0
+        moment = 0.0
+        end = 0
+        left = 0.0
+        for part in parts:
+            hours += part.whole - part.left
+            left += part.left
+            moment += part.moment
+            if part.left < part.whole and part.end > end:
+                end = part.end
+        if hours <= 0:
+            return Done(0.0, last, 0.0, last)
+        if left == 0.0:
+            hours = job.hours
+        return Done(
+            1.0 if left == 0.0 else hours / job.hours,
+            (moment / hours - base) / DAY_MINUTES,
+            hours,
+            (end - base) / DAY_MINUTES,
+        )
+
+
+def _batch_key(batch: Batch) -> tuple[int, int, int, int]:
+    return batch.key
+
+
+def _first_interrupt(board: Sequence[Batch], chosen: Batch, now: int) -> int:
+    """Minute at which the first batch of a better priority than the chosen one opens."""
+    first = chosen.latest
+    for batch in board:
+        if batch is chosen or batch.key[0] >= chosen.key[0]:
+            break
+        if now < batch.earliest < first and not batch.closed and batch.taken_until <= now:
+            first = batch.earliest
+    return first

@@ -1,0 +1,65 @@
+"""The yard's random numbers of one trial, all drawn before its clock starts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class YardDraws:
+    """Plain lists, since the yard reads them one by one.
+
+    Attributes
+    ----------
+    short, short_share, death : (year, label)
+        Uniforms that decide whether a delivery is short, by how much, and how many spares die.
+    delay : (year,)
+        Uniforms that decide whether deliveries of the year come a year late.
+    turnout : (year, crew)
+        Standard normals of the share of each crew that can be had.
+    """
+
+    short: list[list[float]]
+    short_share: list[list[float]]
+    death: list[list[float]]
+    delay: list[float]
+    turnout: list[list[float]]
+
+
+def draw_operations(
+    farm_rng: np.random.Generator, label_rngs: Sequence[np.random.Generator], years: int, crews: int
+) -> YardDraws:
+    """Draw what the yard of one trial needs for all years.
+
+    Parameters
+    ----------
+    farm_rng : Generator
+        Stream of the farm in this trial, for crews and the nursery trade.
+    label_rngs : sequence of Generator
+        One stream per label in this trial, so that a label's draws do not hang on the plan's other blocks.
+    years, crews : int
+    """
+    by_label = np.stack([rng.random((years, 3)) for rng in label_rngs], axis=1)
+    delay = farm_rng.random(years)
+    turnout = farm_rng.standard_normal((years, crews))
+    return YardDraws(
+        by_label[:, :, 0].tolist(),
+        by_label[:, :, 1].tolist(),
+        by_label[:, :, 2].tolist(),
+        delay.tolist(),
+        turnout.tolist(),
+    )
+
+
+def average_draws(years: int, labels: int, crews: int) -> YardDraws:
+    """Draws of a trial in which nothing unusual happens: full crews, no short or late delivery, median deaths."""
+    return YardDraws(
+        [[1.0] * labels for _ in range(years)],
+        [[0.5] * labels for _ in range(years)],
+        [[0.5] * labels for _ in range(years)],
+        [1.0] * years,
+        [[0.0] * crews for _ in range(years)],
+    )

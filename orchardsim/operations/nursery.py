@@ -1,0 +1,180 @@
+"""Replacement trees of one label: spares that age and die, orders on their way, and the rule for ordering.
+
+The stock logic has no clock of its own, so that a search over policies can run it alone; the yard calls it in the
+order of its year: :meth:`TreeStock.age`, :meth:`receive`, :meth:`take`, :meth:`review`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.special import bdtr, bdtrik
+
+from orchardsim.core.errors import IdentityError
+from orchardsim.operations.parameters import Replacement
+
+
+@dataclass(frozen=True)
+class StockPolicy:
+    """Levels of one label in whole trees."""
+
+    reorder_point: int
+    order_up_to: int
+    minimum_order: int = 0
+    order_multiple: int = 1
+
+
+def stock_policy(replacement: Replacement, trees: int) -> StockPolicy:
+    """Levels in trees of a policy given as shares of the trees planted, rounded up.
+
+    Examples
+    --------
+    >>> stock_policy(Replacement(reorder_point=0.01, order_up_to=0.025), 1000)
+    StockPolicy(reorder_point=10, order_up_to=25, minimum_order=10, order_multiple=10)
+    """
+    return StockPolicy(
+        math.ceil(round(replacement.reorder_point * trees, 9)),
+        math.ceil(round(replacement.order_up_to * trees, 9)),
+        replacement.minimum_order,
+        replacement.order_multiple,
+    )
+
+
+def order_quantity(policy: StockPolicy, position: float) -> int:
+    """Trees to order at a stock position: none above the reorder point, else up to the level.
+
+    Parameters
+    ----------
+    policy : StockPolicy
+    position : float [trees]
+        On hand and on order, less gaps waiting and losses expected before delivery.
+
+    Notes
+    -----
+    The (s, S) rule of stock control: at or below s, order S less the position. The order is then raised to the
+    nursery's minimum and rounded up to its multiple.
+
+    Examples
+    --------
+    >>> policy = StockPolicy(reorder_point=5, order_up_to=20, minimum_order=10, order_multiple=10)
+    >>> order_quantity(policy, 6), order_quantity(policy, 5), order_quantity(policy, -3)
+    (0, 20, 30)
+    """
+    if position > policy.reorder_point:
+        return 0
+    wanted = policy.order_up_to - position
+    if wanted <= 0:
+        return 0
+    wanted = max(wanted, policy.minimum_order)
+    return math.ceil(round(wanted / policy.order_multiple, 9)) * policy.order_multiple
+
+
+def binomial_quantile(number: int, probability: float, uniform: float) -> int:
+    """Smallest k with P(K <= k) >= uniform, K binomial: one prepared uniform makes one binomial draw.
+
+    Examples
+    --------
+    >>> binomial_quantile(1200, 0.02, 0.90), binomial_quantile(10, 0.0, 0.5), binomial_quantile(10, 1.0, 0.5)
+    (30, 0, 10)
+    """
+    if number <= 0 or probability <= 0 or uniform <= 0:
+        return 0
+    if probability >= 1:
+        return number
+    if uniform <= (1 - probability) ** number:
+        return 0
+    quantile = math.ceil(bdtrik(uniform, number, probability))
+    # The continuous inverse may stop a rounding error above a whole number.
+    while quantile > 0 and bdtr(quantile - 1, number, probability) >= uniform:
+        quantile -= 1
+    return min(quantile, number)
+
+
+class TreeStock:
+    """Spares on hand by age, and trees on order by year of delivery, of one label."""
+
+    __slots__ = ("cohorts", "due")
+
+    def __init__(self) -> None:
+        self.cohorts: list[list[int]] = []
+        """[age in years, trees], oldest first."""
+        self.due: dict[int, int] = {}
+
+    @property
+    def on_hand(self) -> int:
+        """Spares that stand ready."""
+        total = 0
+        for _, trees in self.cohorts:
+            total += trees
+        return total
+
+    @property
+    def on_order(self) -> int:
+        """Trees ordered and not yet delivered."""
+        return sum(self.due.values())
+
+    def age(self, death: float, uniform: float, age_limit: int) -> tuple[int, int]:
+        """One year passes: some spares die, those beyond the limit are thrown out.
+
+        Parameters
+        ----------
+        death : float [1/year]
+        uniform : float
+            Prepared draw that decides how many die.
+        age_limit : int [year]
+
+        Returns
+        -------
+        died, discarded : int
+        """
+        died = binomial_quantile(self.on_hand, death, uniform)
+        self._remove(died)
+        discarded = 0
+        kept = []
+        for age, trees in self.cohorts:
+            if age + 1 > age_limit:
+                discarded += trees
+            else:
+                kept.append([age + 1, trees])
+        self.cohorts = kept
+        return died, discarded
+
+    def receive(self, trees: int, age: int = 0) -> None:
+        """Put trees into the stock."""
+        if trees < 0:
+            raise IdentityError(f"a delivery of {trees} trees")
+        if trees:
+            self.cohorts.append([age, trees])
+            if len(self.cohorts) > 1 and self.cohorts[-2][0] < age:
+                self.cohorts.sort(key=lambda cohort: -cohort[0])
+
+    def take(self, wanted: int) -> int:
+        """Take up to ``wanted`` spares, oldest first; returns how many there were."""
+        taken = min(int(wanted), self.on_hand)
+        self._remove(taken)
+        return taken
+
+    def discard_all(self) -> int:
+        """Throw out every spare (no place to keep them, or nothing left to refill)."""
+        trees = self.on_hand
+        self.cohorts = []
+        return trees
+
+    def review(self, policy: StockPolicy, gaps: float, expected: float, arrival_year: int) -> int:
+        """Order by the policy for delivery in ``arrival_year``; returns the trees ordered."""
+        trees = order_quantity(policy, self.on_hand + self.on_order - gaps - expected)
+        if trees:
+            self.due[arrival_year] = self.due.get(arrival_year, 0) + trees
+        return trees
+
+    def _remove(self, trees: int) -> None:
+        if trees < 0:
+            raise IdentityError(f"{trees} trees taken from the stock")
+        while trees:
+            cohort = self.cohorts[0]
+            part = min(trees, cohort[1])
+            cohort[1] -= part
+            trees -= part
+            if not cohort[1]:
+                self.cohorts.pop(0)

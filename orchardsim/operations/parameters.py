@@ -1,0 +1,299 @@
+"""What the operations room needs to know from the plan: replacement trees, crews, rates of work, supports."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.labels import TASKS
+from orchardsim.core.parameters import parameter
+
+PLACES: Final = ("none", "nursery_row", "pots")
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """How replacement trees are bought, kept and used."""
+
+    spares_at_planting: float = parameter(
+        "1",
+        "spares bought with the first planting, as a share of the trees planted "
+        "(2-5 % is grower practice: memory, no text found)",
+        low=0,
+        high=1,
+        default=0.03,
+    )
+    place: str = parameter(
+        "text", "where spares are kept until a gap needs them", allowed=PLACES, default="nursery_row"
+    )
+    reorder_point: float = parameter(
+        "1",
+        "order when spares on hand and on order, less gaps and losses expected before delivery, come down to "
+        "this share of the trees planted (assumption: order as soon as a shortage is in sight)",
+        low=0,
+        high=1,
+        default=0.0,
+    )
+    order_up_to: float = parameter(
+        "1",
+        "level that an order brings the same sum up to, as a share of the trees planted (assumption)",
+        low=0,
+        high=1,
+        default=0.02,
+    )
+    lead_time: int = parameter(
+        "year",
+        "years from order to delivery; two for a finished tree "
+        "(read: goodfruit.com/preplanting-tips, 2011, press)",
+        low=0,
+        high=8,
+        default=2,
+    )
+    minimum_order: int = parameter(
+        "1", "smallest order that the nursery takes, trees (assumption)", low=0, high=100_000, default=10
+    )
+    order_multiple: int = parameter(
+        "1",
+        "orders come in multiples of this many trees (read for one fruit-tree grower's terms: tens)",
+        low=1,
+        high=1000,
+        default=10,
+    )
+    last_refill_leaf: int = parameter(
+        "leaf",
+        "last leaf of the block in which a gap is refilled (memory, extension: worth it to about leaf 3-5 in "
+        "close plantings)",
+        low=0,
+        high=80,
+        default=5,
+    )
+    spare_death: float = parameter(
+        "1/year", "share of the spares kept that die in a year (assumption)", low=0, high=1, default=0.04
+    )
+    spare_age_limit: int = parameter(
+        "year", "years after which a spare is too big to move and is thrown out (assumption)", low=0, high=10, default=3
+    )
+    upkeep_hours: float = parameter(
+        "hour", "work to keep one spare for a year: water, weeds, training (assumption)", low=0, high=5, default=0.15
+    )
+    shortfall_probability: float = parameter(
+        "1", "chance that a nursery delivers less than ordered (assumption)", low=0, high=1, default=0.1
+    )
+    shortfall_share: float = parameter(
+        "1", "largest share of an order that a short delivery lacks (assumption)", low=0, high=1, default=0.3
+    )
+    delay_probability: float = parameter(
+        "1",
+        "chance in a year that all deliveries come a year late, as after the nursery freeze of November 2010 "
+        "(event read in the press; the rate is an assumption)",
+        low=0,
+        high=1,
+        default=0.03,
+    )
+    order_day: int = parameter(
+        "day",
+        "day of the biological year on which stock is reviewed and orders go out "
+        "(read: nurseries want to know by June or July; 273 = 1 July in the north)",
+        low=0,
+        high=364,
+        default=273,
+    )
+    window_start: int = parameter(
+        "day", "first day of the biological year for replanting (assumption: 182 = 1 April in the north)",
+        low=0, high=364, default=182,
+    )
+    window_end: int = parameter(
+        "day", "last day of the biological year for replanting (assumption: 227 = mid May in the north)",
+        low=0, high=364, default=227,
+    )
+
+
+@dataclass(frozen=True)
+class Crew:
+    """People who work as one body: in one place, on one task, at one time."""
+
+    name: str = parameter("text", "name of the crew", default="farm crew")
+    workers: float = parameter("1", "people in the crew", low=0, high=2000, default=6.0)
+    hours_per_day: float = parameter("hour", "hours of work on a fit day", low=0, high=16, default=8.0)
+    days_per_week: float = parameter("day", "working days in a week", low=0, high=7, default=6.0)
+    tasks: tuple[str, ...] = parameter(
+        "text", "tasks that the crew does", allowed=TASKS,
+        default=tuple(task for task in TASKS if task not in ("frost_protection", "upkeep")),
+    )
+    turnout_spread: float = parameter(
+        "1",
+        "standard deviation between seasons of the share of the crew that can be had; it is never above 1 "
+        "(peaks 8.6-8.8 % short in Washington in 2011 and 2012: read, capitalpress.com 2013, press)",
+        low=0,
+        high=0.5,
+        default=0.05,
+    )
+
+
+@dataclass(frozen=True)
+class WorkRates:
+    """How much work an hour holds."""
+
+    planting: float = parameter(
+        "1/hour",
+        "trees planted per labour hour with a machine: 67 read (Fraser & Oakes 1999, Compact Fruit Tree 32(3)); "
+        "96 derived from a 2009 press report; the default lies between",
+        low=1,
+        high=500,
+        default=80.0,
+    )
+    replanting: float = parameter(
+        "1/hour",
+        "gaps filled per labour hour by hand among standing trees; about 333 trees in a worker's day are "
+        "derived for new ground by hand (capitalpress.com 2014), scattered holes are assumed to take four times as long",
+        low=0.5,
+        high=200,
+        default=10.0,
+    )
+    thinning_seconds: float = parameter(
+        "second", "labour time to take off one fruitlet by hand (assumption)", low=0.1, high=20, default=1.2
+    )
+    picking: float = parameter(
+        "kg/hour",
+        "fruit picked per labour hour, all steps; 4-8 bushels an hour from memory, six are 114 kg",
+        low=5,
+        high=1500,
+        default=114.0,
+    )
+    platform_pruning: float = parameter(
+        "1",
+        "share of ladder time that pruning from a platform takes; 0.53 to 0.63 read (Miranda Sazo 2013, SARE "
+        "ONE12-165); 1 without a platform",
+        low=0.2,
+        high=1,
+        default=1.0,
+    )
+    platform_thinning: float = parameter(
+        "1",
+        "share of ladder time that hand thinning from a platform takes; 0.50 to 0.55 read (same source); 1 "
+        "without a platform",
+        low=0.2,
+        high=1,
+        default=1.0,
+    )
+
+
+@dataclass(frozen=True)
+class SupportRates:
+    """Labour to build a support, per piece (Fraser & Oakes 1999, Compact Fruit Tree 32(3): read)."""
+
+    end_post_minutes: float = parameter("minute", "driven end-post anchor, each", low=0, high=120, default=6.0)
+    line_post_minutes: float = parameter("minute", "in-line post, each", low=0, high=120, default=4.0)
+    screw_anchor_minutes: float = parameter("minute", "screw anchor, each", low=0, high=120, default=3.0)
+    brace_minutes: float = parameter("minute", "cross brace, each", low=0, high=240, default=15.0)
+    wire_minutes: float = parameter(
+        "minute", "one wire along a row of 475 ft (144.78 m), both people's time", low=0, high=600, default=60.0
+    )
+    tree_stake_minutes: float = parameter("minute", "conduit at each tree", low=0, high=60, default=2.0)
+    clip_seconds: float = parameter("second", "wire clip, each", low=0, high=600, default=20.0)
+    tie_seconds: float = parameter("second", "tree tie, each", low=0, high=600, default=20.0)
+
+
+@dataclass(frozen=True)
+class SupportDesign:
+    """What a support is made of. A count of pieces, not a structural design: build to local practice."""
+
+    post_spacing: float = parameter(
+        "m", "distance between line posts; 32-35 ft best, 40 ft average (read, goodfruit.com, press)",
+        low=1, high=30, default=10.0,
+    )
+    wires: int = parameter("1", "wires; 4 in Ontario, 5-6 in Washington (read)", low=0, high=12, default=4)
+    anchors_per_row: int = parameter("1", "anchors, both row ends together", low=0, high=8, default=2)
+    braces_per_row: int = parameter("1", "cross braces, both row ends together", low=0, high=8, default=0)
+    stake_per_tree: bool = parameter("flag", "whether each tree has its own conduit or stake", default=True)
+    ties_per_tree: float = parameter("1", "ties per tree when the support is built", low=0, high=10, default=2.0)
+
+
+@dataclass(frozen=True)
+class YardParameters:
+    """All that the yard of one farm needs.
+
+    Attributes
+    ----------
+    trees : mapping from label to planting positions
+        Levels of the stock policy are shares of these.
+    """
+
+    replacement: Replacement
+    crews: tuple[Crew, ...]
+    trees: Mapping[str, int]
+    rates: WorkRates = field(default_factory=WorkRates)
+
+
+def check_replacement(where: str, replacement: Replacement, years: int) -> None:
+    """Stop on a replacement policy that contradicts itself.
+
+    Parameters
+    ----------
+    where : str
+        File and section, for the message.
+    years : int
+        Horizon of the run.
+
+    Raises
+    ------
+    InputError
+    """
+    if replacement.lead_time > years:
+        raise InputError(
+            f"{where}.lead_time",
+            f"found {replacement.lead_time} years, longer than the horizon of {years} years; allowed: 0 to {years}",
+        )
+    if replacement.place == "none" and replacement.spares_at_planting > 0:
+        raise InputError(
+            f"{where}.place",
+            f"found 'none' with spares_at_planting = {replacement.spares_at_planting:g}: spares need a place; "
+            "allowed: 'nursery_row', 'pots', or spares_at_planting = 0",
+        )
+    if replacement.order_up_to < replacement.reorder_point:
+        raise InputError(
+            f"{where}.order_up_to",
+            f"found {replacement.order_up_to:g}, below reorder_point = {replacement.reorder_point:g}; "
+            "allowed: at least the reorder point",
+        )
+    if replacement.window_end <= replacement.window_start:
+        raise InputError(
+            f"{where}.window_end",
+            f"found day {replacement.window_end}, not after window_start = day {replacement.window_start}",
+        )
+
+
+def check_crews(where: str, crews: Sequence[Crew], tasks: Iterable[str]) -> None:
+    """Stop on crews that can never finish the plan's work.
+
+    Parameters
+    ----------
+    where : str
+        File and section, for the message.
+    tasks : iterable of str
+        Tasks that the plan needs done.
+
+    Raises
+    ------
+    InputError
+    """
+    names = [crew.name for crew in crews]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(where, f"crew {name!r} stands twice; allowed: one crew of a name")
+    for crew in crews:
+        for task in crew.tasks:
+            if task not in TASKS:
+                raise InputError(f"{where}.{crew.name}.tasks", f"found {task!r}; {nearest_names(task, TASKS)}")
+        for key in ("workers", "hours_per_day", "days_per_week"):
+            if not (value := getattr(crew, key)) > 0 or not math.isfinite(value):
+                raise InputError(
+                    f"{where}.{crew.name}.{key}", f"found {value:g}: the crew can never finish; allowed: above 0"
+                )
+    able = {task for crew in crews for task in crew.tasks}
+    for task in tasks:
+        if task not in able:
+            raise InputError(where, f"no crew does {task!r}, so it can never be finished; give it to a crew's tasks")

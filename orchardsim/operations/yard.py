@@ -1,0 +1,276 @@
+"""The working place of one farm in one trial: replacement trees, deliveries, planting and crews.
+
+A year runs in this order: spares age (first call of the year), deliveries come, gaps are filled in the replant
+window, crews work phase by phase, stock is reviewed and orders go out. Totals add up as things happen; the event
+log is kept only with ``trace``.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+
+from orchardsim.core.calendar import YEAR_DAYS
+from orchardsim.core.errors import IdentityError
+from orchardsim.operations.crews import DAY_MINUTES, CrewWorld, Done, Job
+from orchardsim.operations.draws import YardDraws
+from orchardsim.operations.log import Event, EventLog, check_sums
+from orchardsim.operations.nursery import TreeStock, stock_policy
+from orchardsim.operations.parameters import YardParameters
+
+PLANTING_PRIORITY = 0
+"""Trees out of the ground do not wait: planting goes before all other work."""
+
+
+class Yard:
+    """The yard of one trial.
+
+    Parameters
+    ----------
+    parameters : YardParameters
+    labels : sequence of str
+        Labels of the blocks (row groups), in the plan's order.
+    draws : YardDraws
+        For this trial, of at least as many years as the yard is used for.
+    trace : bool
+        Keep the event log.
+
+    Attributes
+    ----------
+    trees : dict from (year, label, kind) to trees
+        Kinds: ordered, bought (with the first planting), delivered, died, discarded, replanted.
+    hours : dict from (year, label, task) to hours
+    on_hand : dict from (year, label) to spares held when the year was closed
+    """
+
+    def __init__(
+        self, parameters: YardParameters, labels: Sequence[str], draws: YardDraws, trace: bool = False
+    ) -> None:
+        self.parameters = parameters
+        self.labels = tuple(labels)
+        self.draws = draws
+        self.log = EventLog() if trace else None
+        self.world = CrewWorld(parameters.crews)
+        self.stocks = {label: TreeStock() for label in self.labels}
+        self.policies = {
+            label: stock_policy(parameters.replacement, parameters.trees.get(label, 0)) for label in self.labels
+        }
+        self.trees: dict[tuple[int, str, str], int] = defaultdict(int)
+        self.hours: dict[tuple[int, str, str], float] = defaultdict(float)
+        self.on_hand: dict[tuple[int, str], int] = {}
+        self._year = -1
+        self._waiting: list[Job] = []
+        self._turnout: list[float] = [1.0] * len(parameters.crews)
+
+    def begin_year(self, year: int) -> None:
+        """Let spares age, take in the year's deliveries; called by the first use of a year, and safe to repeat."""
+        if year == self._year:
+            return
+        if year < self._year:
+            raise IdentityError(f"year {year} asked of a yard that has reached year {self._year}")
+        for passed in range(self._year + 1, year + 1):
+            if passed:
+                self._close_year(passed - 1)
+            self._year = passed
+            self._open_year(passed)
+
+    def first_planting(
+        self, year: int, planted: Mapping[str, int], window_start: float, window_end: float
+    ) -> dict[str, int]:
+        """Plant new blocks and buy their spares; returns the spares bought by label.
+
+        Parameters
+        ----------
+        planted : mapping from label to trees planted
+        window_start, window_end : float [day of season]
+        """
+        self.begin_year(year)
+        policy = self.parameters.replacement
+        bought = {}
+        for label, trees in planted.items():
+            if trees <= 0:
+                continue
+            self._await_work(Job(label, "planting", trees / self.parameters.rates.planting, window_start, window_end, 0))
+            self._note(year, window_start, "planted", label, int(trees))
+            spares = round(policy.spares_at_planting * trees) if policy.place != "none" else 0
+            bought[label] = spares
+            if spares:
+                self.stocks[label].receive(spares)
+                self._move(year, window_start, "bought", label, spares)
+        return bought
+
+    def planting(
+        self, year: int, window_start: float, window_end: float, wanted: Mapping[str, int], work_fraction: float = 1.0
+    ) -> dict[str, int]:
+        """Fill gaps from the stock.
+
+        Parameters
+        ----------
+        window_start, window_end : float [day of season]
+        wanted : mapping from label to gaps to fill
+            In order of preference where the crews cannot plant all.
+        work_fraction : float [1]
+            Share of days fit for work in the window.
+
+        Returns
+        -------
+        dict from label to trees planted
+            Never more than the gaps, the spares on hand, or what the crews can plant in the window. The work
+            itself is done, before all other work, by the next call of :meth:`work`.
+        """
+        self.begin_year(year)
+        planted = {}
+        rate = self.parameters.rates.replanting
+        committed = sum(job.hours for job in self._waiting)
+        days = max(0.0, window_end - window_start)
+        hours = self.world.capacity("replanting", days, work_fraction, self._turnout) - committed
+        for label, gaps in wanted.items():
+            possible = min(int(gaps), int(max(0.0, hours) * rate))
+            trees = self.stocks[label].take(possible) if possible > 0 else 0
+            planted[label] = trees
+            if trees:
+                hours -= trees / rate
+                self._await_work(Job(label, "replanting", trees / rate, window_start, window_end, PLANTING_PRIORITY))
+                self._move(year, window_start, "replanted", label, trees)
+        if self.parameters.replacement.place == "none":
+            for label, stock in self.stocks.items():
+                if left := stock.discard_all():
+                    self._move(year, window_end, "discarded", label, left)
+        return planted
+
+    def work(
+        self, year: int, phase_start_day: float, phase_end_day: float, jobs: Sequence[Job], work_fraction: float
+    ) -> list[Done]:
+        """Work through a phase's jobs; returns one :class:`Done` per job, in order.
+
+        Planting that waits is done first and is booked in :attr:`hours`, but not returned.
+        """
+        self.begin_year(year)
+        waiting, self._waiting = self._waiting, []
+        batch = [*jobs, *waiting]
+        hook = None
+        if self.log is not None:
+            log = self.log
+            base = year * YEAR_DAYS * DAY_MINUTES
+
+            def hook(index: int, crew: str, start: int, stop: int, hours: float) -> None:
+                job = batch[index]
+                days = (start - base) / DAY_MINUTES, (stop - base) / DAY_MINUTES
+                log.add(Event(year, *days, "worked", job.label, job.task, crew, 0, hours))
+
+        done = self.world.work(year, batch, phase_start_day, phase_end_day, work_fraction, self._turnout, hook)
+        hours = self.hours
+        for job, outcome in zip(batch, done, strict=True):
+            if outcome.hours:
+                hours[year, job.label, job.task] += outcome.hours
+            if self.log is not None and outcome.share < 1:
+                undone = job.hours - outcome.hours
+                self.log.add(
+                    Event(year, job.earliest, job.latest, "unfinished", job.label, job.task, "", 0, undone)
+                )
+        return done[: len(jobs)]
+
+    def order_review(
+        self,
+        year: int,
+        on_day: float,
+        gaps: Mapping[str, int],
+        expected: Mapping[str, float] | None = None,
+        leaf: Mapping[str, int] | None = None,
+    ) -> dict[str, int]:
+        """Review the stock and place orders; returns trees ordered by label.
+
+        Parameters
+        ----------
+        on_day : float [day of season]
+        gaps : mapping from label to gaps that wait to be filled
+        expected : mapping from label to losses expected before an order placed now would be planted, optional
+        leaf : mapping from label to the block's leaf this season, optional
+            No tree is ordered that would come after the last leaf in which gaps are filled.
+        """
+        self.begin_year(year)
+        policy = self.parameters.replacement
+        ordered = {}
+        for label, waiting in gaps.items():
+            stock = self.stocks[label]
+            arrival = max(year + policy.lead_time, year + 1)
+            if leaf is not None and not 1 <= leaf[label] + arrival - year <= policy.last_refill_leaf:
+                ordered[label] = 0
+                continue
+            trees = stock.review(
+                self.policies[label], waiting, expected.get(label, 0.0) if expected else 0.0, arrival
+            )
+            ordered[label] = trees
+            if trees:
+                self._move(year, on_day, "ordered", label, trees)
+        return ordered
+
+    def close(self) -> None:
+        """Close the last year and check the books; the log's sums too where one is kept."""
+        if self._year >= 0:
+            self._close_year(self._year)
+        if self.log is not None:
+            check_sums(self.log, self.trees, self.hours)
+
+    def _open_year(self, year: int) -> None:
+        policy = self.parameters.replacement
+        draws = self.draws
+        self._turnout = [
+            min(1.0, max(0.0, 1.0 + crew.turnout_spread * draw))
+            for crew, draw in zip(self.parameters.crews, draws.turnout[year], strict=True)
+        ]
+        late = draws.delay[year] < policy.delay_probability
+        for index, label in enumerate(self.labels):
+            stock = self.stocks[label]
+            if stock.cohorts:
+                died, discarded = stock.age(policy.spare_death, draws.death[year][index], policy.spare_age_limit)
+                if died:
+                    self._move(year, 0, "died", label, died)
+                if discarded:
+                    self._move(year, 0, "discarded", label, discarded)
+            due = stock.due.pop(year, 0) if stock.due else 0
+            if not due:
+                continue
+            if late:
+                stock.due[year + 1] = stock.due.get(year + 1, 0) + due
+                self._note(year, policy.window_start, "late_delivery", label, due)
+                continue
+            if draws.short[year][index] < policy.shortfall_probability:
+                lacking = round(due * policy.shortfall_share * draws.short_share[year][index])
+                due -= lacking
+                self._note(year, policy.window_start, "short_delivery", label, lacking)
+            stock.receive(due)
+            self._move(year, policy.window_start, "delivered", label, due)
+
+    def _close_year(self, year: int) -> None:
+        policy = self.parameters.replacement
+        for label, stock in self.stocks.items():
+            held = stock.on_hand
+            before = self.on_hand.get((year - 1, label), 0)
+            trees = self.trees
+            flow = (
+                trees.get((year, label, "bought"), 0)
+                + trees.get((year, label, "delivered"), 0)
+                - trees.get((year, label, "died"), 0)
+                - trees.get((year, label, "discarded"), 0)
+                - trees.get((year, label, "replanted"), 0)
+            )
+            if held < 0 or before + flow != held:
+                raise IdentityError(f"spares of {label} in year {year}: {before} + {flow} is not {held}")
+            self.on_hand[year, label] = held
+            if held and policy.upkeep_hours:
+                hours = held * policy.upkeep_hours
+                self.hours[year, label, "upkeep"] += hours
+                if self.log is not None:
+                    self.log.add(Event(year, 0, YEAR_DAYS, "upkeep", label, "upkeep", "", held, hours))
+
+    def _await_work(self, job: Job) -> None:
+        self._waiting.append(job)
+
+    def _move(self, year: int, day: float, kind: str, label: str, trees: int) -> None:
+        self.trees[year, label, kind] += trees
+        self._note(year, day, kind, label, trees)
+
+    def _note(self, year: int, day: float, kind: str, label: str, trees: int) -> None:
+        if self.log is not None:
+            self.log.add(Event(year, day, day, kind, label, "", "", trees, 0.0))
