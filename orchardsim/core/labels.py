@@ -60,6 +60,7 @@ ITEMS: Final = (
     "land_charge",
     "interest",
     "insurance",
+    "income_tax",
     "fresh_sales",
     "direct_sales",
     "processing_sales",

@@ -1,0 +1,25 @@
+"""Economy room: quantities become money, by item and quarter; nothing here feeds back into the orchard.
+
+Entry points: :func:`draw_prices`, :func:`cash_flows`, :func:`indicators`, and :func:`establishment_schedule` for
+what a plan costs before it runs. Amounts are estimates, no financial advice: check them with your own suppliers,
+lender and accountant.
+"""
+
+from orchardsim.economy.blocks import BlockGeometry, BlockMoney, Outlay, establishment_schedule
+from orchardsim.economy.indicators import Indicators, indicators
+from orchardsim.economy.ledger import Ledger, cash_flows
+from orchardsim.economy.prices import PricePaths, check_market, draw_prices
+
+__all__ = [
+    "BlockGeometry",
+    "BlockMoney",
+    "Indicators",
+    "Ledger",
+    "Outlay",
+    "PricePaths",
+    "cash_flows",
+    "check_market",
+    "draw_prices",
+    "establishment_schedule",
+    "indicators",
+]

@@ -29,6 +29,12 @@ class BlockGeometry:
         "none", "stake" or "wires".
     height : float [m]
         Height of the support, or of the trees where there is none.
+    post_spacing : float [m]
+        Distance between line posts (32 to 35 ft is best: Good Fruit Grower, "The five most common mistakes": read).
+    wires : float
+        Wires per row (4 in Ontario: OMAFRA, Tall spindle support systems: read).
+    anchors_per_row : float
+        Anchors of both row ends together (common practice: one at each end).
     """
 
     rows: float
@@ -39,6 +45,9 @@ class BlockGeometry:
     gross_area: float
     support: str
     height: float
+    post_spacing: float = 10.0
+    wires: float = 4.0
+    anchors_per_row: float = 2.0
 
 
 @dataclass(frozen=True)
@@ -113,8 +122,8 @@ class Outlay:
 def support_bill(geometry: BlockGeometry, costs: Costs) -> dict[str, tuple[float, float]]:
     """Bill of materials of a block's support: quantity and money by part.
 
-    Line posts stand at ``post_spacing`` between the two end posts of each row; each row end has an anchor. A
-    relative cost only: size posts, anchors and spacing to local practice and a licensed design.
+    Line posts stand at most ``post_spacing`` apart between the two end posts of each row. A relative cost only:
+    size posts, anchors and spacing to local practice and a licensed design.
 
     Parameters
     ----------
@@ -130,14 +139,15 @@ def support_bill(geometry: BlockGeometry, costs: Costs) -> dict[str, tuple[float
         return {"stakes": (geometry.trees, geometry.trees * costs.stake)}
     if geometry.support != "wires":
         return {}
-    line_posts = geometry.rows * max(math.ceil(geometry.row_length / costs.post_spacing - 1e-9) - 1, 0)
+    line_posts = geometry.rows * max(math.ceil(geometry.row_length / geometry.post_spacing - 1e-9) - 1, 0)
     ends = 2 * geometry.rows
+    anchors = geometry.anchors_per_row * geometry.rows
     taller = max(geometry.height - 3.0, 0.0) * costs.post_height_charge
-    wire = geometry.rows * geometry.row_length * costs.wires
+    wire = geometry.rows * geometry.row_length * geometry.wires
     return {
         "line posts": (line_posts, line_posts * (costs.line_post + taller)),
         "end posts": (ends, ends * (costs.end_post + taller)),
-        "anchors": (ends, ends * costs.anchor),
+        "anchors": (anchors, anchors * costs.anchor),
         "wire": (wire, wire * costs.wire),
         "clips": (geometry.trees, geometry.trees * costs.clip),
         "post driving": (line_posts + ends, (line_posts + ends) * costs.support_machine),

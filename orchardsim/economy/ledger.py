@@ -12,64 +12,23 @@ from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import IdentityError
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import FARM, ITEMS, TASKS
+from orchardsim.economy.account import Account, depreciation, remaining_value, run_account
 from orchardsim.economy.blocks import BlockMoney, material_outlays
-from orchardsim.economy.finance import annuity_factor, level_payment
 from orchardsim.economy.insurance import insurance_flows
+from orchardsim.economy.items import (
+    CAPITAL_ITEMS,
+    ITEM,
+    MATERIAL_QUARTERS,
+    OUTLET_ITEM,
+    SKILLED,
+    TASK_ITEM,
+    TASK_QUARTERS,
+)
 from orchardsim.economy.parameters import OUTLETS, Costs, Finance, Market
+from orchardsim.economy.payments import by_leaf, growth, paid_with_deposit, spread, spread_payments
 from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, sell
 
 Array = NDArray[np.float64]
-
-ITEM = {name: column for column, name in enumerate(ITEMS)}
-TASK_ITEM = {
-    "planting": "planting",
-    "support_building": "support",
-    "replanting": "replacement_trees",
-    "training": "training",
-    "dormant_pruning": "pruning",
-    "summer_pruning": "pruning",
-    "thinning": "thinning",
-    "picking": "picking",
-    "frost_protection": "water_and_fuel",
-    "upkeep": "upkeep",
-}
-TASK_QUARTERS = {
-    "planting": (1.0, 0.0, 0.0, 0.0),
-    "support_building": (0.0, 1.0, 0.0, 0.0),
-    "replanting": (1.0, 0.0, 0.0, 0.0),
-    "training": (0.0, 0.5, 0.5, 0.0),
-    "dormant_pruning": (1.0, 0.0, 0.0, 0.0),
-    "summer_pruning": (0.0, 0.0, 1.0, 0.0),
-    "thinning": (0.0, 1.0, 0.0, 0.0),
-    "picking": (0.0, 0.0, 0.0, 1.0),
-    "frost_protection": (0.0, 1.0, 0.0, 0.0),
-    "upkeep": (0.1, 0.35, 0.35, 0.2),
-}
-"""Share of a task's pay by quarter. Common practice, no source."""
-MATERIAL_QUARTERS = (0.15, 0.45, 0.35, 0.05)
-"""Share of yearly materials by quarter. Common practice, no source."""
-SKILLED = ("training", "dormant_pruning", "summer_pruning")
-OUTLET_ITEM = {
-    "direct": "direct_sales",
-    "pick_your_own": "direct_sales",
-    "wholesale": "fresh_sales",
-    "processing": "processing_sales",
-    "juice": "processing_sales",
-}
-CAPITAL_ITEMS = (
-    "old_orchard_removal",
-    "site_preparation",
-    "land",
-    "trees",
-    "support",
-    "irrigation_system",
-    "fence",
-    "protection_equipment",
-    "machines",
-    "planting",
-)
-"""Items that make up the establishment."""
-REVENUE_ITEMS = ("fresh_sales", "direct_sales", "processing_sales")
 
 
 @dataclass(frozen=True)
@@ -130,77 +89,6 @@ class Ledger:
         return flows
 
 
-def growth(rate: float, finance: Finance, years: int) -> Array:
-    """Index by year of an amount that grows by ``rate``, and by inflation where the basis is nominal; 1 in year 0."""
-    inflation = finance.inflation if finance.basis == "nominal" else 0.0
-    return ((1.0 + rate) * (1.0 + inflation)) ** np.arange(years, dtype=float)
-
-
-def paid_with_deposit(ordered: Array, delivered: Array, price: float, deposit_share: float) -> Array:
-    """Yearly payment for trees of which a share is paid when ordered, the rest on delivery [money].
-
-    Deposits are used up by the next deliveries; every delivered tree has cost its price in the end, and the deposit
-    of an order that never comes is lost.
-
-    Parameters
-    ----------
-    ordered, delivered : (trial, year) [1]
-    price : float [money/tree]
-    deposit_share : float [1]
-    """
-    payment = np.empty_like(delivered)
-    credit = np.zeros(delivered.shape[0])
-    for year in range(delivered.shape[1]):
-        deposit = deposit_share * price * ordered[:, year]
-        credit = credit + deposit
-        used = np.minimum(credit, deposit_share * price * delivered[:, year])
-        payment[:, year] = deposit + price * delivered[:, year] - used
-        credit = credit - used
-    return payment
-
-
-def by_leaf(values: Sequence[float], leaf: NDArray[np.int64]) -> Array:
-    """Value of each leaf, the last holding on; 0 before leaf 1 and after removal."""
-    table = np.asarray(values, dtype=float)
-    return np.where(leaf >= 1, table[np.clip(leaf - 1, 0, len(table) - 1)], 0.0)
-
-
-def _spread(yearly: Array, quarters: Sequence[float] | Array) -> Array:
-    spread: Array = yearly[:, :, None] * np.asarray(quarters, dtype=float)
-    return spread
-
-
-def spread_payments(yearly: Array, paid: Sequence[float], first_quarter: int = 3) -> tuple[Array, Array]:
-    """Place yearly sales on quarters as the outlet pays.
-
-    Parameters
-    ----------
-    yearly : (trial, year) [money]
-    paid : sequence of float
-        Share paid in the quarter of harvest and in each quarter after it.
-    first_quarter : int
-        Quarter of harvest.
-
-    Returns
-    -------
-    received : (trial, year, quarter) [money]
-    owed : (trial,) [money]
-        Not yet paid at the end of the last year.
-    """
-    trials, years = yearly.shape
-    quarters = len(QUARTERS)
-    flat = np.zeros((trials, years * quarters))
-    owed = np.zeros(trials)
-    for delay, share in enumerate(paid):
-        for year in range(years):
-            quarter = year * quarters + first_quarter + delay
-            if quarter < flat.shape[1]:
-                flat[:, quarter] += share * yearly[:, year]
-            else:
-                owed += share * yearly[:, year]
-    return flat.reshape(trials, years, quarters), owed
-
-
 def _labour(
     flows: Array,
     quantities: FarmQuantities,
@@ -225,7 +113,7 @@ def _labour(
                 pay = _picking_pay(quantities, row, block, costs, market, customer_share[:, :, row]) * charges
             else:
                 pay = hours[:, :, row, column] * task_wage[column] * paid_share * charges
-            flows[:, :, :, row, ITEM[TASK_ITEM[task]]] -= _spread(pay * wage_index, TASK_QUARTERS[task])
+            flows[:, :, :, row, ITEM[TASK_ITEM[task]]] -= spread(pay * wage_index, TASK_QUARTERS[task])
     return family_share * eligible, value
 
 
@@ -259,7 +147,7 @@ def _yearly_costs(
         planted, gross = geometry.planted_area, geometry.gross_area
 
         def pay(item: str, yearly: Array, quarters: Sequence[float] | Array, row: int = row) -> None:
-            flows[:, :, :, row, ITEM[item]] -= _spread(np.atleast_2d(yearly * index), np.asarray(quarters))
+            flows[:, :, :, row, ITEM[item]] -= spread(np.atleast_2d(yearly * index), np.asarray(quarters))
 
         pay("materials", by_leaf(costs.materials, leaf) * planted, MATERIAL_QUARTERS)
         pay("upkeep", grown * costs.machine_running * planted, TASK_QUARTERS["upkeep"])
@@ -343,34 +231,16 @@ def _after_harvest(
     return owed
 
 
-def _account(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
-    """Run the account by quarter and write the interest item of the farm."""
-    trials, years, quarters = flows.shape[:3]
-    quarterly = (1.0 + finance.loan_rate) ** (1.0 / quarters) - 1.0
-    term_rate = finance.term_loan_rate or finance.loan_rate
-    payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
-    cash = flows[:, :, :, -1, :].sum(axis=-1)
-    balance = np.empty((trials, years, quarters))
-    debt = np.empty_like(balance)
-    payments = np.zeros(years)
-    account = np.full(trials, finance.opening_cash + finance.loan_amount)
-    loan = finance.loan_amount
-    draw = finance.household_draw / quarters
-    for year in range(years):
-        for quarter in range(quarters):
-            interest = quarterly * np.maximum(-account, 0.0)
-            if quarter == quarters - 1 and year < finance.loan_years and finance.loan_amount > 0:
-                loan_interest = loan * term_rate
-                interest = interest + loan_interest
-                principal = payment - loan_interest
-                payments[year] = payment
-                account = account - principal
-                loan -= principal
-            account = account + cash[:, year, quarter] - interest - draw
-            flows[:, year, quarter, -1, ITEM["interest"]] -= interest
-            balance[:, year, quarter] = account
-            debt[:, year, quarter] = np.maximum(-account, 0.0) + max(loan, 0.0)
-    return balance, debt, payments
+def _settle(flows: Array, finance: Finance) -> Account:
+    """Run the farm's account and write its interest and tax into the ledger."""
+    farm = flows[:, :, :, -1, :]
+    capital = farm[..., [ITEM[name] for name in CAPITAL_ITEMS]].sum(axis=(2, 3))
+    depreciable = -capital + farm[..., ITEM["land"]].sum(axis=2)
+    written_off = depreciation(depreciable, finance.tax.depreciation_years) if finance.tax else np.zeros_like(capital)
+    account = run_account(farm.sum(axis=-1), farm.sum(axis=(2, 3)) - capital, written_off, finance)
+    farm[..., ITEM["interest"]] -= account.interest
+    farm[..., ITEM["income_tax"]] -= account.tax
+    return account
 
 
 def cash_flows(
@@ -429,64 +299,21 @@ def cash_flows(
         flows[:, :, :, :count, ITEM["insurance"]] += insured
         owed += later
     flows[:, :, :, count, :] += flows[:, :, :, :count, :].sum(axis=3)
-    balance, debt, payments = _account(flows, finance)
+    account = _settle(flows, finance)
     ledger = Ledger(
-        flows,
-        (*(block.label for block in blocks), FARM),
-        balance,
-        debt,
-        payments,
-        np.concatenate([owed, owed.sum(axis=1, keepdims=True)], axis=1),
-        remaining_value(flows, quantities, blocks, costs, finance, index),
-        sales,
-        family_hours,
-        family_value,
+        flows=flows,
+        labels=(*(block.label for block in blocks), FARM),
+        balance=account.balance,
+        debt=account.debt,
+        loan_payment=account.loan_payment,
+        receivable=np.concatenate([owed, owed.sum(axis=1, keepdims=True)], axis=1),
+        remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index),
+        sales=sales,
+        family_hours=family_hours,
+        family_labour_value=family_value,
     )
     _check(ledger, finance)
     return ledger
-
-
-def remaining_value(
-    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
-) -> Array:
-    """Worth of the living blocks at the end of the last year [money], (trial,).
-
-    Per block: the mean yearly margin of its last mature years (leaf at least ``mature_leaf``, at most
-    ``remaining_years`` of them) as an annuity to the planned removal, less the removal then. A block that has not
-    come into bearing is worth its establishment, written down evenly over its life. No block is worth less than
-    its removal now. Bought land is worth its price. The farm's own yearly overhead is taken off over the longest
-    remaining life. All in the money of the last year; later years are discounted at the real rate.
-
-    """
-    trials = flows.shape[0]
-    price_level = growth(0.0, finance, flows.shape[1])
-    inflation = finance.inflation if finance.basis == "nominal" else 0.0
-    rate = (1.0 + finance.discount_rate) / (1.0 + inflation) - 1.0
-    yearly = flows.sum(axis=2) * (price_level[-1] / price_level)[:, None, None]
-    capital = [ITEM[name] for name in CAPITAL_ITEMS]
-    running = [column for name, column in ITEM.items() if name not in (*CAPITAL_ITEMS, "interest")]
-    total = np.zeros(trials)
-    longest = 0
-    for row, block in enumerate(blocks):
-        if costs.land_bought:
-            total += costs.land_price * block.geometry.gross_area * index[-1]
-        leaf = quantities.leaf[:, row]
-        if leaf[-1] < 1:
-            continue
-        left = max(finance.planned_removal_leaf - int(leaf[-1]), 0)
-        longest = max(longest, left)
-        mature = np.flatnonzero(leaf >= finance.mature_leaf)[-finance.remaining_years :]
-        removal = costs.old_orchard_removal * block.geometry.gross_area * index[-1]
-        if mature.size:
-            margin = yearly[:, mature, row][:, :, running].sum(axis=-1).mean(axis=1)
-            factor = float(annuity_factor(rate, left))
-            value = margin * factor - removal * (1.0 + rate) ** -left
-        else:
-            spent = -yearly[:, :, row][:, :, capital].sum(axis=(1, 2))
-            value = spent * left / finance.planned_removal_leaf - removal * (1.0 + rate) ** -left
-        total += np.maximum(value, -removal)
-    total -= costs.overhead_farm * index[-1] * float(annuity_factor(rate, longest))
-    return total
 
 
 def _check(ledger: Ledger, finance: Finance) -> None:

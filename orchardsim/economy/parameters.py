@@ -30,12 +30,10 @@ class Costs:
     # Planting and support
     planting_materials: float = parameter("money/tree", "guard, stake label, starter water per tree", low=0)
     planting_machine: float = parameter("money/tree", "planter, tractor and layout per tree", low=0)
-    post_spacing: float = parameter("m", "distance between line posts of a wire support", low=2, high=30)
     line_post: float = parameter("money/post", "line post, delivered", low=0)
     end_post: float = parameter("money/post", "end post, delivered", low=0)
     anchor: float = parameter("money/post", "anchor with its cable and tensioner, per row end", low=0)
     post_height_charge: float = parameter("money/post/m", "what each metre of support above 3 m adds to a post", low=0)
-    wires: float = parameter("1", "number of wires per row", low=1, high=12)
     wire: float = parameter("money/m", "wire, per metre", low=0)
     clip: float = parameter("money/tree", "clips, ties and leader pole per tree on wires", low=0)
     stake: float = parameter("money/tree", "single stake with tie, set", low=0)

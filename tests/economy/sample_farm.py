@@ -60,7 +60,7 @@ def market(**changes: Any) -> Market:
     return dataclasses.replace(
         fill(Market, table["market"]),
         outlets={name: fill(Outlet, entry) for name, entry in table["outlet"].items()},
-        fruit={name: fill(FruitPrice, entry) for name, entry in table["price"].items()},
+        fruit={name: fill(FruitPrice, entry) for name, entry in table["fruit"].items()},
         **changes,
     )
 

@@ -1,0 +1,158 @@
+"""The farm's bank account, its income tax, and the worth of what stands at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import FarmQuantities
+from orchardsim.economy.blocks import BlockMoney
+from orchardsim.economy.finance import annuity_factor, level_payment
+from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
+from orchardsim.economy.parameters import Costs, Finance, Tax
+from orchardsim.economy.payments import growth
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Account:
+    """The running account.
+
+    Attributes
+    ----------
+    balance : (trial, year, quarter) [money]
+        At the end of the quarter; below 0 is credit drawn.
+    debt : (trial, year, quarter) [money]
+        Credit drawn and term loan outstanding.
+    interest, tax : (trial, year, quarter) [money]
+        Paid in the quarter, positive.
+    loan_payment : (year,) [money]
+        Level payment on the term loan, interest and principal.
+    """
+
+    balance: Array
+    debt: Array
+    interest: Array
+    tax: Array
+    loan_payment: Array
+
+
+def depreciation(outlays: Array, years_of_life: float) -> Array:
+    """Straight-line depreciation of yearly outlays, from the year they are made: (trial, year) [money].
+
+    Parameters
+    ----------
+    outlays : (trial, year) [money]
+        Positive.
+    years_of_life : float [year]
+        Rounded to whole years.
+    """
+    life = max(round(years_of_life), 1)
+    written_off = np.zeros_like(outlays)
+    for year in range(outlays.shape[1]):
+        written_off[:, year : year + life] += outlays[:, year : year + 1] / life
+    return written_off
+
+
+def run_account(cash: Array, deductible: Array, written_off: Array, finance: Finance) -> Account:
+    """Run the account quarter by quarter: interest on credit drawn, term loan, household draw, income tax.
+
+    Parameters
+    ----------
+    cash : (trial, year, quarter) [money]
+        Net flow of the farm before interest and tax.
+    deductible : (trial, year) [money]
+        The part of the year's net flow that is income (capital outlays left out).
+    written_off : (trial, year) [money]
+        Depreciation of the year.
+    finance : Finance
+
+    Notes
+    -----
+    Interest of a quarter is charged on the credit drawn at the end of the quarter before, at
+    (1 + rate)^(1/4) - 1. The term loan is drawn at the start and paid in level amounts at each year's end. Income
+    tax falls due in the last quarter on income less interest and depreciation; losses are carried forward if so set.
+    """
+    trials, years, quarters = cash.shape
+    quarterly = (1.0 + finance.loan_rate) ** (1.0 / quarters) - 1.0
+    term_rate = finance.term_loan_rate or finance.loan_rate
+    payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
+    balance, debt, interest, tax = (np.zeros((trials, years, quarters)) for _ in range(4))
+    payments = np.zeros(years)
+    account = np.full(trials, finance.opening_cash + finance.loan_amount)
+    carried = np.zeros(trials)
+    loan = finance.loan_amount
+    for year in range(years):
+        for quarter in range(quarters):
+            due = quarterly * np.maximum(-account, 0.0)
+            if quarter == quarters - 1:
+                if year < finance.loan_years and finance.loan_amount > 0:
+                    due = due + loan * term_rate
+                    principal = payment - loan * term_rate
+                    payments[year] = payment
+                    account = account - principal
+                    loan = max(loan - principal, 0.0)
+                if finance.tax is not None:
+                    income = deductible[:, year] - written_off[:, year] - interest[:, year].sum(axis=1) - due
+                    tax[:, year, quarter], carried = income_tax(income, carried, finance.tax)
+            interest[:, year, quarter] = due
+            account = account + cash[:, year, quarter] - due - tax[:, year, quarter] - finance.household_draw / quarters
+            balance[:, year, quarter] = account
+            debt[:, year, quarter] = np.maximum(-account, 0.0) + loan
+    return Account(balance, debt, interest, tax, payments)
+
+
+def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]:
+    """Tax on a year's income after losses carried forward, and the losses left: both (trial,) [money]."""
+    used = np.minimum(np.maximum(income, 0.0), carried)
+    due = terms.rate * (np.maximum(income, 0.0) - used)
+    if not terms.carry_forward:
+        return due, carried
+    return due, carried - used + np.maximum(-income, 0.0)
+
+
+def remaining_value(
+    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
+) -> Array:
+    """Worth of the living blocks at the end of the last year [money], (trial,).
+
+    Per block: the mean yearly margin of its last mature years (leaf at least ``mature_leaf``, at most
+    ``remaining_years`` of them) as an annuity to the planned removal, less the removal then. A block that has not
+    come into bearing is worth its establishment, written down evenly over its life. No block is worth less than
+    its removal now. Bought land is worth its price. The farm's own yearly overhead is taken off over the longest
+    remaining life. All in the money of the last year; later years are discounted at the real rate.
+
+    """
+    trials = flows.shape[0]
+    price_level = growth(0.0, finance, flows.shape[1])
+    inflation = finance.inflation if finance.basis == "nominal" else 0.0
+    rate = (1.0 + finance.discount_rate) / (1.0 + inflation) - 1.0
+    yearly = flows.sum(axis=2) * (price_level[-1] / price_level)[:, None, None]
+    capital = [ITEM[name] for name in CAPITAL_ITEMS]
+    running = [column for name, column in ITEM.items() if name not in (*CAPITAL_ITEMS, "interest", "income_tax")]
+    total = np.zeros(trials)
+    longest = 0
+    for row, block in enumerate(blocks):
+        if costs.land_bought:
+            total += costs.land_price * block.geometry.gross_area * index[-1]
+        leaf = quantities.leaf[:, row]
+        if leaf[-1] < 1:
+            continue
+        left = max(finance.planned_removal_leaf - int(leaf[-1]), 0)
+        longest = max(longest, left)
+        mature = np.flatnonzero(leaf >= finance.mature_leaf)[-finance.remaining_years :]
+        removal = costs.old_orchard_removal * block.geometry.gross_area * index[-1]
+        if mature.size:
+            margin = yearly[:, mature, row][:, :, running].sum(axis=-1).mean(axis=1)
+            factor = float(annuity_factor(rate, left))
+            value = margin * factor - removal * (1.0 + rate) ** -left
+        else:
+            spent = -yearly[:, :, row][:, :, capital].sum(axis=(1, 2))
+            value = spent * left / finance.planned_removal_leaf - removal * (1.0 + rate) ** -left
+        total += np.maximum(value, -removal)
+    total -= costs.overhead_farm * index[-1] * float(annuity_factor(rate, longest))
+    return total

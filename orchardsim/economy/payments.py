@@ -1,0 +1,85 @@
+"""When money moves: growth of prices, deposits, and outlets that pay late."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.calendar import QUARTERS
+from orchardsim.economy.parameters import Finance
+
+Array = NDArray[np.float64]
+
+
+def growth(rate: float, finance: Finance, years: int) -> Array:
+    """Index by year of an amount that grows by ``rate``, and by inflation where the basis is nominal; 1 in year 0."""
+    inflation = finance.inflation if finance.basis == "nominal" else 0.0
+    return ((1.0 + rate) * (1.0 + inflation)) ** np.arange(years, dtype=float)
+
+
+def paid_with_deposit(ordered: Array, delivered: Array, price: float, deposit_share: float) -> Array:
+    """Yearly payment for trees of which a share is paid when ordered, the rest on delivery [money].
+
+    Deposits are used up by the next deliveries; every delivered tree has cost its price in the end, and the deposit
+    of an order that never comes is lost.
+
+    Parameters
+    ----------
+    ordered, delivered : (trial, year) [1]
+    price : float [money/tree]
+    deposit_share : float [1]
+    """
+    payment = np.empty_like(delivered)
+    credit = np.zeros(delivered.shape[0])
+    for year in range(delivered.shape[1]):
+        deposit = deposit_share * price * ordered[:, year]
+        credit = credit + deposit
+        used = np.minimum(credit, deposit_share * price * delivered[:, year])
+        payment[:, year] = deposit + price * delivered[:, year] - used
+        credit = credit - used
+    return payment
+
+
+def by_leaf(values: Sequence[float], leaf: NDArray[np.int64]) -> Array:
+    """Value of each leaf, the last holding on; 0 before leaf 1 and after removal."""
+    table = np.asarray(values, dtype=float)
+    return np.where(leaf >= 1, table[np.clip(leaf - 1, 0, len(table) - 1)], 0.0)
+
+
+def spread(yearly: Array, quarters: Sequence[float] | Array) -> Array:
+    """Yearly amounts (trial, year) placed on quarters by fixed shares: (trial, year, quarter)."""
+    placed: Array = yearly[:, :, None] * np.asarray(quarters, dtype=float)
+    return placed
+
+
+def spread_payments(yearly: Array, paid: Sequence[float], first_quarter: int = 3) -> tuple[Array, Array]:
+    """Place yearly sales on quarters as the outlet pays.
+
+    Parameters
+    ----------
+    yearly : (trial, year) [money]
+    paid : sequence of float
+        Share paid in the quarter of harvest and in each quarter after it.
+    first_quarter : int
+        Quarter of harvest.
+
+    Returns
+    -------
+    received : (trial, year, quarter) [money]
+    owed : (trial,) [money]
+        Not yet paid at the end of the last year.
+    """
+    trials, years = yearly.shape
+    quarters = len(QUARTERS)
+    flat = np.zeros((trials, years * quarters))
+    owed = np.zeros(trials)
+    for delay, share in enumerate(paid):
+        for year in range(years):
+            quarter = year * quarters + first_quarter + delay
+            if quarter < flat.shape[1]:
+                flat[:, quarter] += share * yearly[:, year]
+            else:
+                owed += share * yearly[:, year]
+    return flat.reshape(trials, years, quarters), owed
