@@ -26,12 +26,23 @@ class BlockSite:
     night_offset: float = parameter(
         "K", "how much colder (negative) the block is than the station on clear nights", low=-8, high=5, default=0.0
     )
-    available_water: float = parameter("mm", "water that the root zone holds between field capacity and wilting", low=20, high=400, default=150.0)
+    available_water: float = parameter(
+        "mm", "water that the root zone holds between field capacity and wilting", low=20, high=400, default=150.0
+    )
     irrigated: bool = parameter("flag", "whether the block is irrigated", default=True)
-    irrigation_limit: float = parameter("mm/day", "most that the irrigation can give in a day", low=0, high=20, default=6.0)
-    season_water_limit: float = parameter("mm", "most water that a season allows", low=0, high=3000, default=3000.0)
+    irrigation_limit: float = parameter(
+        "mm/day", "most that the irrigation can give in a day", low=0, high=20, default=6.0
+    )
+    season_water_limit: float = parameter(
+        "mm", "most water that a season allows, frost protection included", low=0, high=3000, default=3000.0
+    )
     protection: str = parameter(
         "text", "frost protection", allowed=("none", "air_mixing", "overhead_water", "heaters"), default="none"
     )
-    bud_cooling: float = parameter("K", "how far buds run below shelter air on clear nights", low=0, high=2, default=0.8)
+    protection_failure: float = parameter(
+        "1", "chance that frost protection fails when it is needed (assumption: 5 %)", low=0, high=1, default=0.05
+    )
+    bud_cooling: float = parameter(
+        "K", "how far buds run below shelter air on clear nights", low=0, high=2, default=0.8
+    )
     sunburn_protection: bool = parameter("flag", "net or evaporative cooling against sunburn", default=False)

@@ -1,0 +1,280 @@
+"""From daily weather to what a season does to a cultivar in a block."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.calendar import WINDOW_DAYS
+from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
+from orchardsim.season import cold, frost, harvest, phenology, sunburn, water
+from orchardsim.season.bloom import infection_day_count, pollination_hours
+from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.season.prepare import Daylight, PreparedSeasons, prepare, running_total
+
+Floats = NDArray[Any]
+Days = NDArray[np.int64]
+
+SLICE: Final = 400
+"""Seasons worked on at a time; keeps memory below 200 MB."""
+CLOSED_CANOPY_HEAT: Final = 650.0
+"""K day above 4.5 degC from full bloom to closed canopy; assumption, about 7 to 8 weeks: June drop is over and the
+canopy has most of its leaf. (Some 20 % of the season's leaf stands at bloom, 90 % in late June; memory.)"""
+FROST_DAYS_AFTER_BLOOM: Final = 28
+EARLY_HEAT_DAYS: Final = 60
+LATEST_BLOOM: Final = 272
+"""Day of season: buds that have not got their heat by 29 June (28 December in the south) are taken to bloom then."""
+LATEST_HARVEST: Final = WINDOW_DAYS - 8
+DROUGHT_STRESS: Final = 0.3
+WET_COVER: Final = 2
+"""Index of the cover level whose soil counts for wet days."""
+
+
+def take(values: Floats, day: Days) -> Floats:
+    """Value of each season on its own day: (day, season) and (season,) give (season,)."""
+    return np.take_along_axis(values, day[None], axis=0)[0]
+
+
+def between(total: Floats, start: Days, end: Days) -> Floats:
+    """Sum over days start to end - 1 from running totals with a leading 0."""
+    return take(total, end) - take(total, start)
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Days of a cultivar's season, int arrays (season,), and its bud stages (stage, season)."""
+
+    stages: Days
+    bud_break: Days
+    first_bloom: Days
+    bloom: Days
+    petal_fall: Days
+    closed_canopy: Days
+    harvest: Days
+    leaf_fall: Days
+
+    @property
+    def phase_starts(self) -> tuple[Days, Days, Days, Days, Days]:
+        """First day of the four growth phases, and the day after the last."""
+        return np.zeros_like(self.bloom), self.bloom, self.closed_canopy, self.harvest, self.leaf_fall
+
+
+def season_calendar(prepared: PreparedSeasons, cultivar: Phenology) -> Calendar:
+    """Bud stages, bloom, closed canopy, harvest and leaf fall of each season."""
+    heat = phenology.effective_heat(
+        prepared.bud_heat[: LATEST_BLOOM + 1], _chill_held(prepared.chill, LATEST_BLOOM + 1), cultivar.chill_requirement
+    )
+    stages = phenology.stage_days(heat, cultivar.bloom_heat)
+    bloom = stages[phenology.STAGES.index("full_bloom")]
+    # Post bloom may lie past the last day of heat, so it is counted on with plain heat after bloom.
+    after = running_total(prepared.bud_heat)
+    goal = take(after, bloom) + (phenology.STAGE_SHARE[-1] - 1) * cultivar.bloom_heat
+    petal_fall = np.maximum((after[1:] < goal).sum(axis=0), bloom + 3)
+    stages = np.concatenate([stages[:-1], petal_fall[None]])
+    closed = (prepared.growth_heat_sum[1:] < take(prepared.growth_heat_sum, bloom) + CLOSED_CANOPY_HEAT).sum(axis=0)
+    closed = np.minimum(closed, bloom + 80)
+    nights = running_total(prepared.temperature_min)
+    mean_night = between(nights, bloom + 1, bloom + 1 + harvest.POST_BLOOM_DAYS) / harvest.POST_BLOOM_DAYS
+    picked = bloom + np.rint(harvest.days_to_harvest(cultivar.days_to_harvest, mean_night)).astype(np.int64)
+    picked = np.minimum(np.maximum(picked, closed + 7), LATEST_HARVEST)
+    fall = np.maximum(harvest.leaf_fall(prepared.temperature_mean), picked + 7)
+    return Calendar(
+        stages=stages,
+        bud_break=stages[0],
+        first_bloom=stages[phenology.STAGES.index("first_bloom")],
+        bloom=bloom,
+        petal_fall=petal_fall,
+        closed_canopy=closed,
+        harvest=picked,
+        leaf_fall=np.minimum(fall, WINDOW_DAYS - 1),
+    )
+
+
+def _chill_held(chill: Floats, days: int) -> Floats:
+    """Chill by day, held at its last value for days past the end of its count."""
+    if days <= len(chill):
+        return chill[:days]
+    return np.concatenate([chill, np.repeat(chill[-1:], days - len(chill), axis=0)])
+
+
+@dataclass(frozen=True)
+class FrostOutcome:
+    """Frost of a season: shares killed [1], hours of protection [h], water used for it (day, season) [mm/day]."""
+
+    kill: Floats
+    kill_unprotected: Floats
+    hours: Floats
+    water: Floats
+
+
+def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) -> FrostOutcome:
+    """Kill of buds and blossoms from bud break to four weeks after bloom, without and with protection."""
+    end = np.minimum(dates.bloom + FROST_DAYS_AFTER_BLOOM, WINDOW_DAYS - 1)
+    first, last = int(dates.bud_break.min()), int(end.max()) + 1
+    days = np.arange(first, last)[:, None]
+    span = slice(first, last)
+    stage = (dates.stages[:, None, :] <= days).sum(axis=0) - 1
+    stage = np.where(days <= end, stage, -1)
+    clear = prepared.night_clear[span]
+    air, bud = frost.block_night_temperature(prepared.temperature_min[span], clear, site.night_offset, site.bud_cooling)
+    unprotected = frost.season_kill(frost.stage_kill(bud, stage))
+    nothing = np.zeros((WINDOW_DAYS, len(dates.bloom)))
+    if site.protection == "none":
+        return FrostOutcome(unprotected, unprotected, np.zeros(len(dates.bloom)), nothing)
+    method = frost.PROTECTION[site.protection]
+    limit = np.array(frost.KILL_10)[np.maximum(stage, 0)] + method.start_margin
+    before = slice(first - 1, last - 1)
+    evening_low, evening_high = prepared.temperature_min[before], prepared.temperature_max[before]
+    sunset = evening_low + prepared.shape.sunset_weight[before][:, None] * (evening_high - evening_low)
+    length = prepared.sky.day_length[span][:, None]
+    hours = frost.hours_below(limit, bud, sunset, prepared.temperature_max[span], length)
+    hours = np.where((stage >= 0) & (bud < limit), hours, 0.0)
+    used = hours * method.water_rate
+    affordable = np.cumsum(used, axis=0) <= site.season_water_limit
+    hours, used = hours * affordable, used * affordable
+    warmed = np.where(hours > 0, frost.protected_temperature(method, air, bud, clear), bud)
+    working = frost.season_kill(frost.stage_kill(np.maximum(warmed, bud), stage))
+    kill = (1 - site.protection_failure) * working + site.protection_failure * unprotected
+    nothing[span] = used
+    return FrostOutcome(kill, unprotected, hours.sum(axis=0), nothing)
+
+
+def _phase_sums(total: Floats, dates: Calendar, start_of_light: Days | None = None) -> Floats:
+    starts = dates.phase_starts
+    columns = []
+    for phase in range(4):
+        start = starts[phase] if start_of_light is None or phase else start_of_light
+        columns.append(between(total, start, starts[phase + 1]))
+    return np.stack(columns, axis=1)
+
+
+def _drivers_of_slice(prepared: PreparedSeasons, cultivar: Phenology, site: BlockSite) -> SeasonDrivers:
+    dates = season_calendar(prepared, cultivar)
+    freeze = spring_frost(prepared, dates, site)
+    starts = dates.phase_starts
+    lengths = np.stack([starts[phase + 1] - starts[phase] for phase in range(4)], axis=1)
+
+    light = _phase_sums(prepared.light_sum, dates, dates.bud_break)
+    useful = _phase_sums(prepared.useful_light_sum, dates, dates.bud_break)
+    factor = np.divide(useful, light, out=np.zeros_like(useful), where=light > 0)
+
+    days = np.arange(WINDOW_DAYS)
+    stage = water.canopy_stage(days, dates.bud_break, dates.closed_canopy, dates.harvest, dates.leaf_fall)
+    frost_water = freeze.water.sum(axis=0)
+    balance = water.soil_water_balance(
+        prepared.rain + freeze.water,
+        prepared.reference_et,
+        stage,
+        COVER_LEVELS,
+        site.available_water,
+        site.irrigation_limit if site.irrigated else 0.0,
+        np.maximum(site.season_water_limit - frost_water, 0),
+    )
+    stress = running_total(balance.stress)
+    water_factor = np.ones((len(dates.bloom), 4, len(COVER_LEVELS)))
+    for phase in range(4):
+        start, end = (dates.bud_break if phase == 0 else starts[phase]), starts[phase + 1]
+        for level in range(len(COVER_LEVELS)):
+            total = between(stress[:, level], start, end)
+            water_factor[:, phase, level] = np.where(end > start, total / np.maximum(end - start, 1), 1.0)
+    in_leaf = stage > 0
+
+    chill_day = np.minimum(dates.bud_break, len(prepared.chill) - 1)
+    portions = take(prepared.chill, chill_day).astype(np.float64)
+    dose = between(prepared.sunburn_sum, dates.closed_canopy, dates.harvest)
+    burnt = sunburn.sunburn_share(dose, cultivar.sunburn_sensitivity)
+    night_air, _ = frost.block_night_temperature(
+        prepared.temperature_min, prepared.night_clear, site.night_offset, site.bud_cooling
+    )
+    heat_end = np.minimum(dates.bloom + EARLY_HEAT_DAYS, WINDOW_DAYS)
+    return SeasonDrivers(
+        chill_portions=portions,
+        utah_units=take(prepared.utah, chill_day).astype(np.float64),
+        bud_break_day=dates.bud_break.astype(np.float64),
+        bloom_day=dates.bloom.astype(np.float64),
+        closed_canopy_day=dates.closed_canopy.astype(np.float64),
+        harvest_day=dates.harvest.astype(np.float64),
+        leaf_fall_day=dates.leaf_fall.astype(np.float64),
+        chill_fraction=phenology.chill_fraction(portions, cultivar.chill_requirement),
+        frost_kill=freeze.kill,
+        frost_kill_unprotected=freeze.kill_unprotected,
+        pollination_hours=pollination_hours(prepared, dates.first_bloom, dates.bloom),
+        radiation=light,
+        degree_days=_phase_sums(prepared.growth_heat_sum, dates),
+        temperature_factor=np.clip(factor, 0, 1),
+        water_factor=water_factor,
+        irrigation_depth=(balance.irrigation + frost_water).T.copy(),
+        early_heat=between(prepared.growth_heat_sum, dates.bloom, heat_end),
+        sunburn_fraction=burnt * (sunburn.COVER_SHARE if site.sunburn_protection else 1.0),
+        blight_days=infection_day_count(prepared, dates.first_bloom, dates.petal_fall),
+        winter_temperature_min=cold.winter_minimum(night_air),
+        acclimation_shortfall=cold.acclimation_shortfall(night_air, prepared.temperature_mean),
+        wet_soil_days=(balance.wet[:, WET_COVER] & in_leaf).sum(axis=0).astype(np.float64),
+        drought_days=((balance.stress[:, -1] < DROUGHT_STRESS) & in_leaf).sum(axis=0).astype(np.float64),
+        work_fraction=_phase_sums(prepared.work_sum, dates) / np.maximum(lengths, 1),
+        protection_hours=freeze.hours,
+    )
+
+
+def season_drivers_for(
+    weather: SeasonWeather, cases: Sequence[tuple[Phenology, BlockSite]], sky: Daylight | None = None
+) -> list[SeasonDrivers]:
+    """What seasons do to several cultivars and blocks; what they share is computed once.
+
+    Parameters
+    ----------
+    weather : SeasonWeather
+        Any number of seasons; worked through in slices.
+    cases : sequence of (Phenology, BlockSite)
+    sky : Daylight, optional
+        Supplied in place of the daylight computed from the latitude.
+
+    Returns
+    -------
+    list of SeasonDrivers
+        In the order of ``cases``.
+
+    Raises
+    ------
+    ValueError
+        If the weather has the wrong shape or holds values that are not numbers.
+    """
+    distinct = list(dict.fromkeys(cases))
+    parts: list[list[SeasonDrivers]] = [[] for _ in distinct]
+    for start in range(0, len(weather.harvest_year), SLICE):
+        prepared = prepare(_rows(weather, slice(start, start + SLICE)), sky)
+        for found, case in zip(parts, distinct, strict=True):
+            found.append(_drivers_of_slice(prepared, *case))
+    joined = {case: _joined(found) for case, found in zip(distinct, parts, strict=True)}
+    return [joined[case] for case in cases]
+
+
+def season_drivers(
+    weather: SeasonWeather, cultivar: Phenology, site: BlockSite, sky: Daylight | None = None
+) -> SeasonDrivers:
+    """What each season does to one cultivar in one block; see :func:`season_drivers_for`."""
+    return season_drivers_for(weather, [(cultivar, site)], sky)[0]
+
+
+def _rows(weather: SeasonWeather, rows: slice) -> SeasonWeather:
+    return replace(
+        weather,
+        harvest_year=weather.harvest_year[rows],
+        temperature_min=weather.temperature_min[rows],
+        temperature_max=weather.temperature_max[rows],
+        rain=weather.rain[rows],
+        wind_speed=None if weather.wind_speed is None else weather.wind_speed[rows],
+        relative_humidity=None if weather.relative_humidity is None else weather.relative_humidity[rows],
+    )
+
+
+def _joined(parts: Sequence[SeasonDrivers]) -> SeasonDrivers:
+    if len(parts) == 1:
+        return parts[0]
+    return SeasonDrivers(
+        **{field.name: np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(SeasonDrivers)}
+    )

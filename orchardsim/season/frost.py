@@ -1,0 +1,190 @@
+"""Spring frost: what share of the buds or blossoms a night kills, and what protection saves.
+
+Frost work at night costs lives and crops: wind machines, heaters and ice loads follow local rules and the maker's
+instructions, not this model.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[Any]
+
+
+def _celsius(*fahrenheit: float) -> tuple[float, ...]:
+    return tuple((value - 32) / 1.8 for value in fahrenheit)
+
+
+KILL_10: Final = _celsius(15, 18, 23, 27, 28, 28, 28, 28, 28)
+KILL_90: Final = _celsius(2, 10, 15, 21, 24, 25, 25, 25, 25)
+"""degC that kill 10 and 90 % of buds in 30 minutes, by stage from silver tip to post bloom (order of
+``phenology.STAGES``): Washington State University EB0913 (Proebsting & Mills), read; given in whole degF."""
+
+FULL_CROP_SURVIVAL: Final = 0.125
+"""Share of surviving buds that can still carry a full apple crop: middle of 10 to 15 % (Utah State University
+IPM-012-11, read)."""
+
+INVERSION: Final = 4.0
+"""K; assumption: how much warmer the air 10 m up is than at the buds on a fully clear night."""
+
+
+def kill_curve(bud_temperature: ArrayLike, kill_10: ArrayLike, kill_90: ArrayLike) -> Floats:
+    """Share killed by a night's lowest bud temperature, logistic through the 10 and 90 % points [1].
+
+    Parameters
+    ----------
+    bud_temperature, kill_10, kill_90 : array, broadcast [degC]
+
+    Notes
+    -----
+    1/(1 + exp(k (T - T50))), T50 half-way, k = ln 81/(T10 - T90). Symmetry is supported by measured LT10/50/90 of three
+    cultivars (WSU notice of 21 Mar 2014). Nothing is killed at 0 degC or above, where no ice forms. The table is for
+    30 minutes at bud temperature; a night's minimum lasts about that long.
+
+    Examples
+    --------
+    >>> kill_curve(np.array([-2.2, -3.05, -3.9, 1.0]), -2.2, -3.9).round(3).tolist()
+    [0.1, 0.5, 0.9, 0.0]
+    """
+    temperature, ten, ninety = np.asarray(bud_temperature), np.asarray(kill_10), np.asarray(kill_90)
+    power = np.log(81.0) / (ten - ninety) * (temperature - (ten + ninety) / 2)
+    return np.where(temperature >= 0, 0.0, 1 / (1 + np.exp(np.clip(power, -60, 60))))
+
+
+def stage_kill(bud_temperature: ArrayLike, stage: ArrayLike) -> Floats:
+    """Share killed at a bud stage by the night's lowest bud temperature [1].
+
+    Parameters
+    ----------
+    bud_temperature : array [degC]
+    stage : int array, same shape
+        Index into ``phenology.STAGES``; below 0 = closed buds, no spring kill.
+
+    Notes
+    -----
+    The curves of two stages cross far out in their tails (below 1 %), where the table says nothing; a stage's kill is
+    therefore at least that of every earlier stage, as opening buds do not get hardier.
+    """
+    temperature, stages = np.broadcast_arrays(np.asarray(bud_temperature), np.asarray(stage))
+    result = np.zeros(temperature.shape)
+    killing = np.flatnonzero((temperature < 0) & (stages >= 0))
+    if killing.size:
+        cold, at = temperature.ravel()[killing][:, None], stages.ravel()[killing]
+        curves = np.maximum.accumulate(kill_curve(cold, np.array(KILL_10), np.array(KILL_90)), axis=1)
+        result.ravel()[killing] = curves[np.arange(len(at)), at]
+    return result
+
+
+def season_kill(nightly_kill: Floats, axis: int = 0) -> Floats:
+    """Share killed over a season of nights [1]: the largest of the nightly shares.
+
+    Notes
+    -----
+    Within a stage buds have a spread of thresholds, so an equal second night kills nothing more; survivors keep their
+    rank when they enter the next stage, so the same holds over stages.
+    """
+    return np.asarray(nightly_kill).max(axis=axis, initial=0.0)
+
+
+def crop_after_frost(kill: ArrayLike, survival_needed: float = FULL_CROP_SURVIVAL) -> Floats:
+    """Share of a full crop that the surviving buds can carry on a heavily blooming tree [1]."""
+    return np.minimum((1 - np.asarray(kill)) / survival_needed, 1.0)
+
+
+def block_night_temperature(
+    temperature_min: Floats, clear: Floats, night_offset: float, bud_cooling: float
+) -> tuple[Floats, Floats]:
+    """Lowest air and bud temperature of the night in a block [degC].
+
+    Parameters
+    ----------
+    temperature_min : array [degC]
+        At the station's screen.
+    clear : array, same shape [1]
+        1 on a clear night, near 0 under cloud (``evapotranspiration.cloudiness_factor``).
+    night_offset : float [K]
+        How much colder (negative) the block's air is on clear nights.
+    bud_cooling : float [K]
+        How far buds run below the air on clear nights; 0.5 to 1.5 K (FAO frost protection handbook; memory).
+    """
+    air = np.asarray(temperature_min) + clear * night_offset
+    return air, air - clear * bud_cooling
+
+
+@dataclass(frozen=True)
+class ProtectionMethod:
+    """What a way of frost protection does in a night.
+
+    ``warming_clear`` and ``warming_overcast`` [K] are the rise of bud temperature with a full inversion and with none;
+    ``holds_at`` [degC] is the temperature at which freezing water keeps the bud as long as the air stays above
+    ``lowest_air``; ``start_margin`` [K] starts it above the stage's 10 % kill; ``water_rate`` [mm/h].
+    """
+
+    warming_clear: float
+    warming_overcast: float
+    start_margin: float
+    holds_at: float | None = None
+    lowest_air: float = -99.0
+    water_rate: float = 0.0
+
+
+PROTECTION: Final = {
+    # Air mixing gains a third to a half of the inversion (FAO frost protection handbook; memory): 0.45 x 4 K.
+    "air_mixing": ProtectionMethod(0.45 * INVERSION, 0.0, start_margin=1.0),
+    # Freezing water holds buds near 0 degC down to about -5 degC at 4 mm/h (common practice, no source). It starts
+    # earlier than the others because a first wetting cools dry buds.
+    "overhead_water": ProtectionMethod(0.0, 0.0, 2.0, holds_at=-0.5, lowest_air=-5.0, water_rate=4.0),
+    # Heaters gain 1 K without and about 2.5 K with an inversion (assumption).
+    "heaters": ProtectionMethod(2.5, 1.0, start_margin=1.0),
+}
+"""Night protection by the words of ``BlockSite.protection``."""
+
+
+def protected_temperature(method: ProtectionMethod, air: Floats, bud: Floats, clear: Floats) -> Floats:
+    """Lowest bud temperature of a night with protection running [degC].
+
+    Parameters
+    ----------
+    method : ProtectionMethod
+    air, bud : array [degC]
+    clear : array [1]
+
+    Notes
+    -----
+    Where water cannot keep up (air below ``lowest_air``) the wet bud is as cold as without it. The model leaves out
+    that failing or wind-blown water can do harm.
+    """
+    if method.holds_at is not None:
+        return np.where(air >= method.lowest_air, np.maximum(bud, method.holds_at), bud)
+    return bud + method.warming_overcast + clear * (method.warming_clear - method.warming_overcast)
+
+
+def hours_below(
+    threshold: ArrayLike, night_min: ArrayLike, sunset_temperature: ArrayLike, next_max: ArrayLike, length: ArrayLike
+) -> Floats:
+    """Hours from the evening to the morning with temperature below a threshold [h].
+
+    Parameters
+    ----------
+    threshold, night_min, sunset_temperature, next_max : array [degC]
+        ``sunset_temperature`` the evening before, ``next_max`` the maximum of the coming day.
+    length : array [h]
+        Day length.
+
+    Notes
+    -----
+    Inverse of the Linvill curve (``hourly.linvill``): logarithmic fall from sunset to the minimum at sunrise, sine
+    rise after it.
+    """
+    limit, low = np.asarray(threshold), np.asarray(night_min)
+    night = 24 - np.asarray(length)
+    fall = np.maximum(np.asarray(sunset_temperature) - low, 1e-3)
+    rise = np.maximum(np.asarray(next_max) - low, 1e-3)
+    since = np.exp(np.clip((np.asarray(sunset_temperature) - limit) / fall, 0, 1) * np.log(np.maximum(night, 1.001)))
+    start = np.where(limit >= sunset_temperature, 0.0, since)
+    after = (np.asarray(length) + 4) / np.pi * np.arcsin(np.clip((limit - low) / rise, 0, 1))
+    return np.where(low < limit, night - start + after, 0.0)
