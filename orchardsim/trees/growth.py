@@ -10,29 +10,23 @@ from orchardsim.trees.light import TINY
 Array = NDArray[np.floating]
 
 
-def dry_matter(
-    intercepted: Array, land: Array, radiation: Array, efficiency: float, level: Array
-) -> Array:
-    """Dry matter made by a tree in a phase [kg]: light x efficiency x level.
+def dry_matter(intercepting_land: Array, efficiency: float, level: Array) -> Array:
+    """Dry matter that a tree makes per MJ/m2 of photosynthetically active radiation [kg m2/MJ].
 
     Parameters
     ----------
-    intercepted : array [1]
-        Share of the light on the tree's land that its leaf stops.
-    land : array [m2]
-    radiation : array [MJ/m2]
-        Photosynthetically active radiation of the phase, times temperature, water and canopy factors.
+    intercepting_land : array [m2]
+        Share of the light that the tree's leaf stops, times its land.
     efficiency : float [g/MJ]
     level : array [1]
         Growth level of site, soil, tree and health.
 
     Notes
     -----
-    Monteith (1977), Philosophical Transactions of the Royal Society B 281:277.
+    Monteith (1977), Philosophical Transactions of the Royal Society B 281:277: growth is intercepted light times
+    efficiency. The radiation of a phase, times its temperature and water factors, gives the phase's dry matter.
     """
-    made = intercepted * land
-    made *= radiation
-    made *= level
+    made = intercepting_land * level
     made *= efficiency / 1000
     return made
 
@@ -67,34 +61,15 @@ def wood_wanted(trunk_area: Array, demand: Array, exponent: float) -> Array:
     return demand * np.power(trunk_area, exponent)
 
 
-def trunk_growth(
-    surplus: Array, wanted: Array, trunk_area: Array, vigor: Array, cost: float, cost_exponent: float, held: Array
-) -> Array:
-    """Trunk growth of a season [cm2].
+def wood_cost(trunk_area: Array, vigor: Array, cost: float, exponent: float) -> Array:
+    """Dry matter left by the fruit that a cm2 of trunk takes, branches included [kg/cm2].
 
-    Dry matter left by the fruit would make ``vigor surplus / (cost area^cost_exponent)`` of trunk; it and the wanted
-    growth limit each other in series. Wood that is cut away does not thicken the trunk, so the growth is scaled by
-    the share of the wanted leaf that the pruned canopy holds. Fruit takes dry matter in proportion to its number, so
-    trunk growth falls with crop density, as published (Marini et al. 2012, J. Amer. Pomol. Soc. 66:183).
-
-    Parameters
-    ----------
-    surplus : array [kg]
-    wanted : array [cm2]
-    trunk_area : array [cm2]
-    vigor : array [1]
-        Share of surplus that goes to the stem, relative to an M.9-class tree.
-    cost : float [kg/cm2 at 1 cm2 of trunk]
-    cost_exponent : float [1]
-    held : array [1]
+    ``cost area^exponent / vigor``: dwarfing stocks put less of it into the stem. The trunk growth of a season is
+    :func:`two_limits` of the growth wanted and of what the surplus pays for, times the share of the wanted leaf that
+    the pruned canopy holds (wood that is cut away does not thicken the trunk). Fruit takes dry matter by its number,
+    so trunk growth falls with crop density, as published (Marini et al. 2012, J. Amer. Pomol. Soc. 66:183).
     """
-    payable = np.power(trunk_area, -cost_exponent, where=trunk_area > 0, out=np.zeros_like(trunk_area))
-    payable *= surplus
-    payable *= vigor
-    payable /= cost
-    grown = payable * wanted
-    payable += wanted
-    payable += TINY
-    grown /= payable
-    grown *= held
-    return grown
+    paid = np.power(trunk_area, exponent)
+    paid *= cost
+    paid /= vigor
+    return paid

@@ -16,7 +16,9 @@ class Stock:
     """A rootstock."""
 
     vigor: float = parameter("1", "tree size as a share of a tree on seedling (nominal chart value)", low=0.1, high=1.2)
-    productivity: float = parameter("1", "flower clusters relative to M.9 at equal trunk", low=0.6, high=1.5, default=1.0)
+    productivity: float = parameter(
+        "1", "flower clusters relative to M.9 at equal trunk", low=0.6, high=1.5, default=1.0
+    )
     fire_blight: float = parameter("1", "susceptibility of the stock: 0 immune, 1 as M.9", low=0, high=1.5)
     crown_rot: float = parameter("1", "susceptibility: 0 immune, 1 as MM.106", low=0, high=1.5)
     replant_tolerance: float = parameter("1", "0 suffers fully from replant disease, 1 not at all", low=0, high=1)
@@ -34,13 +36,21 @@ class Cultivar:
     biennial: float = parameter("1", "tendency to bear every other year: 0 annual, 1 strongly biennial", low=0, high=1)
     fruit_mass_potential: float = parameter("kg", "mean fruit mass at very light crop", low=0.08, high=0.6)
     triploid: bool = parameter("flag", "gives no pollen", default=False)
-    self_fruitful: float = parameter("1", "fruit set with own pollen relative to cross pollen", low=0, high=1, default=0.05)
+    self_fruitful: float = parameter(
+        "1", "fruit set with own pollen relative to cross pollen", low=0, high=1, default=0.05
+    )
     fire_blight: float = parameter("1", "susceptibility of the scion: 0 immune, 1 as Gala", low=0, high=1.5)
     hardiness: float = parameter("degC", "midwinter temperature that kills the hardened tree", low=-45, high=-15)
     bitter_pit: float = parameter("1", "proneness: 0 none, 1 as Honeycrisp", low=0, high=1.5, default=0.2)
-    colour_need: float = parameter("1", "light that the fresh grade's colour asks for: 0 green, 1 full red", low=0, high=1)
-    preharvest_drop: float = parameter("1/day", "share of ripe fruit that drops per day of delay", low=0, high=0.2, default=0.01)
-    ripening_spread: float = parameter("day", "standard deviation of the ripening day within a tree", low=1, high=20, default=5.0)
+    colour_need: float = parameter(
+        "1", "light that the fresh grade's colour asks for: 0 green, 1 full red", low=0, high=1
+    )
+    preharvest_drop: float = parameter(
+        "1/day", "share of ripe fruit that drops per day of delay", low=0, high=0.2, default=0.01
+    )
+    ripening_spread: float = parameter(
+        "day", "standard deviation of the ripening day within a tree", low=1, high=20, default=5.0
+    )
     picks: int = parameter("1", "usual number of picking passes", low=1, high=6, default=2)
     union_strength: float = parameter("1", "graft-union strength relative to Gala", low=0.4, high=1.6, default=1.0)
 
@@ -53,7 +63,9 @@ class TreeGrade:
     height: float = parameter("m", "height at planting", low=0.2, high=3)
     feathers: float = parameter("1", "side branches of use", low=0, high=25)
     transplant_loss: float = parameter("1", "share that fails in the first leaf when well watered", low=0, high=0.6)
-    crop_delay: float = parameter("leaf", "leaves of cropping lost against a feathered tree", low=-1, high=3, default=0.0)
+    crop_delay: float = parameter(
+        "leaf", "leaves of cropping lost against a feathered tree", low=-1, high=3, default=0.0
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,16 +75,30 @@ class Training:
     height_limit: float = parameter("m", "height at which the leader is kept", low=1, high=9)
     spread_limit: float = parameter("m", "spread across the row at which branches are cut back", low=0.4, high=9)
     canopy_fill: float = parameter("1", "mean width of the canopy over its base width (shape)", low=0.4, high=1)
-    bending: float = parameter("leaf", "leaves of earlier bloom from bending or tying down branches", low=0, high=2, default=0.0)
-    leader_headed: bool = parameter("flag", "leader cut back at planting and each winter until full height", default=False)
-    feathers_kept: float = parameter("1", "share of the nursery tree's side branches kept at planting", low=0, high=1, default=1.0)
-    pruning: tuple[float, ...] = parameter("1", "share of leaf-bearing wood cut out each winter, by leaf", low=0, high=0.7)
-    blossom_stripped: tuple[float, ...] = parameter("1", "share of blossom taken off, by leaf", low=0, high=1, default=(1.0, 0.0))
+    bending: float = parameter(
+        "leaf", "leaves of earlier bloom from bending or tying down branches", low=0, high=2, default=0.0
+    )
+    leader_headed: bool = parameter(
+        "flag", "leader cut back at planting and each winter until full height", default=False
+    )
+    feathers_kept: float = parameter(
+        "1", "share of the nursery tree's side branches kept at planting", low=0, high=1, default=1.0
+    )
+    pruning: tuple[float, ...] = parameter(
+        "1", "share of leaf-bearing wood cut out each winter, by leaf", low=0, high=0.7
+    )
+    blossom_stripped: tuple[float, ...] = parameter(
+        "1", "share of blossom taken off, by leaf", low=0, high=1, default=(1.0, 0.0)
+    )
     support: str = parameter("text", "what holds the tree", allowed=("none", "stake", "wires"))
-    support_leaf: int = parameter("leaf", "leaf by which the support stands; 0 before planting", low=0, high=5, default=0)
+    support_leaf: int = parameter(
+        "leaf", "leaf by which the support stands; 0 before planting", low=0, high=5, default=0
+    )
     weed_free_strip: bool = parameter("flag", "strip under the trees kept free of weeds", default=True)
     water_within_days: float = parameter("day", "days from planting to first water", low=0, high=120, default=14.0)
-    training_minutes: tuple[float, ...] = parameter("minute", "tie-down and leader work per tree, by leaf", low=0, high=240)
+    training_minutes: tuple[float, ...] = parameter(
+        "minute", "tie-down and leader work per tree, by leaf", low=0, high=240
+    )
     pruning_minutes: tuple[float, ...] = parameter("minute", "dormant pruning per tree, by leaf", low=0, high=600)
     summer_pruning_minutes: tuple[float, ...] = parameter("minute", "summer pruning per tree, by leaf", low=0, high=240)
 
@@ -90,7 +116,9 @@ class Thinning:
     spray_removal: float = parameter("1", "share of fruitlets that a spray takes off", low=0, high=0.9, default=0.5)
     spray_spread: float = parameter("1", "log standard deviation of what a spray leaves", low=0, high=1, default=0.25)
     seconds_per_fruit: float = parameter("s", "hand work per fruitlet taken off", low=0.2, high=20, default=1.2)
-    minutes_per_tree: float = parameter("minute", "hand work per tree to get there and look", low=0, high=20, default=0.5)
+    minutes_per_tree: float = parameter(
+        "minute", "hand work per tree to get there and look", low=0, high=20, default=0.5
+    )
     fruit_limit: float = parameter(
         "1", "most fruit left on a tree, whatever its trunk", low=0, high=5000, default=5000.0
     )
@@ -164,48 +192,90 @@ class Physiology:
     row_clearance: float = parameter("1", "largest base width of a canopy over the row spacing", low=0.6, high=1)
     # leaf and light
     leaf_per_trunk: float = parameter("m2/cm2", "leaf area wanted per spring trunk area", low=0.1, high=0.7)
-    first_leaf_canopy: float = parameter("1", "leaf area in the first leaf over that of an established tree", low=0.3, high=1)
+    first_leaf_canopy: float = parameter(
+        "1", "leaf area in the first leaf over that of an established tree", low=0.3, high=1
+    )
     leaf_density: float = parameter("1/m", "leaf area that a volume of canopy holds", low=0.8, high=5)
     extinction: float = parameter("1", "light extinction per leaf area index", low=0.3, high=0.9)
     regrowth: float = parameter("1", "shading shoot leaf per leaf area that finds no room", low=0, high=3)
     pruning_regrowth: float = parameter("1", "shading shoot leaf per leaf area pruned off", low=0, high=1.5)
-    early_canopy: float = parameter("1", "mean interception from bloom to closed canopy over that of full canopy", low=0.3, high=0.9)
-    late_canopy: float = parameter("1", "mean worth of the canopy from harvest to leaf fall over full canopy", low=0.2, high=1)
-    room_along: float = parameter("1", "share of an empty position's land that each neighbour in the row uses", low=0, high=0.5)
-    room_across: float = parameter("1", "share of an empty position's land that each neighbour across the alley uses", low=0, high=0.5)
+    early_canopy: float = parameter(
+        "1", "mean interception from bloom to closed canopy over that of full canopy", low=0.3, high=0.9
+    )
+    late_canopy: float = parameter(
+        "1", "mean worth of the canopy from harvest to leaf fall over full canopy", low=0.2, high=1
+    )
+    room_along: float = parameter(
+        "1", "share of an empty position's land that each neighbour in the row uses", low=0, high=0.5
+    )
+    room_across: float = parameter(
+        "1", "share of an empty position's land that each neighbour across the alley uses", low=0, high=0.5
+    )
     # dry matter
-    radiation_use: float = parameter("g/MJ", "dry matter per intercepted photosynthetically active radiation", low=0.8, high=3.5)
-    source_exponent: float = parameter("1", "power of the growth level (site, vigor, health) in dry-matter supply", low=0, high=1)
+    radiation_use: float = parameter(
+        "g/MJ", "dry matter per intercepted photosynthetically active radiation", low=0.8, high=3.5
+    )
+    source_exponent: float = parameter(
+        "1", "power of the growth level (site, vigor, health) in dry-matter supply", low=0, high=1
+    )
     leaf_mass: float = parameter("kg/m2", "dry mass of leaf", low=0.05, high=0.15)
-    reserve_share: float = parameter("1", "share of dry matter made after harvest that is stored for spring", low=0, high=1)
-    wood_cost: float = parameter("kg/cm2", "dry matter left over per trunk area grown, at 1 cm2 of trunk", low=0.02, high=0.6)
+    reserve_share: float = parameter(
+        "1", "share of dry matter made after harvest that is stored for spring", low=0, high=1
+    )
+    wood_cost: float = parameter(
+        "kg/cm2", "dry matter left over per trunk area grown, at 1 cm2 of trunk", low=0.02, high=0.6
+    )
     wood_cost_exponent: float = parameter("1", "power of trunk area in the wood cost", low=0, high=0.8)
-    wood_demand: float = parameter("cm2/year", "trunk growth wanted at 1 cm2 of trunk by an M.9-class tree", low=0.5, high=12)
+    wood_demand: float = parameter(
+        "cm2/year", "trunk growth wanted at 1 cm2 of trunk by an M.9-class tree", low=0.5, high=12
+    )
     wood_demand_exponent: float = parameter("1", "power of trunk area in the wanted growth", low=0, high=0.8)
     vigor_exponent: float = parameter("1", "power of nominal stock vigor in growth", low=0.2, high=1.5)
     vigor_reference: float = parameter("1", "nominal stock vigor at which growth is unscaled", low=0.2, high=0.6)
-    heat_reference: float = parameter("K day", "degree days from bloom to harvest at which growth demand is unscaled", low=800, high=3500)
+    heat_reference: float = parameter(
+        "K day", "degree days from bloom to harvest at which growth demand is unscaled", low=800, high=3500
+    )
     heat_exponent: float = parameter("1", "power of degree days in growth demand", low=0, high=1)
     # flowers and fruit
     flowers_per_cluster: float = parameter("1", "flowers in a cluster", low=4, high=7)
     clusters_per_trunk: float = parameter("1/cm2", "most flower clusters per expressed trunk area", low=5, high=40)
     set_per_cluster: float = parameter("1", "fruitlets set per cluster in good weather, before drop", low=0.5, high=4)
-    fruit_per_source: float = parameter("1/kg", "most fruit that early dry matter keeps through the drop", low=20, high=400)
+    fruit_per_source: float = parameter(
+        "1/kg", "most fruit that early dry matter keeps through the drop", low=20, high=400
+    )
     pollination_half: float = parameter("hour", "bee hours that give half of full pollination", low=0.5, high=30)
-    pollen_reach: float = parameter("m", "distance from the pollen source at which transfer has fallen to a third", low=20, high=300)
+    pollen_reach: float = parameter(
+        "m", "distance from the pollen source at which transfer has fallen to a third", low=20, high=300
+    )
     chill_effect: float = parameter("1", "loss of bloom per share of chill missing", low=0, high=2)
-    early_fruit_share: float = parameter("1", "share of a fruit's potential that grows before closed canopy", low=0.03, high=0.4)
-    fruit_curvature: float = parameter("1", "sharpness of the limit between fruit demand and supply: 0 soft, 1 hard", low=0, high=0.95)
+    early_fruit_share: float = parameter(
+        "1", "share of a fruit's potential that grows before closed canopy", low=0.03, high=0.4
+    )
+    fruit_curvature: float = parameter(
+        "1", "sharpness of the limit between fruit demand and supply: 0 soft, 1 hard", low=0, high=0.95
+    )
     fruit_dry_fraction: float = parameter("1", "dry matter of fresh fruit", low=0.11, high=0.2)
-    early_heat_best: float = parameter("K day", "degree days in the 60 days after bloom that give the largest fruit", low=300, high=1200)
-    early_heat_loss: float = parameter("1", "loss of fruit potential per squared relative departure of early heat", low=0, high=1)
+    early_heat_best: float = parameter(
+        "K day", "degree days in the 60 days after bloom that give the largest fruit", low=300, high=1200
+    )
+    early_heat_loss: float = parameter(
+        "1", "loss of fruit potential per squared relative departure of early heat", low=0, high=1
+    )
     # return bloom
-    inhibiting_crop_biennial: float = parameter("1/cm2", "crop that halves return bloom of a biennial cultivar", low=2, high=12)
-    inhibiting_crop_annual: float = parameter("1/cm2", "crop that halves the crop effect on an annual cultivar", low=4, high=30)
+    inhibiting_crop_biennial: float = parameter(
+        "1/cm2", "crop that halves return bloom of a biennial cultivar", low=2, high=12
+    )
+    inhibiting_crop_annual: float = parameter(
+        "1/cm2", "crop that halves the crop effect on an annual cultivar", low=4, high=30
+    )
     inhibition_exponent: float = parameter("1", "steepness of return bloom in crop", low=1, high=8)
     inhibition_annual: float = parameter("1", "largest loss of return bloom of an annual cultivar", low=0, high=1)
-    thinned_weight: float = parameter("1", "share of fruit thinned in time that still counts against return bloom", low=0, high=1)
-    late_thinning_days: float = parameter("day", "delay of thinning after which removal no longer helps return bloom", low=10, high=90)
+    thinned_weight: float = parameter(
+        "1", "share of fruit thinned in time that still counts against return bloom", low=0, high=1
+    )
+    late_thinning_days: float = parameter(
+        "day", "delay of thinning after which removal no longer helps return bloom", low=10, high=90
+    )
     shade_half: float = parameter("1", "mean leaf light at which bud formation is halved", low=0.1, high=0.7)
     bearing_offset: float = parameter("leaf", "leaf of half bloom on a stock of no vigor", low=-3, high=4)
     bearing_vigor: float = parameter("leaf", "leaves by which a seedling stock comes later", low=0, high=12)
@@ -215,20 +285,32 @@ class Physiology:
     # spread between trees
     site_spread: float = parameter("1", "log standard deviation of growth from soil patches", low=0, high=0.6)
     tree_spread: float = parameter("1", "log standard deviation of growth from the nursery tree", low=0, high=0.6)
-    patch_length: float = parameter("m", "distance over which soil patches lose two thirds of their likeness", low=1, high=60)
+    patch_length: float = parameter(
+        "m", "distance over which soil patches lose two thirds of their likeness", low=1, high=60
+    )
     set_spread: float = parameter("1", "log standard deviation of set between trees in a year", low=0, high=0.8)
-    block_set_spread: float = parameter("1", "log standard deviation of set of a block in a year, weather aside", low=0, high=0.8)
-    thinning_spread: float = parameter("1", "log standard deviation of the crop that hand thinning leaves", low=0, high=0.6)
-    replant_stunting: float = parameter("1", "growth lost to replant disease on a stock without tolerance", low=0, high=0.9)
+    block_set_spread: float = parameter(
+        "1", "log standard deviation of set of a block in a year, weather aside", low=0, high=0.8
+    )
+    thinning_spread: float = parameter(
+        "1", "log standard deviation of the crop that hand thinning leaves", low=0, high=0.6
+    )
+    replant_stunting: float = parameter(
+        "1", "growth lost to replant disease on a stock without tolerance", low=0, high=0.9
+    )
     recovery_rate: float = parameter("1/year", "share of lost health regained each year", low=0, high=1)
     # size and grade
     size_spread: float = parameter("kg", "standard deviation of fruit mass within a tree", low=0.005, high=0.08)
     fresh_mass: float = parameter("kg", "smallest fruit mass for the fresh grades", low=0.06, high=0.2)
     processing_mass: float = parameter("kg", "smallest fruit mass for processing", low=0.03, high=0.15)
-    colour_light: float = parameter("1", "mean leaf light at which half of the fruit of a full-red cultivar colours", low=0.1, high=0.8)
+    colour_light: float = parameter(
+        "1", "mean leaf light at which half of the fruit of a full-red cultivar colours", low=0.1, high=0.8
+    )
     colour_crop: float = parameter("1", "light that each fruit per cm2 costs in colour", low=0, high=0.1)
     colour_rate: float = parameter("1", "steepness of colour in light", low=2, high=40)
-    bitter_pit_scale: float = parameter("1", "share of fruit pitted at very light crop on the most prone cultivar", low=0, high=1)
+    bitter_pit_scale: float = parameter(
+        "1", "share of fruit pitted at very light crop on the most prone cultivar", low=0, high=1
+    )
     bitter_pit_crop: float = parameter("1/cm2", "crop at which bitter pit falls to a third", low=1, high=15)
     oversize_mass: float = parameter("kg", "fruit mass above which fruit is oversize", low=0.2, high=0.6)
     frost_russet: float = parameter("1", "share of fruit with frost rings per share of flowers killed", low=0, high=1)

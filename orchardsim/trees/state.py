@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +37,36 @@ class TreeState:
         Persistent growth multiplier of the position (soil) and its tree.
     health : [1]
         0 to 1; replant disease, blight and other lasting harm lower it, time heals it slowly.
+    reserves : [kg]
+        Dry matter stored last autumn, spent this spring.
+    alternation_sum, alternation_terms : [1]
+        Sum and number of the terms of the tree's biennial bearing index from leaf 5 on.
+    expressed_trunk : [cm2]
+        Trunk area that the held canopy stands for: crop targets and flower buds are counted on it.
+    held : [1]
+        Share of the wanted leaf that the canopy holds within its room.
+    feeding : [1]
+        Share of the leaf that feeds fruit (the rest are shading shoots).
+    source : [kg m2/MJ]
+        Dry matter made per MJ/m2 of radiation.
+    leaf_light : [1]
+        Mean light on the tree's leaf.
+    wood_wanted : [cm2]
+        Trunk growth of the season with dry matter in plenty.
+    surplus : [kg]
+        Dry matter of the season left by the fruit so far.
+    excess : [1]
+        Fruit above the target, to come off.
+    counted_crop : [1]
+        Fruit that count against next year's flower buds.
+    bloom_clusters : [1]
+        Clusters that flowered this spring, after pruning and before frost.
+    site_vigor : [1]
+        Persistent growth multiplier of the position's soil alone; set for every position, planted or not.
+    cover : float64, (trial, group) [1]
+        Share of the season's light that the group's trees stop, gaps included.
+    totals : dict of float64 arrays, (trial, group)
+        Sums of the running season that the phases leave for budgets and results.
     """
 
     alive: NDArray[np.bool_]
@@ -49,3 +81,41 @@ class TreeState:
     last_crop: Float
     vigor: Float
     health: Float
+    reserves: Float
+    alternation_sum: Float
+    alternation_terms: Float
+    expressed_trunk: Float
+    held: Float
+    feeding: Float
+    source: Float
+    leaf_light: Float
+    wood_wanted: Float
+    surplus: Float
+    excess: Float
+    counted_crop: Float
+    bloom_clusters: Float
+    site_vigor: Float
+    cover: NDArray[np.float64]
+    totals: dict[str, NDArray[np.float64]]
+
+    @classmethod
+    def empty(cls, trials: int, positions: int, groups: int) -> TreeState:
+        """Land without trees."""
+        kinds = {"alive": np.bool_, "leaf": np.int16}
+        arrays: dict[str, Any] = {
+            name: np.zeros((trials, positions), dtype=kinds.get(name, np.float32)) for name in TREE_FIELDS
+        }
+        arrays["site_vigor"] += np.float32(1)
+        return cls(**arrays, cover=np.zeros((trials, groups)), totals={})
+
+    def clear(self, where: NDArray[np.bool_]) -> None:
+        """Empty the positions of a mask over (trial, position); the soil stays."""
+        at = np.flatnonzero(where)
+        if at.size:
+            for name in TREE_FIELDS:
+                if name != "site_vigor":
+                    getattr(self, name).reshape(-1)[at] = 0
+
+
+TREE_FIELDS = tuple(field.name for field in dataclasses.fields(TreeState) if field.name not in ("cover", "totals"))
+"""Names of the arrays over (trial, position)."""

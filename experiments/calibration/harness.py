@@ -1,0 +1,215 @@
+"""The trees alone through the years, with mean or noisy season drivers: fast enough to calibrate with."""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import COVER_LEVELS
+from orchardsim.core.streams import Streams
+from orchardsim.trees import model as trees
+from orchardsim.trees.block import BlockModel
+from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Physiology, Stock, Thinning, Training, TreeGrade
+from orchardsim.trees.season import SeasonForTrees
+from orchardsim.trees.variation import draw_year
+
+CATALOGUE = Path(__file__).parents[2] / "orchardsim" / "catalogue"
+
+
+def load_physiology(**changes: float) -> Physiology:
+    """Shared parameters from the catalogue, some of them changed."""
+    with (CATALOGUE / "physiology.toml").open("rb") as stream:
+        table = tomllib.load(stream)
+    values = {name: float(row["value"]) for name, row in table.items()}
+    return Physiology(**{**values, **changes})
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Mean drivers of a place; ``radiation`` [MJ/m2] and ``degree_days`` [K day] by phase; spreads are log sd."""
+
+    radiation: tuple[float, float, float, float] = (0.0, 430.0, 640.0, 180.0)
+    degree_days: tuple[float, float, float, float] = (150.0, 700.0, 1200.0, 250.0)
+    temperature_factor: tuple[float, float, float, float] = (0.6, 0.9, 0.95, 0.8)
+    water_factor: float = 1.0
+    frost_kill: float = 0.0
+    pollination_hours: float = 30.0
+    early_heat: float = 690.0
+
+
+def season_of(climate: Climate, trials: int, groups: int) -> SeasonForTrees:
+    """A mean season for every trial."""
+
+    def full(value: float | Sequence[float]) -> NDArray[np.float64]:
+        return np.broadcast_to(np.asarray(value, float), (trials, groups, *np.shape(value))).copy()
+
+    return SeasonForTrees(
+        chill_fraction=full(1.0),
+        frost_kill=full(climate.frost_kill),
+        pollination_hours=full(climate.pollination_hours),
+        early_heat=full(climate.early_heat),
+        sunburn_fraction=full(0.0),
+        radiation=full(climate.radiation),
+        degree_days=full(climate.degree_days),
+        temperature_factor=full(climate.temperature_factor),
+        water_factor=np.full((trials, groups, 4, len(COVER_LEVELS)), climate.water_factor),
+    )
+
+
+def stock(vigor: float, **more: float) -> Stock:
+    """A healthy stock of nominal vigor."""
+    values = {"fire_blight": 0.5, "crown_rot": 0.5, "replant_tolerance": 0.5, "root_hardiness": -12.0, **more}
+    return Stock(vigor=vigor, needs_support=vigor < 0.5, **values)
+
+
+def cultivar(mass: float, biennial: float, **more: float) -> Cultivar:
+    """A cultivar by fruit mass potential [kg] and biennial tendency."""
+    values = {"fire_blight": 0.5, "hardiness": -32.0, "colour_need": 0.7, **more}
+    return Cultivar(biennial=biennial, fruit_mass_potential=mass, **values)
+
+
+GALA = cultivar(0.24, 0.15)
+HONEYCRISP = cultivar(0.31, 0.9, vigor=0.8, bitter_pit=1.0)
+GOLDEN = cultivar(0.27, 0.5, colour_need=0.0)
+CIDER = cultivar(0.18, 1.0, colour_need=0.3)
+FEATHERED = TreeGrade(trunk_diameter=16.0, height=1.7, feathers=12.0, transplant_loss=0.02)
+PLAIN = TreeGrade(trunk_diameter=12.0, height=1.4, feathers=3.0, transplant_loss=0.03, crop_delay=0.4)
+WHIP = TreeGrade(trunk_diameter=11.0, height=1.3, feathers=0.0, transplant_loss=0.04, crop_delay=0.8)
+
+MINUTES = {"training_minutes": (3.0, 2.0), "pruning_minutes": (1.0, 2.0), "summer_pruning_minutes": (0.0, 1.0)}
+SPINDLE = Training(
+    height_limit=3.2,
+    spread_limit=1.5,
+    canopy_fill=0.75,
+    bending=0.8,
+    pruning=(0.03, 0.05, 0.08, 0.1),
+    support="wires",
+    **MINUTES,
+)
+BUSH = Training(
+    height_limit=3.0, spread_limit=2.8, canopy_fill=0.75, bending=0.3, pruning=(0.05, 0.1), support="stake", **MINUTES
+)
+STANDARD = Training(
+    height_limit=6.0,
+    spread_limit=7.5,
+    canopy_fill=0.75,
+    leader_headed=True,
+    pruning=(0.1, 0.1, 0.1, 0.1, 0.1, 0.08),
+    support="none",
+    blossom_stripped=(1.0, 1.0, 0.5, 0.0),
+    **MINUTES,
+)
+
+
+def block(
+    stocks: Sequence[Stock],
+    scion: Cultivar,
+    grade: TreeGrade,
+    training: Training,
+    tree_spacing: float,
+    row_spacing: float,
+    target: Sequence[float],
+    *,
+    site_growth: float = 1.0,
+    rows: int = 6,
+    trees_per_row: int = 40,
+    thinning: Thinning | None = None,
+    latitude: float = 43.0,
+) -> BlockPlan:
+    """A block of row groups that differ in their stock; ``rows`` rows of each."""
+    count = len(stocks)
+    layout = Layout(
+        rows=rows * count,
+        trees_per_row=trees_per_row,
+        trees=rows * count * trees_per_row,
+        row_spacing=row_spacing,
+        tree_spacing=tree_spacing,
+        row_direction=0.0,
+        group=tuple(np.repeat(np.arange(count), rows).tolist()),
+    )
+    return BlockPlan(
+        name="trial",
+        labels=tuple(f"stock {i}" for i in range(count)),
+        layout=layout,
+        stocks=tuple(stocks),
+        cultivars=(scion,) * count,
+        cultivar_names=("cultivar",) * count,
+        grades=(grade,) * count,
+        training=training,
+        year_planted=0,
+        crop_load_target=(tuple(target),) * count,
+        pollen_distance=(15.0,) * count,
+        pollen_overlap=(0.9,) * count,
+        site_growth=site_growth,
+        thinning=thinning or Thinning(),
+        latitude=latitude,
+    )
+
+
+@dataclass
+class Run:
+    """Result variables over (year, trial, group), and per-tree arrays over (year, trial, position) if asked for."""
+
+    values: dict[str, NDArray[np.float64]]
+    trees: dict[str, NDArray[np.float32]]
+    biennial_index: NDArray[np.float64]
+    model: BlockModel
+
+    def yield_per_hectare(self, name: str = "crop_mass") -> NDArray[np.float64]:
+        """[t/ha] of the groups' own land, (year, trial, group)."""
+        return self.values[name] / (self.model.group_trees * self.model.land) * 10
+
+
+def run_trees(
+    plan: BlockPlan,
+    physiology: Physiology,
+    years: int,
+    *,
+    trials: int = 2,
+    seed: int = 1,
+    climate: Climate = Climate(),
+    tree_output: bool = False,
+    even: bool = False,
+) -> Run:
+    """Plant a block and let the trees through ``years`` seasons without losses.
+
+    ``even`` sets every spread between trees to zero: the mean tree.
+    """
+    if even:
+        spreads = ("site_spread", "tree_spread", "set_spread", "block_set_spread", "thinning_spread")
+        physiology = dataclasses.replace(physiology, **dict.fromkeys(spreads, 0.0))
+    model = BlockModel(plan, physiology)
+    streams = Streams(seed)
+    state = model.new_state(trials)
+    state.site_vigor[...] = model.draw_persistent([streams.at("soil", "trial", trial=t) for t in range(trials)])
+    season = season_of(climate, trials, model.groups)
+    rows: list[dict[str, NDArray[np.float64]]] = []
+    per_tree: list[dict[str, NDArray[np.float32]]] = []
+    done = np.ones((trials, model.groups))
+    for year in range(years):
+        draws = draw_year([streams.at("trees", "trial", trial=t, year=year) for t in range(trials)], model.positions)
+        trees.rest_to_bloom(model, state)
+        if year == 0:
+            model.plant(state, draws)
+        bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
+        trees.thin(model, state, done, done * 0)
+        trees.closed_canopy_to_harvest(model, state, season)
+        picked = trees.harvest(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
+        budget = trees.harvest_to_leaf_fall(model, state, season)
+        row = trees.observe(model, state)
+        row["fresh_share"] = picked.packed_mass[..., :2].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
+        row["best_share"] = picked.packed_mass[..., 0] / np.maximum(picked.harvested_mass, 1e-9)
+        row["excess"] = bloom.excess
+        row["leaf_light"] = model.total(state.leaf_light) / model.group_trees
+        rows.append({**row, **budget})
+        if tree_output:
+            per_tree.append(trees.tree_output(state))
+    values = {name: np.stack([row[name] for row in rows]) for name in rows[0]}
+    kept = {name: np.stack([one[name] for one in per_tree]) for name in per_tree[0]} if per_tree else {}
+    return Run(values, kept, trees.biennial_index(model, state), model)

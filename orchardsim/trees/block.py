@@ -1,0 +1,264 @@
+"""A block as the tree model sees it: fixed arrays over positions, built once, and sums by row group."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import COVER_LEVELS
+from orchardsim.trees.fruit import pass_shares
+from orchardsim.trees.light import alley_slope
+from orchardsim.trees.parameters import BlockPlan, Physiology
+from orchardsim.trees.state import TreeState
+from orchardsim.trees.training import LEAVES, table_by_leaf
+from orchardsim.trees.variation import YearDraws, patchy_field
+
+Float = NDArray[np.float32]
+Double = NDArray[np.float64]
+UNTHINNED = 1e6
+"""Crop target [1/cm2] that stands for none: large, but finite, so that empty positions give 0 and not NaN."""
+
+
+class BlockModel:
+    """One block's fixed numbers per position: arrays (1, position), or (1, 1) where all row groups agree.
+
+    Parameters
+    ----------
+    block : BlockPlan
+    physiology : Physiology
+    """
+
+    def __init__(self, block: BlockPlan, physiology: Physiology) -> None:
+        layout = block.layout
+        self.block = block
+        self.physiology = physiology
+        self.rows = layout.rows
+        self.trees_per_row = layout.trees_per_row
+        self.positions = layout.positions
+        self.groups = len(block.labels)
+        self.land = layout.row_spacing * layout.tree_spacing
+        self.slope = alley_slope(round(block.latitude, 2), round(layout.row_direction % 180, 1))
+        self.row_group = np.asarray(layout.group, dtype=np.int64)
+        self.position_group = np.repeat(self.row_group, self.trees_per_row)
+        self.exists = (np.arange(self.positions) < layout.trees)[None, :]
+        self.group_trees = np.array([(self.exists[0] & (self.position_group == g)).sum() for g in range(self.groups)])
+        # order in which a crew walks the group's trees, as a share of them
+        self.walk = np.zeros((1, self.positions), dtype=np.float32)
+        for group in range(self.groups):
+            at = np.flatnonzero((self.position_group == group) & self.exists[0])
+            self.walk[0, at] = (np.arange(at.size) + 0.5) / max(at.size, 1)
+
+        p, training = physiology, block.training
+        stocks, cultivars, grades = block.stocks, block.cultivars, block.grades
+        relative = [(s.vigor / p.vigor_reference) ** p.vigor_exponent for s in stocks]
+        self.vigor = self.by_group([r * c.vigor for r, c in zip(relative, cultivars, strict=True)])
+        self.productivity = self.by_group([s.productivity for s in stocks])
+        self.fruit_potential = self.by_group([c.fruit_mass_potential for c in cultivars])
+        self.colour_need = self.by_group([c.colour_need for c in cultivars])
+        self.bitter_pit = self.by_group([c.bitter_pit for c in cultivars])
+        annual = [1 - c.biennial for c in cultivars]
+        self.inhibiting_crop = self.by_group(
+            [p.inhibiting_crop_biennial + a * (p.inhibiting_crop_annual - p.inhibiting_crop_biennial) for a in annual]
+        )
+        self.inhibition = self.by_group([1 + a * (p.inhibition_annual - 1) for a in annual])
+        delay = (
+            (1 - training.feathers_kept) * p.feather_delay + training.leader_headed * p.heading_delay - training.bending
+        )
+        self.half_bloom_leaf = self.by_group(
+            [
+                p.bearing_offset + p.bearing_vigor * s.vigor + delay + g.crop_delay
+                for s, g in zip(stocks, grades, strict=True)
+            ]
+        )
+        self.start_health = self.by_group([1 - p.replant_stunting * (1 - s.replant_tolerance) for s in stocks])
+        self.start_trunk = self.by_group([np.pi / 4 * (g.trunk_diameter / 10) ** 2 for g in grades])
+        headed = p.headed_height if training.leader_headed else 1.0
+        self.start_height = self.by_group([g.height * headed for g in grades])
+        self.start_spread = self.by_group([0.25 + 0.05 * g.feathers * training.feathers_kept for g in grades])
+        self.leader = p.height_coefficient * headed
+        self.pass_count = max(c.picks for c in cultivars)
+        self.pass_share = np.zeros((self.groups, self.pass_count))
+        for group, cultivar in enumerate(cultivars):
+            self.pass_share[group, : cultivar.picks] = pass_shares(cultivar.picks)
+
+        self.pruning = table_by_leaf(training.pruning)
+        self.stripping = table_by_leaf(training.blossom_stripped)
+        self.training_minutes = table_by_leaf(training.training_minutes)
+        self.pruning_minutes = table_by_leaf(training.pruning_minutes)
+        self.summer_minutes = table_by_leaf(training.summer_pruning_minutes)
+        self.target = np.stack([np.minimum(table_by_leaf(row), UNTHINNED) for row in block.crop_load_target])
+        self.target_offset = (self.position_group * (LEAVES + 1))[None, :]
+
+    def by_group(self, values: Sequence[float]) -> Float:
+        """Values per row group as an array over positions (1, position), or (1, 1) where they agree."""
+        array: Float = np.asarray(values, dtype=np.float32)
+        return array[:1][None, :] if (array == array[0]).all() else array[self.position_group][None, :]
+
+    def expand(self, values: NDArray[np.floating]) -> Float:
+        """Values (trial, group) as float32 over (trial, position), or (trial, 1) with one group."""
+        narrow = np.asarray(values, dtype=np.float32)
+        return narrow if self.groups == 1 else narrow[:, self.position_group]
+
+    def total(self, values: NDArray[np.floating] | NDArray[np.bool_]) -> Double:
+        """Sum by row group, float64 (trial, group): along each row, then over the rows of the group."""
+        kind = np.float32 if values.dtype == np.float32 else np.int64
+        by_row = np.add.reduce(values.reshape(len(values), self.rows, self.trees_per_row), axis=-1, dtype=kind)
+        if self.groups == 1:
+            return by_row.sum(axis=-1, dtype=np.float64)[:, None]
+        return np.stack(
+            [by_row[:, self.row_group == group].sum(axis=-1, dtype=np.float64) for group in range(self.groups)], axis=1
+        )
+
+    def water(self, factor: Double, cover: Double) -> Double:
+        """Water factor (trial, group) at the group's own cover, between the cover levels of the season's balance."""
+        level = np.asarray(COVER_LEVELS)
+        place = np.clip(np.interp(cover, level, np.arange(level.size)), 0, level.size - 1.0)
+        low = np.minimum(place.astype(np.int64), level.size - 2)
+        part = place - low
+        below = np.take_along_axis(factor, low[..., None], axis=-1)[..., 0]
+        above = np.take_along_axis(factor, low[..., None] + 1, axis=-1)[..., 0]
+        return below + part * (above - below)
+
+    def new_state(self, trials: int) -> TreeState:
+        """Land without trees, on even soil."""
+        return TreeState.empty(trials, self.positions, self.groups)
+
+    def draw_persistent(self, rngs: Sequence[np.random.Generator]) -> Float:
+        """Lasting growth multiplier of each position's soil (trial, position), patchy over the block [1]."""
+        layout, p = self.block.layout, self.physiology
+        fields = [
+            patchy_field(
+                rng, self.rows, self.trees_per_row, layout.row_spacing, layout.tree_spacing, p.patch_length
+            ).reshape(-1)
+            for rng in rngs
+        ]
+        growth: Float = np.exp(p.site_spread * np.stack(fields) - p.site_spread**2 / 2).astype(np.float32)
+        return growth
+
+    def plant(
+        self,
+        state: TreeState,
+        draws: YearDraws,
+        where: NDArray[np.bool_] | None = None,
+        *,
+        replant: bool | None = None,
+    ) -> None:
+        """Plant nursery trees; call it after ``rest_to_bloom`` of the year.
+
+        Parameters
+        ----------
+        state : TreeState
+        draws : YearDraws
+            Of the year of planting: ``normal`` is the quality of the tree.
+        where : bool array, (trial, position), optional
+            Empty positions to fill; all of them by default.
+        replant : bool, optional
+            Whether the soil carries replant disease; by default the block's own setting.
+        """
+        p = self.physiology
+        replant = self.block.replant_site if replant is None else replant
+        where = self.exists & ~state.alive if where is None else where & self.exists & ~state.alive
+        at = np.flatnonzero(where)
+        if not at.size:
+            return
+        position = at % self.positions
+
+        def put(name: str, values: NDArray[np.floating] | float) -> None:
+            getattr(state, name).reshape(-1)[at] = values
+
+        def of(values: Float) -> Float:
+            return values[0, position] if values.shape[1] > 1 else values[0, 0]
+
+        quality = draws.normal.reshape(-1)[at]
+        trunk = of(self.start_trunk) * np.exp(np.float32(p.tree_spread) * quality)
+        put("alive", 1)
+        put("leaf", 1)
+        put("trunk_area", trunk)
+        put("height", np.minimum(of(self.start_height), self.block.training.height_limit))
+        put("spread", np.minimum(of(self.start_spread), self.block.training.spread_limit))
+        put("vigor", state.site_vigor.reshape(-1)[at] * np.exp(np.float32(p.tree_spread) * quality))
+        put("health", of(self.start_health) if replant else 1)
+        bloom = 1 / (1 + np.exp(-p.bearing_rate * (1 - of(self.half_bloom_leaf))))
+        put("flower_clusters", p.clusters_per_trunk * p.first_leaf_canopy * of(self.productivity) * bloom * trunk)
+        # a nursery tree brings the stored dry matter of a season in the nursery: about its leaf's own cost
+        put("reserves", p.leaf_mass * p.leaf_per_trunk * p.first_leaf_canopy * trunk)
+
+    def plant_established(
+        self, state: TreeState, draws: YearDraws, leaf: int, trunk_area: float, crop: float | None
+    ) -> None:
+        """Set a block that is there before the first year: trees of one age at the end of their last season.
+
+        Parameters
+        ----------
+        leaf : int
+            Seasons that the trees have had.
+        trunk_area : float [cm2]
+            Mean over the block.
+        crop : float or None [kg]
+            Mean crop per tree of the last harvest; None takes trees in balance.
+        """
+        p, training = self.physiology, self.block.training
+        self.plant(state, draws, replant=False)
+        alive = state.alive
+        spread = np.exp(np.float32(p.tree_spread) * draws.normal - np.float32(p.tree_spread**2 / 2))
+        state.leaf[alive] = leaf
+        state.trunk_area[...] = np.float32(trunk_area) * spread * alive
+        self.set_shape(state)
+        volume = state.height * np.minimum(state.spread, self.block.layout.tree_spacing) * state.spread
+        volume *= training.canopy_fill**2 * p.leaf_density / p.leaf_per_trunk
+        state.held[...] = np.minimum(1, volume / np.maximum(state.trunk_area, 1))
+        bearing = state.trunk_area * state.held * self.productivity
+        mass = 0.6 * self.fruit_potential
+        load = np.zeros_like(bearing) if crop is None else np.float32(crop) / mass / np.maximum(bearing, 1)
+        x = (load / self.inhibiting_crop) ** p.inhibition_exponent
+        start = 1 / (1 + np.exp(-p.bearing_rate * (leaf + 1 - self.half_bloom_leaf)))
+        bloom = (0.5 if crop is None else 1.0) * start * (1 - self.inhibition * x / (1 + x))
+        state.flower_clusters[...] = p.clusters_per_trunk * bearing * bloom * alive
+        state.last_crop[...] = 0 if crop is None else crop
+        state.last_crop *= alive
+
+    def replant(self, state: TreeState, counts: NDArray[np.integer], draws: YearDraws) -> Double:
+        """Fill the first empty positions of each group; call it after ``rest_to_bloom``.
+
+        Parameters
+        ----------
+        counts : int array, (trial, group)
+            Trees to plant.
+
+        Returns
+        -------
+        array, (trial, group) [1]
+            Trees planted: the count, or the number of gaps where that is smaller.
+        """
+        gaps = self.exists & ~state.alive
+        where = np.zeros_like(gaps)
+        for group in range(self.groups):
+            mine = gaps & (self.position_group == group)
+            where |= mine & (np.cumsum(mine, axis=1) <= np.asarray(counts)[:, group, None])
+        self.plant(state, draws, where, replant=True)
+        return self.total(where)
+
+    def kill(self, state: TreeState, dead: NDArray[np.bool_]) -> dict[str, Double]:
+        """Take trees out; returns what was on them: trees, fruit [1] and fruit dry matter [kg] by (trial, group)."""
+        dead = dead & state.alive
+        lost = {
+            "trees": self.total(dead),
+            "fruit": self.total(state.fruit_number * dead),
+            "fruit_dry_mass": self.total(state.fruit_dry_mass * dead),
+        }
+        state.clear(dead)
+        return lost
+
+    def set_shape(self, state: TreeState) -> None:
+        """Height and spread that go with the trunk, within what the training allows; a tree does not shrink."""
+        p, training = self.physiology, self.block.training
+        height = np.power(state.trunk_area, p.height_exponent)
+        height *= self.leader
+        np.maximum(state.height, height, out=state.height)
+        np.minimum(state.height, training.height_limit, out=state.height)
+        spread = np.power(state.trunk_area, p.spread_exponent)
+        spread *= p.spread_coefficient
+        np.maximum(state.spread, spread, out=state.spread)
+        np.minimum(state.spread, training.spread_limit, out=state.spread)

@@ -1,0 +1,56 @@
+"""Training systems as numbers by leaf, and what is inconsistent in one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.trees.parameters import Training
+
+LEAVES: Final = 64
+"""Leaves that the tables hold; older trees are treated as the last."""
+
+
+def table_by_leaf(values: Sequence[float]) -> NDArray[np.float32]:
+    """Values by leaf as a table whose index is the leaf: index 0 (not planted) is 0, the last value holds on.
+
+    Examples
+    --------
+    >>> table_by_leaf((3.0, 5.0))[:5].tolist()
+    [0.0, 3.0, 5.0, 5.0, 5.0]
+    """
+    table = np.empty(LEAVES + 1, dtype=np.float32)
+    table[0] = 0
+    table[1:] = values[-1]
+    table[1 : len(values) + 1] = values[:LEAVES]
+    return table
+
+
+def training_faults(training: Training) -> tuple[str, ...]:
+    """What is missing or does not fit together in a training system, one line each; empty when it is sound.
+
+    Examples
+    --------
+    >>> sound = Training(height_limit=3.2, spread_limit=1.2, canopy_fill=0.75, pruning=(0.1,), support="wires",
+    ...                  training_minutes=(3.0,), pruning_minutes=(1.0,), summer_pruning_minutes=(0.5,))
+    >>> training_faults(sound)
+    ()
+    """
+    faults = []
+    for name in ("pruning", "blossom_stripped", "training_minutes", "pruning_minutes", "summer_pruning_minutes"):
+        if not getattr(training, name):
+            faults.append(f"{name} is empty; it needs at least one value, that of leaf 1")
+    if training.support == "none" and training.support_leaf > 0:
+        faults.append("support_leaf is given, but support is 'none'")
+    if training.bending > 0 and not any(training.training_minutes):
+        faults.append("branches are bent (bending above 0), but training_minutes are all 0")
+    if any(training.pruning) and not any(training.pruning_minutes):
+        faults.append("wood is cut out (pruning above 0), but pruning_minutes are all 0")
+    if training.spread_limit > 1.5 * training.height_limit:
+        faults.append("spread_limit is more than one and a half times height_limit")
+    if training.leader_headed and training.support == "wires" and training.height_limit > 4:
+        faults.append("a headed leader above 4 m has no wire to hold it; use support 'stake' or 'none'")
+    return tuple(faults)

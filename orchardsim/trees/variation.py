@@ -1,0 +1,80 @@
+"""What differs between trees by chance: lasting soil patches, and the draws of a year."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+Float = NDArray[np.float32]
+BLOCK_NORMALS = 4
+"""Normal draws per block and year: set, spray, and two for later needs."""
+
+
+@dataclass(frozen=True)
+class YearDraws:
+    """Random numbers of one block and year, for every position, dead or alive.
+
+    Attributes
+    ----------
+    normal : float32 array, (trial, position)
+        Set and thinning of the tree; its nursery quality in the year in which it is planted.
+    uniform : float32 array, (trial, position)
+        Which trees are lost.
+    second_uniform : float32 array, (trial, position)
+        Of what they are lost.
+    block_normal : float64 array, (trial, BLOCK_NORMALS)
+    """
+
+    normal: Float
+    uniform: Float
+    second_uniform: Float
+    block_normal: NDArray[np.float64]
+
+
+def draw_year(rngs: Sequence[np.random.Generator], positions: int, out: YearDraws | None = None) -> YearDraws:
+    """Draw a year of a block.
+
+    Parameters
+    ----------
+    rngs : sequence of Generator, one per trial
+    positions : int
+    out : YearDraws, optional
+        Filled and returned; saves memory traffic in the year loop.
+    """
+    shape = (len(rngs), positions)
+    if out is None:
+        out = YearDraws(
+            np.empty(shape, np.float32),
+            np.empty(shape, np.float32),
+            np.empty(shape, np.float32),
+            np.empty((len(rngs), BLOCK_NORMALS)),
+        )
+    for row, rng in enumerate(rngs):
+        rng.standard_normal(out=out.block_normal[row])
+        rng.random(dtype=np.float32, out=out.uniform[row])
+        rng.random(dtype=np.float32, out=out.second_uniform[row])
+        rng.standard_normal(dtype=np.float32, out=out.normal[row])
+    return out
+
+
+def patchy_field(
+    rng: np.random.Generator, rows: int, trees_per_row: int, row_spacing: float, tree_spacing: float, length: float
+) -> NDArray[np.float64]:
+    """Standard normal field over (row, tree) whose correlation falls as exp(-distance/length) along and across rows.
+
+    Notes
+    -----
+    A first-order autoregression along rows, then across: separable, stationary and exact at the edges.
+    """
+    field = rng.standard_normal((rows, trees_per_row))
+    for axis, spacing in ((1, tree_spacing), (0, row_spacing)):
+        kept = float(np.exp(-spacing / length))
+        fresh = float(np.sqrt(1 - kept**2))
+        first = field[:, :1] if axis == 1 else field[:1]
+        first /= fresh
+        field = lfilter([fresh], [1.0, -kept], field, axis=axis)
+    return field
