@@ -1,0 +1,457 @@
+"""Turns the ``[[block]]`` tables of a plan into what the stages need of each block."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.labels import FARM
+from orchardsim.core.parameters import parameters_of
+from orchardsim.economy.blocks import BlockGeometry, BlockMoney
+from orchardsim.economy.parameters import Market, TreePrice
+from orchardsim.operations.parameters import WorkRates
+from orchardsim.plan.catalogue import CRAB, Catalogue, CropTarget
+from orchardsim.plan.filling import Filler
+from orchardsim.plan.layout import DEFAULT_HEADLAND, Geometry, lay_out, rows_of_groups
+from orchardsim.plan.plan import ResolvedBlock
+from orchardsim.plan.pollination import (
+    NEIGHBOUR_DISTANCE,
+    NO_SOURCE_DISTANCE,
+    Pollinizer,
+    bloom_overlap,
+    extra_positions,
+    mean_distance,
+    row_positions,
+)
+from orchardsim.plan.tables import Table
+from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
+
+ORDER_LEAD: Final = 2
+"""Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
+DEFAULT_DIRECTION: Final = 0.0
+"""Rows run north and south; common practice where the land allows, no source."""
+
+
+@dataclass(frozen=True)
+class Group:
+    """One row group while the block is resolved."""
+
+    name: str
+    label: str
+    rows: tuple[int, ...]
+    cultivar: str
+    rootstock: str
+    tree_grade: str
+    target: Any
+    trunk_area: float | None
+    last_crop: float | None
+
+
+@dataclass(frozen=True)
+class FarmParts:
+    """What the blocks share."""
+
+    site: Any
+    catalogue: Catalogue
+    filler: Filler
+    market: Market
+    tree_price: dict[str, TreePrice]
+    rates: WorkRates
+
+
+def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
+    """All blocks of a plan, and remarks on what is legal but looks wrong."""
+    warnings: list[str] = []
+    names: set[str] = set()
+    for number, table in enumerate(tables, start=1):
+        if table.name in names or table.name == FARM:
+            problem = "stands twice" if table.name in names else "is kept for whole-farm amounts"
+            raise InputError(
+                parts.filler.where, f"block {number}.name: found {table.name!r}, which {problem}; allowed: another name"
+            )
+        names.add(table.name)
+    cultivars = [_cultivars_of(table) for table in tables]
+    blocks = []
+    for number, table in enumerate(tables, start=1):
+        neighbours = {name for other, found in enumerate(cultivars, start=1) if other != number for name in found}
+        blocks.append(_resolve(table, f"block {number}", neighbours, parts, warnings))
+    labels = [label for block in blocks for label in block.labels]
+    for label in labels:
+        if labels.count(label) > 1:
+            raise InputError(parts.filler.where, f"block: the label {label!r} stands twice; allowed: another group name")
+    return tuple(blocks), warnings
+
+
+def _cultivars_of(table: Any) -> set[str]:
+    found = {group.cultivar for group in table.group if group.cultivar}
+    if table.cultivar and (not table.group or any(group.cultivar is None for group in table.group)):
+        found.add(table.cultivar)
+    return found | {pollinizer.cultivar for pollinizer in table.pollinizer}
+
+
+def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
+    """Rows and areas of a block."""
+    stated = [key for key in ("gross_area", "net_area") if getattr(table, key) is not None]
+    if len(stated) == 2:
+        raise InputError(filler.where, f"{path}: found both gross_area and net_area, allowed one of them")
+    headland = table.headland
+    if headland is None:
+        headland = DEFAULT_HEADLAND
+        filler.ledger.note(f"{path}.headland", headland, "m", "room to turn at each row end", "common practice")
+    rows = None
+    if not stated and table.trees is None:
+        stated_rows = [group.rows for group in table.group]
+        if not stated_rows or None in stated_rows:
+            raise InputError(
+                filler.where,
+                f"{path}: missing its size; allowed: gross_area, net_area, trees, or row groups that all state rows",
+            )
+        rows = sum(stated_rows)
+    try:
+        geometry = lay_out(
+            table.row_spacing, table.tree_spacing, gross_area=table.gross_area, net_area=table.net_area,
+            trees=table.trees, rows=rows, row_length=table.row_length, headland=headland,
+        )
+    except ValueError as error:
+        raise InputError(filler.where, f"{path}: {error}") from None
+    if table.row_length is None:
+        filler.ledger.note(
+            f"{path}.row_length", geometry.row_length, "m",
+            "as square as whole rows allow, rows of 150 m at most (OMAFRA, Tall spindle support systems)", "assumption",
+        )
+    return geometry
+
+
+def _groups(table: Any, path: str, geometry: Geometry, parts: FarmParts) -> tuple[list[Group], list[Pollinizer]]:
+    """Row groups of a block, rows of a pollinizer cultivar included, and its extra pollinizer trees."""
+    filler = parts.filler
+    rows = list(range(geometry.rows))
+    groups: list[Group] = []
+    extra: list[Pollinizer] = []
+    for number, pollinizer in enumerate(table.pollinizer, start=1):
+        key = f"{path}.pollinizer {number}"
+        parts.catalogue.require("cultivar", pollinizer.cultivar, f"{key}.cultivar")
+        if parts.catalogue.get("cultivar", pollinizer.cultivar, Cultivar, key).triploid:
+            raise InputError(
+                filler.where, f"{key}.cultivar: found {pollinizer.cultivar!r}, a triploid that gives no pollen; "
+                "allowed: a cultivar that does, or 'crab'",
+            )
+        if pollinizer.every_tree is not None:
+            every_row = pollinizer.every_row or 1
+            places = extra_positions(
+                geometry.rows, geometry.trees_per_row, 1.0, 1.0, pollinizer.every_tree, every_row
+            )
+            extra.append(Pollinizer(pollinizer.cultivar, pollinizer.every_tree, every_row, len(places)))
+        elif pollinizer.every_row is None:
+            raise InputError(filler.where, f"{key}: missing every_tree or every_row; allowed: one of them, or both")
+        elif pollinizer.cultivar == CRAB:
+            raise InputError(
+                filler.where, f"{key}: found crab with every_row alone, which would give whole rows to trees without "
+                "saleable fruit; allowed: every_tree, with every_row if not every row gets them",
+            )
+        else:
+            taken = [row for row in rows if row % pollinizer.every_row == pollinizer.every_row // 2]
+            if not taken or len(taken) == len(rows):
+                raise InputError(
+                    filler.where, f"{key}.every_row: found {pollinizer.every_row}, which leaves no row for the block "
+                    f"or the pollinizer; the block has {geometry.rows} rows",
+                )
+            rows = [row for row in rows if row not in taken]
+            groups.append(_group(table, path, None, pollinizer.cultivar, tuple(taken), parts, key))
+    if not table.group:
+        groups.insert(0, _group(table, path, None, None, tuple(rows), parts, path))
+        return _labelled(table.name, groups), extra
+    try:
+        numbers = rows_of_groups([group.rows for group in table.group], len(rows))
+    except ValueError as error:
+        raise InputError(filler.where, f"{path}.group: {error}") from None
+    found: list[Group] = []
+    for number, (group, count) in enumerate(zip(table.group, numbers, strict=True), start=1):
+        own, rows = tuple(rows[:count]), rows[count:]
+        found.append(_group(table, path, group, None, own, parts, f"{path}.group {number}"))
+    return _labelled(table.name, found + groups), extra
+
+
+def _labelled(block: str, groups: list[Group]) -> list[Group]:
+    if len(groups) == 1 and not groups[0].name:
+        return groups
+    from dataclasses import replace
+
+    return [replace(group, label=f"{block}/{group.name or group.cultivar}") for group in groups]
+
+
+def _group(
+    table: Any, path: str, group: Any, pollinizer: str | None, rows: tuple[int, ...], parts: FarmParts, key: str
+) -> Group:
+    def choice(name: str, kind: str) -> str:
+        value = getattr(group, name, None) or getattr(table, name)
+        if value is None:
+            raise InputError(parts.filler.where, f"{key}.{name}: missing; allowed: {_listed(parts, kind)}")
+        parts.catalogue.require(kind, value, f"{key if getattr(group, name, None) else path}.{name}")
+        return str(value)
+
+    cultivar = pollinizer or choice("cultivar", "cultivar")
+    target = getattr(group, "crop_load_target", None)
+    if target is None and pollinizer is None:
+        target = table.crop_load_target
+    if target is None:
+        target = parts.catalogue.get("cultivar", cultivar, CropTarget, f"{key}.cultivar").crop_load_target
+    name = group.name if group is not None else (f"{pollinizer} pollinizer" if pollinizer else "")
+    own = pollinizer is None
+    return Group(
+        name=name, label=table.name, rows=rows, cultivar=cultivar, rootstock=choice("rootstock", "rootstock"),
+        tree_grade=choice("tree_grade", "tree_grade"), target=target,
+        trunk_area=(getattr(group, "trunk_area", None) or table.trunk_area) if own else None,
+        last_crop=getattr(group, "last_crop", None) if getattr(group, "last_crop", None) is not None else table.last_crop,
+    )
+
+
+def _listed(parts: FarmParts, kind: str) -> str:
+    names = parts.catalogue.names(kind)
+    return ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
+
+
+def _resolve(
+    table: Any, path: str, neighbours: set[str], parts: FarmParts, warnings: list[str]
+) -> ResolvedBlock:
+    filler, catalogue = parts.filler, parts.catalogue
+    _check_years(table, path, filler)
+    catalogue.require("training_system", table.training, f"{path}.training")
+    training = catalogue.get("training_system", table.training, Training, f"{path}.training")
+    geometry = geometry_of(table, path, filler)
+    groups, extra = _groups(table, path, geometry, parts)
+
+    row_group = [0] * geometry.rows
+    for index, group in enumerate(groups):
+        for row in group.rows:
+            row_group[row] = index
+    short = geometry.rows * geometry.trees_per_row - geometry.trees
+    group_trees = tuple(
+        len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0) for group in groups
+    )
+    direction = _first(table.row_direction, parts.site.row_direction)
+    if direction is None:
+        direction = DEFAULT_DIRECTION
+        filler.ledger.note(f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice")
+    layout = Layout(
+        rows=geometry.rows, trees_per_row=geometry.trees_per_row, trees=geometry.trees,
+        row_spacing=geometry.row_spacing, tree_spacing=geometry.tree_spacing, row_direction=direction,
+        group=tuple(row_group),
+    )
+    site = filler.fill(
+        BlockSite, path, None, None,
+        **{
+            name: value
+            for source in (parts.site, table)
+            for name, value in source.stated(parameters_of(BlockSite)).items()
+        },
+    )
+    pollen = [_pollen(index, groups, geometry, extra, neighbours, catalogue, path, warnings) for index in range(len(groups))]
+    plan = BlockPlan(
+        name=table.name,
+        labels=tuple(group.label for group in groups),
+        layout=layout,
+        stocks=tuple(catalogue.get("rootstock", group.rootstock, Stock, path) for group in groups),
+        cultivars=tuple(catalogue.get("cultivar", group.cultivar, Cultivar, path) for group in groups),
+        cultivar_names=tuple(group.cultivar for group in groups),
+        grades=tuple(catalogue.get("tree_grade", group.tree_grade, TreeGrade, path) for group in groups),
+        training=training,
+        year_planted=table.year_planted,
+        crop_load_target=tuple(group.target for group in groups),
+        pollen_distance=tuple(distance for distance, _ in pollen),
+        pollen_overlap=tuple(overlap for _, overlap in pollen),
+        site_growth=_first(table.site_growth, parts.site.site_growth),
+        replant_site=_first(table.replant_site, parts.site.replant_site),
+        year_removed=table.year_removed,
+        trunk_area_at_start=groups[0].trunk_area,
+        crop_at_start=groups[0].last_crop,
+        thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
+        latitude=parts.site.latitude,
+    )
+    _check_training(table, plan, groups, path, warnings)
+    money = tuple(
+        _money(table, path, group, trees, geometry, plan, site, extra if index == 0 else [], parts)
+        for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
+    )
+    return ResolvedBlock(
+        name=table.name, plan=plan,
+        phenology=tuple(catalogue.get("cultivar", group.cultivar, Phenology, path) for group in groups),
+        site=site, money=money, geometry=geometry,
+        group_rows=tuple(len(group.rows) for group in groups), group_trees=group_trees,
+        training_name=table.training, stock_names=tuple(group.rootstock for group in groups),
+        grade_names=tuple(group.tree_grade for group in groups), pollinizers=tuple(extra),
+    )
+
+
+def _first(*values: Any) -> Any:
+    return next((value for value in values if value is not None), None)
+
+
+def _check_years(table: Any, path: str, filler: Filler) -> None:
+    established = table.year_planted < 0
+    if table.year_removed is not None and table.year_removed <= table.year_planted:
+        raise InputError(
+            filler.where, f"{path}.year_removed: found {table.year_removed}, allowed: later than year_planted = "
+            f"{table.year_planted}",
+        )
+    if not established:
+        for key in ("trunk_area", "last_crop", "yield_history"):
+            if getattr(table, key) not in (None, []) or any(getattr(group, key, None) is not None for group in table.group):
+                raise InputError(
+                    filler.where, f"{path}.{key}: stated for a block planted in year {table.year_planted}; allowed: "
+                    "only for an established block, with year_planted below 0",
+                )
+    if table.order_year is not None and table.order_year > table.year_planted:
+        raise InputError(
+            filler.where, f"{path}.order_year: found {table.order_year}, allowed: at most year_planted = "
+            f"{table.year_planted}",
+        )
+
+
+def _pollen(
+    index: int,
+    groups: list[Group],
+    geometry: Geometry,
+    extra: list[Pollinizer],
+    neighbours: set[str],
+    catalogue: Catalogue,
+    path: str,
+    warnings: list[str],
+) -> tuple[float, float]:
+    """Distance [m] and bloom overlap of a group's best pollen source: nearness and overlap weighed together."""
+    group = groups[index]
+    heat = catalogue.get("cultivar", group.cultivar, Phenology, path).bloom_heat
+
+    def usable(name: str) -> bool:
+        return name != group.cultivar and not catalogue.get("cultivar", name, Cultivar, path).triploid
+
+    def overlap(name: str) -> float:
+        return bloom_overlap(heat, catalogue.get("cultivar", name, Phenology, path).bloom_heat)
+
+    trees = row_positions(
+        np.asarray(group.rows), geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing
+    )
+    found: list[tuple[float, float]] = []
+    for other in groups:
+        if usable(other.cultivar):
+            places = row_positions(
+                np.asarray(other.rows), geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing
+            )
+            found.append((mean_distance(trees, places), overlap(other.cultivar)))
+    for pollinizer in extra:
+        if usable(pollinizer.cultivar):
+            places = extra_positions(
+                geometry.rows, geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing,
+                pollinizer.every_tree, pollinizer.every_row,
+            )
+            found.append((mean_distance(trees, places), overlap(pollinizer.cultivar)))
+    found += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
+    found = [(distance, share) for distance, share in found if share > 0 and math.isfinite(distance)]
+    if not found:
+        warnings.append(
+            f"{path}: {group.cultivar} has no pollen source on the farm whose bloom meets its own; add a "
+            "[[block.pollinizer]] or another cultivar, or set will be poor"
+        )
+        return NO_SOURCE_DISTANCE, 0.0
+    # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
+    return max(found, key=lambda each: each[1] * math.exp(-each[0] / 30.0))
+
+
+def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str, warnings: list[str]) -> None:
+    training, spacing = plan.training, plan.layout.row_spacing
+    for stock, group in zip(plan.stocks, groups, strict=True):
+        if stock.needs_support and training.support == "none":
+            warnings.append(
+                f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
+                f"{table.training!r} gives none"
+            )
+    if training.spread_limit > spacing:
+        warnings.append(
+            f"{path}: {table.training!r} lets trees spread {training.spread_limit:g} m across rows of {spacing:g} m; "
+            "no alley is left"
+        )
+    if training.height_limit > 1.5 * spacing:
+        warnings.append(
+            f"{path}: {table.training!r} keeps trees of {training.height_limit:g} m in rows of {spacing:g} m; "
+            "rows shade each other when trees are much taller than the alley is wide"
+        )
+    for grade, group in zip(plan.grades, groups, strict=True):
+        if training.feathers_kept > 0.5 and training.bending > 0.5 and grade.feathers < 1:
+            warnings.append(
+                f"{path}: {table.training!r} crops early on kept and bent side branches, but a {group.tree_grade!r} "
+                "tree has none"
+            )
+
+
+def _money(
+    table: Any,
+    path: str,
+    group: Group,
+    trees: int,
+    geometry: Geometry,
+    plan: BlockPlan,
+    site: BlockSite,
+    extra: list[Pollinizer],
+    parts: FarmParts,
+) -> BlockMoney:
+    filler = parts.filler
+    added = sum(pollinizer.trees for pollinizer in extra)
+    rows = len(group.rows)
+    established = table.year_planted < 0
+    price = table.tree_price
+    if price is None:
+        if group.tree_grade not in parts.tree_price:
+            raise InputError(
+                filler.where,
+                f"{path}.tree_price: missing, and [tree_price.{group.tree_grade}] states none; expected for example "
+                f'tree_price = "9 {filler.context.currency}/tree"',
+            )
+        terms = parts.tree_price[group.tree_grade]
+        fruit = parts.market.fruit.get(group.cultivar)
+        price = terms.price * (1 + (terms.late_premium if table.trees_bought == "late" else 0.0))
+        price += fruit.royalty if fruit is not None else 0.0
+        if not established:
+            filler.ledger.note(
+                f"{path}.tree_price ({group.label})", price, f"{filler.context.currency}/tree",
+                f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty", "computed",
+            )
+    order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
+    if table.order_year is None and not established:
+        filler.ledger.note(
+            f"{path}.order_year", order_year, "year of the plan",
+            "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)", "read",
+        )
+    support = plan.training.support
+    row_share = rows / geometry.rows
+    return BlockMoney(
+        label=group.label,
+        geometry=BlockGeometry(
+            rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
+            trees=float(trees + added),
+            planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
+            gross_area=geometry.gross_area * row_share,
+            support=support, height=plan.training.height_limit,
+        ),
+        cultivar=group.cultivar,
+        tree_price=price,
+        year_planted=table.year_planted,
+        order_year=min(order_year, table.year_planted),
+        support_leaf=plan.training.support_leaf,
+        removal_year=table.year_removed,
+        clears_old_orchard=table.clears_old_orchard,
+        fallow_years=table.fallow_years,
+        land_from_year=_first(table.land_from_year, 0),
+        irrigated=site.irrigated, netting=table.netting, fenced=table.fenced, protection=site.protection,
+        planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
+        support_hours=0.0,
+        yield_history=tuple(value * row_share for value in table.yield_history),
+    )
+
+
+__all__ = ["FarmParts", "Table", "resolve_blocks"]

@@ -1,0 +1,176 @@
+"""The catalogues of rootstocks, cultivars, training systems and tree grades, and a plan's own entries in them."""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+import typing
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import resources
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator, ValidationInfo
+
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
+from orchardsim.plan.filling import Filler, sourced
+from orchardsim.plan.quantities import read_parameter
+from orchardsim.plan.tables import Table, context_of, table_of
+from orchardsim.season.parameters import Phenology
+from orchardsim.trees.parameters import Cultivar, Stock, Training, TreeGrade
+
+CRAB: Final = "crab"
+UNTHINNED: Final = "unthinned"
+
+
+@dataclass(frozen=True)
+class CropTarget:
+    """Crop-load targets of a cultivar where a block states none."""
+
+    crop_load_target: tuple[float, ...] = parameter(
+        "cm-2", "fruit per trunk area before bloom, by leaf (last value holds on)", low=0, high=60
+    )
+
+
+KINDS: Final[dict[str, tuple[str, tuple[type, ...]]]] = {
+    "rootstock": ("rootstocks.toml", (Stock,)),
+    "cultivar": ("cultivars.toml", (Cultivar, Phenology, CropTarget)),
+    "training_system": ("training.toml", (Training,)),
+    "tree_grade": ("tree_grades.toml", (TreeGrade,)),
+}
+"""Plan table -> catalogue file, and the classes that an entry fills."""
+
+WORDS: Final = ("like", "note")
+"""Keys of an entry that are no numbers: the entry it takes missing values from, and a remark."""
+
+
+def target_parameter() -> ParameterInfo:
+    """Unit and bounds of a crop-load target."""
+    return parameters_of(CropTarget)["crop_load_target"]
+
+
+def _read_target(raw: Any, info: ValidationInfo) -> tuple[float, ...]:
+    if raw == UNTHINNED:
+        return (float("inf"),)
+    if isinstance(raw, str) or not isinstance(raw, (list, tuple, Mapping)):
+        raise ValueError(
+            f"found {raw!r}, expected fruit per cm2 of trunk by leaf, such as [0, 3, 5, 6], or {UNTHINNED!r}"
+        )
+    if isinstance(raw, (list, tuple)):
+        # The trade speaks of crop load as a plain number of fruit per cm2; no other unit is in use.
+        raw = [f"{item} /cm2" if isinstance(item, (int, float)) and not isinstance(item, bool) else item for item in raw]
+    return tuple(read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info)))
+
+
+CropLoadTarget = Annotated[Any, BeforeValidator(_read_target)]
+
+TABLES: Final[dict[str, type[Table]]] = {
+    kind: table_of(
+        f"{kind}_entry", *classes, like=(str | None, None), note=(str | None, None),
+        **({"crop_load_target": (CropLoadTarget | None, None)} if CropTarget in classes else {}),
+    )
+    for kind, (_, classes) in KINDS.items()
+}
+"""Typed table of one entry of each kind, as a plan may write it."""
+
+
+@functools.cache
+def catalogue_file(name: str) -> dict[str, Any]:
+    """A catalogue file of the package as nested dictionaries; empty where the package has none of that name."""
+    path = resources.files("orchardsim") / "catalogue" / name
+    return tomllib.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+
+
+def entries(kind: str) -> dict[str, Any]:
+    """Built-in entries of a kind by name."""
+    return catalogue_file(KINDS[kind][0])
+
+
+def entry_numbers(kind: str, name: str) -> dict[str, Sourced]:
+    """Numbers of a built-in entry with their sources, those taken over by ``like`` included."""
+    file, _ = KINDS[kind]
+    return {key: sourced(raw, file, f"{name}.{key}") for key, raw in _inherited(kind, name).items()}
+
+
+def _inherited(kind: str, name: str) -> dict[str, Any]:
+    """Raw numbers of a built-in entry, with those of the entry that it is like."""
+    file = KINDS[kind][0]
+    table = entries(kind)
+    chain: list[str] = []
+    while True:
+        if name in chain:
+            raise InputError(file, f"{name}: 'like' runs in a circle")
+        chain.append(name)
+        following = table[name].get("like")
+        if following is None:
+            break
+        if following not in table:
+            raise InputError(file, f"{name}.like: found {following!r}, {nearest_names(following, table)}")
+        name = following
+    numbers: dict[str, Any] = {}
+    for each in reversed(chain):
+        numbers.update({key: raw for key, raw in table[each].items() if key not in WORDS})
+    return numbers
+
+
+class Catalogue:
+    """The built-in entries with a plan's own laid over them.
+
+    Parameters
+    ----------
+    own : mapping
+        Kind -> name -> table, as the plan states them.
+    filler : Filler
+    """
+
+    def __init__(self, own: Mapping[str, Mapping[str, Table]], filler: Filler) -> None:
+        self.own = own
+        self.filler = filler
+        self._made: dict[tuple[str, str, type], Any] = {}
+
+    def names(self, kind: str) -> list[str]:
+        """Names of all entries of a kind, the plan's own included."""
+        return sorted({*entries(kind), *self.own.get(kind, {})})
+
+    def require(self, kind: str, name: str, path: str) -> None:
+        """Stop on a name that is in no catalogue, offering the nearest."""
+        names = self.names(kind)
+        if name not in names:
+            raise InputError(
+                self.filler.where,
+                f"{path}: found {name!r}, which is no {kind.replace('_', ' ')} of the catalogue or the plan; "
+                f"{nearest_names(name, names)}",
+            )
+
+    def get(self, kind: str, name: str, cls: type, path: str) -> Any:
+        """One class of an entry, e.g. the ``Phenology`` of a cultivar; ``path`` names the key that asks for it."""
+        if (kind, name, cls) not in self._made:
+            self.require(kind, name, path)
+            self._made[kind, name, cls] = self._make(kind, name, cls)
+        return self._made[kind, name, cls]
+
+    def _make(self, kind: str, name: str, cls: type) -> Any:
+        stated: dict[str, Any] = {}
+        base: str | None = name
+        chain: list[str] = []
+        wanted = [each for each in typing.get_type_hints(cls) if each in parameters_of(cls)]
+        own = self.own.get(kind, {})
+        while base in own and base not in chain:
+            chain.append(base)
+            table = own[base]
+            for key, value in table.stated(wanted).items():
+                stated.setdefault(key, value)
+            like = table.like  # type: ignore[attr-defined]
+            if like is not None:
+                self.require(kind, like, f"{kind}.{base}.like")
+            elif base not in entries(kind):
+                base = None
+                break
+            if like is None:
+                break
+            base = like
+        numbers = _inherited(kind, base) if base is not None and base in entries(kind) else {}
+        numbers = {key: raw for key, raw in numbers.items() if key in wanted and key not in stated}
+        made = self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], **stated)
+        return made

@@ -1,0 +1,193 @@
+"""Fills the stages' parameter classes from what a plan states, what the catalogues hold, and the classes' defaults."""
+
+from __future__ import annotations
+
+import dataclasses
+import typing
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.parameters import STATUSES, ParameterInfo, Sourced
+from orchardsim.core.units import example
+from orchardsim.plan.quantities import UnitContext, read_parameter
+from orchardsim.plan.tables import Table, nested_class
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A number of the resolved plan that the user did not state: where it comes from and how good it is."""
+
+    key: str
+    value: Any
+    unit: str
+    source: str
+    status: str
+
+
+@dataclass
+class Ledger:
+    """Collects the assumed numbers of a plan while it is resolved; a key is kept once."""
+
+    entries: dict[str, Assumption] = field(default_factory=dict)
+
+    def note(self, key: str, value: Any, unit: str, source: str, status: str) -> None:
+        """Keep one assumed number."""
+        self.entries.setdefault(key, Assumption(key, value, unit, source, status))
+
+
+DEFAULT_SOURCE = "default of the program"
+
+
+def sourced(raw: Any, where: str, key: str) -> Sourced:
+    """A catalogue's inline table as a number with its source.
+
+    Raises
+    ------
+    InputError
+        If it lacks value, unit, source or status, or its status is no status word.
+    """
+    needed = {"value", "unit", "source", "status"}
+    if not isinstance(raw, Mapping) or not needed <= set(raw) <= needed | {"low", "high"}:
+        raise InputError(where, f"{key}: found {raw!r}, expected {{ value, unit, source, status }}")
+    if raw["status"] not in STATUSES:
+        raise InputError(where, f"{key}: found status {raw['status']!r}, allowed: {', '.join(STATUSES)}")
+    return Sourced(raw["value"], raw["unit"], raw["source"], raw["status"])
+
+
+@dataclass(frozen=True)
+class Filler:
+    """Where a plan's values are taken from.
+
+    Attributes
+    ----------
+    where : str
+        The plan file, for messages.
+    context : UnitContext
+        Currency and masses by which written quantities are read.
+    ledger : Ledger
+        Receives every number that the user did not state.
+    """
+
+    where: str
+    context: UnitContext
+    ledger: Ledger
+
+    def fill(
+        self,
+        cls: type,
+        path: str,
+        stated: Table | None = None,
+        catalogue: Mapping[str, Any] | None = None,
+        catalogue_name: str = "catalogue",
+        **given: Any,
+    ) -> Any:
+        """An instance of a stage's parameter class.
+
+        Parameters
+        ----------
+        cls : type
+            Dataclass with declared parameters.
+        path : str
+            Key path of the table in the plan.
+        stated : Table, optional
+            The table as read from the plan; what it states comes first.
+        catalogue : mapping, optional
+            Entries ``{value, unit, source, status}`` by key, that come second; the class's defaults are last.
+        catalogue_name : str
+            File of ``catalogue``, for messages.
+        given
+            Values that the plan room supplies itself.
+
+        Raises
+        ------
+        InputError
+            Where a required key has no value.
+        """
+        catalogue = catalogue or {}
+        hints = typing.get_type_hints(cls)
+        known = {each.name for each in dataclasses.fields(cls)}
+        for key in catalogue:
+            if key not in known:
+                raise InputError(catalogue_name, f"{path}.{key}: unknown key, {nearest_names(key, known)}")
+        values = dict(given)
+        for each in dataclasses.fields(cls):
+            name = each.name
+            if name in values:
+                continue
+            key = f"{path}.{name}" if path else name
+            info: ParameterInfo | None = each.metadata.get("parameter")
+            if info is None:
+                shape, inner = nested_class(hints[name])
+                if inner is not None:
+                    self._fill_nested(values, name, key, shape, inner, stated, catalogue, catalogue_name)
+                continue
+            if stated is not None and name in stated.model_fields_set:
+                values[name] = getattr(stated, name)
+            elif name in catalogue:
+                entry = sourced(catalogue[name], catalogue_name, key)
+                values[name] = self.read_entry(entry, info, hints[name], catalogue_name, key)
+                self.ledger.note(key, values[name], info.unit, entry.source, entry.status)
+            elif each.default is not dataclasses.MISSING:
+                self.ledger.note(key, each.default, info.unit, f"{DEFAULT_SOURCE}: {info.meaning}", "assumption")
+            else:
+                raise InputError(
+                    self.where,
+                    f"{key}: missing ({info.meaning}); expected for example "
+                    f"{name} = {_example(info, self.context.currency)}",
+                )
+        return cls(**values)
+
+    def read_entry(self, entry: Sourced, info: ParameterInfo, hint: Any, where: str, key: str) -> Any:
+        """Value of a catalogue's entry in the stage's unit."""
+        context = dataclasses.replace(self.context, infinite=True)
+        raw: Any = entry.value
+        if entry.unit not in ("text", "flag"):
+            unit = _money(entry.unit, self.context.currency)
+            raw = {"value": entry.value, "unit": unit if unit != _money(info.unit, self.context.currency) else info.unit}
+        try:
+            return read_parameter(raw, info, hint, context)
+        except ValueError as error:
+            raise InputError(where, f"{key}: {error}") from None
+
+    def _fill_nested(
+        self,
+        values: dict[str, Any],
+        name: str,
+        key: str,
+        shape: str,
+        inner: type,
+        stated: Table | None,
+        catalogue: Mapping[str, Any],
+        catalogue_name: str,
+    ) -> None:
+        table = getattr(stated, name, None) if stated is not None else None
+        entries = catalogue.get(name)
+        if shape == "one":
+            # A part such as insurance or tax counts only where the plan asks for it.
+            if table is not None:
+                values[name] = self.fill(inner, key, table, entries, catalogue_name)
+        elif shape == "named":
+            names = [*(entries or {}), *(each for each in (table or {}) if each not in (entries or {}))]
+            values[name] = {
+                each: self.fill(inner, f"{key}.{each}", (table or {}).get(each), (entries or {}).get(each), catalogue_name)
+                for each in names
+            }
+        elif table is not None:
+            values[name] = tuple(
+                self.fill(inner, f"{key} {number}", each, None) for number, each in enumerate(table, start=1)
+            )
+
+
+def _money(unit: str, currency: str) -> str:
+    return unit.replace("money", currency)
+
+
+def _example(info: ParameterInfo, currency: str) -> str:
+    if info.unit == "flag":
+        return "true"
+    if info.unit == "text":
+        return f'"{info.allowed[0] if info.allowed else "..."}"'
+    text = example(info.unit, currency)
+    return text if text.replace(".", "").isdigit() else f'"{text}"'

@@ -1,0 +1,177 @@
+"""``load_plan``: from a TOML file or a mapping to a resolved plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.units import CURRENCIES
+from orchardsim.operations.parameters import Crew, check_replacement
+from orchardsim.plan.blocks import FarmParts, resolve_blocks
+from orchardsim.plan.catalogue import Catalogue, catalogue_file
+from orchardsim.plan.filling import Filler, Ledger
+from orchardsim.plan.model import GROUPED, SECTIONS, PackingTable, PlanTable
+from orchardsim.plan.plan import Plan
+from orchardsim.plan.quantities import UnitContext
+from orchardsim.plan.reading import read_toml
+from orchardsim.plan.tables import validated
+from orchardsim.weather.bundled import bundled_record_path
+from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
+
+BUNDLED: Final = "bundled"
+CATALOGUE_CURRENCY: Final = "USD"
+MONTHS: Final = 12
+
+
+def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None = None) -> Plan:
+    """Read, check and resolve a planting plan.
+
+    Parameters
+    ----------
+    source : path or mapping
+        A TOML file, or its content as nested dictionaries.
+    base : path, optional
+        Folder that a weather record's path is relative to; the plan file's own folder where there is one.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        One line naming file, key, what was found and what is allowed.
+    """
+    if isinstance(source, Mapping):
+        path, raw = None, dict(source)
+    else:
+        path = Path(source)
+        raw = read_toml(path)
+    folder = Path(base) if base is not None else (path.parent if path is not None else Path())
+    where = str(path) if path is not None else "plan"
+    currency = raw.get("currency")
+    context = UnitContext(currency=currency if currency in CURRENCIES else "USD")
+    packing = raw.get("packing", {})
+    if isinstance(packing, Mapping):
+        masses = validated(PackingTable, packing, where, context, "packing")
+        context = UnitContext(context.currency, {"bin": masses.bin_mass, "box": masses.box_mass})
+    table = validated(PlanTable, raw, where, context)
+    return _resolve(table, path, where, folder, context)
+
+
+def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
+    ledger = Ledger()
+    filler = Filler(where, context, ledger)
+    for key in ("bin_mass", "box_mass"):
+        if key not in table.packing.model_fields_set:
+            ledger.note(f"packing.{key}", getattr(table.packing, key), "kg",
+                        "United States apple crop insurance provisions, 7 CFR 457.158", "read")
+    if "price_year" not in table.model_fields_set:
+        ledger.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
+    weather = _weather(table, filler, folder)
+    for key, reason in (("site_growth", "research mean"), ("replant_site", "new ground")):
+        if key not in table.site.model_fields_set:
+            ledger.note(f"site.{key}", getattr(table.site, key), "1", reason, "assumption")
+
+    supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
+    sections = {
+        name: filler.fill(cls, name, getattr(table, name), section_catalogue(name), "catalogue", **supplied.get(name, {}))
+        for name, cls in SECTIONS.items()
+    }
+    grouped: dict[str, dict[str, Any]] = {}
+    for name, cls in GROUPED.items():
+        known = section_catalogue(name)
+        own = getattr(table, name) or {}
+        grouped[name] = {
+            each: filler.fill(cls, f"{name}.{each}", own.get(each), known.get(each), "catalogue")
+            for each in [*known, *(each for each in own if each not in known)]
+        }
+    crews = tuple(
+        filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
+    )
+    catalogue = Catalogue(
+        {kind: getattr(table, kind) or {} for kind in ("rootstock", "cultivar", "training_system", "tree_grade")}, filler
+    )
+    parts = FarmParts(
+        site=table.site, catalogue=catalogue, filler=filler, market=sections["market"],
+        tree_price=grouped["tree_price"], rates=sections["work_rates"],
+    )
+    blocks, warnings = resolve_blocks(table.block, parts)
+    check_replacement(f"{where}: replacement", sections["replacement"], 80)
+    if table.currency != CATALOGUE_CURRENCY:
+        warnings.append(
+            f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "
+            f"taken as the same number of {table.currency}"
+        )
+    return Plan(
+        path=path, title=table.title, site_name=table.site.name, units=table.units, currency=table.currency,
+        price_year=table.price_year, bin_mass=table.packing.bin_mass, box_mass=table.packing.box_mass,
+        weather=weather, blocks=blocks, crews=crews, tree_price=grouped["tree_price"],
+        assumptions=tuple(ledger.entries.values()), warnings=tuple(warnings), **sections,
+    )
+
+
+def section_catalogue(name: str) -> dict[str, Any]:
+    """Built-in values of a plan section, by key."""
+    costs, prices, physiology = (catalogue_file(file) for file in ("costs.toml", "prices.toml", "physiology.toml"))
+    if name == "finance":
+        return {**costs.get("finance", {}), "tax": costs.get("tax", {}), "insurance": costs.get("insurance", {})}
+    if name == "market":
+        return {**prices.get("market", {}), "outlets": prices.get("outlet", {}), "fruit": prices.get("fruit", {})}
+    if name == "physiology":
+        return dict(physiology.get("physiology", physiology))
+    return dict(costs.get(name, {}))
+
+
+def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
+    stated = table.weather
+    record: Path | None = None
+    if stated.record == BUNDLED:
+        record = bundled_record_path()
+    elif stated.record is not None:
+        record = folder / stated.record
+        if not record.is_file():
+            raise InputError(
+                filler.where, f"weather.record: found {stated.record!r}, but there is no such file at {record}; "
+                f"allowed: a daily station record relative to the plan, or {BUNDLED!r}",
+            )
+    normals = None
+    if stated.normals is not None:
+        for key in ("temperature_min", "temperature_max", "rain", "wet_days"):
+            if key in stated.normals.model_fields_set and len(getattr(stated.normals, key)) != MONTHS:
+                raise InputError(
+                    filler.where, f"weather.normals.{key}: found {len(getattr(stated.normals, key))} values, expected 12, "
+                    "January first",
+                )
+        normals = filler.fill(MonthlyNormals, "weather.normals", stated.normals)
+        for month, (low, high) in enumerate(zip(normals.temperature_min, normals.temperature_max, strict=False), start=1):
+            if low > high:
+                raise InputError(
+                    filler.where, f"weather.normals: in month {month} temperature_min is {low:g} degC, above "
+                    f"temperature_max of {high:g} degC",
+                )
+    if record is None and not (normals and normals.temperature_min and normals.temperature_max):
+        raise InputError(
+            filler.where, f"weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
+            f"allowed: a record's path, {BUNDLED!r}, or those normals",
+        )
+    baseline = stated.baseline_years
+    if baseline is not None and (len(baseline) != 2 or not 1600 <= baseline[0] <= baseline[1] <= 2200):
+        raise InputError(
+            filler.where, f"weather.baseline_years: found {baseline!r}, expected two years, first and last, such as "
+            "[1991, 2020]",
+        )
+    given: dict[str, Any] = {
+        "latitude": table.site.latitude, "record": record, "normals": normals,
+        "baseline_years": tuple(baseline) if baseline is not None else None,
+    }
+    if table.site.elevation is not None:
+        given["elevation"] = table.site.elevation
+    if "warming" in stated.model_fields_set:
+        warming = stated.warming * MONTHS if len(stated.warming) == 1 else stated.warming
+        if len(warming) != MONTHS:
+            raise InputError(filler.where, f"weather.warming: found {len(warming)} values, expected 1 or 12")
+        given["warming"] = warming
+    return filler.fill(WeatherSettings, "weather", stated, None, **given)  # type: ignore[no-any-return]

@@ -1,0 +1,174 @@
+"""The typed model of a plan file: every table and key that may stand in it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BeforeValidator, Field
+
+from orchardsim.core.units import BUSHEL, CURRENCIES, POUND
+from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
+from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, SupportRates, WorkRates
+from orchardsim.plan.catalogue import TABLES, CropLoadTarget
+from orchardsim.plan.quantities import UnitContext
+from orchardsim.plan.tables import Table, parameter_fields, plain_table, quantity, table_of
+from orchardsim.season.parameters import BlockSite
+from orchardsim.trees.hazards import Hazards
+from orchardsim.trees.parameters import Physiology, Thinning
+from orchardsim.weather.parameters import WeatherSettings
+
+DEFAULT_BIN: Final = 875 * POUND
+"""kg; least bin of the United States apple crop insurance provisions (7 CFR 457.158: read)."""
+DEFAULT_BOX: Final = BUSHEL
+
+YEARS: Final = (-80, 80)
+
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+Length = quantity("m", "spacing", 0.2, 30)
+YearOfPlan = Annotated[int, Field(ge=YEARS[0], le=YEARS[1])]
+
+
+def _pollinizer_steps(raw: Any) -> Any:
+    if isinstance(raw, bool) or not isinstance(raw, int) or not 2 <= raw <= 500:
+        raise ValueError(f"found {raw!r}, allowed a whole number from 2 to 500")
+    return raw
+
+
+Step = Annotated[int, BeforeValidator(_pollinizer_steps)]
+
+
+class PollinizerTable(Table):
+    """``[[block.pollinizer]]``: pollen for the block.
+
+    ``every_tree`` sets extra trees beside the row's posts, which take no planting position; ``every_row`` alone
+    plants whole rows, which become a row group of their own.
+    """
+
+    cultivar: Name
+    every_tree: Step | None = None
+    every_row: Step | None = None
+
+
+class GroupTable(Table):
+    """``[[block.group]]``: neighbouring rows that differ from the block in stock, cultivar, grade or target."""
+
+    name: Name
+    rows: Annotated[int, Field(ge=1, le=100_000)] | None = None
+    cultivar: Name | None = None
+    rootstock: Name | None = None
+    tree_grade: Name | None = None
+    crop_load_target: CropLoadTarget | None = None
+    trunk_area: quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000) | None = None  # type: ignore[valid-type]
+    last_crop: quantity("kg/tree", "crop of the season before year 0", 0, 1500) | None = None  # type: ignore[valid-type]
+
+
+class BlockBase(Table):
+    """``[[block]]``: land, trees and timing; the keys of the block's site are added from the season room."""
+
+    name: Name
+    cultivar: Name | None = None
+    rootstock: Name | None = None
+    training: Name
+    tree_grade: Name = "feathered"
+    row_spacing: Length  # type: ignore[valid-type]
+    tree_spacing: Length  # type: ignore[valid-type]
+    gross_area: quantity("m2", "land with headlands", 10, 1e8) | None = None  # type: ignore[valid-type]
+    net_area: quantity("m2", "land under the trees' own spacing", 1, 1e8) | None = None  # type: ignore[valid-type]
+    trees: Annotated[int, Field(ge=1, le=2_000_000)] | None = None
+    row_length: quantity("m", "length of a row under trees", 1, 2000) | None = None  # type: ignore[valid-type]
+    headland: quantity("m", "free land at each row end", 0, 100) | None = None  # type: ignore[valid-type]
+    row_direction: quantity("degree", "direction of the rows, clockwise from north", 0, 360) | None = None  # type: ignore[valid-type]
+    year_planted: YearOfPlan = 1
+    year_removed: YearOfPlan | None = None
+    crop_load_target: CropLoadTarget | None = None
+    site_growth: Annotated[float, Field(ge=0.3, le=2.5, strict=False)] | None = None
+    replant_site: bool | None = None
+    trunk_area: quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000) | None = None  # type: ignore[valid-type]
+    last_crop: quantity("kg/tree", "crop of the season before year 0", 0, 1500) | None = None  # type: ignore[valid-type]
+    group: list[GroupTable] = []
+    pollinizer: list[PollinizerTable] = []
+    order_year: YearOfPlan | None = None
+    trees_bought: Literal["contract", "late"] = "contract"
+    tree_price: quantity("money/tree", "price of a nursery tree with royalty", 0, 1e6) | None = None  # type: ignore[valid-type]
+    clears_old_orchard: bool = False
+    fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
+    land_from_year: Annotated[int, Field(ge=0, le=80)] | None = None
+    netting: bool = False
+    fenced: bool = True
+    yield_history: list[quantity("kg", "crops of the block before year 0, oldest first", 0, 1e9)] = []  # type: ignore[valid-type]
+
+
+class SiteBase(Table):
+    """``[site]``: the farm's place; keys of a block's site given here hold for all blocks that do not state them."""
+
+    name: Name = "unnamed farm"
+    latitude: quantity("degree", "latitude, north positive", -66, 66)  # type: ignore[valid-type]
+    elevation: quantity("m", "height above the sea", -400, 4500) | None = None  # type: ignore[valid-type]
+    replant_site: bool = False
+    site_growth: Annotated[float, Field(ge=0.3, le=2.5, strict=False)] = 1.0
+    row_direction: quantity("degree", "direction of the rows, clockwise from north", 0, 360) | None = None  # type: ignore[valid-type]
+
+
+class PackingTable(Table):
+    """``[packing]``: what a bin and a box hold."""
+
+    bin_mass: quantity("kg", "fruit in a bin", 100, 600) = DEFAULT_BIN  # type: ignore[valid-type]
+    box_mass: quantity("kg", "fruit in a box", 5, 40) = DEFAULT_BOX  # type: ignore[valid-type]
+
+
+SiteTable: Any = table_of("site", BlockSite, base=SiteBase)
+BlockTable: Any = table_of("block", BlockSite, base=BlockBase, thinning=(plain_table(Thinning) | None, None))
+WeatherTable: Any = table_of(
+    "weather", WeatherSettings, leave_out=("latitude", "elevation"),
+    record=(str | None, None), baseline_years=(list[int] | None, None),
+)
+
+SECTIONS: Final[dict[str, type]] = {
+    "replacement": Replacement,
+    "work_rates": WorkRates,
+    "support_rates": SupportRates,
+    "support": SupportDesign,
+    "costs": Costs,
+    "market": Market,
+    "finance": Finance,
+    "hazards": Hazards,
+    "physiology": Physiology,
+}
+"""Plan table -> stage class that it fills."""
+SUPPLIED: Final[dict[str, tuple[str, ...]]] = {"costs": ("bin_mass",), "finance": ("price_year",)}
+"""Parameters of these classes that other keys of the plan give."""
+GROUPED: Final[dict[str, type]] = {"tree_price": TreePrice}
+"""Plan table of named tables -> stage class of each."""
+
+
+class PlanBase(Table):
+    """The top of a plan file."""
+
+    title: Name
+    units: Literal["us", "metric"]
+    currency: Literal[CURRENCIES]  # type: ignore[valid-type]
+    price_year: Annotated[int, Field(ge=1950, le=2150)] = 2024
+    note: str = ""
+    packing: PackingTable = PackingTable()
+
+
+def _plan_table() -> Any:
+    fields: dict[str, Any] = {
+        "site": (SiteTable, ...),
+        "weather": (WeatherTable, ...),
+        "block": (Annotated[list[BlockTable], Field(min_length=1)], ...),  # type: ignore[valid-type]
+        "crews": (list[plain_table(Crew)] | None, None),  # type: ignore[misc]
+    }
+    for name, cls in SECTIONS.items():
+        table = table_of(name, cls, leave_out=SUPPLIED.get(name, ()))
+        fields[name] = (table | None, None)
+    for name, cls in GROUPED.items():
+        fields[name] = (dict[str, plain_table(cls)] | None, None)  # type: ignore[misc]
+    for kind, entry in TABLES.items():
+        fields[kind] = (dict[str, entry] | None, None)  # type: ignore[valid-type]
+    return table_of("plan", base=PlanBase, **fields)
+
+
+PlanTable: Any = _plan_table()
+
+__all__ = ["BlockTable", "PlanTable", "SiteTable", "UnitContext", "WeatherTable", "parameter_fields"]

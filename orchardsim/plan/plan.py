@@ -1,0 +1,204 @@
+"""A resolved plan: the stages' parameters, what was assumed, and what the plan says of itself."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.units import Display, display
+from orchardsim.economy.blocks import BlockMoney
+from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
+from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, SupportRates, WorkRates
+from orchardsim.plan.filling import Assumption
+from orchardsim.plan.layout import Geometry
+from orchardsim.plan.pollination import Pollinizer
+from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.trees.hazards import Hazards
+from orchardsim.trees.parameters import BlockPlan, Physiology
+from orchardsim.weather.parameters import WeatherSettings
+
+HASHED = (
+    "currency", "price_year", "bin_mass", "box_mass", "weather", "blocks", "replacement", "crews", "work_rates",
+    "support_rates", "support", "costs", "market", "finance", "tree_price", "hazards",
+    "physiology",
+)
+"""What a run depends on; title, place name and display units change no number."""
+
+
+@dataclass(frozen=True)
+class ResolvedBlock:
+    """One block, ready for the stages; the tuples run over its row groups, in the order of ``plan.labels``.
+
+    Attributes
+    ----------
+    plan : BlockPlan
+        For the trees room.
+    phenology : tuple of Phenology
+        For the season room, one per row group.
+    site : BlockSite
+        For the season room.
+    money : tuple of BlockMoney
+        For the economy room, one per row group.
+    geometry : Geometry
+        Rows and areas of the whole block.
+    group_rows, group_trees : tuple of int
+        Rows and planting positions of each row group.
+    training_name, stock_names, grade_names : names in the catalogue
+    pollinizers : tuple of Pollinizer
+        Extra trees that take no planting position; they are bought and kept, their fruit is not counted.
+    """
+
+    name: str
+    plan: BlockPlan
+    phenology: tuple[Phenology, ...]
+    site: BlockSite
+    money: tuple[BlockMoney, ...]
+    geometry: Geometry
+    group_rows: tuple[int, ...]
+    group_trees: tuple[int, ...]
+    training_name: str
+    stock_names: tuple[str, ...]
+    grade_names: tuple[str, ...]
+    pollinizers: tuple[Pollinizer, ...] = ()
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Labels of the row groups on the results' block axis."""
+        return self.plan.labels
+
+    @property
+    def cultivar_names(self) -> tuple[str, ...]:
+        """Cultivar of each row group."""
+        return self.plan.cultivar_names
+
+    @property
+    def year_planted(self) -> int:
+        """Year of the plan in which the block is planted; its leaf 1."""
+        return self.plan.year_planted
+
+    def leaf(self, year: int) -> int:
+        """Growing season of the first planting in a year of the plan; 0 or less before it."""
+        return year - self.plan.year_planted + 1
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A planting plan, read, checked and resolved.
+
+    Attributes
+    ----------
+    path : Path or None
+        File that it was read from.
+    units : str
+        "us" or "metric": how results are shown.
+    assumptions : tuple of Assumption
+        Every number that the plan does not state itself, with its unit, source and status.
+    warnings : tuple of str
+        What is legal but looks wrong or needs the user's eye.
+    """
+
+    path: Path | None
+    title: str
+    site_name: str
+    units: str
+    currency: str
+    price_year: int
+    bin_mass: float
+    box_mass: float
+    weather: WeatherSettings
+    blocks: tuple[ResolvedBlock, ...]
+    replacement: Replacement
+    crews: tuple[Crew, ...]
+    work_rates: WorkRates
+    support_rates: SupportRates
+    support: SupportDesign
+    costs: Costs
+    market: Market
+    finance: Finance
+    tree_price: Mapping[str, TreePrice]
+    hazards: Hazards
+    physiology: Physiology
+    assumptions: tuple[Assumption, ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> str:
+        """Name of the plan for messages."""
+        return str(self.path) if self.path is not None else "plan"
+
+    @property
+    def display(self) -> Display:
+        """Units in which results are shown."""
+        return display(self.units)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Labels of all row groups on the results' block axis, without ``farm``."""
+        return tuple(label for block in self.blocks for label in block.labels)
+
+    @property
+    def money(self) -> tuple[BlockMoney, ...]:
+        """What the economy needs to know of each label, in the order of ``labels``."""
+        return tuple(money for block in self.blocks for money in block.money)
+
+    @property
+    def planted_area(self) -> float:
+        """Land under the trees' own spacing [m2]."""
+        return math.fsum(block.geometry.planted_area for block in self.blocks)
+
+    @property
+    def gross_area(self) -> float:
+        """Land with headlands [m2]."""
+        return math.fsum(block.geometry.gross_area for block in self.blocks)
+
+    @functools.cached_property
+    def hash(self) -> str:
+        """Fingerprint (SHA-256) of everything that a run of this plan depends on, without paths or titles."""
+        content = {name: canonical(getattr(self, name)) for name in HASHED}
+        text = json.dumps(content, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    def with_record(self, record: Path | str) -> Plan:
+        """The same plan on another station record.
+
+        Raises
+        ------
+        InputError
+            If there is no such file.
+        """
+        path = Path(record)
+        if not path.is_file():
+            raise InputError(str(record), "no such file; expected a daily station record")
+        return dataclasses.replace(self, weather=dataclasses.replace(self.weather, record=path))
+
+
+def canonical(value: Any) -> Any:
+    """A value as plain JSON that is the same on every machine: files by content, numbers in full precision."""
+    if isinstance(value, Path):
+        return {"file": _content(value)}
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: canonical(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): canonical(item) for key, item in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [canonical(item) for item in value]
+    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return value
+    if isinstance(value, int):
+        return value
+    return float(value).hex() if math.isfinite(value) else str(float(value))
+
+
+def _content(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return "missing"

@@ -1,0 +1,173 @@
+"""From what a plan or catalogue writes for one parameter to the number, word or flag that a stage needs."""
+
+from __future__ import annotations
+
+import math
+import types
+import typing
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, get_args, get_origin
+
+from orchardsim.core.errors import nearest_names
+from orchardsim.core.parameters import ParameterInfo
+from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity
+
+DEGREE_UNITS: Final = ("degree",)
+"""Latitude and row direction may be written as plain numbers of degrees."""
+SOURCED_KEYS: Final = frozenset({"value", "unit", "source", "status"})
+
+
+@dataclass(frozen=True)
+class UnitContext:
+    """What written quantities depend on in one plan: its currency, and the mass [kg] of its bins and boxes."""
+
+    currency: str = "USD"
+    masses: dict[str, float] = field(default_factory=dict)
+    infinite: bool = False
+    """Whether a number may be infinite (catalogues: an outlet without a limit)."""
+
+
+def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContext) -> Any:
+    """Value of a parameter as the stage wants it.
+
+    Parameters
+    ----------
+    raw : any
+        What stands in the TOML file: a number, a quantity as text, a list of them, or an inline table with
+        ``value``, ``unit`` and, if wanted, ``source`` and ``status``.
+    info : ParameterInfo
+        Unit, bounds and allowed words.
+    hint : type
+        Annotation of the dataclass field.
+    context : UnitContext
+        The plan's currency and the mass of its bins and boxes.
+
+    Raises
+    ------
+    ValueError
+        What was found and what is allowed.
+    """
+    hint = without_none(hint)
+    unit = info.unit
+    if raw == "unlimited" and info.high is None and hint is float:
+        return math.inf
+    if isinstance(raw, Mapping):
+        raw, written = _unpack(raw, context)
+    else:
+        written = None
+    if get_origin(hint) is tuple:
+        return _read_tuple(raw, written, info, hint, context)
+    if hint is bool or unit == "flag":
+        if not isinstance(raw, bool):
+            raise ValueError(f"found {raw!r}, expected true or false")
+        return raw
+    if hint is str or unit == "text":
+        return _read_word(raw, info)
+    value = read_number(raw, unit, context, written)
+    check_bounds(value, info)
+    if hint is int:
+        if value != round(value):
+            raise ValueError(f"found {raw!r}, expected a whole number")
+        return round(value)
+    return value
+
+
+def read_number(raw: Any, unit: str, context: UnitContext, written: str | None = None) -> float:
+    """Finite number in ``unit``; ``written`` is the unit of an inline table."""
+    if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
+        raise ValueError(f"found {raw!r}, expected a quantity such as {example(unit, context.currency)!r}")
+    if isinstance(raw, str):
+        if written is not None:
+            raise ValueError(f"found value = {raw!r} beside unit = {written!r}, expected a plain number there")
+        return parse_quantity(raw, unit, currency=context.currency, masses=context.masses)
+    if math.isnan(raw) or (math.isinf(raw) and not context.infinite):
+        raise ValueError(f"found {raw!r}, expected a finite number")
+    if written is not None:
+        return convert(float(raw), written, unit, currency=context.currency, masses=context.masses)
+    if unit not in PLAIN_UNITS and unit not in DEGREE_UNITS:
+        raise ValueError(f"found {raw!r} without a unit, expected one such as {example(unit, context.currency)!r}")
+    return float(raw)
+
+
+def check_bounds(value: float, info: ParameterInfo) -> None:
+    """Raise ``ValueError`` where a number lies outside the parameter's bounds."""
+    low, high = info.low, info.high
+    if (low is not None and value < low) or (high is not None and value > high):
+        raise ValueError(f"found {value:g} {_shown(info.unit)}, allowed {allowed_range(info)}".replace("  ", " "))
+
+
+def allowed_range(info: ParameterInfo) -> str:
+    """Bounds of a parameter in words.
+
+    Examples
+    --------
+    >>> allowed_range(ParameterInfo("m", "height", 1, 9)), allowed_range(ParameterInfo("1", "share", 0, None))
+    ('1 to 9 m', 'at least 0')
+    """
+    unit = f" {_shown(info.unit)}".rstrip()
+    if info.low is not None and info.high is not None:
+        return f"{info.low:g} to {info.high:g}{unit}"
+    if info.low is not None:
+        return f"at least {info.low:g}{unit}"
+    return f"at most {info.high:g}{unit}" if info.high is not None else "any number"
+
+
+def without_none(hint: Any) -> Any:
+    """``float | None`` -> ``float``."""
+    if get_origin(hint) in (typing.Union, types.UnionType):
+        kinds = [kind for kind in get_args(hint) if kind is not type(None)]
+        return kinds[0] if len(kinds) == 1 else hint
+    return hint
+
+
+def _shown(unit: str) -> str:
+    return "" if unit == "1" else unit
+
+
+def _unpack(raw: Mapping[str, Any], context: UnitContext) -> tuple[Any, str | None]:
+    """Value and unit of an inline table."""
+    unknown = sorted(set(raw) - SOURCED_KEYS)
+    if unknown:
+        raise ValueError(f"found the key {unknown[0]!r}, {nearest_names(unknown[0], SOURCED_KEYS)}")
+    if "value" not in raw:
+        raise ValueError("found a table without 'value', expected { value = ..., unit = ... }")
+    unit = raw.get("unit")
+    if unit is not None and not isinstance(unit, str):
+        raise ValueError(f"found unit = {unit!r}, expected text")
+    if unit in ("text", "flag"):
+        unit = None
+    return raw["value"], unit
+
+
+def _read_word(raw: Any, info: ParameterInfo) -> str:
+    if not isinstance(raw, str):
+        raise ValueError(f"found {raw!r}, expected text")
+    if info.allowed and raw not in info.allowed:
+        raise ValueError(f"found {raw!r}, {nearest_names(raw, info.allowed)}"
+                         + f" (allowed: {', '.join(info.allowed)})")
+    return raw
+
+
+def _read_tuple(raw: Any, written: str | None, info: ParameterInfo, hint: Any, context: UnitContext) -> Any:
+    kinds = get_args(hint)
+    kind = kinds[0] if kinds else float
+    fixed = len(kinds) if kinds and kinds[-1] is not Ellipsis else None
+    if not isinstance(raw, Sequence) or isinstance(raw, str):
+        raw = [raw]
+    if not raw:
+        raise ValueError("found an empty list, expected at least one value")
+    if fixed is not None and len(raw) != fixed:
+        raise ValueError(f"found {len(raw)} values, expected {fixed}")
+    values = []
+    for position, item in enumerate(raw, start=1):
+        try:
+            if kind is str:
+                values.append(_read_word(item, info))
+                continue
+            value = read_number(item, info.unit, context, written)
+            check_bounds(value, info)
+            values.append(round(value) if kind is int else value)
+        except ValueError as error:
+            raise ValueError(f"value {position} of {len(raw)}: {error}") from error
+    return tuple(values)

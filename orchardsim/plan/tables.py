@@ -1,0 +1,207 @@
+"""Typed tables made from the stages' parameter classes, and one clear line for whatever does not fit them."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import typing
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
+from typing import Annotated, Any, get_args, get_origin
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo, create_model
+
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.parameters import ParameterInfo
+from orchardsim.plan.quantities import UnitContext, check_bounds, read_number, read_parameter, without_none
+
+
+class Table(BaseModel):
+    """A table of the plan file; a key that is not declared is an error."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+    def stated(self, names: Iterable[str]) -> dict[str, Any]:
+        """The values, among ``names``, that the file states itself."""
+        return {name: getattr(self, name) for name in names if name in self.model_fields_set}
+
+
+def context_of(info: ValidationInfo) -> UnitContext:
+    """Currency and masses that the plan is read with."""
+    return info.context if isinstance(info.context, UnitContext) else UnitContext()
+
+
+def quantity(unit: str, meaning: str, low: float | None = None, high: float | None = None) -> Any:
+    """Type of a field that holds a number with a unit."""
+    bounds = ParameterInfo(unit, meaning, low, high)
+
+    def read(raw: Any, info: ValidationInfo) -> float:
+        if isinstance(raw, Mapping):
+            return float(read_parameter(raw, bounds, float, context_of(info)))
+        value = read_number(raw, unit, context_of(info))
+        check_bounds(value, bounds)
+        return value
+
+    return Annotated[float, BeforeValidator(read), Field(description=meaning)]
+
+
+def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, Any]:
+    """Fields of a typed table for every declared parameter of a stage's dataclass, and for the dataclasses in it.
+
+    All are optional here: what a file leaves out comes from a catalogue or the class's own default.
+    """
+    hints = typing.get_type_hints(cls)
+    skipped = set(leave_out)
+    fields: dict[str, Any] = {}
+    for field in dataclasses.fields(cls):
+        if field.name in skipped:
+            continue
+        info = field.metadata.get("parameter")
+        if info is not None:
+            reader = BeforeValidator(partial(_read, info, hints[field.name]))
+            fields[field.name] = (Annotated[Any, reader, Field(description=info.meaning)], None)
+            continue
+        shape, inner = nested_class(hints[field.name])
+        if inner is not None:
+            table = plain_table(inner)
+            kinds: dict[str, Any] = {"one": table, "named": dict[str, table], "listed": list[table]}  # type: ignore[valid-type]
+            fields[field.name] = (kinds[shape] | None, None)
+    return fields
+
+
+def nested_class(hint: Any) -> tuple[str, type | None]:
+    """How a field holds another stage dataclass: one, a mapping of named ones, or a list of them.
+
+    Returns
+    -------
+    tuple
+        ("one" | "named" | "listed", class), or ("", None) where the field holds none.
+    """
+    hint = without_none(hint)
+    origin, parts = get_origin(hint), get_args(hint)
+    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
+        return "one", hint
+    if origin in (dict, Mapping) and len(parts) == 2 and dataclasses.is_dataclass(parts[1]):
+        return "named", parts[1]
+    if origin is tuple and parts and dataclasses.is_dataclass(parts[0]):
+        return "listed", parts[0]
+    return "", None
+
+
+@functools.cache
+def plain_table(cls: type) -> type[Table]:
+    """Typed table of one stage dataclass."""
+    table: type[Table] = table_of(cls.__name__, cls)
+    return table
+
+
+def _read(parameter: ParameterInfo, hint: Any, raw: Any, info: ValidationInfo) -> Any:
+    return read_parameter(raw, parameter, hint, context_of(info))
+
+
+def table_of(name: str, *classes: type, base: type[Table] = Table, leave_out: Iterable[str] = (), **more: Any) -> Any:
+    """Typed table that holds the parameters of one or several stage classes, and ``more`` fields."""
+    fields: dict[str, Any] = {}
+    for cls in classes:
+        fields.update(parameter_fields(cls, leave_out=leave_out))
+    fields.update(more)
+    make: Callable[..., Any] = create_model
+    return make(name, __base__=base, **fields)
+
+
+def validated(model: type[BaseModel], raw: Mapping[str, Any], where: str, context: UnitContext, path: str = "") -> Any:
+    """A table read by its model.
+
+    Raises
+    ------
+    InputError
+        Of all faults the one to mend first: a misspelt key before what it seems to leave out.
+    """
+    try:
+        return model.model_validate(dict(raw), context=context)
+    except ValidationError as error:
+        raise first_fault(model, error, where, path) from None
+
+
+def first_fault(model: type[BaseModel], error: ValidationError, where: str, path: str = "") -> InputError:
+    """The fault to report, as one line with file, key path, found and allowed."""
+    faults = sorted(error.errors(), key=lambda fault: fault["type"] != "extra_forbidden")
+    fault = faults[0]
+    location = fault["loc"]
+    key = key_path(path, location)
+    others = f" ({len(faults) - 1} more to mend after this one)" if len(faults) > 1 else ""
+    if fault["type"] == "extra_forbidden":
+        names = _names_at(model, location[:-1])
+        parent = key_path(path, location[:-1])
+        return InputError(
+            where, f"{key}: unknown key {str(location[-1])!r}{' in ' + parent if parent else ''}, "
+            f"{nearest_names(str(location[-1]), names)}{others}"
+        )
+    return InputError(where, f"{key}: {_words(fault)}{others}")
+
+
+def key_path(path: str, location: Iterable[Any]) -> str:
+    """Key path in words: ``("block", 0, "row_spacing")`` -> ``block 1.row_spacing``."""
+    text = path
+    for part in location:
+        if isinstance(part, int):
+            text += f" {part + 1}"
+        else:
+            text += f".{part}" if text else str(part)
+    return text
+
+
+_EXPECTED = {
+    "string_type": "text in quotes",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "list_type": "a list",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+}
+
+
+def _words(fault: Any) -> str:
+    kind, found = fault["type"], fault.get("input")
+    if kind == "missing":
+        return "missing; this key is required"
+    if kind == "value_error":
+        return str(fault["ctx"]["error"])
+    if kind in _EXPECTED:
+        return f"found {_short(found)}, expected {_EXPECTED[kind]}"
+    if kind == "literal_error":
+        return f"found {_short(found)}, allowed: {fault['ctx']['expected']}"
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
+        (name, bound), = fault["ctx"].items()
+        words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}[name]
+        return f"found {_short(found)}, allowed {words} {bound:g}"
+    return f"found {_short(found)}: {fault['msg']}"
+
+
+def _short(found: Any) -> str:
+    text = repr(found)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _names_at(model: type[BaseModel], location: Iterable[Any]) -> list[str]:
+    """Names allowed in the table at a place of the model."""
+    current: Any = model
+    for part in location:
+        if isinstance(part, int):
+            continue
+        if isinstance(current, type) and issubclass(current, BaseModel):
+            current = _inner(current.model_fields[str(part)].annotation)
+        # Else the part is a free name (an entry of a catalogue) and the type stays.
+    return list(current.model_fields) if isinstance(current, type) and issubclass(current, BaseModel) else []
+
+
+def _inner(annotation: Any) -> Any:
+    """The table type within ``X | None``, ``list[X]`` or ``dict[str, X]``."""
+    annotation = without_none(annotation)
+    if get_origin(annotation) in (list, dict, tuple):
+        return _inner(get_args(annotation)[-1])
+    return annotation
+
