@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
+from orchardsim.report.page import write_report
 from orchardsim.report.sentences import plain_sentences
 from orchardsim.report.table import headline_table
 
-__all__ = ["headline_table", "plain_sentences"]
+__all__ = ["headline_table", "plain_sentences", "write_report"]

@@ -84,7 +84,7 @@ def _payback(dataset: xarray.Dataset) -> str:
     never = int(np.isinf(payback).sum())
     share, error = share_with_error(never, trials)
     limits = "no answer is surer than the plan's prices and the weather record behind it"
-    sure = f" (give or take {200 * error:.1g})" if error > 0 else ""
+    sure = f" (give or take {max(200 * error, 1):.0f})" if error > 0 else ""
     if never == trials:
         return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years; {limits}."
     if share >= 0.5:

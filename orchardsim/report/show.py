@@ -59,8 +59,8 @@ class Show:
         kind = str(attrs["real_or_nominal"])
         year = attribute(dataset, "price_year")
         basis = {
-            "real": f"in money of {year}, inflation taken out",
-            "nominal": f"in money of each year, inflation included; prices start from {year}",
+            "real": f"money of {year}, inflation taken out",
+            "nominal": f"money of each year, inflation included; prices start from {year}",
         }.get(kind, f"{kind}, price year {year}")
         return cls(
             str(attrs["units"]), str(attrs["currency"]), float(attrs["bin_mass"]), float(attrs["box_mass"]), basis

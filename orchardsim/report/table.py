@@ -36,7 +36,7 @@ def headline_table(dataset: xarray.Dataset) -> str:
     ]
     lines += _year_table(dataset, show)
     lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
-    lines += [f"money: {show.currency}, {show.money_basis}", *_shares(dataset)]
+    lines += [f"{show.currency}: {show.money_basis}", shares_text(dataset)]
     return "\n".join(line.rstrip() for line in lines)
 
 
@@ -89,12 +89,13 @@ def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     return cells
 
 
-def _shares(dataset: xarray.Dataset) -> list[str]:
+def shares_text(dataset: xarray.Dataset) -> str:
+    """Shares of trials that never pay back, have no rate of return, or end with an NPV below zero."""
     found = {name: f"{100 * share:.1f} ± {100 * error:.1f} %" for name, (share, error) in shares(dataset).items()}
-    return [
-        f"trials that never pay back within {dataset.sizes['year']} years: {found['never_pays_back']}; "
+    return (
+        f"Trials that never pay back within {dataset.sizes['year']} years: {found['never_pays_back']}; "
         f"without an IRR: {found['no_irr']}; with NPV below zero: {found['npv_below_zero']}"
-    ]
+    )
 
 
 def _columns(cells: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:

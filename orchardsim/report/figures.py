@@ -1,0 +1,355 @@
+"""Pictures of a saved run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.calendar import date_text
+from orchardsim.core.labels import FARM
+from orchardsim.report.show import Show, footer
+from orchardsim.report.style import (
+    BRICK,
+    INK,
+    LEAF,
+    OCHRE,
+    QUIET,
+    SERIES,
+    SKY,
+    STONE,
+    add_footer,
+    draw_band,
+    new_figure,
+    thousands,
+    whole_ticks,
+)
+from orchardsim.results import block_labels, yield_by_leaf
+
+if TYPE_CHECKING:
+    import xarray
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+MONEY_GROUPS: Final[dict[str, tuple[str, ...]]] = {
+    "fruit sold": ("fresh_sales", "direct_sales", "processing_sales"),
+    "planting and building": (
+        "old_orchard_removal",
+        "site_preparation",
+        "land",
+        "trees",
+        "support",
+        "irrigation_system",
+        "fence",
+        "protection_equipment",
+        "machines",
+        "planting",
+    ),
+    "tree work": ("training", "pruning", "thinning", "upkeep"),
+    "picking and packing": ("picking", "packing_and_storage"),
+    "overhead, land, finance": ("overhead", "land_charge", "interest", "insurance"),
+    "materials, water, spare trees": ("materials", "replacement_trees", "water_and_fuel"),
+}
+"""Ledger items as the picture groups them; an item that stands in none is shown as other."""
+
+MOST_PANELS: Final = 4
+MOST_CAUSES: Final = 5
+REMOVED: Final = -999
+"""Leaf of a block that has been taken out (core.handover.FarmQuantities)."""
+
+
+def yield_figure(dataset: xarray.Dataset) -> Figure:
+    """Yield band by leaf, a panel for each block (the whole farm where there are many)."""
+    show = Show.of(dataset)
+    labels = block_labels(dataset)
+    if len(labels) > MOST_PANELS:
+        labels = [FARM]
+    columns = 1 if len(labels) == 1 else 2
+    rows = -(-len(labels) // columns)
+    figure, axes = new_figure(rows, columns, height=1.0 + 2.7 * rows, sharey=True, squeeze=False)
+    panels = list(axes.flat)
+    for panel, label in zip(panels, labels, strict=False):
+        table = yield_by_leaf(dataset, label)
+        _leaf_panel(panel, table.leaves, show.yield_value(table.values), labels=panel is panels[0])
+        name = "whole farm" if label == FARM else label
+        planted = show.area(float(dataset["planted_area"].sel(block=label)))
+        panel.set_title(f"{name}, {planted}")
+        panel.set_xlabel("leaf (growing season since planting)")
+    for panel in panels[len(labels) :]:
+        panel.set_visible(False)
+    for row in axes:
+        row[0].set_ylabel(f"picked, {show.yield_unit}")
+    panels[0].legend(loc="lower right")
+    top = panels[0].get_ylim()[1]
+    panels[0].set_ylim(0, top)
+    _second_scale(panels[columns - 1], show)
+    containers = f"{show.bin_text}, {show.box_text}"
+    add_footer(figure, f"Picked fruit per planted {show.area_name}; {containers}. {footer(dataset)}")
+    return figure
+
+
+def _leaf_panel(axes: Axes, leaves: NDArray[np.int64], values: NDArray[np.float64], *, labels: bool) -> None:
+    if leaves.size == 0:
+        axes.text(0.5, 0.5, "no tree comes into leaf\nwithin this run", ha="center", transform=axes.transAxes)
+        return
+    # A block may miss leaves (blocks of different age under one label): each run of leaves is drawn by itself.
+    for number, part in enumerate(np.split(np.arange(leaves.size), np.flatnonzero(np.diff(leaves) > 1) + 1)):
+        draw_band(axes, leaves[part], values[:, part], labels=labels and number == 0)
+    whole_ticks(axes)
+
+
+def _second_scale(axes: Axes, show: Show) -> None:
+    per_bin = show.bin_mass / show.box_mass if show.us else 1000.0 / show.bin_mass
+    second = axes.secondary_yaxis(
+        "right", functions=(lambda y: np.asarray(y) * per_bin, lambda y: np.asarray(y) / per_bin)
+    )
+    second.set_ylabel(f"{'boxes' if show.us else 'bins'}/{show.area_name}")
+    second.spines["right"].set_visible(True)
+    second.spines["right"].set_color(QUIET)
+    thousands(second.yaxis)
+
+
+def cash_figure(dataset: xarray.Dataset) -> Figure:
+    """Summed cash flow with its band and the lowest point within each year, over the yearly cash flow."""
+    show = Show.of(dataset)
+    year = dataset["year"].values
+    flow = dataset["net_cash_flow"].sel(block=FARM).values / 1000.0
+    trough = dataset["cash_balance_min"].values / 1000.0
+    figure, (upper, lower) = new_figure(2, 1, height=5.6, sharex=True, height_ratios=(3, 2))
+    draw_band(upper, year, flow.cumsum(axis=1))
+    upper.plot(
+        year,
+        np.quantile(trough, 0.05, axis=0),
+        color=BRICK,
+        linestyle=(0, (4, 2)),
+        linewidth=1.5,
+        label="lowest account balance within the year, 1 trial in 20 below",
+    )
+    upper.axhline(0, color=INK, linewidth=0.9)
+    upper.set_title("Cash since year 0, all years summed")
+    upper.set_ylabel(f"thousand {show.currency}")
+    upper.legend(loc="best")
+    low, middle, high = np.quantile(flow, (0.05, 0.5, 0.95), axis=0)
+    lower.bar(year, middle, color=np.where(middle < 0, BRICK, LEAF), width=0.65)
+    lower.errorbar(
+        year, middle, yerr=[middle - low, high - middle], fmt="none", ecolor=QUIET, elinewidth=1.2, capsize=2
+    )
+    lower.axhline(0, color=INK, linewidth=0.9)
+    lower.set_title("Cash in or out in each year (bar: middle trial; line: 18 trials in 20)")
+    lower.set_ylabel(f"thousand {show.currency}")
+    lower.set_xlabel("year of the plan")
+    whole_ticks(lower)
+    lower.set_xlim(year[0] - 0.6, year[-1] + 0.6)
+    thousands(upper.yaxis)
+    thousands(lower.yaxis)
+    add_footer(figure, f"{show.currency}: {show.money_basis}. {footer(dataset)}")
+    return figure
+
+
+def trees_figure(dataset: xarray.Dataset) -> Figure:
+    """Trees alive and spare, and trees lost by cause beside trees replanted."""
+    year = dataset["year"].values
+    farm = dataset.sel(block=FARM)
+    figure, (upper, lower) = new_figure(2, 1, height=5.8, sharex=True, height_ratios=(2, 3))
+    share = _share_alive(dataset)
+    draw_band(upper, year, share)
+    upper.set_ylim(max(0.0, min(95.0, np.floor(np.nanquantile(share, 0.05, axis=0).min()) - 1)), 100.5)
+    upper.set_title("Living trees at leaf fall, share of the places planted")
+    upper.set_ylabel("% of places")
+    upper.legend(loc="lower right", ncols=3)
+
+    lost = farm["trees_lost"].values.mean(axis=0)
+    order = np.argsort(-lost.sum(axis=0), kind="stable")
+    shown = [cause for cause in order[:MOST_CAUSES] if lost[:, cause].sum() > 0]
+    bottom = np.zeros(len(year))
+    for colour, cause in zip(SERIES, shown, strict=False):
+        name = str(dataset["cause"].values[cause]).replace("_", " ")
+        lower.bar(year, lost[:, cause], bottom=bottom, color=colour, width=0.7, label=name)
+        bottom += lost[:, cause]
+    rest = lost.sum(axis=1) - bottom
+    if rest.max() > 1e-9:
+        lower.bar(year, rest, bottom=bottom, color=STONE, width=0.7, label="other causes")
+    high = np.quantile(farm["trees_lost"].values.sum(axis=2), 0.95, axis=0)
+    lower.plot(year, high, linestyle="none", marker="_", color=INK, markersize=9, label="lost, 1 trial in 20 above")
+    lower.plot(
+        year,
+        farm["trees_replanted"].values.mean(axis=0),
+        color=INK,
+        linewidth=1.3,
+        linestyle=(0, (4, 2)),
+        label="replanted, mean",
+    )
+    spares = np.median(farm["spares_on_hand"].values, axis=0)
+    if spares.max() > 0:
+        lower.plot(year, spares, color=INK, linewidth=1.3, linestyle=(0, (1, 1.5)), label="spare trees held, middle")
+    lower.set_title("Trees lost in each year, mean of all trials, by cause")
+    lower.set_ylabel("trees")
+    lower.set_xlabel("year of the plan")
+    lower.legend(loc="upper right", ncols=2)
+    whole_ticks(lower)
+    lower.set_xlim(year[0] - 0.6, year[-1] + 0.6)
+    lower.set_ylim(0, 1.35 * lower.get_ylim()[1])
+    thousands(lower.yaxis)
+    add_footer(figure, f"Whole farm. {footer(dataset)}")
+    return figure
+
+
+def _share_alive(dataset: xarray.Dataset) -> NDArray[np.float64]:
+    # Places: trees standing before year 0 and all planted since, until a block is removed; percent, (trial, year).
+    places = np.zeros((dataset.sizes["trial"], dataset.sizes["year"]))
+    for label in block_labels(dataset):
+        block = dataset.sel(block=label)
+        change = block["trees_planted"] + block["trees_replanted"] - block["trees_lost"].sum("cause")
+        change = change - block["trees_removed"]
+        standing = (block["trees_alive"] - change).values[:, :1]
+        places += (standing + block["trees_planted"].values.cumsum(axis=1)) * (block["leaf"].values != REMOVED)
+    alive = dataset["trees_alive"].sel(block=FARM).values
+    return np.where(places > 0, 100.0 * alive / np.maximum(places, 1.0), np.nan)
+
+
+def season_figure(dataset: xarray.Dataset) -> Figure:
+    """Bloom and frost kill: by the record's years where seasons come from it, else by year of the plan."""
+    record_year = dataset["harvest_year"].values
+    labels = _distinct_blocks(dataset)
+    figure, (upper, lower) = new_figure(2, 1, height=5.2, sharex=True)
+    latitude = float(dataset.attrs["latitude"])
+    from_record = bool((record_year > 0).all()) and np.unique(record_year).size <= 150
+    for number, label in enumerate(labels):
+        colour = (LEAF, OCHRE, SKY)[number]
+        bloom = dataset["bloom_day"].sel(block=label).values
+        kill = dataset["frost_kill"].sel(block=label).values * 100
+        if from_record:
+            seasons = np.unique(record_year)
+            bloom_mean = np.array([bloom[record_year == season].mean() for season in seasons])
+            kill_mean = np.array([kill[record_year == season].mean() for season in seasons])
+            upper.plot(seasons, bloom_mean, marker="o", markersize=3.5, linewidth=1, color=colour, label=label)
+            width = 0.8 / len(labels)
+            lower.bar(seasons + (number - (len(labels) - 1) / 2) * width, kill_mean, width, color=colour)
+        else:
+            draw_band(upper, dataset["year"].values, bloom, colour=colour, labels=number == 0)
+            draw_band(lower, dataset["year"].values, kill, colour=colour, labels=False)
+    whole_ticks(lower, steps=(1, 2, 5, 10))
+    _date_axis(upper, latitude)
+    upper.set_title("Full bloom")
+    lower.set_title("Flowers killed by frost" + ("" if from_record else " (band: 18 and 10 trials in 20)"))
+    lower.set_ylabel("% of flowers")
+    lower.set_ylim(0, 100)
+    lower.set_xlabel("harvest year of the weather record" if from_record else "year of the plan")
+    if len(labels) > 1 or not from_record:
+        upper.legend(loc="upper left", ncols=3)
+    share = " · ".join(
+        f"{label}: {100 * float((dataset['frost_kill'].sel(block=label) > 0.9).mean()):.1f} %" for label in labels
+    )
+    add_footer(figure, f"Seasons in which frost kills more than 90 % of flowers: {share}. {footer(dataset)}")
+    return figure
+
+
+def _distinct_blocks(dataset: xarray.Dataset) -> list[str]:
+    # Blocks of the same cultivar and place meet the same bloom and frost; one line is enough for them.
+    kept: list[str] = []
+    for label in block_labels(dataset):
+        same = any(
+            np.array_equal(dataset["bloom_day"].sel(block=label), dataset["bloom_day"].sel(block=other))
+            and np.array_equal(dataset["frost_kill"].sel(block=label), dataset["frost_kill"].sel(block=other))
+            for other in kept
+        )
+        if not same:
+            kept.append(label)
+    return kept[:3]
+
+
+def _date_axis(axes: Axes, latitude: float) -> None:
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda day, _: date_text(day, latitude)))
+
+
+def outcome_figure(dataset: xarray.Dataset) -> Figure:
+    """How the net present value and the payback year fall out over all trials."""
+    show = Show.of(dataset)
+    npv = dataset["npv"].values / 1000.0
+    payback = dataset["payback_year"].values
+    trials = len(npv)
+    figure, (upper, lower) = new_figure(2, 1, height=5.4)
+    # Bins start at zero so that no bar stands on both sides of it.
+    width = max((npv.max() - npv.min()) / min(40, max(8, int(np.sqrt(trials) * 1.5))), 1e-6)
+    edges = width * np.arange(np.floor(npv.min() / width), np.floor(npv.max() / width) + 2)
+    counts, edges = np.histogram(npv, bins=edges)
+    centres = (edges[1:] + edges[:-1]) / 2
+    colours = np.where(centres < 0, BRICK, LEAF)
+    upper.bar(edges[:-1], 100 * counts / trials, np.diff(edges) * 0.94, align="edge", color=colours)
+    for value, name in zip(np.quantile(npv, (0.05, 0.5, 0.95)), ("5 %", "50 %", "95 %"), strict=True):
+        upper.axvline(value, color=INK, linewidth=1, linestyle=(0, (4, 2)))
+        upper.text(value, 1.0, f" {name}", transform=upper.get_xaxis_transform(), va="top", ha="left", fontsize=8.5)
+    if edges[0] < 0 < edges[-1]:
+        upper.axvline(0, color=INK, linewidth=1.1)
+    upper.set_ylim(0, 1.12 * 100 * counts.max() / trials)
+    upper.set_title("Net present value at year 0, with the blocks' remaining value")
+    upper.set_xlabel(f"thousand {show.currency}")
+    upper.set_ylabel("% of trials")
+    thousands(upper.xaxis)
+
+    years = dataset["year"].values
+    shares = [100 * float((payback == year).mean()) for year in years]
+    never = 100 * float(np.isinf(payback).mean())
+    lower.bar(years, shares, color=LEAF, width=0.75)
+    place = years[-1] + 2
+    lower.bar([place], [never], color=BRICK, width=0.75)
+    lower.annotate(f"{never:.0f} %", (place, never), ha="center", va="bottom", fontsize=8.5)
+    step = max(1, len(years) // 10)
+    lower.set_xticks([*years[::step], place], [*(str(year) for year in years[::step]), "never"])
+    lower.set_ylim(0, 1.15 * max(never, *shares, 1))
+    lower.set_title("Year from which the summed cash flow stays above zero")
+    lower.set_xlabel("year of the plan")
+    lower.set_ylabel("% of trials")
+    add_footer(figure, f"{show.currency}: {show.money_basis}. {footer(dataset)}")
+    return figure
+
+
+def ledger_figure(dataset: xarray.Dataset) -> Figure:
+    """Where the money goes and comes from in each year, mean of all trials."""
+    show = Show.of(dataset)
+    year = dataset["year"].values
+    ledger = dataset["ledger"].sel(block=FARM).values.mean(axis=0) / 1000.0
+    items = [str(item) for item in dataset["item"].values]
+    grouped = {name for names in MONEY_GROUPS.values() for name in names}
+    groups = {**MONEY_GROUPS, "other": tuple(item for item in items if item not in grouped)}
+    figure, axes = new_figure(height=4.0)
+    above, below = np.zeros(len(year)), np.zeros(len(year))
+    for colour, (group, names) in zip(SERIES, groups.items(), strict=True):
+        columns = [items.index(name) for name in names if name in items]
+        amount = ledger[:, columns].sum(axis=1)
+        if not np.abs(amount).max(initial=0.0) > 0:
+            continue
+        # Money in is stacked upward and money out downward, also within a group that changes its sign.
+        gain, cost = np.maximum(amount, 0), np.minimum(amount, 0)
+        axes.bar(year, gain, bottom=above, color=colour, width=0.75, label=group)
+        axes.bar(year, cost, bottom=below, color=colour, width=0.75)
+        above, below = above + gain, below + cost
+    axes.plot(year, above + below, color=INK, linewidth=1.4, marker="o", markersize=3, label="net")
+    axes.axhline(0, color=INK, linewidth=0.9)
+    axes.set_title("Money in (up) and out (down) in each year, mean of all trials")
+    axes.set_ylabel(f"thousand {show.currency}")
+    axes.set_xlabel("year of the plan")
+    axes.set_xlim(year[0] - 0.6, year[-1] + 0.6)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.28 * (high - low))
+    axes.legend(loc="upper left", ncols=3, columnspacing=1.2)
+    whole_ticks(axes)
+    thousands(axes.yaxis)
+    add_footer(figure, f"Whole farm. {show.currency}: {show.money_basis}. {footer(dataset)}")
+    return figure
+
+
+FIGURES: Final[dict[str, tuple[str, Callable[[xarray.Dataset], Figure]]]] = {
+    "yield_by_leaf": ("What the trees give", yield_figure),
+    "cash": ("What it costs before it pays", cash_figure),
+    "money": ("Where the money goes", ledger_figure),
+    "trees": ("Trees lost and replaced", trees_figure),
+    "bloom_and_frost": ("Bloom and frost", season_figure),
+    "outcome": ("How it ends, over all trials", outcome_figure),
+}
+"""File name -> heading on the page and the function that draws it, in the order of the page."""

@@ -1,0 +1,208 @@
+"""The report of a saved run: pictures as files, and one page that holds everything."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from orchardsim.core.labels import FARM
+from orchardsim.core.parameters import STATUSES
+from orchardsim.report.rows import YieldRow, flow_bands, money_rows, yield_rows
+from orchardsim.report.sentences import plain_sentences
+from orchardsim.report.show import CAUTIONS, LEFT_OUT, Show, areas_text, footer, frost_sentences, years_text
+from orchardsim.report.table import notes_lines, shares_text
+from orchardsim.results import attribute, block_labels, read_results
+from orchardsim.results.store import FIGURES_FOLDER, REPORT_FILE, write_text_whole
+
+if TYPE_CHECKING:
+    import xarray
+
+STATUS_MEANING: Final = {
+    "assumption": "No source: chosen by whoever wrote the plan or the catalogue, with the reason given.",
+    "common practice": "What growers and advisers usually do; no source.",
+    "memory": "Recalled from the literature, not looked up again.",
+    "derived": "Worked out from numbers that were read.",
+    "computed": "Worked out by a program from data.",
+    "read": "Read in the source named.",
+}
+STATUS_ORDER: Final = ("assumption", "common practice", "memory", "derived", "computed", "read")
+"""The weakest come first, for they are what a reader should doubt."""
+
+
+def write_report(out_dir: str | Path) -> Path:
+    """Draw the pictures and write the page of a saved run.
+
+    Parameters
+    ----------
+    out_dir : path
+        Folder that holds ``results.nc``.
+
+    Returns
+    -------
+    pathlib.Path
+        ``report.html``; the pictures stand in ``figures/`` as SVG and PNG.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no run.
+    """
+    folder = Path(out_dir)
+    dataset = read_results(folder)
+    if folder.is_file():
+        folder = folder.parent
+    pictures = draw_figures(dataset, folder / FIGURES_FOLDER)
+    path = folder / REPORT_FILE
+    write_text_whole(path, report_html(dataset, pictures))
+    return path
+
+
+def draw_figures(dataset: xarray.Dataset, folder: Path) -> dict[str, str]:
+    """Write every picture of a run as SVG and PNG; name -> SVG text."""
+    from orchardsim.report.figures import FIGURES
+    from orchardsim.report.style import picture_settings, save_figure
+
+    with picture_settings():
+        return {name: save_figure(draw(dataset), folder, name) for name, (_, draw) in FIGURES.items()}
+
+
+def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
+    """The page as text.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result of a run.
+    pictures : mapping
+        Name -> SVG text, from :func:`draw_figures`.
+    """
+    from orchardsim.report.figures import FIGURES
+
+    show = Show.of(dataset)
+    attrs = dataset.attrs
+    return render(
+        "report.html",
+        title=str(attrs["title"]),
+        areas=areas_text(dataset, show),
+        footer=footer(dataset),
+        sentences=plain_sentences(dataset),
+        money_rows=money_rows(dataset, show),
+        currency=show.currency,
+        money_basis=show.money_basis,
+        shares=shares_text(dataset),
+        yields=_yield_groups(dataset, show),
+        yield_unit=show.yield_unit,
+        other_unit=f"{'boxes' if show.us else 'bins'}/{show.area_name}",
+        area_name=show.area_name,
+        containers=f"{show.bin_text}, {show.box_text}",
+        flows=[
+            {
+                "year": year,
+                "low": f"{flow.low:,.0f}",
+                "middle": f"{flow.middle:,.0f}",
+                "minus": flow.middle < 0,
+                "error": f"{flow.middle_error:,.0f}",
+                "high": f"{flow.high:,.0f}",
+                "summed": f"{summed:,.0f}",
+            }
+            for year, flow, summed in flow_bands(dataset)
+        ],
+        pictures=[
+            {"heading": heading, "svg": inline_svg(pictures[name], name)}
+            for name, (heading, _) in FIGURES.items()
+            if name in pictures
+        ],
+        weather_method=str(attrs["weather_method"]),
+        baseline=years_text(attribute(dataset, "baseline_years")),
+        frost=frost_sentences(dataset),
+        notes=notes_lines(dataset),
+        trials=f"{dataset.sizes['trial']:,}",
+        seed=attrs["seed"],
+        version=attrs["version"],
+        plan_hash=attrs["plan_hash"],
+        assumptions=_assumptions(dataset),
+        left_out=LEFT_OUT,
+        cautions=CAUTIONS,
+    )
+
+
+def render(template: str, **values: Any) -> str:
+    """Fill a template of this room; all text is escaped."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("orchardsim.report", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        keep_trailing_newline=True,
+    )
+    return environment.get_template(template).render(**values)
+
+
+def inline_svg(svg: str, name: str) -> Any:
+    """A picture of our own as markup, its ids made its own so that two pictures on a page do not share them."""
+    from markupsafe import Markup
+
+    return Markup(re.sub(r'(\bid="|href="#|url\(#)', rf"\1{name}-", svg))
+
+
+def _yield_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
+    labels = block_labels(dataset)
+    if len(labels) == 1:
+        return [{"name": labels[0], "rows": _yield_cells(yield_rows(dataset, labels[0], show), show.us), "note": ""}]
+    groups = [
+        {
+            "name": "whole farm",
+            "rows": _yield_cells(yield_rows(dataset, FARM, show), show.us),
+            "note": "Blocks are aligned by leaf; a leaf counts the blocks that reach it within the run.",
+        }
+    ]
+    for label in labels:
+        groups.append({"name": label, "rows": _yield_cells(yield_rows(dataset, label, show), show.us), "note": ""})
+    return groups
+
+
+def _yield_cells(rows: list[YieldRow], us: bool) -> list[dict[str, str]]:
+    return [
+        {
+            "leaf": str(row.leaf),
+            "years": str(row.years[0]) if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}",
+            "low": f"{row.band.low:,.1f}",
+            "middle": f"{row.band.middle:,.1f}",
+            "error": f"{row.band.middle_error:,.1f}",
+            "high": f"{row.band.high:,.1f}",
+            "other": f"{row.boxes:,.0f}" if us else f"{row.bins:,.1f}",
+        }
+        for row in rows
+    ]
+
+
+def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
+    found = attribute(dataset, "assumptions") or []
+    by_status: dict[str, list[dict[str, str]]] = {}
+    for entry in found if isinstance(found, list) else [found]:
+        if not isinstance(entry, dict):
+            by_status.setdefault("assumption", []).append({"key": str(entry), "value": "", "unit": "", "source": ""})
+            continue
+        value = entry.get("value", "")
+        by_status.setdefault(str(entry.get("status", "assumption")), []).append(
+            {
+                "key": str(entry.get("key", entry.get("name", ""))),
+                "value": f"{value:.6g}" if isinstance(value, float) else str(value),
+                "unit": "" if entry.get("unit") in (None, "1", "text", "flag") else str(entry["unit"]),
+                "source": str(entry.get("source", "")),
+            }
+        )
+    order = [*STATUS_ORDER, *(status for status in by_status if status not in STATUSES)]
+    return [
+        {
+            "status": status,
+            "meaning": STATUS_MEANING.get(status, ""),
+            "rows": by_status[status],
+            "open": len(by_status[status]) <= 12,
+        }
+        for status in order
+        if status in by_status
+    ]
