@@ -49,7 +49,7 @@ def registry() -> pint.UnitRegistry:
 
     # Redefining the acre and the bushel is meant; pint's notices about it would reach the user's terminal.
     logging.getLogger("pint").setLevel(logging.ERROR)
-    units = pint.UnitRegistry(
+    units: Any = pint.UnitRegistry(
         autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[unit_text]
     )
     for name, plural in (
@@ -62,7 +62,8 @@ def registry() -> pint.UnitRegistry:
     units.define("money = [money]")
     for currency in CURRENCIES:
         units.define(f"{currency} = [currency_{currency}]")
-    return units
+    registry_: pint.UnitRegistry = units
+    return registry_
 
 
 def unit_text(unit: str) -> str:

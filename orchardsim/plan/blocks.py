@@ -84,7 +84,9 @@ def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[Resol
     labels = [label for block in blocks for label in block.labels]
     for label in labels:
         if labels.count(label) > 1:
-            raise InputError(parts.filler.where, f"block: the label {label!r} stands twice; allowed: another group name")
+            raise InputError(
+                parts.filler.where, f"block: the label {label!r} stands twice; allowed: another group name"
+            )
     return tuple(blocks), warnings
 
 
@@ -203,12 +205,11 @@ def _group(
     if target is None:
         target = parts.catalogue.get("cultivar", cultivar, CropTarget, f"{key}.cultivar").crop_load_target
     name = group.name if group is not None else (f"{pollinizer} pollinizer" if pollinizer else "")
-    own = pollinizer is None
     return Group(
         name=name, label=table.name, rows=rows, cultivar=cultivar, rootstock=choice("rootstock", "rootstock"),
         tree_grade=choice("tree_grade", "tree_grade"), target=target,
-        trunk_area=(getattr(group, "trunk_area", None) or table.trunk_area) if own else None,
-        last_crop=getattr(group, "last_crop", None) if getattr(group, "last_crop", None) is not None else table.last_crop,
+        trunk_area=_first(getattr(group, "trunk_area", None), table.trunk_area),
+        last_crop=_first(getattr(group, "last_crop", None), table.last_crop),
     )
 
 
@@ -252,7 +253,9 @@ def _resolve(
             for name, value in source.stated(parameters_of(BlockSite)).items()
         },
     )
-    pollen = [_pollen(index, groups, geometry, extra, neighbours, catalogue, path, warnings) for index in range(len(groups))]
+    pollen = [
+        _pollen(index, groups, geometry, extra, neighbours, catalogue, path, warnings) for index in range(len(groups))
+    ]
     plan = BlockPlan(
         name=table.name,
         labels=tuple(group.label for group in groups),
@@ -302,7 +305,8 @@ def _check_years(table: Any, path: str, filler: Filler) -> None:
         )
     if not established:
         for key in ("trunk_area", "last_crop", "yield_history"):
-            if getattr(table, key) not in (None, []) or any(getattr(group, key, None) is not None for group in table.group):
+            stated = [getattr(table, key), *(getattr(group, key, None) for group in table.group)]
+            if any(value not in (None, []) for value in stated):
                 raise InputError(
                     filler.where, f"{path}.{key}: stated for a block planted in year {table.year_planted}; allowed: "
                     "only for an established block, with year_planted below 0",
@@ -419,7 +423,8 @@ def _money(
         if not established:
             filler.ledger.note(
                 f"{path}.tree_price ({group.label})", price, f"{filler.context.currency}/tree",
-                f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty", "computed",
+                f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty",
+                "computed",
             )
     order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
     if table.order_year is None and not established:

@@ -59,19 +59,23 @@ def _read_target(raw: Any, info: ValidationInfo) -> tuple[float, ...]:
         )
     if isinstance(raw, (list, tuple)):
         # The trade speaks of crop load as a plain number of fruit per cm2; no other unit is in use.
-        raw = [f"{item} /cm2" if isinstance(item, (int, float)) and not isinstance(item, bool) else item for item in raw]
+        raw = [item if isinstance(item, (str, bool, Mapping)) else f"{item} /cm2" for item in raw]
     return tuple(read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info)))
 
 
 CropLoadTarget = Annotated[Any, BeforeValidator(_read_target)]
 
-TABLES: Final[dict[str, type[Table]]] = {
-    kind: table_of(
-        f"{kind}_entry", *classes, like=(str | None, None), note=(str | None, None),
-        **({"crop_load_target": (CropLoadTarget | None, None)} if CropTarget in classes else {}),
-    )
-    for kind, (_, classes) in KINDS.items()
-}
+
+
+def _entry_table(kind: str, classes: tuple[type, ...]) -> type[Table]:
+    more: dict[str, Any] = {"like": (str | None, None), "note": (str | None, None)}
+    if CropTarget in classes:
+        more["crop_load_target"] = (CropLoadTarget | None, None)
+    table: type[Table] = table_of(f"{kind}_entry", *classes, **more)
+    return table
+
+
+TABLES: Final[dict[str, type[Table]]] = {kind: _entry_table(kind, classes) for kind, (_, classes) in KINDS.items()}
 """Typed table of one entry of each kind, as a plan may write it."""
 
 
@@ -156,19 +160,15 @@ class Catalogue:
         chain: list[str] = []
         wanted = [each for each in typing.get_type_hints(cls) if each in parameters_of(cls)]
         own = self.own.get(kind, {})
-        while base in own and base not in chain:
+        while base is not None and base in own and base not in chain:
             chain.append(base)
             table = own[base]
             for key, value in table.stated(wanted).items():
                 stated.setdefault(key, value)
-            like = table.like  # type: ignore[attr-defined]
-            if like is not None:
-                self.require(kind, like, f"{kind}.{base}.like")
-            elif base not in entries(kind):
-                base = None
-                break
+            like: str | None = getattr(table, "like", None)
             if like is None:
                 break
+            self.require(kind, like, f"{kind}.{base}.like")
             base = like
         numbers = _inherited(kind, base) if base is not None and base in entries(kind) else {}
         numbers = {key: raw for key, raw in numbers.items() if key in wanted and key not in stated}

@@ -6,7 +6,7 @@ import dataclasses
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import STATUSES, ParameterInfo, Sourced
@@ -37,7 +37,8 @@ class Ledger:
         self.entries.setdefault(key, Assumption(key, value, unit, source, status))
 
 
-DEFAULT_SOURCE = "default of the program"
+DEFAULT_SOURCE: Final = "default of the program"
+CATALOGUE_CURRENCY: Final = "USD"
 
 
 def sourced(raw: Any, where: str, key: str) -> Sourced:
@@ -144,8 +145,11 @@ class Filler:
         context = dataclasses.replace(self.context, infinite=True)
         raw: Any = entry.value
         if entry.unit not in ("text", "flag"):
-            unit = _money(entry.unit, self.context.currency)
-            raw = {"value": entry.value, "unit": unit if unit != _money(info.unit, self.context.currency) else info.unit}
+            # Catalogues name money by the currency that they were gathered in or by the word "money"; the plan's
+            # currency takes its place number for number, and the plan is told so where they differ.
+            wanted = _money(info.unit, self.context.currency)
+            unit = _money(entry.unit.replace(CATALOGUE_CURRENCY, "money"), self.context.currency)
+            raw = {"value": entry.value, "unit": info.unit if unit == wanted else unit}
         try:
             return read_parameter(raw, info, hint, context)
         except ValueError as error:
@@ -171,7 +175,9 @@ class Filler:
         elif shape == "named":
             names = [*(entries or {}), *(each for each in (table or {}) if each not in (entries or {}))]
             values[name] = {
-                each: self.fill(inner, f"{key}.{each}", (table or {}).get(each), (entries or {}).get(each), catalogue_name)
+                each: self.fill(
+                    inner, f"{key}.{each}", (table or {}).get(each), (entries or {}).get(each), catalogue_name
+                )
                 for each in names
             }
         elif table is not None:

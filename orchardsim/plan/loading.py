@@ -10,8 +10,8 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.units import CURRENCIES
 from orchardsim.operations.parameters import Crew, check_replacement
 from orchardsim.plan.blocks import FarmParts, resolve_blocks
-from orchardsim.plan.catalogue import Catalogue, catalogue_file
-from orchardsim.plan.filling import Filler, Ledger
+from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
+from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.model import GROUPED, SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
@@ -21,7 +21,6 @@ from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 
 BUNDLED: Final = "bundled"
-CATALOGUE_CURRENCY: Final = "USD"
 MONTHS: Final = 12
 
 
@@ -77,7 +76,9 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
 
     supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
     sections = {
-        name: filler.fill(cls, name, getattr(table, name), section_catalogue(name), "catalogue", **supplied.get(name, {}))
+        name: filler.fill(
+            cls, name, getattr(table, name), section_catalogue(name), "catalogue", **supplied.get(name, {})
+        )
         for name, cls in SECTIONS.items()
     }
     grouped: dict[str, dict[str, Any]] = {}
@@ -92,7 +93,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
     catalogue = Catalogue(
-        {kind: getattr(table, kind) or {} for kind in ("rootstock", "cultivar", "training_system", "tree_grade")}, filler
+        {kind: getattr(table, kind) or {} for kind in KINDS}, filler
     )
     parts = FarmParts(
         site=table.site, catalogue=catalogue, filler=filler, market=sections["market"],
@@ -140,13 +141,14 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
     normals = None
     if stated.normals is not None:
         for key in ("temperature_min", "temperature_max", "rain", "wet_days"):
-            if key in stated.normals.model_fields_set and len(getattr(stated.normals, key)) != MONTHS:
+            found = getattr(stated.normals, key)
+            if key in stated.normals.model_fields_set and len(found) != MONTHS:
                 raise InputError(
-                    filler.where, f"weather.normals.{key}: found {len(getattr(stated.normals, key))} values, expected 12, "
-                    "January first",
+                    filler.where, f"weather.normals.{key}: found {len(found)} values, expected 12, January first"
                 )
         normals = filler.fill(MonthlyNormals, "weather.normals", stated.normals)
-        for month, (low, high) in enumerate(zip(normals.temperature_min, normals.temperature_max, strict=False), start=1):
+        pairs = zip(normals.temperature_min, normals.temperature_max, strict=False)
+        for month, (low, high) in enumerate(pairs, start=1):
             if low > high:
                 raise InputError(
                     filler.where, f"weather.normals: in month {month} temperature_min is {low:g} degC, above "
@@ -154,7 +156,7 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
                 )
     if record is None and not (normals and normals.temperature_min and normals.temperature_max):
         raise InputError(
-            filler.where, f"weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
+            filler.where, "weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
             f"allowed: a record's path, {BUNDLED!r}, or those normals",
         )
     baseline = stated.baseline_years
@@ -174,4 +176,5 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
         if len(warming) != MONTHS:
             raise InputError(filler.where, f"weather.warming: found {len(warming)} values, expected 1 or 12")
         given["warming"] = warming
-    return filler.fill(WeatherSettings, "weather", stated, None, **given)  # type: ignore[no-any-return]
+    settings: WeatherSettings = filler.fill(WeatherSettings, "weather", stated, None, **given)
+    return settings

@@ -85,8 +85,8 @@ class BlockBase(Table):
     replant_site: bool | None = None
     trunk_area: quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000) | None = None  # type: ignore[valid-type]
     last_crop: quantity("kg/tree", "crop of the season before year 0", 0, 1500) | None = None  # type: ignore[valid-type]
-    group: list[GroupTable] = []
-    pollinizer: list[PollinizerTable] = []
+    group: list[GroupTable] = Field(default_factory=list)
+    pollinizer: list[PollinizerTable] = Field(default_factory=list)
     order_year: YearOfPlan | None = None
     trees_bought: Literal["contract", "late"] = "contract"
     tree_price: quantity("money/tree", "price of a nursery tree with royalty", 0, 1e6) | None = None  # type: ignore[valid-type]
@@ -95,7 +95,7 @@ class BlockBase(Table):
     land_from_year: Annotated[int, Field(ge=0, le=80)] | None = None
     netting: bool = False
     fenced: bool = True
-    yield_history: list[quantity("kg", "crops of the block before year 0, oldest first", 0, 1e9)] = []  # type: ignore[valid-type]
+    yield_history: list[quantity("kg", "earlier crops, oldest first", 0, 1e9)] = Field(default_factory=list)  # type: ignore[valid-type]
 
 
 class SiteBase(Table):
@@ -156,7 +156,7 @@ def _plan_table() -> Any:
     fields: dict[str, Any] = {
         "site": (SiteTable, ...),
         "weather": (WeatherTable, ...),
-        "block": (Annotated[list[BlockTable], Field(min_length=1)], ...),  # type: ignore[valid-type]
+        "block": (Annotated[list[BlockTable], Field(min_length=1)], ...),
         "crews": (list[plain_table(Crew)] | None, None),  # type: ignore[misc]
     }
     for name, cls in SECTIONS.items():

@@ -159,7 +159,7 @@ def _read_tuple(raw: Any, written: str | None, info: ParameterInfo, hint: Any, c
         raise ValueError("found an empty list, expected at least one value")
     if fixed is not None and len(raw) != fixed:
         raise ValueError(f"found {len(raw)} values, expected {fixed}")
-    values = []
+    values: list[Any] = []
     for position, item in enumerate(raw, start=1):
         try:
             if kind is str:

@@ -38,7 +38,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise InputError(where, f"line {line}: found bytes that are no UTF-8 text, expected a text file (TOML)") from None
+        raise InputError(where, f"line {line}: found bytes that are no UTF-8 text, expected TOML text") from None
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

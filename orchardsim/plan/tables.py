@@ -79,13 +79,15 @@ def nested_class(hint: Any) -> tuple[str, type | None]:
     """
     hint = without_none(hint)
     origin, parts = get_origin(hint), get_args(hint)
+    inner: Any = None
+    shape = ""
     if isinstance(hint, type) and dataclasses.is_dataclass(hint):
-        return "one", hint
-    if origin in (dict, Mapping) and len(parts) == 2 and dataclasses.is_dataclass(parts[1]):
-        return "named", parts[1]
-    if origin is tuple and parts and dataclasses.is_dataclass(parts[0]):
-        return "listed", parts[0]
-    return "", None
+        shape, inner = "one", hint
+    elif origin in (dict, Mapping) and len(parts) == 2 and dataclasses.is_dataclass(parts[1]):
+        shape, inner = "named", parts[1]
+    elif origin is tuple and parts and dataclasses.is_dataclass(parts[0]):
+        shape, inner = "listed", parts[0]
+    return shape, inner
 
 
 @functools.cache
