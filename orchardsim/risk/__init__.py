@@ -1,0 +1,41 @@
+"""Risk room: what a set of trials says, with the error of saying it. Pure functions of arrays."""
+
+from orchardsim.risk.bands import (
+    Chance,
+    Estimate,
+    chance_above,
+    chance_below,
+    expected_shortfall,
+    mean,
+    quantile,
+    quantile_interval,
+    trials_needed,
+    value_at_risk,
+    wilson_interval,
+)
+from orchardsim.risk.comparison import Dominance, PairedDifference, dominance, paired_difference
+from orchardsim.risk.record import TwoErrors, two_errors
+from orchardsim.risk.utility import AVERSIONS, certainty_equivalent, certainty_equivalents
+
+__all__ = [
+    "AVERSIONS",
+    "Chance",
+    "Dominance",
+    "Estimate",
+    "PairedDifference",
+    "TwoErrors",
+    "certainty_equivalent",
+    "certainty_equivalents",
+    "chance_above",
+    "chance_below",
+    "dominance",
+    "expected_shortfall",
+    "mean",
+    "paired_difference",
+    "quantile",
+    "quantile_interval",
+    "trials_needed",
+    "two_errors",
+    "value_at_risk",
+    "wilson_interval",
+]
