@@ -200,6 +200,7 @@ def run_trees(
         bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
         trees.thin(model, state, done, done * 0)
         trees.closed_canopy_to_harvest(model, state, season)
+        trees.ripe_fruit(model, state, season)
         picked = trees.harvest(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
         budget = trees.harvest_to_leaf_fall(model, state, season)
         row = trees.observe(model, state)

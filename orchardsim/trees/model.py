@@ -143,7 +143,7 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     level *= model.block.site_growth
     heat = season.degree_days[:, :, 1:3].sum(-1) / p.heat_reference
     demand = model.expand(p.wood_demand * heat**p.heat_exponent) * model.vigor
-    state.wood_wanted = growth.wood_wanted(area, demand * level, p.wood_demand_exponent)
+    state.wood_wanted = growth.wood_wanted(state.expressed_trunk, demand * level, p.wood_demand_exponent)
 
     shoots = 1 - state.held
     shoots *= state.wood_wanted
@@ -285,14 +285,8 @@ def thin(model: BlockModel, state: TreeState, share_done: Double, days_late: Dou
     return model.total(removed)
 
 
-def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: SeasonForTrees) -> RipeFruit:
-    """Fruit grows to harvest on the full canopy; its size and quality are found.
-
-    Returns
-    -------
-    RipeFruit
-        What each picking pass finds ripe.
-    """
+def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: SeasonForTrees) -> None:
+    """Fruit grows to harvest on the full canopy. Losses of the season come next, then :func:`ripe_fruit`."""
     p = model.physiology
     made = state.source * phase_radiation(model, season, 2, state.cover, 1.0)
     potential = fruit.early_heat_effect(season.early_heat, p.early_heat_best, p.early_heat_loss)
@@ -305,9 +299,18 @@ def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: Season
     crop = state.fruit_dry_mass / np.float32(p.fruit_dry_fraction)
     count_alternation(state, crop)
     state.last_crop = crop
+    state.totals["supply"] = state.totals["supply"] + model.total(made)
 
+
+def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> RipeFruit:
+    """Count, weigh and judge the fruit on the trees that stand at harvest.
+
+    Returns
+    -------
+    RipeFruit
+        What each picking pass finds ripe.
+    """
     totals = state.totals
-    totals["supply"] = totals["supply"] + model.total(made)
     totals["fruit_dry_mass"] = model.total(state.fruit_dry_mass)
     totals["fruit_number"] = model.total(state.fruit_number)
     totals["crop_mass"] = model.total(state.last_crop)
