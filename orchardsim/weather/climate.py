@@ -102,14 +102,14 @@ def daily_from_monthly(monthly: Floats | tuple[float, ...]) -> Floats:
     rows = np.arange(YEAR_DAYS)
     weights[rows, left % 12] += 1.0 - share
     weights[rows, right] += share
-    means = np.stack([weights[MONTH_OF_DAY == month].mean(axis=0) for month in range(12)])
+    means = np.stack([weights[month == MONTH_OF_DAY].mean(axis=0) for month in range(12)])
     knots = np.linalg.solve(means, np.asarray(monthly, dtype=np.float64))
     return (weights * knots).sum(axis=1)
 
 
 def monthly_means(daily: Floats) -> Floats:
     """Mean of each month of a course of 365 days from 1 January; shape (..., 365) to (..., 12)."""
-    return np.stack([daily[..., MONTH_OF_DAY == month].mean(axis=-1) for month in range(12)], axis=-1)
+    return np.stack([daily[..., month == MONTH_OF_DAY].mean(axis=-1) for month in range(12)], axis=-1)
 
 
 @dataclass(frozen=True)

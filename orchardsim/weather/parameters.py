@@ -31,12 +31,12 @@ class WeatherSettings:
     latitude: float = parameter("degree", "latitude, north positive", low=-66, high=66)
     elevation: float = parameter("m", "height above the sea", low=-400, high=4500, default=0.0)
     record: Path | None = None
-    method: str = parameter(
-        "text", "how futures are drawn", allowed=("resample", "parametric"), default="resample"
-    )
+    method: str = parameter("text", "how futures are drawn", allowed=("resample", "parametric"), default="resample")
     run_length: float = parameter("year", "mean length of a run of consecutive years", low=1, high=20, default=1.0)
     baseline_years: tuple[int, int] | None = None
-    warming: tuple[float, ...] = parameter("K", "warming offset by month, January first", low=-8, high=8, default=(0.0,) * 12)
+    warming: tuple[float, ...] = parameter(
+        "K", "warming offset by month, January first", low=-8, high=8, default=(0.0,) * 12
+    )
     trend: str = parameter(
         "text", "what becomes of the record's trend", allowed=("keep", "remove", "extend"), default="keep"
     )

@@ -295,7 +295,7 @@ def _order_by_decade(record: DailyRecord) -> dict[int, float]:
     return result
 
 
-def conflict_line(report: QualityReport) -> str:
+def dropped_line(report: QualityReport) -> str:
     """Short account of what was dropped, for the notes of a run."""
     dropped = [finding for finding in report.findings if finding.dropped]
     if not dropped:

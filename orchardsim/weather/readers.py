@@ -36,7 +36,8 @@ ELEMENTS: Final = {
 }
 """GHCN-Daily elements that are read, our name and the factor to our unit (tenths of degC, mm, m/s; percent)."""
 WIND_TO_2_M: Final = 4.87 / np.log(67.8 * 10.0 - 5.42)
-"""Wind speed at 2 m over wind speed at 10 m; Allen et al. 1998, FAO Irrigation and Drainage Paper 56, eq. 47 (memory)."""
+"""Wind speed at 2 m over wind speed at 10 m; Allen et al. 1998, FAO Irrigation and Drainage Paper 56, eq. 47
+(memory)."""
 NAMES: Final = {
     "date": ("date", "day", "time"),
     "temperature_min": ("temperature_min", "air_temperature_min", "tmin", "temp_min", "min_temp", "tn"),
@@ -80,7 +81,8 @@ def read_record(path: Path | str) -> DailyRecord:
             raise InputError(str(path), "is a folder; expected a file with daily weather")
         if size > LARGEST_FILE:
             raise InputError(
-                str(path), f"holds {size / 1e6:.0f} MB; a daily record of one station is at most {LARGEST_FILE / 1e6:.0f} MB"
+                str(path),
+                f"holds {size / 1e6:.0f} MB; a daily record of one station is at most {LARGEST_FILE / 1e6:.0f} MB",
             )
         content = path.read_bytes()
     except OSError as error:
@@ -201,9 +203,7 @@ def _ghcn(
     if "wind_speed" in columns:
         columns["wind_speed"] = columns["wind_speed"] * WIND_TO_2_M
         notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
-    return assemble(
-        rows, columns, source=where, station=station, file_format=file_format, sha256=sha256, repairs=notes
-    )
+    return assemble(rows, columns, source=where, station=station, file_format=file_format, sha256=sha256, repairs=notes)
 
 
 def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
@@ -216,7 +216,8 @@ def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
     for position, line in enumerate(lines, start=1):
         if not DLY_LENGTH - 2 <= len(line.rstrip("\r")) <= DLY_LENGTH or not line.isascii():
             raise InputError(
-                f"{where}, line {position}", f"has {len(line)} characters; a .dly line has {DLY_LENGTH} ASCII characters"
+                f"{where}, line {position}",
+                f"has {len(line)} characters; a .dly line has {DLY_LENGTH} ASCII characters",
             )
     table = np.frombuffer("".join(line.ljust(DLY_LENGTH) for line in lines).encode("ascii"), dtype="S1")
     table = table.reshape(len(lines), DLY_LENGTH)
@@ -268,7 +269,8 @@ def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
     for position, row in enumerate(rows, start=1):
         if len(row) < 7:
             raise InputError(
-                f"{where}, row {position}", f"has {len(row)} fields; GHCN-Daily by-station CSV has 8 (id, date, element, ...)"
+                f"{where}, row {position}",
+                f"has {len(row)} fields; GHCN-Daily by-station CSV has 8 (id, date, element, ...)",
             )
     stations = sorted({row[0] for row in rows})
     if len(stations) > 1:
@@ -326,23 +328,22 @@ def _split_heading(word: str) -> tuple[str, str]:
     return (match[1].strip().lower().replace(" ", "_"), match[2] or "") if match else (word.strip().lower(), "")
 
 
-def _converted(values: Floats, unit: str, name: str, where: str) -> Floats:
-    """Values in our unit; the unit as written in a heading."""
+def converted(values: Floats, unit: str, target: str, name: str, where: str) -> Floats:
+    """Values of a column in the unit ``target``; ``unit`` as written in a file."""
     from orchardsim.core.units import registry
 
-    target = {"1": "dimensionless"}.get(UNITS[name], UNITS[name])
     tenths = TENTHS.match(unit)
     factor = 0.1 if tenths else 1.0
     plain = tenths[1] if tenths else unit
     spelled = UNIT_SPELLINGS.get(plain.strip().lower(), plain.strip())
     units = registry()
     try:
-        converted = units.Quantity(values * factor, spelled).to(target).magnitude
+        result = units.Quantity(values * factor, spelled).to(target).magnitude
     except Exception as error:
         raise InputError(
-            where, f"column {name} has the unit {unit!r}; expected one that converts to {UNITS[name]}"
+            where, f"column {name} has the unit {unit!r}; expected one that converts to {target}"
         ) from error
-    return np.round(np.asarray(converted, dtype=np.float64), 4)
+    return np.asarray(np.round(np.asarray(result, dtype=np.float64), 4))
 
 
 def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
@@ -356,7 +357,7 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
         raise InputError(where, "holds comments and no days")
     delimiter = max(",;\t", key=lines[0].count)
     if lines[0].count(delimiter) == 0:
-        raise InputError(where, f"is no known format; its first line is {lines[0][:60]!r}, expected a heading with units")
+        raise InputError(where, f"is no known format: expected a heading with units, found {lines[0][:60]!r}")
     rows = list(csv.reader(lines, delimiter=delimiter))
     headings = [_split_heading(word) for word in rows[0]]
     place: dict[str, tuple[int, str]] = {}
@@ -372,7 +373,8 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
     for name in ("date", "temperature_min", "temperature_max"):
         if name not in place:
             allowed = [f"{spelling}" for spelling in NAMES[name]]
-            hint = next((nearest_names(found, allowed) for found in passed_over if "did you" in nearest_names(found, allowed)), "")
+            hints = [nearest_names(found, allowed) for found in passed_over]
+            hint = next((text for text in hints if text.startswith("did you")), "")
             raise InputError(where, f"has no column for {name} (allowed: {', '.join(allowed)}) {hint}")
     width = len(headings)
     data = rows[1:]
@@ -389,10 +391,11 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
             continue
         ours = "wind_speed" if name == "wind_speed_2m" else name
         if not unit:
-            raise InputError(
-                where, f"column {headings[index][0]!r} has no unit; write the heading as {headings[index][0]} [{UNITS[ours]}]"
-            )
-        columns[ours] = _converted(_numbers([fields[index] for fields in data], headings[index][0], where), unit, ours, where)
+            heading = headings[index][0]
+            raise InputError(where, f"column {heading!r} has no unit; write the heading as {heading} [{UNITS[ours]}]")
+        numbers = _numbers([fields[index] for fields in data], headings[index][0], where)
+        target = {"1": "dimensionless"}.get(UNITS[ours], UNITS[ours])
+        columns[ours] = converted(numbers, unit, target, headings[index][0], where)
         if name == "wind_speed":
             columns[ours] = columns[ours] * WIND_TO_2_M
             notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")

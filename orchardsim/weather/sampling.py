@@ -6,7 +6,7 @@ import dataclasses
 import functools
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,19 +16,24 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.handover import SeasonWeather, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
+from orchardsim.weather.generated import generated_seasons, range_scale_of_model
+from orchardsim.weather.normals import model_of_normals
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
-from orchardsim.weather.quality import QualityReport, check_record, conflict_line
+from orchardsim.weather.parametric import ParametricModel, fit_parametric
+from orchardsim.weather.quality import MANY_MISSING, QualityReport, check_record, dropped_line
 from orchardsim.weather.rain import (
     RainClimate,
     rain_climate_of_normals,
+    rain_climate_of_record,
     rain_of_record_years,
     range_scale,
     season_day_of_year,
+    steady_range,
 )
 from orchardsim.weather.readers import read_record
 from orchardsim.weather.records import DailyRecord, Floats
 from orchardsim.weather.resampling import record_order, year_chains
-from orchardsim.weather.windows import SeasonTable, season_table
+from orchardsim.weather.windows import SeasonTable, season_start_day, season_table
 
 DEFAULT_BASELINE: Final = 30
 """Complete years of the default baseline (the length of a climate normal of the World Meteorological Organization)."""
@@ -72,7 +77,7 @@ class Baseline:
     Attributes
     ----------
     seasons : SeasonWeather
-        Complete seasons, warmed and with their trend treated as the settings say (but not extended).
+        Complete seasons, their trend treated as the settings say (but not extended), not warmed.
     years : tuple of int
         First and last harvest year.
     trend : tuple of Trend
@@ -120,10 +125,13 @@ def sample_weather(
     if years < 1 or len(trials) < 1:
         raise ValueError("at least one year and one trial are needed")
     if settings.record is None:
-        raise InputError("weather", "neither a record nor monthly normals of temperature are given")
+        return _from_normals(settings, streams, trials, years, sequence)
     prepared = prepare_record(settings.record, settings.latitude)
     baseline = baseline_seasons(settings, prepared, streams)
-    seasons, count = baseline.seasons, baseline.seasons.harvest_year.size
+    if settings.method == "parametric" and sequence == "sampled":
+        return _from_generator(settings, prepared, baseline, streams, trials, years)
+    seasons = _warmed(baseline.seasons, settings, prepared.table.start_day)
+    count = seasons.harvest_year.size
     notes = list(baseline.notes)
     if sequence == "record":
         pick = record_order(trials, years, count)
@@ -142,6 +150,83 @@ def sample_weather(
     if settings.trend == "extend":
         seasons, pick = _extended(seasons, pick, baseline.trend, years)
     return WeatherSample(seasons, pick, method, baseline.years, tuple(notes))
+
+
+def _from_normals(
+    settings: WeatherSettings, streams: Streams, trials: range, years: int, sequence: str
+) -> WeatherSample:
+    """Seasons generated from monthly normals, where there is no record."""
+    if sequence == "record":
+        raise InputError("weather.record", "there is no record whose years could be replayed (--seasons record)")
+    normals = settings.normals
+    if normals is None or not (normals.temperature_min or normals.temperature_max):
+        raise InputError(
+            "weather", "neither a record nor [weather.normals] with temperature_min and temperature_max is given"
+        )
+    start_day = season_start_day(settings.latitude)
+    model, notes = model_of_normals(normals, start_day, southern=settings.latitude < 0)
+    if settings.trend == "extend":
+        notes.append("without a record there is no trend to carry on; use the warming by month")
+    if settings.baseline_years is not None:
+        notes.append("baseline_years has no meaning without a record")
+    scale = range_scale_of_model(model, start_day)
+    climate = rain_climate(normals)
+    notes.append(NO_RAIN if climate is None else GENERATED_RAIN)
+    seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
+    pick = np.arange(len(trials) * years, dtype=np.int64).reshape(len(trials), years)
+    return WeatherSample(
+        _warmed(seasons, settings, start_day), pick, "generated from monthly normals", (0, 0), tuple(notes)
+    )
+
+
+_fits: dict[tuple[object, ...], ParametricModel] = {}
+
+
+def _fitted(prepared: Prepared, baseline: Baseline, trend: str) -> ParametricModel:
+    """Generator of a baseline; the last few are kept for the next units of work."""
+    key = (prepared.record.sha256, prepared.table.start_day, baseline.years, trend)
+    if key not in _fits:
+        while len(_fits) >= 8:
+            del _fits[next(iter(_fits))]
+        record = baseline.seasons
+        _fits[key] = fit_parametric(
+            record.temperature_min[:, :YEAR_DAYS], record.temperature_max[:, :YEAR_DAYS], prepared.table.start_day
+        )
+    return _fits[key]
+
+
+def _from_generator(
+    settings: WeatherSettings, prepared: Prepared, baseline: Baseline, streams: Streams, trials: range, years: int
+) -> WeatherSample:
+    """Seasons from the parametric generator, fitted to the baseline."""
+    start_day = prepared.table.start_day
+    record = baseline.seasons
+    day_of_year = season_day_of_year(start_day, WINDOW_DAYS)
+    model = _fitted(prepared, baseline, settings.trend)
+    daily_range = record.temperature_max - record.temperature_min
+    scale = range_scale(daily_range, day_of_year)
+    climate = rain_climate(settings.normals)
+    notes = list(baseline.notes)
+    if record.rain_is_measured:
+        inside = slice(0, YEAR_DAYS)
+        climate = rain_climate_of_record(
+            record.rain[:, inside], scale.score(daily_range, day_of_year)[:, inside], day_of_year[inside]
+        )
+        notes.append(
+            "rain is generated: wet share, mean amount and dependence on the daily temperature range by month are the "
+            "record's; long droughts and wet spells come out a tenth to a fifth too short"
+        )
+    elif climate is not None:
+        notes.append(GENERATED_RAIN)
+    if record.wind_speed is not None or record.relative_humidity is not None:
+        notes.append("wind and humidity are not generated: what needs them is estimated without them")
+    seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
+    pick = np.arange(len(trials) * years, dtype=np.int64).reshape(len(trials), years)
+    if settings.trend == "extend":
+        ahead = np.tile(np.arange(1, years + 1), len(trials))[:, None]
+        seasons = _shifted(seasons, baseline.trend, ahead)
+    method = "parametric generator (autoregression on normal scores with a slow component), fitted to the baseline"
+    return WeatherSample(_warmed(seasons, settings, start_day), pick, method, baseline.years, tuple(notes))
 
 
 def whole_record_windows(settings: WeatherSettings, streams: Streams | None = None) -> SeasonWeather | None:
@@ -164,21 +249,21 @@ def baseline_harvest_years(settings: WeatherSettings, table: SeasonTable) -> tup
     if settings.baseline_years is not None:
         first, last = settings.baseline_years
         if first > last:
-            raise InputError("weather.baseline_years", f"found {first} to {last}; the first year must not be the later one")
+            raise InputError("weather.baseline_years", f"found {first} to {last}; the first year comes first")
         inside = complete[(complete >= first) & (complete <= last)]
         if inside.size < FEWEST_YEARS:
             span = f"{complete[0]} to {complete[-1]}" if complete.size else "none"
             raise InputError(
                 "weather.baseline_years",
-                f"{first} to {last} holds {inside.size} complete seasons of {where}; at least {FEWEST_YEARS} are needed "
-                f"(the record's complete seasons: {span})",
+                f"{first} to {last} holds {inside.size} complete seasons of {where}; at least {FEWEST_YEARS} are "
+                f"needed (the record's complete seasons: {span})",
             )
         return int(inside[0]), int(inside[-1])
     if complete.size < FEWEST_YEARS:
         raise InputError(
             where,
-            f"holds {complete.size} complete seasons (a biological year and the autumn after it, at most 5 days missing); "
-            f"at least {FEWEST_YEARS} are needed. A plan without a record may give [weather.normals] instead",
+            f"holds {complete.size} complete seasons (one biological year with the next autumn, at most {MANY_MISSING} "
+            f"days missing in each); at least {FEWEST_YEARS} are needed, or a plan gives [weather.normals] instead",
         )
     chosen = complete[-DEFAULT_BASELINE:]
     return int(chosen[0]), int(chosen[-1])
@@ -193,31 +278,25 @@ def baseline_seasons(settings: WeatherSettings, prepared: Prepared, streams: Str
     inside = (seasons.harvest_year >= first) & (seasons.harvest_year <= last)
     seasons = _rows(seasons, np.flatnonzero(inside))
     count = int(inside.sum())
-    yearly = [
-        values[:, :YEAR_DAYS].mean(axis=1) for values in (seasons.temperature_min, seasons.temperature_max)
-    ]
+    yearly = [values[:, :YEAR_DAYS].mean(axis=1) for values in (seasons.temperature_min, seasons.temperature_max)]
     trend = (linear_trend(seasons.harvest_year, yearly[0]), linear_trend(seasons.harvest_year, yearly[1]))
     slopes = " and ".join(f"{10 * line.slope:+.2f} ± {10 * line.standard_error:.2f}" for line in trend)
     if count < WARNED_YEARS:
         advice = "; the parametric method suits so short a record better" if count < PARAMETRIC_YEARS else ""
         notes.append(
-            f"only {count} complete years: rare seasons may be missing from the record, and their frequency is uncertain{advice}"
+            f"only {count} complete years: rare seasons may be missing from the record, and their frequency is "
+            f"uncertain{advice}"
         )
     notes.append(
-        f"baseline {first} to {last} ({count} complete seasons); its trend is {slopes} K per decade (minimum and maximum, "
-        f"± one standard error) and is {_TREND_WORDS[settings.trend]}"
+        f"baseline {first} to {last} ({count} complete seasons); its trend is {slopes} K per decade (minimum and "
+        f"maximum, ± one standard error) and is {_TREND_WORDS[settings.trend]}"
     )
     if settings.trend != "keep":
         reference = float(trend[0].middle_year) if settings.trend == "remove" else float(seasons.harvest_year[-1])
-        away = (seasons.harvest_year - reference)[:, None]
-        seasons = dataclasses.replace(
-            seasons,
-            temperature_min=np.round(seasons.temperature_min - trend[0].slope * away, DECIMALS),
-            temperature_max=np.round(seasons.temperature_max - trend[1].slope * away, DECIMALS),
-        )
+        seasons = _shifted(seasons, trend, (reference - seasons.harvest_year)[:, None])
     if any(settings.warming):
         notes.append(f"a warming of {min(settings.warming):g} to {max(settings.warming):g} K by month was added")
-    return Baseline(_warmed(seasons, settings, table.start_day), (first, last), trend, tuple(notes))
+    return Baseline(seasons, (first, last), trend, tuple(notes))
 
 
 _TREND_WORDS: Final = {
@@ -255,7 +334,7 @@ def _complete_seasons(
     rows = np.flatnonzero(table.is_complete)
     low, high = table.temperature_min[rows], table.temperature_max[rows]
     notes = [f"{record.source}: {note}" for note in record.repairs]
-    notes.append(conflict_line(prepared.quality))
+    notes.append(dropped_line(prepared.quality))
     notes += table.notes
     if table.rain is not None:
         rain, measured = table.rain[rows], True
@@ -267,11 +346,12 @@ def _complete_seasons(
             notes.append(NO_RAIN)
         else:
             day_of_year = season_day_of_year(table.start_day, WINDOW_DAYS)
-            score = range_scale(low, high, day_of_year).score(high - low, day_of_year) if rows.size else low
+            steady = steady_range(low, high)
+            score = range_scale(steady, day_of_year).score(steady, day_of_year) if rows.size else low
             rain = rain_of_record_years(climate, score, table.harvest_year[rows], day_of_year, streams)
             notes.append(
-                "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly normals, "
-                "wetter on days with a small temperature range"
+                "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly "
+                "normals, wetter on days with a small temperature range"
             )
     for name in ("wind_speed", "relative_humidity"):
         if getattr(table, name) is None:
@@ -290,6 +370,10 @@ def _complete_seasons(
     return seasons, notes
 
 
+GENERATED_RAIN: Final = (
+    "rain is drawn from the plan's monthly normals, wetter on days with a small temperature range; long droughts and "
+    "wet spells come out a tenth to a fifth too short"
+)
 NO_RAIN: Final = (
     "no rain in the record and no rain normals in the plan: rain is taken as none, so water balance, irrigation depth, "
     "blight days, wet soil and days fit for work cannot be judged"
@@ -335,9 +419,13 @@ def _extended(
     count = seasons.harvest_year.size
     wide = _rows(seasons, np.tile(np.arange(count), years))
     ahead = np.repeat(np.arange(1, years + 1), count)[:, None]
-    wide = dataclasses.replace(
-        wide,
-        temperature_min=np.round(wide.temperature_min + trend[0].slope * ahead, DECIMALS),
-        temperature_max=np.round(wide.temperature_max + trend[1].slope * ahead, DECIMALS),
+    return _shifted(wide, trend, ahead), pick + count * np.arange(years)
+
+
+def _shifted(seasons: SeasonWeather, trend: tuple[Trend, Trend], years: NDArray[Any]) -> SeasonWeather:
+    """Seasons moved along the trend by a number of years, (season, 1)."""
+    return dataclasses.replace(
+        seasons,
+        temperature_min=np.round(seasons.temperature_min + trend[0].slope * years, DECIMALS),
+        temperature_max=np.round(seasons.temperature_max + trend[1].slope * years, DECIMALS),
     )
-    return wide, pick + count * np.arange(years)
