@@ -19,6 +19,7 @@ from orchardsim.operations.parameters import Crew
 
 DAY_MINUTES: Final = 1440
 """Whole minutes are the world's unit of time."""
+NEVER: Final = 1 << 60
 
 
 class Job(NamedTuple):
@@ -71,6 +72,7 @@ class Batch:
         self.earliest = earliest
         self.latest = latest
         self.moment = 0.0
+        """Sum of hours times twice the minute about which they were worked."""
         self.end = earliest
         self.taken_until = -1
         self.closed = False
@@ -135,35 +137,42 @@ class CrewWorld:
         hook : callable, optional
             Called with (job number, crew name, start minute, end minute, hours) for each stretch of work.
         """
+        env = self.env
         base = year * YEAR_DAYS * DAY_MINUTES
-        now = int(self.env.now)
-        rates = [hours * share * work_fraction / DAY_MINUTES for hours, share in zip(self.daily_hours, turnout, strict=True)]
+        rates = [
+            hours * share * work_fraction / DAY_MINUTES for hours, share in zip(self.daily_hours, turnout, strict=True)
+        ]
         boards: list[list[Batch]] = [[] for _ in self.crews]
         parts_of: list[list[Batch]] = []
-        phase_first, phase_last = base + round(phase_start * DAY_MINUTES), base + round(phase_end * DAY_MINUTES)
-        for index, job in enumerate(jobs):
+        opens = max(base + round(phase_start * DAY_MINUTES), int(env.now))
+        closes = base + round(phase_end * DAY_MINUTES)
+        able_to = {
+            task: [number for number in self.skilled(task) if rates[number] > 0] for task in {job[1] for job in jobs}
+        }
+        for index, (_, task, hours, first, last, priority) in enumerate(jobs):
             parts: list[Batch] = []
             parts_of.append(parts)
-            if job.hours <= 0:
+            earliest = base + round(first * DAY_MINUTES)
+            if earliest < opens:
+                earliest = opens
+            latest = base + round(last * DAY_MINUTES)
+            if latest > closes:
+                latest = closes
+            able = able_to[task]
+            if hours <= 0 or latest <= earliest or not able:
                 continue
-            earliest = max(base + round(job.earliest * DAY_MINUTES), phase_first, now)
-            latest = min(base + round(job.latest * DAY_MINUTES), phase_last)
-            able = [number for number in self.skilled(job.task) if rates[number] > 0]
-            if latest <= earliest or not able:
-                continue
-            key = (job.priority, latest, earliest, index)
+            key = (priority, latest, earliest, index)
             if len(able) == 1:
-                part = Batch(index, key, job.hours, earliest, latest)
+                part = Batch(index, key, hours, earliest, latest)
                 parts.append(part)
                 boards[able[0]].append(part)
                 continue
             # Crews that can share a job get it in parts of their own strength, and any of them may take any part.
             strength = sum(rates[number] for number in able)
             for number in able:
-                parts.append(Batch(index, key, job.hours * rates[number] / strength, earliest, latest))
+                parts.append(Batch(index, key, hours * rates[number] / strength, earliest, latest))
             for number in able:
                 boards[number].extend(parts)
-        env = self.env
         finished = env.event()
         self._busy = 0
         for number, board in enumerate(boards):
@@ -173,55 +182,60 @@ class CrewWorld:
                 env.process(self._serve(self.crews[number].name, rates[number], board, finished, hook))
         if self._busy:
             env.run(until=finished)
-        return [self._outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
+        return [_outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
 
     def _serve(
         self, name: str, rate: float, board: list[Batch], finished: simpy.Event, hook: WorkedHook | None
     ) -> Generator[Any, Any, None]:
         """Process of one crew through one phase: take the most urgent open batch, work, decide again."""
         env = self.env
-        while board:
-            now = env.now
+        gone = 0
+        while True:
+            now = int(env.now)
             chosen: Batch | None = None
-            wake = -1
-            interrupt = -1
-            closed = False
+            wake = interrupt = NEVER
             for batch in board:
-                if batch.closed or batch.latest <= now:
-                    closed = True
+                if batch.closed:
                     continue
-                if batch.taken_until > now:
-                    if wake < 0 or batch.taken_until < wake:
+                if batch.latest <= now:
+                    batch.closed = True
+                elif batch.taken_until >= 0:
+                    if batch.taken_until < wake:
                         wake = batch.taken_until
                 elif batch.earliest <= now:
                     chosen = batch
                     break
-                else:
-                    if wake < 0 or batch.earliest < wake:
-                        wake = batch.earliest
-                    if interrupt < 0 or batch.earliest < interrupt:
-                        interrupt = batch.earliest
-            if closed:
-                board[:] = [batch for batch in board if not (batch.closed or batch.latest <= now)]
+                elif batch.earliest < interrupt:
+                    interrupt = batch.earliest
             if chosen is None:
-                if wake >= 0:
-                    yield env.timeout(wake - now)
+                if interrupt < wake:
+                    wake = interrupt
+                if wake == NEVER:
+                    break
+                yield env.timeout(wake - now)
                 continue
             needed = math.ceil(chosen.left / rate - 1e-9)
-            stop = min(now + needed, chosen.latest)
+            stop = now + needed
+            if stop > chosen.latest:
+                stop = chosen.latest
             # Only a batch of a better priority interrupts; one that merely precedes in the ties does not.
-            if 0 <= interrupt < stop and (cut := _first_interrupt(board, chosen, now)) < stop:
-                stop = cut
+            if interrupt < stop:
+                stop = _first_interrupt(board, chosen, now, stop)
             chosen.taken_until = stop
             yield env.timeout(stop - now)
+            chosen.taken_until = -1
             if stop - now >= needed:
                 hours = chosen.left
                 chosen.left = 0.0
                 chosen.closed = True
+                gone += 1
+                if gone > 8:
+                    board = [batch for batch in board if not batch.closed]
+                    gone = 0
             else:
                 hours = rate * (stop - now)
                 chosen.left -= hours
-            chosen.moment += hours * (now + stop) / 2
+            chosen.moment += hours * (now + stop)
             chosen.end = stop
             if hook is not None:
                 hook(chosen.index, name, now, stop, hours)
@@ -229,44 +243,40 @@ class CrewWorld:
         if not self._busy:
             finished.succeed()
 
-    def _outcome(
-        self, job: Job, parts: Sequence[Batch], base: int, phase_start: float, phase_end: float
-    ) -> Done:
-        first, last = max(job.earliest, phase_start), min(job.latest, phase_end)
-        if job.hours <= 0:
-            return Done(1.0, (first + last) / 2, 0.0, first)
-        hours = 0.0
-        moment = 0.0
-        end = 0
-        left = 0.0
-        for part in parts:
-            hours += part.whole - part.left
-            left += part.left
-            moment += part.moment
-            if part.left < part.whole and part.end > end:
-                end = part.end
-        if hours <= 0:
-            return Done(0.0, last, 0.0, last)
-        if left == 0.0:
-            hours = job.hours
+
+def _outcome(job: Job, parts: Sequence[Batch], base: int, phase_start: float, phase_end: float) -> Done:
+    if len(parts) == 1 and parts[0].left == 0.0:
+        part = parts[0]
         return Done(
-            1.0 if left == 0.0 else hours / job.hours,
-            (moment / hours - base) / DAY_MINUTES,
-            hours,
-            (end - base) / DAY_MINUTES,
+            1.0, (part.moment / (2 * job.hours) - base) / DAY_MINUTES, job.hours, (part.end - base) / DAY_MINUTES
         )
+    first, last = max(job.earliest, phase_start), min(job.latest, phase_end)
+    if job.hours <= 0:
+        return Done(1.0, (first + last) / 2, 0.0, first)
+    hours = sum(part.whole - part.left for part in parts)
+    if hours <= 0:
+        return Done(0.0, last, 0.0, last)
+    left = sum(part.left for part in parts)
+    moment = sum(part.moment for part in parts)
+    end = max(part.end for part in parts if part.left < part.whole)
+    share = 1.0 if left == 0.0 else hours / job.hours
+    return Done(
+        share,
+        (moment / (2 * hours) - base) / DAY_MINUTES,
+        job.hours if left == 0.0 else hours,
+        (end - base) / DAY_MINUTES,
+    )
 
 
 def _batch_key(batch: Batch) -> tuple[int, int, int, int]:
     return batch.key
 
 
-def _first_interrupt(board: Sequence[Batch], chosen: Batch, now: int) -> int:
-    """Minute at which the first batch of a better priority than the chosen one opens."""
-    first = chosen.latest
+def _first_interrupt(board: Sequence[Batch], chosen: Batch, now: int, stop: int) -> int:
+    """Minute before ``stop`` at which a batch of a better priority than the chosen one opens, or ``stop``."""
     for batch in board:
-        if batch is chosen or batch.key[0] >= chosen.key[0]:
+        if batch.key[0] >= chosen.key[0]:
             break
-        if now < batch.earliest < first and not batch.closed and batch.taken_until <= now:
-            first = batch.earliest
-    return first
+        if now < batch.earliest < stop and not batch.closed and batch.taken_until < 0:
+            stop = batch.earliest
+    return stop

@@ -148,7 +148,8 @@ class WorkRates:
     replanting: float = parameter(
         "1/hour",
         "gaps filled per labour hour by hand among standing trees; about 333 trees in a worker's day are "
-        "derived for new ground by hand (capitalpress.com 2014), scattered holes are assumed to take four times as long",
+        "derived for new ground by hand (capitalpress.com 2014); scattered holes are assumed to take four times as "
+        "long",
         low=0.5,
         high=200,
         default=10.0,

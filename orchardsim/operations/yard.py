@@ -90,7 +90,8 @@ class Yard:
         for label, trees in planted.items():
             if trees <= 0:
                 continue
-            self._await_work(Job(label, "planting", trees / self.parameters.rates.planting, window_start, window_end, 0))
+            hours = trees / self.parameters.rates.planting
+            self._await_work(Job(label, "planting", hours, window_start, window_end, PLANTING_PRIORITY))
             self._note(year, window_start, "planted", label, int(trees))
             spares = round(policy.spares_at_planting * trees) if policy.place != "none" else 0
             bought[label] = spares

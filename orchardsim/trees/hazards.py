@@ -3,7 +3,8 @@
 Hazards are intensities over a phase of one year: a hazard of H alone kills a share of 1 - exp(-H). No published table
 gives such coefficients by cause, so most are assumptions set to meet the few published totals: 1.0 % a year in mature
 orchards, a little under half of it voles (Sullivan et al. 1980: read); establishment of 98 % with feathered trees and
-down to 50 % with bench grafts (goodfruit.com/feathered-trees-are-profitable: read); nearly 10 % of Gala on M.9 lost to
+down to 50 % with bench
+grafts (goodfruit.com/feathered-trees-are-profitable: read); nearly 10 % of Gala on M.9 lost to
 fire blight in five years at a blight-prone place (goodfruit.com/fire-blight-central: read).
 """
 
@@ -43,7 +44,8 @@ class Hazards:
         low=0.2, high=10, default=1.5,
     )
     transplant_carry: float = parameter(
-        "1", "share of the transplant hazard that strikes in the following winter (assumption)", low=0, high=1, default=0.15
+        "1", "share of the transplant hazard that strikes in the following winter (assumption)",
+        low=0, high=1, default=0.15,
     )
 
     blight_strike: float = parameter(
@@ -92,7 +94,8 @@ class Hazards:
     )
 
     cold_width: float = parameter(
-        "K", "spread between trees of the killing temperature, logistic scale (assumption)", low=0.2, high=8, default=1.2
+        "K", "spread between trees of the killing temperature, logistic scale (assumption)",
+        low=0.2, high=8, default=1.2,
     )
     cold_weakness: float = parameter(
         "K", "hardiness that a tree of no health lacks (assumption)", low=0, high=20, default=5.0
@@ -107,7 +110,13 @@ class Hazards:
         "1",
         "lowest temperature of bare soil at root depth as a share of the lowest air temperature, both below zero "
         "(derived from one grower's winter of -37 degC on bare ground that killed M.9 and M.7 but not M.26: weak)",
-        low=0, high=1, default=0.32,
+        low=0, high=1, default=0.29,
+    )
+    root_width: float = parameter(
+        "K",
+        "the same spread for roots; at -8 degC no loss of four stocks whose roots die from about -11 degC on (read, "
+        "HortScience 26:1523) asks for a narrow one (assumption)",
+        low=0.1, high=8, default=0.6,
     )
     cold_injury: float = parameter(
         "1", "share of its health that a surviving tree loses at a cold that kills half (assumption)",
@@ -127,7 +136,8 @@ class Hazards:
         "1", "voles in such a winter relative to the long-run mean (assumption)", low=1, high=4, default=2.5
     )
     vole_weeds: float = parameter(
-        "1", "hazard where weeds stand under the trees, relative to a clean strip (assumption)", low=1, high=20, default=3.0
+        "1", "hazard where weeds stand under the trees, relative to a clean strip (assumption)",
+        low=1, high=20, default=3.0,
     )
     vole_youth: float = parameter(
         "1", "extra vole hazard of a tree in its first winter, relative to a mature one (assumption)",
@@ -232,13 +242,8 @@ class Hazards:
     replant_age_scale: float = parameter(
         "leaf", "leaves over which that hazard falls to 37 % (assumption)", low=0.5, high=20, default=2.0
     )
-    replant_stunting: float = parameter(
-        "1", "health that a sensitive stock lacks at planting on old apple ground (yields down 20-50 %: read, "
-        "pnwhandbooks.org; the link from health to yield makes this an assumption)",
-        low=0, high=0.9, default=0.35,
-    )
     replant_gap: float = parameter(
-        "1", "share of that effect where one tree is replaced in a young block on fresh ground (assumption)",
+        "1", "share of that hazard where one tree is replaced in a block on fresh ground (assumption)",
         low=0, high=1, default=0.4,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,6 +36,12 @@ class PatchGrid:
         """Number of nodes across and along the rows."""
         return math.ceil(self.rows / self.cell_rows) + 1, math.ceil(self.per_row / self.cell_trees) + 1
 
+    @functools.cached_property
+    def weights(self) -> tuple[Index, Float, Float, Index, Float, Float]:
+        """Node before, weights of it and of the next: by row, then by tree in the row."""
+        across = _line_weights(self.rows, self.cell_rows)
+        return *across, *_line_weights(self.per_row, self.cell_trees)
+
     def at(self, nodes: Float, trial: Index, row: Index, column: Index) -> Float:
         """Standard normal field at given trees, from independent normals at the nodes.
 
@@ -49,23 +56,25 @@ class PatchGrid:
         value, and the field is continuous. Cut at ``PATCH_LIMIT``.
         """
         _, across, along = nodes.shape
-        y = row / self.cell_rows
-        x = column / self.cell_trees
-        i = y.astype(np.int64)
-        j = x.astype(np.int64)
-        y = (y - i).astype(np.float32)
-        x = (x - j).astype(np.float32)
+        row_node, row_here, row_next, tree_node, tree_here, tree_next = self.weights
         flat = nodes.reshape(-1)
-        first = (trial * across + i) * along + j
-        opposite_y, opposite_x = 1 - y, 1 - x
-        value = (
-            flat[first] * (opposite_y * opposite_x)
-            + flat[first + 1] * (opposite_y * x)
-            + flat[first + along] * (y * opposite_x)
-            + flat[first + along + 1] * (y * x)
-        )
-        scale = np.sqrt((opposite_y**2 + y**2) * (opposite_x**2 + x**2))
-        return np.clip(value / scale, -PATCH_LIMIT, PATCH_LIMIT).astype(np.float32)
+        first = (row_node * along)[row]
+        first += tree_node[column]
+        first += trial * (across * along)
+        here, following = tree_here[column], tree_next[column]
+        value = (flat[first] * here + flat[first + 1] * following) * row_here[row]
+        first += along
+        value += (flat[first] * here + flat[first + 1] * following) * row_next[row]
+        return np.clip(value, -PATCH_LIMIT, PATCH_LIMIT)
+
+
+def _line_weights(places: int, cell: int) -> tuple[Index, Float, Float]:
+    """Node before each place of a line, and the weights of it and the next, with squares that sum to 1."""
+    place = np.arange(places) / cell
+    node = place.astype(np.int64)
+    part = place - node
+    scale = np.sqrt(part**2 + (1 - part) ** 2)
+    return node, ((1 - part) / scale).astype(np.float32), (part / scale).astype(np.float32)
 
 
 def patch_grid(rows: int, per_row: int, row_spacing: float = 3.5, tree_spacing: float = 1.0) -> PatchGrid:
@@ -83,7 +92,7 @@ def patch_grid(rows: int, per_row: int, row_spacing: float = 3.5, tree_spacing: 
 
 def patch_factor(field: Float, patchiness: float) -> Float:
     """Multiplier of a hazard, with mean 1, from a standard normal field cut at ``PATCH_LIMIT``."""
-    return (np.exp(np.float32(patchiness) * field) / np.float32(cut_lognormal_mean(patchiness))).astype(np.float32)
+    return np.exp(np.float32(patchiness) * field) * np.float32(1 / cut_lognormal_mean(patchiness))
 
 
 def cut_lognormal_mean(sd: float, limit: float = PATCH_LIMIT) -> float:
