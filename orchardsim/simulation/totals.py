@@ -29,6 +29,14 @@ class Totals:
         Size of the unit.
     labels : tuple of str
         Block labels, without ``farm``.
+
+    Attributes
+    ----------
+    arrays : dict from variable to array
+    bought : array, (trial, year, label) [1]
+        Replacement trees delivered, spares of the first planting included.
+    biennial_index : array, (trial, label) [1]
+        Of the whole run, set at its end.
     """
 
     def __init__(self, trials: int, years: int, labels: tuple[str, ...]) -> None:
@@ -39,6 +47,8 @@ class Totals:
             extra = tuple(len(LABELS[dim]) for dim in row.dims[3:])
             fill = np.nan if row.may_be_missing else 0.0
             self.arrays[name] = np.full((trials, years, len(labels), *extra), fill)
+        self.bought = np.zeros((trials, years, len(labels)))
+        self.biennial_index = np.full((trials, len(labels)), np.nan)
 
     def put(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:
         """Store one year of one block; values over (trial, label of the block, ...)."""

@@ -1,0 +1,271 @@
+"""Runs a plan: units of trials over processes, joined in trial order."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+import orchardsim
+from orchardsim.core.errors import InputError
+from orchardsim.core.labels import FARM
+from orchardsim.core.streams import Streams
+from orchardsim.plan import Plan
+from orchardsim.results import build_dataset
+from orchardsim.simulation.frost_history import frost_history
+from orchardsim.simulation.partial import PartialRun
+from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.unit import UNIT_TRIALS, block_leaf, run_unit
+
+if TYPE_CHECKING:
+    import xarray
+
+Arrays = dict[str, NDArray[Any]]
+
+
+def simulate(
+    plan: Plan,
+    *,
+    trials: int = 200,
+    years: int = 20,
+    seed: int = 1,
+    jobs: int = 1,
+    seasons: Literal["sampled", "record"] = "sampled",
+    single_trees: tuple[int, ...] = (),
+    progress: Callable[[int], Any] | None = None,
+    partial: Path | None = None,
+    resume: bool = False,
+) -> xarray.Dataset:
+    """Simulate every tree of a planting plan over many possible futures.
+
+    Parameters
+    ----------
+    plan : Plan
+        From :func:`orchardsim.load_plan`.
+    trials : int
+        Simulated futures; trial t meets the same seasons and prices under every plan.
+    years : int
+        Years from year 0, the plan's first outlay.
+    seed : int
+        Seed of all random draws.
+    jobs : int
+        Processes. Results do not depend on it.
+    seasons : {"sampled", "record"}
+        Futures drawn from the baseline, or the baseline's own years in order.
+    single_trees : tuple of int
+        Trials whose single trees are kept (trunk area, crop mass and flower clusters by tree and year).
+    progress : callable, optional
+        Called with the number of trials just finished.
+    partial : Path, optional
+        Folder in which finished units are kept, so that an interrupted run can go on with ``resume``.
+
+    Returns
+    -------
+    xarray.Dataset
+        Variables of :data:`orchardsim.core.variables.RESULTS` over trial, year, block (labels and ``farm``).
+
+    Raises
+    ------
+    InputError
+        If the plan cannot be run as asked.
+    IdentityError
+        If a book of the simulation does not balance.
+    """
+    _check(plan, trials, years, single_trees)
+    streams = Streams(seed)
+    library = None
+    if plan.weather.method != "parametric" or seasons == "record":
+        library = build_library(plan, streams, range(trials), years, seasons)
+    store = None
+    if partial is not None:
+        identity = {
+            "plan": plan.hash,
+            "trials": trials,
+            "years": years,
+            "seed": seed,
+            "seasons": seasons,
+            "version": orchardsim.__version__,
+            "single_trees": list(single_trees),
+        }
+        store = PartialRun(partial, identity, resume=resume)
+    units = [range(start, min(start + UNIT_TRIALS, trials)) for start in range(0, trials, UNIT_TRIALS)]
+    if jobs > 1 and len(units) < jobs:
+        size = -(-trials // jobs)
+        units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
+    finished: dict[int, Arrays] = {}
+    for unit, arrays in _run_units(plan, units, years, seed, seasons, library, single_trees, jobs, store):
+        finished[unit.start] = arrays
+        if progress is not None:
+            progress(len(unit))
+    joined = _join([finished[unit.start] for unit in units])
+    notes = library.sample if library is not None else build_library(plan, streams, range(1), years, seasons).sample
+    dataset = _dataset(plan, joined, years, seed, trials, notes, single_trees)
+    if store is not None:
+        store.clear()
+    return dataset
+
+
+def _check(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]) -> None:
+    for block in plan.blocks:
+        if block.year_planted >= years:
+            raise InputError(
+                plan.where,
+                f"block {block.name}.year_planted: found year {block.year_planted}, but the run has years 0 to "
+                f"{years - 1}; allowed: a year of the run, or more --years",
+            )
+    if plan.replacement.lead_time > years:
+        raise InputError(
+            plan.where,
+            f"replacement.lead_time: found {plan.replacement.lead_time} years, longer than the run of {years} years",
+        )
+    for trial in single_trees:
+        if not 0 <= trial < trials:
+            raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")
+
+
+def _run_units(
+    plan: Plan,
+    units: list[range],
+    years: int,
+    seed: int,
+    seasons: str,
+    library: SeasonLibrary | None,
+    single_trees: tuple[int, ...],
+    jobs: int,
+    store: PartialRun | None,
+) -> Iterator[tuple[range, Arrays]]:
+    """Units as they finish, those of an interrupted run first."""
+    waiting = []
+    for unit in units:
+        arrays = store.load(unit) if store is not None else None
+        if arrays is None:
+            waiting.append(unit)
+        else:
+            yield unit, arrays
+    if jobs == 1 or len(waiting) <= 1:
+        for unit in waiting:
+            arrays = run_unit(plan, unit, years, seed, seasons, library, single_trees)
+            if store is not None:
+                store.save(unit, arrays)
+            yield unit, arrays
+        return
+    # Forked workers would share locks of the libraries' threads; a fresh process is slower to start but safe.
+    with ProcessPoolExecutor(min(jobs, len(waiting)), mp_context=get_context("forkserver")) as pool:
+        tasks = {
+            pool.submit(run_unit, plan, unit, years, seed, seasons, library, single_trees): unit for unit in waiting
+        }
+        try:
+            for task in as_completed(tasks):
+                unit, arrays = tasks[task], task.result()
+                if store is not None:
+                    store.save(unit, arrays)
+                yield unit, arrays
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _join(parts: list[Arrays]) -> Arrays:
+    """Arrays of all units in trial order; single trees as they are."""
+    joined: Arrays = {}
+    for name in parts[0]:
+        if "/" not in name:
+            joined[name] = np.concatenate([part[name] for part in parts])
+    for part in parts:
+        joined |= {name: values for name, values in part.items() if "/" in name}
+    return joined
+
+
+def _dataset(
+    plan: Plan, arrays: Arrays, years: int, seed: int, trials: int, sample: Any, single_trees: tuple[int, ...]
+) -> xarray.Dataset:
+    money = plan.money
+    areas = {
+        "planted_area": [one.geometry.planted_area for one in money],
+        "gross_area": [one.geometry.gross_area for one in money],
+    }
+    leaf = block_leaf(plan, years)
+    arrays = dict(arrays)
+    trees = {name: arrays.pop(name) for name in list(arrays) if "/" in name}
+    arrays["leaf"] = np.concatenate([leaf, leaf.max(axis=1, keepdims=True)], axis=1)
+    for name, values in areas.items():
+        arrays[name] = np.array([*values, sum(values)])
+    attrs = {
+        "title": plan.title,
+        "plan_name": plan.path.name if plan.path is not None else "plan",
+        "units": plan.units,
+        "currency": plan.currency,
+        "price_year": plan.price_year,
+        "real_or_nominal": plan.finance.basis,
+        "seed": seed,
+        "trials": trials,
+        "version": orchardsim.__version__,
+        "plan_hash": plan.hash,
+        "weather_method": sample.method,
+        "baseline_years": json.dumps(list(sample.baseline_years)),
+        "notes": json.dumps([*sample.notes, *plan.warnings]),
+        "assumptions": json.dumps([_assumption(one) for one in plan.assumptions]),
+        "frost_years": json.dumps(frost_history(plan, sample)),
+        "bin_mass": plan.bin_mass,
+        "box_mass": plan.box_mass,
+        "latitude": plan.weather.latitude,
+    }
+    dataset = build_dataset(arrays, {"block": [*plan.labels, FARM]}, attrs)
+    return _with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset
+
+
+def _assumption(one: Any) -> dict[str, Any]:
+    return {name: getattr(one, name) for name in one.__dataclass_fields__}
+
+
+def _with_single_trees(
+    plan: Plan, dataset: xarray.Dataset, trees: Arrays, single_trees: tuple[int, ...]
+) -> xarray.Dataset:
+    """Add the single trees of the chosen trials: dims (tree_trial, year, tree), trees of all blocks in one row."""
+    import xarray
+
+    names = sorted({name.rsplit("/", 1)[1] for name in trees})
+    years = dataset.sizes["year"]
+    label: list[str] = []
+    row: list[int] = []
+    place: list[int] = []
+    for block in plan.blocks:
+        layout = block.plan.layout
+        positions = np.arange(layout.positions)
+        row += (positions // layout.trees_per_row).tolist()
+        place += (positions % layout.trees_per_row).tolist()
+        label += [block.labels[layout.group[r]] for r in positions // layout.trees_per_row]
+    data = {}
+    for name in names:
+        per_trial = []
+        for trial in single_trees:
+            columns = []
+            for number, block in enumerate(plan.blocks):
+                values = trees[f"{trial}/{number}/{name}"]
+                padded = np.zeros((years, block.plan.layout.positions), dtype=np.float32)
+                first = max(block.year_planted, 0)
+                padded[first : first + len(values)] = values
+                columns.append(padded)
+            per_trial.append(np.concatenate(columns, axis=1))
+        data[f"tree_{name}"] = (("tree_trial", "year", "tree"), np.stack(per_trial))
+    extra = xarray.Dataset(
+        data,
+        coords={
+            "tree_trial": list(single_trees),
+            "tree_label": ("tree", label),
+            "tree_row": ("tree", row),
+            "tree_place": ("tree", place),
+        },
+    )
+    units = {"tree_trunk_area": "cm2", "tree_crop_mass": "kg", "tree_flower_clusters": "1"}
+    for name, unit in units.items():
+        extra[name].attrs = {"units": unit, "long_name": name.replace("_", " ")}
+    merged = dataset.merge(extra)
+    merged.attrs = dataset.attrs
+    return merged

@@ -1,0 +1,78 @@
+"""The seasons that trials meet, and what each does to every row group of the plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import SeasonDrivers, WeatherSample
+from orchardsim.core.streams import Streams
+from orchardsim.plan import Plan
+from orchardsim.season import season_drivers_for
+from orchardsim.season.frost import crop_after_frost
+from orchardsim.season.parameters import BlockSite
+from orchardsim.trees.losses import LossSeason
+from orchardsim.trees.season import SeasonForTrees
+from orchardsim.weather.sampling import sample_weather
+
+Array = NDArray[np.float64]
+REGION_OFFSETS = (-1.5, 0.0, 1.5)
+"""K; nights of a region's blocks about the station's own: a spread of sites (assumption)."""
+
+
+@dataclass(frozen=True)
+class SeasonLibrary:
+    """Distinct seasons, their drivers by block and row group, and which season each trial meets.
+
+    Attributes
+    ----------
+    sample : WeatherSample
+        ``pick`` covers the trials ``first_trial, first_trial + 1, ...``.
+    drivers : tuple by block of tuple by row group of SeasonDrivers
+    region : array, (season,) [1]
+        Crop of the region in a season relative to its mean, as far as frost decides it.
+    """
+
+    sample: WeatherSample
+    first_trial: int
+    drivers: tuple[tuple[SeasonDrivers, ...], ...]
+    region: Array
+
+    def pick(self, trials: range, year: int) -> NDArray[np.int64]:
+        """Season that each trial meets in a year; before year 0 the record's own years, ending with its last."""
+        if year >= 0:
+            rows = slice(trials.start - self.first_trial, trials.stop - self.first_trial)
+            return self.sample.pick[rows, year]
+        order = np.argsort(self.sample.seasons.harvest_year, kind="stable")
+        return np.full(len(trials), order[year % len(order)])
+
+    def for_trees(self, block: int, pick: NDArray[np.int64]) -> SeasonForTrees:
+        """Drivers that growth and bearing read, (trial, group)."""
+        return SeasonForTrees.of(self.drivers[block], pick)
+
+    def for_losses(self, block: int, pick: NDArray[np.int64]) -> LossSeason:
+        """Drivers that the hazards read, (trial, group)."""
+        return LossSeason(**{name: self.of(block, name, pick) for name in LossSeason.__dataclass_fields__})
+
+    def of(self, block: int, name: str, pick: NDArray[np.int64]) -> Array:
+        """One driver of a block's row groups, (trial, group, ...)."""
+        return np.stack([getattr(one, name)[pick] for one in self.drivers[block]], axis=1)
+
+
+def build_library(plan: Plan, streams: Streams, trials: range, years: int, seasons: str) -> SeasonLibrary:
+    """Draw the seasons of a range of trials and work out what each does to the plan's blocks.
+
+    Parameters
+    ----------
+    seasons : {"sampled", "record"}
+    """
+    sample = sample_weather(plan.weather, streams, trials, years, sequence=seasons)  # type: ignore[arg-type]
+    cases = [(phenology, block.site) for block in plan.blocks for phenology in block.phenology]
+    typical = plan.blocks[0].phenology[0]
+    region_cases = [(typical, BlockSite(night_offset=offset)) for offset in REGION_OFFSETS]
+    found = iter(season_drivers_for(sample.seasons, cases + region_cases))
+    drivers = tuple(tuple(next(found) for _ in block.phenology) for block in plan.blocks)
+    crop = np.mean([crop_after_frost(one.frost_kill_unprotected) for one in found], axis=0)
+    return SeasonLibrary(sample, trials.start, drivers, crop / crop.mean() if crop.mean() > 0 else crop + 1)

@@ -1,0 +1,513 @@
+"""The year loop: a tile of a few trials walked through all years, so that its arrays stay in cache.
+
+Order of a year, for every block:
+
+1. rest to bloom: winter losses; trees grow a leaf older; pruning and training work; planting, replanting
+2. bloom to closed canopy: frost, pollination, set, drop; thinning work
+3. closed canopy to harvest: growth; losses of the season; summer pruning and picking work
+4. harvest to leaf fall: crop by grade; reserves, trunk, next spring's flowers; removal; orders
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.labels import CAUSES, TASKS
+from orchardsim.core.streams import Streams
+from orchardsim.operations.crews import Done, Job
+from orchardsim.operations.draws import draw_operations
+from orchardsim.operations.parameters import YardParameters
+from orchardsim.operations.yard import Yard
+from orchardsim.plan import Plan, ResolvedBlock
+from orchardsim.simulation import books, work
+from orchardsim.simulation.seasons import SeasonLibrary
+from orchardsim.simulation.totals import Totals
+from orchardsim.trees import losses
+from orchardsim.trees import model as trees
+from orchardsim.trees.block import BlockModel
+from orchardsim.trees.season import SeasonForTrees
+from orchardsim.trees.state import TreeState
+from orchardsim.trees.variation import YearDraws, draw_year
+
+Array = NDArray[np.float64]
+BEFORE_YEAR_0: Final = 1000
+"""Added to the year in an address, so that years before year 0 have addresses too."""
+MASS_TOLERANCE: Final = 1e-5
+"""Largest gap in the books of fruit and mass as a share of the gross flow (float32 sums)."""
+
+
+@dataclass
+class BlockRun:
+    """One block in the year loop: its fixed numbers, the state of its trees, and where its results go."""
+
+    number: int
+    resolved: ResolvedBlock
+    model: BlockModel
+    traits: losses.LossTraits
+    columns: slice
+    state: TreeState
+    loss_site: NDArray[np.float32]
+    planted: bool = False
+    removed: bool = False
+    alive: Array = field(default_factory=lambda: np.zeros(0))
+    season: SeasonForTrees | None = None
+    draws: YearDraws | None = None
+    loss_draws: losses.LossDraws | None = None
+    fruit_kept: Array = field(default_factory=lambda: np.zeros(0))
+    fruit_thinned: Array = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def standing(self) -> bool:
+        """Whether there are trees (or gaps where trees were) this year."""
+        return self.planted and not self.removed
+
+
+class Tile:
+    """A few trials of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    library : SeasonLibrary
+    streams : Streams
+    trials : range
+        Trial numbers of the tile.
+    years : int
+    totals : Totals
+        Receives the results, at rows ``trials - first``.
+    first : int
+        Trial number of the first row of ``totals``.
+    single_trees : dict or None
+        Receives per-tree arrays of this tile's trials when not None: (trial, block number) -> name -> list by year.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        library: SeasonLibrary,
+        streams: Streams,
+        trials: range,
+        years: int,
+        totals: Totals,
+        first: int,
+        single_trees: dict[tuple[int, int], dict[str, list[NDArray[np.float32]]]] | None = None,
+    ) -> None:
+        self.plan = plan
+        self.library = library
+        self.streams = streams
+        self.trials = trials
+        self.years = years
+        self.totals = totals
+        self.rows = slice(trials.start - first, trials.stop - first)
+        self.single_trees = single_trees
+        self.blocks = self._open_blocks()
+        self.yards = self._open_yards()
+        self.pick = np.zeros(len(trials), dtype=np.int64)
+
+    def _rngs(self, process: str, place: str, year: int) -> list[np.random.Generator]:
+        return [self.streams.at(process, place, trial=t, year=year + BEFORE_YEAR_0) for t in self.trials]
+
+    def _open_blocks(self) -> list[BlockRun]:
+        runs = []
+        column = 0
+        for number, resolved in enumerate(self.plan.blocks):
+            model = BlockModel(resolved.plan, self.plan.physiology)
+            layout = resolved.plan.layout
+            state = model.new_state(len(self.trials))
+            state.site_vigor[...] = model.draw_persistent(self._rngs("soil", resolved.name, -BEFORE_YEAR_0))
+            groups = len(resolved.labels)
+            runs.append(
+                BlockRun(
+                    number=number,
+                    resolved=resolved,
+                    model=model,
+                    traits=losses.loss_traits(resolved.plan, self.plan.hazards),
+                    columns=slice(column, column + groups),
+                    state=state,
+                    loss_site=losses.draw_site(
+                        self._rngs("worn soil", resolved.name, -BEFORE_YEAR_0),
+                        layout.rows,
+                        layout.trees_per_row,
+                        layout.row_spacing,
+                        layout.tree_spacing,
+                    ),
+                    alive=np.zeros((len(self.trials), groups)),
+                )
+            )
+            column += groups
+        return runs
+
+    def _open_yards(self) -> list[Yard]:
+        labels = self.plan.labels
+        positions = {
+            label: number
+            for block in self.plan.blocks
+            for label, number in zip(block.labels, block.group_trees, strict=True)
+        }
+        parameters = YardParameters(self.plan.replacement, self.plan.crews, positions, self.plan.work_rates)
+        return [
+            Yard(
+                parameters,
+                labels,
+                draw_operations(
+                    self.streams.at("yard", trial=t),
+                    [self.streams.at("yard", label, trial=t) for label in labels],
+                    self.years,
+                    len(self.plan.crews),
+                ),
+            )
+            for t in self.trials
+        ]
+
+    # ---- the loop ------------------------------------------------------------------------------------------------
+
+    def run(self) -> None:
+        """Walk the tile through all years, established blocks through the years before year 0 first."""
+        for block in self.blocks:
+            self._grow_before_year_0(block)
+        for year in range(self.years):
+            self.pick = self.library.pick(self.trials, year)
+            for block in self.blocks:
+                self._open_year(block, year)
+            self._rest_to_bloom(year)
+            self._bloom_to_closed_canopy(year)
+            self._closed_canopy_to_harvest(year)
+            self._close_year(year)
+        for block in self.blocks:
+            index = trees.biennial_index(block.model, block.state)
+            self.totals.biennial_index[self.rows, block.columns] = index
+        self._book_yards()
+
+    def _open_year(self, block: BlockRun, year: int) -> None:
+        layout, name = block.resolved.plan.layout, block.resolved.name
+        block.season = self.library.for_trees(block.number, self.pick)
+        self._weather_results(block, year)
+        if not (block.standing or year == block.resolved.year_planted):
+            return
+        block.draws = draw_year(self._rngs("tree year", name, year), block.model.positions, block.draws)
+        block.loss_draws = losses.draw_losses(
+            self._rngs("loss", name, year),
+            layout.rows,
+            layout.trees_per_row,
+            layout.row_spacing,
+            layout.tree_spacing,
+        )
+
+    def _weather_results(self, block: BlockRun, year: int) -> None:
+        for name in ("bloom_day", "frost_kill", "protection_hours"):
+            values = self.library.of(block.number, name, self.pick)
+            if name == "protection_hours" and not (block.standing or year == block.resolved.year_planted):
+                continue
+            self.totals.put(name, self.rows, year, block.columns, values)
+
+    def _rest_to_bloom(self, year: int) -> None:
+        jobs: list[list[Job]] = [[] for _ in self.trials]
+        for block in self.blocks:
+            if block.standing:
+                self._rest_losses(block, year)
+            work_asked = trees.rest_to_bloom(block.model, block.state) if block.standing else None
+            pruning = work_asked.pruning_hours if work_asked else np.zeros_like(block.alive)
+            training = work_asked.training_hours if work_asked else np.zeros_like(block.alive)
+            first = self._plant(block, year)
+            again = self._replant(block, year) if block.standing and not first else None
+            if first:
+                training = training + trees.first_leaf_hours(block.model, block.model.total(block.state.alive))
+            elif again is not None:
+                training = training + trees.first_leaf_hours(block.model, again)
+            self._dormant_jobs(block, year, jobs, pruning, training, building=first)
+        self._work(year, 0, jobs)
+
+    def _rest_losses(self, block: BlockRun, year: int) -> None:
+        season = self.library.for_losses(block.number, self.pick)
+        assert block.loss_draws is not None
+        cause = losses.rest_losses(self.plan.hazards, block.traits, block.state, season, block.loss_draws)
+        self._take_out(block, year, cause)
+        injury = losses.winter_injury(self.plan.hazards, block.traits, season)
+        if injury.any():
+            block.state.health *= 1 - block.model.expand(injury)
+
+    def _plant(self, block: BlockRun, year: int) -> bool:
+        if year != block.resolved.year_planted:
+            return False
+        assert block.draws is not None
+        block.model.plant(block.state, block.draws)
+        block.planted = True
+        planted = block.model.total(block.state.alive)
+        self.totals.put("trees_planted", self.rows, year, block.columns, planted)
+        policy = self.plan.replacement
+        for row, yard in enumerate(self.yards):
+            numbers = {label: int(n) for label, n in zip(block.resolved.labels, planted[row], strict=True)}
+            yard.first_planting(year, numbers, policy.window_start, policy.window_end)
+        return True
+
+    def _replant(self, block: BlockRun, year: int) -> Array:
+        policy = self.plan.replacement
+        leaf = block.resolved.leaf(year)
+        counts = np.zeros(block.alive.shape, dtype=np.int64)
+        if 1 < leaf <= policy.last_refill_leaf:
+            gaps = block.model.group_trees - block.model.total(block.state.alive)
+            fit = self.library.of(block.number, "work_fraction", self.pick)[:, 0, 0]
+            for row, yard in enumerate(self.yards):
+                wanted = {label: int(n) for label, n in zip(block.resolved.labels, gaps[row], strict=True)}
+                done = yard.planting(year, policy.window_start, policy.window_end, wanted, float(fit[row]))
+                counts[row] = [done.get(label, 0) for label in block.resolved.labels]
+        assert block.draws is not None
+        planted = block.model.replant(block.state, counts, block.draws) if counts.any() else counts.astype(float)
+        books.check_flow("trees planted into gaps", counts.astype(float), {"planted": planted}, 0.0)
+        self.totals.put("trees_replanted", self.rows, year, block.columns, planted)
+        return planted
+
+    def _dormant_jobs(
+        self, block: BlockRun, year: int, jobs: list[list[Job]], pruning: Array, training: Array, *, building: bool
+    ) -> None:
+        drivers = self.library.drivers[block.number]
+        for group, (label, money) in enumerate(zip(block.resolved.labels, block.resolved.money, strict=True)):
+            support_year = money.year_planted + max(money.support_leaf - 1, 0)
+            builds = money.support_hours > 0 and year == support_year and money.year_planted >= 0
+            if not (block.standing or building):
+                continue
+            for row, season_row in enumerate(self.pick):
+                season = drivers[group]
+                row_jobs = work.dormant_jobs(
+                    label, season, season_row, float(pruning[row, group]), float(training[row, group])
+                )
+                if builds:
+                    row_jobs.append(work.support_job(label, season, season_row, money.support_hours))
+                jobs[row].extend(row_jobs)
+
+    def _bloom_to_closed_canopy(self, year: int) -> None:
+        jobs: list[list[Job]] = [[] for _ in self.trials]
+        standing = [block for block in self.blocks if block.standing]
+        for block in standing:
+            assert block.season is not None and block.draws is not None
+            bloom = trees.bloom_to_closed_canopy(block.model, block.state, block.season, block.draws)
+            block.fruit_kept = bloom.kept
+            self._check_flowers(bloom)
+            drivers = self.library.drivers[block.number]
+            for group, label in enumerate(block.resolved.labels):
+                for row, season_row in enumerate(self.pick):
+                    hours = float(bloom.thinning_hours[row, group])
+                    jobs[row].append(work.thinning_job(label, drivers[group], season_row, hours))
+        outcome = self._work(year, 1, jobs)
+        place = 0
+        for block in standing:
+            shape = block.alive.shape
+            share, late = np.ones(shape), np.zeros(shape)
+            for group in range(shape[1]):
+                bloom_day = self.library.drivers[block.number][group].bloom_day
+                for row, season_row in enumerate(self.pick):
+                    done = outcome[row][place + group]
+                    share[row, group] = done.share
+                    late[row, group] = work.thinning_delay(done, bloom_day[season_row])
+            place += shape[1]
+            block.fruit_thinned = trees.thin(block.model, block.state, share, late)
+
+    @staticmethod
+    def _check_flowers(bloom: trees.Bloom) -> None:
+        uses = {name: getattr(bloom, name) for name in ("frosted", "stripped", "unset", "dropped", "sprayed", "kept")}
+        books.check_flow("flowers", bloom.flowers, uses, MASS_TOLERANCE)
+
+    def _closed_canopy_to_harvest(self, year: int) -> None:
+        jobs: list[list[Job]] = [[] for _ in self.trials]
+        standing = [block for block in self.blocks if block.standing]
+        rate = self.plan.work_rates.picking
+        for block in standing:
+            assert block.season is not None
+            trees.closed_canopy_to_harvest(block.model, block.state, block.season)
+            lost_fruit = self._season_losses(block, year)
+            ripe = trees.ripe_fruit(block.model, block.state, block.season)
+            uses = {"thinned": block.fruit_thinned, "lost with trees": lost_fruit, "ripe": ripe.number.sum(axis=-1)}
+            books.check_flow("fruit", block.fruit_kept, uses, MASS_TOLERANCE)
+            drivers = self.library.drivers[block.number]
+            for group, label in enumerate(block.resolved.labels):
+                cultivar = block.resolved.plan.cultivars[group]
+                for row, season_row in enumerate(self.pick):
+                    season = drivers[group]
+                    hours = float(ripe.summer_pruning_hours[row, group])
+                    jobs[row].append(work.summer_pruning_job(label, season, season_row, hours))
+                    picking = [float(mass) / rate for mass in ripe.mass[row, group]]
+                    jobs[row].extend(
+                        work.picking_jobs(label, season, season_row, picking, cultivar.picks, cultivar.ripening_spread)
+                    )
+        outcome = self._work(year, 2, jobs)
+        place = 0
+        for block in standing:
+            groups, passes = block.alive.shape[1], block.model.pass_count
+            share = np.ones((len(self.trials), groups, passes))
+            late = np.zeros((len(self.trials), groups))
+            for group in range(groups):
+                start = place + group * (1 + passes) + 1
+                for row in range(len(self.trials)):
+                    done = outcome[row][start : start + passes]
+                    share[row, group] = [one.share for one in done]
+                    late[row, group] = work.picking_delay(jobs[row][start : start + passes], done)
+            place += groups * (1 + passes)
+            self._harvest(block, year, share, late)
+
+    def _season_losses(self, block: BlockRun, year: int) -> Array:
+        assert block.loss_draws is not None
+        found = losses.season_losses(
+            self.plan.hazards,
+            block.traits,
+            block.state,
+            self.library.for_losses(block.number, self.pick),
+            block.loss_draws,
+            block.loss_site,
+            block.resolved.leaf(year),
+        )
+        lost = self._take_out(block, year, found.cause)
+        if found.health_loss.any():
+            block.state.health *= 1 - found.health_loss
+        return lost
+
+    def _take_out(self, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
+        """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group)."""
+        if not cause.any():
+            return np.zeros_like(block.alive)
+        if year >= 0:
+            by_cause = np.stack([block.model.total(cause == code + 1) for code in range(len(CAUSES))], axis=-1)
+            self.totals.add("trees_lost", self.rows, year, block.columns, by_cause)
+        return block.model.kill(block.state, cause > 0)["fruit"]
+
+    def _harvest(self, block: BlockRun, year: int, share: Array, late: Array) -> None:
+        assert block.season is not None
+        crop = trees.harvest(block.model, block.state, share, late)
+        ripe = block.state.totals["crop_mass"]
+        books.check_flow("fruit mass", ripe, {"picked": crop.harvested_mass, "dropped": crop.dropped_mass}, 1e-5)
+        uses = {"packed": crop.packed_mass.sum(axis=-1), "culled": crop.culled_mass}
+        books.check_flow("picked mass", crop.harvested_mass, uses, MASS_TOLERANCE)
+        trees.harvest_to_leaf_fall(block.model, block.state, block.season)
+        put = self.totals.put
+        put("harvested_mass", self.rows, year, block.columns, crop.harvested_mass)
+        put("packed_mass", self.rows, year, block.columns, crop.packed_mass)
+
+    def _close_year(self, year: int) -> None:
+        for block in self.blocks:
+            if not block.standing:
+                continue
+            self._observe(block, year)
+            if year == block.resolved.plan.year_removed:
+                self._remove(block, year)
+            self._check_trees(block, year)
+        policy = self.plan.replacement
+        for row, yard in enumerate(self.yards):
+            gaps: dict[str, int] = {}
+            leaf: dict[str, int] = {}
+            for block in self.blocks:
+                if not block.standing:
+                    continue
+                missing = block.model.group_trees - block.alive[row]
+                gaps.update({label: int(n) for label, n in zip(block.resolved.labels, missing, strict=True)})
+                leaf.update(dict.fromkeys(block.resolved.labels, block.resolved.leaf(year)))
+            yard.order_review(year, policy.order_day, gaps, leaf=leaf)
+
+    def _observe(self, block: BlockRun, year: int) -> None:
+        for name, values in trees.observe(block.model, block.state).items():
+            self.totals.put(name, self.rows, year, block.columns, values)
+        irrigation = self.library.of(block.number, "irrigation_depth", self.pick)
+        depth = block.model.water(irrigation, block.state.cover)
+        self.totals.put("irrigation_depth", self.rows, year, block.columns, depth)
+        if self.single_trees is not None:
+            for name, values in trees.tree_output(block.state).items():
+                for row, trial in enumerate(self.trials):
+                    store = self.single_trees.setdefault((trial, block.number), {})
+                    store.setdefault(name, []).append(values[row].copy())
+
+    def _remove(self, block: BlockRun, year: int) -> None:
+        standing = block.model.total(block.state.alive)
+        self.totals.put("trees_removed", self.rows, year, block.columns, standing)
+        self.totals.put("trees_alive", self.rows, year, block.columns, np.zeros_like(standing))
+        block.state.clear(block.state.alive.copy())
+        block.removed = True
+
+    def _check_trees(self, block: BlockRun, year: int) -> None:
+        def of(name: str) -> Array:
+            return self.totals.arrays[name][self.rows, year, block.columns]
+
+        after = of("trees_alive")
+        lost = of("trees_lost").sum(axis=-1)
+        books.check_trees(block.alive, of("trees_planted"), of("trees_replanted"), lost, of("trees_removed"), after)
+        block.alive = after.copy()
+
+    # ---- the yard ------------------------------------------------------------------------------------------------
+
+    def _work(self, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> list[list[Done]]:
+        """Let each trial's crews work through a phase's jobs."""
+        outcome = []
+        fit = [
+            np.mean([one.work_fraction[self.pick, phase] for block in self.library.drivers for one in block], axis=0)
+        ][0]
+        for row, yard in enumerate(self.yards):
+            start = min((job.earliest for job in jobs[row]), default=0.0)
+            end = max((job.latest for job in jobs[row]), default=0.0)
+            outcome.append(yard.work(year, max(start, 0.0), max(end, start, 0.0), list(jobs[row]), float(fit[row])))
+        return outcome
+
+    def _book_yards(self) -> None:
+        column = {label: number for number, label in enumerate(self.plan.labels)}
+        task_number = {task: number for number, task in enumerate(TASKS)}
+        arrays = self.totals.arrays
+        for row, yard in enumerate(self.yards, start=self.rows.start):
+            yard.close()
+            for (year, label, task), hours in yard.hours.items():
+                arrays["labour_hours"][row, year, column[label], task_number[task]] += hours
+            for (year, label), held in yard.on_hand.items():
+                arrays["spares_on_hand"][row, year, column[label]] = held
+            for (year, label, kind), number in yard.trees.items():
+                if kind == "ordered":
+                    arrays["trees_ordered"][row, year, column[label]] += number
+                elif kind in ("delivered", "bought"):
+                    self.totals.bought[row, year, column[label]] += number
+        tending = arrays["protection_hours"][self.rows]
+        arrays["labour_hours"][self.rows][..., task_number["frost_protection"]] += tending
+
+    # ---- before year 0 -------------------------------------------------------------------------------------------
+
+    def _grow_before_year_0(self, block: BlockRun) -> None:
+        """Grow an established block through the record's own seasons, or set it to its measured size."""
+        resolved = block.resolved
+        first = resolved.year_planted
+        if first >= 0:
+            return
+        if resolved.plan.trunk_area_at_start is not None:
+            draws = draw_year(self._rngs("tree year", resolved.name, first), block.model.positions)
+            block.model.plant_established(
+                block.state, draws, -first, resolved.plan.trunk_area_at_start, resolved.plan.crop_at_start
+            )
+            block.planted = True
+        else:
+            for year in range(first, 0):
+                self._grow_one_year(block, year)
+        block.alive = block.model.total(block.state.alive)
+
+    def _grow_one_year(self, block: BlockRun, year: int) -> None:
+        """One year before year 0: all work is done in time, gaps of the first leaves are filled."""
+        model, state = block.model, block.state
+        self.pick = self.library.pick(self.trials, year)
+        block.season = self.library.for_trees(block.number, self.pick)
+        layout, name = block.resolved.plan.layout, block.resolved.name
+        block.draws = draw_year(self._rngs("tree year", name, year), model.positions, block.draws)
+        block.loss_draws = losses.draw_losses(
+            self._rngs("loss", name, year), layout.rows, layout.trees_per_row, layout.row_spacing, layout.tree_spacing
+        )
+        if block.planted:
+            self._rest_losses(block, year)
+            trees.rest_to_bloom(model, state)
+            if block.resolved.leaf(year) <= self.plan.replacement.last_refill_leaf:
+                gaps = model.group_trees - model.total(state.alive)
+                model.replant(state, gaps.astype(np.int64), block.draws)
+        else:
+            model.plant(state, block.draws)
+            block.planted = True
+        trees.bloom_to_closed_canopy(model, state, block.season, block.draws)
+        trees.thin(model, state, np.ones_like(block.alive), np.zeros_like(block.alive))
+        trees.closed_canopy_to_harvest(model, state, block.season)
+        self._season_losses(block, year)
+        trees.ripe_fruit(model, state, block.season)
+        trees.harvest(model, state, np.ones((*block.alive.shape, model.pass_count)), np.zeros_like(block.alive))
+        trees.harvest_to_leaf_fall(model, state, block.season)

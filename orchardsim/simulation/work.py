@@ -1,0 +1,91 @@
+"""The jobs that a year's phases ask of the crews, and how late they were done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from orchardsim.core.handover import SeasonDrivers
+from orchardsim.operations.crews import Done, Job
+
+PRUNING_START: Final = 61
+"""Day of season on which dormant pruning may start: 1 December (1 June in the south). Common practice, no source."""
+TRAINING_DAYS: Final = 45
+"""Days after bud break within which young trees are tied down. Common practice, no source."""
+THINNING_START: Final = 14
+"""Days after bloom at which hand thinning may start, when fruitlets of 10 mm can be told apart. Common practice."""
+THINNING_TIMELY: Final = 30
+"""Days after bloom up to which thinning still helps next year's bloom in full (flower buds form from about three to
+six weeks after bloom: memory)."""
+SUMMER_PRUNING_DAYS: Final = 40
+"""Days before harvest from which summer pruning is done, for colour. Common practice, no source."""
+PICK_DAYS: Final = 10
+"""Days that the fruit of one picking pass waits before it goes over; common practice is 7 to 14 in all (memory)."""
+
+PRIORITY: Final = {
+    "support_building": 2,
+    "dormant_pruning": 4,
+    "training": 3,
+    "thinning": 2,
+    "summer_pruning": 6,
+    "picking": 1,
+}
+"""Lower goes first."""
+
+
+def dormant_jobs(label: str, season: SeasonDrivers, row: int, pruning: float, training: float) -> list[Job]:
+    """Dormant pruning before bud break, and tie-down after it."""
+    start = season.bud_break_day[row]
+    return [
+        Job(label, "dormant_pruning", pruning, PRUNING_START, start + 14, PRIORITY["dormant_pruning"]),
+        Job(label, "training", training, start, start + TRAINING_DAYS, PRIORITY["training"]),
+    ]
+
+
+def support_job(label: str, season: SeasonDrivers, row: int, hours: float) -> Job:
+    """Building the support, after planting and before the crop's weight."""
+    start = season.bud_break_day[row]
+    return Job(label, "support_building", hours, start, season.harvest_day[row] - 14, PRIORITY["support_building"])
+
+
+def thinning_job(label: str, season: SeasonDrivers, row: int, hours: float) -> Job:
+    """Hand thinning, from fruitlets that can be told apart to closed canopy."""
+    bloom = season.bloom_day[row]
+    latest = max(season.closed_canopy_day[row], bloom + THINNING_TIMELY)
+    return Job(label, "thinning", hours, bloom + THINNING_START, latest, PRIORITY["thinning"])
+
+
+def summer_pruning_job(label: str, season: SeasonDrivers, row: int, hours: float) -> Job:
+    """Summer pruning before harvest."""
+    harvest = season.harvest_day[row]
+    return Job(label, "summer_pruning", hours, harvest - SUMMER_PRUNING_DAYS, harvest - 7, PRIORITY["summer_pruning"])
+
+
+def pass_day(harvest_day: float, number: int, passes: int, spread: float) -> float:
+    """Day on which a picking pass starts: passes lie one ripening spread apart, about the mean ripening day."""
+    return harvest_day + (number - (passes - 1) / 2) * spread
+
+
+def picking_jobs(
+    label: str, season: SeasonDrivers, row: int, hours: Sequence[float], passes: int, spread: float
+) -> list[Job]:
+    """One job per picking pass."""
+    jobs = []
+    for number, need in enumerate(hours):
+        start = pass_day(season.harvest_day[row], number, passes, spread)
+        jobs.append(Job(label, "picking", need, start, start + PICK_DAYS, PRIORITY["picking"]))
+    return jobs
+
+
+def thinning_delay(done: Done, bloom_day: float) -> float:
+    """Days by which the mean tree was thinned too late for next year's bloom."""
+    return max(0.0, done.mean_day - bloom_day - THINNING_TIMELY)
+
+
+def picking_delay(jobs: Sequence[Job], done: Sequence[Done]) -> float:
+    """Days by which the mean fruit was picked after its pass began, hours-weighted."""
+    hours = sum(one.hours for one in done)
+    if hours <= 0:
+        return 0.0
+    late = sum(one.hours * max(0.0, one.mean_day - job.earliest) for job, one in zip(jobs, done, strict=True))
+    return late / hours
