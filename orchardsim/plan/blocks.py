@@ -14,7 +14,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import parameters_of
 from orchardsim.economy.blocks import BlockGeometry, BlockMoney
 from orchardsim.economy.parameters import Market, TreePrice
-from orchardsim.operations.parameters import WorkRates
+from orchardsim.operations.parameters import SupportDesign, SupportRates, WorkRates
 from orchardsim.plan.catalogue import CRAB, Catalogue, CropTarget
 from orchardsim.plan.filling import Filler
 from orchardsim.plan.layout import DEFAULT_HEADLAND, Geometry, lay_out, rows_of_groups
@@ -28,6 +28,7 @@ from orchardsim.plan.pollination import (
     mean_distance,
     row_positions,
 )
+from orchardsim.plan.support import support_hours
 from orchardsim.plan.tables import Table
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
@@ -63,6 +64,8 @@ class FarmParts:
     market: Market
     tree_price: dict[str, TreePrice]
     rates: WorkRates
+    support: SupportDesign
+    support_rates: SupportRates
 
 
 def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
@@ -91,10 +94,21 @@ def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[Resol
 
 
 def _cultivars_of(table: Any) -> set[str]:
+    """Cultivars of a block and its pollinizers."""
+    return crop_cultivars(table) | {pollinizer.cultivar for pollinizer in table.pollinizer}
+
+
+def crop_cultivars(table: Any) -> set[str]:
+    """Cultivars of a block whose fruit is sold: its own, its groups', and those of whole pollinizer rows."""
     found = {group.cultivar for group in table.group if group.cultivar}
     if table.cultivar and (not table.group or any(group.cultivar is None for group in table.group)):
         found.add(table.cultivar)
-    return found | {pollinizer.cultivar for pollinizer in table.pollinizer}
+    return found | {pollinizer.cultivar for pollinizer in table.pollinizer if pollinizer.every_tree is None}
+
+
+def tree_grades(table: Any) -> set[str]:
+    """Tree grades that a block and its groups name."""
+    return {table.tree_grade, *(group.tree_grade for group in table.group if group.tree_grade)}
 
 
 def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
@@ -434,15 +448,18 @@ def _money(
         )
     support = plan.training.support
     row_share = rows / geometry.rows
+    part = BlockGeometry(
+        rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
+        trees=float(trees + added),
+        planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
+        gross_area=geometry.gross_area * row_share,
+        support=support, height=plan.training.height_limit,
+        post_spacing=parts.support.post_spacing, wires=float(parts.support.wires),
+        anchors_per_row=float(parts.support.anchors_per_row),
+    )
     return BlockMoney(
         label=group.label,
-        geometry=BlockGeometry(
-            rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
-            trees=float(trees + added),
-            planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
-            gross_area=geometry.gross_area * row_share,
-            support=support, height=plan.training.height_limit,
-        ),
+        geometry=part,
         cultivar=group.cultivar,
         tree_price=price,
         year_planted=table.year_planted,
@@ -454,7 +471,7 @@ def _money(
         land_from_year=_first(table.land_from_year, 0),
         irrigated=site.irrigated, netting=table.netting, fenced=table.fenced, protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
-        support_hours=0.0,
+        support_hours=0.0 if established else support_hours(part, parts.support, parts.support_rates),
         yield_history=tuple(value * row_share for value in table.yield_history),
     )
 

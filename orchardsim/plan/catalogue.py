@@ -81,9 +81,9 @@ TABLES: Final[dict[str, type[Table]]] = {kind: _entry_table(kind, classes) for k
 
 @functools.cache
 def catalogue_file(name: str) -> dict[str, Any]:
-    """A catalogue file of the package as nested dictionaries; empty where the package has none of that name."""
+    """A catalogue file of the package as nested dictionaries."""
     path = resources.files("orchardsim") / "catalogue" / name
-    return tomllib.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def entries(kind: str) -> dict[str, Any]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.units import CURRENCIES
+from orchardsim.economy.parameters import TreePrice
+from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import Crew, check_replacement
-from orchardsim.plan.blocks import FarmParts, resolve_blocks
+from orchardsim.plan.blocks import FarmParts, crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
-from orchardsim.plan.model import GROUPED, SECTIONS, PackingTable, PlanTable
+from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import read_toml
@@ -75,20 +77,24 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
             ledger.note(f"site.{key}", getattr(table.site, key), "1", reason, "assumption")
 
     supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
+    built_in = {name: section_catalogue(name) for name in (*SECTIONS, "tree_price")}
+    # Only the prices of what the plan grows are part of it.
+    sold = sorted(set().union(*(crop_cultivars(block) for block in table.block)))
+    bought = sorted(set().union(*(tree_grades(block) for block in table.block)))
+    built_in["market"]["fruit"] = _priced_as(built_in["market"]["fruit"], sold, table.cultivar)
+    built_in["tree_price"] = _priced_as(built_in["tree_price"], bought, table.tree_grade)
     sections = {
-        name: filler.fill(
-            cls, name, getattr(table, name), section_catalogue(name), "catalogue", **supplied.get(name, {})
-        )
+        name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", **supplied.get(name, {}))
         for name, cls in SECTIONS.items()
     }
-    grouped: dict[str, dict[str, Any]] = {}
-    for name, cls in GROUPED.items():
-        known = section_catalogue(name)
-        own = getattr(table, name) or {}
-        grouped[name] = {
-            each: filler.fill(cls, f"{name}.{each}", own.get(each), known.get(each), "catalogue")
-            for each in [*known, *(each for each in own if each not in known)]
-        }
+    own_prices = table.tree_price or {}
+    tree_price = {
+        name: filler.fill(
+            TreePrice, f"tree_price.{name}", own_prices.get(name), built_in["tree_price"].get(name), "catalogue"
+        )
+        for name in bought
+        if name in own_prices or name in built_in["tree_price"]
+    }
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
@@ -97,9 +103,17 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     )
     parts = FarmParts(
         site=table.site, catalogue=catalogue, filler=filler, market=sections["market"],
-        tree_price=grouped["tree_price"], rates=sections["work_rates"],
+        tree_price=tree_price, rates=sections["work_rates"], support=sections["support"],
+        support_rates=sections["support_rates"],
     )
     blocks, warnings = resolve_blocks(table.block, parts)
+    unpriced = [name for name in sold if name not in sections["market"].fruit]
+    if unpriced:
+        raise InputError(
+            where, f"market.fruit.{unpriced[0]}: missing; the catalogue holds no prices of {unpriced[0]!r}; expected "
+            "a table of its prices in the plan",
+        )
+    check_market(sections["market"], sold, f"{where}: market")
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
@@ -109,9 +123,23 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     return Plan(
         path=path, title=table.title, site_name=table.site.name, units=table.units, currency=table.currency,
         price_year=table.price_year, bin_mass=table.packing.bin_mass, box_mass=table.packing.box_mass,
-        weather=weather, blocks=blocks, crews=crews, tree_price=grouped["tree_price"],
+        weather=weather, blocks=blocks, crews=crews, tree_price=tree_price,
         assumptions=tuple(ledger.entries.values()), warnings=tuple(warnings), **sections,
     )
+
+
+def _priced_as(prices: Mapping[str, Any], names: Iterable[str], own: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Built-in prices of the names that a plan uses; an entry of its own has those of the entry that it is like."""
+    found: dict[str, Any] = {}
+    for name in names:
+        known: str | None = name
+        seen: set[str] = set()
+        while known is not None and known not in prices and known not in seen:
+            seen.add(known)
+            known = own[known].like if own and known in own else None
+        if known in prices:
+            found[name] = prices[known]
+    return found
 
 
 def section_catalogue(name: str) -> dict[str, Any]:

@@ -137,8 +137,6 @@ SECTIONS: Final[dict[str, type]] = {
 """Plan table -> stage class that it fills."""
 SUPPLIED: Final[dict[str, tuple[str, ...]]] = {"costs": ("bin_mass",), "finance": ("price_year",)}
 """Parameters of these classes that other keys of the plan give."""
-GROUPED: Final[dict[str, type]] = {"tree_price": TreePrice}
-"""Plan table of named tables -> stage class of each."""
 
 
 class PlanBase(Table):
@@ -158,12 +156,11 @@ def _plan_table() -> Any:
         "weather": (WeatherTable, ...),
         "block": (Annotated[list[BlockTable], Field(min_length=1)], ...),
         "crews": (list[plain_table(Crew)] | None, None),  # type: ignore[misc]
+        "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }
     for name, cls in SECTIONS.items():
         table = table_of(name, cls, leave_out=SUPPLIED.get(name, ()))
         fields[name] = (table | None, None)
-    for name, cls in GROUPED.items():
-        fields[name] = (dict[str, plain_table(cls)] | None, None)  # type: ignore[misc]
     for kind, entry in TABLES.items():
         fields[kind] = (dict[str, entry] | None, None)  # type: ignore[valid-type]
     return table_of("plan", base=PlanBase, **fields)
