@@ -1,4 +1,4 @@
-"""What a season's weather does to the trees: chill, bloom, frost, pollination, light, water, disease weather, harvest."""
+"""What a season's weather does to the trees: chill, bloom, frost, pollination, light, water, disease, harvest."""
 
 from orchardsim.season.drivers import season_drivers, season_drivers_for
 

@@ -12,6 +12,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from orchardsim.season.hourly import MAXIMUM_LAG, MINIMUM_LAG, NIGHT_DECAY
+
 Floats = NDArray[Any]
 
 
@@ -177,14 +179,19 @@ def hours_below(
 
     Notes
     -----
-    Inverse of the Linvill curve (``hourly.linvill``): logarithmic fall from sunset to the minimum at sunrise, sine
-    rise after it.
+    Inverse of ``hourly.parton_logan``: exponential fall from sunset to the minimum, sine rise after it.
+
+    Examples
+    --------
+    >>> round(float(hours_below(0.0, -3.0, 8.0, 15.0, 13.0)), 1)
+    5.2
     """
-    limit, low = np.asarray(threshold), np.asarray(night_min)
-    night = 24 - np.asarray(length)
+    limit, low, length_of_day = np.asarray(threshold), np.asarray(night_min), np.asarray(length)
+    night = 24 - length_of_day
     fall = np.maximum(np.asarray(sunset_temperature) - low, 1e-3)
     rise = np.maximum(np.asarray(next_max) - low, 1e-3)
-    since = np.exp(np.clip((np.asarray(sunset_temperature) - limit) / fall, 0, 1) * np.log(np.maximum(night, 1.001)))
-    start = np.where(limit >= sunset_temperature, 0.0, since)
-    after = (np.asarray(length) + 4) / np.pi * np.arcsin(np.clip((limit - low) / rise, 0, 1))
-    return np.where(low < limit, night - start + after, 0.0)
+    over = np.maximum(limit - low, 1e-3)
+    start = night / NIGHT_DECAY * np.log(np.maximum(fall / over, 1))
+    before = np.maximum(night + MINIMUM_LAG - start, 0)
+    after = (length_of_day + 2 * MAXIMUM_LAG) / np.pi * np.arcsin(np.clip(over / rise, 0, 1))
+    return np.where(low < limit, before + after, 0.0)

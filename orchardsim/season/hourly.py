@@ -2,7 +2,8 @@
 
 Both shapes here are linear in the temperatures, with weights that depend on the hour and the day length alone. So the
 weights are worked out once per day of the year, and a day's hours cost one multiplication and one addition each.
-:func:`linvill` is the shape that the season stage uses; the reason stands in its Notes.
+The season stage uses :func:`parton_logan`: on a year of hourly records of three New York airports (open data, see
+tests/season) its error was the smaller at all three, 1.7 to 1.9 K against 1.7 to 2.0 K of :func:`linvill`.
 """
 
 from __future__ import annotations
@@ -17,6 +18,13 @@ Floats = NDArray[Any]
 
 HOURS: Final = np.arange(24) + 0.5
 """h; middle of each clock hour, at which hourly sums are taken."""
+
+MAXIMUM_LAG: Final = 1.86
+"""h; coefficient a of Parton & Logan 1981 for air at 1.5 m, Denver (read): lag of the maximum after noon."""
+NIGHT_DECAY: Final = 2.20
+"""Coefficient b of the same: decay over the night."""
+MINIMUM_LAG: Final = -0.17
+"""h; coefficient c of the same: lag of the minimum after sunrise."""
 
 
 @dataclass(frozen=True)
@@ -48,9 +56,9 @@ def parton_logan(
     day_length: Floats,
     hours: Floats = HOURS,
     *,
-    maximum_lag: float = 1.86,
-    night_decay: float = 2.20,
-    minimum_lag: float = -0.17,
+    maximum_lag: float = MAXIMUM_LAG,
+    night_decay: float = NIGHT_DECAY,
+    minimum_lag: float = MINIMUM_LAG,
     noon: float = 12.0,
 ) -> HourlyShape:
     """Sine by day, exponential fall by night.
@@ -71,8 +79,8 @@ def parton_logan(
     Notes
     -----
     Day: Tn + (Tx - Tn) sin(pi m/(Y + 2a)), m hours since the minimum; night: Tn + (Ts - Tn) exp(-b n/Z), n hours since
-    sunset, Y day length, Z = 24 - Y. The night curve ends about exp(-b) of the gap above the minimum, a step.
-    Defaults: air at 1.5 m, Denver.
+    sunset, Y day length, Z = 24 - Y. The night curve ends about exp(-b) of the gap above the minimum, a step of
+    some 0.2 K on average. Valid for day lengths of 1 to 23 h.
 
     References
     ----------
@@ -103,9 +111,7 @@ def linvill(day_length: Floats, hours: Floats = HOURS, *, noon: float = 12.0) ->
     Notes
     -----
     Day, t hours from sunrise: Tn + (Tx - Tn) sin(pi t/(DL + 4)); night, t >= 1 h from sunset: Ts - (Ts - Tn') ln t /
-    ln(24 - DL) with the next minimum Tn'. The first hour of night holds Ts. Chosen as the working shape because the
-    night reaches the next minimum exactly, so no step falls into the hours that decide chill and frost. On the
-    hourly record of three New York airports its error is tested beside Parton & Logan's (tests/season).
+    ln(24 - DL) with the next minimum Tn'. The first hour of night holds Ts; the night reaches the next minimum exactly.
     Valid for day lengths of 1 to 23 h.
 
     References

@@ -44,9 +44,10 @@ assumptions: half-way between their neighbours.
 STAGE_SHARE: Final = tuple(heat / REFERENCE_BLOOM_HEAT for heat in STAGE_HEAT)
 """Heat of each stage over the heat of full bloom [1]; assumed equal for all cultivars."""
 
-FULL_RESPONSE_CHILL: Final = 1.5
-RESPONSE_START: Final = 0.9
-RESPONSE_FLOOR: Final = 0.1
+RESPONSE_WIDTH: Final = 40.0
+"""Chill portions from the requirement to full response to warmth (assumption)."""
+RESPONSE_FLOOR: Final = 0.15
+"""Response of buds without chill (assumption)."""
 
 
 def heat_response(chill: Floats, requirement: float) -> Floats:
@@ -59,16 +60,18 @@ def heat_response(chill: Floats, requirement: float) -> Floats:
 
     Notes
     -----
-    Assumption: 0.15 below 60 % of the requirement, rising in a straight line to 1 at the requirement. That chilling and
-    forcing overlap, and that a strict sequence fits worse, is published (Darbyshire et al. 2017, 14 sites); the line's
-    ends are not. A bud that never gets its chill therefore blooms late, after up to seven times the heat.
+    0.15 up to the requirement, then a straight line to 1 at 40 portions above it. That chilling and
+    forcing overlap, and that a strict sequence fits worse, is published (Darbyshire et al. 2017, 14 sites); the line
+    is an assumption. Its ends were set so that the published stage heat, counted from 1 January where winters are
+    cold, gives the published mean bloom of Wenatchee (27 April) from monthly normals, and does not bring bloom into
+    mid March where winters are mild. A bud that never gets its chill blooms late, after up to seven times the heat.
 
     Examples
     --------
-    >>> heat_response(np.array([10.0, 40.0, 50.0, 70.0]), 50.0).round(3).tolist()
-    [0.15, 0.575, 1.0, 1.0]
+    >>> heat_response(np.array([10.0, 50.0, 65.0, 85.0, 99.0]), 50.0).round(3).tolist()
+    [0.15, 0.15, 0.469, 0.894, 1.0]
     """
-    share = (np.asarray(chill) / requirement - RESPONSE_START) / (FULL_RESPONSE_CHILL - RESPONSE_START)
+    share = (np.asarray(chill) - requirement) / RESPONSE_WIDTH
     return RESPONSE_FLOOR + (1 - RESPONSE_FLOOR) * np.clip(share, 0, 1)
 
 

@@ -7,6 +7,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from orchardsim.season.hourly import MAXIMUM_LAG
+
 Floats = NDArray[Any]
 
 COLD_LIMIT: Final = 0.0
@@ -26,11 +28,12 @@ def daytime_temperature(temperature_min: ArrayLike, temperature_max: ArrayLike, 
 
     Notes
     -----
-    Temperature by the sine of ``hourly.linvill``, Tn + (Tx - Tn) sin(pi t/(D + 4)), light as sin(pi t/D): the weight of
-    the range is the integral of their product over that of the light, sin(u pi)/(2 (1 - u^2)) with u = D/(D + 4).
+    Temperature by the sine of ``hourly.parton_logan`` with the minimum at sunrise, Tn + (Tx - Tn) sin(pi t/(D + 2 a)),
+    light as sin(pi t/D): the weight of
+    the range is the integral of their product over that of the light, sin(u pi)/(2 (1 - u^2)) with u = D/(D + 2 a).
     """
     length = np.asarray(day_length)
-    ratio = length / (length + 4)
+    ratio = length / (length + 2 * MAXIMUM_LAG)
     weight = np.sin(np.pi * ratio) / (2 * (1 - ratio**2))
     low = np.asarray(temperature_min)
     return low + (np.asarray(temperature_max) - low) * weight

@@ -155,7 +155,7 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
     humidity = None if weather.relative_humidity is None else np.ascontiguousarray(weather.relative_humidity.T)
     sky = daylight(weather.latitude) if sky is None else sky
     top = sky.extraterrestrial[:, None]
-    shape = hourly.linvill(sky.day_length)
+    shape = hourly.parton_logan(sky.day_length)
     portions, utah = chill_by_day(shape, low, high, CHILL_DAYS)
 
     clear_sky = evapotranspiration.clear_sky_share(weather.elevation)

@@ -53,7 +53,8 @@ def transpiration_coefficient(cover: ArrayLike, height: float = CANOPY_HEIGHT) -
 
 def depletion_fraction(crop_evapotranspiration: ArrayLike, tabled: float = DEPLETION_SHARE) -> Floats:
     """Share p of available water that is readily available [1]: p + 0.04 (5 - ETc), kept in 0.1 to 0.8."""
-    return np.clip(tabled + 0.04 * (5 - np.asarray(crop_evapotranspiration)), 0.1, 0.8)
+    share = tabled + 0.04 * (5 - np.asarray(crop_evapotranspiration))
+    return np.minimum(np.maximum(share, 0.1), 0.8)
 
 
 def stress_coefficient(depletion: ArrayLike, available_water: float, readily_share: ArrayLike) -> Floats:
@@ -67,7 +68,7 @@ def stress_coefficient(depletion: ArrayLike, available_water: float, readily_sha
     readily_share : array [1]
     """
     left = available_water - np.asarray(depletion)
-    return np.clip(left / ((1 - np.asarray(readily_share)) * available_water), 0, 1)
+    return np.minimum(np.maximum(left / ((1 - np.asarray(readily_share)) * available_water), 0), 1)
 
 
 def canopy_stage(
@@ -143,6 +144,11 @@ def soil_water_balance(
     fraction = np.asarray(cover, dtype=np.float64)[:, None]
     basal, ground = transpiration_coefficient(fraction), GROUND_COEFFICIENT * (1 - fraction)
     shape = (len(fraction), rain.shape[1])
+    in_leaf = stage[:, None, :] > 0
+    demand = np.where(in_leaf, stage[:, None, :] * basal + ground, WINTER_COEFFICIENT) * reference[:, None, :]
+    readily = depletion_fraction(demand)
+    # Out of leaf the trigger lies out of reach, so that no mask is needed in the loop.
+    trigger = np.where(in_leaf, TRIGGER_SHARE * available_water * readily, np.inf)
     depletion = np.full(shape, START_DEPLETION * available_water)
     start = depletion.copy()
     left = np.broadcast_to(np.asarray(season_limit, dtype=np.float64), shape).copy()
@@ -151,26 +157,21 @@ def soil_water_balance(
     wet = np.empty((len(rain), *shape), dtype=bool)
     most = -EXCESS_SHARE * available_water
     for day in range(len(rain)):
-        in_leaf = stage[day] > 0
-        coefficient = np.where(in_leaf, stage[day] * basal + ground, WINTER_COEFFICIENT)
-        demand = coefficient * reference[day]
-        readily = depletion_fraction(demand)
         depletion -= rain[day]
         runoff = np.maximum(most - depletion, 0)
         depletion += runoff
-        if daily_limit > 0 and in_leaf.any():
-            ready_water = readily * available_water
-            wanted = np.where(depletion > TRIGGER_SHARE * ready_water, depletion - REFILL_SHARE * ready_water, 0)
-            given = np.minimum(np.minimum(wanted, daily_limit), left) * in_leaf
+        if daily_limit > 0:
+            wanted = depletion - (REFILL_SHARE * available_water) * readily[day]
+            given = np.minimum(np.minimum(wanted, daily_limit), left) * (depletion > trigger[day])
             depletion -= given
             left -= given
             irrigation += given
-        share = stress_coefficient(depletion, available_water, readily)
-        taken = np.minimum(share * demand, np.maximum(available_water - depletion, 0))
+        share = stress_coefficient(depletion, available_water, readily[day])
+        taken = np.minimum(share * demand[day], available_water - depletion)
         depletion += taken
         used += taken
+        np.less_equal(depletion, 0, out=wet[day])
         drain = DRAIN_SHARE * np.maximum(-depletion, 0)
-        wet[day] = depletion <= 0
         depletion += drain
         drained += drain + runoff
         stress[day] = share
