@@ -1,4 +1,4 @@
-"""A station record at a glance: quality, monthly climate, frost dates by year, trend. Data only; drawing is elsewhere."""
+"""A station record at a glance: quality, monthly climate, frost dates by year, trend. Data only, no drawing."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ from orchardsim.weather.sampling import DEFAULT_BASELINE, FEWEST_YEARS
 from orchardsim.weather.windows import SeasonTable, season_table
 
 FROST_LEVELS: Final = (0.0, -2.2)
-"""degC of the frost dates: the freezing point, and 28 degF, the air temperature at which about a tenth of apple flowers in
-full bloom are killed (state extension tables of critical bud temperatures; memory)."""
+"""degC of the frost dates: the freezing point, and 28 degF, the air temperature at which about a tenth of apple flowers
+in full bloom are killed (state extension tables of critical bud temperatures; memory)."""
 FEWEST_DAYS: Final = 20
 """Days with a value from which a month of one year counts in the monthly climate."""
 SPRING_START: Final = 92
-"""Day of the season, from its first day, on which spring starts for the frost dates (1 January; 1 July in the south)."""
+"""Day of the season on which spring starts for the frost dates (1 January; 1 July in the south)."""
 SPRING_STOP: Final = 303
 """Day of the season before which the last spring frost is looked for (31 July; 29 January in the south)."""
 LATEST_AUTUMN: Final = 457

@@ -90,7 +90,7 @@ def fit_parametric(
     -----
     The fast part is the form of Richardson, C. W. 1981, Water Resour. Res. 17:182-190 (memory): s(t) = A s(t-1) +
     B e(t) with A = M1 M0^-1 and B B' = M0 - M1 M0^-1 M1'. The slow part is fitted first, to the lag covariances at 10
-    to 60 days; its variance and lag covariance are taken from M0 and M1 of each month (pooled over three months) before.
+    to 60 days; its variance and lag covariance are taken from M0 and M1 of each month (pooled over three months).
     """
     values = np.stack([temperature_min, temperature_max])
     courses = [mean_and_sd_course(values[row]) for row in range(2)]

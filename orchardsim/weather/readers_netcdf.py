@@ -1,7 +1,7 @@
 """Reader of NetCDF files that name their variables by the CF conventions.
 
 Minimum and maximum share the standard name ``air_temperature``; only ``cell_methods`` ("time: minimum", "time:
-maximum") tells them apart (CF conventions, cell methods and standard name table; names read in part, the rest from memory).
+maximum") tells them apart (CF conventions and standard name table; names read in part, the rest from memory).
 """
 
 from __future__ import annotations
