@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,7 @@ from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Physiology,
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.variation import draw_year
 
+T = TypeVar("T")
 CATALOGUE = Path(__file__).parents[2] / "orchardsim" / "catalogue"
 
 
@@ -62,56 +65,43 @@ def season_of(climate: Climate, trials: int, groups: int) -> SeasonForTrees:
     )
 
 
-def stock(vigor: float, **more: float) -> Stock:
-    """A healthy stock of nominal vigor."""
-    values = {"fire_blight": 0.5, "crown_rot": 0.5, "replant_tolerance": 0.5, "root_hardiness": -12.0, **more}
-    return Stock(vigor=vigor, needs_support=vigor < 0.5, **values)
+def entry(file: str, name: str, kind: type[T], **changes: object) -> T:
+    """An entry of the catalogue, some of its numbers changed."""
+    with (CATALOGUE / f"{file}.toml").open("rb") as stream:
+        row = tomllib.load(stream)[name]
+    names = {field.name for field in dataclasses.fields(kind)}  # type: ignore[arg-type]
+    values = {key: _plain(cell["value"]) for key, cell in row.items() if key in names}
+    return kind(**{**values, **changes})
 
 
-def cultivar(mass: float, biennial: float, **more: float) -> Cultivar:
-    """A cultivar by fruit mass potential [kg] and biennial tendency."""
-    values = {"fire_blight": 0.5, "hardiness": -32.0, "colour_need": 0.7, **more}
-    return Cultivar(biennial=biennial, fruit_mass_potential=mass, **values)
+def _plain(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
 
 
-GALA = cultivar(0.24, 0.15)
-HONEYCRISP = cultivar(0.31, 0.9, vigor=0.8, bitter_pit=1.0)
-GOLDEN = cultivar(0.27, 0.5, colour_need=0.0)
-CIDER = cultivar(0.18, 1.0, colour_need=0.3)
-FEATHERED = TreeGrade(trunk_diameter=16.0, height=1.7, feathers=12.0, transplant_loss=0.02)
-PLAIN = TreeGrade(trunk_diameter=12.0, height=1.4, feathers=3.0, transplant_loss=0.03, crop_delay=0.4)
-WHIP = TreeGrade(trunk_diameter=11.0, height=1.3, feathers=0.0, transplant_loss=0.04, crop_delay=0.8)
+@functools.cache
+def stock(name: str) -> Stock:
+    return entry("rootstocks", name, Stock)
 
-MINUTES = {"training_minutes": (3.0, 2.0), "pruning_minutes": (1.0, 2.0), "summer_pruning_minutes": (0.0, 1.0)}
-SPINDLE = Training(
-    height_limit=3.2,
-    spread_limit=1.5,
-    canopy_fill=0.75,
-    bending=0.8,
-    pruning=(0.03, 0.05, 0.08, 0.1),
-    support="wires",
-    **MINUTES,
-)
-BUSH = Training(
-    height_limit=3.0, spread_limit=2.8, canopy_fill=0.75, bending=0.3, pruning=(0.05, 0.1), support="stake", **MINUTES
-)
-STANDARD = Training(
-    height_limit=6.0,
-    spread_limit=7.5,
-    canopy_fill=0.75,
-    leader_headed=True,
-    pruning=(0.1, 0.1, 0.1, 0.1, 0.1, 0.08),
-    support="none",
-    blossom_stripped=(1.0, 1.0, 0.5, 0.0),
-    **MINUTES,
-)
+
+@functools.cache
+def cultivar(name: str) -> Cultivar:
+    return entry("cultivars", name, Cultivar)
+
+
+@functools.cache
+def grade(name: str) -> TreeGrade:
+    return entry("tree_grades", name, TreeGrade)
+
+
+def training(name: str, **changes: object) -> Training:
+    return entry("training", name, Training, **changes)
 
 
 def block(
     stocks: Sequence[Stock],
     scion: Cultivar,
-    grade: TreeGrade,
-    training: Training,
+    tree: TreeGrade,
+    system: Training,
     tree_spacing: float,
     row_spacing: float,
     target: Sequence[float],
@@ -140,8 +130,8 @@ def block(
         stocks=tuple(stocks),
         cultivars=(scion,) * count,
         cultivar_names=("cultivar",) * count,
-        grades=(grade,) * count,
-        training=training,
+        grades=(tree,) * count,
+        training=system,
         year_planted=0,
         crop_load_target=(tuple(target),) * count,
         pollen_distance=(15.0,) * count,

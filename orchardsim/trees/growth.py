@@ -56,9 +56,12 @@ def two_limits(demand: Array, supply: Array, curvature: float) -> Array:
     return product / root
 
 
-def wood_wanted(trunk_area: Array, demand: Array, exponent: float) -> Array:
-    """Trunk growth that the tree would make with dry matter in plenty [cm2]: demand x area^exponent."""
-    return demand * np.power(trunk_area, exponent)
+def wood_wanted(expressed_trunk: Array, demand: Array, exponent: float) -> Array:
+    """Trunk growth that the tree would make with dry matter in plenty [cm2]: demand x area^exponent.
+
+    The area is the trunk that the held canopy stands for: a tree kept in its room does not want ever more.
+    """
+    return demand * np.power(expressed_trunk, exponent)
 
 
 def wood_cost(trunk_area: Array, vigor: Array, cost: float, exponent: float) -> Array:

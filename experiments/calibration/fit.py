@@ -1,0 +1,143 @@
+"""Fit the shared parameters to the targets: differential evolution on the population.
+
+    python experiments/calibration/fit.py [--generations N] [--seed S] [--start] [--write FILE]
+
+The cost of a figure is ((x - centre) / half width)^2 within its tolerance and grows steeply outside. Limits that are
+ours and no target (named ``own.``) weigh less. The two site levels are research mean 1.0 and one fitted number for a
+good grower.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import differential_evolution
+
+sys.path.insert(0, str(Path(__file__).parent))
+from cases import NC140, figures
+from harness import load_physiology
+
+FREE = {
+    "leaf_per_trunk": (0.2, 0.55),
+    "radiation_use": (1.8, 3.0),
+    "leaf_density": (1.2, 4.0),
+    "regrowth": (0.2, 1.5),
+    "wood_cost": (0.05, 0.35),
+    "wood_demand": (2.0, 9.0),
+    "wood_demand_exponent": (0.1, 0.6),
+    "vigor_exponent": (0.5, 1.2),
+    "clusters_per_trunk": (8.0, 30.0),
+    "fruit_per_source": (40.0, 350.0),
+    "fruit_curvature": (0.2, 0.85),
+    "inhibiting_crop_biennial": (4.0, 9.0),
+    "inhibition_exponent": (2.5, 6.0),
+    "shade_half": (0.15, 0.45),
+    "bearing_offset": (-1.0, 2.5),
+    "bearing_vigor": (3.0, 9.0),
+    "source_exponent": (0.2, 0.9),
+}
+"""Fitted shared parameters and the box they are sought in."""
+GROWER = (1.1, 1.8)
+"""Box of the good grower's site level."""
+
+TARGETS = {
+    "T2": (100, 300),
+    "T3": (2200, 3800),
+    "T4": (900, 1500),
+    "T5": (2, 4),
+    "T6.seedling.first": (4.6, 8.4),
+    "T6.seedling.late": (10, 20),
+    "T6.semi.first": (4.6, 8.4),
+    "T6.semi.late": (4, 8),
+    "T7.low": (28, 52),
+    "T7.high": (52.5, 97.5),
+    "T9.1": (255, 345),
+    "T9.7": (149, 201),
+    "T9.10": (127, 172),
+    "T11": (62, 78),
+    "T12": (0.6, 1.6),
+    "T13.unthinned": (0.47, 1.0),
+    "T13.thinned": (0.12, 0.34),
+}
+OWN = {
+    "own.late_yield": (0.75, 1.1),
+    "own.trunk_10": (32, 70),
+    "own.harvest_index": (0.45, 0.7),
+    "own.T7.low.late": (28, 52),
+    "own.T7.high.late": (40, 80),
+    "own.crowding": (0.4, 0.9),
+    "own.density_trunk": (0.35, 0.65),
+    "own.T9.spring.7": (149, 201),
+    "own.T9.spring.10": (127, 172),
+    "own.T8.height": (2.2, 2.8),
+}
+"""Limits that are no target: common sense and READ side facts, at a quarter of the weight."""
+
+
+def cost(found: dict[str, float]) -> float:
+    """Sum over figures of squared distance from the centre, steep outside the tolerance."""
+    total = 0.0
+    for weight, table in ((1.0, TARGETS), (0.25, OWN)):
+        for name, (low, high) in table.items():
+            distance = abs(found[name] - (low + high) / 2) / ((high - low) / 2)
+            distance = min(distance, 20.0) if math.isfinite(distance) else 20.0
+            total += weight * (0.3 * distance**2 + 8 * max(0, distance - 0.85))
+    total += 4 * max(0.0, found["own.thinned_swing"] - 0.12) / 0.05
+    total += 8 * max(0.0, 0.95 - found["T10.r2"]) / 0.1 + 8 * max(0.0, found["T10.slopes"] - 0.2) / 0.1
+    for kind, column, allowed in (("tcsa", 0, 0.12), ("yield", 1, 0.15)):
+        ours = np.log([found[f"T8.{kind}.{name}"] for name in NC140])
+        published = np.log([row[column] for row in NC140.values()])
+        level = ours.mean() - published.mean()
+        shape = np.abs(ours - level - published).mean()
+        distance = abs(level) / 0.2
+        total += 2 * (0.3 * distance**2 + 8 * max(0, distance - 0.85)) + 2 * (shape / allowed) ** 2
+        total += 16 * max(0.0, shape / allowed - 0.9)
+    return total
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--generations", type=int, default=60)
+    parser.add_argument("--population", type=int, default=4, help="members per free parameter")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--start", action="store_true", help="start around the catalogue's values")
+    parser.add_argument("--write", type=Path, help="JSON file for the result")
+    chosen = parser.parse_args()
+    names = [*FREE, "good_grower"]
+    bounds = [*FREE.values(), GROWER]
+    base = load_physiology()
+
+    def evaluate(values: np.ndarray) -> float:
+        free = dict(zip(names, values.tolist(), strict=True))
+        growth = free.pop("good_grower")
+        return cost(figures(dataclasses.replace(base, **free), growth))
+
+    def report(now: np.ndarray, convergence: float) -> None:
+        print(f"{evaluate(now):8.2f}", {n: round(float(v), 3) for n, v in zip(names, now, strict=True)}, flush=True)
+
+    first = None
+    if chosen.start:
+        first = np.clip([*(getattr(base, n) for n in FREE), 1.4], *np.array(bounds).T)
+    result = differential_evolution(
+        evaluate, bounds, maxiter=chosen.generations, popsize=chosen.population, seed=chosen.seed, polish=False,
+        callback=report, x0=first, tol=1e-4, mutation=(0.4, 0.9), recombination=0.8,
+    )
+    free = dict(zip(names, result.x.tolist(), strict=True))
+    growth = free["good_grower"]
+    found = figures(dataclasses.replace(base, **{n: free[n] for n in FREE}), growth, trials=3)
+    print(f"cost {result.fun:.2f}; with more trees {cost(found):.2f}")
+    for name, value in found.items():
+        low, high = TARGETS.get(name, OWN.get(name, (math.nan, math.nan)))
+        print(f"{name:22s} {value:10.3f}   {low} to {high}")
+    if chosen.write:
+        chosen.write.write_text(json.dumps(free, indent=1))
+
+
+if __name__ == "__main__":
+    main()
