@@ -49,7 +49,7 @@ MONEY_GROUPS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "tree work": ("training", "pruning", "thinning", "upkeep"),
     "picking and packing": ("picking", "packing_and_storage"),
-    "overhead, land, finance": ("overhead", "land_charge", "interest", "insurance"),
+    "overhead, land, finance": ("overhead", "land_charge", "interest", "insurance", "income_tax"),
     "materials, water, spare trees": ("materials", "replacement_trees", "water_and_fuel"),
 }
 """Ledger items as the picture groups them; an item that stands in none is shown as other."""
@@ -81,7 +81,8 @@ def yield_figure(dataset: xarray.Dataset) -> Figure:
         panel.set_visible(False)
     for row in axes:
         row[0].set_ylabel(f"picked, {show.yield_unit}")
-    panels[0].legend(loc="lower right")
+    if panels[0].get_legend_handles_labels()[0]:
+        panels[0].legend(loc="lower right")
     top = panels[0].get_ylim()[1]
     panels[0].set_ylim(0, top)
     _second_scale(panels[columns - 1], show)
@@ -154,11 +155,13 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     farm = dataset.sel(block=FARM)
     figure, (upper, lower) = new_figure(2, 1, height=5.8, sharex=True, height_ratios=(2, 3))
     share = _share_alive(dataset)
-    draw_band(upper, year, share)
-    upper.set_ylim(max(0.0, min(95.0, np.floor(np.nanquantile(share, 0.05, axis=0).min()) - 1)), 100.5)
+    planted = np.isfinite(share).all(axis=0)
+    if planted.any():
+        draw_band(upper, year[planted], share[:, planted])
+        upper.legend(loc="lower right", ncols=3)
+        upper.set_ylim(max(0.0, min(95.0, np.floor(np.quantile(share[:, planted], 0.05, axis=0).min()) - 1)), 100.5)
     upper.set_title("Living trees at leaf fall, share of the places planted")
     upper.set_ylabel("% of places")
-    upper.legend(loc="lower right", ncols=3)
 
     lost = farm["trees_lost"].values.mean(axis=0)
     order = np.argsort(-lost.sum(axis=0), kind="stable")

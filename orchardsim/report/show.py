@@ -28,7 +28,7 @@ LEFT_OUT = (
     "Apple scab, codling moth, mites and nutrition are not simulated: they stand in the plan as a yearly cost and a "
     "share of culled fruit.",
     "Prices and costs are the plan's; only their year-to-year swing is drawn.",
-    "Taxes, family living costs and changes of law or market that the plan does not name.",
+    "Family living costs, and taxes and changes of law or market that the plan does not name.",
 )
 """What the model leaves out, said on every page."""
 

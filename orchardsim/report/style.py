@@ -87,7 +87,7 @@ def draw_band(
     axes: Axes, x: NDArray[Any], values: NDArray[np.float64], *, colour: str = LEAF, labels: bool = True
 ) -> None:
     """Bands of the middle 90 % and 50 % of trials and the middle trial; values over (trial, x)."""
-    low, lower, middle, upper, high = np.nanquantile(values, (0.05, 0.25, 0.5, 0.75, 0.95), axis=0)
+    low, lower, middle, upper, high = np.quantile(values, (0.05, 0.25, 0.5, 0.75, 0.95), axis=0)
     names = ("18 trials in 20", "half of the trials", "middle trial") if labels else (None, None, None)
     axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=names[0])
     axes.fill_between(x, lower, upper, color=colour, alpha=0.32, linewidth=0, label=names[1])
@@ -123,5 +123,7 @@ def save_figure(figure: Figure, folder: Path, name: str) -> str:
     folder.mkdir(parents=True, exist_ok=True)
     text = svg_text(figure)
     (folder / f"{name}.svg").write_text('<?xml version="1.0" encoding="utf-8"?>\n' + text, encoding="utf-8")
+    # The frame was fitted for the SVG; fitting it again would take longer than drawing.
+    figure.set_layout_engine("none")
     figure.savefig(folder / f"{name}.png", format="png", dpi=150, metadata={"Software": None})
     return text

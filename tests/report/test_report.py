@@ -1,0 +1,170 @@
+"""Table, sentences, page and pictures of an invented run."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import xml.etree.ElementTree as ElementTree
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from results.invented_run import invented_arrays, invented_dataset
+
+from orchardsim.core.errors import InputError
+from orchardsim.report import headline_table, plain_sentences, write_report
+from orchardsim.report.figures import FIGURES
+from orchardsim.report.show import Show
+from orchardsim.results import summary_document, write_run
+
+SITUATIONS = {
+    "two blocks, US units": {},
+    "one block, metric, nominal": {
+        "planting_years": (0,),
+        "attrs": {"units": "metric", "real_or_nominal": "nominal", "currency": "EUR"},
+    },
+    "old block that pays": {"planting_years": (-25,), "price": 1.5},
+    "never pays back": {"planting_years": (0,), "price": 0.0},
+    "short run, planted late, old block beside": {"planting_years": (0, 3, -20), "years": 5},
+    "planted after the run": {"planting_years": (9,), "years": 6},
+    "two trials": {"trials": 2},
+    "southern": {"attrs": {"latitude": -38.0, "baseline_years": (0, 0), "frost_years": {}}},
+}
+
+
+@pytest.fixture(params=SITUATIONS)
+def run(request):
+    return invented_dataset(**{"trials": 40, **SITUATIONS[request.param]})
+
+
+def test_yields_are_converted_as_by_hand():
+    # 1 ha = 2.471054 acres; a bin is 875 lb = 396.893 kg. 50 t/ha: 50,000 / 2.471054 / 396.893 = 50.98 bins an acre,
+    # and in boxes of 42 lb = 19.0509 kg: 50,000 / 2.471054 / 19.0509 = 1,062.1.
+    show = Show("us", "USD", 396.893, 19.0509, "")
+    assert show.yield_value(50_000.0) == pytest.approx(50.98, abs=0.01)
+    assert show.boxes(50_000.0) == pytest.approx(1062.1, abs=0.1)
+    metric = Show("metric", "EUR", 300.0, 13.0, "")
+    assert metric.yield_value(50_000.0) == 50.0
+    assert metric.bins(50_000.0) == pytest.approx(166.67, abs=0.01)
+
+
+def test_table_says_what_it_must(run):
+    table = headline_table(run)
+    for words in (
+        "±",
+        "NPV",
+        "IRR",
+        "payback year",
+        "peak borrowing",
+        "trees lost",
+        "trees replanted",
+        "baseline",
+        "n =",
+    ):
+        assert words in table
+    assert re.search(r"bin of [\d.]+ (lb|kg)", table)
+    assert re.search(r"box of [\d.]+ (lb|kg)", table)
+    assert max(len(line) for line in table.splitlines()) < 140
+
+
+def test_table_shows_the_middle_of_the_yields():
+    dataset = invented_dataset(trials=41, planting_years=(0,), attrs={"units": "metric"})
+    arrays, _ = invented_arrays(trials=41, planting_years=(0,))
+    # Leaf 12 is year 11; the block has 0.8 ha; the middle of 41 trials is a trial.
+    middle = np.median(arrays["harvested_mass"][:, 11, 0]) / 0.8 / 1000
+    row = next(line.split() for line in headline_table(dataset).splitlines() if line.split()[:2] == ["11", "12"])
+    assert row[3] == f"{middle:.1f}"
+
+
+def test_three_plain_sentences(run):
+    sentences = plain_sentences(run)
+    assert len(sentences) == 3
+    for sentence in sentences:
+        assert sentence.endswith(".")
+        assert not re.search(r"\.\s", sentence)
+        assert not re.search(r"percentile|quantile|NPV|IRR|Monte Carlo|median|stochastic|nan|inf\b|e\+", sentence)
+
+
+def test_sentences_tell_good_plans_from_bad():
+    never = plain_sentences(invented_dataset(trials=40, planting_years=(0,), price=0.0))
+    assert "none of the 40" in never[2]
+    good = plain_sentences(invented_dataset(trials=40, planting_years=(0,), price=3.0))
+    assert "half of the futures tried" in good[2]
+    assert "in all 40 it does so" in good[2]
+
+
+class _Page(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.outside, self.ids, self.open = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        attrs = dict(attrs)
+        for name in ("src", "href", "xlink:href"):
+            if attrs.get(name) and not attrs[name].startswith("#"):
+                self.outside.append(attrs[name])
+        if "id" in attrs:
+            self.ids.append(attrs["id"])
+
+
+@pytest.mark.parametrize(
+    "run",
+    ["two blocks, US units", "short run, planted late, old block beside", "planted after the run", "southern"],
+    indirect=True,
+)
+def test_page_stands_alone_and_pictures_are_there(run, tmp_path):
+    write_run(tmp_path, run, summary_document(run))
+    text = write_report(tmp_path).read_text(encoding="utf-8")
+    page = _Page()
+    page.feed(text)
+    assert page.outside == []
+    assert len(page.ids) == len(set(page.ids))
+    for sentence in plain_sentences(run):
+        assert sentence.replace("'", "&#39;") in text
+    assert "licensed" in text and "local code" in text
+    assert "Apple scab, codling moth, mites and nutrition" in text
+    for name in FIGURES:
+        ElementTree.parse(tmp_path / "figures" / f"{name}.svg")
+        assert (tmp_path / "figures" / f"{name}.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_report_is_rebuilt_the_same_from_the_saved_run(tmp_path):
+    dataset = invented_dataset(trials=20)
+    write_run(tmp_path, dataset, summary_document(dataset))
+    first = write_report(tmp_path).read_bytes()
+    assert write_report(tmp_path).read_bytes() == first
+
+
+def test_text_of_a_plan_is_escaped(tmp_path):
+    dataset = invented_dataset(trials=10, years=6, attrs={"title": "<script>alert(1)</script>"})
+    write_run(tmp_path, dataset, summary_document(dataset))
+    assert "<script>" not in write_report(tmp_path).read_text(encoding="utf-8")
+
+
+def test_a_folder_without_a_run_is_refused(tmp_path):
+    with pytest.raises(InputError, match="no run"):
+        write_report(tmp_path)
+
+
+def test_report_command(tmp_path, capsys):
+    from orchardsim.cli.main import main
+
+    dataset = invented_dataset(trials=10, years=6)
+    write_run(tmp_path, dataset, summary_document(dataset))
+    assert main(["report", str(tmp_path)]) == 0
+    assert "payback year" in capsys.readouterr().out
+    assert (tmp_path / "report.html").exists()
+    assert main(["report", str(tmp_path / "nowhere")]) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert "nowhere" in error
+
+
+def test_importing_the_room_is_quick_and_draws_nothing_in():
+    code = (
+        "import sys, orchardsim.report, orchardsim.results; "
+        "print([m for m in ('matplotlib', 'jinja2', 'xarray', 'netCDF4', 'scipy') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -1,0 +1,109 @@
+"""The page of a station record, from invented seasons and from the record that comes with the package."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from orchardsim.core.handover import SeasonWeather
+from orchardsim.report.weather_figures import with_error
+from orchardsim.report.weather_history import first_frost, frost_shares, last_frost, monthly, weather_history
+from orchardsim.report.weather_page import _count_text, weather_sentences, write_weather_page
+from orchardsim.season.parameters import Phenology
+
+# Needs of an invented cultivar, good enough to give a bloom day.
+INVENTED = Phenology(chill_requirement=50.0, bloom_heat=230.0, days_to_harvest=125.0)
+
+
+def invented_seasons(years: int = 24, latitude: float = 42.0, rain: bool = True) -> SeasonWeather:
+    """Seasons with a plain yearly course and red noise; every number made up."""
+    rng = np.random.default_rng(3)
+    day = np.arange(457)
+    course = 10.0 - 12.0 * np.cos(2 * np.pi * (day - 105) / 365)
+    noise = np.zeros((years, 457))
+    for step in range(1, 457):
+        noise[:, step] = 0.7 * noise[:, step - 1] + 2.5 * rng.standard_normal(years)
+    mean = course + noise
+    return SeasonWeather(
+        harvest_year=np.arange(1990, 1990 + years),
+        temperature_min=mean - 6.0,
+        temperature_max=mean + 6.0,
+        rain=np.where(rng.random((years, 457)) < 0.3, 8.0, 0.0),
+        rain_is_measured=rain,
+        latitude=latitude,
+        elevation=150.0,
+    )
+
+
+@pytest.fixture(scope="module", params=[("metric", 42.0, True), ("us", -38.0, False)])
+def history(request):
+    units, latitude, rain = request.param
+    return weather_history(
+        invented_seasons(latitude=latitude, rain=rain),
+        {"first": INVENTED, "second": Phenology(chill_requirement=55.0, bloom_heat=250.0, days_to_harvest=130.0)},
+        (2000, 2013),
+        title="Invented station",
+        station="none",
+        units=units,
+    )
+
+
+def test_frost_dates_by_hand():
+    night = np.full((3, 457), 4.0)
+    night[0, [30, 200, 211, 380, 390]] = 0.0
+    night[1, [91, 304]] = -3.0
+    assert last_frost(night)[0] == 211
+    assert first_frost(night)[0] == 380
+    # Day 91 is still winter, day 304 already autumn; the third year has no frost at all.
+    assert np.isnan(last_frost(night)[1:]).all()
+    assert first_frost(night)[1] == 304
+    assert np.isnan(first_frost(night)[2])
+
+
+def test_months_by_hand_in_both_hemispheres():
+    values = np.arange(457.0)[None, :]
+    # In the north day 0 is 1 October, so October is days 0 to 30 (mean 15) and January days 92 to 122 (mean 107).
+    north = monthly(values, 40.0)[0]
+    assert (north[9], north[0]) == (15.0, 107.0)
+    # In the south day 0 is 1 April: April is days 0 to 29, March days 334 to 364 (sum 31 x 349).
+    assert monthly(values, -40.0)[0][3] == 14.5
+    assert monthly(values, -40.0, total=True)[0][2] == 31 * 349
+
+
+def test_a_colder_site_never_loses_fewer_flowers(history):
+    assert (np.diff(history.frost_kill, axis=1) >= 0).all()
+    assert history.frost_kill[:, -1].max() > history.frost_kill[:, 0].max() or history.frost_kill[:, 0].max() == 1
+
+
+def test_counts_of_frost_years_add_up(history):
+    for row in frost_shares(history):
+        assert row["baseline_years"] == 14
+        assert row["before_years"] == 10
+        for mark in range(2):
+            assert row["whole"][mark] == row["baseline"][mark] + row["before"][mark]
+
+
+def test_range_of_a_share_is_clopper_and_pearsons():
+    # Clopper and Pearson (1934, Biometrika 26:404): the ends are quantiles of beta laws.
+    low, high = stats.beta.ppf(0.05, 4, 27), stats.beta.ppf(0.95, 5, 26)
+    assert _count_text(4, 30) == f"4 of 30: 13 ({100 * low:.0f}-{100 * high:.0f})"
+    assert _count_text(0, 0) == "no years"
+
+
+def test_numbers_are_shown_to_the_figures_of_their_error():
+    assert with_error(-0.8512, 0.502) == "-0.85 ± 0.50"
+    assert with_error(1234.5, 87.0) == "+1234 ± 87"
+
+
+def test_page_and_pictures(history, tmp_path):
+    text = write_weather_page(history, tmp_path).read_text(encoding="utf-8")
+    assert text.count("<svg") == 6
+    assert len(weather_sentences(history)) == 3
+    assert ("°F" in text) == (history.units == "us")
+    assert len(list((tmp_path / "figures").glob("weather_*.png"))) == 6
+
+
+def test_no_cultivar_is_refused():
+    with pytest.raises(ValueError, match="cultivar"):
+        weather_history(invented_seasons(12), {}, (1990, 2001), title="", station="")
