@@ -309,6 +309,32 @@ def establishment_schedule(
     return sorted(outlays, key=lambda outlay: (outlay.year, outlay.quarter))
 
 
+def credit_shortfall(outlays: Sequence[Outlay], finance: Finance) -> tuple[int, float] | None:
+    """First year in which the establishment alone asks for more than cash, loan and credit line, and by how much.
+
+    Parameters
+    ----------
+    outlays : sequence of Outlay
+        As :func:`establishment_schedule` gives.
+    finance : Finance
+        A credit line of 0 counts as not stated.
+
+    Returns
+    -------
+    (int, float) or None
+        Year and missing money, at the end of that year and before any sales or yearly costs.
+    """
+    if finance.credit_line <= 0:
+        return None
+    means = finance.opening_cash + finance.loan_amount + finance.credit_line
+    spent = 0.0
+    for year in range(max((outlay.year for outlay in outlays), default=-1) + 1):
+        spent += sum(outlay.amount for outlay in outlays if outlay.year == year)
+        if spent > means:
+            return year, spent - means
+    return None
+
+
 def outlays_by_item(outlays: Sequence[Outlay]) -> Mapping[str, float]:
     """Sum of outlays by item."""
     total: dict[str, float] = {}

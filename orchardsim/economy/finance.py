@@ -98,20 +98,20 @@ def irr(flows: ArrayLike) -> InternalRate:
     """
     flows = np.asarray(flows, dtype=float)
     flat = flows.reshape(-1, flows.shape[-1])
-    grid = IRR_GRID
 
-    # Scaled by (1 + rate)^T where the rate is negative, so that the sums stay finite.
     def value(rate: Array) -> Array:
+        """NPV at rates of shape (trial,) or (trial, grid), by Horner's rule."""
         growth = 1.0 / (1.0 + rate)
-        total = np.zeros(np.broadcast_shapes(rate.shape, (flat.shape[0],) + (1,) * (rate.ndim - 1)))
+        total = np.zeros_like(rate)
         for year in range(flat.shape[1] - 1, -1, -1):
-            column = flat[:, year].reshape((-1,) + (1,) * (rate.ndim - 1))
+            column = flat[:, year] if rate.ndim == 1 else flat[:, year, None]
             total = total * growth + column
         return total
 
-    with np.errstate(over="ignore", invalid="ignore"):
-        signs = np.sign(value(np.broadcast_to(grid, (flat.shape[0], grid.size))))
+    grid = IRR_GRID
+    signs = np.sign(value(np.broadcast_to(grid, (flat.shape[0], grid.size))))
     changes = (signs[:, :-1] * signs[:, 1:] < 0) | (signs[:, :-1] == 0)
+    changes &= (flat != 0).any(axis=1)[:, None]
     roots = changes.sum(axis=1)
     middle = 0.5 * (grid[:-1] + grid[1:])
     distance = np.where(changes, np.abs(middle), np.inf)

@@ -73,7 +73,7 @@ class Costs:
     picking_overhead: float = parameter("money/bin", "supervision, bins and hauling per bin", low=0)
     bin_mass: float = parameter("kg", "fruit in a bin", low=100, high=600)
     # Replacement trees
-    spare_upkeep: float = parameter("money/tree/year", "keep of a spare tree on hand", low=0)
+    spare_upkeep: float = parameter("money/tree/year", "keep of a spare tree on hand, labour apart", low=0)
     replant_care: float = parameter("money/tree", "guard, hole and water of a replanted tree", low=0)
     # After the tree
     packing: float = parameter("money/kg", "sorting, packing and selling fresh wholesale fruit", low=0)

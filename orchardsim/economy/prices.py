@@ -145,9 +145,6 @@ def check_market(market: Market, cultivars: Sequence[str], where: str = "[market
         for key in ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice"):
             if not np.isfinite(getattr(fruit, key)):
                 raise InputError(where, f"price.{cultivar}.{key} is missing or not a finite number")
-        for name in ("direct", "pick_your_own"):
-            if market.outlets[name].volume > 0 and np.isnan(getattr(fruit, name)):
-                continue  # sold elsewhere
 
 
 def price_paths(

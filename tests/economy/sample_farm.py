@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import tomllib
 from importlib.resources import files
 from typing import Any
@@ -43,31 +44,45 @@ def fill(cls: type, table: dict[str, Any]) -> Any:
     return cls(**values)
 
 
+@functools.cache
 def costs() -> Costs:
     return fill(Costs, catalogue("costs.toml")["costs"])
 
 
+@functools.cache
+def _finance() -> Finance:
+    return fill(Finance, catalogue("costs.toml")["finance"])
+
+
 def finance(**changes: Any) -> Finance:
-    return dataclasses.replace(fill(Finance, catalogue("costs.toml")["finance"]), **changes)
+    return dataclasses.replace(_finance(), **changes)
 
 
 def tree_price(grade: str) -> TreePrice:
     return fill(TreePrice, catalogue("costs.toml")["tree_price"][grade])
 
 
-def market(**changes: Any) -> Market:
+@functools.cache
+def market() -> Market:
     table = catalogue("prices.toml")
     return dataclasses.replace(
         fill(Market, table["market"]),
         outlets={name: fill(Outlet, entry) for name, entry in table["outlet"].items()},
         fruit={name: fill(FruitPrice, entry) for name, entry in table["fruit"].items()},
-        **changes,
     )
 
 
 def block(
-    label: str = "north", *, row_spacing: float = 3.5, tree_spacing: float = 1.0, rows: int = 20, row_length: float = 150.0,
-    support: str = "wires", cultivar: str = "Gala", price: float = 9.0, **changes: Any,
+    label: str = "north",
+    *,
+    row_spacing: float = 3.5,
+    tree_spacing: float = 1.0,
+    rows: int = 20,
+    row_length: float = 150.0,
+    support: str = "wires",
+    cultivar: str = "Gala",
+    price: float = 9.0,
+    **changes: Any,
 ) -> BlockMoney:
     trees = rows * int(row_length / tree_spacing)
     planted = rows * row_spacing * row_length
@@ -78,7 +93,10 @@ def block(
 def quantities(
     blocks: list[BlockMoney], years: int = 20, trials: int = 3, seed: int = 5, full_crop: float = 4.5
 ) -> FarmQuantities:
-    """Crops that rise to ``full_crop`` [kg/m2] by leaf 6 and vary between trials; hours in proportion."""
+    """Crops that rise to ``full_crop`` [kg/m2] by leaf 6 and vary between trials; hours in proportion.
+
+    Pickers pick 260 kg an hour, so that piece pay lies above the wage floor.
+    """
     rng = np.random.default_rng(seed)
     shape = (trials, years, len(blocks))
     zeros = np.zeros(shape)
@@ -98,14 +116,26 @@ def quantities(
     hours[..., TASKS.index("training")] = grown * trees * 0.02
     hours[..., TASKS.index("dormant_pruning")] = grown * trees * 0.04
     hours[..., TASKS.index("thinning")] = rise * trees * 0.03
-    hours[..., TASKS.index("picking")] = mass / 130
+    hours[..., TASKS.index("picking")] = mass / 260
     hours[..., TASKS.index("upkeep")] = grown * area * 0.002
     share = dict(extra_fancy=0.55, fancy=0.2, processing=0.1, juice=0.1)
     packed = mass[..., None] * np.array([share[grade] for grade in GRADES])
     replaced = np.where(leaf > 1, trees * 0.01, 0.0) * np.ones(shape)
     return FarmQuantities(
-        leaf=leaf, trees_planted=planted, trees_replanted=replaced, trees_ordered=replaced, trees_alive=grown * trees * np.ones(shape),
-        trees_removed=zeros.copy(), spares_bought=replaced, spares_on_hand=0.02 * planted, harvested_mass=mass, packed_mass=packed,
-        labour_hours=hours, irrigation_depth=grown * 120.0 * np.ones(shape), protection_hours=grown * 6.0 * np.ones(shape),
-        regional_crop=rng.uniform(0.7, 1.2, (trials, years)), planted_area=area, gross_area=area * 1.12,
+        leaf=leaf,
+        trees_planted=planted,
+        trees_replanted=replaced,
+        trees_ordered=replaced,
+        trees_alive=grown * trees * np.ones(shape),
+        trees_removed=zeros.copy(),
+        spares_bought=replaced,
+        spares_on_hand=0.02 * planted,
+        harvested_mass=mass,
+        packed_mass=packed,
+        labour_hours=hours,
+        irrigation_depth=grown * 120.0 * np.ones(shape),
+        protection_hours=grown * 6.0 * np.ones(shape),
+        regional_crop=rng.uniform(0.7, 1.2, (trials, years)),
+        planted_area=area,
+        gross_area=area * 1.12,
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -41,7 +43,7 @@ def test_certainty_equivalent_scales_with_the_currency_and_falls_with_aversion(
     wealth: list[float], scale: float
 ) -> None:
     found = [float(certainty_equivalent(wealth, aversion).value) for aversion in (0.0, 0.5, 1.0, 2.0, 4.0)]
-    assert all(later <= earlier * (1 + 1e-9) for earlier, later in zip(found, found[1:], strict=False))
+    assert all(later <= earlier * (1 + 1e-9) for earlier, later in itertools.pairwise(found))
     assert found[-1] >= min(wealth) * (1 - 1e-9)
     scaled = float(certainty_equivalent(np.array(wealth) * scale, 2.0).value)
     assert scaled == pytest.approx(found[3] * scale, rel=1e-9)

@@ -1,0 +1,427 @@
+"""The ledger's identities, its timing, and what must rise or fall with what."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+import numpy_financial
+import pytest
+from sample_farm import block, costs, finance, market, quantities
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.handover import FarmQuantities
+from orchardsim.core.labels import ITEMS, TASKS
+from orchardsim.core.parameters import parameters_of
+from orchardsim.core.streams import Streams
+from orchardsim.economy.account import depreciation, run_account
+from orchardsim.economy.blocks import BlockMoney
+from orchardsim.economy.indicators import Indicators, indicators
+from orchardsim.economy.items import ITEM
+from orchardsim.economy.ledger import Ledger, cash_flows
+from orchardsim.economy.parameters import Costs, Finance, Insurance, Market, Tax
+from orchardsim.economy.payments import paid_with_deposit, spread_payments
+from orchardsim.economy.prices import draw_prices
+
+
+def two_blocks() -> list[BlockMoney]:
+    return [
+        block("north"),
+        block(
+            "south",
+            row_spacing=7.0,
+            tree_spacing=5.5,
+            rows=10,
+            support="none",
+            cultivar="Honeycrisp",
+            year_planted=2,
+            order_year=0,
+            clears_old_orchard=True,
+        ),
+    ]
+
+
+def run(
+    blocks: list[BlockMoney] | None = None,
+    q: FarmQuantities | None = None,
+    c: Costs | None = None,
+    m: Market | None = None,
+    f: Finance | None = None,
+) -> tuple[Ledger, Indicators]:
+    blocks = blocks or two_blocks()
+    q = q if q is not None else quantities(blocks)
+    c, m, f = c or costs(), m or market(), f or finance()
+    trials = q.harvested_mass.shape[0]
+    prices = draw_prices(Streams(3), range(trials), m, q.regional_crop, [each.cultivar for each in blocks])
+    ledger = cash_flows(q, blocks, c, m, f, prices)
+    return ledger, indicators(ledger, f)
+
+
+def item(ledger: Ledger, name: str, label: int = -1) -> np.ndarray:
+    return ledger.flows[:, :, :, label, ITEM[name]]
+
+
+def test_items_sum_to_the_net_cash_flow_and_blocks_to_the_farm() -> None:
+    ledger, _ = run()
+    assert ledger.flows.shape[-1] == len(ITEMS)
+    np.testing.assert_allclose(ledger.yearly().sum(axis=-1), ledger.net_cash_flow(), rtol=1e-12)
+    farm_only = {"interest", "income_tax", "fence", "machines", "overhead", "irrigation_system"}
+    for name, column in ITEM.items():
+        total = ledger.flows[:, :, :, -1, column]
+        blocks = ledger.flows[:, :, :, :-1, column].sum(axis=-1)
+        if name not in farm_only:
+            np.testing.assert_allclose(total, blocks, rtol=1e-9, atol=1e-9)
+
+
+def test_costs_are_negative_and_sales_positive() -> None:
+    ledger, _ = run()
+    for name in ITEMS:
+        flows = item(ledger, name)
+        assert (flows >= 0).all() if name.endswith("_sales") else (flows <= 0).all() or name == "insurance", name
+
+
+def test_account_follows_the_ledger_quarter_by_quarter() -> None:
+    terms = finance(opening_cash=20_000.0, household_draw=4_000.0)
+    ledger, _ = run(f=terms)
+    net = ledger.flows[:, :, :, -1, :].sum(axis=-1).reshape(3, -1)
+    balance = ledger.balance.reshape(3, -1)
+    np.testing.assert_allclose(np.diff(balance, axis=1), net[:, 1:] - 1_000.0, rtol=1e-9, atol=1e-6)
+    np.testing.assert_allclose(balance[:, 0], 20_000 + net[:, 0] - 1_000.0)
+    interest = -item(ledger, "interest").reshape(3, -1)
+    rate = (1 + terms.loan_rate) ** 0.25 - 1
+    np.testing.assert_allclose(interest[:, 1:], rate * np.maximum(-balance[:, :-1], 0), rtol=1e-12, atol=1e-9)
+
+
+def test_a_term_loan_closes() -> None:
+    """Principal paid back in full; yearly interest as numpy-financial's ipmt gives it."""
+    terms = finance(opening_cash=1e7, loan_amount=50_000.0, loan_years=8, term_loan_rate=0.06)
+    ledger, found = run(f=terms)
+    assert ledger.debt[:, 7, 3] == pytest.approx(0.0, abs=1e-6)
+    assert ledger.debt[:, 0, 0] == pytest.approx(50_000.0)
+    paid = -item(ledger, "interest").sum(axis=2)[0]
+    expected = -numpy_financial.ipmt(0.06, np.arange(1, 9), 8, 50_000.0)
+    np.testing.assert_allclose(paid[:8], expected, rtol=1e-9)
+    np.testing.assert_allclose(paid[8:], 0.0)
+    payment = -numpy_financial.pmt(0.06, 8, 50_000.0)
+    assert ledger.loan_payment[:8].sum() == pytest.approx(8 * payment)
+    cover = found.debt_service_cover[:, 5]
+    np.testing.assert_allclose(cover, ledger.project_cash_flow()[:, 5] / payment, rtol=1e-9)
+    assert np.isnan(found.debt_service_cover[:, 12]).all()
+
+
+def test_deposits_by_hand() -> None:
+    """100 trees at 9, 30 % on order: 270 then 630. An order that never comes costs its deposit only."""
+    ordered = np.array([[100.0, 0, 0], [100.0, 0, 0], [0, 0, 0]])
+    delivered = np.array([[0, 0, 100.0], [0, 0, 0], [0, 40.0, 0]])
+    paid = paid_with_deposit(ordered, delivered, 9.0, 0.3)
+    np.testing.assert_allclose(paid, [[270, 0, 630], [270, 0, 0], [0, 360, 0]])
+
+
+def test_tree_money_is_trees_times_price() -> None:
+    blocks = two_blocks()
+    ledger, _ = run(blocks)
+    for label, each in enumerate(blocks):
+        assert -item(ledger, "trees", label).sum(axis=(1, 2)) == pytest.approx(each.geometry.trees * each.tree_price)
+    south = -item(ledger, "trees", 1).sum(axis=2)[0]
+    assert south[0] == pytest.approx(0.3 * south.sum())
+    assert south[2] == pytest.approx(0.7 * south.sum())
+
+
+def test_late_payment_by_hand() -> None:
+    """Half at harvest (autumn), half two quarters on: spring of the next year; the last half is owed."""
+    received, owed = spread_payments(np.array([[100.0, 60.0]]), (0.5, 0.0, 0.5))
+    np.testing.assert_allclose(received[0], [[0, 0, 0, 50], [0, 50, 0, 30]])
+    assert owed[0] == pytest.approx(30.0)
+
+
+def test_sales_are_paid_or_owed_in_full() -> None:
+    ledger, _ = run()
+    paid = sum(item(ledger, name).sum() for name in ("fresh_sales", "direct_sales", "processing_sales"))
+    charges = item(ledger, "packing_and_storage").sum()
+    assert paid < ledger.sales.revenue.sum()
+    c = costs()
+    wholesale, processed = ledger.sales.mass[..., 2].sum(), ledger.sales.mass[..., 3:].sum()
+    due = wholesale * (c.packing + c.storage_share * c.storage) + processed * c.processing_haul
+    total = ledger.sales.revenue.sum() - due
+    assert paid + charges + ledger.receivable[:, -1].sum() == pytest.approx(total, rel=1e-9)
+
+
+def test_piece_pay_by_hand_and_wage_floor() -> None:
+    blocks = [block()]
+    q = quantities(blocks)
+    c = costs()
+    ledger, _ = run(blocks, q)
+    bins = q.harvested_mass[:, :, 0] / c.bin_mass
+    hourly = q.labour_hours[:, :, 0, TASKS.index("picking")] * c.wage_picking
+    pay = np.maximum(bins * c.picking_bin, hourly) * (1 + c.labour_charges) + bins * c.picking_overhead
+    np.testing.assert_allclose(-item(ledger, "picking", 0).sum(axis=2), pay, rtol=1e-9)
+    slow = q.labour_hours.copy()
+    slow[..., TASKS.index("picking")] *= 4
+    floored, _ = run(blocks, dataclasses.replace(q, labour_hours=slow))
+    pay = 4 * hourly * (1 + c.labour_charges) + bins * c.picking_overhead
+    np.testing.assert_allclose(-item(floored, "picking", 0).sum(axis=2), pay, rtol=1e-9)
+
+
+def test_picking_cost_per_bin_lies_in_the_published_range() -> None:
+    """Michigan State University 2025 cost study as reported in the press (read): 45 to 71 dollars per bin of mid to
+    high value, trucking apart, 35 for processing."""
+    c, fruit = costs(), market().fruit
+    for name in ("Gala", "Honeycrisp"):
+        per_bin = (c.picking_bin + fruit[name].picking_premium) * (1 + c.labour_charges) + c.picking_overhead
+        assert 35 <= per_bin <= 71
+
+
+def test_unpriced_family_hours_save_their_wages() -> None:
+    own = dataclasses.replace(costs(), family_hours=300.0, family_labour_priced=False)
+    paid, _ = run(c=dataclasses.replace(own, family_labour_priced=True))
+    unpaid, _ = run(c=own)
+    saved = (unpaid.yearly() - paid.yearly())[:, :, -1, :]
+    saved[..., ITEM["interest"]] = 0.0
+    np.testing.assert_allclose(saved.sum(axis=-1), paid.family_labour_value, rtol=1e-9)
+    np.testing.assert_allclose(paid.family_labour_value, unpaid.family_labour_value)
+    assert (paid.family_hours <= 300.0 + 1e-9).all()
+    assert paid.family_hours.max() == pytest.approx(300.0)
+
+
+def test_pick_your_own_fruit_needs_no_pickers() -> None:
+    m = market()
+    outlets = dict(m.outlets)
+    outlets["pick_your_own"] = dataclasses.replace(outlets["pick_your_own"], volume=1e9)
+    ledger, _ = run([block()], m=dataclasses.replace(m, outlets=outlets, waste_pick_your_own=0.0))
+    plain, _ = run([block()])
+    fresh = 0.75 / 1.0
+    ratio = item(ledger, "picking").sum() / item(plain, "picking").sum()
+    assert ratio == pytest.approx(1 - fresh, rel=1e-9)
+    assert item(ledger, "direct_sales").sum() > 0
+    assert item(ledger, "fresh_sales").sum() == 0
+
+
+def scaled(value: Any, factor: float) -> Any:
+    """The same plan in a money worth ``factor`` times less."""
+    changes: dict[str, Any] = {}
+    for name, info in parameters_of(type(value)).items():
+        if "money" in info.unit:
+            old = getattr(value, name)
+            changes[name] = tuple(part * factor for part in old) if isinstance(old, tuple) else old * factor
+    return dataclasses.replace(value, **changes)
+
+
+def test_results_do_not_depend_on_the_currency() -> None:
+    """All money times 110 (about a yen for a dollar): amounts follow, rates and years stay."""
+    blocks, factor = two_blocks(), 110.0
+    dear = [dataclasses.replace(each, tree_price=each.tree_price * factor) for each in blocks]
+    m = market()
+    dear_market = dataclasses.replace(
+        scaled(m, factor), fruit={name: scaled(fruit, factor) for name, fruit in m.fruit.items()}
+    )
+    plain, found = run(blocks)
+    other, changed = run(dear, m=dear_market, c=scaled(costs(), factor), f=scaled(finance(), factor))
+    np.testing.assert_allclose(other.flows, plain.flows * factor, rtol=1e-9)
+    np.testing.assert_allclose(changed.npv, found.npv * factor, rtol=1e-9)
+    np.testing.assert_allclose(changed.irr, found.irr, atol=1e-9)
+    np.testing.assert_array_equal(changed.payback_year, found.payback_year)
+    np.testing.assert_array_equal(changed.peak_borrowing_year, found.peak_borrowing_year)
+
+
+@pytest.mark.parametrize(
+    "name", ["wage", "wage_skilled", "picking_bin", "packing", "irrigation_area", "fence", "line_post"]
+)
+def test_dearer_inputs_lower_the_value(name: str) -> None:
+    c = costs()
+    _, found = run()
+    _, dearer = run(c=dataclasses.replace(c, **{name: getattr(c, name) * 1.3}))
+    assert (dearer.npv < found.npv).all()
+    assert (dearer.peak_borrowing >= found.peak_borrowing).all()
+
+
+def test_better_prices_raise_the_value() -> None:
+    m = market()
+    better = {
+        name: dataclasses.replace(
+            fruit, wholesale_extra_fancy=fruit.wholesale_extra_fancy * 1.2, wholesale_fancy=fruit.wholesale_fancy * 1.2
+        )
+        for name, fruit in m.fruit.items()
+    }
+    _, found = run()
+    _, raised = run(m=dataclasses.replace(m, fruit=better))
+    assert (raised.npv > found.npv).all()
+    assert (raised.irr > found.irr).all()
+    assert (raised.payback_year <= found.payback_year).all()
+
+
+def test_value_falls_with_the_discount_rate_and_debt_grows_with_the_loan_rate() -> None:
+    values = [run(f=finance(discount_rate=rate))[1].npv_without_remaining_value for rate in (0.0, 0.04, 0.08)]
+    profitable = values[0] > 0
+    assert profitable.any()
+    assert (values[0] > values[1])[profitable].all()
+    assert (values[1] > values[2])[profitable].all()
+    cheap, dear = (run(f=finance(loan_rate=rate))[1].peak_borrowing for rate in (0.02, 0.10))
+    assert (dear > cheap).all()
+
+
+def test_value_and_rate_agree_with_the_reference_library() -> None:
+    terms = finance()
+    ledger, found = run(f=terms)
+    flows = ledger.project_cash_flow()
+    with_value = flows.copy()
+    with_value[:, -1] += ledger.remaining_value
+    for trial in range(3):
+        assert found.npv_without_remaining_value[trial] == pytest.approx(
+            numpy_financial.npv(terms.discount_rate, flows[trial]), rel=1e-9
+        )
+        assert npv_at(found.irr[trial], with_value[trial]) == pytest.approx(0.0, abs=1e-3)
+        if found.irr_roots[trial] == 1:
+            assert found.irr[trial] == pytest.approx(numpy_financial.irr(with_value[trial]), abs=1e-7)
+
+
+def npv_at(rate: float, flows: np.ndarray) -> float:
+    return float(numpy_financial.npv(rate, flows))
+
+
+def test_nominal_and_real_agree() -> None:
+    """Everything grows by 3 %, and rates are (1 + real)(1.03) - 1: values at year 0 are the same (Fisher's relation).
+
+    Deposits and late payments are fixed sums of an earlier year's money, so they lose against inflation: none here.
+    """
+    m = market()
+    cash = {name: dataclasses.replace(outlet, paid=(1.0,)) for name, outlet in m.outlets.items()}
+    m = dataclasses.replace(m, outlets=cash)
+    blocks = [block()]
+    real = finance(deposit_share=0.0)
+    nominal = finance(
+        deposit_share=0.0, basis="nominal", inflation=0.03, discount_rate=1.05 * 1.03 - 1, loan_rate=1.0635 * 1.03 - 1
+    )
+    _, first = run(blocks, m=m, f=real)
+    _, second = run(blocks, m=m, f=nominal)
+    np.testing.assert_allclose(second.npv_without_remaining_value, first.npv_without_remaining_value, rtol=1e-9)
+    np.testing.assert_allclose(second.npv, first.npv, rtol=1e-9)
+
+
+def test_results_do_not_depend_on_how_trials_are_batched() -> None:
+    blocks = two_blocks()
+    q = quantities(blocks, trials=7)
+    whole, _ = run(blocks, q)
+    m, c, f = market(), costs(), finance()
+    names = [each.cultivar for each in blocks]
+    for first, last in ((0, 1), (1, 3), (3, 7)):
+        part = dataclasses.replace(
+            q,
+            **{
+                each.name: getattr(q, each.name)[first:last]
+                for each in dataclasses.fields(q)
+                if each.name not in ("leaf", "planted_area", "gross_area")
+            },
+        )
+        prices = draw_prices(Streams(3), range(first, last), m, part.regional_crop, names)
+        ledger = cash_flows(part, blocks, c, m, f, prices)
+        np.testing.assert_array_equal(ledger.flows, whole.flows[first:last])
+        np.testing.assert_array_equal(ledger.balance, whole.balance[first:last])
+        np.testing.assert_array_equal(indicators(ledger, f).npv, indicators(whole, f).npv[first:last])
+
+
+def test_removed_block_earns_and_costs_nothing_more() -> None:
+    blocks = [block(removal_year=9)]
+    ledger, _ = run(blocks)
+    removal = -item(ledger, "old_orchard_removal", 0)
+    assert removal[0].sum() == pytest.approx(costs().old_orchard_removal * blocks[0].geometry.gross_area)
+    assert removal[0, 9, 3] > 0
+    late = ledger.yearly()[:, 11:, 0, :]
+    np.testing.assert_array_equal(late, 0.0)
+    assert ledger.remaining_value == pytest.approx(0.0)
+
+
+def test_remaining_value_by_hand() -> None:
+    """Same yearly margin: the annuity to the planned removal, less the removal then."""
+    blocks = [block()]
+    q = quantities(blocks, trials=1, full_crop=8.0)
+    m = market()
+    still = dataclasses.replace(
+        m,
+        outlets={
+            name: dataclasses.replace(outlet, price_cv=0.0, flexibility=0.0, paid=(1.0,))
+            for name, outlet in m.outlets.items()
+        },
+        fruit={name: dataclasses.replace(fruit, price_cv=0.0) for name, fruit in m.fruit.items()},
+    )
+    steady = {
+        name: np.broadcast_to(getattr(q, name)[:, -1:], getattr(q, name).shape).copy()
+        for name in ("harvested_mass", "packed_mass", "labour_hours")
+    }
+    terms = finance(planned_removal_leaf=30, discount_rate=0.06)
+    ledger, _ = run(blocks, dataclasses.replace(q, **steady), m=still, f=terms)
+    yearly = ledger.yearly()[0, -1, 0].sum()
+    left = 30 - 20
+    removal = costs().old_orchard_removal * blocks[0].geometry.gross_area
+    expected = -numpy_financial.pv(0.06, left, yearly) - removal * 1.06**-left
+    assert ledger.remaining_value[0] == pytest.approx(expected, rel=1e-9)
+    _, overdue = run(blocks, f=finance(planned_removal_leaf=15))
+    np.testing.assert_allclose(overdue.remaining_value, -removal)
+
+
+def test_land_keeps_its_price_in_the_remaining_value() -> None:
+    blocks = [block()]
+    plain, _ = run(blocks)
+    bought, _ = run(blocks, c=dataclasses.replace(costs(), land_bought=True))
+    price = costs().land_price * blocks[0].geometry.gross_area
+    assert -item(bought, "land").sum(axis=(1, 2)) == pytest.approx(price)
+    np.testing.assert_allclose(bought.remaining_value - plain.remaining_value, price, rtol=1e-9)
+
+
+def test_income_tax_by_hand() -> None:
+    """Depreciation of 90 over 3 years is 30 a year. Income 10, 50, 100 less 30: loss 20 carried, then 20 - 20, then 70.
+
+    At a quarter: 0, 0, 17.5; without carrying forward 0, 5, 17.5.
+    """
+    written_off = depreciation(np.array([[90.0, 0.0, 0.0]]), 3.0)
+    np.testing.assert_allclose(written_off, [[30.0, 30.0, 30.0]])
+    income = np.array([[10.0, 50.0, 100.0]])
+    cash = np.zeros((1, 3, 4))
+    cash[:, :, 3] = income
+    for carry, expected in ((True, [0.0, 0.0, 17.5]), (False, [0.0, 5.0, 17.5])):
+        terms = finance(opening_cash=1000.0, tax=Tax(rate=0.25, carry_forward=carry))
+        account = run_account(cash, income, written_off, terms)
+        np.testing.assert_allclose(account.tax[0, :, 3], expected)
+        assert account.balance[0, -1, -1] == pytest.approx(1000 + 160 - sum(expected))
+
+
+def test_tax_is_due_on_income_after_interest_and_depreciation() -> None:
+    """Where losses are used up by the end, all tax is the rate on all income less interest and depreciation."""
+    blocks = [block()]
+    terms = Tax(rate=0.25, depreciation_years=10.0)
+    ledger, _ = run(blocks, quantities(blocks, full_crop=8.0), f=finance(tax=terms))
+    farm = ledger.yearly()[:, :, -1, :]
+    due = -farm[..., ITEM["income_tax"]].sum(axis=1)
+    assert (farm[:, -1, ITEM["income_tax"]] < 0).all()
+    np.testing.assert_allclose(due, 0.25 * (farm.sum(axis=(1, 2)) + due), rtol=1e-9)
+
+
+def test_crop_insurance_and_tree_aid_reach_the_ledger() -> None:
+    terms = finance(insurance=Insurance(coverage=0.65, premium_rate=0.1, premium_subsidy=0.5, tree_aid=True))
+    blocks = [block()]
+    q = quantities(blocks)
+    packed = q.packed_mass.copy()
+    packed[:, 12] = 0.0
+    ledger, _ = run(blocks, dataclasses.replace(q, packed_mass=packed), f=terms)
+    insurance = item(ledger, "insurance")
+    assert (insurance[:, :4] == 0).all()
+    assert (insurance[:, 12, 2] < 0).all()
+    assert (insurance[:, 13, 0] > 0).all()
+
+
+def test_blocks_and_quantities_must_match() -> None:
+    blocks = two_blocks()
+    with pytest.raises(ValueError, match="1 blocks"):
+        run(blocks[:1], quantities(blocks))
+
+
+def test_market_faults_are_named() -> None:
+    m = market()
+    with pytest.raises(InputError, match=r"no prices for cultivar 'Nonesuch'"):
+        run([block(cultivar="Nonesuch")], m=m)
+    unsummed = dict(m.outlets) | {"wholesale": dataclasses.replace(m.outlets["wholesale"], paid=(0.5, 0.4))}
+    with pytest.raises(InputError, match=r"wholesale.paid sums to 0.9, must sum to 1"):
+        run(m=dataclasses.replace(m, outlets=unsummed))
+    lacking = {name: outlet for name, outlet in m.outlets.items() if name != "juice"}
+    with pytest.raises(InputError, match="outlet 'juice' is missing"):
+        run(m=dataclasses.replace(m, outlets=lacking))

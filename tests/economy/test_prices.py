@@ -1,0 +1,170 @@
+"""Price paths: their spread, persistence, pairing and link with the crop; and who takes which fruit."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sample_farm import market
+
+from orchardsim.core.labels import GRADES
+from orchardsim.core.streams import Streams
+from orchardsim.economy.parameters import OUTLETS, Market
+from orchardsim.economy.prices import (
+    base_price,
+    draw_price_normals,
+    draw_prices,
+    log_deviation,
+    market_crop_index,
+    price_paths,
+    sell,
+)
+
+WHOLESALE, JUICE = OUTLETS.index("wholesale"), OUTLETS.index("juice")
+
+
+def still_market(**outlets: dict[str, float]) -> Market:
+    """The catalogue's market without any price movement, with changes by outlet."""
+    m = market()
+    return dataclasses.replace(
+        m,
+        outlets={
+            name: dataclasses.replace(outlet, price_cv=0.0, flexibility=0.0, **outlets.get(name, {}))
+            for name, outlet in m.outlets.items()
+        },
+        fruit={name: dataclasses.replace(fruit, price_cv=0.0, premium_erosion=0.0) for name, fruit in m.fruit.items()},
+    )
+
+
+def test_deviation_has_the_stated_mean_spread_and_persistence() -> None:
+    """Lognormal with mean 1 and the given CV; AR(1). 20,000 trials of 6 years.
+
+    Standard errors: mean 0.2/sqrt(20000) = 0.0014, CV about 0.001, correlation (1 - 0.6^2)/sqrt(20000) = 0.005;
+    about four of each are allowed (chance of a false alarm below 1e-3 in all).
+    """
+    normals = np.random.default_rng(1).normal(size=(20_000, 6))
+    factor = np.exp(log_deviation(normals, 0.2, 0.6))
+    for year in (0, 5):
+        assert factor[:, year].mean() == pytest.approx(1.0, abs=0.006)
+        assert factor[:, year].std() / factor[:, year].mean() == pytest.approx(0.2, abs=0.006)
+    logs = np.log(factor)
+    assert np.corrcoef(logs[:, 2], logs[:, 3])[0, 1] == pytest.approx(0.6, abs=0.02)
+    assert np.corrcoef(logs[:, 2], logs[:, 4])[0, 1] == pytest.approx(0.36, abs=0.03)
+
+
+def test_the_same_trial_meets_the_same_prices_under_every_plan() -> None:
+    m = market()
+    crop = np.ones((4, 8))
+    both = draw_prices(Streams(9), range(4), m, crop, ["Gala", "Honeycrisp"])
+    alone = draw_prices(Streams(9), [2, 3], m, crop[2:, :5], ["Honeycrisp"])
+    np.testing.assert_array_equal(alone.price[:, :, 0], both.price[2:, :5, 1])
+    other = draw_price_normals(Streams(10), range(4), 8, ["Gala"])
+    assert not np.allclose(other["wholesale"], draw_price_normals(Streams(9), range(4), 8, ["Gala"])["wholesale"])
+
+
+def test_market_crop_mixes_regions() -> None:
+    """By hand: weight 0.25 on a region at 0.4, the rest at its mean: 0.25 * 0.4 + 0.75 = 0.85."""
+    found = market_crop_index(np.array([[0.4]]), np.array([[0.0]]), 0.25, 0.0)
+    assert found[0, 0] == pytest.approx(0.85)
+
+
+def test_price_flexibility_by_hand() -> None:
+    """Flexibility -1.2 and a crop 11.2 % short: 0.888^-1.2 = 1.153 (United States 2012: about +13 %)."""
+    m = still_market()
+    outlets = dict(m.outlets) | {"wholesale": dataclasses.replace(m.outlets["wholesale"], flexibility=-1.2)}
+    m = dataclasses.replace(m, outlets=outlets, regional_weight=1.0)
+    normals = {name: np.zeros((1, 2)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
+    found = price_paths(m, normals, np.array([[1.0, 0.888]]), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
+    assert found[0] == pytest.approx(m.fruit["Gala"].wholesale_extra_fancy)
+    assert found[1] / found[0] == pytest.approx(1.153, abs=5e-4)
+
+
+def test_short_regional_crops_raise_prices_only_as_far_as_the_region_counts() -> None:
+    rng = np.random.default_rng(2)
+    crop = np.exp(rng.normal(0, 0.3, (500, 6)))
+    correlations = []
+    for weight in (0.0, 0.2, 0.9):
+        paths = draw_prices(
+            Streams(1), range(500), dataclasses.replace(market(), regional_weight=weight), crop, ["Gala"]
+        )
+        correlations.append(np.corrcoef(crop.ravel(), paths.price[:, :, 0, WHOLESALE, 0].ravel())[0, 1])
+    # 3,000 pairs with years correlated within a trial: standard error below 0.03.
+    assert abs(correlations[0]) < 0.1
+    assert correlations[0] > correlations[1] > correlations[2]
+    assert correlations[2] < -0.4
+
+
+def test_premium_erodes_and_common_fruit_does_not() -> None:
+    """By hand: premium over the common price times 0.9 per year."""
+    m = still_market()
+    dear = m.fruit["Honeycrisp"]
+    m = dataclasses.replace(m, fruit=dict(m.fruit) | {"Honeycrisp": dataclasses.replace(dear, premium_erosion=0.1)})
+    normals = {name: np.zeros((1, 3)) for name in (*OUTLETS, "other regions", "cultivar Honeycrisp", "cultivar Idared")}
+    paths = price_paths(m, normals, np.ones((1, 3)), ["Honeycrisp", "Idared"])
+    found = paths.price[0, :, 0, WHOLESALE, 0]
+    premium = dear.wholesale_extra_fancy - m.commodity_price
+    assert premium > 0
+    np.testing.assert_allclose(found, m.commodity_price + premium * 0.9 ** np.arange(3))
+    common = paths.price[0, :, 1, WHOLESALE, 0]
+    np.testing.assert_allclose(common, common[0])
+
+
+def test_which_outlet_takes_which_grade() -> None:
+    table = base_price(market(), "Gala")
+    taken = {
+        name: {grade for grade, price in zip(GRADES, row, strict=True) if np.isfinite(price)}
+        for name, row in zip(OUTLETS, table, strict=True)
+    }
+    assert taken["wholesale"] == taken["direct"] == {"extra_fancy", "fancy"}
+    assert taken["processing"] == {"extra_fancy", "fancy", "processing"}
+    assert taken["juice"] == set(GRADES)
+
+
+def sold(packed: list[float], m: Market) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    mass = np.array(packed).reshape(1, 1, 1, 4)
+    normals = {name: np.zeros((1, 1)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
+    paths = price_paths(m, normals, np.ones((1, 1)), ["Gala"])
+    found = sell(mass, paths, m, ["Gala"])
+    return found.mass[0, 0, 0], found.revenue[0, 0, 0], found.unsold[0, 0, 0]
+
+
+def test_surplus_flows_on_at_a_lower_price_by_hand() -> None:
+    """1,000 kg extra fancy; the stall takes 300 at the full price and 30 % more (90) at 0.7 of it; 610 go wholesale."""
+    m = still_market(direct={"volume": 300.0, "stretch": 0.3, "price_fall": 0.3})
+    mass, revenue, unsold = sold([1000.0, 0, 0, 0], m)
+    np.testing.assert_allclose(mass, [390, 0, 610, 0, 0])
+    gala = m.fruit["Gala"]
+    np.testing.assert_allclose(revenue[0], gala.direct * (300 + 90 * 0.7))
+    np.testing.assert_allclose(revenue[2], gala.wholesale_extra_fancy * 610)
+    assert unsold == 0
+
+
+def test_limits_all_along_leave_fruit_unsold() -> None:
+    tight = {"volume": 100.0, "stretch": 0.0}
+    m = still_market(wholesale=tight, processing=tight, juice=tight)
+    mass, _, unsold = sold([500.0, 0, 0, 0], m)
+    np.testing.assert_allclose(mass, [0, 0, 100, 100, 100])
+    assert unsold == pytest.approx(200)
+
+
+def test_packers_downgrade_moves_value_not_mass() -> None:
+    m = still_market()
+    plain = sold([1000.0, 0, 0, 0], m)
+    down = sold([1000.0, 0, 0, 0], dataclasses.replace(m, packout_extra=0.25))
+    assert down[0].sum() == plain[0].sum()
+    gala = m.fruit["Gala"]
+    assert down[1][2] == pytest.approx(750 * gala.wholesale_extra_fancy + 250 * gala.wholesale_fancy)
+
+
+@given(st.lists(st.floats(0, 1e5), min_size=4, max_size=4), st.floats(0, 1e5), st.floats(0, 1), st.floats(0, 1e5))
+def test_fruit_is_sold_or_unsold(packed: list[float], volume: float, stretch: float, juice: float) -> None:
+    m = still_market(wholesale={"volume": volume, "stretch": stretch}, juice={"volume": juice})
+    mass, revenue, unsold = sold(packed, m)
+    assert mass.sum() + unsold == pytest.approx(sum(packed), rel=1e-9, abs=1e-9)
+    assert (mass >= 0).all()
+    assert (revenue >= 0).all()
+    assert mass[WHOLESALE] <= volume * (1 + stretch) * (1 + 1e-9)
+    assert mass[JUICE] <= juice * (1 + m.outlets["juice"].stretch) * (1 + 1e-9)
