@@ -1,0 +1,126 @@
+"""A run is the same whatever the number of processes, tiles and units; trials and blocks do not disturb each other."""
+
+from __future__ import annotations
+
+import copy
+
+import numpy as np
+import pytest
+import xarray
+
+import orchardsim
+from orchardsim.core.errors import InputError
+from orchardsim.simulation import unit
+from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
+
+YEARS = 9
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return small_plan()
+
+
+@pytest.fixture(scope="module")
+def result(plan):
+    return orchardsim.simulate(plan, trials=6, years=YEARS, seed=3)
+
+
+def test_processes_change_nothing(plan, result):
+    xarray.testing.assert_identical(result, orchardsim.simulate(plan, trials=6, years=YEARS, seed=3, jobs=2))
+
+
+@pytest.mark.parametrize(("tile_positions", "unit_trials"), [(1, 4), (130, 5), (10**6, 1)])
+def test_tiles_and_units_change_nothing(plan, result, monkeypatch, tile_positions, unit_trials):
+    monkeypatch.setattr(unit, "TILE_POSITIONS", tile_positions)
+    monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", unit_trials)
+    xarray.testing.assert_identical(result, orchardsim.simulate(plan, trials=6, years=YEARS, seed=3))
+
+
+def test_a_trial_does_not_depend_on_how_many_others_there_are(plan, result):
+    few = orchardsim.simulate(plan, trials=3, years=YEARS, seed=3)
+    for name, values in few.data_vars.items():
+        expected = result[name].isel(trial=slice(0, 3)) if "trial" in values.dims else result[name]
+        np.testing.assert_array_equal(values.values, expected.values, err_msg=name)
+
+
+def test_seeds_differ(plan, result):
+    other = orchardsim.simulate(plan, trials=6, years=YEARS, seed=4)
+    assert not np.array_equal(other.harvested_mass, result.harvested_mass)
+
+
+def test_another_block_leaves_a_blocks_trees_and_seasons_alone(result):
+    """With crews that are never short, a block grows the same beside another block."""
+    table = copy.deepcopy(SMALL)
+    other = copy.deepcopy(table["block"][0]) | {"name": "second", "year_planted": 2}
+    table["block"].insert(0, other)
+    beside = orchardsim.simulate(orchardsim.load_plan(table, base=CONFIGS), trials=6, years=YEARS, seed=3)
+    np.testing.assert_array_equal(beside.harvest_year, result.harvest_year)
+    for name in ("trunk_area_mean", "trees_lost", "flower_clusters"):
+        for label in ("wires/Gala", "wires/Honeycrisp"):
+            np.testing.assert_allclose(beside[name].sel(block=label), result[name].sel(block=label), rtol=1e-6)
+
+
+def test_the_farm_is_the_sum_of_its_blocks(result):
+    for name in ("trees_alive", "trees_lost", "harvested_mass", "packed_mass", "labour_hours", "crop_mass"):
+        parts = result[name].isel(block=slice(0, -1)).sum("block")
+        np.testing.assert_allclose(result[name].sel(block="farm"), parts, rtol=1e-12, err_msg=name)
+
+
+def test_ledger_items_sum_to_net_cash_flow(result):
+    gross = np.abs(result.ledger).sum("item")
+    gap = np.abs(result.ledger.sum("item") - result.net_cash_flow)
+    assert float((gap / np.maximum(gross, 1)).max()) < 1e-9
+
+
+def test_trees_balance_over_the_whole_run(result):
+    """Planted + replanted - lost - removed = alive at the end, in every trial and block."""
+    grown = result.trees_planted.sum("year") + result.trees_replanted.sum("year")
+    gone = result.trees_lost.sum(("year", "cause")) + result.trees_removed.sum("year")
+    np.testing.assert_array_equal(grown - gone, result.trees_alive.isel(year=-1))
+
+
+def test_the_record_is_replayed_in_order(plan):
+    replay = orchardsim.simulate(plan, trials=2, years=YEARS, seed=3, seasons="record")
+    years = replay.harvest_year.values
+    assert (years[0] == years[1]).all()
+    assert (np.diff(years[0]) > 0).all()
+    np.testing.assert_array_equal(replay.frost_kill.isel(trial=0), replay.frost_kill.isel(trial=1))
+
+
+def test_an_interrupted_run_goes_on_where_it_stopped(plan, result, tmp_path, monkeypatch):
+    monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", 2)
+    calls = []
+
+    def interrupt(number):
+        calls.append(number)
+        if len(calls) == 2:
+            raise KeyboardInterrupt
+
+    arguments = {"trials": 6, "years": YEARS, "seed": 3, "partial": tmp_path / "partial"}
+    with pytest.raises(KeyboardInterrupt):
+        orchardsim.simulate(plan, progress=interrupt, **arguments)
+    assert len(list((tmp_path / "partial").glob("*.npz"))) == 2
+    xarray.testing.assert_identical(result, orchardsim.simulate(plan, resume=True, **arguments))
+    assert not (tmp_path / "partial").exists()
+
+
+def test_single_trees_add_up_to_their_block(plan):
+    single = orchardsim.simulate(plan, trials=3, years=YEARS, seed=3, single_trees=(1,))
+    for label in ("wires/Gala", "wires/Honeycrisp"):
+        mine = single.tree_crop_mass.sel(tree_trial=1, tree=single.tree_label == label).sum("tree")
+        np.testing.assert_allclose(mine, single.crop_mass.sel(block=label).isel(trial=1), rtol=1e-5, atol=1e-3)
+
+
+def test_a_block_planted_after_the_run_is_refused(plan):
+    with pytest.raises(InputError, match=r"year_planted: found year 1.*more --years"):
+        orchardsim.simulate(plan, trials=2, years=1, seed=1)
+
+
+def test_an_established_block_is_grown_before_year_0():
+    table = copy.deepcopy(SMALL)
+    table["block"][0] |= {"year_planted": -12}
+    old = orchardsim.simulate(orchardsim.load_plan(table, base=CONFIGS), trials=3, years=3, seed=3)
+    assert (old.leaf.values[0] == 13).all()
+    assert (old.harvested_mass.sel(block="wires/Gala").isel(year=0) > 0).all()
+    assert float(old.trees_planted.sum()) == 0
