@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -55,6 +56,18 @@ def sourced(raw: Any, where: str, key: str) -> Sourced:
     if raw["status"] not in STATUSES:
         raise InputError(where, f"{key}: found status {raw['status']!r}, allowed: {', '.join(STATUSES)}")
     return Sourced(raw["value"], raw["unit"], raw["source"], raw["status"])
+
+
+def status_in(meaning: str) -> str:
+    """Status of a default whose meaning says where it is from, "(read: ...)"; an assumption otherwise.
+
+    Examples
+    --------
+    >>> status_in("years from order to delivery (read: trade press)"), status_in("people in the crew")
+    ('read', 'assumption')
+    """
+    match = re.search(r"\((" + "|".join(STATUSES) + r")\b", meaning)
+    return match[1] if match else "assumption"
 
 
 @dataclass(frozen=True)
@@ -131,7 +144,9 @@ class Filler:
                 values[name] = self.read_entry(entry, info, hints[name], catalogue_name, key)
                 self.ledger.note(key, values[name], info.unit, entry.source, entry.status)
             elif each.default is not dataclasses.MISSING:
-                self.ledger.note(key, each.default, info.unit, f"{DEFAULT_SOURCE}: {info.meaning}", "assumption")
+                if each.default != ():
+                    source = f"{DEFAULT_SOURCE}: {info.meaning}"
+                    self.ledger.note(key, each.default, info.unit, source, status_in(info.meaning))
             else:
                 raise InputError(
                     self.where,

@@ -137,7 +137,7 @@ def _priced_as(prices: Mapping[str, Any], names: Iterable[str], own: Mapping[str
         while known is not None and known not in prices and known not in seen:
             seen.add(known)
             known = own[known].like if own and known in own else None
-        if known in prices:
+        if known is not None and known in prices:
             found[name] = prices[known]
     return found
 

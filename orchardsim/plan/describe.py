@@ -1,0 +1,222 @@
+"""A plan in words: what is planted, ordered, built and paid in each year, and every assumed number."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+from orchardsim.core.parameters import STATUSES
+from orchardsim.core.units import ACRE, HECTARE, Display
+from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bill, support_year
+from orchardsim.plan.filling import Assumption
+from orchardsim.plan.layout import trees_per_area
+from orchardsim.plan.plan import Plan, ResolvedBlock
+
+LEAST_YEARS = 6
+
+
+def plan_lines(plan: Plan) -> list[str]:
+    """The whole description, line by line."""
+    return [
+        *head_lines(plan),
+        *(line for block in plan.blocks for line in ["", *block_lines(block, plan.display)]),
+        *area_lines(plan),
+        "",
+        *timetable_lines(plan),
+        "",
+        *payment_lines(plan),
+        *(["", "Worth a second look", *(f"  - {warning}" for warning in plan.warnings)] if plan.warnings else []),
+        "",
+        *assumption_lines(plan.assumptions),
+    ]
+
+
+def head_lines(plan: Plan) -> list[str]:
+    """Title, place, weather and units."""
+    weather = plan.weather
+    latitude = f"{abs(weather.latitude):g} degrees {'north' if weather.latitude >= 0 else 'south'}"
+    if weather.record is not None:
+        years = (
+            f"{weather.baseline_years[0]} to {weather.baseline_years[1]}" if weather.baseline_years
+            else "the last 30 complete years"
+        )
+        source = f"record {weather.record.name}, baseline years {years}, {weather.method}"
+    else:
+        source = "monthly normals of the plan with a stated year-to-year spread (no record)"
+    display = plan.display
+    return [
+        plan.title,
+        f"  place    {plan.site_name}, {latitude}, {display.length.text(weather.elevation, 0)} above the sea",
+        f"  weather  {source}",
+        f"  money    {plan.currency} of {plan.price_year}, {plan.finance.basis}",
+        f"  bin      {display.mass.text(plan.bin_mass, 1)}; box {display.mass.text(plan.box_mass, 1)}",
+        f"  plan     sha256 {plan.hash[:16]}",
+    ]
+
+
+def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
+    """Layout and row groups of one block."""
+    geometry = block.geometry
+    per_hectare = trees_per_area(geometry.row_spacing, geometry.tree_spacing, HECTARE)
+    per_acre = trees_per_area(geometry.row_spacing, geometry.tree_spacing, ACRE)
+    length = display.length
+    shorter = geometry.rows * geometry.trees_per_row - geometry.trees
+    lines = [
+        f"Block {block.name}: {block.training_name.replace('_', ' ')}",
+        f"  spacing  {length.of(geometry.tree_spacing):.3g} x {length.text(geometry.row_spacing, 1)}: "
+        f"{per_hectare:,.0f} trees/ha, {per_acre:,.1f} trees/ac",
+        f"  layout   {geometry.rows} rows of {geometry.trees_per_row} trees"
+        + (f", the last {shorter} shorter" if shorter else "")
+        + f", {length.text(geometry.row_length, 0)} long, headlands {length.text(geometry.headland, 0)}: "
+        f"{geometry.trees:,} trees",
+        f"  area     {display.area.text(geometry.planted_area, 3)} planted (net), "
+        f"{display.area.text(geometry.gross_area, 3)} with headlands (gross)",
+    ]
+    for index, label in enumerate(block.labels):
+        targets = block.plan.crop_load_target[index]
+        shown = "unthinned" if math.isinf(targets[0]) else ", ".join(f"{target:g}" for target in targets)
+        lines += [
+            f"  {label}: {block.cultivar_names[index]} on {block.stock_names[index]}, {block.grade_names[index]}, "
+            f"{counted(block.group_rows[index], 'row')}, {block.group_trees[index]:,} trees",
+            f"    fruit per cm2 of trunk by leaf: {shown}; pollen at "
+            f"{length.text(block.plan.pollen_distance[index], 0)}, bloom overlap {block.plan.pollen_overlap[index]:.0%}",
+        ]
+    for pollinizer in block.pollinizers:
+        rows = "each row" if pollinizer.every_row == 1 else f"one row of {pollinizer.every_row}"
+        lines.append(
+            f"  pollinizer {pollinizer.cultivar}: {counted(pollinizer.trees, 'extra tree')}, one every "
+            f"{pollinizer.every_tree} trees in {rows}; they take no planting position"
+        )
+    return lines
+
+
+def area_lines(plan: Plan) -> list[str]:
+    """Both areas of the farm."""
+    area = plan.display.area
+    return [
+        "",
+        f"Farm: {sum(block.geometry.trees for block in plan.blocks):,} trees on "
+        f"{area.text(plan.planted_area, 3)} planted (net), {area.text(plan.gross_area, 3)} with headlands (gross)",
+    ]
+
+
+def timetable_lines(plan: Plan) -> list[str]:
+    """What is ordered, planted, built and removed, by year."""
+    events: list[tuple[int, str]] = []
+    for block in plan.blocks:
+        for index, money in enumerate(block.money):
+            label, trees = money.label, money.geometry.trees
+            what = f"{block.cultivar_names[index]} on {block.stock_names[index]} ({block.grade_names[index]})"
+            if money.year_planted < 0:
+                events.append((0, f"{label}: {trees:,.0f} trees of {what} stand in leaf {block.leaf(0)}"))
+            else:
+                spares = math.ceil(round(plan.replacement.spares_at_planting * block.group_trees[index], 9))
+                events.append((max(money.order_year, 0), f"order {trees:,.0f} trees of {what} for {label}"
+                               + (f", and {counted(spares, 'spare')}" if spares else "")))
+                events.append((money.year_planted, f"plant {label}: {trees:,.0f} trees, "
+                               f"about {money.planting_hours:,.0f} labour hours"))
+                bill = support_bill(money.geometry, plan.costs)
+                if bill:
+                    pieces = ", ".join(_piece(part, number, plan.display) for part, (number, _) in bill.items())
+                    events.append((support_year(money), f"build the support of {label}: {pieces}; about "
+                                   f"{money.support_hours:,.0f} labour hours"))
+            if money.removal_year is not None:
+                events.append((money.removal_year, f"pull {label} after harvest"))
+    lines = ["What happens when (year 0 is the first outlay; leaf 1 is a tree's first season)"]
+    for year in sorted({year for year, _ in events}):
+        lines += [f"  year {year:>2}  {text}" for found, text in events if found == year]
+    policy = plan.replacement
+    lines.append(
+        f"  later    gaps are filled to leaf {policy.last_refill_leaf}; replacement trees are ordered in lots of "
+        f"{policy.order_multiple}, {policy.lead_time} years ahead; spares are kept in: {policy.place.replace('_', ' ')}"
+    )
+    return lines
+
+
+def counted(number: int, thing: str) -> str:
+    """A number of things.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(1200, "tree")
+    ('1 row', '1,200 trees')
+    """
+    return f"{number:,} {thing}" + ("" if number == 1 else "s")
+
+
+def _piece(part: str, number: float, display: Display) -> str:
+    return f"{part} {display.length.text(number, 0)}" if part == "wire" else f"{number:,.0f} {part}"
+
+
+def schedule(plan: Plan) -> list[Outlay]:
+    """Establishment outlays of the plan, with expected labour, over the years in which it plants and builds."""
+    last = max((support_year(money) for money in plan.money if money.year_planted >= 0), default=0)
+    return establishment_schedule(plan.money, plan.costs, plan.finance, max(last + 2, LEAST_YEARS))
+
+
+def payment_lines(plan: Plan) -> list[str]:
+    """Establishment payments by year and item."""
+    outlays = schedule(plan)
+    lines = [
+        f"What the establishment costs, {plan.currency} of {plan.price_year} (without yearly work, spares, interest and "
+        "sales)"
+    ]
+    if not outlays:
+        return [*lines, "  nothing: no block is planted"]
+    items = sorted({outlay.item for outlay in outlays}, key=[outlay.item for outlay in outlays].index)
+    years = sorted({outlay.year for outlay in outlays})
+    width = max(len(item) for item in items) + 2
+    heads = [*(f"year {year}" for year in years), "total"]
+    lines.append("  " + "item".ljust(width) + "".join(f"{head:>12}" for head in heads))
+
+    def row(name: str, found: Iterable[Outlay]) -> str:
+        chosen = list(found)
+        sums = [math.fsum(each.amount for each in chosen if each.year == year) for year in years]
+        return "  " + name.ljust(width) + "".join(f"{value:12,.0f}" for value in [*sums, math.fsum(sums)])
+
+    lines += [row(item.replace("_", " "), [each for each in outlays if each.item == item]) for item in items]
+    lines.append(row("total", outlays))
+    total = math.fsum(each.amount for each in outlays)
+    area = plan.display.area
+    lines.append(
+        f"  {total / area.of(plan.planted_area):,.0f} {plan.currency} per {area.unit} planted, "
+        f"{total / area.of(plan.gross_area):,.0f} per {area.unit} gross"
+    )
+    lines.append("  Estimates, no offers: ask suppliers; supports need a design to local codes.")
+    return lines
+
+
+def assumption_lines(assumptions: Iterable[Assumption]) -> list[str]:
+    """Every number that the plan does not state, by status, worst known first."""
+    found = list(assumptions)
+    order = list(reversed(STATUSES))
+    counts = ", ".join(
+        f"{sum(each.status == status for each in found)} {status}" for status in order
+        if any(each.status == status for each in found)
+    )
+    lines = [f"What the plan does not state: {len(found)} values ({counts}). State any of them in the plan to change it."]
+    for status in order:
+        chosen = [each for each in found if each.status == status]
+        if chosen:
+            lines.append(f"  {status}")
+            lines += [
+                f"    {each.key} = {value_text(each.value)} {unit_words(each.unit)}| {each.source}" for each in chosen
+            ]
+    return lines
+
+
+def value_text(value: Any) -> str:
+    """A parameter's value as it is read."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (tuple, list)):
+        return "[" + ", ".join(value_text(item) for item in value) + "]"
+    if isinstance(value, float):
+        return "none" if math.isnan(value) else f"{value:.5g}"
+    return str(value)
+
+
+def unit_words(unit: str) -> str:
+    """A unit beside a value; nothing for plain numbers, words and flags."""
+    return "" if unit in ("1", "text", "flag") else unit + " "
