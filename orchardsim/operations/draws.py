@@ -18,6 +18,8 @@ class YardDraws:
         Uniforms that decide whether a delivery is short, by how much, and how many spares die.
     delay : (year,)
         Uniforms that decide whether deliveries of the year come a year late.
+    spot : (year,)
+        Uniforms that decide whether trees can be had at short notice.
     turnout : (year, crew)
         Standard normals of the share of each crew that can be had.
     """
@@ -26,6 +28,7 @@ class YardDraws:
     short_share: list[list[float]]
     death: list[list[float]]
     delay: list[float]
+    spot: list[float]
     turnout: list[list[float]]
 
 
@@ -43,23 +46,26 @@ def draw_operations(
     years, crews : int
     """
     by_label = np.stack([rng.random((years, 3)) for rng in label_rngs], axis=1)
-    delay = farm_rng.random(years)
+    trade = farm_rng.random((years, 2))
     turnout = farm_rng.standard_normal((years, crews))
     return YardDraws(
         by_label[:, :, 0].tolist(),
         by_label[:, :, 1].tolist(),
         by_label[:, :, 2].tolist(),
-        delay.tolist(),
+        trade[:, 0].tolist(),
+        trade[:, 1].tolist(),
         turnout.tolist(),
     )
 
 
 def average_draws(years: int, labels: int, crews: int) -> YardDraws:
-    """Draws of a trial in which nothing unusual happens: full crews, no short or late delivery, median deaths."""
+    """Draws of a trial in which nothing unusual happens: full crews, no short or late delivery, no trees at
+    short notice, median deaths."""
     return YardDraws(
         [[1.0] * labels for _ in range(years)],
         [[0.5] * labels for _ in range(years)],
         [[0.5] * labels for _ in range(years)],
+        [1.0] * years,
         [1.0] * years,
         [[0.0] * crews for _ in range(years)],
     )

@@ -24,7 +24,7 @@ class Event(NamedTuple):
 
 
 COLUMNS: Final = Event._fields
-STOCK_KINDS: Final = ("ordered", "bought", "delivered", "died", "discarded", "replanted")
+STOCK_KINDS: Final = ("ordered", "bought", "delivered", "spot", "died", "discarded", "replanted")
 KINDS: Final = (*STOCK_KINDS, "short_delivery", "late_delivery", "planted", "worked", "unfinished", "upkeep")
 
 
@@ -85,3 +85,28 @@ def check_sums(
         found, kept = logged_hours.get(key, 0.0), hours.get(key, 0.0)
         if abs(found - kept) > 1e-6 * max(1.0, abs(kept)):
             raise IdentityError(f"event log has {found:g} hours for {key}, totals have {kept:g}")
+
+
+class CalendarLine(NamedTuple):
+    """A line of the year's calendar: who did what where, from when to when, and the hours left undone."""
+
+    crew: str
+    task: str
+    label: str
+    first_day: float
+    last_day: float
+    hours: float
+    undone: float
+
+
+def season_calendar(log: EventLog, year: int) -> list[CalendarLine]:
+    """Calendar of one year, in the order in which work began; undone work stands in lines without a crew."""
+    lines: dict[tuple[str, str, str], list[float]] = {}
+    for row in log.rows:
+        if row.year != year or row.kind not in ("worked", "unfinished"):
+            continue
+        line = lines.setdefault((row.crew, row.task, row.label), [row.start_day, row.end_day, 0.0, 0.0])
+        line[0] = min(line[0], row.start_day)
+        line[1] = max(line[1], row.end_day)
+        line[2 if row.kind == "worked" else 3] += row.hours
+    return sorted((CalendarLine(*key, *line) for key, line in lines.items()), key=lambda line: (line[3], line[:3]))

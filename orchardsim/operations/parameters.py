@@ -93,6 +93,12 @@ class Replacement:
         high=1,
         default=0.03,
     )
+    spot_probability: float = parameter(
+        "1",
+        "chance in a year that trees to fill a shortage can be bought at short notice, at the late price (assumption; "
+        "in a tight market nurseries are sold out two years ahead: read, goodfruit.com, 2014, press)",
+        low=0, high=1, default=0.0,
+    )
     order_day: int = parameter(
         "day",
         "day of the biological year on which stock is reviewed and orders go out "
@@ -153,9 +159,6 @@ class WorkRates:
         low=0.5,
         high=200,
         default=10.0,
-    )
-    thinning_seconds: float = parameter(
-        "second", "labour time to take off one fruitlet by hand (assumption)", low=0.1, high=20, default=1.2
     )
     picking: float = parameter(
         "kg/hour",

@@ -38,7 +38,8 @@ class Yard:
     Attributes
     ----------
     trees : dict from (year, label, kind) to trees
-        Kinds: ordered, bought (with the first planting), delivered, died, discarded, replanted.
+        Kinds: ordered, bought (with the first planting), delivered, spot (bought at short notice), died, discarded,
+        replanted.
     hours : dict from (year, label, task) to hours
     on_hand : dict from (year, label) to spares held when the year was closed
     """
@@ -127,7 +128,14 @@ class Yard:
         hours = self.world.capacity("replanting", days, work_fraction, self._turnout) - committed
         for label, gaps in wanted.items():
             possible = min(int(gaps), int(max(0.0, hours) * rate))
-            trees = self.stocks[label].take(possible) if possible > 0 else 0
+            trees = 0
+            if possible > 0:
+                stock = self.stocks[label]
+                short = possible - stock.on_hand
+                if short > 0 and self.draws.spot[year] < self.parameters.replacement.spot_probability:
+                    stock.receive(short)
+                    self._move(year, window_start, "spot", label, short)
+                trees = stock.take(possible)
             planted[label] = trees
             if trees:
                 hours -= trees / rate
@@ -252,6 +260,7 @@ class Yard:
             flow = (
                 trees.get((year, label, "bought"), 0)
                 + trees.get((year, label, "delivered"), 0)
+                + trees.get((year, label, "spot"), 0)
                 - trees.get((year, label, "died"), 0)
                 - trees.get((year, label, "discarded"), 0)
                 - trees.get((year, label, "replanted"), 0)

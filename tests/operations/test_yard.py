@@ -1,0 +1,218 @@
+"""The yard of a trial: orders, deliveries, planting, work, and books that close."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from orchardsim.core.errors import IdentityError, InputError
+from orchardsim.operations.crews import Job
+from orchardsim.operations.draws import YardDraws, average_draws, draw_operations
+from orchardsim.operations.log import COLUMNS, STOCK_KINDS, check_sums, season_calendar
+from orchardsim.operations.parameters import (
+    Crew,
+    Replacement,
+    YardParameters,
+    check_crews,
+    check_replacement,
+)
+from orchardsim.operations.yard import Yard
+
+YEARS = 12
+LABELS = ("north", "south")
+CREW = Crew("farm", workers=5, hours_per_day=8, days_per_week=6)
+
+
+def parameters(**keys: object) -> YardParameters:
+    keys = {"spare_death": 0.0, "shortfall_probability": 0.0, "delay_probability": 0.0, **keys}
+    return YardParameters(Replacement(**keys), (CREW,), dict.fromkeys(LABELS, 1000))  # type: ignore[arg-type]
+
+
+def drawn(seed: int) -> YardDraws:
+    rngs = [np.random.default_rng((seed, number)) for number in range(3)]
+    return draw_operations(rngs[0], rngs[1:], YEARS, 1)
+
+
+def test_an_order_comes_after_its_lead_time() -> None:
+    """Ordered in year 1 with two years' lead time: planted in year 3, not in year 2."""
+    yard = Yard(parameters(spares_at_planting=0.0, minimum_order=5, order_multiple=5, order_up_to=0.0), LABELS,
+                average_draws(YEARS, 2, 1), trace=True)
+    yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
+    assert yard.planting(1, 182, 227, {"north": 12}) == {"north": 0}
+    assert yard.order_review(1, 273, {"north": 12}) == {"north": 15}
+    assert yard.planting(2, 182, 227, {"north": 12}) == {"north": 0}
+    assert yard.order_review(2, 273, {"north": 12}) == {"north": 0}
+    assert yard.planting(3, 182, 227, {"north": 12}) == {"north": 12}
+    yard.close()
+    assert yard.on_hand[3, "north"] == 3
+    assert yard.trees[3, "north", "delivered"] == 15
+
+
+def test_nothing_is_ordered_that_would_come_too_late() -> None:
+    """Refill to leaf 5, two years' lead time: an order in leaf 3 comes in leaf 5, one in leaf 4 too late."""
+    yard = Yard(parameters(last_refill_leaf=5), LABELS, average_draws(YEARS, 2, 1))
+    assert yard.order_review(2, 273, {"north": 30}, leaf={"north": 4})["north"] == 0
+    assert yard.order_review(3, 273, {"north": 30}, leaf={"north": 3})["north"] > 0
+
+
+def test_spares_serve_first_and_only_their_own_label() -> None:
+    """3 % of 1,000 trees are 30 spares; south's do not fill north's gaps."""
+    yard = Yard(parameters(spares_at_planting=0.03), LABELS, average_draws(YEARS, 2, 1))
+    assert yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227) == dict.fromkeys(LABELS, 30)
+    assert yard.planting(1, 182, 227, {"north": 40, "south": 3}) == {"north": 30, "south": 3}
+    yard.close()
+    assert yard.on_hand[1, "south"] == 27
+
+
+def test_a_small_crew_fills_few_gaps() -> None:
+    """5 workers x 8 h x 6/7 x 7 days x half fit = 120 hours: at 10 trees an hour 1,200, at 0.5 only 60."""
+    base = parameters(spares_at_planting=0.5)
+    from dataclasses import replace
+
+    for rate, expected in ((10.0, 500), (0.5, 60)):
+        chosen = replace(base, rates=replace(base.rates, replanting=rate))
+        yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
+        yard.first_planting(0, {"north": 1000}, 182, 227)
+        yard.work(0, 0, 240, [], 1.0)
+        assert yard.planting(1, 182, 189, {"north": 900}, 0.5) == {"north": expected}
+        (done,) = yard.work(1, 0, 240, [Job("north", "thinning", 10, 182, 240)], 0.5)
+        assert yard.hours[1, "north", "replanting"] == pytest.approx(expected / rate)
+        assert done.mean_day > 182
+
+
+def test_short_late_and_spot_deliveries() -> None:
+    """A short delivery lacks its drawn share; a late one comes a year on; short notice fills the gap at once."""
+    draws = average_draws(YEARS, 2, 1)
+    draws.short[2][0] = 0.0
+    short = Yard(parameters(shortfall_probability=0.1, shortfall_share=0.4, order_up_to=0.1), LABELS, draws)
+    assert short.order_review(0, 273, {"north": 0}) == {"north": 100}
+    short.begin_year(2)
+    assert short.stocks["north"].on_hand == 80
+    draws = average_draws(YEARS, 2, 1)
+    draws.delay[2] = 0.0
+    late = Yard(parameters(delay_probability=0.1, order_up_to=0.1), LABELS, draws)
+    late.order_review(0, 273, {"north": 0})
+    late.begin_year(2)
+    assert late.stocks["north"].on_hand == 0
+    late.begin_year(3)
+    assert late.stocks["north"].on_hand == 100
+    draws = average_draws(YEARS, 2, 1)
+    draws.spot[1] = 0.0
+    spot = Yard(parameters(spot_probability=0.1), LABELS, draws)
+    assert spot.planting(1, 182, 227, {"north": 7}) == {"north": 7}
+    assert spot.planting(2, 182, 227, {"north": 7}) == {"north": 0}
+    spot.close()
+    assert spot.trees[1, "north", "spot"] == 7
+
+
+def test_without_a_place_nothing_is_kept() -> None:
+    """What is delivered and not planted in the window is thrown out."""
+    yard = Yard(parameters(place="none", spares_at_planting=0.0, order_up_to=0.1), LABELS, average_draws(YEARS, 2, 1))
+    yard.order_review(0, 273, {"north": 0})
+    yard.planting(2, 182, 227, {"north": 20})
+    yard.close()
+    assert yard.trees[2, "north", "discarded"] == 80
+    assert yard.on_hand[2, "north"] == 0
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_books_close_and_the_log_adds_up(seed: int) -> None:
+    """Random years with every kind of trouble: stock balances by year, log sums equal totals, nothing negative."""
+    rng = np.random.default_rng(seed)
+    yard = Yard(
+        parameters(spare_death=0.2, shortfall_probability=0.5, delay_probability=0.4, spot_probability=0.3,
+                   spares_at_planting=0.05, reorder_point=0.01, order_up_to=0.04, spare_age_limit=2),
+        LABELS, drawn(seed), trace=True,
+    )
+    yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
+    gaps = dict.fromkeys(LABELS, 0)
+    for year in range(YEARS):
+        for label in LABELS:
+            gaps[label] += int(rng.poisson(20))
+        planted = yard.planting(year, 182, 227, gaps, float(rng.uniform(0.3, 1)))
+        for label in LABELS:
+            assert 0 <= planted[label] <= gaps[label]
+            gaps[label] -= planted[label]
+        jobs = [
+            Job(label, task, float(rng.uniform(0, 900)), 60, 180, int(rng.integers(1, 4)))
+            for label in LABELS
+            for task in ("dormant_pruning", "training")
+        ]
+        yard.work(year, 0, 230, jobs, float(rng.uniform(0.3, 1)))
+        yard.order_review(year, 273, gaps, dict.fromkeys(LABELS, 15.0))
+    yard.close()
+    assert min(yard.on_hand.values()) >= 0
+    assert yard.log is not None
+    assert set(yard.log.table()) == set(COLUMNS)
+    for label in LABELS:
+        total = {kind: sum(yard.trees.get((y, label, kind), 0) for y in range(YEARS)) for kind in STOCK_KINDS}
+        came = total["bought"] + total["delivered"] + total["spot"]
+        assert came == total["died"] + total["discarded"] + total["replanted"] + yard.on_hand[YEARS - 1, label]
+        assert total["delivered"] <= total["ordered"]
+    # the calendar of a year holds all of the year's hours
+    lines = season_calendar(yard.log, 3)
+    worked = sum(hours for (year, _, task), hours in yard.hours.items() if year == 3 and task != "upkeep")
+    assert sum(line.hours for line in lines) == pytest.approx(worked)
+    # a log with one event too many is noticed
+    yard.log.add(yard.log.rows[0]._replace(kind="died", trees=1))
+    with pytest.raises(IdentityError):
+        check_sums(yard.log, yard.trees, yard.hours)
+
+
+def test_tracing_changes_nothing() -> None:
+    """The same trial with and without its log."""
+    results = []
+    for trace in (False, True):
+        yard = Yard(parameters(spare_death=0.1), LABELS, drawn(9), trace=trace)
+        yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
+        done = [
+            yard.work(year, 0, 230, [Job("north", "dormant_pruning", 1000, 60, 170)], 0.7) for year in range(YEARS)
+        ]
+        yard.close()
+        results.append((done, dict(yard.trees), dict(yard.hours), yard.on_hand))
+    assert results[0] == results[1]
+
+
+def test_draws_of_a_label_do_not_hang_on_the_others() -> None:
+    """Same streams, other order and company: a label keeps its draws."""
+    streams = {name: lambda name=name: np.random.default_rng(sum(map(ord, name))) for name in ("farm", *LABELS)}
+    both = draw_operations(streams["farm"](), [streams["north"](), streams["south"]()], YEARS, 1)
+    alone = draw_operations(streams["farm"](), [streams["south"]()], YEARS, 1)
+    assert [row[1] for row in both.death] == [row[0] for row in alone.death]
+    assert both.turnout == alone.turnout
+
+
+def test_bad_policies_and_crews_are_named() -> None:
+    """One clear line each: where, what was found, what is allowed."""
+    with pytest.raises(InputError, match=r"plan.toml: \[replacement\].lead_time: found 8 years, longer than .* 5"):
+        check_replacement("plan.toml: [replacement]", Replacement(lead_time=8), 5)
+    with pytest.raises(InputError, match="spares need a place"):
+        check_replacement("r", Replacement(place="none"), 20)
+    with pytest.raises(InputError, match="order_up_to"):
+        check_replacement("r", Replacement(reorder_point=0.2, order_up_to=0.1), 20)
+    with pytest.raises(InputError, match="window_end"):
+        check_replacement("r", Replacement(window_start=200, window_end=200), 20)
+    check_replacement("r", Replacement(), 20)
+    with pytest.raises(InputError, match="can never finish"):
+        check_crews("crews", [Crew("idle", workers=0)], ["picking"])
+    with pytest.raises(InputError, match="no crew does 'picking'"):
+        check_crews("crews", [Crew("thinners", tasks=("thinning",))], ["picking"])
+    with pytest.raises(InputError, match="stands twice"):
+        check_crews("crews", [Crew(), Crew()], [])
+    with pytest.raises(InputError, match="did you mean 'picking'"):
+        check_crews("crews", [Crew(tasks=("pickin",))], [])
+    check_crews("crews", [Crew()], ["picking", "replanting"])
+
+
+def test_years_do_not_run_backwards() -> None:
+    """A yard asked for a year that is over stops."""
+    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1))
+    yard.begin_year(3)
+    with pytest.raises(IdentityError):
+        yard.begin_year(2)
+
+
+def test_planting_rate_lies_within_the_published_ones() -> None:
+    """Input check T20: 67 trees per labour hour (Fraser & Oakes 1999) to 96 (2009 press report)."""
+    rate = YardParameters(Replacement(), (), {}).rates.planting
+    assert 67 * 0.75 <= rate <= 96 * 1.25
