@@ -30,15 +30,15 @@ class Account:
         Credit drawn and term loan outstanding.
     interest, tax : (trial, year, quarter) [money]
         Paid in the quarter, positive.
-    loan_payment : (year,) [money]
-        Level payment on the term loan, interest and principal.
+    principal : (year,) [money]
+        Principal paid back on the term loan.
     """
 
     balance: Array
     debt: Array
     interest: Array
     tax: Array
-    loan_payment: Array
+    principal: Array
 
 
 def depreciation(outlays: Array, years_of_life: float) -> Array:
@@ -82,7 +82,7 @@ def run_account(cash: Array, deductible: Array, written_off: Array, finance: Fin
     term_rate = finance.term_loan_rate or finance.loan_rate
     payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
     balance, debt, interest, tax = (np.zeros((trials, years, quarters)) for _ in range(4))
-    payments = np.zeros(years)
+    principals = np.zeros(years)
     account = np.full(trials, finance.opening_cash + finance.loan_amount)
     carried = np.zeros(trials)
     loan = finance.loan_amount
@@ -93,7 +93,7 @@ def run_account(cash: Array, deductible: Array, written_off: Array, finance: Fin
                 if year < finance.loan_years and finance.loan_amount > 0:
                     due = due + loan * term_rate
                     principal = payment - loan * term_rate
-                    payments[year] = payment
+                    principals[year] = principal
                     account = account - principal
                     loan = max(loan - principal, 0.0)
                 if finance.tax is not None:
@@ -103,7 +103,7 @@ def run_account(cash: Array, deductible: Array, written_off: Array, finance: Fin
             account = account + cash[:, year, quarter] - due - tax[:, year, quarter] - finance.household_draw / quarters
             balance[:, year, quarter] = account
             debt[:, year, quarter] = np.maximum(-account, 0.0) + loan
-    return Account(balance, debt, interest, tax, payments)
+    return Account(balance, debt, interest, tax, principals)
 
 
 def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]:

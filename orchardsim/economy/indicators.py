@@ -16,6 +16,7 @@ from orchardsim.economy.finance import (
     npv,
     payback_year,
 )
+from orchardsim.economy.items import ITEM
 from orchardsim.economy.ledger import Ledger
 from orchardsim.economy.parameters import Finance
 
@@ -24,7 +25,9 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Indicators:
-    """Measures per trial, (trial,) unless said. All but the debt are on yearly flows before interest.
+    """Measures per trial, (trial,) unless said.
+
+    Value and rates of return are of the yearly flows before interest, with what is still owed at the end.
 
     Attributes
     ----------
@@ -36,8 +39,10 @@ class Indicators:
         Number of rates at which NPV is zero; above 1 the one nearest zero is given.
     irr_without_remaining_value : [1]
     mirr : [1]
-    payback_year, discounted_payback_year : [year]
-        Without the remaining value; inf if never.
+    payback_year : [year]
+        First year from which the summed net cash flow, interest included, stays at or above zero; inf if never.
+    discounted_payback_year : [year]
+        The same of the discounted flows before interest: discounting already charges for the use of money.
     equivalent_annual_annuity : [money/year]
     remaining_value : [money]
         At the end of the last year, not discounted.
@@ -103,9 +108,10 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     value = npv(rate, with_value)
     internal = irr(with_value)
     peak, year, quarter = peak_debt(ledger.debt)
-    interest = flows - ledger.net_cash_flow()[:, :, -1]
-    due = np.maximum(interest, ledger.loan_payment)
-    cover = np.where(due > 0, flows / np.where(due > 0, due, 1.0), np.nan)
+    net = ledger.net_cash_flow()[:, :, -1]
+    interest = -ledger.yearly()[:, :, -1, ITEM["interest"]]
+    due = interest + ledger.principal
+    cover = np.where(due > 0, (net + interest) / np.where(due > 0, due, 1.0), np.nan)
     reinvest = finance.reinvest_rate or rate
     return Indicators(
         npv=value,
@@ -114,7 +120,7 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         irr_roots=internal.roots,
         irr_without_remaining_value=irr(flows).rate,
         mirr=mirr(with_value, finance.loan_rate, reinvest),
-        payback_year=payback_year(flows),
+        payback_year=payback_year(net),
         discounted_payback_year=discounted_payback_year(rate, flows),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
         remaining_value=ledger.remaining_value,
@@ -122,6 +128,6 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         peak_borrowing_year=year,
         peak_borrowing_quarter=quarter,
         cash_balance_min=ledger.balance.min(axis=2),
-        negative_years=(ledger.net_cash_flow()[:, :, -1] < 0).sum(axis=1),
+        negative_years=(net < 0).sum(axis=1),
         debt_service_cover=cover,
     )

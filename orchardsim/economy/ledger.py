@@ -45,8 +45,8 @@ class Ledger:
         Running account at the end of the quarter, own cash, loan, draw and tax included; below 0 is credit drawn.
     debt : (trial, year, quarter) [money]
         Credit drawn and term loan outstanding.
-    loan_payment : (year,) [money]
-        Term-loan payment, interest and principal.
+    principal : (year,) [money]
+        Principal paid back on the term loan.
     receivable : (trial, block + farm) [money]
         Owed at the end of the last year by outlets and insurers, less what is owed to them; in no item.
     remaining_value : (trial,) [money]
@@ -63,7 +63,7 @@ class Ledger:
     labels: tuple[str, ...]
     balance: Array
     debt: Array
-    loan_payment: Array
+    principal: Array
     receivable: Array
     remaining_value: Array
     sales: Sales
@@ -305,7 +305,7 @@ def cash_flows(
         labels=(*(block.label for block in blocks), FARM),
         balance=account.balance,
         debt=account.debt,
-        loan_payment=account.loan_payment,
+        principal=account.principal,
         receivable=np.concatenate([owed, owed.sum(axis=1, keepdims=True)], axis=1),
         remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index),
         sales=sales,

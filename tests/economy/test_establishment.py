@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from sample_farm import block, costs, finance, market, tree_price
+from sample_farm import block, catalogue, costs, finance, market, tree_price
 
 from orchardsim.core.units import ACRE, FOOT
 from orchardsim.economy.blocks import (
@@ -150,3 +150,9 @@ def test_double_area_doubles_all_but_the_fence() -> None:
     )
     for item, amount in one.items():
         assert two[item] == pytest.approx(amount * (np.sqrt(2) if item == "fence" else 2), rel=1e-9)
+
+
+def test_every_catalogue_tree_and_cultivar_has_a_price() -> None:
+    """The crab pollinizer alone sells no fruit."""
+    assert set(catalogue("tree_grades.toml")) <= set(catalogue("costs.toml")["tree_price"])
+    assert set(catalogue("cultivars.toml")) - {"crab"} == set(market().fruit)

@@ -85,10 +85,15 @@ def test_mirr_agrees_with_the_reference_library(flows: list[float], finance_rate
         assert found == -np.inf
 
 
-@given(st.floats(0.0, 0.3), st.integers(1, 40), st.floats(1.0, 1e6))
+@given(st.floats(1e-4, 0.3), st.integers(1, 40), st.floats(1.0, 1e6))
 def test_level_payment_and_annuity_agree_with_the_reference_library(rate: float, periods: int, amount: float) -> None:
     assert level_payment(rate, periods, amount) == pytest.approx(-numpy_financial.pmt(rate, periods, amount), rel=1e-6)
     assert float(annuity_factor(rate, periods)) == pytest.approx(-numpy_financial.pv(rate, periods, 1.0), rel=1e-6)
+
+
+def test_a_loan_without_interest_is_paid_in_equal_parts() -> None:
+    assert level_payment(0.0, 8, 4000.0) == 500.0
+    assert float(annuity_factor(0.0, 8)) == 8.0
 
 
 @pytest.mark.parametrize(
