@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.loss_draws import Float, Index, PatchGrid, patch_grid
+from orchardsim.trees.loss_draws import Float, Index, PatchGrid, cut_lognormal_mean, patch_grid
 from orchardsim.trees.parameters import BlockPlan
 
 Numbers = NDArray[np.floating]
-STORM_LIMIT: Final = 10.0
-"""Storm severity relative to the mean year, at most."""
+STORM_LIMIT: Final = 2.5
+"""Standard deviations at which the logarithm of storm severity is cut."""
 YOUTH_SCALE: Final = 3.0
 """Leaves over which the extra hazards of young trees fall to 37 % (assumption)."""
 
@@ -193,7 +193,8 @@ def old_age_hazard(hazards: Hazards, leaf: Numbers, life: Numbers) -> Numbers:
 def storm_factor(hazards: Hazards, storm: Numbers) -> Numbers:
     """Storm severity of a year relative to the mean, from a standard normal."""
     spread = hazards.wind_spread
-    return np.minimum(np.exp(spread * storm - spread * spread / 2), STORM_LIMIT)
+    severity = np.exp(spread * np.clip(storm, -STORM_LIMIT, STORM_LIMIT))
+    return severity / cut_lognormal_mean(spread, STORM_LIMIT)
 
 
 def vole_factor(hazards: Hazards, uniform: Numbers) -> Numbers:

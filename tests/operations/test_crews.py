@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 
 import pytest
@@ -119,7 +120,7 @@ def test_no_schedule_breaks_the_rules(jobs: list[Job], crews: list[Crew], fracti
         assert hours <= daily * (stop - start) + 1e-9
     for crew in by_crew.values():
         crew.sort()
-        assert all(before[1] <= after[0] for before, after in zip(crew, crew[1:], strict=False))
+        assert all(before[1] <= after[0] for before, after in itertools.pairwise(crew))
     for index, (job, one) in enumerate(zip(jobs, done, strict=True)):
         assert one.hours == pytest.approx(by_job[index], abs=1e-9)
         assert one.share == pytest.approx(one.hours / job.hours, abs=1e-9)

@@ -74,7 +74,8 @@ def test_newsvendor_fractile() -> None:
     mean_cost = {spares: np.average(costs(spares), weights=times) for spares in range(best - 6, best + 7)}
     assert abs(min(mean_cost, key=mean_cost.__getitem__) - best) <= 1
     k = np.arange(0, 200)
-    exact = float(np.sum(stats.poisson.pmf(k, mean) * (under * np.maximum(k - best, 0) + over * np.maximum(best - k, 0))))
+    cost = under * np.maximum(k - best, 0) + over * np.maximum(best - k, 0)
+    exact = float(np.sum(stats.poisson.pmf(k, mean) * cost))
     spread = math.sqrt(np.average((costs(best) - mean_cost[best]) ** 2, weights=times))
     assert abs(mean_cost[best] - exact) < 4.5 * spread / math.sqrt(demand.size)
 

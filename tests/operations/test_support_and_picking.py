@@ -21,7 +21,7 @@ def test_bill_of_an_acre() -> None:
 
     As 10 rows of 363 ft: 11 spans each, so 10 line posts a row between two end posts.
     """
-    assert ACRE / (12 * FOOT) == pytest.approx(3630 * FOOT)
+    assert pytest.approx(3630 * FOOT) == ACRE / (12 * FOOT)
     bill = bill_of_materials(SupportDesign(post_spacing=33 * FOOT, wires=5), 10, 363 * FOOT, 1210)
     assert bill.line_posts == 100
     assert bill.end_posts == 20
