@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from orchardsim.trees.light import TINY
-
-Array = NDArray[np.floating]
+from orchardsim.trees.scratch import TINY, Array, Work, buffers, power
 
 
 def pollination(
@@ -46,16 +43,18 @@ def pollination(
     return bees * (self_fruitful + (1 - self_fruitful) * crossed)
 
 
-def kept_after_drop(fruitlets: Array, kept_most: Array) -> Array:
+def kept_after_drop(fruitlets: Array, kept_most: Array, out: Array | None = None) -> Array:
     """Fruit kept through the natural drop: fruitlets and the number that early dry matter keeps, in series."""
-    kept = fruitlets + kept_most
+    kept = np.add(fruitlets, kept_most, out=out)
     kept += TINY
     np.divide(kept_most, kept, out=kept)
     kept *= fruitlets
     return kept
 
 
-def return_bloom(crop_load: Array, inhibiting_crop: Array, exponent: float, largest_loss: Array) -> Array:
+def return_bloom(
+    crop_load: Array, inhibiting_crop: Array, exponent: float, largest_loss: Array, out: Array | None = None
+) -> Array:
     """Flower buds formed under a crop relative to no crop [1].
 
     1 - loss x / (1 + x) with x = (crop load / inhibiting crop)^exponent.
@@ -70,30 +69,54 @@ def return_bloom(crop_load: Array, inhibiting_crop: Array, exponent: float, larg
         About 3 to 6: with less a biennial cultivar would not swing, with more even a thinned one would.
     largest_loss : array [1]
         1 for a fully biennial cultivar.
+    out : array, optional
+        Must not be ``crop_load``.
     """
-    x = np.power(crop_load / inhibiting_crop, exponent)
-    return 1 - largest_loss * (x / (1 + x))
+    x = np.divide(crop_load, inhibiting_crop, out=out)
+    np.minimum(x, 1e3, out=x)
+    power(x, exponent, x)
+    # 1 - loss x / (1 + x) = 1 - loss + loss / (1 + x)
+    x += 1
+    np.divide(largest_loss, x, out=x)
+    x += 1 - largest_loss
+    return x
 
 
-def shade_effect(leaf_light: Array, half: float) -> Array:
-    """Bud formation under shade relative to full light [1]: l^3 / (l^3 + half^3)."""
-    cubed = leaf_light * leaf_light
+def shade_effect(leaf_light: Array, half: float, work: Work = None) -> Array:
+    """Bud formation under shade relative to full light [1]: l^3 / (l^3 + half^3).
+
+    ``work`` takes two arrays; the first receives the result.
+    """
+    cubed, total = buffers(work, 2, leaf_light)
+    np.multiply(leaf_light, leaf_light, out=cubed)
     cubed *= leaf_light
-    return cubed / (cubed + half**3)
+    np.add(cubed, half**3, out=total)
+    return np.divide(cubed, total, out=cubed)
 
 
-def bearing_share(leaf: Array, half_bloom_leaf: Array, rate: float) -> Array:
+def bearing_share(leaf: Array, half_bloom_leaf: Array, rate: float, out: Array | None = None) -> Array:
     """Share of full bloom in a leaf of the tree's life [1], logistic."""
-    return 1 / (1 + np.exp(-rate * (leaf - half_bloom_leaf)))
+    odds = np.subtract(half_bloom_leaf, leaf, out=out)
+    odds *= rate
+    np.minimum(odds, 60, out=odds)
+    np.exp(odds, out=odds)
+    odds += 1
+    return np.reciprocal(odds, out=odds)
 
 
-def alternation(crop: Array, last_crop: Array) -> Array:
+def alternation(crop: Array, last_crop: Array, work: Work = None) -> Array:
     """One term of the biennial bearing index: |a - b| / (a + b), 0 where both are 0 (Hoblyn et al. 1936).
+
+    ``work`` takes two arrays; the first receives the result.
 
     Examples
     --------
     >>> alternation(np.array([3.0, 0.0]), np.array([1.0, 5.0])).tolist()
     [0.5, 1.0]
     """
-    total = crop + last_crop
-    return np.abs(crop - last_crop) / np.maximum(total, TINY)
+    term, total = buffers(work, 2, crop)
+    np.add(crop, last_crop, out=total)
+    np.maximum(total, TINY, out=total)
+    np.subtract(crop, last_crop, out=term)
+    np.abs(term, out=term)
+    return np.divide(term, total, out=term)

@@ -11,6 +11,7 @@ from orchardsim.core.handover import COVER_LEVELS
 from orchardsim.trees.fruit import pass_shares
 from orchardsim.trees.light import alley_slope
 from orchardsim.trees.parameters import BlockPlan, Physiology
+from orchardsim.trees.scratch import TINY
 from orchardsim.trees.state import TreeState
 from orchardsim.trees.training import LEAVES, table_by_leaf
 from orchardsim.trees.variation import YearDraws, patchy_field
@@ -254,11 +255,16 @@ class BlockModel:
     def set_shape(self, state: TreeState) -> None:
         """Height and spread that go with the trunk, within what the training allows; a tree does not shrink."""
         p, training = self.physiology, self.block.training
-        height = np.power(state.trunk_area, p.height_exponent)
-        height *= self.leader
-        np.maximum(state.height, height, out=state.height)
-        np.minimum(state.height, training.height_limit, out=state.height)
-        spread = np.power(state.trunk_area, p.spread_exponent)
-        spread *= p.spread_coefficient
-        np.maximum(state.spread, spread, out=state.spread)
-        np.minimum(state.spread, training.spread_limit, out=state.spread)
+        size, logarithm = state.work[6:8]
+        np.add(state.trunk_area, TINY, out=logarithm)
+        np.log(logarithm, out=logarithm)
+        for shape, coefficient, exponent, limit in (
+            (state.height, self.leader, p.height_exponent, training.height_limit),
+            (state.spread, p.spread_coefficient, p.spread_exponent, training.spread_limit),
+        ):
+            np.multiply(logarithm, exponent, out=size)
+            np.exp(size, out=size)
+            size *= coefficient
+            np.maximum(shape, size, out=shape)
+            np.minimum(shape, limit, out=shape)
+            shape *= state.alive

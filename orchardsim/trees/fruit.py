@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from orchardsim.core.units import BUSHEL
-
-Array = NDArray[np.floating]
+from orchardsim.trees.scratch import Array, Work, buffers
 
 BOX_COUNTS: Final = (48, 56, 64, 72, 80, 88, 100, 113, 125, 138, 150, 163, 175, 198, 216)
 """Numbers of fruit in a standard box; common practice."""
@@ -24,6 +24,10 @@ def early_heat_effect(early_heat: Array, best: float, loss: float) -> Array:
     return np.maximum(0.5, 1 - loss * ((early_heat - best) / best) ** 2)
 
 
+LOGISTIC: Final = 1.702
+"""Slope with which the logistic follows the normal distribution."""
+
+
 def share_above(mean: Array, threshold: float, spread: float) -> Array:
     """Share of fruit heavier than a threshold, sizes normal within the tree [1].
 
@@ -31,11 +35,29 @@ def share_above(mean: Array, threshold: float, spread: float) -> Array:
     2009, Journal of Industrial Engineering and Management 2:114). Within-tree fruit mass is normal with a constant
     spread (Webb et al. 1980).
     """
-    odds = (threshold - mean) * (1.702 / spread)
+    return shares_above(mean, (threshold,), spread)[0]
+
+
+def shares_above(mean: Array, thresholds: Sequence[float], spread: float, work: Work = None) -> Sequence[Array]:
+    """:func:`share_above` for several thresholds at once: one exponential serves them all.
+
+    ``work`` takes one array per threshold; they receive the result.
+    """
+    shares = buffers(work, len(thresholds), mean)
+    slope = LOGISTIC / spread
+    odds = shares[-1]
+    np.subtract(thresholds[-1], mean, out=odds)
+    odds *= slope
     np.clip(odds, -30, 30, out=odds)
     np.exp(odds, out=odds)
+    for threshold, share in zip(thresholds, shares, strict=True):
+        np.multiply(odds, math.exp((threshold - thresholds[-1]) * slope), out=share)
+        if share is not odds:
+            share += 1
+            np.reciprocal(share, out=share)
     odds += 1
-    return np.reciprocal(odds, out=odds)
+    np.reciprocal(odds, out=odds)
+    return shares
 
 
 def box_count_shares(mean: float, spread: float, box_mass: float = BUSHEL) -> dict[int, float]:

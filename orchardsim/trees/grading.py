@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.floating]
+from orchardsim.trees.scratch import Array
 
 
-def colour_share(leaf_light: Array, crop_load: Array, need: Array, half: float, crop_cost: float, rate: float) -> Array:
+def colour_share(
+    leaf_light: Array,
+    crop_load: Array,
+    need: Array,
+    half: float,
+    crop_cost: float,
+    rate: float,
+    out: Array | None = None,
+) -> Array:
     """Share of fruit with the fresh grade's colour [1].
 
     Logistic in light less what the crop costs; a green cultivar (need 0) needs none, a full-red one (need 1) has half
@@ -25,8 +32,9 @@ def colour_share(leaf_light: Array, crop_load: Array, need: Array, half: float, 
     crop_cost : float [1 per fruit/cm2]
     rate : float [1]
     """
-    light = leaf_light - crop_cost * crop_load
-    odds = light * -rate
+    odds = np.multiply(crop_load, crop_cost, out=out)
+    odds -= leaf_light
+    odds *= rate
     odds += rate * half * need
     np.clip(odds, -30, 30, out=odds)
     np.exp(odds, out=odds)
@@ -36,11 +44,12 @@ def colour_share(leaf_light: Array, crop_load: Array, need: Array, half: float, 
     return np.reciprocal(odds, out=odds)
 
 
-def bitter_pit_share(crop_load: Array, proneness: Array, scale: float, crop: float) -> Array:
+def bitter_pit_share(crop_load: Array, proneness: Array, scale: float, crop: float, out: Array | None = None) -> Array:
     """Share of fruit with bitter pit [1]: proneness x scale x exp(-crop load / crop), at most 0.9.
 
     Light crops of large fruit pit most (common practice); the form is an assumption.
     """
-    share = np.exp(crop_load * (-1 / crop))
+    share = np.multiply(crop_load, -1 / crop, out=out)
+    np.exp(share, out=share)
     share *= proneness * scale
     return np.minimum(share, 0.9, out=share)

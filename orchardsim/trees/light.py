@@ -25,10 +25,8 @@ import functools
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.floating]
-TINY: Final = 1e-9
+from orchardsim.trees.scratch import TINY, Array, Work, buffers
 
 DIFFUSE_SHARE: Final = 0.5
 """Share of the season's light that comes from the whole sky [1]; assumption: partly cloudy temperate summer."""
@@ -111,7 +109,7 @@ def alley_slope(latitude: float, row_direction: float) -> float:
     return float(slopes[((fitted - wanted) ** 2).sum(axis=1).argmin()])
 
 
-def neighbour_room(stature: Array, rows: int, along: float, across: float) -> tuple[Array, Array]:
+def neighbour_room(stature: Array, rows: int, along: float, across: float, work: Work = None) -> tuple[Array, Array]:
     """Land that each position wins from or loses to its neighbours, as a share of its own.
 
     A taller and wider tree uses part of a smaller neighbour's land, in proportion to their relative difference; an
@@ -126,6 +124,8 @@ def neighbour_room(stature: Array, rows: int, along: float, across: float) -> tu
         Number of rows.
     along, across : float [1]
         Share that each neighbour in the row, and across the alley, takes of an empty position.
+    work : three arrays as ``stature``, optional
+        The first two receive the result.
 
     Returns
     -------
@@ -133,43 +133,43 @@ def neighbour_room(stature: Array, rows: int, along: float, across: float) -> tu
         Factors on the in-row spacing and on the row spacing.
     """
     trials, positions = stature.shape
-    grid = stature.reshape(trials, rows, positions // rows)
-    room_along = np.ones_like(grid)
-    room_across = np.ones_like(grid)
-    if grid.shape[2] > 1:
-        won = _relative_difference(grid[:, :, 1:], grid[:, :, :-1])
-        won *= along
-        room_along[:, :, 1:] += won
-        room_along[:, :, :-1] -= won
-    if rows > 1:
-        won = _relative_difference(grid[:, 1:], grid[:, :-1])
-        won *= across
-        room_across[:, 1:] += won
-        room_across[:, :-1] -= won
-    room_along[:, :, 0] += along
-    room_along[:, :, -1] += along
-    room_across[:, 0] += across
-    room_across[:, -1] += across
-    return room_along.reshape(trials, positions), room_across.reshape(trials, positions)
+    shape = (trials, rows, positions // rows)
+    room_along, room_across, won = buffers(work, 3, stature)
+    grid, ones, others = stature.reshape(shape), room_along.reshape(shape), room_across.reshape(shape)
+    ones.fill(1)
+    others.fill(1)
+    spare = won.reshape(shape)
+    for room, share, inner, outer in (
+        (ones, along, np.s_[:, :, 1:], np.s_[:, :, :-1]),
+        (others, across, np.s_[:, 1:], np.s_[:, :-1]),
+    ):
+        one, other, gain = grid[inner], grid[outer], spare[inner]
+        if gain.size:
+            np.subtract(one, other, out=gain)
+            larger = np.maximum(one, other)
+            larger += TINY
+            gain /= larger
+            gain *= share
+            room[inner] += gain
+            room[outer] -= gain
+    ones[:, :, 0] += along
+    ones[:, :, -1] += along
+    others[:, 0] += across
+    others[:, -1] += across
+    return room_along, room_across
 
 
-def _relative_difference(one: Array, other: Array) -> Array:
-    difference = one - other
-    larger = np.maximum(one, other)
-    larger += TINY
-    difference /= larger
-    return difference
-
-
-def soft_minimum(value: Array, limit: Array) -> Array:
+def soft_minimum(value: Array, limit: Array, out: Array | None = None) -> Array:
     """Smaller of value and limit with a smooth shoulder: value / (1 + (value/limit)^4)^(1/4).
 
     Examples
     --------
-    >>> round(float(soft_minimum(np.float64(0.1), np.float64(1.0))), 4)
+    >>> round(float(soft_minimum(np.array(0.1), np.array(1.0))), 4)
     0.1
     """
-    ratio = value / (limit + TINY)
+    (ratio,) = buffers(None if out is None else (out,), 1, value)
+    np.add(limit, TINY, out=ratio)
+    np.divide(value, ratio, out=ratio)
     ratio *= ratio
     ratio *= ratio
     ratio += 1
@@ -178,7 +178,7 @@ def soft_minimum(value: Array, limit: Array) -> Array:
     return np.divide(value, ratio, out=ratio)
 
 
-def hedge_interception(height: Array, width: Array, row_spacing: Array, slope: float) -> Array:
+def hedge_interception(height: Array, width: Array, row_spacing: Array, slope: float, work: Work = None) -> Array:
     """Share of the light that an opaque unbroken hedge stops [1].
 
     Parameters
@@ -187,27 +187,36 @@ def hedge_interception(height: Array, width: Array, row_spacing: Array, slope: f
         Width below row spacing.
     slope : float [1]
         From :func:`alley_slope`.
+    work : two arrays, optional
+        The first receives the result.
 
     Examples
     --------
-    >>> float(hedge_interception(np.float64(0.0), np.float64(1.0), np.float64(4.0), 1.0))
+    >>> float(hedge_interception(np.array(0.0), np.array(1.0), np.array(4.0), 1.0))
     0.25
     """
-    gap = row_spacing - width
-    side = height * slope
+    passed, side = buffers(work, 2, height)
+    np.multiply(height, slope, out=side)
+    np.subtract(row_spacing, width, out=passed)
     # (G/R) (sqrt(1 + (sH/G)^2) - sH/G) without dividing by G
-    passed = gap * gap
-    passed += side * side
-    passed = np.sqrt(passed)
+    passed *= passed
+    np.multiply(side, side, out=side)
+    passed += side
+    np.sqrt(passed, out=passed)
+    np.multiply(height, slope, out=side)
     passed -= side
     passed /= row_spacing
-    return 1 - passed
+    return np.subtract(1, passed, out=passed)
 
 
-def interception(leaf_area: Array, land: Array, most: Array, extinction: float) -> Array:
+def interception(leaf_area: Array, land: Array, most: Array, extinction: float, out: Array | None = None) -> Array:
     """Share of the light on its land that a tree's leaf stops: most (1 - exp(-k L / (land most))) [1]."""
-    depth = leaf_area / (land * most + TINY)
+    (depth,) = buffers(None if out is None else (out,), 1, leaf_area)
+    np.multiply(land, most, out=depth)
+    depth += TINY
+    np.divide(leaf_area, depth, out=depth)
     depth *= -extinction
-    np.expm1(depth, out=depth)
+    np.exp(depth, out=depth)
+    np.subtract(1, depth, out=depth)
     depth *= most
-    return np.negative(depth, out=depth)
+    return depth

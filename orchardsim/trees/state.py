@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Float = NDArray[np.float32]
+WORK = 8
+"""Working arrays that the phases need at once."""
 
 
 @dataclass
@@ -55,6 +57,8 @@ class TreeState:
         Trunk growth of the season with dry matter in plenty.
     surplus : [kg]
         Dry matter of the season left by the fruit so far.
+    uncut : [1]
+        Share of leaf-bearing wood that this winter's pruning left.
     excess : [1]
         Fruit above the target, to come off.
     counted_crop : [1]
@@ -67,6 +71,8 @@ class TreeState:
         Share of the season's light that the group's trees stop, gaps included.
     totals : dict of float64 arrays, (trial, group)
         Sums of the running season that the phases leave for budgets and results.
+    work : list of float32 arrays, (trial, position)
+        Working memory of the phases, no state.
     """
 
     alive: NDArray[np.bool_]
@@ -91,12 +97,14 @@ class TreeState:
     leaf_light: Float
     wood_wanted: Float
     surplus: Float
+    uncut: Float
     excess: Float
     counted_crop: Float
     bloom_clusters: Float
     site_vigor: Float
     cover: NDArray[np.float64]
     totals: dict[str, NDArray[np.float64]]
+    work: list[Float]
 
     @classmethod
     def empty(cls, trials: int, positions: int, groups: int) -> TreeState:
@@ -106,7 +114,8 @@ class TreeState:
             name: np.zeros((trials, positions), dtype=kinds.get(name, np.float32)) for name in TREE_FIELDS
         }
         arrays["site_vigor"] += np.float32(1)
-        return cls(**arrays, cover=np.zeros((trials, groups)), totals={})
+        work = [np.empty((trials, positions), dtype=np.float32) for _ in range(WORK)]
+        return cls(**arrays, cover=np.zeros((trials, groups)), totals={}, work=work)
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
@@ -117,5 +126,7 @@ class TreeState:
                     getattr(self, name).reshape(-1)[at] = 0
 
 
-TREE_FIELDS = tuple(field.name for field in dataclasses.fields(TreeState) if field.name not in ("cover", "totals"))
+TREE_FIELDS = tuple(
+    field.name for field in dataclasses.fields(TreeState) if field.name not in ("cover", "totals", "work")
+)
 """Names of the arrays over (trial, position)."""

@@ -29,6 +29,11 @@ def table_by_leaf(values: Sequence[float]) -> NDArray[np.float32]:
     return table
 
 
+def by_leaf(table: NDArray[np.float32], leaf: NDArray[np.int16], out: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Values of a table by leaf for each tree; 0 where there is no tree."""
+    return np.take(table, leaf, out=out, mode="clip")
+
+
 def training_faults(training: Training) -> tuple[str, ...]:
     """What is missing or does not fit together in a training system, one line each; empty when it is sound.
 

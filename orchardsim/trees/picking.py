@@ -1,0 +1,134 @@
+"""Harvest: what is ripe, of what quality it is, and what picking makes of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.labels import GRADES
+from orchardsim.trees import fruit, grading
+from orchardsim.trees.block import BlockModel
+from orchardsim.trees.scratch import TINY
+from orchardsim.trees.season import SeasonForTrees
+from orchardsim.trees.state import TreeState
+from orchardsim.trees.training import by_leaf
+
+Double = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RipeFruit:
+    """What there is to pick: number [1] and fresh mass [kg] by pass, (trial, group, pass); the rest (trial, group)."""
+
+    number: Double
+    mass: Double
+    summer_pruning_hours: Double
+
+
+@dataclass(frozen=True)
+class Harvest:
+    """Picked and lost, (trial, group) or (trial, group, grade) [kg], numbers [1]; mass = harvested + dropped."""
+
+    harvested_mass: Double
+    harvested_number: Double
+    packed_mass: Double
+    culled_mass: Double
+    dropped_mass: Double
+    dropped_number: Double
+
+
+def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> RipeFruit:
+    """Count, weigh and judge the fruit on the trees that stand at harvest.
+
+    Returns
+    -------
+    RipeFruit
+        What each picking pass finds ripe.
+    """
+    totals = state.totals
+    totals["fruit_dry_mass"] = model.total(state.fruit_dry_mass)
+    totals["fruit_number"] = model.total(state.fruit_number)
+    totals["crop_mass"] = model.total(state.last_crop)
+    find_quality(model, state, season)
+    summer = model.total(by_leaf(model.summer_minutes, state.leaf, state.work[0])) / 60
+    return RipeFruit(
+        number=totals["fruit_number"][..., None] * model.pass_share,
+        mass=totals["crop_mass"][..., None] * model.pass_share,
+        summer_pruning_hours=summer,
+    )
+
+
+def find_quality(model: BlockModel, state: TreeState, season: SeasonForTrees) -> None:
+    """Mass by quality of the ripe crop, kept in the totals: fresh and coloured, fresh, sound but small, and so on.
+
+    A fruit is fresh when it is large enough, not oversize where it is pitted, and free of defects; a fresh fruit with
+    colour is of the best grade. Sunburn takes outer fruit and is a share of the block's.
+    """
+    p, crop, totals = model.physiology, state.last_crop, state.totals
+    mean, load, large, usable, over, coloured, pitted = state.work[:7]
+    np.add(state.fruit_number, TINY, out=mean)
+    np.divide(crop, mean, out=mean)
+    np.add(state.expressed_trunk, TINY, out=load)
+    np.divide(state.fruit_number, load, out=load)
+    fruit.shares_above(mean, (p.fresh_mass, p.processing_mass, p.oversize_mass), p.size_spread, (large, usable, over))
+    grading.colour_share(
+        state.leaf_light, load, model.colour_need, p.colour_light, p.colour_crop, p.colour_rate, coloured
+    )
+    grading.bitter_pit_share(load, model.bitter_pit, p.bitter_pit_scale, p.bitter_pit_crop, pitted)
+    usable *= crop
+    totals["usable"] = model.total(usable)
+    clean = np.subtract(1, pitted, out=pitted)
+    clean *= large
+    clean *= crop
+    totals["clean"] = model.total(clean)
+    np.subtract(1, over, out=over)
+    clean *= over
+    clean *= coloured
+    totals["coloured"] = model.total(clean)
+    sound = (1 - p.base_defects) * (1 - p.frost_russet * season.frost_kill) * (1 - season.sunburn_fraction)
+    totals["sound_share"] = np.broadcast_to(sound, totals["clean"].shape)
+
+
+def harvest(model: BlockModel, state: TreeState, share_picked: Double, days_late: Double) -> Harvest:
+    """Pick the ripe fruit; what is not picked, or drops before, is lost.
+
+    Parameters
+    ----------
+    share_picked : array, (trial, group, pass) [1]
+    days_late : array, (trial, group) [day]
+        How late the mean fruit is picked.
+
+    Returns
+    -------
+    Harvest
+        ``packed_mass`` runs over :data:`orchardsim.core.labels.GRADES`.
+    """
+    p, totals = model.physiology, state.totals
+    drop = np.array([c.preharvest_drop for c in model.block.cultivars])
+    hanging = np.exp(-drop * np.maximum(days_late, 0))
+    share = (share_picked * model.pass_share).sum(-1) * hanging
+    crop, sound = totals["crop_mass"], totals["sound_share"]
+    best = totals["coloured"] * sound
+    # fresh but pale, or coloured and oversize: the second fresh grade
+    second = (totals["clean"] - totals["coloured"]) * sound
+    fresh = best + second
+    usable = np.maximum(totals["usable"], fresh)
+    defective = usable - fresh
+    culled = defective * p.cull_share
+    processing = (defective - culled) * 0.5
+    juice = crop - fresh - culled - processing
+    # each week late softens a tenth of the best grade into processing
+    soft = best * (1 - np.exp(-np.maximum(days_late - 7, 0) / 70))
+    grades = {"extra_fancy": best - soft, "fancy": second, "processing": processing + soft, "juice": juice}
+    harvested = crop * share
+    totals["harvested_mass"] = harvested
+    return Harvest(
+        harvested_mass=harvested,
+        harvested_number=totals["fruit_number"] * share,
+        packed_mass=np.stack([grades[name] for name in GRADES], axis=-1) * share[..., None],
+        culled_mass=culled * share,
+        dropped_mass=crop - harvested,
+        dropped_number=totals["fruit_number"] * (1 - share),
+    )
