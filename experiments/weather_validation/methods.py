@@ -73,8 +73,8 @@ def short_blocks(low: Floats, high: Floats, seed: int, seasons: int, length: int
 def nearest_neighbours(low: Floats, high: Floats, seed: int, seasons: int) -> Seasons:
     """Control: from day to day the successor of a similar day of the season (Lall and Sharma 1996, memory).
 
-    Candidates are the days within seven of the calendar day in all years; the k = sqrt(n) nearest by standardised minimum
-    and maximum are taken with probability proportional to 1/rank.
+    Candidates are the days within seven of the calendar day in all years; the k = sqrt(n) nearest by standardised
+    minimum and maximum are taken with probability proportional to 1/rank.
     """
     values = np.stack([low, high])
     courses = [mean_and_sd_course(part) for part in values]

@@ -13,11 +13,10 @@ from orchardsim.core.streams import Streams
 from orchardsim.weather.parameters import WeatherSettings
 from orchardsim.weather.parametric import ParametricModel, simulate_temperatures
 from orchardsim.weather.rain import RainClimate, RangeScale, rain_series, range_scale, season_day_of_year
-from orchardsim.weather.records import Floats
+from orchardsim.weather.records import DECIMALS, Floats
 
 YEAR_STEP: Final = 1000
 """Generated seasons are numbered -(trial x 1000 + year + 1) in ``harvest_year``."""
-DECIMALS: Final = 2
 SCALE_TRIALS: Final = 4
 SCALE_YEARS: Final = 25
 

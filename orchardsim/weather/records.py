@@ -25,6 +25,8 @@ UNITS: Final = {
 MONTH_STARTS: Final = np.concatenate([[0], np.cumsum(MONTH_DAYS)])
 MONTH_OF_DAY: Final = np.repeat(np.arange(12), MONTH_DAYS)
 """Month (0 to 11) of each day of the 365-day year from 1 January."""
+DECIMALS: Final = 3
+"""Computed temperatures are handed on rounded, so that thresholds do not hang on the last bits of a computation."""
 FIRST_YEAR: Final = 1700
 LAST_YEAR: Final = 2200
 SWAPPED_SHARE: Final = 0.95

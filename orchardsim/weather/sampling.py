@@ -31,7 +31,7 @@ from orchardsim.weather.rain import (
     steady_range,
 )
 from orchardsim.weather.readers import read_record
-from orchardsim.weather.records import DailyRecord, Floats
+from orchardsim.weather.records import DECIMALS, DailyRecord, Floats
 from orchardsim.weather.resampling import record_order, year_chains
 from orchardsim.weather.windows import SeasonTable, season_start_day, season_table
 
@@ -42,8 +42,6 @@ FEWEST_YEARS: Final = 10
 WARNED_YEARS: Final = 30
 PARAMETRIC_YEARS: Final = 20
 """Complete years below which the parametric generator is the better choice (assumption)."""
-DECIMALS: Final = 2
-"""Temperatures are handed on rounded, so that thresholds do not hang on the last bits of a computation."""
 
 
 @dataclass(frozen=True)
@@ -423,9 +421,16 @@ def _extended(
 
 
 def _shifted(seasons: SeasonWeather, trend: tuple[Trend, Trend], years: NDArray[Any]) -> SeasonWeather:
-    """Seasons moved along the trend by a number of years, (season, 1)."""
+    """Seasons moved along the trend by a number of years, (season, 1).
+
+    Minimum and maximum move by slopes of their own; where they would cross on a day with hardly any range, both take
+    the middle.
+    """
+    low = seasons.temperature_min + trend[0].slope * years
+    high = seasons.temperature_max + trend[1].slope * years
+    middle = 0.5 * (low + high)
     return dataclasses.replace(
         seasons,
-        temperature_min=np.round(seasons.temperature_min + trend[0].slope * years, DECIMALS),
-        temperature_max=np.round(seasons.temperature_max + trend[1].slope * years, DECIMALS),
+        temperature_min=np.asarray(np.round(np.where(low > high, middle, low), DECIMALS), dtype=np.float64),
+        temperature_max=np.asarray(np.round(np.where(low > high, middle, high), DECIMALS), dtype=np.float64),
     )

@@ -129,7 +129,7 @@ def fill_temperature_gaps(record: DailyRecord) -> tuple[Floats, Floats, list[str
     """Fill gaps of up to 5 days in minimum and maximum temperature.
 
     Gaps of one or two days are filled by straight lines between standardised anomalies; three to five days take the
-    anomalies of the year whose three days on either side match best. Longer gaps stay missing.
+    anomalies of the year that matches best from three days before to three days after. Longer gaps stay missing.
 
     Returns
     -------
@@ -139,7 +139,8 @@ def fill_temperature_gaps(record: DailyRecord) -> tuple[Floats, Floats, list[str
     Notes
     -----
     Measured on the bundled record, root mean square error of a filled day: 2.7 K for one day, 3.2 for two, 3.7 for
-    three, 4.1 for five; the season's mean alone: 4.4 K.
+    three, 4.1 for five; the season's mean alone: 4.4 K. A copied year keeps the spread of daily weather, at the
+    price of a larger error than the season's mean has.
     """
     first = record.first_day_number
     day_of_year = (first + np.arange(record.date.size)) % 365
@@ -191,7 +192,8 @@ def _gaps(missing: NDArray[np.bool_]) -> NDArray[np.int64]:
 
 def _best_matching_year(anomaly: Floats, row: int, start: int, stop: int) -> Floats:
     """Anomalies of the same calendar days in the year whose neighbouring days match best; NaN if there is none."""
-    sides = np.concatenate([np.arange(start - SIDE_DAYS, start), np.arange(stop, stop + SIDE_DAYS)])
+    # The days between count as well where the other variable was measured; missing values drop out below.
+    sides = np.arange(start - SIDE_DAYS, stop + SIDE_DAYS)
     size = anomaly.shape[1]
     sides = sides[(sides >= 0) & (sides < size)]
     best, best_distance = np.full(stop - start, np.nan), np.inf

@@ -86,8 +86,8 @@ def test_by_station_csv_and_dly_give_the_same_record(tmp_path: Path) -> None:
 
 
 def dly_line(element: str, values: dict[int, tuple[int, str]], month: str = "202306") -> str:
-    """One line by the column table of NOAA's readme (section III): id 1-11, year 12-15, month 16-17, element 18-21, then
-    31 times value (5), measurement flag, quality flag, source flag."""
+    """One line by the column table of NOAA's readme (section III): id 1-11, year 12-15, month 16-17, element 18-21,
+    then 31 times value (5), measurement flag, quality flag, source flag."""
     fields = "".join(f"{values.get(day, (-9999, '   '))[0]:5d}{values.get(day, (0, '   '))[1]}" for day in range(1, 32))
     return f"XX000000001{month}{element}{fields}"
 
@@ -168,7 +168,11 @@ def test_netcdf_round_trip(tmp_path: Path, calendar: str) -> None:
     low = np.concatenate([record.temperature_min])[:days]
     dataset = xarray.Dataset(
         {
-            "tn": ("time", low + 273.15, {"standard_name": "air_temperature", "cell_methods": "time: minimum", "units": "K"}),
+            "tn": (
+                "time",
+                low + 273.15,
+                {"standard_name": "air_temperature", "cell_methods": "time: minimum", "units": "K"},
+            ),
             "tx": (
                 "time",
                 record.temperature_max,
@@ -278,14 +282,25 @@ def test_missing_folder_and_oversize_files(tmp_path: Path, monkeypatch: pytest.M
 
 def test_disorder_is_repaired_and_reported(tmp_path: Path) -> None:
     path = tmp_path / "disorder.csv"
-    rows = ["2001-01-03,3,13", "2001-01-01,1,11", "2001-01-02,2,12", "2001-01-02,2,12", "2001-01-03,5,13", "2001-01-05,,15"]
+    rows = [
+        "2001-01-03,3,13",
+        "2001-01-01,1,11",
+        "2001-01-02,2,12",
+        "2001-01-02,2,12",
+        "2001-01-03,5,13",
+        "2001-01-05,,15",
+    ]
     path.write_text(HEAD + "\n".join(rows))
     record = read_record(path)
     assert [str(day) for day in record.date] == [f"2001-01-0{day}" for day in range(1, 6)]
     np.testing.assert_array_equal(record.temperature_min, [1, 2, np.nan, np.nan, np.nan])
     np.testing.assert_array_equal(record.temperature_max, [11, 12, 13, np.nan, 15])
     text = " ".join(record.repairs)
-    assert "out of order" in text and "2 dates stood more than once" in text and "1 dates stood twice with different" in text
+    assert (
+        "out of order" in text
+        and "2 dates stood more than once" in text
+        and "1 dates stood twice with different" in text
+    )
 
 
 def test_swapped_columns_are_repaired_and_reported(tmp_path: Path) -> None:
