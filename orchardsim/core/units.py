@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import logging
 import math
 import re
 from collections.abc import Callable
@@ -43,12 +42,10 @@ def registry() -> pint.UnitRegistry:
     """The unit registry: pint's, with the countable things, masses and currencies of an orchard added.
 
     The acre is 43,560 square international feet and the bushel is one of apples (42 lb): pint's own are the
-    survey acre and a bushel of volume.
+    survey acre and a bushel of volume, so :func:`unit_text` sends those words here.
     """
     import pint
 
-    # Redefining the acre and the bushel is meant; pint's notices about it would reach the user's terminal.
-    logging.getLogger("pint").setLevel(logging.ERROR)
     units: Any = pint.UnitRegistry(
         autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[unit_text]
     )
@@ -57,8 +54,8 @@ def registry() -> pint.UnitRegistry:
     ):
         units.define(f"{name} = [{name}_count] = _ = {plural}")
     units.define("fruit = [] = _ = fruits")
-    units.define("acre = 43560 * foot ** 2 = ac = acres")
-    units.define("bushel = 42 * pound = bu = bushels")
+    units.define("field_acre = 43560 * foot ** 2")
+    units.define("apple_bushel = 42 * pound")
     units.define("money = [money]")
     for currency in CURRENCIES:
         units.define(f"{currency} = [currency_{currency}]")
@@ -77,6 +74,8 @@ def unit_text(unit: str) -> str:
     text = unit.strip()
     for symbol, name in (("°C", "degC"), ("°F", "degF"), ("°", "degree"), ("²", "2"), ("³", "3"), ("%", " percent ")):
         text = text.replace(symbol, name)
+    text = re.sub(r"\b(acres?|ac)\b", "field_acre", text)
+    text = re.sub(r"\b(bushels?|bu)\b", "apple_bushel", text)
     text = re.sub(r"\s*([*/])\s*", r"\1", text.strip())
     text = _POWER.sub(r"\1**\2", text)
     text = re.sub(r"(?<=[\w)])\s+(?=[A-Za-z(])", "*", text)

@@ -389,6 +389,12 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
                 f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
                 f"{table.training!r} gives none"
             )
+    if training.support == "none" and training.support_leaf > 0:
+        warnings.append(f"{path}: {table.training!r} states support_leaf but no support; it has no effect")
+    if training.feathers_kept == 0 and training.bending > 0:
+        warnings.append(f"{path}: {table.training!r} bends branches (bending) that it cuts off (feathers_kept = 0)")
+    if max(training.pruning) > 0.5:
+        warnings.append(f"{path}: {table.training!r} cuts out more than half of the wood in a winter (pruning)")
     if training.spread_limit > spacing:
         warnings.append(
             f"{path}: {table.training!r} lets trees spread {training.spread_limit:g} m across rows of {spacing:g} m; "
@@ -400,6 +406,11 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
             "rows shade each other when trees are much taller than the alley is wide"
         )
     for grade, group in zip(plan.grades, groups, strict=True):
+        if grade.height > training.height_limit:
+            warnings.append(
+                f"{path}: a {group.tree_grade!r} tree is taller at planting ({grade.height:g} m) than "
+                f"{table.training!r} lets it grow ({training.height_limit:g} m)"
+            )
         if training.feathers_kept > 0.5 and training.bending > 0.5 and grade.feathers < 1:
             warnings.append(
                 f"{path}: {table.training!r} crops early on kept and bent side branches, but a {group.tree_grade!r} "

@@ -64,7 +64,7 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
     shorter = geometry.rows * geometry.trees_per_row - geometry.trees
     lines = [
         f"Block {block.name}: {block.training_name.replace('_', ' ')}",
-        f"  spacing  {length.of(geometry.tree_spacing):.3g} x {length.text(geometry.row_spacing, 1)}: "
+        f"  spacing  {length.of(geometry.tree_spacing):.4g} x {length.of(geometry.row_spacing):.4g} {length.unit}: "
         f"{per_hectare:,.0f} trees/ha, {per_acre:,.1f} trees/ac",
         f"  layout   {geometry.rows} rows of {geometry.trees_per_row} trees"
         + (f", the last {shorter} shorter" if shorter else "")
@@ -76,11 +76,14 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
     for index, label in enumerate(block.labels):
         targets = block.plan.crop_load_target[index]
         shown = "unthinned" if math.isinf(targets[0]) else ", ".join(f"{target:g}" for target in targets)
+        pollen = (
+            f"pollen at {length.text(block.plan.pollen_distance[index], 0)}, bloom overlap "
+            f"{block.plan.pollen_overlap[index]:.0%}"
+        )
         lines += [
             f"  {label}: {block.cultivar_names[index]} on {block.stock_names[index]}, {block.grade_names[index]}, "
             f"{counted(block.group_rows[index], 'row')}, {block.group_trees[index]:,} trees",
-            f"    fruit per cm2 of trunk by leaf: {shown}; pollen at "
-            f"{length.text(block.plan.pollen_distance[index], 0)}, bloom overlap {block.plan.pollen_overlap[index]:.0%}",
+            f"    fruit per cm2 of trunk by leaf: {shown}; {pollen}",
         ]
     for pollinizer in block.pollinizers:
         rows = "each row" if pollinizer.every_row == 1 else f"one row of {pollinizer.every_row}"
@@ -159,8 +162,8 @@ def payment_lines(plan: Plan) -> list[str]:
     """Establishment payments by year and item."""
     outlays = schedule(plan)
     lines = [
-        f"What the establishment costs, {plan.currency} of {plan.price_year} (without yearly work, spares, interest and "
-        "sales)"
+        f"What the establishment costs, {plan.currency} of {plan.price_year} (without yearly work, spares, interest "
+        "and sales)"
     ]
     if not outlays:
         return [*lines, "  nothing: no block is planted"]
@@ -195,7 +198,7 @@ def assumption_lines(assumptions: Iterable[Assumption]) -> list[str]:
         f"{sum(each.status == status for each in found)} {status}" for status in order
         if any(each.status == status for each in found)
     )
-    lines = [f"What the plan does not state: {len(found)} values ({counts}). State any of them in the plan to change it."]
+    lines = [f"What the plan does not state: {len(found)} values ({counts}). A plan may state any of them."]
     for status in order:
         chosen = [each for each in found if each.status == status]
         if chosen:

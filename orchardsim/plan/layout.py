@@ -129,6 +129,8 @@ def lay_out(
     elif net_area is not None:
         length = row_length if row_length is not None else min(math.sqrt(net_area), DEFAULT_ROW_LENGTH)
         per_row = whole(length / tree_spacing)
+        if row_length is None:
+            per_row = min(per_row, whole(net_area / cell))
         held = whole(net_area / (per_row * cell)) if per_row > 0 else 0
     elif trees is not None:
         square = math.sqrt(trees * cell)
@@ -143,7 +145,7 @@ def lay_out(
     if per_row < 1 or held < 1:
         raise ValueError(
             f"the land holds no tree at {row_spacing:g} x {tree_spacing:g} m with headlands of {headland:g} m; "
-            "allowed: a larger area, a longer row or a closer spacing"
+            "allowed: a larger area, a longer row, a closer spacing or a smaller headland"
         )
     if trees is None:
         return Geometry(held, per_row, held * per_row, row_spacing, tree_spacing, headland)
