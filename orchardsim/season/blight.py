@@ -22,10 +22,6 @@ RAIN_DAY_BEFORE: Final = 2.5
 """mm/day."""
 MEAN_TEMPERATURE: Final = (60 - 32) / 1.8
 """degC; 60 degF."""
-SYMPTOM_BASE: Final = (55 - 32) / 1.8
-"""degC; 55 degF."""
-SYMPTOM_HEAT: Final = 103 / 1.8
-"""K day above 55 degF from infection to first symptoms."""
 MAX_FLOWER_DAYS: Final = 20
 """day; a flower's life is looked back over at most this long (cool bloom; assumption)."""
 

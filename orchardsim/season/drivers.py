@@ -245,10 +245,16 @@ def season_drivers_for(
     """
     distinct = list(dict.fromkeys(cases))
     parts: list[list[SeasonDrivers]] = [[] for _ in distinct]
-    for start in range(0, len(weather.harvest_year), SLICE):
-        prepared = prepare(_rows(weather, slice(start, start + SLICE)), sky)
+    seasons = np.arange(len(weather.harvest_year))
+    for start in range(0, len(seasons), SLICE):
+        wanted = seasons[start : start + SLICE]
+        # A season alone would have its sums taken in another order by NumPy (one column is contiguous), so it goes
+        # in twice: results then do not depend, to the last bit, on how seasons are sliced.
+        alone = len(wanted) == 1
+        prepared = prepare(_rows(weather, np.repeat(wanted, 2) if alone else wanted), sky)
         for found, case in zip(parts, distinct, strict=True):
-            found.append(_drivers_of_slice(prepared, *case))
+            result = _drivers_of_slice(prepared, *case)
+            found.append(_first(result) if alone else result)
     joined = {case: _joined(found) for case, found in zip(distinct, parts, strict=True)}
     return [joined[case] for case in cases]
 
@@ -260,7 +266,11 @@ def season_drivers(
     return season_drivers_for(weather, [(cultivar, site)], sky)[0]
 
 
-def _rows(weather: SeasonWeather, rows: slice) -> SeasonWeather:
+def _first(drivers: SeasonDrivers) -> SeasonDrivers:
+    return SeasonDrivers(**{field.name: getattr(drivers, field.name)[:1] for field in fields(SeasonDrivers)})
+
+
+def _rows(weather: SeasonWeather, rows: Days) -> SeasonWeather:
     return replace(
         weather,
         harvest_year=weather.harvest_year[rows],

@@ -31,8 +31,11 @@ class Daylight:
 def daylight(latitude: float) -> Daylight:
     """Daylight of each day of the season window at a latitude [degrees north]."""
     days = np.array([day_of_year(day, latitude) for day in range(WINDOW_DAYS)])
+    declination = evapotranspiration.almanac_declination(days)
+    distance = evapotranspiration.almanac_distance(days)
     return Daylight(
-        evapotranspiration.extraterrestrial_radiation(latitude, days), evapotranspiration.day_length(latitude, days)
+        evapotranspiration.extraterrestrial_radiation(latitude, declination, distance),
+        evapotranspiration.day_length(latitude, declination),
     )
 
 

@@ -13,8 +13,6 @@ SURFACE_EXCESS: Final = 14.0
 """K; sunlit fruit above air in calm full sun, lower end of 14 to 18 (Ontario; UC Postharvest; WSU 2018, read)."""
 BROWNING: Final = 46.0
 """degC of the fruit's surface at which browning starts (Schrader, Zhang & Duplaga 2001, read: 46 to 49)."""
-NECROSIS: Final = 52.0
-"""degC; 52 +- 1, ten minutes (same, read)."""
 EXPOSED_SHARE: Final = 0.25
 """Assumption: share of the fruit that ever stands in full sun."""
 DOSE_SCALE: Final = 90.0

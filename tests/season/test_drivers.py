@@ -1,0 +1,153 @@
+"""The assembly: real record, mirror south, slices, limits, bad input."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from orchardsim.core.calendar import WINDOW_DAYS
+from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
+from orchardsim.season import drivers, season_drivers, season_drivers_for
+from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.season.prepare import daylight
+from orchardsim.season.summary import frost_years
+
+CULTIVAR = Phenology(chill_requirement=55.0, bloom_heat=210.0, days_to_harvest=125.0)
+SITE = BlockSite()
+NAMES = [field.name for field in dataclasses.fields(SeasonDrivers)]
+
+
+def rows(weather: SeasonWeather, wanted) -> SeasonWeather:
+    picked = {
+        name: getattr(weather, name)[wanted] for name in ("harvest_year", "temperature_min", "temperature_max", "rain")
+    }
+    return dataclasses.replace(weather, **picked)
+
+
+def test_every_field_is_filled(made_up):
+    found = season_drivers(made_up, CULTIVAR, SITE)
+    count = len(made_up.harvest_year)
+    for name in NAMES:
+        values = getattr(found, name)
+        assert values.dtype == np.float64 and values.shape[0] == count and np.isfinite(values).all(), name
+    assert found.water_factor.shape == (count, 4, len(COVER_LEVELS))
+    assert found.irrigation_depth.shape == (count, len(COVER_LEVELS))
+    for name in ("radiation", "degree_days", "temperature_factor", "work_fraction"):
+        assert getattr(found, name).shape == (count, 4)
+    for name in (
+        "chill_fraction",
+        "frost_kill",
+        "sunburn_fraction",
+        "temperature_factor",
+        "work_fraction",
+        "water_factor",
+    ):
+        values = getattr(found, name)
+        assert ((values >= 0) & (values <= 1)).all(), name
+    order = np.stack(
+        [found.bud_break_day, found.bloom_day, found.closed_canopy_day, found.harvest_day, found.leaf_fall_day]
+    )
+    assert (np.diff(order, axis=0) > 0).all() and (order < WINDOW_DAYS).all()
+
+
+def test_real_record_blooms_in_spring_with_the_published_spread(clemson):
+    """T18: SD of bloom between years 7.6 d at Wenatchee (20 published dates); 5 to 11 d allowed on this record.
+
+    Mean bloom between 20 March and 25 April (days 170 to 206): a coarse check, no bloom was observed at the station.
+    """
+    found = season_drivers(clemson, CULTIVAR, SITE)
+    assert 5 <= found.bloom_day.std(ddof=1) <= 11
+    assert 170 <= found.bloom_day.mean() <= 206
+    later = season_drivers(clemson, dataclasses.replace(CULTIVAR, bloom_heat=250.0), SITE)
+    assert (later.bloom_day >= found.bloom_day).all()
+
+
+def test_real_record_hollows_freeze_more_and_protection_helps(clemson):
+    cases = [
+        (CULTIVAR, SITE),
+        (CULTIVAR, dataclasses.replace(SITE, night_offset=-2.0)),
+        (CULTIVAR, dataclasses.replace(SITE, protection="air_mixing")),
+        (CULTIVAR, dataclasses.replace(SITE, protection="overhead_water")),
+        (CULTIVAR, dataclasses.replace(SITE, protection="heaters", protection_failure=1.0)),
+    ]
+    plain, hollow, mixed, watered, failed = season_drivers_for(clemson, cases)
+    assert (hollow.frost_kill >= plain.frost_kill).all() and hollow.frost_kill.mean() > plain.frost_kill.mean()
+    for guarded in (mixed, watered):
+        assert (guarded.frost_kill <= guarded.frost_kill_unprotected + 1e-12).all()
+        assert guarded.frost_kill.mean() < plain.frost_kill.mean() - 0.05
+        assert ((guarded.protection_hours > 0) | (guarded.frost_kill_unprotected < 0.1)).all()
+    np.testing.assert_allclose(failed.frost_kill, plain.frost_kill)
+    np.testing.assert_array_equal(plain.protection_hours, 0)
+    shares = frost_years(plain.frost_kill, clemson.harvest_year)
+    assert shares.seasons == 90 and 0 < shares.over_90 < shares.over_30 < 1
+
+
+def test_frost_water_and_irrigation_share_the_season_limit(clemson):
+    site = dataclasses.replace(SITE, protection="overhead_water", season_water_limit=120.0)
+    found = season_drivers(clemson, CULTIVAR, site)
+    assert (found.irrigation_depth <= 120.0 + 1e-9).all()
+    assert found.irrigation_depth.max() == pytest.approx(120.0)
+    free = season_drivers(clemson, CULTIVAR, dataclasses.replace(site, season_water_limit=3000.0))
+    assert (found.protection_hours <= free.protection_hours).all()
+
+
+@pytest.mark.parametrize("wanted", [slice(0, 29), slice(5, 22), np.array([7, 2, 29])])
+def test_a_season_does_not_depend_on_its_slice(made_up, wanted, monkeypatch):
+    """Bit for bit, whatever seasons stand beside it and however they are sliced."""
+    site = dataclasses.replace(SITE, protection="air_mixing")
+    whole = season_drivers(made_up, CULTIVAR, site)
+    monkeypatch.setattr(drivers, "SLICE", 7)
+    part = season_drivers(rows(made_up, wanted), CULTIVAR, site)
+    for name in NAMES:
+        np.testing.assert_array_equal(getattr(part, name), getattr(whole, name)[wanted], err_msg=name)
+
+
+def test_a_season_alone_is_the_same(made_up):
+    whole = season_drivers(made_up, CULTIVAR, SITE)
+    for season in (0, 3, 11, 29):
+        alone = season_drivers(rows(made_up, slice(season, season + 1)), CULTIVAR, SITE)
+        for name in NAMES:
+            np.testing.assert_array_equal(getattr(alone, name)[0], getattr(whole, name)[season], err_msg=name)
+
+
+def test_south_mirrors_north(made_up):
+    """The same weather south of the equator: exactly the same with the same daylight, else within the effect of the
+    Earth-sun distance (7 % of radiation) and of half-years that differ by a few days."""
+    south = dataclasses.replace(made_up, latitude=-made_up.latitude)
+    north, same = (
+        season_drivers(weather, CULTIVAR, SITE, sky=daylight(made_up.latitude)) for weather in (made_up, south)
+    )
+    for name in NAMES:
+        np.testing.assert_array_equal(getattr(north, name), getattr(same, name), err_msg=name)
+    own = season_drivers(south, CULTIVAR, SITE)
+    np.testing.assert_allclose(own.bloom_day, north.bloom_day, atol=1)
+    ratio = own.radiation.sum(axis=1) / north.radiation.sum(axis=1)
+    assert ((ratio > 0.93) & (ratio < 1.07)).all()
+
+
+def test_wind_and_humidity_are_used_where_known(made_up):
+    shape = made_up.temperature_min.shape
+    windy = dataclasses.replace(made_up, wind_speed=np.full(shape, 8.0), relative_humidity=np.full(shape, 0.6))
+    calm, blown = (season_drivers(weather, CULTIVAR, SITE) for weather in (made_up, windy))
+    assert (blown.pollination_hours < calm.pollination_hours).all()
+    assert not np.array_equal(blown.irrigation_depth, calm.irrigation_depth)
+
+
+def test_warmer_seasons_bloom_earlier(made_up):
+    warm = dataclasses.replace(
+        made_up, temperature_min=made_up.temperature_min + 1.0, temperature_max=made_up.temperature_max + 1.0
+    )
+    before, after = (season_drivers(weather, CULTIVAR, SITE) for weather in (made_up, warm))
+    assert after.bloom_day.mean() < before.bloom_day.mean()
+
+
+@pytest.mark.parametrize("name", ["temperature_min", "temperature_max", "rain"])
+def test_gaps_and_wrong_shapes_are_refused(made_up, name):
+    holed = getattr(made_up, name).copy()
+    holed[2, 100] = np.nan
+    with pytest.raises(ValueError, match=name):
+        season_drivers(dataclasses.replace(made_up, **{name: holed}), CULTIVAR, SITE)
+    with pytest.raises(ValueError, match=name):
+        season_drivers(dataclasses.replace(made_up, **{name: holed[:, :365]}), CULTIVAR, SITE)

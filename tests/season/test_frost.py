@@ -1,0 +1,112 @@
+"""Bud kill, protection and frost years."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from orchardsim.season import frost
+from orchardsim.season.phenology import STAGES
+from orchardsim.season.summary import frost_years
+
+# Washington State University EB0913 (Proebsting & Mills), degF, 10 and 90 % kill; the same in the tables of Michigan
+# State, Penn State and Utah State (read).
+EB0913 = {
+    "silver_tip": (15, 2),
+    "green_tip": (18, 10),
+    "half_inch_green": (23, 15),
+    "tight_cluster": (27, 21),
+    "first_pink": (28, 24),
+    "full_pink": (28, 25),
+    "first_bloom": (28, 25),
+    "full_bloom": (28, 25),
+    "post_bloom": (28, 25),
+}
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_published_table(stage):
+    ten, ninety = ((value - 32) / 1.8 for value in EB0913[stage])
+    index = STAGES.index(stage)
+    assert frost.kill_curve(ten, frost.KILL_10[index], frost.KILL_90[index]) == pytest.approx(0.10, abs=1e-9)
+    # An earlier stage's curve may stand above in the tail, by less than a hundredth.
+    assert 0.10 <= frost.stage_kill(ten, index) + 1e-12 < 0.11
+    assert frost.stage_kill(ninety, index) == pytest.approx(0.90, abs=1e-6)
+
+
+@pytest.mark.parametrize("points", [(20.4, 15.5, 10.3), (19.2, 15.0, 10.6), (18.3, 14.5, 10.3)])
+def test_measured_half_kill(points):
+    """Fuji, Gala and Red Delicious buds, Prosser, 18 March 2013 (WSU notice of 21 March 2014, read): the logistic
+    through LT10 and LT90 must put measured LT50 (degF) within 0.2 degF of half kill."""
+    ten, fifty, ninety = points
+    for shift, above in ((0.21, False), (-0.21, True)):
+        kill = frost.kill_curve(*((value - 32) / 1.8 for value in (fifty + shift, ten, ninety)))
+        assert (kill > 0.5) == above
+
+
+def test_part_of_the_buds_is_enough():
+    """A full crop may need only 10 to 15 % of the buds (Utah State University IPM-012-11, read)."""
+    assert frost.crop_after_frost(0.85) == 1.0
+    assert frost.crop_after_frost(0.90) < 1.0
+    assert frost.crop_after_frost(1.0) == 0.0
+
+
+@given(st.floats(-25, 5), st.floats(0, 5), st.integers(0, len(STAGES) - 1))
+def test_colder_and_later_kill_no_less(temperature, colder, stage):
+    assert frost.stage_kill(temperature - colder, stage) >= frost.stage_kill(temperature, stage) - 1e-12
+    later = min(stage + 1, len(STAGES) - 1)
+    assert frost.stage_kill(temperature, later) >= frost.stage_kill(temperature, stage) - 1e-12
+
+
+@given(st.lists(st.floats(-12, 4), min_size=1, max_size=20), st.integers(0, len(STAGES) - 1))
+def test_a_second_equal_night_kills_nothing(nights, stage):
+    kills = frost.stage_kill(np.array(nights), np.full(len(nights), stage))
+    once, twice = frost.season_kill(kills), frost.season_kill(np.concatenate([kills, kills]))
+    assert once == twice == kills.max()
+
+
+def test_no_kill_before_bud_break_or_without_ice():
+    np.testing.assert_array_equal(frost.stage_kill(np.array([-30.0, 0.0, 8.0]), np.array([-1, 8, 8])), 0.0)
+
+
+def test_clear_nights_cool_the_block_and_the_buds():
+    low, clear = np.array([-1.0, -1.0]), np.array([1.0, 0.0])
+    air, bud = frost.block_night_temperature(low, clear, -2.0, 0.8)
+    np.testing.assert_allclose(air, [-3.0, -1.0])
+    np.testing.assert_allclose(bud, [-3.8, -1.0])
+
+
+def test_protection_needs_an_inversion_or_water():
+    air, bud = np.array([-3.0, -3.0]), np.array([-3.5, -3.0])
+    clear = np.array([1.0, 0.0])
+    mixed = frost.protected_temperature(frost.PROTECTION["air_mixing"], air, bud, clear)
+    assert mixed[0] > bud[0] and mixed[1] == bud[1]
+    water = frost.PROTECTION["overhead_water"]
+    assert (frost.protected_temperature(water, air, bud, clear) == water.holds_at).all()
+    assert frost.protected_temperature(water, np.array([-9.0]), np.array([-9.0]), np.array([0.0])) == -9.0
+
+
+def test_hours_below_a_threshold_against_the_curve():
+    """The closed form against counting fine steps of the hourly shape it inverts."""
+    from orchardsim.season import hourly
+
+    low, high, length = np.full(3, -3.0), np.full(3, 12.0), np.full(3, 13.0)
+    steps = np.arange(0, 24, 0.01)
+    shape = hourly.parton_logan(length, steps)
+    curve = hourly.hourly_temperature(shape, low, high)
+    sunset = low[0] + shape.sunset_weight[0] * (high[0] - low[0])
+    for limit in (-2.5, -1.0, 0.0, 2.0):
+        counted = (curve[1] < limit).sum() * 0.01
+        assert frost.hours_below(limit, -3.0, sunset, 12.0, 13.0) == pytest.approx(counted, abs=0.05)
+    assert frost.hours_below(-4.0, -3.0, sunset, 12.0, 13.0) == 0.0
+
+
+def test_frost_years_by_hand():
+    kill, year = np.array([0.0, 0.31, 0.95, 0.3, 1.0]), np.array([1990, 1991, 1992, 1993, 1994])
+    whole, part = frost_years(kill, year), frost_years(kill, year, (1991, 1992))
+    assert (whole.seasons, whole.over_30, whole.over_90) == (5, 0.6, 0.4)
+    assert (part.seasons, part.over_30, part.over_90) == (2, 1.0, 0.5)
+    assert whole.standard_error_90 == pytest.approx(np.sqrt(0.4 * 0.6 / 5))
+    assert np.isnan(frost_years(kill, year, (1800, 1801)).over_30)
