@@ -82,7 +82,10 @@ WorkedHook = Callable[[int, str, int, int, float], None]
 
 
 class CrewWorld:
-    """The crews of one farm in one trial, on one SimPy clock from year 0 on.
+    """The crews of one farm in one trial.
+
+    Each phase runs on a SimPy clock of its own, in minutes since year 0, because the phases of early and late
+    cultivars overlap; a crew starts a phase when it has come free from the one before.
 
     Parameters
     ----------
@@ -91,8 +94,9 @@ class CrewWorld:
     """
 
     def __init__(self, crews: Sequence[Crew]) -> None:
-        self.env = simpy.Environment()
         self.crews = tuple(crews)
+        self.free_from = [0] * len(self.crews)
+        """Minute at which each crew ended its last work."""
         self.daily_hours = tuple(crew.workers * crew.hours_per_day * crew.days_per_week / 7 for crew in crews)
         self._skilled: dict[str, tuple[int, ...]] = {}
         self._busy = 0
@@ -137,14 +141,13 @@ class CrewWorld:
         hook : callable, optional
             Called with (job number, crew name, start minute, end minute, hours) for each stretch of work.
         """
-        env = self.env
         base = year * YEAR_DAYS * DAY_MINUTES
         rates = [
             hours * share * work_fraction / DAY_MINUTES for hours, share in zip(self.daily_hours, turnout, strict=True)
         ]
         boards: list[list[Batch]] = [[] for _ in self.crews]
         parts_of: list[list[Batch]] = []
-        opens = max(base + round(phase_start * DAY_MINUTES), int(env.now))
+        opens = base + round(phase_start * DAY_MINUTES)
         closes = base + round(phase_end * DAY_MINUTES)
         able_to = {
             task: [number for number in self.skilled(task) if rates[number] > 0] for task in {job[1] for job in jobs}
@@ -173,22 +176,30 @@ class CrewWorld:
                 parts.append(Batch(index, key, hours * rates[number] / strength, earliest, latest))
             for number in able:
                 boards[number].extend(parts)
+        env = simpy.Environment(initial_time=opens)
         finished = env.event()
         self._busy = 0
         for number, board in enumerate(boards):
             if board:
                 board.sort(key=_batch_key)
                 self._busy += 1
-                env.process(self._serve(self.crews[number].name, rates[number], board, finished, hook))
+                env.process(self._serve(env, number, rates[number], board, finished, hook))
         if self._busy:
             env.run(until=finished)
         return [_outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
 
     def _serve(
-        self, name: str, rate: float, board: list[Batch], finished: simpy.Event, hook: WorkedHook | None
+        self,
+        env: simpy.Environment,
+        number: int,
+        rate: float,
+        board: list[Batch],
+        finished: simpy.Event,
+        hook: WorkedHook | None,
     ) -> Generator[Any, Any, None]:
         """Process of one crew through one phase: take the most urgent open batch, work, decide again."""
-        env = self.env
+        if self.free_from[number] > env.now:
+            yield env.timeout(self.free_from[number] - env.now)
         gone = 0
         while True:
             now = int(env.now)
@@ -237,8 +248,9 @@ class CrewWorld:
                 chosen.left -= hours
             chosen.moment += hours * (now + stop)
             chosen.end = stop
+            self.free_from[number] = stop
             if hook is not None:
-                hook(chosen.index, name, now, stop, hours)
+                hook(chosen.index, self.crews[number].name, now, stop, hours)
         self._busy -= 1
         if not self._busy:
             finished.succeed()

@@ -17,7 +17,8 @@ WIRE_ROW = 475 * 0.3048
 
 @dataclass(frozen=True)
 class BillOfMaterials:
-    """Pieces of one block's support; ``wire`` in metres."""
+    """Pieces of one block's support; ``wire`` in metres. A clip holds each
+    tree or its stake to a wire."""
 
     line_posts: int
     end_posts: int
@@ -29,7 +30,12 @@ class BillOfMaterials:
     ties: int
 
 
-def bill_of_materials(design: SupportDesign, rows: int, row_length: float, trees: int) -> BillOfMaterials:
+NOTHING = BillOfMaterials(0, 0, 0, 0, 0.0, 0, 0, 0)
+
+
+def bill_of_materials(
+    design: SupportDesign, rows: int, row_length: float, trees: int, kind: str = "wires"
+) -> BillOfMaterials:
     """Pieces for a block.
 
     Parameters
@@ -39,6 +45,8 @@ def bill_of_materials(design: SupportDesign, rows: int, row_length: float, trees
     row_length : float [m]
         From end post to end post.
     trees : int
+    kind : str
+        "wires", "stake" (one at each tree) or "none".
 
     Examples
     --------
@@ -46,18 +54,21 @@ def bill_of_materials(design: SupportDesign, rows: int, row_length: float, trees
     >>> bill.line_posts, bill.end_posts, bill.wire
     (140, 20, 6000.0)
     """
-    spans = max(1, math.ceil(row_length / design.post_spacing - 1e-9)) if rows else 0
-    stakes = trees if design.stake_per_tree else 0
+    if kind == "none" or not rows:
+        return NOTHING
+    ties = round(trees * design.ties_per_tree)
+    if kind == "stake":
+        return BillOfMaterials(0, 0, 0, 0, 0.0, trees, 0, ties)
+    spans = max(1, math.ceil(row_length / design.post_spacing - 1e-9))
     return BillOfMaterials(
-        line_posts=rows * max(0, spans - 1),
+        line_posts=rows * (spans - 1),
         end_posts=2 * rows,
         anchors=rows * design.anchors_per_row,
         braces=rows * design.braces_per_row,
         wire=rows * row_length * design.wires,
-        stakes=stakes,
-        # a stake hangs on the top wire by one clip
-        clips=stakes if design.wires else 0,
-        ties=round(trees * design.ties_per_tree),
+        stakes=trees if design.stake_per_tree else 0,
+        clips=trees,
+        ties=ties,
     )
 
 

@@ -1,14 +1,18 @@
 """The working place of one farm in one trial: replacement trees, deliveries, planting and crews.
 
 A year runs in this order: spares age (first call of the year), deliveries come, gaps are filled in the replant
-window, crews work phase by phase, stock is reviewed and orders go out. Totals add up as things happen; the event
-log is kept only with ``trace``.
+window, crews work phase by phase, stock is reviewed and orders go out. An order is a SimPy process on the yard's
+calendar of whole days, that waits for its delivery; the crews of a phase are processes too. Totals add up as things
+happen; the event log is kept only with ``trace``.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
+from typing import Any
+
+import simpy
 
 from orchardsim.core.calendar import YEAR_DAYS
 from orchardsim.core.errors import IdentityError
@@ -52,6 +56,7 @@ class Yard:
         self.draws = draws
         self.log = EventLog() if trace else None
         self.world = CrewWorld(parameters.crews)
+        self.calendar = simpy.Environment()
         self.stocks = {label: TreeStock() for label in self.labels}
         self.policies = {
             label: stock_policy(parameters.replacement, parameters.trees.get(label, 0)) for label in self.labels
@@ -141,10 +146,6 @@ class Yard:
                 hours -= trees / rate
                 self._await_work(Job(label, "replanting", trees / rate, window_start, window_end, PLANTING_PRIORITY))
                 self._move(year, window_start, "replanted", label, trees)
-        if self.parameters.replacement.place == "none":
-            for label, stock in self.stocks.items():
-                if left := stock.discard_all():
-                    self._move(year, window_end, "discarded", label, left)
         return planted
 
     def work(
@@ -152,7 +153,9 @@ class Yard:
     ) -> list[Done]:
         """Work through a phase's jobs; returns one :class:`Done` per job, in order.
 
-        Planting that waits is done first and is booked in :attr:`hours`, but not returned.
+        Planting that waits is done first and is booked in :attr:`hours`, but not returned. A job whose window runs
+        on beyond the phase keeps its place: what is undone goes on in the year's next phases, booked but not
+        returned again.
         """
         self.begin_year(year)
         waiting, self._waiting = self._waiting, []
@@ -172,11 +175,12 @@ class Yard:
         for job, outcome in zip(batch, done, strict=True):
             if outcome.hours:
                 hours[year, job.label, job.task] += outcome.hours
-            if self.log is not None and outcome.share < 1:
-                undone = job.hours - outcome.hours
-                self.log.add(
-                    Event(year, job.earliest, job.latest, "unfinished", job.label, job.task, "", 0, undone)
-                )
+            if outcome.share < 1:
+                rest = job._replace(hours=job.hours - outcome.hours)
+                if job.latest > phase_end_day:
+                    self._waiting.append(rest)
+                else:
+                    self._leave_undone(year, rest)
         return done[: len(jobs)]
 
     def order_review(
@@ -195,23 +199,31 @@ class Yard:
         gaps : mapping from label to gaps that wait to be filled
         expected : mapping from label to losses expected before an order placed now would be planted, optional
         leaf : mapping from label to the block's leaf this season, optional
-            No tree is ordered that would come after the last leaf in which gaps are filled.
+            No tree is ordered that would come after the last leaf in which gaps are filled; spares left in that leaf
+            are thrown out.
         """
         self.begin_year(year)
         policy = self.parameters.replacement
+        today = year * YEAR_DAYS + round(on_day)
+        if today > self.calendar.now:
+            self.calendar.run(until=today)
         ordered = {}
         for label, waiting in gaps.items():
             stock = self.stocks[label]
             arrival = max(year + policy.lead_time, year + 1)
-            if leaf is not None and not 1 <= leaf[label] + arrival - year <= policy.last_refill_leaf:
-                ordered[label] = 0
-                continue
+            if leaf is not None:
+                if leaf[label] >= policy.last_refill_leaf and (left := stock.discard_all()):
+                    self._move(year, on_day, "discarded", label, left)
+                if not 1 <= leaf[label] + arrival - year <= policy.last_refill_leaf:
+                    ordered[label] = 0
+                    continue
             trees = stock.review(
                 self.policies[label], waiting, expected.get(label, 0.0) if expected else 0.0, arrival
             )
             ordered[label] = trees
             if trees:
                 self._move(year, on_day, "ordered", label, trees)
+                self.calendar.process(self._deliver(label, arrival))
         return ordered
 
     def close(self) -> None:
@@ -228,7 +240,6 @@ class Yard:
             min(1.0, max(0.0, 1.0 + crew.turnout_spread * draw))
             for crew, draw in zip(self.parameters.crews, draws.turnout[year], strict=True)
         ]
-        late = draws.delay[year] < policy.delay_probability
         for index, label in enumerate(self.labels):
             stock = self.stocks[label]
             if stock.cohorts:
@@ -237,23 +248,39 @@ class Yard:
                     self._move(year, 0, "died", label, died)
                 if discarded:
                     self._move(year, 0, "discarded", label, discarded)
-            due = stock.due.pop(year, 0) if stock.due else 0
-            if not due:
-                continue
-            if late:
-                stock.due[year + 1] = stock.due.get(year + 1, 0) + due
-                self._note(year, policy.window_start, "late_delivery", label, due)
-                continue
-            if draws.short[year][index] < policy.shortfall_probability:
-                lacking = round(due * policy.shortfall_share * draws.short_share[year][index])
-                due -= lacking
-                self._note(year, policy.window_start, "short_delivery", label, lacking)
+        # the clock stops before the events of the moment that it is run to
+        self.calendar.run(until=year * YEAR_DAYS + policy.window_start + 1)
+
+    def _deliver(self, label: str, arrival: int) -> Generator[Any, Any, None]:
+        """Process of an order: wait for the year of delivery, and another if the trade is late; trees come short."""
+        policy = self.parameters.replacement
+        draws = self.draws
+        stock = self.stocks[label]
+        while True:
+            yield self.calendar.timeout(arrival * YEAR_DAYS + policy.window_start - self.calendar.now)
+            due = stock.due.pop(arrival, 0)
+            if not due or draws.delay[arrival] >= policy.delay_probability:
+                break
+            self._note(arrival, policy.window_start, "late_delivery", label, due)
+            arrival += 1
+            stock.due[arrival] = stock.due.get(arrival, 0) + due
+        index = self.labels.index(label)
+        if due and draws.short[arrival][index] < policy.shortfall_probability:
+            lacking = round(due * policy.shortfall_share * draws.short_share[arrival][index])
+            due -= lacking
+            self._note(arrival, policy.window_start, "short_delivery", label, lacking)
+        if due:
             stock.receive(due)
-            self._move(year, policy.window_start, "delivered", label, due)
+            self._move(arrival, policy.window_start, "delivered", label, due)
 
     def _close_year(self, year: int) -> None:
         policy = self.parameters.replacement
+        for job in self._waiting:
+            self._leave_undone(year, job)
+        self._waiting = []
         for label, stock in self.stocks.items():
+            if policy.place == "none" and (left := stock.discard_all()):
+                self._move(year, policy.window_end, "discarded", label, left)
             held = stock.on_hand
             before = self.on_hand.get((year - 1, label), 0)
             trees = self.trees
@@ -273,6 +300,12 @@ class Yard:
                 self.hours[year, label, "upkeep"] += hours
                 if self.log is not None:
                     self.log.add(Event(year, 0, YEAR_DAYS, "upkeep", label, "upkeep", "", held, hours))
+
+    def _leave_undone(self, year: int, job: Job) -> None:
+        if self.log is not None and job.hours > 0:
+            self.log.add(
+                Event(year, job.earliest, job.latest, "unfinished", job.label, job.task, "", 0, job.hours)
+            )
 
     def _await_work(self, job: Job) -> None:
         self._waiting.append(job)

@@ -40,9 +40,12 @@ def test_hours_by_hand() -> None:
     assert support_hours(bill, SupportRates()) == pytest.approx((12 + 52 + 6 + 30 + 60 + 158 * 3) / 60)
 
 
-def test_nothing_to_build() -> None:
-    """No rows, no pieces, no hours."""
+def test_nothing_or_little_to_build() -> None:
+    """No rows or free-standing trees: no hours. A stake of 2 min and two ties of 20 s at each of 30 trees: 80 min."""
     assert support_hours(bill_of_materials(SupportDesign(), 0, 0.0, 0), SupportRates()) == 0
+    assert support_hours(bill_of_materials(SupportDesign(), 5, 50.0, 30, "none"), SupportRates()) == 0
+    stakes = bill_of_materials(SupportDesign(), 5, 50.0, 30, "stake")
+    assert support_hours(stakes, SupportRates()) == pytest.approx(80 / 60)
 
 
 @given(st.floats(1, 20), st.lists(st.floats(0.05, 1), min_size=1, max_size=5))

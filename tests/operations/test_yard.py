@@ -108,8 +108,9 @@ def test_short_late_and_spot_deliveries() -> None:
 def test_without_a_place_nothing_is_kept() -> None:
     """What is delivered and not planted in the window is thrown out."""
     yard = Yard(parameters(place="none", spares_at_planting=0.0, order_up_to=0.1), LABELS, average_draws(YEARS, 2, 1))
-    yard.order_review(0, 273, {"north": 0})
-    yard.planting(2, 182, 227, {"north": 20})
+    yard.order_review(0, 273, {"north": 0, "south": 0})
+    assert yard.planting(2, 182, 227, {"north": 20}) == {"north": 20}
+    assert yard.planting(2, 182, 227, {"south": 30}) == {"south": 30}
     yard.close()
     assert yard.trees[2, "north", "discarded"] == 80
     assert yard.on_hand[2, "north"] == 0
@@ -180,6 +181,39 @@ def test_draws_of_a_label_do_not_hang_on_the_others() -> None:
     alone = draw_operations(streams["farm"](), [streams["south"]()], YEARS, 1)
     assert [row[1] for row in both.death] == [row[0] for row in alone.death]
     assert both.turnout == alone.turnout
+
+
+def test_work_that_outlasts_a_phase_goes_on() -> None:
+    """500 hours of building from day 150 to 300: what phase 0 leaves at day 160 goes on after it, behind thinning.
+
+    5 x 8 x 6/7 = 34.29 hours a day: 342.9 done by day 160; 34.29 hours of thinning take day 200 to 201; the rest of
+    157.1 hours is done by day 165 if nobody thins, in the call of the next phase.
+    """
+    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+    daily = 5 * 8 * 6 / 7
+    (first,) = yard.work(0, 0, 160, [Job("north", "support_building", 500, 150, 300, 4)], 1.0)
+    assert first.hours == pytest.approx(10 * daily)
+    (thinning,) = yard.work(0, 160, 250, [Job("north", "thinning", daily, 160, 240, 1)], 1.0)
+    assert thinning.end_day == pytest.approx(161, abs=1e-3)
+    assert yard.hours[0, "north", "support_building"] == pytest.approx(500)
+    yard.close()
+    # a year's end leaves undone what is still waiting
+    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+    yard.work(0, 0, 160, [Job("north", "support_building", 500, 150, 300)], 1.0)
+    yard.begin_year(1)
+    assert yard.log is not None
+    (undone,) = (row for row in yard.log.rows if row.kind == "unfinished")
+    assert undone.hours == pytest.approx(500 - 10 * daily)
+
+
+def test_spares_are_thrown_out_when_nothing_is_left_to_refill() -> None:
+    """In the last leaf of refilling, 30 spares go; a leaf earlier they stay."""
+    for leaf, held in ((4, 30), (5, 0)):
+        yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1))
+        yard.first_planting(0, {"north": 1000}, 182, 227)
+        yard.order_review(0, 273, {"north": 0}, leaf={"north": leaf})
+        yard.close()
+        assert yard.on_hand[0, "north"] == held
 
 
 def test_bad_policies_and_crews_are_named() -> None:
