@@ -172,5 +172,5 @@ class Catalogue:
             base = like
         numbers = _inherited(kind, base) if base is not None and base in entries(kind) else {}
         numbers = {key: raw for key, raw in numbers.items() if key in wanted and key not in stated}
-        made = self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], **stated)
-        return made
+        nearest = "like = " + repr(next(iter(entries(kind))))
+        return self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], nearest, **stated)

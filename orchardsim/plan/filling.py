@@ -95,6 +95,7 @@ class Filler:
         stated: Table | None = None,
         catalogue: Mapping[str, Any] | None = None,
         catalogue_name: str = "catalogue",
+        likeness: str = "",
         **given: Any,
     ) -> Any:
         """An instance of a stage's parameter class.
@@ -111,6 +112,8 @@ class Filler:
             Entries ``{value, unit, source, status}`` by key, that come second; the class's defaults are last.
         catalogue_name : str
             File of ``catalogue``, for messages.
+        likeness : str
+            How missing values could be taken over from another entry, for messages.
         given
             Values that the plan room supplies itself.
 
@@ -126,6 +129,7 @@ class Filler:
             if key not in known:
                 raise InputError(catalogue_name, f"{path}.{key}: unknown key, {nearest_names(key, known)}")
         values = dict(given)
+        missing: list[tuple[str, ParameterInfo]] = []
         for each in dataclasses.fields(cls):
             name = each.name
             if name in values:
@@ -148,11 +152,17 @@ class Filler:
                     source = f"{DEFAULT_SOURCE}: {info.meaning}"
                     self.ledger.note(key, each.default, info.unit, source, status_in(info.meaning))
             else:
-                raise InputError(
-                    self.where,
-                    f"{key}: missing ({info.meaning}); expected for example "
-                    f"{name} = {_example(info, self.context.currency)}",
-                )
+                missing.append((name, info))
+        if missing:
+            name, info = missing[0]
+            others = [other for other, _ in missing[1:]]
+            raise InputError(
+                self.where,
+                f"{path}.{name}: missing ({info.meaning}); expected for example "
+                f"{name} = {_example(info, self.context.currency)}"
+                + (f"; also missing: {', '.join(others)}" if others else "")
+                + (f"; or take them over with {likeness}" if likeness else ""),
+            )
         return cls(**values)
 
     def read_entry(self, entry: Sourced, info: ParameterInfo, hint: Any, where: str, key: str) -> Any:

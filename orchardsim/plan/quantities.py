@@ -94,7 +94,7 @@ def check_bounds(value: float, info: ParameterInfo) -> None:
     """Raise ``ValueError`` where a number lies outside the parameter's bounds."""
     low, high = info.low, info.high
     if (low is not None and value < low) or (high is not None and value > high):
-        raise ValueError(f"found {value:g} {_shown(info.unit)}, allowed {allowed_range(info)}".replace("  ", " "))
+        raise ValueError(f"found {f'{value:g} {_shown(info.unit)}'.rstrip()}, allowed {allowed_range(info)}")
 
 
 def allowed_range(info: ParameterInfo) -> str:

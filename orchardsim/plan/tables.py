@@ -174,6 +174,8 @@ def _words(fault: Any) -> str:
         return str(fault["ctx"]["error"])
     if kind in _EXPECTED:
         return f"found {_short(found)}, expected {_EXPECTED[kind]}"
+    if kind == "too_short":
+        return f"found {_short(found)}, expected at least one"
     if kind == "literal_error":
         return f"found {_short(found)}, allowed: {fault['ctx']['expected']}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
@@ -192,18 +194,18 @@ def _names_at(model: type[BaseModel], location: Iterable[Any]) -> list[str]:
     """Names allowed in the table at a place of the model."""
     current: Any = model
     for part in location:
-        if isinstance(part, int):
-            continue
-        if isinstance(current, type) and issubclass(current, BaseModel):
-            current = _inner(current.model_fields[str(part)].annotation)
-        # Else the part is a free name (an entry of a catalogue) and the type stays.
+        current = _annotation(current)
+        if get_origin(current) in (list, dict, tuple):
+            current = get_args(current)[-1]
+        elif isinstance(current, type) and issubclass(current, BaseModel) and part in current.model_fields:
+            current = current.model_fields[str(part)].annotation
+        else:
+            return []
+    current = _annotation(current)
     return list(current.model_fields) if isinstance(current, type) and issubclass(current, BaseModel) else []
 
 
-def _inner(annotation: Any) -> Any:
-    """The table type within ``X | None``, ``list[X]`` or ``dict[str, X]``."""
+def _annotation(annotation: Any) -> Any:
+    """The type within ``X | None`` and ``Annotated[X, ...]``."""
     annotation = without_none(annotation)
-    if get_origin(annotation) in (list, dict, tuple):
-        return _inner(get_args(annotation)[-1])
-    return annotation
-
+    return _annotation(get_args(annotation)[0]) if get_origin(annotation) is Annotated else annotation

@@ -1,0 +1,178 @@
+"""Bad input: one clear line that names file, key, what was found and what is allowed."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from orchardsim.cli.main import main
+from orchardsim.core.errors import InputError
+from orchardsim.plan import load_plan
+
+from .examples import DEMO, changed
+
+# (changes to the small plan, words that the one line must hold)
+CASES = {
+    "unknown key at the top": ([("sight", {})], ["sight", "did you mean 'site'"]),
+    "unknown key in a table": ([("site.lattitude", "3 degree")], ["site", "lattitude", "did you mean 'latitude'"]),
+    "unknown key in a block": ([("block.row_spaceing", "3 m")], ["block 1", "did you mean 'row_spacing'"]),
+    "misspelt required key": (
+        [("block.row_spacing", None), ("block.row_spaceing", "3 m")], ["row_spaceing", "did you mean 'row_spacing'"],
+    ),
+    "unknown key of a stage": ([("costs.wagee", "20 USD/hour")], ["costs", "did you mean 'wage'"]),
+    "unknown key of normals": ([("weather.normals.rein", {})], ["weather.normals", "'rain'"]),
+    "missing key": ([("block.tree_spacing", None)], ["block 1.tree_spacing", "missing"]),
+    "missing title": ([("title", None)], ["title", "missing"]),
+    "no block": ([("block", [])], ["block"]),
+    "block as a table": ([("block", {"name": "a"})], ["block", "list"]),
+    "no unit": ([("block.row_spacing", 3.5)], ["block 1.row_spacing", "3.5", "unit", "'3.5 m'"]),
+    "number as text": ([("block.row_spacing", "3.5")], ["block 1.row_spacing", "unit"]),
+    "wrong unit": ([("block.row_spacing", "3.5 kg")], ["block 1.row_spacing", "3.5 kg", " m "]),
+    "unit of no kind": ([("block.row_spacing", "3.5 hands_high")], ["block 1.row_spacing", "hands_high"]),
+    "wrong currency": ([("costs.wage", "20 EUR/hour")], ["costs.wage", "EUR", "USD/hour"]),
+    "not a number": ([("block.row_spacing", math.nan)], ["block 1.row_spacing", "nan", "finite"]),
+    "text nan": ([("block.row_spacing", "nan m")], ["block 1.row_spacing", "nan", "finite"]),
+    "infinite": ([("block.net_area", math.inf)], ["block 1.net_area", "inf", "finite"]),
+    "nan share": ([("block.irrigated", math.nan)], ["irrigated", "true or false"]),
+    "nan in a list": ([("block.crop_load_target", [0.0, math.nan])], ["block 1.crop_load_target", "nan"]),
+    "negative spacing": ([("block.tree_spacing", "-1 m")], ["block 1.tree_spacing", "-1", "0.2 to 30"]),
+    "no spacing": ([("block.tree_spacing", "0 m")], ["block 1.tree_spacing", "0.2 to 30"]),
+    "negative trees": ([("block.trees", -5)], ["block 1.trees", "-5", "at least 1"]),
+    "half a tree": ([("block.trees", 10.5)], ["block 1.trees", "10.5", "whole number"]),
+    "negative area": ([("block.net_area", "-2 ha")], ["block 1.net_area", "allowed"]),
+    "latitude too far north": ([("site.latitude", "95 degree")], ["site.latitude", "95", "-66 to 66"]),
+    "latitude too far south": ([("site.latitude", -80)], ["site.latitude", "-80", "-66 to 66"]),
+    "more trees than the area holds": ([("block.trees", 2_001)], ["block 1", "2001", "at most 2000"]),
+    "two areas": ([("block.gross_area", "1 ha")], ["block 1", "gross_area", "net_area"]),
+    "no size": ([("block.net_area", None)], ["block 1", "gross_area, net_area, trees"]),
+    "unknown cultivar": ([("block.cultivar", "Honycrisp")], ["block 1.cultivar", "did you mean 'Honeycrisp'"]),
+    "unknown stock": ([("block.rootstock", "G935")], ["block 1.rootstock", "'G.935'"]),
+    "unknown system": ([("block.training", "tall spindel")], ["block 1.training", "'tall_spindle'"]),
+    "unknown grade": ([("block.tree_grade", "feathred")], ["block 1.tree_grade", "'feathered'"]),
+    "no cultivar": ([("block.cultivar", None)], ["block 1.cultivar", "missing"]),
+    "unknown currency": ([("currency", "USDD")], ["currency", "'USD'"]),
+    "unknown units": ([("units", "imperial")], ["units", "imperial", "'us'", "'metric'"]),
+    "number for text": ([("title", 5)], ["title", "5", "text"]),
+    "text for a table": ([("site", "here")], ["site", "table"]),
+    "unknown word": ([("weather.method", "resampel")], ["weather.method", "'resample'", "parametric"]),
+    "missing record": ([("weather.record", "no_such.dly")], ["weather.record", "no_such.dly", "'bundled'"]),
+    "no weather": ([("weather", {})], ["weather", "record", "normals"]),
+    "short normals": ([("weather.normals.rain", {"value": [1, 2], "unit": "mm"})], ["normals.rain", "2", "12"]),
+    "normals without unit": ([("weather.normals.rain", [100] * 12)], ["normals.rain", "unit"]),
+    "minimum above maximum": (
+        [("weather.normals.temperature_min", {"value": [20] * 12, "unit": "degC"}),
+         ("weather.normals.temperature_max", {"value": [10] * 12, "unit": "degC"})],
+        ["normals", "temperature_min", "20", "10"],
+    ),
+    "baseline of one year": ([("weather.baseline_years", [1990])], ["baseline_years", "two years"]),
+    "baseline backwards": ([("weather.baseline_years", [2020, 1990])], ["baseline_years", "first and last"]),
+    "warming out of range": ([("weather.warming", "20 K")], ["weather.warming", "20", "-8 to 8"]),
+    "removed before planting": ([("block.year_removed", 0)], ["year_removed", "later than year_planted"]),
+    "ordered after planting": ([("block.order_year", 3)], ["order_year", "at most"]),
+    "trunk area of a new block": ([("block.trunk_area", "90 cm2")], ["trunk_area", "established"]),
+    "name of the farm": ([("block.name", "farm")], ["block 1.name", "'farm'", "another name"]),
+    "empty list": ([("block.crop_load_target", [])], ["crop_load_target", "empty"]),
+    "crop load word": ([("block.crop_load_target", "unthined")], ["crop_load_target", "'unthinned'"]),
+    "crop load too high": ([("block.crop_load_target", [500])], ["crop_load_target", "0 to 60"]),
+    "groups do not add up": (
+        [("block.group", [{"name": "a", "rows": 3}, {"name": "b", "rows": 5}])], ["block 1.group", "8 rows", "20 rows"],
+    ),
+    "two groups of a name": (
+        [("block.group", [{"name": "a", "rows": 10}, {"name": "a", "rows": 10}])], ["label", "'north/a'", "twice"],
+    ),
+    "unknown stock of a group": (
+        [("block.group", [{"name": "a", "rootstock": "M9"}])], ["block 1.group 1.rootstock", "'M.9'"],
+    ),
+    "triploid pollinizer": (
+        [("block.pollinizer", [{"cultivar": "Jonagold", "every_tree": 10}])], ["pollinizer 1.cultivar", "triploid"],
+    ),
+    "pollinizer nowhere": ([("block.pollinizer", [{"cultivar": "crab"}])], ["pollinizer 1", "every_tree"]),
+    "pollinizer step": (
+        [("block.pollinizer", [{"cultivar": "crab", "every_tree": 0}])], ["pollinizer 1.every_tree", "from 2 to 500"],
+    ),
+    "own stock without numbers": (
+        [("rootstock", {"X.1": {"vigor": 0.4}}), ("block.rootstock", "X.1")], ["rootstock.X.1", "missing"],
+    ),
+    "own stock like nothing": (
+        [("rootstock", {"X.1": {"like": "M9"}}), ("block.rootstock", "X.1")], ["rootstock.X.1.like", "'M.9'"],
+    ),
+    "own stock out of range": (
+        [("rootstock", {"X.1": {"like": "M.9", "vigor": 40}}), ("block.rootstock", "X.1")],
+        ["rootstock.X.1.vigor", "40", "0.1 to 1.2"],
+    ),
+    "own system without pruning": (
+        [("training_system", {"mine": {"height_limit": "3 m"}}), ("block.training", "mine")],
+        ["training_system.mine.", "missing", "pruning", "spread_limit", "like"],
+    ),
+    "own system, unknown key": (
+        [("training_system", {"mine": {"like": "tall_spindle", "hight_limit": "3 m"}})],
+        ["training_system.mine", "did you mean 'height_limit'"],
+    ),
+    "cultivar without prices": (
+        [("cultivar", {"Mine": {"like": "crab"}}), ("block.cultivar", "Mine")], ["market.fruit.Mine", "missing"],
+    ),
+    "share above one": ([("replacement.spares_at_planting", 5)], ["replacement.spares_at_planting", "0 to 1"]),
+    "half a year": ([("replacement.lead_time", "1.5 year")], ["replacement.lead_time", "whole number"]),
+    "bin of no size": ([("packing", {"bin_mass": "5 kg"})], ["packing.bin_mass", "100 to 600"]),
+    "list for a number": ([("block.row_spacing", ["3 m"])], ["block 1.row_spacing", "quantity"]),
+    "table without value": ([("block.row_spacing", {"unit": "m"})], ["block 1.row_spacing", "value"]),
+    "unknown key beside a value": (
+        [("rootstock", {"X.1": {"like": "M.9", "vigor": {"value": 0.4, "unitt": "1"}}})],
+        ["vigor", "did you mean 'unit'"],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_bad_plans_get_one_clear_line(name):
+    changes, words = CASES[name]
+    with pytest.raises(InputError) as raised:
+        load_plan(changed(*changes))
+    line = str(raised.value)
+    assert line.startswith("plan") and "\n" not in line
+    for word in words:
+        assert word in line, line
+
+
+def test_the_small_plan_itself_is_good():
+    assert load_plan(changed()).blocks[0].geometry.trees == 2_000
+
+
+FILES = {
+    "missing file": (None, ["no such file"]),
+    "empty file": (b"", ["empty"]),
+    "blank file": (b" \n\n", ["empty"]),
+    "binary file": (bytes(range(256)), ["binary"]),
+    "other encoding": ("title = 'Gala au pré'".encode("latin-1"), ["line 1", "UTF-8"]),
+    "broken TOML": (b'title = "a"\nunits = \n', ["broken TOML", "line 2"]),
+    "doubled key": (b'title = "a"\ntitle = "b"\n', ["broken TOML"]),
+    "unclosed text": (b'title = "a\n', ["broken TOML", "line 1"]),
+    "nested too deeply": (b"a = " + b"[" * 20_000 + b"]" * 20_000, ["broken TOML"]),
+}
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_bad_files_end_with_code_2_and_one_line(name, tmp_path, capsys):
+    content, words = FILES[name]
+    path = tmp_path / "plan.toml"
+    if content is not None:
+        path.write_bytes(content)
+    assert main(["check", str(path)]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.count("\n") == 1 and str(path) in err
+    for word in words:
+        assert word in err
+
+
+def test_a_folder_is_no_plan(tmp_path, capsys):
+    assert main(["check", str(tmp_path)]) == 2
+    assert "folder" in capsys.readouterr().err
+
+
+def test_the_file_is_named_with_the_key(tmp_path, capsys):
+    path = tmp_path / "mine.toml"
+    path.write_text(DEMO.read_text().replace("tree_spacing", "tree_spaceing"))
+    assert main(["check", str(path)]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and "mine.toml" in err and "did you mean 'tree_spacing'" in err
