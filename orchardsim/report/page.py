@@ -12,7 +12,7 @@ from orchardsim.core.parameters import STATUSES
 from orchardsim.report.rows import YieldRow, flow_bands, money_rows, yield_rows
 from orchardsim.report.sentences import plain_sentences
 from orchardsim.report.show import CAUTIONS, LEFT_OUT, Show, areas_text, footer, frost_sentences, years_text
-from orchardsim.report.table import notes_lines, shares_text
+from orchardsim.report.table import notes_lines, shares_lines
 from orchardsim.results import attribute, block_labels, read_results
 from orchardsim.results.store import FIGURES_FOLDER, REPORT_FILE, write_text_whole
 
@@ -91,7 +91,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         money_rows=money_rows(dataset, show),
         currency=show.currency,
         money_basis=show.money_basis,
-        shares=shares_text(dataset),
+        shares=shares_lines(dataset),
         yields=_yield_groups(dataset, show),
         yield_unit=show.yield_unit,
         other_unit=f"{'boxes' if show.us else 'bins'}/{show.area_name}",

@@ -18,6 +18,8 @@ from orchardsim.results.statistics import STATISTICS, describe
 if TYPE_CHECKING:
     import xarray
 
+    from orchardsim.risk.bands import Side
+
 POINTS = tuple(STATISTICS.index(name) for name in ("p5", "p50", "p95"))
 
 
@@ -55,7 +57,7 @@ class MoneyRow:
     error: str
 
 
-def band(values: NDArray[np.float64], *, whole: bool = False, worst: str = "low") -> Band:
+def band(values: NDArray[np.float64], *, whole: bool = False, worst: Side = "low") -> Band:
     """5, 50 and 95 % points over trials with their standard errors."""
     statistics, errors = describe(values, worst=worst, whole=whole)
     low, middle, high = POINTS

@@ -9,7 +9,7 @@ import numpy as np
 from orchardsim.core.labels import FARM
 from orchardsim.report.rows import YieldRow, band, yield_rows
 from orchardsim.report.show import Show
-from orchardsim.results.statistics import share_with_error
+from orchardsim.results import shares
 
 if TYPE_CHECKING:
     import xarray
@@ -81,10 +81,10 @@ def _payback(dataset: xarray.Dataset) -> str:
     payback = dataset["payback_year"].values
     trials = len(payback)
     years = dataset.sizes["year"]
-    never = int(np.isinf(payback).sum())
-    share, error = share_with_error(never, trials)
+    chance = shares(dataset)["never_pays_back"]
+    never, share = chance.count, chance.value
     limits = "no answer is surer than the plan's prices and the weather record behind it"
-    sure = f" (give or take {max(200 * error, 1):.0f})" if error > 0 else ""
+    sure = f" (between {100 * chance.low:.0f} and {100 * chance.high:.0f})"
     if never == trials:
         return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years; {limits}."
     if share >= 0.5:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import textwrap
+from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.labels import FARM
 from orchardsim.report.rows import Band, YieldRow, flow_bands, money_rows, yield_rows
@@ -11,6 +12,10 @@ from orchardsim.results import attribute, shares
 
 if TYPE_CHECKING:
     import xarray
+
+
+WIDTH: Final = 130
+"""Columns of text at most."""
 
 
 def headline_table(dataset: xarray.Dataset) -> str:
@@ -24,7 +29,7 @@ def headline_table(dataset: xarray.Dataset) -> str:
     Returns
     -------
     str
-        Lines of at most about 100 characters.
+        Lines of at most :data:`WIDTH` characters.
     """
     show = Show.of(dataset)
     lines = [str(dataset.attrs["title"]), areas_text(dataset, show), footer(dataset)]
@@ -36,8 +41,9 @@ def headline_table(dataset: xarray.Dataset) -> str:
     ]
     lines += _year_table(dataset, show)
     lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
-    lines += [f"{show.currency}: {show.money_basis}", shares_text(dataset)]
-    return "\n".join(line.rstrip() for line in lines)
+    lines += [f"{show.currency}: {show.money_basis}", *shares_lines(dataset)]
+    wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
+    return "\n".join(line.rstrip() for line in wrapped)
 
 
 def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
@@ -89,13 +95,18 @@ def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     return cells
 
 
-def shares_text(dataset: xarray.Dataset) -> str:
+def shares_lines(dataset: xarray.Dataset) -> list[str]:
     """Shares of trials that never pay back, have no rate of return, or end with an NPV below zero."""
-    found = {name: f"{100 * share:.1f} ± {100 * error:.1f} %" for name, (share, error) in shares(dataset).items()}
-    return (
-        f"Trials that never pay back within {dataset.sizes['year']} years: {found['never_pays_back']}; "
-        f"without an IRR: {found['no_irr']}; with NPV below zero: {found['npv_below_zero']}"
-    )
+    names = {
+        "never_pays_back": f"never pay back within {dataset.sizes['year']} years",
+        "no_irr": "have no IRR",
+        "npv_below_zero": "end with an NPV below zero",
+    }
+    return [
+        f"{100 * chance.value:.1f} % of trials {names[name]} (95 % interval {100 * chance.low:.1f} to "
+        f"{100 * chance.high:.1f} %)"
+        for name, chance in shares(dataset).items()
+    ]
 
 
 def _columns(cells: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:

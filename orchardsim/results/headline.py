@@ -16,6 +16,8 @@ from orchardsim.results.dataset import block_labels
 if TYPE_CHECKING:
     import xarray
 
+    from orchardsim.risk.bands import Side
+
 CUMULATIVE_LEAVES: Final = (5, 10)
 """Leaves to which yield is summed: the usual marks of the young and the full orchard."""
 
@@ -43,7 +45,7 @@ class Headline:
     path: tuple[str, ...]
     unit: str
     values: NDArray[np.float64]
-    worst: str
+    worst: Side
     worst_means: str
     whole: bool = False
     has_mean: bool = True

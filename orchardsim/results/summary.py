@@ -10,10 +10,12 @@ import numpy as np
 from orchardsim.core.variables import RESULTS
 from orchardsim.results.dataset import attribute
 from orchardsim.results.headline import Headline, headlines
-from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe, share_with_error
+from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 
 if TYPE_CHECKING:
     import xarray
+
+    from orchardsim.risk.bands import Chance, Side
 
 SIGNIFICANT_DIGITS: Final = 6
 
@@ -66,7 +68,7 @@ def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
             variables[name] = values
             continue
         row = RESULTS.get(name)
-        worst = "high" if name in WORST_IS_HIGH else "low"
+        worst: Side = "high" if name in WORST_IS_HIGH else "low"
         array = values.transpose("trial", ...)
         statistics, errors = describe(
             array.values, worst=worst, whole=bool(row and row.whole) or name == "payback_year"
@@ -125,8 +127,13 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         },
     }
     document["shares"] = {
-        name: {"share": number(share), "standard_error": number(error)}
-        for name, (share, error) in shares(dataset).items()
+        name: {
+            "share": number(chance.value),
+            "standard_error": number(chance.standard_error),
+            "low_95": number(chance.low),
+            "high_95": number(chance.high),
+        }
+        for name, chance in shares(dataset).items()
     }
     tree: dict[str, Any] = {}
     for headline in headlines(dataset):
@@ -176,12 +183,14 @@ def _entry(headline: Headline) -> dict[str, Any]:
     return entry
 
 
-def shares(dataset: xarray.Dataset) -> dict[str, tuple[float, float]]:
-    """Shares of trials that never pay back, have no rate of return, end with an NPV below zero; with their errors."""
+def shares(dataset: xarray.Dataset) -> dict[str, Chance]:
+    """Shares of trials that never pay back, have no rate of return, end with an NPV below zero; 95 % intervals."""
+    from orchardsim.risk.bands import wilson_interval
+
     trials = int(dataset.sizes["trial"])
     counts = {
         "never_pays_back": int(np.isinf(dataset["payback_year"].values).sum()),
         "no_irr": int(np.isinf(dataset["irr"].values).sum()),
         "npv_below_zero": int((dataset["npv"].values < 0).sum()),
     }
-    return {name: share_with_error(count, trials) for name, count in counts.items()}
+    return {name: wilson_interval(count, trials) for name, count in counts.items()}

@@ -7,7 +7,6 @@ import os
 
 import numpy as np
 import pytest
-from results.invented_run import ATTRS, invented_arrays, invented_dataset
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.variables import RESULTS
@@ -19,6 +18,7 @@ from orchardsim.results import (
     summary_document,
     write_run,
 )
+from tests.results.invented_run import ATTRS, invented_arrays, invented_dataset
 
 
 @pytest.fixture(scope="module")

@@ -6,10 +6,10 @@ import json
 
 import numpy as np
 import pytest
-from results.invented_run import invented_arrays, invented_dataset
 
 from orchardsim.results import cumulative_yield, dump_summary, headlines, summarize, summary_document, yield_by_leaf
 from orchardsim.results.summary import number
+from tests.results.invented_run import invented_arrays, invented_dataset
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +71,8 @@ def test_a_plan_that_never_pays_back_is_never_and_none(dataset):
     document = summary_document(ruin)
     assert document["shares"]["never_pays_back"]["share"] == 1
     assert document["shares"]["no_irr"]["share"] == 1
+    # Wilson (1927, JASA 22:209) for 30 of 30: lower end n / (n + z^2) with z = 1.959964.
+    assert document["shares"]["no_irr"]["low_95"] == pytest.approx(30 / (30 + 1.959964**2), abs=1e-6)
     assert {document["headline"]["payback_year"][point] for point in ("p5", "p50", "p95", "expected_shortfall")} == {
         "never"
     }
