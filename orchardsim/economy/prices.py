@@ -201,6 +201,22 @@ def draw_prices(
     return price_paths(market, normals, regional_crop, cultivars)
 
 
+def with_price_slump(paths: PricePaths, first_year: int, years: int, share_lost: float) -> PricePaths:
+    """The same prices with all outlets lower by a share in a run of years: a stress, not a forecast.
+
+    Parameters
+    ----------
+    paths : PricePaths
+    first_year, years : int
+        Start and length of the slump; it may reach beyond the last year.
+    share_lost : float [1]
+        0 to 1.
+    """
+    price = paths.price.copy()
+    price[:, first_year : first_year + years] *= 1.0 - share_lost
+    return PricePaths(price, paths.cultivars, paths.market_crop)
+
+
 @dataclass(frozen=True)
 class Sales:
     """What was sold where.

@@ -14,6 +14,7 @@ from orchardsim.risk.bands import (
     wilson_interval,
 )
 from orchardsim.risk.comparison import Dominance, PairedDifference, dominance, paired_difference
+from orchardsim.risk.drivers import DriverShare, variance_shares
 from orchardsim.risk.record import TwoErrors, two_errors
 from orchardsim.risk.utility import AVERSIONS, certainty_equivalent, certainty_equivalents
 
@@ -21,6 +22,7 @@ __all__ = [
     "AVERSIONS",
     "Chance",
     "Dominance",
+    "DriverShare",
     "Estimate",
     "PairedDifference",
     "TwoErrors",
@@ -37,5 +39,6 @@ __all__ = [
     "trials_needed",
     "two_errors",
     "value_at_risk",
+    "variance_shares",
     "wilson_interval",
 ]

@@ -16,9 +16,9 @@ from orchardsim.core.labels import ITEMS, TASKS
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import depreciation, run_account
-from orchardsim.economy.blocks import BlockMoney
+from orchardsim.economy.blocks import BlockMoney, establishment_schedule
 from orchardsim.economy.indicators import Indicators, indicators
-from orchardsim.economy.items import ITEM
+from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.parameters import Costs, Finance, Insurance, Market, Tax
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
@@ -146,6 +146,89 @@ def test_sales_are_paid_or_owed_in_full() -> None:
     due = wholesale * (c.packing + c.storage_share * c.storage) + processed * c.processing_haul
     total = ledger.sales.revenue.sum() - due
     assert paid + charges + ledger.receivable[:, -1].sum() == pytest.approx(total, rel=1e-9)
+
+
+def test_a_bearing_year_by_hand() -> None:
+    """Leaf 9 of a block with frost protection, item by item: quantity times price."""
+    each = block(protection="overhead_water")
+    q, c, geometry = quantities([each]), costs(), each.geometry
+    ledger, _ = run([each], q)
+    found = -ledger.yearly()[:, 8, 0, :]
+    trees, planted, gross = geometry.trees, geometry.planted_area, geometry.gross_area
+    charged = 1 + c.labour_charges
+
+    def hours(task: str) -> np.ndarray:
+        return q.labour_hours[:, 8, 0, TASKS.index(task)]
+
+    expected = {
+        "materials": c.materials[-1] * planted,
+        "land_charge": c.land_charge * gross,
+        "overhead": c.overhead_area * gross,
+        "water_and_fuel": planted * (120.0 * c.water + 6.0 * c.overhead_water_running),
+        "training": hours("training") * c.wage_skilled * charged,
+        "pruning": hours("dormant_pruning") * c.wage_skilled * charged,
+        "thinning": hours("thinning") * c.wage * charged,
+        "upkeep": hours("upkeep") * c.wage * charged + c.machine_running * planted,
+        "replacement_trees": 0.01 * trees * (each.tree_price + c.replant_care),
+    }
+    for name, amount in expected.items():
+        np.testing.assert_allclose(found[:, ITEM[name]], amount, rtol=1e-9, err_msg=name)
+    first = -ledger.yearly()[:, 0, 0, :]
+    np.testing.assert_allclose(first[:, ITEM["materials"]], c.materials[0] * planted)
+    np.testing.assert_allclose(first[:, ITEM["replacement_trees"]], 0.02 * trees * c.spare_upkeep)
+
+
+def test_land_is_charged_from_its_year_on() -> None:
+    ledger, _ = run([block(year_planted=4, land_from_year=2)])
+    charge = -item(ledger, "land_charge").sum(axis=2)[0]
+    assert (charge[:2] == 0).all()
+    assert (charge[2:] > 0).all()
+
+
+def test_the_ledger_pays_what_the_schedule_announces() -> None:
+    """Establishment by item, expected hours put in as those of the run: the same money in the same years."""
+    blocks = two_blocks()
+    q = quantities(blocks, years=6)
+
+    def hours(row: int, task: str) -> float:
+        return float(q.labour_hours[0, :, row, TASKS.index(task)].sum())
+
+    expecting = [
+        dataclasses.replace(each, planting_hours=hours(row, "planting"), support_hours=hours(row, "support_building"))
+        for row, each in enumerate(blocks)
+    ]
+    ledger, _ = run(blocks, q)
+    found = -ledger.yearly()[0, :, -1, :]
+    schedule = establishment_schedule(expecting, costs(), finance(), years=6)
+    for name in CAPITAL_ITEMS:
+        announced = np.zeros(6)
+        for outlay in schedule:
+            announced[outlay.year] += outlay.amount * (outlay.item == name)
+        np.testing.assert_allclose(found[:, ITEM[name]], announced, rtol=1e-9, err_msg=name)
+
+
+def test_payback_is_of_the_summed_net_cash_flow() -> None:
+    """By the definition in the variable table, interest included."""
+    ledger, found = run(f=finance(loan_rate=0.12))
+    summed = np.cumsum(ledger.net_cash_flow()[:, :, -1], axis=1)
+    for trial, year in enumerate(found.payback_year):
+        if np.isfinite(year):
+            assert (summed[trial, int(year) :] >= 0).all()
+            assert summed[trial, int(year) - 1] < 0
+        else:
+            assert summed[trial, -1] < 0
+    cheap = run(f=finance(loan_rate=0.0))[1].payback_year
+    assert (cheap < found.payback_year).all()
+
+
+def test_peak_borrowing_is_the_seasonal_peak() -> None:
+    ledger, found = run()
+    debt = -ledger.balance.min(axis=(1, 2))
+    np.testing.assert_allclose(found.peak_borrowing, debt)
+    assert (found.peak_borrowing > -ledger.balance[:, :, 3].min(axis=1)).all()
+    rows = np.arange(3)
+    at_peak = ledger.balance[rows, found.peak_borrowing_year, found.peak_borrowing_quarter]
+    np.testing.assert_allclose(-at_peak, debt)
 
 
 def test_piece_pay_by_hand_and_wage_floor() -> None:
