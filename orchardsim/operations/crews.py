@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Generator, Sequence
+from heapq import heappop, heappush
 from typing import Any, Final, NamedTuple
 
 import simpy
@@ -64,7 +65,7 @@ class Batch:
 
     __slots__ = ("closed", "earliest", "end", "index", "key", "latest", "left", "moment", "taken_until", "whole")
 
-    def __init__(self, index: int, key: tuple[int, int, int, int], hours: float, earliest: int, latest: int) -> None:
+    def __init__(self, index: int, key: tuple[int, ...], hours: float, earliest: int, latest: int) -> None:
         self.index = index
         self.key = key
         self.whole = hours
@@ -164,15 +165,15 @@ class CrewWorld:
             able = able_to[task]
             if hours <= 0 or latest <= earliest or not able:
                 continue
-            key = (priority, latest, earliest, index)
             if len(able) == 1:
-                part = Batch(index, key, hours, earliest, latest)
+                part = Batch(index, (priority, latest, earliest, index, 0), hours, earliest, latest)
                 parts.append(part)
                 boards[able[0]].append(part)
                 continue
             # Crews that can share a job get it in parts of their own strength, and any of them may take any part.
             strength = sum(rates[number] for number in able)
             for number in able:
+                key = (priority, latest, earliest, index, number)
                 parts.append(Batch(index, key, hours * rates[number] / strength, earliest, latest))
             for number in able:
                 boards[number].extend(parts)
@@ -181,7 +182,6 @@ class CrewWorld:
         self._busy = 0
         for number, board in enumerate(boards):
             if board:
-                board.sort(key=_batch_key)
                 self._busy += 1
                 env.process(self._serve(env, number, rates[number], board, finished, hook))
         if self._busy:
@@ -200,49 +200,55 @@ class CrewWorld:
         """Process of one crew through one phase: take the most urgent open batch, work, decide again."""
         if self.free_from[number] > env.now:
             yield env.timeout(self.free_from[number] - env.now)
-        gone = 0
+        future = sorted(board, key=_opening, reverse=True)
+        ready: list[tuple[tuple[int, ...], Batch]] = []
+        now = int(env.now)
+        timeout = env.timeout
         while True:
-            now = int(env.now)
+            while future and future[-1].earliest <= now:
+                batch = future.pop()
+                heappush(ready, (batch.key, batch))
             chosen: Batch | None = None
-            wake = interrupt = NEVER
-            for batch in board:
-                if batch.closed:
-                    continue
-                if batch.latest <= now:
-                    batch.closed = True
+            elsewhere = []
+            while ready:
+                batch = ready[0][1]
+                if batch.closed or batch.latest <= now:
+                    heappop(ready)
                 elif batch.taken_until >= 0:
-                    if batch.taken_until < wake:
-                        wake = batch.taken_until
-                elif batch.earliest <= now:
+                    elsewhere.append(heappop(ready))
+                else:
                     chosen = batch
                     break
-                elif batch.earliest < interrupt:
-                    interrupt = batch.earliest
+            for entry in elsewhere:
+                heappush(ready, entry)
             if chosen is None:
-                if interrupt < wake:
-                    wake = interrupt
+                wake = min((entry[1].taken_until for entry in elsewhere), default=NEVER)
+                if future and future[-1].earliest < wake:
+                    wake = future[-1].earliest
                 if wake == NEVER:
                     break
-                yield env.timeout(wake - now)
+                yield timeout(wake - now)
+                now = wake
                 continue
             needed = math.ceil(chosen.left / rate - 1e-9)
             stop = now + needed
             if stop > chosen.latest:
                 stop = chosen.latest
             # Only a batch of a better priority interrupts; one that merely precedes in the ties does not.
-            if interrupt < stop:
-                stop = _first_interrupt(board, chosen, now, stop)
+            priority = chosen.key[0]
+            for batch in reversed(future):
+                if batch.earliest >= stop:
+                    break
+                if batch.key[0] < priority:
+                    stop = batch.earliest
+                    break
             chosen.taken_until = stop
-            yield env.timeout(stop - now)
+            yield timeout(stop - now)
             chosen.taken_until = -1
             if stop - now >= needed:
                 hours = chosen.left
                 chosen.left = 0.0
                 chosen.closed = True
-                gone += 1
-                if gone > 8:
-                    board = [batch for batch in board if not batch.closed]
-                    gone = 0
             else:
                 hours = rate * (stop - now)
                 chosen.left -= hours
@@ -251,6 +257,7 @@ class CrewWorld:
             self.free_from[number] = stop
             if hook is not None:
                 hook(chosen.index, self.crews[number].name, now, stop, hours)
+            now = stop
         self._busy -= 1
         if not self._busy:
             finished.succeed()
@@ -280,15 +287,5 @@ def _outcome(job: Job, parts: Sequence[Batch], base: int, phase_start: float, ph
     )
 
 
-def _batch_key(batch: Batch) -> tuple[int, int, int, int]:
-    return batch.key
-
-
-def _first_interrupt(board: Sequence[Batch], chosen: Batch, now: int, stop: int) -> int:
-    """Minute before ``stop`` at which a batch of a better priority than the chosen one opens, or ``stop``."""
-    for batch in board:
-        if batch.key[0] >= chosen.key[0]:
-            break
-        if now < batch.earliest < stop and not batch.closed and batch.taken_until < 0:
-            stop = batch.earliest
-    return stop
+def _opening(batch: Batch) -> int:
+    return batch.earliest
