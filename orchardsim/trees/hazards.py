@@ -166,7 +166,10 @@ class Hazards:
         low=0, high=0.5, default=0.003,
     )
     crown_rot_wet_days: float = parameter(
-        "day", "days of saturated soil in a usual season (assumption)", low=1, high=200, default=20.0
+        "day",
+        "days in leaf with saturated soil in a usual season (assumption; the water balance gives a median near 60 on "
+        "the bundled record of a humid place: computed)",
+        low=1, high=250, default=60.0,
     )
 
     drought: float = parameter(

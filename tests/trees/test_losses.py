@@ -107,7 +107,7 @@ def test_competing_hazards_share_deaths_by_their_size() -> None:
     traits = loss_traits(block(50, 100), hazards)
     draws = even(draws_of(4, traits))
     cause = season_losses(
-        hazards, traits, trees(4, traits), season(4, wet=20, dry=30), draws, site_of(4, traits)
+        hazards, traits, trees(4, traits), season(4, wet=60, dry=30), draws, site_of(4, traits)
     ).cause
     dead = 1 - math.exp(-0.08)
     found = shares(cause)
@@ -405,9 +405,10 @@ def yearly_losses(plan: BlockPlan, leaf: int, weathers: list[LossSeason], trials
 def test_background_loss_of_mature_blocks() -> None:
     """Input check T16: 1.0 % a year, a little under half voles (Sullivan et al. 1980); +-0.5 points allowed.
 
-    The seasons are ours: three of four without blight, one with one infection day, mild winters.
+    The orchards stood in North Carolina. The seasons are ours, in the manner of the bundled record of the state
+    next to it: two of four without blight, the others with one and two infection days, wet soil, mild winters.
     """
-    weathers = [season(60, cold=-14, blight=days, wet=20, dry=5) for days in (0, 0, 0, 1)]
+    weathers = [season(60, cold=-10, blight=days, wet=60, dry=0) for days in (0, 0, 1, 2)]
     lost = yearly_losses(block(40, 100), 10, weathers, 60)
     total = sum(lost.values())
     assert 0.005 <= total <= 0.015
@@ -416,7 +417,7 @@ def test_background_loss_of_mature_blocks() -> None:
 
 def test_establishment() -> None:
     """Input check T17: 98 % of feathered trees, down to 50 % of bench grafts (Good Fruit Grower, no year read)."""
-    weathers = [season(20, cold=-14, blight=0, wet=20, dry=5)]
+    weathers = [season(20, cold=-14, blight=0, wet=60, dry=5)]
     hazards = Hazards()
     for grade, low, high in ((FEATHERED, 0.95, 1.0), (BENCH_GRAFT, 0.5, 0.9)):
         traits = loss_traits(block(40, 100, grade=grade), hazards)
@@ -538,7 +539,7 @@ def test_patchiness_clusters_losses() -> None:
         hazards = replace(QUIET, crown_rot=0.15, patchiness=patchiness)
         traits = loss_traits(block(40, 100), hazards)
         cause = season_losses(
-            hazards, traits, trees(150, traits), season(150, wet=20), draws_of(150, traits), site_of(150, traits)
+            hazards, traits, trees(150, traits), season(150, wet=60), draws_of(150, traits), site_of(150, traits)
         ).cause
         found[patchiness] = (
             neighbour_ratio(cause > 0, 40, 100), dispersion((cause > 0).sum(axis=1), 4000).variance_to_mean
