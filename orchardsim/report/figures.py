@@ -158,7 +158,7 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     planted = np.isfinite(share).all(axis=0)
     if planted.any():
         draw_band(upper, year[planted], share[:, planted])
-        upper.legend(loc="lower right", ncols=3)
+        upper.legend(loc="lower left", ncols=3)
         upper.set_ylim(max(0.0, min(95.0, np.floor(np.quantile(share[:, planted], 0.05, axis=0).min()) - 1)), 100.5)
     upper.set_title("Living trees at leaf fall, share of the places planted")
     upper.set_ylabel("% of places")
@@ -225,9 +225,12 @@ def season_figure(dataset: xarray.Dataset) -> Figure:
         kill = dataset["frost_kill"].sel(block=label).values * 100
         if from_record:
             seasons = np.unique(record_year)
-            bloom_mean = np.array([bloom[record_year == season].mean() for season in seasons])
+            # Years that the record lacks break the line.
+            span = np.arange(seasons[0], seasons[-1] + 1)
+            bloom_mean = np.full(span.size, np.nan)
+            bloom_mean[seasons - seasons[0]] = [bloom[record_year == season].mean() for season in seasons]
             kill_mean = np.array([kill[record_year == season].mean() for season in seasons])
-            upper.plot(seasons, bloom_mean, marker="o", markersize=3.5, linewidth=1, color=colour, label=label)
+            upper.plot(span, bloom_mean, marker="o", markersize=3.5, linewidth=1, color=colour, label=label)
             width = 0.8 / len(labels)
             lower.bar(seasons + (number - (len(labels) - 1) / 2) * width, kill_mean, width, color=colour)
         else:
