@@ -197,8 +197,8 @@ def test_southern_seasons_start_in_april() -> None:
 
 
 def test_chains_are_uniform_and_their_runs_have_the_stated_length() -> None:
-    """20,000 picks of 30 seasons: chi-square on 29 degrees of freedom, false alarm 1 in 10,000. Mean run length 4: a year
-    follows on with probability 3/4, and a fresh draw follows on by chance once in 30. False alarm beyond 4 standard
+    """20,000 picks of 30 seasons: chi-square on 29 degrees of freedom, false alarm 1 in 10,000. Mean run length 4: a
+    year follows on with probability 3/4, and a fresh draw follows on by chance once in 30. False alarm beyond 4 standard
     errors: 1 in 16,000."""
     pick = year_chains(Streams(3), range(1000), 20, 30)
     count = np.bincount(pick.ravel(), minlength=30)
