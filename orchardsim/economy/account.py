@@ -142,7 +142,8 @@ def remaining_value(
         leaf = quantities.leaf[:, row]
         if leaf[-1] < 1:
             continue
-        left = max(finance.planned_removal_leaf - int(leaf[-1]), 0)
+        life = finance.planned_removal_leaf if block.planned_removal_leaf is None else block.planned_removal_leaf
+        left = max(life - int(leaf[-1]), 0)
         longest = max(longest, left)
         mature = np.flatnonzero(leaf >= finance.mature_leaf)[-finance.remaining_years :]
         removal = costs.old_orchard_removal * block.geometry.gross_area * index[-1]
@@ -152,7 +153,7 @@ def remaining_value(
             value = margin * factor - removal * (1.0 + rate) ** -left
         else:
             spent = -yearly[:, :, row][:, :, capital].sum(axis=(1, 2))
-            value = spent * left / finance.planned_removal_leaf - removal * (1.0 + rate) ** -left
+            value = spent * left / life - removal * (1.0 + rate) ** -left
         total += np.maximum(value, -removal)
     total -= costs.overhead_farm * index[-1] * float(annuity_factor(rate, longest))
     return total

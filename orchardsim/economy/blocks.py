@@ -22,7 +22,7 @@ class BlockGeometry:
         Rows of the label (a share of a row may occur where groups share one).
     row_length, row_spacing : float [m]
     trees : float
-        Trees of the first planting.
+        Trees of the first planting, extra trees included.
     planted_area, gross_area : float [m2]
         Land under the trees' own spacing, and with headlands.
     support : str
@@ -33,6 +33,9 @@ class BlockGeometry:
         Distance between line posts (32 to 35 ft is best: Good Fruit Grower, "The five most common mistakes": read).
     wires : float
         Wires per row (4 in Ontario: OMAFRA, Tall spindle support systems: read).
+    extra_trees : float
+        Those of ``trees`` that take no planting position (pollinizers between the others), which the simulated count
+        of trees planted leaves out.
     anchors_per_row : float
         Anchors of both row ends together (common practice: one at each end).
     """
@@ -48,6 +51,7 @@ class BlockGeometry:
     post_spacing: float = 10.0
     wires: float = 4.0
     anchors_per_row: float = 2.0
+    extra_trees: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -85,6 +89,10 @@ class BlockMoney:
         Hours that planting and support are expected to take, for :func:`establishment_schedule` only.
     yield_history : tuple of float [kg]
         Crops of the years before year 0, oldest first, for crop insurance.
+    planned_removal_leaf : int or None
+        Leaf at whose end this block is to be pulled; None: as ``Finance`` says.
+    replacement_price : float or None [money/tree]
+        Price of a replacement tree, often dearer in small lots; None: ``tree_price``.
     """
 
     label: str
@@ -105,6 +113,8 @@ class BlockMoney:
     planting_hours: float = 0.0
     support_hours: float = 0.0
     yield_history: tuple[float, ...] = ()
+    planned_removal_leaf: int | None = None
+    replacement_price: float | None = None
 
 
 @dataclass(frozen=True)

@@ -162,7 +162,7 @@ def _yearly_costs(
         spares = paid_with_deposit(
             quantities.trees_ordered[:, :, row],
             quantities.spares_bought[:, :, row],
-            block.tree_price,
+            block.tree_price if block.replacement_price is None else block.replacement_price,
             finance.deposit_share,
         )
         pay("replacement_trees", spares, (1, 0, 0, 0))
@@ -179,10 +179,14 @@ def _establishment(
             flows[:, outlay.year, outlay.quarter, labels[outlay.label], ITEM[outlay.item]] -= amount
     for row, block in enumerate(blocks):
         geometry = block.geometry
-        ordered = np.zeros_like(quantities.trees_planted[:, :, row])
+        delivered = quantities.trees_planted[:, :, row]
+        ordered = np.zeros_like(delivered)
         if block.year_planted >= 0 and max(block.order_year, 0) < years:
             ordered[:, max(block.order_year, 0)] = geometry.trees
-        trees = paid_with_deposit(ordered, quantities.trees_planted[:, :, row], block.tree_price, finance.deposit_share)
+        if 0 <= block.year_planted < years and geometry.extra_trees:
+            delivered = delivered.copy()
+            delivered[:, block.year_planted] += geometry.extra_trees
+        trees = paid_with_deposit(ordered, delivered, block.tree_price, finance.deposit_share)
         flows[:, :, 0, row, ITEM["trees"]] -= trees * index
         if block.removal_year is not None and 0 <= block.removal_year < years:
             removal = costs.old_orchard_removal * geometry.gross_area * index[block.removal_year]

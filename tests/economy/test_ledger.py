@@ -129,6 +129,21 @@ def test_tree_money_is_trees_times_price() -> None:
     assert south[2] == pytest.approx(0.7 * south.sum())
 
 
+def test_extra_pollinizer_trees_are_paid_and_replacements_may_be_dearer() -> None:
+    """10 trees more than positions cost 10 times the price; replacements at 12 instead of 9 cost a third more."""
+    plain = block()
+    more = dataclasses.replace(plain.geometry, trees=plain.geometry.trees + 10, extra_trees=10)
+    q = quantities([plain])
+    first, _ = run([plain], q)
+    second, _ = run([dataclasses.replace(plain, geometry=more, replacement_price=12.0)], q)
+    bought = item(second, "trees", 0).sum(axis=(1, 2)) - item(first, "trees", 0).sum(axis=(1, 2))
+    np.testing.assert_allclose(bought, -10 * 9.0)
+    dearer = item(second, "replacement_trees", 0).sum(axis=(1, 2)) - item(first, "replacement_trees", 0).sum(
+        axis=(1, 2)
+    )
+    np.testing.assert_allclose(dearer, -3.0 * q.spares_bought.sum(axis=(1, 2)), rtol=1e-9)
+
+
 def test_late_payment_by_hand() -> None:
     """Half at harvest (autumn), half two quarters on: spring of the next year; the last half is owed."""
     received, owed = spread_payments(np.array([[100.0, 60.0]]), (0.5, 0.0, 0.5))
@@ -439,6 +454,9 @@ def test_remaining_value_by_hand() -> None:
     removal = costs().old_orchard_removal * blocks[0].geometry.gross_area
     expected = -numpy_financial.pv(0.06, left, yearly) - removal * 1.06**-left
     assert ledger.remaining_value[0] == pytest.approx(expected, rel=1e-9)
+    longer, _ = run([block(planned_removal_leaf=40)], dataclasses.replace(q, **steady), m=still, f=terms)
+    expected = -numpy_financial.pv(0.06, 20, yearly) - removal * 1.06**-20
+    assert longer.remaining_value[0] == pytest.approx(expected, rel=1e-9)
     _, overdue = run(blocks, f=finance(planned_removal_leaf=15))
     np.testing.assert_allclose(overdue.remaining_value, -removal)
 
