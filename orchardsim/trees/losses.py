@@ -184,24 +184,21 @@ def season_losses(
     cause = np.zeros(state.alive.shape, dtype=np.int8)
     health_loss = np.zeros(state.alive.shape, dtype=np.float32)
     risk = _SeasonRisk(hazards, traits, state, season, draws, site, block_leaf)
-    chosen = _candidates(draws.season, state, risk.bounds, YOUNG_LEAVES)
-    if risk.blight_at_all and chosen.size:
-        # Blight varies most over the ground: with its own patch the bound is sharp, and few trees remain.
-        at = _Trees(traits, state, chosen)
-        chosen = chosen[at.of(draws.season) < -np.expm1(-(risk.strike(at) + risk.other[at.trial])) * ROUNDING]
+    at = _Trees(traits, state, _candidates(draws.season, state, risk.bounds, YOUNG_LEAVES))
+    if risk.blight_at_all and at.flat.size:
+        at = risk.sharpen(at, None)
     if risk.fallen is not None:
-        chosen = np.union1d(chosen, np.flatnonzero(risk.fallen & state.alive))
-    if not chosen.size:
+        at = _Trees(traits, state, np.union1d(at.flat, np.flatnonzero(risk.fallen & state.alive)))
+    if not at.flat.size:
         return SeasonLosses(cause, health_loss)
-    at = _Trees(traits, state, chosen)
     rows, survivable = risk.hazards_of(at)
     uniform = at.of(draws.season)
     code, total = _decide(rows, uniform)
     flat_cause, flat_loss = cause.reshape(-1), health_loss.reshape(-1)
-    flat_cause[chosen] = code
+    flat_cause[at.flat] = code
     struck = (code == 0) & (uniform < -np.expm1(-(total + survivable)))
-    flat_loss[chosen[struck]] = hazards.blight_wood_loss
-    sources = np.concatenate([chosen[code == CODE["fire_blight"]], chosen[struck]])
+    flat_loss[at.flat[struck]] = hazards.blight_wood_loss
+    sources = at.flat[struck | (code == CODE["fire_blight"])]
     added = _blight_spread(hazards, traits, sources, state.alive.shape)
     if added is None:
         return SeasonLosses(cause, health_loss)
@@ -209,10 +206,8 @@ def season_losses(
     added *= traits.scion_blight.max()
     near = _candidates(draws.season - added, state, risk.bounds, YOUNG_LEAVES)
     near = near[(added.reshape(-1)[near] > 0) & (flat_cause[near] == 0)]
-    at = _Trees(traits, state, near)
+    at = risk.sharpen(_Trees(traits, state, near), added)
     more = at.of(added) * (traits.scion_blight / traits.scion_blight.max())[at.group]
-    within = at.of(draws.season) < -np.expm1(-(risk.strike(at) + risk.other[at.trial] + more)) * ROUNDING
-    at, more = _Trees(traits, state, near[within]), more[within]
     rows, survivable = risk.hazards_of(at)
     total = np.sum([*rows.values()], axis=0)
     uniform = at.of(draws.season)
@@ -236,10 +231,12 @@ def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason) -> F
 class _Trees:
     """Chosen trees of a tile: their places, and their values gathered on demand."""
 
-    __slots__ = ("column", "flat", "group", "row", "trial")
+    __slots__ = ("column", "flat", "group", "row", "struck", "trial")
 
     def __init__(self, traits: LossTraits, state: TreeState, flat: Index) -> None:
         self.flat = flat
+        self.struck: Numbers | None = None
+        """Hazard of being struck by blight, where it has been computed."""
         # floor_divide by a number is several times faster than divmod
         self.trial = flat // state.alive.shape[1]
         place = flat - self.trial * state.alive.shape[1]
@@ -252,6 +249,12 @@ class _Trees:
         gathered: NDArray = values.reshape(-1)[self.flat]
         return gathered
 
+    def keep(self, which: NDArray[np.bool_], struck: Numbers) -> None:
+        """Drop all trees but some; ``struck`` is for all."""
+        self.struck = struck[which]
+        for name in ("flat", "trial", "row", "column", "group"):
+            setattr(self, name, getattr(self, name)[which])
+
 
 class _SeasonRisk:
     """Hazards between bloom and harvest of one tile and year: per trial and group, their bounds, and per tree.
@@ -260,8 +263,8 @@ class _SeasonRisk:
     ----------
     bounds : array, (3, trial)
         Most that the hazards can sum to for grown fit trees, young fit trees, and any tree.
-    other : array, (trial,)
-        The last of these without fire blight.
+    other : array, (2, trial)
+        The same without fire blight, for grown fit trees and for any tree.
     """
 
     def __init__(
@@ -305,7 +308,7 @@ class _SeasonRisk:
         if self.dry.any():
             other += (1 + hazards.drought_youth * youth)[:, None] * self.dry.max(axis=1)
         other[1:] += self.transplant.max(axis=1)
-        self.other = other[2].astype(np.float32)
+        self.other = other[::2].astype(np.float32)
         self.bounds = other + frail[:, None] * self.strikes.max(axis=1) if self.blight_at_all else other
 
     def strike(self, at: _Trees) -> Numbers:
@@ -316,6 +319,21 @@ class _SeasonRisk:
         bloom = bloom_share(hazards, at.of(self.state.leaf).astype(np.float32))
         return self.strikes[at.trial, at.group] * patch_factor(field, hazards.patchiness) * frailty * bloom
 
+    def sharpen(self, at: _Trees, added: Float | None) -> _Trees:
+        """Of chosen trees those that may be struck or die, now that blight is known by its own patch.
+
+        Blight varies most over the ground, so that this leaves few trees of those within the trial's bounds.
+        ``added`` is what neighbours may add, (trial, position).
+        """
+        state = self.state
+        struck = self.strike(at)
+        weak = (at.of(state.leaf) <= YOUNG_LEAVES) | (at.of(state.health) < FIT_HEALTH)
+        bound = struck + self.other[weak.astype(np.int64), at.trial]
+        if added is not None:
+            bound += at.of(added)
+        at.keep(at.of(self.draws.season) < -np.expm1(-bound) * ROUNDING, struck)
+        return at
+
     def hazards_of(self, at: _Trees) -> tuple[dict[str, Numbers], Numbers]:
         """Hazards by cause, and the hazard of being struck by blight and living."""
         hazards, traits, state = self.hazards, self.traits, self.state
@@ -323,7 +341,10 @@ class _SeasonRisk:
         leaf = at.of(state.leaf).astype(np.float32)
         frailty = 1 + hazards.frailty * (1 - np.clip(at.of(state.health), 0, 1))
         soil = patch_factor(traits.grid.at(self.site, t, at.row, at.column), hazards.patchiness)
-        struck = self.strike(at) if self.blight_at_all else np.zeros_like(leaf)
+        if at.struck is not None:
+            struck = at.struck
+        else:
+            struck = self.strike(at) if self.blight_at_all else np.zeros_like(leaf)
         lethal = blight_lethality(hazards, leaf, traits.stock_blight[g])
         fruit = at.of(state.fruit_dry_mass) / np.float32(DRY_SHARE)
         load = np.minimum(fruit / np.maximum(at.of(state.trunk_area), np.float32(0.5)), np.float32(LOAD_LIMIT))
