@@ -181,6 +181,8 @@ def example(unit: str, currency: str | None = None) -> str:
         "year": "2 year", "day": "14 day", "minute": "5 minute", "hour": "2 hour", "degree": "42.5 degree",
         "leaf": "3", "cm-2": "6 fruit/cm2", "kg/tree": "20 kg/tree",
     }
+    if unit.startswith("1/"):
+        return f"0.5 {unit[1:]}"
     return known.get(unit, f"1 {_in_currency(unit, currency or 'USD')}")
 
 

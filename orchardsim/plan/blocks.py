@@ -15,6 +15,7 @@ from orchardsim.core.parameters import parameters_of
 from orchardsim.economy.blocks import BlockGeometry, BlockMoney
 from orchardsim.economy.parameters import Market, TreePrice
 from orchardsim.operations.parameters import SupportDesign, SupportRates, WorkRates
+from orchardsim.operations.support import bill_of_materials, support_hours
 from orchardsim.plan.catalogue import CRAB, Catalogue, CropTarget
 from orchardsim.plan.filling import Filler
 from orchardsim.plan.layout import DEFAULT_HEADLAND, Geometry, lay_out, rows_of_groups
@@ -28,7 +29,6 @@ from orchardsim.plan.pollination import (
     mean_distance,
     row_positions,
 )
-from orchardsim.plan.support import support_hours
 from orchardsim.plan.tables import Table
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
@@ -50,8 +50,6 @@ class Group:
     rootstock: str
     tree_grade: str
     target: Any
-    trunk_area: float | None
-    last_crop: float | None
 
 
 @dataclass(frozen=True)
@@ -222,8 +220,6 @@ def _group(
     return Group(
         name=name, label=table.name, rows=rows, cultivar=cultivar, rootstock=choice("rootstock", "rootstock"),
         tree_grade=choice("tree_grade", "tree_grade"), target=target,
-        trunk_area=_first(getattr(group, "trunk_area", None), table.trunk_area),
-        last_crop=_first(getattr(group, "last_crop", None), table.last_crop),
     )
 
 
@@ -286,8 +282,8 @@ def _resolve(
         site_growth=_first(table.site_growth, parts.site.site_growth),
         replant_site=_first(table.replant_site, parts.site.replant_site),
         year_removed=table.year_removed,
-        trunk_area_at_start=groups[0].trunk_area,
-        crop_at_start=groups[0].last_crop,
+        trunk_area_at_start=table.trunk_area,
+        crop_at_start=table.last_crop,
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
         latitude=parts.site.latitude,
     )
@@ -319,8 +315,7 @@ def _check_years(table: Any, path: str, filler: Filler) -> None:
         )
     if not established:
         for key in ("trunk_area", "last_crop", "yield_history"):
-            stated = [getattr(table, key), *(getattr(group, key, None) for group in table.group)]
-            if any(value not in (None, []) for value in stated):
+            if getattr(table, key) not in (None, []):
                 raise InputError(
                     filler.where, f"{path}.{key}: stated for a block planted in year {table.year_planted}; allowed: "
                     "only for an established block, with year_planted below 0",
@@ -459,6 +454,7 @@ def _money(
         )
     support = plan.training.support
     row_share = rows / geometry.rows
+    bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
     part = BlockGeometry(
         rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
         trees=float(trees + added),
@@ -482,7 +478,7 @@ def _money(
         land_from_year=_first(table.land_from_year, 0),
         irrigated=site.irrigated, netting=table.netting, fenced=table.fenced, protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
-        support_hours=0.0 if established else support_hours(part, parts.support, parts.support_rates),
+        support_hours=0.0 if established else support_hours(bill, parts.support_rates),
         yield_history=tuple(value * row_share for value in table.yield_history),
     )
 

@@ -14,7 +14,8 @@ from pydantic import BeforeValidator, ValidationInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
-from orchardsim.plan.filling import Filler, sourced
+from orchardsim.core.units import UnitContext
+from orchardsim.plan.filling import Filler, Ledger, sourced
 from orchardsim.plan.quantities import read_parameter
 from orchardsim.plan.tables import Table, context_of, table_of
 from orchardsim.season.parameters import Phenology
@@ -174,3 +175,21 @@ class Catalogue:
         numbers = {key: raw for key, raw in numbers.items() if key in wanted and key not in stated}
         nearest = "like = " + repr(next(iter(entries(kind))))
         return self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], nearest, **stated)
+
+
+def built_in(kind: str, name: str, cls: type, where: str) -> Any:
+    """One class of a built-in entry, without a plan.
+
+    Parameters
+    ----------
+    kind : str
+        "rootstock", "cultivar", "training_system" or "tree_grade".
+    where : str
+        What asked for it, for the message.
+
+    Raises
+    ------
+    InputError
+        If there is no such entry; the nearest names are offered.
+    """
+    return Catalogue({}, Filler(where, UnitContext(), Ledger())).get(kind, name, cls, kind)

@@ -8,7 +8,7 @@ from typing import Any
 
 from orchardsim.core.parameters import STATUSES
 from orchardsim.core.units import ACRE, HECTARE, Display
-from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bill, support_year
+from orchardsim.economy.blocks import Outlay, credit_shortfall, establishment_schedule, support_bill, support_year
 from orchardsim.plan.filling import Assumption
 from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
@@ -26,10 +26,15 @@ def plan_lines(plan: Plan) -> list[str]:
         *timetable_lines(plan),
         "",
         *payment_lines(plan),
-        *(["", "Worth a second look", *(f"  - {warning}" for warning in plan.warnings)] if plan.warnings else []),
+        *warning_lines([*plan.warnings, *credit_lines(plan)]),
         "",
         *assumption_lines(plan.assumptions),
     ]
+
+
+def warning_lines(warnings: list[str]) -> list[str]:
+    """What is legal but looks wrong."""
+    return ["", "Worth a second look", *(f"  - {warning}" for warning in warnings)] if warnings else []
 
 
 def head_lines(plan: Plan) -> list[str]:
@@ -109,15 +114,18 @@ def timetable_lines(plan: Plan) -> list[str]:
     events: list[tuple[int, str]] = []
     for block in plan.blocks:
         for index, money in enumerate(block.money):
-            label, trees = money.label, money.geometry.trees
+            label, trees = money.label, block.group_trees[index]
             what = f"{block.cultivar_names[index]} on {block.stock_names[index]} ({block.grade_names[index]})"
+            extra = round(money.geometry.trees) - trees
             if money.year_planted < 0:
-                events.append((0, f"{label}: {trees:,.0f} trees of {what} stand in leaf {block.leaf(0)}"))
+                events.append((0, f"{label}: {trees:,} trees of {what} stand in leaf {block.leaf(0)}"))
             else:
                 spares = math.ceil(round(plan.replacement.spares_at_planting * block.group_trees[index], 9))
-                events.append((max(money.order_year, 0), f"order {trees:,.0f} trees of {what} for {label}"
-                               + (f", and {counted(spares, 'spare')}" if spares else "")))
-                events.append((money.year_planted, f"plant {label}: {trees:,.0f} trees, "
+                added = (f", {counted(spares, 'spare')}" if spares else "") + (
+                    f", {counted(extra, 'pollinizer')}" if extra else ""
+                )
+                events.append((max(money.order_year, 0), f"order {trees:,} trees of {what} for {label}{added}"))
+                events.append((money.year_planted, f"plant {label}: {trees + extra:,} trees, "
                                f"about {money.planting_hours:,.0f} labour hours"))
                 bill = support_bill(money.geometry, plan.costs)
                 if bill:
@@ -156,6 +164,18 @@ def schedule(plan: Plan) -> list[Outlay]:
     """Establishment outlays of the plan, with expected labour, over the years in which it plants and builds."""
     last = max((support_year(money) for money in plan.money if money.year_planted >= 0), default=0)
     return establishment_schedule(plan.money, plan.costs, plan.finance, max(last + 2, LEAST_YEARS))
+
+
+def credit_lines(plan: Plan) -> list[str]:
+    """A warning where the establishment alone goes beyond the plan's cash and credit."""
+    short = credit_shortfall(schedule(plan), plan.finance)
+    if short is None:
+        return []
+    year, amount = short
+    return [
+        f"by the end of year {year} the establishment alone asks for {amount:,.0f} {plan.currency} more than the "
+        "stated cash, loan and credit line"
+    ]
 
 
 def payment_lines(plan: Plan) -> list[str]:

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.labels import TASKS
 from orchardsim.core.units import CURRENCIES
 from orchardsim.economy.parameters import TreePrice
 from orchardsim.economy.prices import check_market
-from orchardsim.operations.parameters import Crew, check_replacement
+from orchardsim.operations.parameters import Crew, check_crews, check_replacement
 from orchardsim.plan.blocks import FarmParts, crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
@@ -115,6 +116,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         )
     check_market(sections["market"], sold, f"{where}: market")
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
+    check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
             f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "

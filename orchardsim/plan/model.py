@@ -34,6 +34,11 @@ def _pollinizer_steps(raw: Any) -> Any:
     return raw
 
 
+def _as_list(raw: Any) -> Any:
+    """A farm with one crew may write ``[crews]`` for ``[[crews]]``."""
+    return [raw] if isinstance(raw, dict) else raw
+
+
 Step = Annotated[int, BeforeValidator(_pollinizer_steps)]
 
 
@@ -58,8 +63,6 @@ class GroupTable(Table):
     rootstock: Name | None = None
     tree_grade: Name | None = None
     crop_load_target: CropLoadTarget | None = None
-    trunk_area: quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000) | None = None  # type: ignore[valid-type]
-    last_crop: quantity("kg/tree", "crop of the season before year 0", 0, 1500) | None = None  # type: ignore[valid-type]
 
 
 class BlockBase(Table):
@@ -155,7 +158,7 @@ def _plan_table() -> Any:
         "site": (SiteTable, ...),
         "weather": (WeatherTable, ...),
         "block": (Annotated[list[BlockTable], Field(min_length=1)], ...),
-        "crews": (list[plain_table(Crew)] | None, None),  # type: ignore[misc]
+        "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }
     for name, cls in SECTIONS.items():

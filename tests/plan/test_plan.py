@@ -1,0 +1,233 @@
+"""What a plan becomes when it is loaded."""
+
+from __future__ import annotations
+
+import math
+import shutil
+import subprocess
+import sys
+
+import pytest
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.parameters import STATUSES
+from orchardsim.core.units import FOOT
+from orchardsim.plan import load_plan
+
+from .examples import CONFIGS, DEMO, changed
+
+PLANS = sorted(path.name for path in CONFIGS.glob("*.toml"))
+
+
+def assumed(plan, key):
+    return next((each for each in plan.assumptions if each.key == key), None)
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_the_plans_of_the_package_load_without_warning(name):
+    plan = load_plan(CONFIGS / name)
+    assert plan.warnings == ()
+    assert "invented" in plan.title and "invented" in plan.site_name
+    assert len(plan.money) == len(plan.labels)
+
+
+def test_the_plans_share_land_and_site_and_differ_in_trees():
+    plans = {name: load_plan(CONFIGS / name) for name in PLANS}
+    assert len({plan.hash for plan in plans.values()}) == len(plans) >= 6
+    for plan in plans.values():
+        assert plan.weather == plans["demo.toml"].weather
+        assert plan.gross_area == pytest.approx(plans["demo.toml"].gross_area, rel=0.02)
+    trees = {name: sum(block.geometry.trees for block in plan.blocks) for name, plan in plans.items()}
+    # Close planting takes about ten times the trees of a standard orchard (common practice, no source).
+    assert 8 < trees["demo.toml"] / trees["wide_spacing.toml"] < 13
+    assert trees["wide_spacing.toml"] < trees["vertical_axis.toml"] < trees["demo.toml"] < trees["super_spindle.toml"]
+    assert trees["demo.toml"] == pytest.approx(1000, rel=0.1)
+
+
+def test_old_and_staged_blocks():
+    old = load_plan(CONFIGS / "old_block.toml").blocks[0]
+    assert old.leaf(0) == 25 and old.plan.trunk_area_at_start == 210 and old.plan.crop_at_start == 120
+    assert all(money.planting_hours == 0 for money in old.money)
+    first, second = load_plan(CONFIGS / "two_stages.toml").blocks
+    assert first.geometry.trees < second.geometry.trees and first.year_planted < second.year_planted
+    assert first.leaf(first.year_planted) == 1
+
+
+def test_defaults_are_listed_and_what_is_stated_is_not():
+    plan = load_plan(changed(("block.irrigation_limit", "3 mm/day"), ("costs.wage", "31 USD/hour")))
+    assert plan.costs.wage == 31 and plan.blocks[0].site.irrigation_limit == 3
+    assert assumed(plan, "costs.wage") is None and assumed(plan, "block 1.irrigation_limit") is None
+    vigor = assumed(plan, "rootstock.M.9.vigor")
+    assert vigor is not None and vigor.status == "read" and "[googlecontent]" in vigor.source
+    assert assumed(plan, "packing.bin_mass").value == pytest.approx(875 * 0.45359237)
+    keys = [each.key for each in plan.assumptions]
+    assert len(keys) == len(set(keys))
+    assert all(each.status in STATUSES and each.source for each in plan.assumptions)
+
+
+def test_site_keys_hold_for_all_blocks_unless_a_block_says_otherwise():
+    plan = load_plan(changed(("site.night_offset", "-2 °F"), ("site.irrigated", False), ("block.irrigated", True)))
+    site = plan.blocks[0].site
+    assert site.night_offset == pytest.approx(-10 / 9) and site.irrigated is True
+
+
+def test_a_box_of_apples():
+    # Fruit per box times mean fruit mass is the box: counts of the Washington State Department of Agriculture with a
+    # box of 19.05 kg (Marini 2019, HortScience 54(11):1947: read); grams derived by division, in whole grams.
+    plan = load_plan(changed())
+    published = {72: 265, 80: 238, 88: 216, 100: 191, 113: 169, 125: 152, 138: 138, 150: 127, 163: 117}
+    for count, grams in published.items():
+        assert 1000 * plan.box_mass / count == pytest.approx(grams, abs=0.6)
+    lighter = load_plan(changed(("packing", {"box_mass": "40 lb"})))
+    assert 1000 * lighter.box_mass / 100 == pytest.approx(181, abs=0.5)
+    assert load_plan(changed(("packing", {"bin_mass": "925 lb"}))).costs.bin_mass == pytest.approx(419.6, abs=0.05)
+
+
+def test_one_entry_is_like_another():
+    own = {"My stock": {"like": "M.9", "vigor": 0.41}, "Its child": {"like": "My stock", "suckers": "3 /year"}}
+    plan = load_plan(changed(("rootstock", own), ("block.rootstock", "Its child")))
+    stock = plan.blocks[0].plan.stocks[0]
+    base = load_plan(changed()).blocks[0].plan.stocks[0]
+    assert (stock.vigor, stock.suckers, stock.fire_blight) == (0.41, 3, base.fire_blight)
+    assert assumed(plan, "rootstock.Its child.vigor") is None
+    assert assumed(plan, "rootstock.Its child.fire_blight") is not None
+
+
+def test_an_entry_may_be_overridden_in_place():
+    plan = load_plan(changed(("cultivar", {"Gala": {"days_to_harvest": "130 day", "crop_load_target": [0, 3]}})))
+    assert plan.blocks[0].phenology[0].days_to_harvest == 130
+    assert plan.blocks[0].plan.crop_load_target == ((0.0, 3.0),)
+    plain = load_plan(changed()).blocks[0].phenology[0]
+    assert plan.blocks[0].phenology[0].chill_requirement == plain.chill_requirement
+
+
+def test_a_cultivar_of_ones_own_sells_as_the_one_that_it_is_like():
+    plan = load_plan(changed(("cultivar", {"Seedling 7": {"like": "Fuji"}}), ("block.cultivar", "Seedling 7")))
+    assert plan.market.fruit["Seedling 7"].wholesale_extra_fancy == pytest.approx(
+        load_plan(changed(("block.cultivar", "Fuji"))).market.fruit["Fuji"].wholesale_extra_fancy
+    )
+
+
+def test_a_whole_system_of_ones_own():
+    system = {
+        "height_limit": "2.4 m", "spread_limit": "1.2 m", "canopy_fill": 0.8, "feathers_kept": 0.5, "bending": 0.5,
+        "pruning": [0.0, 0.1], "support": "stake", "training_minutes": "2 minute",
+        "pruning_minutes": ["1 minute", "90 second"], "summer_pruning_minutes": "0 minute",
+    }
+    plan = load_plan(changed(("training_system", {"mine": system}), ("block.training", "mine")))
+    training = plan.blocks[0].plan.training
+    assert training.pruning_minutes == (1.0, 1.5) and training.support == "stake"
+    assert plan.blocks[0].money[0].geometry.support == "stake"
+
+
+def test_row_groups_stand_side_by_side_under_their_own_labels():
+    groups = [{"name": "a", "rows": 4, "rootstock": "B.9"}, {"name": "b", "rootstock": "G.41", "cultivar": "Fuji"}]
+    block = load_plan(changed(("block.group", groups))).blocks[0]
+    assert block.labels == ("north/a", "north/b") and block.group_trees == (400, 1600)
+    assert block.plan.layout.group == (0,) * 4 + (1,) * 16
+    assert block.stock_names == ("B.9", "G.41") and block.cultivar_names == ("Gala", "Fuji")
+    assert sum(money.geometry.planted_area for money in block.money) == pytest.approx(block.geometry.planted_area)
+    assert sum(money.geometry.gross_area for money in block.money) == pytest.approx(block.geometry.gross_area)
+
+
+def test_groups_alone_can_size_a_block():
+    groups = [{"name": stock, "rows": 1, "rootstock": stock} for stock in ("B.9", "M.9 T337", "G.41")]
+    block = load_plan(
+        changed(("block.group", groups), ("block.net_area", None), ("block.row_spacing", "12 ft"),
+                ("block.tree_spacing", "4 ft"), ("block.row_length", "100 ft"))
+    ).blocks[0]
+    assert block.geometry.trees == 3 * 25
+    assert block.geometry.row_spacing == pytest.approx(12 * FOOT)
+
+
+def test_pollinizer_rows_become_a_group_and_posts_do_not():
+    rows = load_plan(changed(("block.pollinizer", [{"cultivar": "Granny Smith", "every_row": 5}]))).blocks[0]
+    assert rows.labels == ("north/Gala", "north/Granny Smith pollinizer") and sum(rows.group_trees) == 2000
+    assert rows.group_rows == (16, 4)
+    posts = load_plan(changed(("block.pollinizer", [{"cultivar": "crab", "every_tree": 10}]))).blocks[0]
+    assert posts.labels == ("north",) and posts.geometry.trees == 2000
+    assert posts.pollinizers[0].trees == 200
+    assert posts.money[0].geometry.trees == 2200
+
+
+def test_more_pollinizers_are_nearer():
+    plans = [
+        load_plan(changed(("block.pollinizer", [{"cultivar": "crab", "every_tree": step}]))) for step in (5, 10, 20, 40)
+    ]
+    distances = [plan.blocks[0].plan.pollen_distance[0] for plan in plans]
+    assert distances == sorted(distances) and distances[0] < 0.5 * distances[-1]
+
+
+def test_pollen_by_hand():
+    # One row of Gala between two of Granny Smith, 3.5 m apart, trees abreast: every Gala tree is 3.5 m from pollen.
+    groups = [{"name": "w", "rows": 1, "cultivar": "Granny Smith"}, {"name": "g", "rows": 1},
+              {"name": "e", "rows": 1, "cultivar": "Granny Smith"}]
+    plan = load_plan(changed(("block.group", groups), ("block.net_area", None)))
+    assert plan.blocks[0].plan.pollen_distance == pytest.approx((3.5, 3.5, 3.5))
+
+
+def test_a_lone_cultivar_is_warned_about():
+    plan = load_plan(changed())
+    assert any("no pollen source" in warning for warning in plan.warnings)
+    assert plan.blocks[0].plan.pollen_overlap == (0.0,)
+    triploid = [{"name": "g", "rows": 10}, {"name": "j", "rows": 10, "cultivar": "Jonagold"}]
+    gala, jonagold = load_plan(changed(("block.group", triploid))).blocks[0].plan.pollen_overlap
+    assert gala == 0 and jonagold > 0
+
+
+def test_unthinned_and_by_leaf():
+    assert load_plan(changed(("block.crop_load_target", "unthinned"))).blocks[0].plan.crop_load_target == ((math.inf,),)
+    plan = load_plan(changed(("block.crop_load_target", ["0 /cm2", 2, "6 fruit/cm2"])))
+    assert plan.blocks[0].plan.crop_load_target == ((0.0, 2.0, 6.0),)
+
+
+def test_a_site_without_record():
+    normals = {
+        "temperature_min": {"value": [-9, -8, -4, 2, 8, 13, 16, 15, 11, 5, 1, -5], "unit": "degC"},
+        "temperature_max": {"value": [32, 34, 43, 55, 68, 77, 82, 81, 72, 59, 46, 36], "unit": "degF"},
+        "rain": [f"{inches} in" for inches in (2, 2, 3, 3, 3, 4, 4, 3, 4, 3, 3, 2)], "year_to_year_sd": "2 degC",
+    }
+    weather = load_plan(changed(("weather", {"normals": normals, "warming": "1 °F"}))).weather
+    assert weather.record is None and weather.normals.year_to_year_sd == 2.0
+    assert weather.normals.temperature_max[0] == pytest.approx(0.0)
+    assert weather.normals.rain[2] == pytest.approx(76.2)
+    assert weather.warming == pytest.approx((5 / 9,) * 12)
+
+
+def test_where_a_record_is_looked_for(tmp_path):
+    (tmp_path / "station.csv").write_text("not read here")
+    (tmp_path / "plan.toml").write_text(DEMO.read_text().replace('"bundled"', '"station.csv"'))
+    plan = load_plan(tmp_path / "plan.toml")
+    assert plan.weather.record == tmp_path / "station.csv"
+    other = load_plan(DEMO).with_record(tmp_path / "station.csv")
+    assert other.weather.record == tmp_path / "station.csv" and other.hash == plan.hash
+    with pytest.raises(InputError, match="no such file"):
+        plan.with_record(tmp_path / "none.csv")
+
+
+def test_the_hash_follows_what_a_run_depends_on(tmp_path):
+    plain = load_plan(changed())
+    assert plain.hash == load_plan(changed()).hash and len(plain.hash) == 64
+    # Names for the reader, display units, order of keys, and where the record lies change nothing.
+    assert load_plan(changed(("title", "another"), ("units", "us"), ("site.name", "elsewhere"))).hash == plain.hash
+    assert load_plan(dict(reversed(changed().items()))).hash == plain.hash
+    copy = tmp_path / "copy.dly.gz"
+    shutil.copy(plain.weather.record, copy)
+    assert load_plan(changed(("weather.record", str(copy)))).hash == plain.hash
+    # Anything else does.
+    for change in (
+        ("block.tree_spacing", "1.01 m"), ("block.rootstock", "G.41"), ("costs.wage", "31 USD/hour"),
+        ("currency", "EUR"), ("site.latitude", "35 degree"), ("weather.run_length", "4 year"), ("block.name", "south"),
+        ("physiology", {"extinction": 0.55}), ("hazards", {"frailty": 0.5}), ("crews", [{"workers": 3}]),
+        ("packing", {"bin_mass": "800 lb"}),
+    ):
+        assert load_plan(changed(change)).hash != plain.hash, change
+
+
+def test_the_hash_does_not_hang_on_the_process():
+    code = f"from orchardsim.plan import load_plan; print(load_plan({str(DEMO)!r}).hash)"
+    found = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True,
+        env={"PYTHONHASHSEED": "7", "PYTHONPATH": str(CONFIGS.parent)},
+    )
+    assert found.stdout == load_plan(DEMO).hash + "\n"
