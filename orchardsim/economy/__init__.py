@@ -7,8 +7,9 @@ lender and accountant.
 
 from orchardsim.economy.blocks import BlockGeometry, BlockMoney, Outlay, establishment_schedule
 from orchardsim.economy.indicators import Indicators, indicators
-from orchardsim.economy.ledger import Ledger, cash_flows
-from orchardsim.economy.prices import PricePaths, check_market, draw_prices
+from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
+from orchardsim.economy.prices import PricePaths, check_market, draw_prices, with_price_slump
+from orchardsim.economy.remarks import money_remarks
 
 __all__ = [
     "BlockGeometry",
@@ -22,4 +23,7 @@ __all__ = [
     "draw_prices",
     "establishment_schedule",
     "indicators",
+    "money_remarks",
+    "smallest_reserve",
+    "with_price_slump",
 ]

@@ -58,7 +58,9 @@ def depreciation(outlays: Array, years_of_life: float) -> Array:
     return written_off
 
 
-def run_account(cash: Array, deductible: Array, written_off: Array, finance: Finance) -> Account:
+def run_account(
+    cash: Array, deductible: Array, written_off: Array, finance: Finance, opening_cash: Array | None = None
+) -> Account:
     """Run the account quarter by quarter: interest on credit drawn, term loan, household draw, income tax.
 
     Parameters
@@ -70,6 +72,8 @@ def run_account(cash: Array, deductible: Array, written_off: Array, finance: Fin
     written_off : (trial, year) [money]
         Depreciation of the year.
     finance : Finance
+    opening_cash : (trial,) [money], optional
+        Own cash at the start by trial, in place of the one in ``finance``.
 
     Notes
     -----
@@ -83,7 +87,8 @@ def run_account(cash: Array, deductible: Array, written_off: Array, finance: Fin
     payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
     balance, debt, interest, tax = (np.zeros((trials, years, quarters)) for _ in range(4))
     principals = np.zeros(years)
-    account = np.full(trials, finance.opening_cash + finance.loan_amount)
+    start = np.full(trials, finance.opening_cash) if opening_cash is None else opening_cash
+    account = start + finance.loan_amount
     carried = np.zeros(trials)
     loan = finance.loan_amount
     for year in range(years):
@@ -104,6 +109,28 @@ def run_account(cash: Array, deductible: Array, written_off: Array, finance: Fin
             balance[:, year, quarter] = account
             debt[:, year, quarter] = np.maximum(-account, 0.0) + loan
     return Account(balance, debt, interest, tax, principals)
+
+
+def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: Finance, steps: int = 50) -> Array:
+    """Smallest own cash at the start with which the account never falls below the credit line: (trial,) [money].
+
+    Parameters as :func:`run_account`; a credit line of 0 means no credit at all.
+
+    Notes
+    -----
+    Found by halving: more cash at the start means a higher balance in every quarter, since it saves interest.
+    """
+    trials = cash.shape[0]
+    low = np.zeros(trials)
+    # Without own cash the deepest overdraft holds all interest on it, so that much cash is always enough.
+    high = np.maximum(-run_account(cash, deductible, written_off, finance, low).balance.min(axis=(1, 2)), 0.0)
+    for _ in range(steps):
+        middle = 0.5 * (low + high)
+        lowest = run_account(cash, deductible, written_off, finance, middle).balance.min(axis=(1, 2))
+        enough = lowest >= -finance.credit_line
+        high = np.where(enough, middle, high)
+        low = np.where(enough, low, middle)
+    return high
 
 
 def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]:

@@ -16,11 +16,12 @@ from orchardsim.economy.finance import (
     npv,
     payback_year,
 )
-from orchardsim.economy.items import ITEM
+from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import Ledger
 from orchardsim.economy.parameters import Finance
 
 Array = NDArray[np.float64]
+CAPITAL = [ITEM[name] for name in CAPITAL_ITEMS]
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,8 @@ class Indicators:
     discounted_payback_year : [year]
         The same of the discounted flows before interest: discounting already charges for the use of money.
     equivalent_annual_annuity : [money/year]
+    establishment_cost : [money]
+        Present value of the establishment's items (land to planting), positive.
     remaining_value : [money]
         At the end of the last year, not discounted.
     peak_borrowing : [money]
@@ -67,6 +70,7 @@ class Indicators:
     payback_year: Array
     discounted_payback_year: Array
     equivalent_annual_annuity: Array
+    establishment_cost: Array
     remaining_value: Array
     peak_borrowing: Array
     peak_borrowing_year: NDArray[np.int64]
@@ -123,6 +127,7 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         payback_year=payback_year(net),
         discounted_payback_year=discounted_payback_year(rate, flows),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
+        establishment_cost=-npv(rate, ledger.yearly()[:, :, -1, CAPITAL].sum(axis=-1)),
         remaining_value=ledger.remaining_value,
         peak_borrowing=peak,
         peak_borrowing_year=year,

@@ -12,7 +12,7 @@ from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import IdentityError
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import FARM, ITEMS, TASKS
-from orchardsim.economy.account import Account, depreciation, remaining_value, run_account
+from orchardsim.economy.account import Account, depreciation, remaining_value, reserve_needed, run_account
 from orchardsim.economy.blocks import BlockMoney, material_outlays
 from orchardsim.economy.insurance import insurance_flows
 from orchardsim.economy.items import (
@@ -235,16 +235,35 @@ def _after_harvest(
     return owed
 
 
+def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
+    """Net flow by quarter, income and depreciation by year of the farm, interest and tax left out."""
+    out = [ITEM["interest"], ITEM["income_tax"]]
+    farm = flows[:, :, :, -1, :]
+    cash = farm.sum(axis=-1) - farm[..., out].sum(axis=-1)
+    capital = farm[..., [ITEM[name] for name in CAPITAL_ITEMS]].sum(axis=(2, 3))
+    depreciable = farm[..., ITEM["land"]].sum(axis=2) - capital
+    written_off = depreciation(depreciable, finance.tax.depreciation_years) if finance.tax else np.zeros_like(capital)
+    return cash, cash.sum(axis=2) - capital, written_off
+
+
 def _settle(flows: Array, finance: Finance) -> Account:
     """Run the farm's account and write its interest and tax into the ledger."""
-    farm = flows[:, :, :, -1, :]
-    capital = farm[..., [ITEM[name] for name in CAPITAL_ITEMS]].sum(axis=(2, 3))
-    depreciable = -capital + farm[..., ITEM["land"]].sum(axis=2)
-    written_off = depreciation(depreciable, finance.tax.depreciation_years) if finance.tax else np.zeros_like(capital)
-    account = run_account(farm.sum(axis=-1), farm.sum(axis=(2, 3)) - capital, written_off, finance)
-    farm[..., ITEM["interest"]] -= account.interest
-    farm[..., ITEM["income_tax"]] -= account.tax
+    account = run_account(*_before_interest(flows, finance), finance)
+    flows[:, :, :, -1, ITEM["interest"]] -= account.interest
+    flows[:, :, :, -1, ITEM["income_tax"]] -= account.tax
     return account
+
+
+def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
+    """Smallest own cash at the start with which the farm stays within its credit line: (trial,) [money].
+
+    Parameters
+    ----------
+    ledger : Ledger
+    finance : Finance
+        ``credit_line`` 0 means no credit at all; its ``opening_cash`` is not used.
+    """
+    return reserve_needed(*_before_interest(ledger.flows, finance), finance)
 
 
 def cash_flows(

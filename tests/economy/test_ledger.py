@@ -15,14 +15,15 @@ from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import ITEMS, TASKS
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
-from orchardsim.economy.account import depreciation, run_account
+from orchardsim.economy.account import depreciation, reserve_needed, run_account
 from orchardsim.economy.blocks import BlockMoney, establishment_schedule
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
-from orchardsim.economy.ledger import Ledger, cash_flows
+from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
 from orchardsim.economy.parameters import Costs, Finance, Insurance, Market, Tax
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
 from orchardsim.economy.prices import draw_prices
+from orchardsim.economy.remarks import money_remarks
 
 
 def two_blocks() -> list[BlockMoney]:
@@ -459,6 +460,67 @@ def test_remaining_value_by_hand() -> None:
     assert longer.remaining_value[0] == pytest.approx(expected, rel=1e-9)
     _, overdue = run(blocks, f=finance(planned_removal_leaf=15))
     np.testing.assert_allclose(overdue.remaining_value, -removal)
+
+
+def test_smallest_reserve_by_hand() -> None:
+    """Out 100, then in 40, 80: no credit needs 100. A line of 50 at no interest needs 50; with interest a little more.
+
+    At 12 % a year a debt of 50 grows to 50 x 1.12^(1/4) = 51.44 before the 40 come in, which the line must not hold.
+    """
+    cash = np.array([[[-100.0, 0.0, 40.0, 80.0]]])
+    nothing = np.zeros((1, 1))
+    for line, rate, expected in ((0.0, 0.12, 100.0), (50.0, 0.0, 50.0), (50.0, 0.12, 100 - 50 / 1.12**0.25)):
+        terms = finance(credit_line=line, loan_rate=rate)
+        assert reserve_needed(cash, nothing, nothing, terms)[0] == pytest.approx(expected, abs=1e-6)
+
+
+def test_the_smallest_reserve_just_suffices() -> None:
+    ledger, _ = run()
+    terms = finance(credit_line=30_000.0)
+    need = smallest_reserve(ledger, terms)
+    assert (need > 0).all()
+    trial = int(need.argmax())
+    enough, _ = run(f=dataclasses.replace(terms, opening_cash=float(need[trial])))
+    assert enough.balance[trial].min() == pytest.approx(-30_000.0, abs=0.01)
+    assert (enough.balance.min(axis=(1, 2)) >= -30_000.01).all()
+
+
+def test_establishment_cost_is_the_present_value_of_its_items() -> None:
+    ledger, found = run()
+    yearly = -sum(item(ledger, name).sum(axis=2) for name in CAPITAL_ITEMS)
+    for trial in range(3):
+        assert found.establishment_cost[trial] == pytest.approx(numpy_financial.npv(0.05, yearly[trial]), rel=1e-9)
+
+
+def test_remarks_say_what_will_surprise() -> None:
+    blocks, m = [block()], market()
+    quiet = dataclasses.replace(costs(), narrow_machines=30_000.0)
+    assert money_remarks(blocks, quiet, m, finance(), 20) == []
+    loud = money_remarks(
+        [block(), block("old", year_planted=-30), block("new", year_planted=17)],
+        costs(),
+        m,
+        finance(credit_line=5_000.0, basis="nominal", insurance=Insurance()),
+        20,
+    )
+    for words in (
+        "more than cash",
+        "inflation is 0",
+        "narrow machines",
+        "old is in leaf 50",
+        "new is only in leaf 3",
+        "covers nothing",
+    ):
+        assert any(words in line for line in loud), words
+    unpriced = dataclasses.replace(m.fruit["Gala"], direct=float("nan"))
+    stall = dataclasses.replace(
+        m,
+        fruit=dict(m.fruit) | {"Gala": unpriced},
+        outlets=dict(m.outlets) | {"direct": dataclasses.replace(m.outlets["direct"], volume=500.0)},
+    )
+    assert any(
+        "direct takes no Gala" in line for line in money_remarks(blocks, quiet, stall, finance(inflation=0.02), 20)
+    )
 
 
 def test_land_keeps_its_price_in_the_remaining_value() -> None:

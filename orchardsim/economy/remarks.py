@@ -1,0 +1,62 @@
+"""Remarks on a plan's money: what is legal but likely to surprise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from orchardsim.economy.blocks import BlockMoney, credit_shortfall, establishment_schedule
+from orchardsim.economy.parameters import Costs, Finance, Market
+
+
+def money_remarks(
+    blocks: Sequence[BlockMoney], costs: Costs, market: Market, finance: Finance, years: int
+) -> list[str]:
+    """One line for each thing that a user should know before trusting the plan's money.
+
+    Parameters
+    ----------
+    blocks : sequence of BlockMoney
+    costs, market, finance
+        Parameters in the plan's currency.
+    years : int
+        Years of the run.
+    """
+    found: list[str] = []
+    short = credit_shortfall(establishment_schedule(blocks, costs, finance, years), finance)
+    if short is not None:
+        found.append(
+            f"the establishment alone asks for {short[1]:,.0f} more than cash, loan and the credit line of "
+            f"{finance.credit_line:,.0f} by the end of year {short[0]}, before any sales or yearly costs"
+        )
+    if finance.basis == "nominal" and finance.inflation == 0:
+        found.append("the basis is nominal, but inflation is 0: prices, costs and wages do not rise")
+    if finance.basis == "real" and finance.inflation != 0:
+        found.append("the basis is real, so that the stated inflation is not used; rates must be real as well")
+    for name in ("direct", "pick_your_own"):
+        lacking = sorted({each.cultivar for each in blocks if np.isnan(getattr(market.fruit[each.cultivar], name))})
+        if market.outlets[name].volume > 0 and lacking:
+            found.append(f"outlet {name} takes no {', '.join(lacking)}: no price is stated")
+    narrow = any(each.year_planted >= 0 and each.geometry.row_spacing < costs.narrow_row for each in blocks)
+    if narrow and costs.narrow_machines == 0:
+        found.append(
+            f"rows are closer than {costs.narrow_row:.2g} m, which asks for narrow machines; none are bought "
+            "(costs.narrow_machines = 0)"
+        )
+    for each in blocks:
+        life = finance.planned_removal_leaf if each.planned_removal_leaf is None else each.planned_removal_leaf
+        last = years - each.year_planted
+        if each.removal_year is None and last > life:
+            found.append(
+                f"{each.label} is in leaf {last} in the last year, past its planned removal after leaf {life}: "
+                "it ends with the cost of its removal as remaining value"
+            )
+        elif each.removal_year is None and 0 < last < finance.mature_leaf:
+            found.append(
+                f"{each.label} is only in leaf {last} in the last year, before full bearing (leaf "
+                f"{finance.mature_leaf}): its remaining value is its establishment written down"
+            )
+    if finance.insurance is not None and finance.insurance.coverage == 0 and not finance.insurance.tree_aid:
+        found.append("insurance is asked for, but covers nothing (coverage = 0, tree_aid = false)")
+    return found
