@@ -14,9 +14,8 @@ from pydantic import BeforeValidator, ValidationInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
-from orchardsim.core.units import UnitContext
 from orchardsim.plan.filling import Filler, Ledger, sourced
-from orchardsim.plan.quantities import read_parameter
+from orchardsim.plan.quantities import UnitContext, read_parameter
 from orchardsim.plan.tables import Table, context_of, table_of
 from orchardsim.season.parameters import Phenology
 from orchardsim.trees.parameters import Cultivar, Stock, Training, TreeGrade

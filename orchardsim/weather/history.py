@@ -101,6 +101,8 @@ class WeatherReport:
         Through those of the whole record.
     baseline_years : tuple of int
         Default baseline, the last 30 complete seasons; (0, 0) where there are fewer than 10.
+    latitude : float [degrees north]
+        As asked for, from the file, or a stand-in of the right hemisphere (the notes say which).
     notes : tuple of str
     """
 
@@ -117,6 +119,7 @@ class WeatherReport:
     whole_trend_min: Trend
     whole_trend_max: Trend
     baseline_years: tuple[int, int]
+    latitude: float
     notes: tuple[str, ...]
 
 
@@ -166,6 +169,7 @@ def weather_report(path: Path | str, latitude: float | None = None) -> WeatherRe
         whole_trend_min=linear_trend(years, low),
         whole_trend_max=linear_trend(years, high),
         baseline_years=baseline,
+        latitude=latitude,
         notes=tuple(notes),
     )
 
