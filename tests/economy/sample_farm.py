@@ -13,9 +13,14 @@ import numpy as np
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import GRADES, TASKS
 from orchardsim.core.parameters import parameters_of
+from orchardsim.core.streams import Streams
 from orchardsim.core.units import convert
 from orchardsim.economy.blocks import BlockGeometry, BlockMoney
+from orchardsim.economy.indicators import Indicators, indicators
+from orchardsim.economy.items import ITEM
+from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Market, Outlet, TreePrice
+from orchardsim.economy.prices import draw_prices
 
 
 def catalogue(name: str) -> dict[str, Any]:
@@ -139,3 +144,40 @@ def quantities(
         planted_area=area,
         gross_area=area * 1.12,
     )
+
+
+def two_blocks() -> list[BlockMoney]:
+    return [
+        block("north"),
+        block(
+            "south",
+            row_spacing=7.0,
+            tree_spacing=5.5,
+            rows=10,
+            support="none",
+            cultivar="Honeycrisp",
+            year_planted=2,
+            order_year=0,
+            clears_old_orchard=True,
+        ),
+    ]
+
+
+def run(
+    blocks: list[BlockMoney] | None = None,
+    q: FarmQuantities | None = None,
+    c: Costs | None = None,
+    m: Market | None = None,
+    f: Finance | None = None,
+) -> tuple[Ledger, Indicators]:
+    blocks = blocks or two_blocks()
+    q = q if q is not None else quantities(blocks)
+    c, m, f = c or costs(), m or market(), f or finance()
+    trials = q.harvested_mass.shape[0]
+    prices = draw_prices(Streams(3), range(trials), m, q.regional_crop, [each.cultivar for each in blocks])
+    ledger = cash_flows(q, blocks, c, m, f, prices)
+    return ledger, indicators(ledger, f)
+
+
+def item(ledger: Ledger, name: str, label: int = -1) -> np.ndarray:
+    return ledger.flows[:, :, :, label, ITEM[name]]

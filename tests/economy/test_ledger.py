@@ -6,61 +6,20 @@ import dataclasses
 from typing import Any
 
 import numpy as np
-import numpy_financial
 import pytest
-from sample_farm import block, costs, finance, market, quantities
+from sample_farm import block, costs, finance, item, market, quantities, run, two_blocks
 
 from orchardsim.core.errors import InputError
-from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import ITEMS, TASKS
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
-from orchardsim.economy.account import depreciation, reserve_needed, run_account
-from orchardsim.economy.blocks import BlockMoney, establishment_schedule
-from orchardsim.economy.indicators import Indicators, indicators
+from orchardsim.economy.blocks import establishment_schedule
+from orchardsim.economy.indicators import indicators
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
-from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
-from orchardsim.economy.parameters import Costs, Finance, Insurance, Market, Tax
+from orchardsim.economy.ledger import cash_flows
+from orchardsim.economy.parameters import Insurance
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
 from orchardsim.economy.prices import draw_prices
-from orchardsim.economy.remarks import money_remarks
-
-
-def two_blocks() -> list[BlockMoney]:
-    return [
-        block("north"),
-        block(
-            "south",
-            row_spacing=7.0,
-            tree_spacing=5.5,
-            rows=10,
-            support="none",
-            cultivar="Honeycrisp",
-            year_planted=2,
-            order_year=0,
-            clears_old_orchard=True,
-        ),
-    ]
-
-
-def run(
-    blocks: list[BlockMoney] | None = None,
-    q: FarmQuantities | None = None,
-    c: Costs | None = None,
-    m: Market | None = None,
-    f: Finance | None = None,
-) -> tuple[Ledger, Indicators]:
-    blocks = blocks or two_blocks()
-    q = q if q is not None else quantities(blocks)
-    c, m, f = c or costs(), m or market(), f or finance()
-    trials = q.harvested_mass.shape[0]
-    prices = draw_prices(Streams(3), range(trials), m, q.regional_crop, [each.cultivar for each in blocks])
-    ledger = cash_flows(q, blocks, c, m, f, prices)
-    return ledger, indicators(ledger, f)
-
-
-def item(ledger: Ledger, name: str, label: int = -1) -> np.ndarray:
-    return ledger.flows[:, :, :, label, ITEM[name]]
 
 
 def test_items_sum_to_the_net_cash_flow_and_blocks_to_the_farm() -> None:
@@ -80,36 +39,6 @@ def test_costs_are_negative_and_sales_positive() -> None:
     for name in ITEMS:
         flows = item(ledger, name)
         assert (flows >= 0).all() if name.endswith("_sales") else (flows <= 0).all() or name == "insurance", name
-
-
-def test_account_follows_the_ledger_quarter_by_quarter() -> None:
-    terms = finance(opening_cash=20_000.0, household_draw=4_000.0)
-    ledger, _ = run(f=terms)
-    net = ledger.flows[:, :, :, -1, :].sum(axis=-1).reshape(3, -1)
-    balance = ledger.balance.reshape(3, -1)
-    np.testing.assert_allclose(np.diff(balance, axis=1), net[:, 1:] - 1_000.0, rtol=1e-9, atol=1e-6)
-    np.testing.assert_allclose(balance[:, 0], 20_000 + net[:, 0] - 1_000.0)
-    interest = -item(ledger, "interest").reshape(3, -1)
-    rate = (1 + terms.loan_rate) ** 0.25 - 1
-    np.testing.assert_allclose(interest[:, 1:], rate * np.maximum(-balance[:, :-1], 0), rtol=1e-12, atol=1e-9)
-
-
-def test_a_term_loan_closes() -> None:
-    """Principal paid back in full; yearly interest as numpy-financial's ipmt gives it."""
-    terms = finance(opening_cash=1e7, loan_amount=50_000.0, loan_years=8, term_loan_rate=0.06)
-    ledger, found = run(f=terms)
-    assert ledger.debt[:, 7, 3] == pytest.approx(0.0, abs=1e-6)
-    assert ledger.debt[:, 0, 0] == pytest.approx(50_000.0)
-    paid = -item(ledger, "interest").sum(axis=2)[0]
-    expected = -numpy_financial.ipmt(0.06, np.arange(1, 9), 8, 50_000.0)
-    np.testing.assert_allclose(paid[:8], expected, rtol=1e-9)
-    np.testing.assert_allclose(paid[8:], 0.0)
-    payment = -numpy_financial.pmt(0.06, 8, 50_000.0)
-    np.testing.assert_allclose(ledger.principal[:8] + expected, payment, rtol=1e-9)
-    assert ledger.principal.sum() == pytest.approx(50_000.0)
-    cover = found.debt_service_cover[:, 5]
-    np.testing.assert_allclose(cover, ledger.project_cash_flow()[:, 5] / payment, rtol=1e-9)
-    assert np.isnan(found.debt_service_cover[:, 12]).all()
 
 
 def test_deposits_by_hand() -> None:
@@ -221,30 +150,6 @@ def test_the_ledger_pays_what_the_schedule_announces() -> None:
         for outlay in schedule:
             announced[outlay.year] += outlay.amount * (outlay.item == name)
         np.testing.assert_allclose(found[:, ITEM[name]], announced, rtol=1e-9, err_msg=name)
-
-
-def test_payback_is_of_the_summed_net_cash_flow() -> None:
-    """By the definition in the variable table, interest included."""
-    ledger, found = run(f=finance(loan_rate=0.12))
-    summed = np.cumsum(ledger.net_cash_flow()[:, :, -1], axis=1)
-    for trial, year in enumerate(found.payback_year):
-        if np.isfinite(year):
-            assert (summed[trial, int(year) :] >= 0).all()
-            assert summed[trial, int(year) - 1] < 0
-        else:
-            assert summed[trial, -1] < 0
-    cheap = run(f=finance(loan_rate=0.0))[1].payback_year
-    assert (cheap < found.payback_year).all()
-
-
-def test_peak_borrowing_is_the_seasonal_peak() -> None:
-    ledger, found = run()
-    debt = -ledger.balance.min(axis=(1, 2))
-    np.testing.assert_allclose(found.peak_borrowing, debt)
-    assert (found.peak_borrowing > -ledger.balance[:, :, 3].min(axis=1)).all()
-    rows = np.arange(3)
-    at_peak = ledger.balance[rows, found.peak_borrowing_year, found.peak_borrowing_quarter]
-    np.testing.assert_allclose(-at_peak, debt)
 
 
 def test_piece_pay_by_hand_and_wage_floor() -> None:
@@ -360,25 +265,6 @@ def test_value_falls_with_the_discount_rate_and_debt_grows_with_the_loan_rate() 
     assert (dear > cheap).all()
 
 
-def test_value_and_rate_agree_with_the_reference_library() -> None:
-    terms = finance()
-    ledger, found = run(f=terms)
-    flows = ledger.project_cash_flow()
-    with_value = flows.copy()
-    with_value[:, -1] += ledger.remaining_value
-    for trial in range(3):
-        assert found.npv_without_remaining_value[trial] == pytest.approx(
-            numpy_financial.npv(terms.discount_rate, flows[trial]), rel=1e-9
-        )
-        assert npv_at(found.irr[trial], with_value[trial]) == pytest.approx(0.0, abs=1e-3)
-        if found.irr_roots[trial] == 1:
-            assert found.irr[trial] == pytest.approx(numpy_financial.irr(with_value[trial]), abs=1e-7)
-
-
-def npv_at(rate: float, flows: np.ndarray) -> float:
-    return float(numpy_financial.npv(rate, flows))
-
-
 def test_nominal_and_real_agree() -> None:
     """Everything grows by 3 %, and rates are (1 + real)(1.03) - 1: values at year 0 are the same (Fisher's relation).
 
@@ -429,135 +315,6 @@ def test_removed_block_earns_and_costs_nothing_more() -> None:
     late = ledger.yearly()[:, 11:, 0, :]
     np.testing.assert_array_equal(late, 0.0)
     assert ledger.remaining_value == pytest.approx(0.0)
-
-
-def test_remaining_value_by_hand() -> None:
-    """Same yearly margin: the annuity to the planned removal, less the removal then."""
-    blocks = [block()]
-    q = quantities(blocks, trials=1, full_crop=8.0)
-    m = market()
-    still = dataclasses.replace(
-        m,
-        outlets={
-            name: dataclasses.replace(outlet, price_cv=0.0, flexibility=0.0, paid=(1.0,))
-            for name, outlet in m.outlets.items()
-        },
-        fruit={name: dataclasses.replace(fruit, price_cv=0.0) for name, fruit in m.fruit.items()},
-    )
-    steady = {
-        name: np.broadcast_to(getattr(q, name)[:, -1:], getattr(q, name).shape).copy()
-        for name in ("harvested_mass", "packed_mass", "labour_hours")
-    }
-    terms = finance(planned_removal_leaf=30, discount_rate=0.06)
-    ledger, _ = run(blocks, dataclasses.replace(q, **steady), m=still, f=terms)
-    yearly = ledger.yearly()[0, -1, 0].sum()
-    left = 30 - 20
-    removal = costs().old_orchard_removal * blocks[0].geometry.gross_area
-    expected = -numpy_financial.pv(0.06, left, yearly) - removal * 1.06**-left
-    assert ledger.remaining_value[0] == pytest.approx(expected, rel=1e-9)
-    longer, _ = run([block(planned_removal_leaf=40)], dataclasses.replace(q, **steady), m=still, f=terms)
-    expected = -numpy_financial.pv(0.06, 20, yearly) - removal * 1.06**-20
-    assert longer.remaining_value[0] == pytest.approx(expected, rel=1e-9)
-    _, overdue = run(blocks, f=finance(planned_removal_leaf=15))
-    np.testing.assert_allclose(overdue.remaining_value, -removal)
-
-
-def test_smallest_reserve_by_hand() -> None:
-    """Out 100, then in 40, 80: no credit needs 100. A line of 50 at no interest needs 50; with interest a little more.
-
-    At 12 % a year a debt of 50 grows to 50 x 1.12^(1/4) = 51.44 before the 40 come in, which the line must not hold.
-    """
-    cash = np.array([[[-100.0, 0.0, 40.0, 80.0]]])
-    nothing = np.zeros((1, 1))
-    for line, rate, expected in ((0.0, 0.12, 100.0), (50.0, 0.0, 50.0), (50.0, 0.12, 100 - 50 / 1.12**0.25)):
-        terms = finance(credit_line=line, loan_rate=rate)
-        assert reserve_needed(cash, nothing, nothing, terms)[0] == pytest.approx(expected, abs=1e-6)
-
-
-def test_the_smallest_reserve_just_suffices() -> None:
-    ledger, _ = run()
-    terms = finance(credit_line=30_000.0)
-    need = smallest_reserve(ledger, terms)
-    assert (need > 0).all()
-    trial = int(need.argmax())
-    enough, _ = run(f=dataclasses.replace(terms, opening_cash=float(need[trial])))
-    assert enough.balance[trial].min() == pytest.approx(-30_000.0, abs=0.01)
-    assert (enough.balance.min(axis=(1, 2)) >= -30_000.01).all()
-
-
-def test_establishment_cost_is_the_present_value_of_its_items() -> None:
-    ledger, found = run()
-    yearly = -sum(item(ledger, name).sum(axis=2) for name in CAPITAL_ITEMS)
-    for trial in range(3):
-        assert found.establishment_cost[trial] == pytest.approx(numpy_financial.npv(0.05, yearly[trial]), rel=1e-9)
-
-
-def test_remarks_say_what_will_surprise() -> None:
-    blocks, m = [block()], market()
-    quiet = dataclasses.replace(costs(), narrow_machines=30_000.0)
-    assert money_remarks(blocks, quiet, m, finance(), 20) == []
-    loud = money_remarks(
-        [block(), block("old", year_planted=-30), block("new", year_planted=17)],
-        costs(),
-        m,
-        finance(credit_line=5_000.0, basis="nominal", insurance=Insurance()),
-        20,
-    )
-    for words in (
-        "more than cash",
-        "inflation is 0",
-        "narrow machines",
-        "old is in leaf 50",
-        "new is only in leaf 3",
-        "covers nothing",
-    ):
-        assert any(words in line for line in loud), words
-    unpriced = dataclasses.replace(m.fruit["Gala"], direct=float("nan"))
-    stall = dataclasses.replace(
-        m,
-        fruit=dict(m.fruit) | {"Gala": unpriced},
-        outlets=dict(m.outlets) | {"direct": dataclasses.replace(m.outlets["direct"], volume=500.0)},
-    )
-    assert any(
-        "direct takes no Gala" in line for line in money_remarks(blocks, quiet, stall, finance(inflation=0.02), 20)
-    )
-
-
-def test_land_keeps_its_price_in_the_remaining_value() -> None:
-    blocks = [block()]
-    plain, _ = run(blocks)
-    bought, _ = run(blocks, c=dataclasses.replace(costs(), land_bought=True))
-    price = costs().land_price * blocks[0].geometry.gross_area
-    assert -item(bought, "land").sum(axis=(1, 2)) == pytest.approx(price)
-    np.testing.assert_allclose(bought.remaining_value - plain.remaining_value, price, rtol=1e-9)
-
-
-def test_income_tax_by_hand() -> None:
-    """Depreciation of 90 over 3 years is 30 a year. Income 10, 50, 100 less 30: loss 20 carried, then 20 - 20, then 70.
-
-    At a quarter: 0, 0, 17.5; without carrying forward 0, 5, 17.5.
-    """
-    written_off = depreciation(np.array([[90.0, 0.0, 0.0]]), 3.0)
-    np.testing.assert_allclose(written_off, [[30.0, 30.0, 30.0]])
-    income = np.array([[10.0, 50.0, 100.0]])
-    cash = np.zeros((1, 3, 4))
-    cash[:, :, 3] = income
-    for carry, expected in ((True, [0.0, 0.0, 17.5]), (False, [0.0, 5.0, 17.5])):
-        terms = finance(opening_cash=1000.0, tax=Tax(rate=0.25, carry_forward=carry))
-        account = run_account(cash, income, written_off, terms)
-        np.testing.assert_allclose(account.tax[0, :, 3], expected)
-        assert account.balance[0, -1, -1] == pytest.approx(1000 + 160 - sum(expected))
-
-
-def test_tax_is_due_on_income_after_interest_and_depreciation() -> None:
-    """Where losses are used up by the end, all tax is the rate on all income less interest and depreciation."""
-    blocks = [block()]
-    terms = Tax(rate=0.25, depreciation_years=10.0)
-    ledger, _ = run(blocks, quantities(blocks, full_crop=8.0), f=finance(tax=terms))
-    farm = ledger.yearly()[:, :, -1, :]
-    due = -farm[..., ITEM["income_tax"]].sum(axis=1)
-    assert (farm[:, -1, ITEM["income_tax"]] < 0).all()
-    np.testing.assert_allclose(due, 0.25 * (farm.sum(axis=(1, 2)) + due), rtol=1e-9)
 
 
 def test_crop_insurance_and_tree_aid_reach_the_ledger() -> None:
