@@ -457,7 +457,7 @@ def _money(
     bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
     part = BlockGeometry(
         rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
-        trees=float(trees + added),
+        trees=float(trees + added), extra_trees=float(added),
         planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
         gross_area=geometry.gross_area * row_share,
         support=support, height=plan.training.height_limit,
@@ -473,6 +473,8 @@ def _money(
         order_year=min(order_year, table.year_planted),
         support_leaf=plan.training.support_leaf,
         removal_year=table.year_removed,
+        planned_removal_leaf=table.planned_removal_leaf,
+        replacement_price=table.replacement_price,
         clears_old_orchard=table.clears_old_orchard,
         fallow_years=table.fallow_years,
         land_from_year=_first(table.land_from_year, 0),

@@ -93,6 +93,8 @@ class BlockBase(Table):
     order_year: YearOfPlan | None = None
     trees_bought: Literal["contract", "late"] = "contract"
     tree_price: quantity("money/tree", "price of a nursery tree with royalty", 0, 1e6) | None = None  # type: ignore[valid-type]
+    replacement_price: quantity("money/tree", "price of a replacement tree", 0, 1e6) | None = None  # type: ignore[valid-type]
+    planned_removal_leaf: Annotated[int, Field(ge=2, le=120)] | None = None
     clears_old_orchard: bool = False
     fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
     land_from_year: Annotated[int, Field(ge=0, le=80)] | None = None

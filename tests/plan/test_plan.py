@@ -147,7 +147,7 @@ def test_pollinizer_rows_become_a_group_and_posts_do_not():
     posts = load_plan(changed(("block.pollinizer", [{"cultivar": "crab", "every_tree": 10}]))).blocks[0]
     assert posts.labels == ("north",) and posts.geometry.trees == 2000
     assert posts.pollinizers[0].trees == 200
-    assert posts.money[0].geometry.trees == 2200
+    assert posts.money[0].geometry.trees == 2200 and posts.money[0].geometry.extra_trees == 200
 
 
 def test_more_pollinizers_are_nearer():
