@@ -46,6 +46,8 @@ def main() -> None:
     values = half_splits.run(
         table, record, 4 if options.quick else 40, slow_share=0.25 if options.quick else 1.0, report=report
     )
+    half_splits.run_periods(table, record)
+    report("bloom kill by period")
     later_period.run(table, record, 20 if options.quick else 200, report=report)
     shares = table.shares()
     result = {

@@ -7,7 +7,7 @@ of canopy cover in :data:`COVER_LEVELS`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -59,6 +59,10 @@ class WeatherSample:
         First and last harvest year of the record's part in use; (0, 0) where there is no record.
     notes : tuple of str
         One line each: what was dropped, filled or estimated.
+    history : int array, (n,)
+        Rows of ``seasons`` that are the site's own past, oldest first: the baseline, or, without a record, a generated
+        series. They are the same whichever trials are asked for, so they serve for years before year 0 and for
+        means over seasons that must not hang on how the work is cut.
     """
 
     seasons: SeasonWeather
@@ -66,6 +70,7 @@ class WeatherSample:
     method: str
     baseline_years: tuple[int, int]
     notes: tuple[str, ...] = ()
+    history: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Final
 
 import numpy as np
@@ -16,7 +17,9 @@ from orchardsim.weather.rain import RainClimate, RangeScale, rain_series, range_
 from orchardsim.weather.records import DECIMALS, Floats
 
 YEAR_STEP: Final = 1000
-"""Generated seasons are numbered -(trial x 1000 + year + 1) in ``harvest_year``."""
+"""Generated seasons are numbered -((trial + 1) x 1000 + year + 1) in ``harvest_year``; the past of a site without a
+record -30 to -1."""
+HISTORY_YEARS: Final = 30
 SCALE_TRIALS: Final = 4
 SCALE_YEARS: Final = 25
 
@@ -30,6 +33,8 @@ def generated_seasons(
     start_day: int,
     climate: RainClimate | None,
     scale: RangeScale,
+    *,
+    place: str = "",
 ) -> SeasonWeather:
     """Seasons of trials, in the order trial by trial, year by year.
 
@@ -48,6 +53,8 @@ def generated_seasons(
         None makes a series without rain.
     scale : RangeScale
         Of the daily temperature range, for the dependence of rain on it.
+    place : str
+        Part of the address of the random numbers.
 
     Returns
     -------
@@ -55,12 +62,12 @@ def generated_seasons(
         trial x year seasons.
     """
     days = years * YEAR_DAYS + WINDOW_DAYS - YEAR_DAYS
-    low, high = simulate_temperatures(model, streams, trials, days)
+    low, high = simulate_temperatures(model, streams, trials, days, place)
     if climate is None:
         rain = np.zeros((len(trials), days))
     else:
-        rain = _rain_of_trials(climate, scale, high - low, start_day, streams, trials)
-    number = np.asarray(trials, dtype=np.int64)[:, None] * YEAR_STEP + np.arange(years) + 1
+        rain = _rain_of_trials(climate, scale, high - low, start_day, streams, trials, place)
+    number = (np.asarray(trials, dtype=np.int64)[:, None] + 1) * YEAR_STEP + np.arange(years) + 1
     return SeasonWeather(
         harvest_year=-number.ravel(),
         temperature_min=_windows(np.round(low, DECIMALS), years),
@@ -72,21 +79,60 @@ def generated_seasons(
     )
 
 
+def generated_history(
+    model: ParametricModel,
+    settings: WeatherSettings,
+    streams: Streams,
+    start_day: int,
+    climate: RainClimate | None,
+    scale: RangeScale,
+) -> SeasonWeather:
+    """Past of a site without a record: thirty generated seasons, the same for all trials."""
+    seasons = generated_seasons(
+        model, settings, streams, range(1), HISTORY_YEARS, start_day, climate, scale, place="history"
+    )
+    return dataclasses.replace(seasons, harvest_year=np.arange(-HISTORY_YEARS, 0))
+
+
+def joined(first: SeasonWeather, second: SeasonWeather) -> SeasonWeather:
+    """Seasons of two sets one after the other; wind and humidity only where both have them."""
+
+    def both(name: str) -> Floats | None:
+        parts = [getattr(first, name), getattr(second, name)]
+        return None if any(part is None for part in parts) else np.concatenate(parts)
+
+    return dataclasses.replace(
+        first,
+        harvest_year=np.concatenate([first.harvest_year, second.harvest_year]),
+        temperature_min=np.concatenate([first.temperature_min, second.temperature_min]),
+        temperature_max=np.concatenate([first.temperature_max, second.temperature_max]),
+        rain=np.concatenate([first.rain, second.rain]),
+        wind_speed=both("wind_speed"),
+        relative_humidity=both("relative_humidity"),
+    )
+
+
 def _windows(series: Floats, years: int) -> Floats:
     view = np.lib.stride_tricks.sliding_window_view(series, WINDOW_DAYS, axis=1)[:, ::YEAR_DAYS]
     return np.ascontiguousarray(view[:, :years]).reshape(-1, WINDOW_DAYS)
 
 
 def _rain_of_trials(
-    climate: RainClimate, scale: RangeScale, daily_range: Floats, start_day: int, streams: Streams, trials: range
+    climate: RainClimate,
+    scale: RangeScale,
+    daily_range: Floats,
+    start_day: int,
+    streams: Streams,
+    trials: range,
+    place: str,
 ) -> Floats:
     days = daily_range.shape[1]
     day_of_year: NDArray[np.int64] = season_day_of_year(start_day, days)
     normal, uniform = np.empty((len(trials), 2, days)), np.empty((len(trials), 2, days))
     for row, trial in enumerate(trials):
         # Two streams and day-by-day order, so that a longer series starts with the shorter one.
-        normal[row] = streams.at("weather_rain", "generated", trial=trial).standard_normal((days, 2)).T
-        uniform[row] = streams.at("weather_rain_amount", "generated", trial=trial).random((days, 2)).T
+        normal[row] = streams.at("weather_rain", f"generated {place}", trial=trial).standard_normal((days, 2)).T
+        uniform[row] = streams.at("weather_rain_amount", f"generated {place}", trial=trial).random((days, 2)).T
     return rain_series(climate, scale.score(daily_range, day_of_year), day_of_year, normal, uniform)
 
 

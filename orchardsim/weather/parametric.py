@@ -280,7 +280,9 @@ def simulate_scores(model: ParametricModel, normal: Floats) -> Floats:
     return result
 
 
-def simulate_temperatures(model: ParametricModel, streams: Streams, trials: range, days: int) -> tuple[Floats, Floats]:
+def simulate_temperatures(
+    model: ParametricModel, streams: Streams, trials: range, days: int, place: str = ""
+) -> tuple[Floats, Floats]:
     """Daily minimum and maximum temperature of trials [degC].
 
     Parameters
@@ -291,6 +293,8 @@ def simulate_temperatures(model: ParametricModel, streams: Streams, trials: rang
         A trial's series depends on its number alone; a longer series starts with the shorter one.
     days : int
         Length, from the first day of a biological year.
+    place : str
+        Part of the address of the random numbers.
 
     Returns
     -------
@@ -298,7 +302,9 @@ def simulate_temperatures(model: ParametricModel, streams: Streams, trials: rang
     """
     normal = np.empty((days, NORMALS_PER_DAY, len(trials)))
     for row, trial in enumerate(trials):
-        normal[:, :, row] = streams.at("weather_temperature", trial=trial).standard_normal((days, NORMALS_PER_DAY))
+        normal[:, :, row] = streams.at("weather_temperature", place, trial=trial).standard_normal(
+            (days, NORMALS_PER_DAY)
+        )
     score = simulate_scores(model, normal)
     years = -(-days // YEAR_DAYS)
     values = []

@@ -214,7 +214,7 @@ def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
     """
     lines = [line for line in text.splitlines() if line.strip()]
     for position, line in enumerate(lines, start=1):
-        if not DLY_LENGTH - 2 <= len(line.rstrip("\r")) <= DLY_LENGTH or not line.isascii():
+        if not DLY_LENGTH - 3 <= len(line.rstrip("\r")) <= DLY_LENGTH or not line.isascii():
             raise InputError(
                 f"{where}, line {position}",
                 f"has {len(line)} characters; a .dly line has {DLY_LENGTH} ASCII characters",

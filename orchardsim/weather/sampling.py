@@ -16,7 +16,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.handover import SeasonWeather, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
-from orchardsim.weather.generated import generated_seasons, range_scale_of_model
+from orchardsim.weather.generated import generated_history, generated_seasons, joined, range_scale_of_model
 from orchardsim.weather.normals import model_of_normals
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 from orchardsim.weather.parametric import ParametricModel, fit_parametric
@@ -145,9 +145,15 @@ def sample_weather(
             else f"drawn in runs of mean length {settings.run_length:g} years"
         )
         method = f"whole biological years of the record, {kind}"
+        if settings.run_length > 1.0 and not wraps:
+            notes.append("the record has a trend, so no run goes on from its last year to its first")
+    history = np.arange(count, dtype=np.int64)
     if settings.trend == "extend":
+        past = seasons
         seasons, pick = _extended(seasons, pick, baseline.trend, years)
-    return WeatherSample(seasons, pick, method, baseline.years, tuple(notes))
+        history = seasons.harvest_year.size + history
+        seasons = joined(seasons, past)
+    return WeatherSample(seasons, pick, method, baseline.years, tuple(notes), history)
 
 
 def _from_normals(
@@ -171,10 +177,32 @@ def _from_normals(
     climate = rain_climate(normals)
     notes.append(NO_RAIN if climate is None else GENERATED_RAIN)
     seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
-    pick = np.arange(len(trials) * years, dtype=np.int64).reshape(len(trials), years)
-    return WeatherSample(
-        _warmed(seasons, settings, start_day), pick, "generated from monthly normals", (0, 0), tuple(notes)
+    past = generated_history(model, settings, streams, start_day, climate, scale)
+    return _generated_sample(
+        _warmed(seasons, settings, start_day),
+        _warmed(past, settings, start_day),
+        trials,
+        years,
+        "generated from monthly normals",
+        (0, 0),
+        notes,
     )
+
+
+def _generated_sample(
+    seasons: SeasonWeather,
+    past: SeasonWeather,
+    trials: range,
+    years: int,
+    method: str,
+    baseline: tuple[int, int],
+    notes: list[str],
+) -> WeatherSample:
+    """Sample of seasons of their own for every trial and year, the site's past behind them."""
+    count = len(trials) * years
+    pick = np.arange(count, dtype=np.int64).reshape(len(trials), years)
+    history = count + np.arange(past.harvest_year.size)
+    return WeatherSample(joined(seasons, past), pick, method, baseline, tuple(notes), history)
 
 
 _fits: dict[tuple[object, ...], ParametricModel] = {}
@@ -219,18 +247,26 @@ def _from_generator(
     if record.wind_speed is not None or record.relative_humidity is not None:
         notes.append("wind and humidity are not generated: what needs them is estimated without them")
     seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
-    pick = np.arange(len(trials) * years, dtype=np.int64).reshape(len(trials), years)
     if settings.trend == "extend":
         ahead = np.tile(np.arange(1, years + 1), len(trials))[:, None]
         seasons = _shifted(seasons, baseline.trend, ahead)
     method = "parametric generator (autoregression on normal scores with a slow component), fitted to the baseline"
-    return WeatherSample(_warmed(seasons, settings, start_day), pick, method, baseline.years, tuple(notes))
+    return _generated_sample(
+        _warmed(seasons, settings, start_day),
+        _warmed(record, settings, start_day),
+        trials,
+        years,
+        method,
+        baseline.years,
+        notes,
+    )
 
 
 def whole_record_windows(settings: WeatherSettings, streams: Streams | None = None) -> SeasonWeather | None:
     """All complete seasons of the record, warmed as the settings say, its trend left in.
 
-    For stating what the whole record would give beside the baseline; None where there is no record.
+    For stating what the whole record would give beside the baseline; None where there is no record. With the run's own
+    ``streams`` the drawn rain is that of the run.
     """
     if settings.record is None:
         return None
