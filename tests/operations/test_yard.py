@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -67,8 +69,6 @@ def test_spares_serve_first_and_only_their_own_label() -> None:
 def test_a_small_crew_fills_few_gaps() -> None:
     """5 workers x 8 h x 6/7 x 7 days x half fit = 120 hours: at 10 trees an hour 1,200, at 0.5 only 60."""
     base = parameters(spares_at_planting=0.5)
-    from dataclasses import replace
-
     for rate, expected in ((10.0, 500), (0.5, 60)):
         chosen = replace(base, rates=replace(base.rates, replanting=rate))
         yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
@@ -78,6 +78,18 @@ def test_a_small_crew_fills_few_gaps() -> None:
         (done,) = yard.work(1, 0, 240, [Job("north", "thinning", 10, 182, 240)], 0.5)
         assert yard.hours[1, "north", "replanting"] == pytest.approx(expected / rate)
         assert done.mean_day > 182
+
+
+def test_planting_in_hand_leaves_fewer_hours_for_gaps() -> None:
+    """240 crew hours in the week's window; 4,000 new trees take 50 of them, so gaps at one an hour get 190."""
+    base = parameters(spares_at_planting=0.5)
+    chosen = replace(base, rates=replace(base.rates, planting=80.0, replanting=1.0))
+    yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
+    yard.first_planting(0, {"north": 4000}, 182, 189)
+    assert yard.planting(0, 182, 189, {"north": 2000}) == {"north": 190}
+    yard.work(0, 0, 240, [], 1.0)
+    assert yard.hours[0, "north", "planting"] == pytest.approx(50)
+    assert yard.hours[0, "north", "replanting"] == pytest.approx(190, abs=0.1)
 
 
 def test_short_late_and_spot_deliveries() -> None:

@@ -129,6 +129,79 @@ def test_transplant_failure_by_hand() -> None:
         ).cause.any()
 
 
+CALM = {"wind_spread": 0.0, "wind_youth": 0.0}
+STEADY = {"vole": 0.1, "vole_youth": 0.0, "vole_year_chance": 1.0}
+HAND_CASES = [
+    # voles in the tenth winter without extra for youth: rate; three times with weeds; a fifth with guards
+    ("voles", STEADY, {}, 10, 0.1),
+    ("voles", {**STEADY, "vole_weeds": 3.0}, {"weeds": True}, 10, 0.3),
+    (
+        "voles",
+        {**STEADY, "vole_guards": True, "vole_guard_share": 0.2},
+        {}, 10, 0.02,
+    ),
+    # twice in the first winter, 1 + exp(-2/3) in the third
+    ("voles", {"vole": 0.1, "vole_youth": 1.0, "vole_year_chance": 1.0}, {}, 1, 0.2),
+    ("voles", {"vole": 0.1, "vole_youth": 1.0, "vole_year_chance": 1.0}, {}, 3, 0.1 * (1 + math.exp(-2 / 3))),
+    # deer: rate at no height, less by e per 0.8 m; trees of 3 m; this fence leaves half
+    ("deer", {"deer": 0.5, "deer_fence": False, "deer_height": 3.0}, {}, 10, 0.5 * math.exp(-1)),
+    ("deer", {"deer": 0.5, "deer_fence_share": 0.5, "deer_height": 3.0}, {}, 10, 0.25 * math.exp(-1)),
+    # drought: 40 days, 20 of them free, 0.002 a day; ten times that in leaf 1
+    ("drought", {"drought": 0.002, "drought_youth": 9.0}, {}, 40, 0.04),
+    ("drought", {"drought": 0.002, "drought_youth": 9.0, "transplant_drought": 0.0}, {}, 1, 0.4),
+    # wind: no spread between years; 10 kg of fruit on 20 cm2 of trunk are the 0.5 kg/cm2 of the base rate
+    ("wind", {"wind": 0.05, **CALM}, {}, 10, 0.05),
+    ("wind", {"wind": 0.05, **CALM}, {"fruit": 6.0}, 10, 0.05 * 3.0 / 1.5),
+    ("wind", {"wind": 0.05, "wind_spread": 0.0, "wind_youth": 1.0}, {}, 1, 0.1),
+    ("wind", {"wind": 0.01, **CALM, "wind_unsupported": 15.0}, {"support": "none"}, 10, 0.15),
+    ("wind", {"wind": 0.05, **CALM, "wind_stake": 1.5}, {"support": "stake"}, 10, 0.075),
+    ("wind", {"wind": 0.05, **CALM}, {"union": 0.5}, 10, 0.1),
+    # the support stands from leaf 3 on: a tree of leaf 2 stands free
+    ("wind", {"wind": 0.01, **CALM, "wind_unsupported": 15.0}, {"support_leaf": 3}, 2, 0.15),
+    ("wind", {"wind": 0.01, **CALM, "wind_unsupported": 15.0}, {"support_leaf": 3}, 3, 0.01),
+    # replant disease: 80 % of the rate on this stock, less by e every two leaves
+    ("replant_disease", {"replant": 0.2}, {"replant_site": True}, 1, 0.16),
+    ("replant_disease", {"replant": 0.2}, {"replant_site": True}, 3, 0.16 * math.exp(-1)),
+    # old age: a usual life of 18 + 40 x 0.33 = 31.2 leaves, here 31; e times more four leaves later
+    ("old_age", {"old_age": 0.1, "life_dwarf": 17.8}, {}, 31, 0.1),
+    ("old_age", {"old_age": 0.1, "life_dwarf": 17.8}, {}, 35, 0.1 * math.e),
+    # crown rot: 0.3 of the susceptible stock's 0.3, at the usual number of wet days and at twice that
+    ("crown_rot", {"crown_rot": 0.3, "crown_rot_wet_days": 60.0}, {}, 10, 0.09),
+    ("crown_rot", {"crown_rot": 0.3, "crown_rot_wet_days": 30.0}, {}, 10, 0.18),
+    # blight, all bloom open, saturated: (0.2 + 0.4) exp(-(leaf - 1)/8) of the struck die; sprays prevent half
+    ("fire_blight", {"blight_strike": 0.3, "blight_first_bloom": 0.5}, {}, 25, 0.3 * 0.6 * math.exp(-3)),
+    (
+        "fire_blight", {"blight_strike": 1.5, "blight_first_bloom": 0.5, "blight_control": 0.5}, {}, 17,
+        0.75 * 0.6 * math.exp(-2),
+    ),
+]
+
+
+@pytest.mark.parametrize(("cause", "switches", "case", "leaf", "hazard"), HAND_CASES)
+def test_hazards_by_hand(cause: str, switches: dict, case: dict, leaf: int, hazard: float) -> None:
+    """One cause at a time on even ground: 1 - exp(-hazard) die, with the hazard worked by hand from the meanings."""
+    hazards = replace(QUIET, blight_spread=0.0, **switches)
+    training = replace(
+        SPINDLE,
+        support=case.get("support", "wires"),
+        support_leaf=case.get("support_leaf", 0),
+        weed_free_strip=not case.get("weeds", False),
+    )
+    plan = block(
+        50, 100, stock=replace(DWARF, union_strength=case.get("union", 1.0)),
+        grade=replace(FEATHERED, transplant_loss=0.0), training=training, replant_site=case.get("replant_site", False),
+    )
+    traits = loss_traits(plan, hazards)
+    state = trees(2, traits, leaf=leaf, fruit=case.get("fruit", 1.5))
+    draws = even(draws_of(2, traits))
+    weather = season(2, blight=1e6, wet=60, dry=40)
+    winter = rest_losses(hazards, traits, state, weather, draws)
+    summer = season_losses(hazards, traits, state, weather, draws, site_of(2, traits)).cause
+    lost = {**shares(winter), **shares(summer)}
+    assert set(lost) == {cause}
+    assert lost[cause] == pytest.approx(1 - math.exp(-hazard), abs=2.5e-4)
+
+
 def test_part_of_transplant_failure_waits_for_the_winter() -> None:
     """What the season leaves, the next winter takes: together the grade's share, whichever way leaf is counted."""
     hazards = replace(QUIET, transplant_carry=0.4)
@@ -282,27 +355,34 @@ def test_survival_curve_is_the_hazard_put_in() -> None:
         assert band.low.evaluate(leaf) <= exact <= band.high.evaluate(leaf)
 
 
-def test_bounds_cut_nobody_off() -> None:
-    """The few trees that are looked at are all that die: the same causes as from the hazards of every tree."""
-    hazards = replace(Hazards(), blight_spread=0.0, collapse=0.0)
-    traits = loss_traits(block(30, 60, replant_site=True), hazards)
+def test_bounds_cut_nobody_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The few trees that are looked at are all that matter: the same results, bit for bit, from looking at all."""
+    hazards = replace(Hazards(), collapse=0.5)
+    traits = loss_traits(block(30, 60, replant_site=True, grade=BENCH_GRAFT), hazards)
     state = trees(5, traits)
     rng = np.random.default_rng(8)
     state.leaf[...] = rng.integers(1, 22, state.leaf.shape)
     state.health[...] = rng.uniform(0.1, 1, state.health.shape)
     state.fruit_dry_mass[...] = rng.uniform(0, 6, state.health.shape)
     state.alive[...] = rng.random(state.alive.shape) < 0.9
-    for blight in (0.0, 0.5, 8.0):
-        draws, weather = draws_of(5, traits, seed=3), season(5, cold=-27, blight=blight, wet=40, dry=40)
-        site = site_of(5, traits)
-        risk = losses._SeasonRisk(hazards, traits, state, weather, draws, site, 5)
-        all_trees = losses._Trees(traits, state, np.flatnonzero(state.alive))
-        rows, _ = risk.hazards_of(all_trees)
-        code, _ = losses._decide(rows, all_trees.of(draws.season))
-        found = season_losses(hazards, traits, state, weather, draws, site, 5)
-        assert np.array_equal(found.cause.reshape(-1)[all_trees.flat], code)
-        assert not found.cause[~state.alive].any()
-        assert np.count_nonzero(code) > 50
+    cases = [(draws_of(5, traits, seed=3), blight, cold) for blight, cold in ((0, -20), (0.5, -26), (8, -34))]
+    site = site_of(5, traits)
+
+    def results() -> list[np.ndarray]:
+        found = []
+        for draws, blight, cold in cases:
+            weather = season(5, cold=cold, blight=blight, wet=80, dry=40)
+            found.append(rest_losses(hazards, traits, state, weather, draws))
+            found.extend(season_losses(hazards, traits, state, weather, draws, site, 5))
+        return found
+
+    few = results()
+    monkeypatch.setattr(losses, "_candidates", lambda uniform, state, bounds, young: np.flatnonzero(state.alive))
+    monkeypatch.setattr(losses._SeasonRisk, "sharpen", lambda self, at, added: at)
+    for one, other in zip(few, results(), strict=True):
+        assert np.array_equal(one, other)
+        assert np.count_nonzero(one[state.alive]) > 20 or one is few[2]
+        assert not one[~state.alive].any()
 
 
 def test_tile_makes_no_difference() -> None:
