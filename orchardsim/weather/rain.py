@@ -36,6 +36,10 @@ Weather). Assumed for other sites."""
 MEAN_WET_DAY: Final = 8.0
 """mm on a wet day where the plan gives rain but no number of wet days (assumption)."""
 LARGEST_COUPLING: Final = 0.85
+RANGE_STEPS: Final = 10
+"""Steps per K at which ranges are told apart."""
+LARGEST_RANGE: Final = 60
+"""K; wider ranges count as this one."""
 DRIFT_YEARS: Final = 11
 """Seasons over which the drift of the temperature range is averaged (assumption)."""
 
@@ -102,22 +106,20 @@ def rain_climate_of_record(rain: Floats, range_score: Floats, day_of_year: NDArr
 
 @dataclass(frozen=True)
 class RangeScale:
-    """Daily temperature ranges of a record by month, sorted, to turn a range into a normal score."""
+    """Normal score of a daily temperature range among those of its month.
 
-    by_month: tuple[Floats, ...]
+    Attributes
+    ----------
+    table : float array, (12, step)
+        Score at ranges of 0, 0.1, 0.2, ... K, the resolution of records.
+    """
+
+    table: Floats
 
     def score(self, daily_range: Floats, day_of_year: NDArray[np.int64]) -> Floats:
         """Standard normal score of the range among those of its month, shape as given."""
-        result = np.zeros(daily_range.shape)
-        for month in range(12):
-            days = MONTH_OF_DAY[day_of_year] == month
-            known = self.by_month[month]
-            values = daily_range[..., days]
-            below = np.searchsorted(known, values, side="left")
-            within = np.searchsorted(known, values, side="right") - below
-            share = (below + 0.5 * within) / known.size
-            result[..., days] = ndtri(np.clip(share, 0.5 / known.size, 1.0 - 0.5 / known.size))
-        return result
+        place = np.clip(np.rint(daily_range * RANGE_STEPS), 0, self.table.shape[1] - 1).astype(np.int64)
+        return np.asarray(self.table[MONTH_OF_DAY[day_of_year], place])
 
 
 def steady_range(temperature_min: Floats, temperature_max: Floats) -> Floats:
@@ -135,7 +137,17 @@ def steady_range(temperature_min: Floats, temperature_max: Floats) -> Floats:
 
 def range_scale(daily_range: Floats, day_of_year: NDArray[np.int64]) -> RangeScale:
     """Range scale of daily ranges, (season, day)."""
-    return RangeScale(tuple(np.sort(daily_range[:, MONTH_OF_DAY[day_of_year] == month].ravel()) for month in range(12)))
+    grid = np.arange(LARGEST_RANGE * RANGE_STEPS + 1)
+    table = np.empty((12, grid.size))
+    steps = np.rint(daily_range * RANGE_STEPS)
+    for month in range(12):
+        known = np.sort(steps[:, MONTH_OF_DAY[day_of_year] == month].ravel())
+        below = np.searchsorted(known, grid, side="left")
+        within = np.searchsorted(known, grid, side="right") - below
+        # Equal ranges share their middle rank; beyond the record's own, half a rank is left.
+        share = (below + 0.5 * within) / known.size
+        table[month] = ndtri(np.clip(share, 0.5 / known.size, 1.0 - 0.5 / known.size))
+    return RangeScale(table)
 
 
 def red_noise(normal: Floats, memory: float) -> Floats:
