@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -22,6 +22,8 @@ class YardDraws:
         Uniforms that decide whether trees can be had at short notice.
     turnout : (year, crew)
         Standard normals of the share of each crew that can be had.
+    crew_share : dict from year to share [1]
+        What is there of every crew in a year, beside the draw; 1 where the year is not named.
     """
 
     short: list[list[float]]
@@ -30,6 +32,7 @@ class YardDraws:
     delay: list[float]
     spot: list[float]
     turnout: list[list[float]]
+    crew_share: Mapping[int, float] = field(default_factory=dict)
 
 
 def draw_operations(

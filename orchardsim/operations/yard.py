@@ -8,6 +8,7 @@ happen; the event log is kept only with ``trace``.
 
 from __future__ import annotations
 
+import copy
 from collections import defaultdict
 from collections.abc import Generator, Mapping, Sequence
 from typing import Any
@@ -67,6 +68,30 @@ class Yard:
         self._year = -1
         self._waiting: list[Job] = []
         self._turnout: list[float] = [1.0] * len(parameters.crews)
+
+    def copied(self, draws: YardDraws | None = None) -> Yard:
+        """A yard in the same state that goes its own way from here; between two years only, and without a log.
+
+        Parameters
+        ----------
+        draws : YardDraws, optional
+            Draws of the copy, where its coming years differ.
+        """
+        if self.log is not None:
+            raise ValueError("a yard that keeps a log cannot be copied")
+        twin = Yard(self.parameters, self.labels, self.draws if draws is None else draws)
+        twin.world.free_from = list(self.world.free_from)
+        twin.stocks = copy.deepcopy(self.stocks)
+        twin.trees.update(self.trees)
+        twin.hours.update(self.hours)
+        twin.on_hand.update(self.on_hand)
+        twin._year, twin._waiting, twin._turnout = self._year, list(self._waiting), list(self._turnout)
+        # A process cannot be copied; every order that waits stands in the stock, and starts to wait again.
+        twin.calendar = simpy.Environment(initial_time=self.calendar.now)
+        for label, stock in twin.stocks.items():
+            for arrival in stock.due:
+                twin.calendar.process(twin._deliver(label, arrival))
+        return twin
 
     def begin_year(self, year: int) -> None:
         """Let spares age, take in the year's deliveries; called by the first use of a year, and safe to repeat."""
@@ -236,8 +261,9 @@ class Yard:
     def _open_year(self, year: int) -> None:
         policy = self.parameters.replacement
         draws = self.draws
+        share = draws.crew_share.get(year, 1.0)
         self._turnout = [
-            min(1.0, max(0.0, 1.0 + crew.turnout_spread * draw))
+            share * min(1.0, max(0.0, 1.0 + crew.turnout_spread * draw))
             for crew, draw in zip(self.parameters.crews, draws.turnout[year], strict=True)
         ]
         for index, label in enumerate(self.labels):

@@ -45,7 +45,8 @@ class SeasonLibrary:
         if year >= 0:
             rows = slice(trials.start - self.first_trial, trials.stop - self.first_trial)
             return self.sample.pick[rows, year]
-        order = np.argsort(self.sample.seasons.harvest_year, kind="stable")
+        own = self.sample.history
+        order = own if own.size else np.argsort(self.sample.seasons.harvest_year, kind="stable")
         return np.full(len(trials), order[year % len(order)])
 
     def for_trees(self, block: int, pick: NDArray[np.int64]) -> SeasonForTrees:
