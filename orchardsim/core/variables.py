@@ -89,6 +89,7 @@ RESULTS: Final = _table(
         457,
     ),
     Variable("frost_kill", BLOCK, "1", "share of flowers killed by frost", "season", 0, 1),
+    Variable("hail_fraction", BLOCK, "1", "share of the fruit marked by hail", "season", 0, 1),
     Variable(
         "crop_load_mean",
         BLOCK,

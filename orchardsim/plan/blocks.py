@@ -35,6 +35,8 @@ from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thin
 
 ORDER_LEAD: Final = 2
 """Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
+MOST_TREES: Final = 500_000
+"""Trees of one block; every tree is simulated, and memory for more would not do."""
 DEFAULT_DIRECTION: Final = 0.0
 """Rows run north and south; common practice where the land allows, no source."""
 
@@ -134,6 +136,11 @@ def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
         )
     except ValueError as error:
         raise InputError(filler.where, f"{path}: {error}") from None
+    if geometry.trees > MOST_TREES:
+        raise InputError(
+            filler.where, f"{path}: found {geometry.trees:,} trees, allowed at most {MOST_TREES:,} in a block; every "
+            "tree is simulated",
+        )
     if table.row_length is None:
         filler.ledger.note(
             f"{path}.row_length", geometry.row_length, "m",
@@ -478,7 +485,7 @@ def _money(
         clears_old_orchard=table.clears_old_orchard,
         fallow_years=table.fallow_years,
         land_from_year=_first(table.land_from_year, 0),
-        irrigated=site.irrigated, netting=table.netting, fenced=table.fenced, protection=site.protection,
+        irrigated=site.irrigated, netting=site.netting, fenced=table.fenced, protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
         support_hours=0.0 if established else support_hours(bill, parts.support_rates),
         yield_history=tuple(value * row_share for value in table.yield_history),

@@ -23,7 +23,7 @@ DEFAULT_BOX: Final = BUSHEL
 
 YEARS: Final = (-80, 80)
 
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"\S")]
 Length = quantity("m", "spacing", 0.2, 30)
 YearOfPlan = Annotated[int, Field(ge=YEARS[0], le=YEARS[1])]
 
@@ -77,7 +77,7 @@ class BlockBase(Table):
     tree_spacing: Length  # type: ignore[valid-type]
     gross_area: quantity("m2", "land with headlands", 10, 1e8) | None = None  # type: ignore[valid-type]
     net_area: quantity("m2", "land under the trees' own spacing", 1, 1e8) | None = None  # type: ignore[valid-type]
-    trees: Annotated[int, Field(ge=1, le=2_000_000)] | None = None
+    trees: Annotated[int, Field(ge=1, le=500_000)] | None = None
     row_length: quantity("m", "length of a row under trees", 1, 2000) | None = None  # type: ignore[valid-type]
     headland: quantity("m", "free land at each row end", 0, 100) | None = None  # type: ignore[valid-type]
     row_direction: quantity("degree", "direction of the rows, clockwise from north", 0, 360) | None = None  # type: ignore[valid-type]
@@ -98,7 +98,6 @@ class BlockBase(Table):
     clears_old_orchard: bool = False
     fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
     land_from_year: Annotated[int, Field(ge=0, le=80)] | None = None
-    netting: bool = False
     fenced: bool = True
     yield_history: list[quantity("kg", "earlier crops, oldest first", 0, 1e9)] = Field(default_factory=list)  # type: ignore[valid-type]
 

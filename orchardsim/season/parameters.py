@@ -45,4 +45,16 @@ class BlockSite:
     bud_cooling: float = parameter(
         "K", "how far buds run below shelter air on clear nights", low=0, high=2, default=0.8
     )
+    hail_storms: float = parameter(
+        "1/year",
+        "damaging hailstorms at the place; one year in 5 to 15 for apple districts of the northern United States "
+        "(memory, low confidence): ask your insurer",
+        low=0,
+        high=4,
+        default=0.1,
+    )
+    hail_damage: float = parameter(
+        "1", "mean share of the fruit that a damaging storm marks (assumption)", low=0.01, high=0.95, default=0.4
+    )
+    netting: bool = parameter("flag", "hail net over the block; it is closed from leaf 2 on", default=False)
     sunburn_protection: bool = parameter("flag", "net or evaporative cooling against sunburn", default=False)

@@ -24,12 +24,15 @@ from orchardsim.operations.draws import draw_operations
 from orchardsim.operations.parameters import YardParameters
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan, ResolvedBlock
+from orchardsim.season.hail import DRAWS as HAIL_DRAWS
+from orchardsim.season.hail import hail_damage
 from orchardsim.simulation import books, work
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.totals import Totals
 from orchardsim.trees import losses
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
+from orchardsim.trees.grading import after_hail
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
 from orchardsim.trees.variation import YearDraws, draw_year
@@ -37,6 +40,8 @@ from orchardsim.trees.variation import YearDraws, draw_year
 Array = NDArray[np.float64]
 BEFORE_YEAR_0: Final = 1000
 """Added to the year in an address, so that years before year 0 have addresses too."""
+NET_LEAF: Final = 2
+"""First leaf with the hail net closed: the economy room buys it in the year after planting."""
 MASS_TOLERANCE: Final = 1e-5
 """Largest gap in the books of fruit and mass as a share of the gross flow (float32 sums)."""
 
@@ -382,9 +387,19 @@ class Tile:
         uses = {"packed": crop.packed_mass.sum(axis=-1), "culled": crop.culled_mass}
         books.check_flow("picked mass", crop.harvested_mass, uses, MASS_TOLERANCE)
         trees.harvest_to_leaf_fall(block.model, block.state, block.season)
+        marked = self._hail(block, year)
         put = self.totals.put
+        put("hail_fraction", self.rows, year, block.columns, marked)
         put("harvested_mass", self.rows, year, block.columns, crop.harvested_mass)
-        put("packed_mass", self.rows, year, block.columns, crop.packed_mass)
+        put("packed_mass", self.rows, year, block.columns, after_hail(crop.packed_mass, marked))
+
+    def _hail(self, block: BlockRun, year: int) -> Array:
+        """Share of the fruit marked by hail (trial, group): the farm's blocks meet the same storms."""
+        site = block.resolved.site
+        uniforms = np.stack([rng.random(HAIL_DRAWS) for rng in self._rngs("hail", "", year)])
+        net = site.netting and block.resolved.leaf(year) >= NET_LEAF
+        marked = hail_damage(uniforms, site.hail_storms, site.hail_damage, net)
+        return np.repeat(marked[:, None], block.alive.shape[1], axis=1)
 
     def _close_year(self, year: int) -> None:
         for block in self.blocks:

@@ -109,7 +109,7 @@ def _with_farm(totals: Totals) -> dict[str, NDArray[Any]]:
         elif name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean"):
             some = alive.sum(axis=2) > 0
             farm = np.where(some, (np.nan_to_num(values) * weight).sum(axis=2), np.nan)
-        elif name in ("light_interception", "frost_kill", "irrigation_depth", "bloom_day"):
+        elif name in ("light_interception", "frost_kill", "hail_fraction", "irrigation_depth", "bloom_day"):
             farm = np.full(values.shape[:2], np.nan)
         else:
             farm = values.sum(axis=2)

@@ -133,6 +133,7 @@ def invented_arrays(
         "light_interception": with_farm(np.clip(0.08 * leaf, 0, 0.6) * np.ones(shape), True),
         "bloom_day": with_farm(bloom, True),
         "frost_kill": with_farm(kill, True),
+        "hail_fraction": with_farm(np.zeros(shape), True),
         "crop_load_mean": with_farm(5 * spared, True),
         "flower_clusters": with_farm(crop * 4),
         "fruit_number": with_farm(crop / 0.17),
