@@ -104,7 +104,8 @@ class Hazards:
         "K", "hardiness that a tree lacks in its first winter (assumption)", low=0, high=20, default=2.0
     )
     acclimation_kill: float = parameter(
-        "K", "cold beyond early-winter hardening that kills half of the trees (assumption)", low=1, high=40, default=12.0
+        "K", "cold beyond early-winter hardening that kills half of the trees (assumption)",
+        low=1, high=40, default=12.0,
     )
     root_cold_share: float = parameter(
         "1",

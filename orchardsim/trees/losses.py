@@ -350,20 +350,25 @@ class _SeasonRisk:
         load = np.minimum(fruit / np.maximum(at.of(state.trunk_area), np.float32(0.5)), np.float32(LOAD_LIMIT))
         held = np.where(leaf < traits.support_leaf, traits.unsupported[g], traits.support[g]) / traits.union_strength[g]
         load_factor = (1 + hazards.wind_load * load) / (1 + hazards.wind_load * 0.5)
-        if self.fallen is None:
-            collapse = np.zeros_like(leaf)
-        else:
-            collapse = np.where(at.of(self.fallen), np.float32(-math.log1p(-hazards.collapse_kill)), np.float32(0))
         rows = {
-            "transplant_failure": np.where(leaf == 1, self.transplant[t, g], np.float32(0)),
-            "fire_blight": struck * lethal,
             "crown_rot": self.rot[t, g] * soil * frailty,
-            "replant_disease": self.worn[g] * soil * np.exp((1 - leaf) / np.float32(hazards.replant_age_scale)),
             "wind": self.wind[t] * held * load_factor * young_factor(leaf, hazards.wind_youth),
-            "row_collapse": collapse,
-            "drought": self.dry[t, g] * young_factor(leaf, hazards.drought_youth),
             "old_age": old_age_hazard(hazards, leaf, traits.life[g]),
         }
+        # Causes that are nowhere at work this season are left out: a hazard of 0 changes nothing.
+        if self.blight_at_all:
+            rows["fire_blight"] = struck * lethal
+        first = leaf == 1
+        if first.any():
+            rows["transplant_failure"] = np.where(first, self.transplant[t, g], np.float32(0))
+        if self.worn.any():
+            fade = np.exp((1 - leaf) / np.float32(hazards.replant_age_scale))
+            rows["replant_disease"] = self.worn[g] * soil * fade
+        if self.dry.any():
+            rows["drought"] = self.dry[t, g] * young_factor(leaf, hazards.drought_youth)
+        if self.fallen is not None:
+            gone = np.float32(-math.log1p(-hazards.collapse_kill))
+            rows["row_collapse"] = np.where(at.of(self.fallen), gone, np.float32(0))
         return rows, struck * (1 - lethal)
 
 
@@ -456,15 +461,17 @@ def _blight_spread(
     row = sources % shape[1] // traits.per_row
     column = sources % traits.per_row
     rows_reached, trees_reached = int(reach / traits.row_spacing), int(reach / traits.tree_spacing)
+    within_row = [
+        (along, (column + along >= 0) & (column + along < traits.per_row))
+        for along in range(-trees_reached, trees_reached + 1)
+    ]
     for across in range(-rows_reached, rows_reached + 1):
         inside = (row + across >= 0) & (row + across < traits.rows)
-        for along in range(-trees_reached, trees_reached + 1):
+        for along, within in within_row:
             distance = math.hypot(across * traits.row_spacing, along * traits.tree_spacing)
             if not 0 < distance <= reach:
                 continue
-            within = inside & (column + along >= 0) & (column + along < traits.per_row)
             # Each source has one target at this offset, so that plain indexing adds every hit once.
-            flat[sources[within] + (across * traits.per_row + along)] += np.float32(
-                strength * math.exp(-distance / hazards.blight_spread_distance)
-            )
+            target = sources[within & inside if across else within] + (across * traits.per_row + along)
+            flat[target] += np.float32(strength * math.exp(-distance / hazards.blight_spread_distance))
     return added
