@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from orchardsim.core.errors import InputError
+from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.labels import TASKS
 from orchardsim.core.units import CURRENCIES
-from orchardsim.economy.parameters import TreePrice
+from orchardsim.economy.parameters import OUTLETS, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import Crew, check_crews, check_replacement
 from orchardsim.plan.blocks import FarmParts, crop_cultivars, resolve_blocks, tree_grades
-from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
+from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.plan import Plan
@@ -77,6 +78,8 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         if key not in table.site.model_fields_set:
             ledger.note(f"site.{key}", getattr(table.site, key), "1", reason, "assumption")
 
+    catalogue = Catalogue({kind: getattr(table, kind) or {} for kind in KINDS}, filler)
+    _check_names(table, catalogue, filler)
     supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
     built_in = {name: section_catalogue(name) for name in (*SECTIONS, "tree_price")}
     # Only the prices of what the plan grows are part of it.
@@ -98,9 +101,6 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     }
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
-    )
-    catalogue = Catalogue(
-        {kind: getattr(table, kind) or {} for kind in KINDS}, filler
     )
     parts = FarmParts(
         site=table.site, catalogue=catalogue, filler=filler, market=sections["market"],
@@ -128,6 +128,27 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         weather=weather, blocks=blocks, crews=crews, tree_price=tree_price,
         assumptions=tuple(ledger.entries.values()), warnings=tuple(warnings), **sections,
     )
+
+
+def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
+    """Stop on names that nothing would read, and on entries of the plan's own that lack something."""
+    for name in (table.market.outlets if table.market is not None else None) or {}:
+        if name not in OUTLETS:
+            raise InputError(
+                filler.where, f"market.outlets.{name}: unknown outlet {name!r}, {nearest_names(name, OUTLETS)} "
+                f"(allowed: {', '.join(OUTLETS)})",
+            )
+    for name in (table.market.fruit if table.market is not None else None) or {}:
+        catalogue.require("cultivar", name, f"market.fruit.{name}")
+    for name in table.tree_price or {}:
+        catalogue.require("tree_grade", name, f"tree_price.{name}")
+    # Entries that no block uses are checked too, without their numbers counting as assumed.
+    everything = Catalogue(catalogue.own, dataclasses.replace(filler, ledger=Ledger()))
+    for kind, own in catalogue.own.items():
+        for name in own:
+            for cls in KINDS[kind][1]:
+                if cls is not CropTarget:
+                    everything.get(kind, name, cls, kind)
 
 
 def _priced_as(prices: Mapping[str, Any], names: Iterable[str], own: Mapping[str, Any] | None) -> dict[str, Any]:

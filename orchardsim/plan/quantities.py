@@ -50,7 +50,7 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
     """
     hint = without_none(hint)
     unit = info.unit
-    if raw == "unlimited" and info.high is None and hint is float:
+    if raw == "unlimited" and hint is float and "no limit" in info.meaning:
         return math.inf
     if isinstance(raw, Mapping):
         raw, written = _unpack(raw, context)

@@ -174,6 +174,10 @@ def _words(fault: Any) -> str:
         return str(fault["ctx"]["error"])
     if kind in _EXPECTED:
         return f"found {_short(found)}, expected {_EXPECTED[kind]}"
+    if kind == "string_pattern_mismatch" or kind == "string_too_short":
+        return f"found {_short(found)}, expected a name"
+    if kind == "string_too_long":
+        return f"found a text of {len(str(found))} characters, allowed at most {fault['ctx']['max_length']}"
     if kind == "too_short":
         return f"found {_short(found)}, expected at least one"
     if kind == "literal_error":

@@ -39,6 +39,11 @@ CASES = {
     "negative spacing": ([("block.tree_spacing", "-1 m")], ["block 1.tree_spacing", "-1", "0.2 to 30"]),
     "no spacing": ([("block.tree_spacing", "0 m")], ["block 1.tree_spacing", "0.2 to 30"]),
     "negative trees": ([("block.trees", -5)], ["block 1.trees", "-5", "at least 1"]),
+    "more trees than a run holds": (
+        [("block.net_area", "90 km2"), ("block.tree_spacing", "0.5 m")], ["block 1", "at most 500,000"],
+    ),
+    "name of blanks": ([("block.name", "  ")], ["block 1.name", "expected a name"]),
+    "endless name": ([("block.name", "a" * 300)], ["block 1.name", "300", "80"]),
     "half a tree": ([("block.trees", 10.5)], ["block 1.trees", "10.5", "whole number"]),
     "negative area": ([("block.net_area", "-2 ha")], ["block 1.net_area", "allowed"]),
     "latitude too far north": ([("site.latitude", "95 degree")], ["site.latitude", "95", "-66 to 66"]),
@@ -112,6 +117,13 @@ CASES = {
     "cultivar without prices": (
         [("cultivar", {"Mine": {"like": "crab"}}), ("block.cultivar", "Mine")], ["market.fruit.Mine", "missing"],
     ),
+    "own entry that no block uses": ([("rootstock", {"X.1": {"vigor": 0.4}})], ["rootstock.X.1", "missing"]),
+    "unknown outlet": (
+        [("market", {"outlets": {"wholesail": {"volume": "unlimited"}}})], ["market.outlets.wholesail", "'wholesale'"],
+    ),
+    "prices of no cultivar": ([("market", {"fruit": {"Galla": {}}})], ["market.fruit.Galla", "'Gala'"]),
+    "price of no grade": ([("tree_price", {"fethered": {}})], ["tree_price.fethered", "'feathered'"]),
+    "money without end": ([("costs.wage", "unlimited")], ["costs.wage", "unlimited"]),
     "share above one": ([("replacement.spares_at_planting", 5)], ["replacement.spares_at_planting", "0 to 1"]),
     "half a year": ([("replacement.lead_time", "1.5 year")], ["replacement.lead_time", "whole number"]),
     "bin of no size": ([("packing", {"bin_mass": "5 kg"})], ["packing.bin_mass", "100 to 600"]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 import shutil
 import subprocess
 import sys
@@ -106,6 +107,18 @@ def test_a_cultivar_of_ones_own_sells_as_the_one_that_it_is_like():
     assert plan.market.fruit["Seedling 7"].wholesale_extra_fancy == pytest.approx(
         load_plan(changed(("block.cultivar", "Fuji"))).market.fruit["Fuji"].wholesale_extra_fancy
     )
+
+
+def test_an_outlet_without_limit():
+    plan = load_plan(changed(("market", {"outlets": {"direct": {"volume": "unlimited"}}})))
+    assert plan.market.outlets["direct"].volume == math.inf
+    limited = load_plan(changed(("market", {"outlets": {"direct": {"volume": "100 box/year"}}})))
+    assert limited.market.outlets["direct"].volume == pytest.approx(100 * 42 * 0.45359237)
+
+
+def test_a_plan_can_be_sent_to_another_process():
+    plan = load_plan(DEMO)
+    assert pickle.loads(pickle.dumps(plan)) == plan
 
 
 def test_a_whole_system_of_ones_own():

@@ -1,0 +1,66 @@
+"""Whatever stands in a plan, the answer is a plan or one clear line."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from orchardsim.core.errors import InputError
+from orchardsim.plan import load_plan
+
+from .examples import base
+
+scalars: st.SearchStrategy[Any] = st.one_of(
+    st.none(), st.booleans(), st.integers(-(10**6), 10**6), st.floats(), st.text(max_size=8),
+    st.sampled_from(["3 m", "-3 m", "0.1 ha", "nan m", "5 USD/tree", "20 degC", "Gala", "M.9", "unlimited", "12 ft"]),
+)
+INNER_KEYS = ["name", "rows", "value", "unit", "like", "cultivar", "every_tree"]
+values = st.recursive(
+    scalars,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=4),
+        st.dictionaries(st.sampled_from(INNER_KEYS), inner, max_size=3),
+    ),
+    max_leaves=5,
+)
+TABLES = [
+    "site", "weather", "block", "replacement", "crews", "market", "costs", "finance", "packing", "hazards", "cultivar",
+]
+KEYS = {
+    "site": ["latitude", "elevation", "name", "irrigated", "night_offset", "row_direction", "site_growth"],
+    "weather": ["record", "method", "run_length", "baseline_years", "warming", "normals", "trend"],
+    "block": [
+        "name", "cultivar", "rootstock", "training", "tree_grade", "row_spacing", "tree_spacing", "gross_area",
+        "net_area", "trees", "row_length", "headland", "year_planted", "year_removed", "crop_load_target", "group",
+        "pollinizer", "trunk_area", "last_crop", "order_year", "protection", "thinning", "yield_history",
+    ],
+    "finance": ["discount_rate", "tax", "insurance", "basis"],
+    "market": ["outlets", "fruit", "persistence"],
+}
+
+
+@settings(max_examples=150)
+@given(st.data())
+def test_any_value_at_any_key_is_read_or_refused_in_one_line(data):
+    plan = base()
+    for _ in range(data.draw(st.integers(1, 2))):
+        table = data.draw(st.sampled_from(TABLES))
+        value = data.draw(values)
+        if table in KEYS and data.draw(st.booleans() | st.just(True)):
+            key = data.draw(st.sampled_from(KEYS[table]))
+            target = plan.setdefault(table, {})
+            if table == "block" and isinstance(target, list) and target:
+                target = target[0]
+            if isinstance(target, dict):
+                target[key] = value
+        else:
+            plan[table] = value
+    with contextlib.suppress(InputError):
+        try:
+            load_plan(plan)
+        except InputError as error:
+            assert "\n" not in str(error) and len(str(error)) < 1500
+            raise
