@@ -156,3 +156,13 @@ def test_every_catalogue_tree_and_cultivar_has_a_price() -> None:
     """The crab pollinizer alone sells no fruit."""
     assert set(catalogue("tree_grades.toml")) <= set(catalogue("costs.toml")["tree_price"])
     assert set(catalogue("cultivars.toml")) - {"crab"} == set(market().fruit)
+
+
+def test_what_covers_trees_goes_by_planted_area_what_covers_land_by_gross() -> None:
+    c, each = costs(), block(netting=True, protection="heaters", clears_old_orchard=True)
+    planted, gross = each.geometry.planted_area, each.geometry.gross_area
+    found = outlays_by_item(establishment_schedule([each], c, finance()))
+    assert found["protection_equipment"] == pytest.approx((c.net + c.heaters) * planted)
+    assert found["irrigation_system"] == pytest.approx(c.irrigation_area * planted + c.irrigation_source)
+    assert found["site_preparation"] == pytest.approx(c.site_preparation * gross)
+    assert found["old_orchard_removal"] == pytest.approx(c.old_orchard_removal * gross)

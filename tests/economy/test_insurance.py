@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sample_farm import catalogue, fill
+from sample_farm import block, catalogue, fill, market, quantities
 
 from orchardsim.core.units import ACRE, BUSHEL
-from orchardsim.economy.insurance import approved_yield, crop_insurance, tree_loss_aid
+from orchardsim.economy.insurance import approved_yield, crop_insurance, insurance_flows, tree_loss_aid, trees_lost
 from orchardsim.economy.parameters import Insurance
 
 TERMS = Insurance(coverage=0.75, price_election=1.0, premium_rate=0.1, premium_subsidy=0.5, minimum_yield=2.0)
@@ -61,3 +63,34 @@ def test_tree_aid_by_hand() -> None:
     """1,000 trees, 250 lost: 250 - 30 normal - 150 threshold = 70 trees x 10 x 0.65 = 455; 180 lost: nothing."""
     found = tree_loss_aid(np.array([[250.0, 180.0]]), np.full((1, 2), 1000.0), 10.0, Insurance())
     np.testing.assert_allclose(found, [[455.0, 0.0]])
+
+
+def test_lost_trees_by_hand() -> None:
+    """3,000 planted; 2,900 alive at the end of the year; next year 50 replanted, 10 grubbed, 2,800 alive: 140 died."""
+    each = block()
+    q = quantities([each], years=2, trials=1)
+    history = {
+        "trees_planted": [3000.0, 0.0],
+        "trees_alive": [2900.0, 2800.0],
+        "trees_replanted": [0.0, 50.0],
+        "trees_removed": [0.0, 10.0],
+    }
+    q = dataclasses.replace(q, **{name: np.array(values).reshape(1, 2, 1) for name, values in history.items()})
+    lost, standing = trees_lost(q, 0, 0.0)
+    np.testing.assert_array_equal(lost, [[100.0, 140.0]])
+    np.testing.assert_array_equal(standing, [[3000.0, 2950.0]])
+    before, _ = trees_lost(q, 0, 40.0)
+    assert before[0, 0] == 140.0
+
+
+def test_the_last_years_indemnity_is_owed() -> None:
+    """A crop of nothing in the last year: the guarantee is paid after the end."""
+    each, terms = block(), dataclasses.replace(TERMS, minimum_yield=0.5)
+    q = quantities([each], years=10, trials=2)
+    packed = q.packed_mass.copy()
+    packed[:, -1] = 0.0
+    flows, owed = insurance_flows(dataclasses.replace(q, packed_mass=packed), [each], market(), terms, np.ones(10))
+    premium = -flows[:, -1, 2, 0]
+    # Premium = rate x (1 - subsidy) x guarantee, and the whole guarantee is lost.
+    np.testing.assert_allclose(owed[:, 0], premium / (0.1 * 0.5), rtol=1e-9)
+    assert (owed > 0).all()

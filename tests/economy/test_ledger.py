@@ -6,6 +6,7 @@ import dataclasses
 from typing import Any
 
 import numpy as np
+import numpy_financial
 import pytest
 from sample_farm import block, costs, finance, item, market, quantities, run, two_blocks
 
@@ -346,3 +347,53 @@ def test_market_faults_are_named() -> None:
     lacking = {name: outlet for name, outlet in m.outlets.items() if name != "juice"}
     with pytest.raises(InputError, match="outlet 'juice' is missing"):
         run(m=dataclasses.replace(m, outlets=lacking))
+
+
+def test_levy_is_kept_from_fresh_sales_only() -> None:
+    m = market()
+    levied = dict(m.fruit) | {"Gala": dataclasses.replace(m.fruit["Gala"], sales_levy=0.05)}
+    plain, _ = run([block()])
+    less, _ = run([block()], m=dataclasses.replace(m, fruit=levied))
+    np.testing.assert_allclose(item(less, "fresh_sales"), 0.95 * item(plain, "fresh_sales"))
+    np.testing.assert_array_equal(item(less, "processing_sales"), item(plain, "processing_sales"))
+
+
+def test_the_farms_own_overhead_stands_with_the_farm() -> None:
+    """1,200 a year in four parts, and over the remaining life (5 leaves) an annuity of it off the remaining value."""
+    plain, _ = run([block()])
+    more, _ = run([block()], c=dataclasses.replace(costs(), overhead_farm=1200.0))
+    np.testing.assert_allclose(item(more, "overhead") - item(plain, "overhead"), -300.0)
+    np.testing.assert_array_equal(item(more, "overhead", 0), item(plain, "overhead", 0))
+    left = finance().planned_removal_leaf - 20
+    expected = numpy_financial.pv(0.05, left, 1200.0)
+    np.testing.assert_allclose(more.remaining_value - plain.remaining_value, expected, rtol=1e-9)
+
+
+def test_what_is_owed_counts_in_the_last_year_of_the_project() -> None:
+    ledger, _ = run()
+    farm = ledger.yearly()[:, :, -1, :]
+    project = farm.sum(axis=-1) - farm[..., ITEM["interest"]]
+    project[:, -1] += ledger.receivable[:, -1]
+    assert (ledger.receivable[:, -1] > 0).all()
+    np.testing.assert_allclose(ledger.project_cash_flow(), project)
+
+
+def test_customers_waste_is_fruit_nobody_was_paid_to_pick() -> None:
+    """Of 1,000 kg sold pick-your-own with 20 % wasted, customers took 1,250 kg off the trees."""
+    m, each = market(), block()
+    q = quantities([each])
+    sold = 1000.0
+    outlets = dict(m.outlets)
+    outlets["pick_your_own"] = dataclasses.replace(outlets["pick_your_own"], volume=sold, stretch=0.0)
+    ledger, _ = run([each], q, m=dataclasses.replace(m, outlets=outlets, waste_pick_your_own=0.2))
+    plain, _ = run([each], q)
+    share = 1 - item(ledger, "picking")[:, 8].sum(axis=1) / item(plain, "picking")[:, 8].sum(axis=1)
+    np.testing.assert_allclose(share, 1250.0 / q.harvested_mass[:, 8, 0], rtol=1e-9)
+
+
+@pytest.mark.parametrize(("name", "key"), [("wage_trend", "training"), ("cost_trend", "materials")])
+def test_trends_compound(name: str, key: str) -> None:
+    plain, _ = run([block()])
+    rising, _ = run([block()], c=dataclasses.replace(costs(), **{name: 0.02}))
+    ratio = item(rising, key).sum(axis=2) / item(plain, key).sum(axis=2)
+    np.testing.assert_allclose(ratio, np.broadcast_to(1.02 ** np.arange(20), ratio.shape))

@@ -176,3 +176,17 @@ def test_fruit_is_sold_or_unsold(packed: list[float], volume: float, stretch: fl
     assert (revenue >= 0).all()
     assert mass[WHOLESALE] <= volume * (1 + stretch) * (1 + 1e-9)
     assert mass[JUICE] <= juice * (1 + m.outlets["juice"].stretch) * (1 + 1e-9)
+
+
+def test_no_limit_and_no_stretch_take_all_at_the_full_price() -> None:
+    m = still_market(wholesale={"volume": float("inf"), "stretch": 0.0})
+    mass, revenue, _ = sold([800.0, 0, 0, 0], m)
+    assert mass[WHOLESALE] == 800.0
+    assert revenue[WHOLESALE] == pytest.approx(800 * m.fruit["Gala"].wholesale_extra_fancy)
+
+
+def test_price_trend_compounds() -> None:
+    m = dataclasses.replace(still_market(), price_trend=-0.01)
+    normals = {name: np.zeros((1, 4)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
+    price = price_paths(m, normals, np.ones((1, 4)), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
+    np.testing.assert_allclose(price / price[0], 0.99 ** np.arange(4))

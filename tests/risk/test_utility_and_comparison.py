@@ -106,6 +106,7 @@ def test_paired_difference_uses_the_pairing() -> None:
     assert found.mean_low < 1 < found.mean_high
     assert not paired_difference(a, a).told_apart
     assert paired_difference(a, a).ties == 200
+    assert paired_difference(a, a).chance_better.count == 0
     with pytest.raises(ValueError, match="one length"):
         paired_difference(a, b[:10])
 
