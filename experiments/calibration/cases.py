@@ -31,18 +31,18 @@ CROP_LEVELS = (1.0, 3.0, 5.0, 7.0, 10.0)
 
 
 def spindle(growth: float, tree: float = 1.1, row: float = 3.65, **size: int) -> BlockPlan:
-    return block([stock("M.9")], cultivar("Gala"), grade("feathered"), training("tall_spindle"), tree, row, GALA_TARGET, site_growth=growth, **size)
+    return block([stock("M.9")], "Gala", grade("feathered"), training("tall_spindle"), tree, row, GALA_TARGET, site_growth=growth, **size)
 
 
 def rootstock_trial() -> BlockPlan:
     stocks = [stock(name) for name in NC140]
-    return block(stocks, cultivar("Honeycrisp"), grade("whip"), training("tall_spindle"), 1.2, 3.7, HONEYCRISP_TARGET, rows=2, trees_per_row=40)
+    return block(stocks, "Honeycrisp", grade("whip"), training("tall_spindle"), 1.2, 3.7, HONEYCRISP_TARGET, rows=2, trees_per_row=40)
 
 
 def crop_levels(stocks: tuple[str, ...], leaf: int) -> BlockPlan:
     """Groups of each stock, thinned to the crop levels in one leaf and alike before."""
     plan = block(
-        [stock(name) for name in stocks for _ in CROP_LEVELS], cultivar("Honeycrisp"), grade("whip"),
+        [stock(name) for name in stocks for _ in CROP_LEVELS], "Honeycrisp", grade("whip"),
         training("tall_spindle"), 1.2, 3.7, (0.0,), rows=1, trees_per_row=60,
     )
     before = (0.0, 3.0, 3.0, 4.0, 4.0, 5.0, 5.0)[: leaf - 1]
@@ -53,7 +53,12 @@ def crop_levels(stocks: tuple[str, ...], leaf: int) -> BlockPlan:
 def first_crop(per_tree: np.ndarray, least: float) -> float:
     """Leaf in which the mean crop first exceeds ``least`` [kg per tree]."""
     over = np.flatnonzero(per_tree > least)
-    return float(over[0] + 1) if over.size else math.inf
+    if not over.size:
+        return 2.0 * len(per_tree)
+    last = over[0]
+    before = per_tree[last - 1] if last else 0.0
+    # between whole leaves, so that a fit sees which way to go; the score rounds up
+    return float(last + (least - before) / (per_tree[last] - before))
 
 
 def girth_variation(trunk: np.ndarray) -> float:
@@ -111,7 +116,7 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
         ("seedling", "seedling", "wide_standard", 9.0, 11.0),
         ("semi", "MM.111", "central_leader", 6.0, 6.8),
     ):
-        plan = block([stock(wood)], cultivar("Red Delicious"), grade("whip"), training(system), tree, row, (0, 0, 0, 3, 6), rows=5, trees_per_row=20)
+        plan = block([stock(wood)], "Red Delicious", grade("whip"), training(system), tree, row, (0, 0, 0, 3, 6), rows=5, trees_per_row=20)
         far = run(plan, physiology, 20, trials=trials)
         crop_tree = per_tree(far)[:, 0]
         out[f"T6.{name}.first"] = first_crop(crop_tree, 19.05)
@@ -119,8 +124,8 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
 
     # two densities on M.9
     for name, tree, spread in (("low", 3.0, 2.8), ("high", 1.0, 1.8)):
-        system = training("slender_axis", height_limit=2.8, spread_limit=spread, bending=0.2)
-        plan = block([stock("M.9")], cultivar("Golden Delicious"), grade("whip"), system, tree, 3.0, GOLDEN_TARGET, rows=4, trees_per_row=30)
+        system = training("slender_axis", height_limit=2.8, spread_limit=spread)
+        plan = block([stock("M.9")], "Golden Delicious", grade("whip"), system, tree, 3.0, GOLDEN_TARGET, rows=4, trees_per_row=30)
         pair = run(plan, physiology, 20, trials=trials)
         tonnes = pair.yield_per_hectare().mean(axis=1)[:, 0]
         out[f"T7.{name}"] = tonnes[9:15].mean() if name == "low" else tonnes[5:7].max()
@@ -169,7 +174,7 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
     out["T13.thinned"] = tree_swing(taken.trees["crop_mass"][4:10])
 
     # crowding: our own limit and published trunk ratio at two densities after 13 years (Robinson 2010)
-    gala, close = cultivar("Gala"), training("tall_spindle")
+    gala, close = "Gala", training("tall_spindle")
     plan = block([stock("MM.111")], gala, grade("feathered"), close, 1.0, 3.5, GALA_TARGET, rows=4, trees_per_row=30, site_growth=growth)
     strong = run(plan, physiology, 15, trials=trials)
     out["own.crowding"] = strong.yield_per_hectare().mean(axis=1)[9:15, 0].mean() / two.yield_per_hectare().mean(axis=1)[9:15, 0].mean()

@@ -35,15 +35,28 @@ def load_physiology(**changes: float) -> Physiology:
 
 @dataclass(frozen=True)
 class Climate:
-    """Mean drivers of a place; ``radiation`` [MJ/m2] and ``degree_days`` [K day] by phase; spreads are log sd."""
+    """Mean drivers of a place and cultivar by phase: radiation [MJ/m2], degree days [K day], factors [1]."""
 
-    radiation: tuple[float, float, float, float] = (0.0, 430.0, 640.0, 180.0)
-    degree_days: tuple[float, float, float, float] = (150.0, 700.0, 1200.0, 250.0)
-    temperature_factor: tuple[float, float, float, float] = (0.6, 0.9, 0.95, 0.8)
+    radiation: tuple[float, float, float, float]
+    degree_days: tuple[float, float, float, float]
+    temperature_factor: tuple[float, float, float, float]
     water_factor: float = 1.0
-    frost_kill: float = 0.0
-    pollination_hours: float = 30.0
-    early_heat: float = 690.0
+    frost_kill: float = 0.05
+    pollination_hours: float = 44.0
+    early_heat: float = 840.0
+
+
+NORTH = {
+    "Gala": Climate((338, 552, 680, 298), (545, 642, 1112, 425), (0.82, 0.99, 0.99, 0.91)),
+    "Honeycrisp": Climate((324, 552, 779, 199), (546, 642, 1274, 262), (0.83, 0.99, 0.99, 0.87)),
+    "late": Climate((333, 551, 882, 95), (550, 642, 1423, 111), (0.83, 0.99, 0.99, 0.77)),
+}
+"""Means over 20 seasons of the season room for experiments/score/north.toml: 43 degrees north, invented normals."""
+
+
+def climate_of(plan: BlockPlan) -> Climate:
+    """The northern climate as the block's first cultivar sees it."""
+    return NORTH.get(plan.cultivar_names[0], NORTH["late"])
 
 
 def season_of(climate: Climate, trials: int, groups: int) -> SeasonForTrees:
@@ -99,7 +112,7 @@ def training(name: str, **changes: object) -> Training:
 
 def block(
     stocks: Sequence[Stock],
-    scion: Cultivar,
+    scion: str | Cultivar,
     tree: TreeGrade,
     system: Training,
     tree_spacing: float,
@@ -114,6 +127,8 @@ def block(
 ) -> BlockPlan:
     """A block of row groups that differ in their stock; ``rows`` rows of each."""
     count = len(stocks)
+    name = scion if isinstance(scion, str) else "other"
+    scion = cultivar(scion) if isinstance(scion, str) else scion
     layout = Layout(
         rows=rows * count,
         trees_per_row=trees_per_row,
@@ -129,13 +144,13 @@ def block(
         layout=layout,
         stocks=tuple(stocks),
         cultivars=(scion,) * count,
-        cultivar_names=("cultivar",) * count,
+        cultivar_names=(name,) * count,
         grades=(tree,) * count,
         training=system,
         year_planted=0,
         crop_load_target=(tuple(target),) * count,
-        pollen_distance=(15.0,) * count,
-        pollen_overlap=(0.9,) * count,
+        pollen_distance=(5.0,) * count,
+        pollen_overlap=(0.97,) * count,
         site_growth=site_growth,
         thinning=thinning or Thinning(),
         latitude=latitude,
@@ -163,7 +178,7 @@ def run_trees(
     *,
     trials: int = 2,
     seed: int = 1,
-    climate: Climate = Climate(),
+    climate: Climate | None = None,
     tree_output: bool = False,
     even: bool = False,
 ) -> Run:
@@ -178,15 +193,16 @@ def run_trees(
     streams = Streams(seed)
     state = model.new_state(trials)
     state.site_vigor[...] = model.draw_persistent([streams.at("soil", "trial", trial=t) for t in range(trials)])
-    season = season_of(climate, trials, model.groups)
+    season = season_of(climate or climate_of(plan), trials, model.groups)
     rows: list[dict[str, NDArray[np.float64]]] = []
     per_tree: list[dict[str, NDArray[np.float32]]] = []
     done = np.ones((trials, model.groups))
     for year in range(years):
         draws = draw_year([streams.at("trees", "trial", trial=t, year=year) for t in range(trials)], model.positions)
-        trees.rest_to_bloom(model, state)
         if year == 0:
             model.plant(state, draws)
+        else:
+            trees.rest_to_bloom(model, state)
         bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
         trees.thin(model, state, done, done * 0)
         trees.closed_canopy_to_harvest(model, state, season)

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
-from harness import Climate, load_physiology, season_of
+from harness import NORTH, load_physiology, season_of
 from cases import spindle
 
 from orchardsim.core.streams import Streams
@@ -29,7 +29,7 @@ def tree_phase(trials: int, years: int) -> float:
     model = BlockModel(spindle(1.0, 1.0, 3.5, rows=57, trees_per_row=200), load_physiology())
     streams = Streams(1)
     state = model.new_state(trials)
-    season = season_of(Climate(), trials, 1)
+    season = season_of(NORTH["Gala"], trials, 1)
     done = np.ones((trials, 1))
     draws = None
     spent = 0.0

@@ -176,8 +176,11 @@ class BlockModel:
         trunk = of(self.start_trunk) * np.exp(np.float32(p.tree_spread) * quality)
         put("alive", 1)
         put("leaf", 1)
+        put("uncut", 1)
         put("trunk_area", trunk)
         put("height", np.minimum(of(self.start_height), self.block.training.height_limit))
+        usual = p.height_coefficient * trunk**p.height_exponent
+        put("head_start", 0 if self.block.training.leader_headed else np.maximum(of(self.start_height) - usual, 0))
         put("spread", np.minimum(of(self.start_spread), self.block.training.spread_limit))
         put("vigor", state.site_vigor.reshape(-1)[at] * np.exp(np.float32(p.tree_spread) * quality))
         put("health", of(self.start_health) if replant else 1)
@@ -265,6 +268,8 @@ class BlockModel:
             np.multiply(logarithm, exponent, out=size)
             np.exp(size, out=size)
             size *= coefficient
+            if shape is state.height:
+                size += state.head_start
             np.maximum(shape, size, out=shape)
             np.minimum(shape, limit, out=shape)
             shape *= state.alive

@@ -139,7 +139,7 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
 
     level = np.multiply(state.vigor, state.health, out=spare)
     level *= model.block.site_growth
-    heat = season.degree_days[:, :, 1:3].sum(-1) / p.heat_reference
+    heat = season.degree_days[:, :, 1:].sum(-1) / p.heat_reference
     demand = np.multiply(level, model.expand(p.wood_demand * heat**p.heat_exponent), out=width)
     demand *= model.vigor
     growth.wood_wanted(state.expressed_trunk, demand, p.wood_demand_exponent, state.wood_wanted)

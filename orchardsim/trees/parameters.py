@@ -233,7 +233,7 @@ class Physiology:
     vigor_exponent: float = parameter("1", "power of nominal stock vigor in growth", low=0.2, high=1.5)
     vigor_reference: float = parameter("1", "nominal stock vigor at which growth is unscaled", low=0.2, high=0.6)
     heat_reference: float = parameter(
-        "K day", "degree days from bloom to harvest at which growth demand is unscaled", low=800, high=3500
+        "K day", "degree days from bloom to leaf fall at which growth demand is unscaled", low=800, high=3500
     )
     heat_exponent: float = parameter("1", "power of degree days in growth demand", low=0, high=1)
     # flowers and fruit

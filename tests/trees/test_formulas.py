@@ -1,0 +1,161 @@
+"""Formulas of growth, bearing, fruit and grade against hand values, limits and published forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from orchardsim.trees import bearing, fruit, grading, growth
+from orchardsim.trees.scratch import power
+from orchardsim.trees.training import table_by_leaf, training_faults
+
+def one(value):
+    return np.array([value], dtype=float)
+
+
+def number(array):
+    return array.item()
+
+
+positive = st.floats(1e-3, 1e3)
+share = st.floats(0, 0.95)
+
+
+@given(demand=positive, supply=positive, curvature=share)
+def test_two_limits_solves_its_quadratic_and_stays_below_both(demand, supply, curvature):
+    y = number(growth.two_limits(one(demand), one(supply), curvature))
+    assert 0 <= y <= min(demand, supply) * (1 + 1e-9)
+    rest = curvature * y**2 - (demand + supply) * y + demand * supply
+    assert abs(rest) <= 1e-6 * demand * supply + 1e-9 * (demand + supply)
+
+
+@given(demand=positive, supply=positive, more=st.floats(1.01, 3), curvature=share)
+def test_two_limits_rises_with_either(demand, supply, more, curvature):
+    def taken(d, s):
+        return number(growth.two_limits(one(d), one(s), curvature))
+
+    assert taken(demand * more, supply) >= taken(demand, supply) * (1 - 1e-9)
+    assert taken(demand, supply * more) >= taken(demand, supply) * (1 - 1e-9)
+
+
+@given(base=st.floats(1e-3, 500), exponent=st.floats(0.1, 6))
+def test_power_is_the_power(base, exponent):
+    assert number(power(one(base), exponent)) == pytest.approx(base**exponent, rel=1e-5)
+
+
+def test_no_light_no_growth():
+    assert number(growth.dry_matter(one(0.0), 2.0, one(1.0))) == 0
+
+
+def test_dry_matter_of_a_trial_tree_by_hand():
+    # Arithmetic of the envelope check for T8: 26 % of the light on 4.5 m2, 1,250 MJ/m2, 2 g/MJ, is about 2.9 kg.
+    per_unit = growth.dry_matter(one(0.26 * 4.5), 2.0, one(1.0))
+    assert 1250 * number(per_unit) == pytest.approx(2.925)
+
+
+def test_biennial_index_of_hoblyn():
+    # Hoblyn et al. 1936 (form in Jackson 2003): mean of |a - b| / (a + b): crops 3, 1, 3 give (2/4 + 2/4) / 2 = 0.5;
+    # 5, 0, 5 give 1; equal crops 0.
+    def index(crops):
+        pairs = zip(crops[1:], crops[:-1], strict=True)
+        return np.mean([number(bearing.alternation(one(float(a)), one(float(b)))) for a, b in pairs])
+
+    assert index([3, 1, 3]) == pytest.approx(0.5)
+    assert index([5, 0, 5]) == pytest.approx(1)
+    assert index([4, 4, 4]) == 0
+
+
+@given(load=st.floats(0, 40), more=st.floats(0.1, 10), loss=st.floats(0, 1))
+def test_return_bloom_falls_with_crop_within_its_bounds(load, more, loss):
+    def bloom(x):
+        return number(bearing.return_bloom(one(x), one(5.0), 4.5, one(loss)))
+
+    assert 1 - loss - 1e-9 <= bloom(load + more) <= bloom(load) + 1e-9 <= 1 + 1e-8
+    assert bloom(5.0) == pytest.approx(1 - loss / 2, abs=1e-6)
+
+
+def test_pollination_limits():
+    def at(hours, distance, overlap=1.0, own=0.0):
+        unit = one(1.0)
+        return number(bearing.pollination(hours * unit, 4.0, distance * unit, 80.0, overlap * unit, own * unit))
+
+    assert at(0, 5) == 0
+    assert at(20, 5) > at(20, 50) > at(20, 500)
+    assert at(20, 5, overlap=0.2) < at(20, 5, overlap=0.9)
+    # a self-fruitful tree sets without a neighbour
+    assert at(1e9, 1e5, own=1.0) == pytest.approx(1)
+
+
+@given(fruitlets=positive, keeping=positive)
+def test_drop_keeps_less_than_was_set_and_less_than_can_be_fed(fruitlets, keeping):
+    kept = number(bearing.kept_after_drop(one(fruitlets), one(keeping)))
+    assert kept <= min(fruitlets, keeping) * (1 + 1e-9)
+
+
+def test_size_shares_follow_the_normal_distribution():
+    # The logistic with slope 1.702 is within 0.0095 of the normal everywhere (Bowling et al. 2009, J. Industrial
+    # Engineering and Management 2:114).
+    mean = np.linspace(0.05, 0.35, 61)
+    ours = fruit.share_above(mean, 0.2, 0.03)
+    assert np.abs(ours - norm.sf(0.2, mean, 0.03)).max() < 0.0096
+    several = fruit.shares_above(mean, (0.12, 0.085, 0.3), 0.03)
+    for threshold, got in zip((0.12, 0.085, 0.3), several, strict=True):
+        assert got == pytest.approx(fruit.share_above(mean, threshold, 0.03), abs=1e-6)
+
+
+def test_box_counts_of_a_bushel_box():
+    # 19.05 kg boxes: 80 count 238 g, 100 count 190 g, 125 count 152 g, 163 count 117 g (arithmetic on the box mass of
+    # Marini 2019, HortScience 54:1947).
+    for count, mass in ((80, 0.238), (100, 0.190), (125, 0.152), (163, 0.117)):
+        shares = fruit.box_count_shares(mass, 0.006)
+        assert max(shares, key=shares.get) == count
+        assert sum(shares.values()) == pytest.approx(1)
+
+
+def test_early_heat_is_best_where_marini_found_it():
+    # Marini 2017, Acta Horticulturae 1177: largest fruit near 675 (read; base not stated) degree days in 60 days.
+    heat = np.linspace(300, 1200, 91)
+    best = heat[fruit.early_heat_effect(heat, 675, 0.3).argmax()]
+    assert best == pytest.approx(675, abs=10)
+
+
+def test_picking_passes_share_the_whole_crop():
+    for picks in range(1, 7):
+        shares = fruit.pass_shares(picks)
+        assert len(shares) == picks and sum(shares) == pytest.approx(1)
+    # the middle third of a normal within half a standard deviation of the mean: 0.3829 (any normal table)
+    assert fruit.pass_shares(3)[1] == pytest.approx(0.3829, abs=1e-4)
+
+
+@given(light=st.floats(0.1, 1), load=st.floats(0, 15), need=st.floats(0.1, 1))
+def test_colour_falls_with_shade_and_crop_and_green_cultivars_need_none(light, load, need):
+    def coloured(l, c, n):  # noqa: E741
+        return number(grading.colour_share(one(l), one(c), one(n), 0.35, 0.006, 12.0))
+
+    assert coloured(light, load, need) >= coloured(light * 0.8, load, need)
+    assert coloured(light, load, need) >= coloured(light, load + 2, need)
+    assert coloured(light, load, 0.0) == 1
+
+
+def test_bitter_pit_falls_with_crop():
+    load = np.array([0.5, 3.0, 8.0])
+    share_pitted = grading.bitter_pit_share(load, one(1.0), 0.4, 4.0)
+    assert (np.diff(share_pitted) < 0).all()
+
+
+def test_table_by_leaf_holds_its_last_value():
+    table = table_by_leaf((1.0, 0.5, 0.0))
+    assert table[[0, 1, 2, 3, 40]].tolist() == [0, 1, 0.5, 0, 0]
+
+
+def test_training_faults_are_named():
+    from blocks import training
+
+    assert training_faults(training("tall_spindle")) == ()
+    bent = training("tall_spindle", training_minutes=(0.0,))
+    assert any("bending" in fault for fault in training_faults(bent))
+    none = training("tall_spindle", support="none", support_leaf=2)
+    assert any("support" in fault for fault in training_faults(none))

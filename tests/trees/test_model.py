@@ -1,0 +1,319 @@
+"""The tree model as a whole: limits, monotone properties, budgets, bearing."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+from blocks import (
+    NORTH,
+    PHYSIOLOGY,
+    block,
+    cultivar,
+    grade,
+    run_trees,
+    season_of,
+    spindle,
+    stock,
+    training,
+)
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from orchardsim.core.streams import Streams
+from orchardsim.trees import model as trees
+from orchardsim.trees.block import BlockModel
+from orchardsim.trees.parameters import Thinning
+from orchardsim.trees.state import TREE_FIELDS
+from orchardsim.trees.variation import draw_year
+
+YEARS = 12
+
+
+def mean(run, name):
+    return np.nanmean(run.values[name], axis=(1, 2))
+
+
+def per_tree(run):
+    return (run.values["crop_mass"] / run.model.group_trees).mean(axis=(1, 2))
+
+
+def test_no_light_no_growth_and_no_crop():
+    dark = dataclasses.replace(NORTH["Gala"], radiation=(0.0, 0.0, 0.0, 0.0))
+    run = run_trees(spindle(), PHYSIOLOGY, 5, climate=dark)
+    start = run.model.start_trunk.item()
+    # only what the nursery stored can grow
+    assert mean(run, "trunk_area_mean")[-1] < start * 1.35
+    assert mean(run, "crop_mass").max() == pytest.approx(0, abs=1e-6)
+
+
+@settings(max_examples=12)
+@given(light=st.floats(0.5, 1.0), water=st.floats(0.3, 1.0))
+def test_less_light_or_water_means_a_smaller_tree_and_crop(light, water):
+    full = NORTH["Gala"]
+    less = dataclasses.replace(full, radiation=tuple(r * light for r in full.radiation), water_factor=water)
+    rich = run_trees(spindle(), PHYSIOLOGY, 6, climate=full, even=True, trials=1)
+    poor = run_trees(spindle(), PHYSIOLOGY, 6, climate=less, even=True, trials=1)
+    assert mean(poor, "trunk_area_mean")[-1] <= mean(rich, "trunk_area_mean")[-1] * 1.0001
+    assert per_tree(poor).sum() <= per_tree(rich).sum() * 1.0001
+
+
+def test_more_crop_means_less_trunk_and_smaller_fruit():
+    targets = (1.0, 3.0, 5.0, 7.0, 9.0)
+    plan = block(
+        [stock("M.9")] * 5, "Gala", grade("feathered"), training("tall_spindle"), 1.1, 3.65, (0.0,), rows=2,
+        trees_per_row=20,
+    )
+    plan = dataclasses.replace(plan, crop_load_target=tuple((0.0, 3.0, 4.0, 5.0, level) for level in targets))
+    run = run_trees(plan, PHYSIOLOGY, 5, even=True, trials=1)
+    grown = (run.values["trunk_area_mean"][4] - run.values["trunk_area_mean"][3])[0]
+    assert (np.diff(grown) < 0).all()
+    assert (np.diff(run.values["fruit_mass_mean"][4, 0]) < 0).all()
+    assert (np.diff(run.values["crop_mass"][4, 0]) > 0).all()
+
+
+def test_closer_spacing_gives_less_per_tree_and_more_per_hectare():
+    runs = [run_trees(spindle(tree=s), PHYSIOLOGY, YEARS, even=True, trials=1) for s in (0.8, 1.2, 2.0, 3.0)]
+    tree_crop = [per_tree(run)[:8].sum() for run in runs]
+    land_crop = [run.yield_per_hectare()[:8].sum() for run in runs]
+    trunk = [mean(run, "trunk_area_mean")[-1] for run in runs]
+    assert tree_crop == sorted(tree_crop) and trunk == sorted(trunk)
+    assert land_crop == sorted(land_crop, reverse=True)
+
+
+def test_vigorous_stock_makes_a_bigger_tree_that_crowds_at_close_spacing():
+    names = ("M.27", "M.9", "M.7", "MM.111")
+    wide = [run_trees(spindle(name, tree=4.0, row=5.5), PHYSIOLOGY, YEARS, even=True, trials=1) for name in names]
+    trunks = [mean(run, "trunk_area_mean")[-1] for run in wide]
+    assert trunks == sorted(trunks)
+    close = [run_trees(spindle(name, tree=0.9, row=3.2), PHYSIOLOGY, YEARS, even=True, trials=1) for name in names]
+    shade = [mean(run, "leaf_light")[-1] for run in close[1:]]
+    assert shade == sorted(shade, reverse=True)
+    # a strong tree on little land gives less than the dwarf
+    assert close[3].yield_per_hectare()[-4:].mean() < close[1].yield_per_hectare()[-4:].mean()
+
+
+def test_unthinned_biennial_cultivar_swings_and_thinned_or_annual_ones_do_not():
+    swinging = dataclasses.replace(cultivar("Fuji"), biennial=1.0)
+    annual = dataclasses.replace(swinging, biennial=0.0)
+
+    def index(scion, target, **more):
+        plan = spindle("M.26", scion, target, 1.5, 4.0, **more)
+        return run_trees(plan, PHYSIOLOGY, YEARS).biennial_index.mean()
+
+    unthinned = index(swinging, (0.0, math.inf))
+    thinned = index(swinging, (0.0, 4.0))
+    regular = index(annual, (0.0, math.inf))
+    sprayed = index(swinging, (0.0, 4.0), thinning=Thinning(method="chemical", spray_removal=0.6))
+    assert unthinned > 0.4
+    assert thinned < 0.6 * unthinned and sprayed < unthinned
+    assert regular < 0.5 * unthinned
+
+
+def test_after_a_frosted_year_bloom_is_heavy_and_the_block_swings_together():
+    plan = spindle(scion=dataclasses.replace(cultivar("Fuji"), biennial=1.0), target=(0.0, math.inf), trees_per_row=30)
+    model = BlockModel(plan, PHYSIOLOGY)
+    normal = season_of(NORTH["late"], 2, 1)
+    frost = dataclasses.replace(normal, frost_kill=np.ones_like(normal.frost_kill))
+    clusters, crops = {}, {}
+    for name, hit in (("calm", -1), ("hit", 7)):
+        state = model.new_state(2)
+        clusters[name], crops[name] = [], []
+        for year in range(13):
+            season = frost if year == hit else normal
+            draws = draw_year([Streams(3).at("trees", "x", trial=t, year=year) for t in range(2)], model.positions)
+            walk_a_year(model, state, season, draws, plant=year == 0)
+            clusters[name].append(state.bloom_clusters.copy())
+            crops[name].append(state.last_crop.copy())
+    assert crops["hit"][7].sum() == 0
+    usual = np.mean([c.mean() for c in clusters["calm"][6:10]])
+    assert clusters["hit"][8].mean() > 1.2 * usual
+    # block crop relative to its own mean: a block of trees out of step is steadier
+    def swing(found):
+        total = np.array([c.sum() for c in found[8:]])
+        return np.mean(np.abs(np.diff(total)) / (total[1:] + total[:-1]))
+
+    assert swing(crops["hit"]) > swing(crops["calm"])
+
+
+def walk_a_year(model, state, season, draws, *, plant=False, share=1.0):
+    trials = len(state.alive)
+    done = np.full((trials, model.groups), share)
+    trees.rest_to_bloom(model, state)
+    if plant:
+        model.plant(state, draws)
+    bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
+    thinned = trees.thin(model, state, done, done * 0)
+    trees.closed_canopy_to_harvest(model, state, season)
+    ripe = trees.ripe_fruit(model, state, season)
+    picked = trees.harvest(model, state, np.full((trials, model.groups, model.pass_count), share), done * 0 + 3)
+    budget = trees.harvest_to_leaf_fall(model, state, season)
+    return bloom, thinned, ripe, picked, budget
+
+
+def test_flower_fruit_mass_and_dry_matter_budgets_close():
+    plan = spindle(thinning=Thinning(method="both"), trees_per_row=25)
+    model = BlockModel(plan, PHYSIOLOGY)
+    state = model.new_state(3)
+    season = season_of(dataclasses.replace(NORTH["Gala"], frost_kill=0.3), 3, 1)
+    for year in range(8):
+        draws = draw_year([Streams(5).at("trees", "x", trial=t, year=year) for t in range(3)], model.positions)
+        bloom, thinned, ripe, picked, budget = walk_a_year(model, state, season, draws, plant=year == 0, share=0.8)
+        parts = bloom.frosted + bloom.stripped + bloom.unset + bloom.dropped + bloom.sprayed + bloom.kept
+        assert parts == pytest.approx(bloom.flowers, rel=1e-5, abs=1e-6)
+        for part in (bloom.frosted, bloom.stripped, bloom.unset, bloom.dropped, bloom.sprayed, bloom.kept):
+            assert (part >= -1e-5 * bloom.flowers - 1e-6).all()
+        assert thinned + ripe.number.sum(-1) == pytest.approx(bloom.kept, rel=1e-5, abs=1e-6)
+        assert picked.harvested_number + picked.dropped_number == pytest.approx(ripe.number.sum(-1), rel=1e-9)
+        assert picked.harvested_mass + picked.dropped_mass == pytest.approx(ripe.mass.sum(-1), rel=1e-9)
+        packed = picked.packed_mass.sum(-1) + picked.culled_mass
+        assert packed == pytest.approx(picked.harvested_mass, rel=1e-6, abs=1e-9)
+        assert (picked.packed_mass >= -1e-9).all() and (picked.culled_mass >= -1e-9).all()
+        uses = [budget[n] for n in ("fruit_dry_mass", "thinned_dry_mass", "leaf", "wood", "shoots_and_roots")]
+        assert sum(uses) + budget["to_reserves"] == pytest.approx(budget["supply"] + budget["from_reserves"], rel=1e-5)
+        assert (budget["shoots_and_roots"] >= -1e-6 * budget["supply"]).all()
+
+
+def test_a_replant_lags_and_suffers_among_grown_neighbours():
+    plan = spindle(rows=3, trees_per_row=9)
+    model = BlockModel(plan, PHYSIOLOGY)
+    season = season_of(NORTH["Gala"], 1, 1)
+
+    def grown(alone):
+        state = model.new_state(1)
+        for year in range(12):
+            draws = draw_year([Streams(2).at("trees", "x", year=year)], model.positions)
+            draws.normal[...] = 0
+            if year == 6:
+                dead = np.zeros((1, model.positions), dtype=bool)
+                dead[0, 13] = True
+                model.kill(state, ~dead if alone else dead)
+                if alone:
+                    model.kill(state, dead)
+            trees.rest_to_bloom(model, state)
+            if year == 0:
+                model.plant(state, draws)
+            if year == 6:
+                only = np.zeros((1, model.positions), dtype=bool)
+                only[0, 13] = True
+                model.plant(state, draws, only, replant=True)
+            trees.bloom_to_closed_canopy(model, state, season, draws)
+            trees.thin(model, state, np.ones((1, 1)), np.zeros((1, 1)))
+            trees.closed_canopy_to_harvest(model, state, season)
+            trees.ripe_fruit(model, state, season)
+            trees.harvest_to_leaf_fall(model, state, season)
+        return state
+
+    among, alone = grown(False), grown(True)
+    assert among.leaf[0, 13] == 6 and alone.leaf[0, 13] == 6
+    assert among.trunk_area[0, 13] < 0.9 * alone.trunk_area[0, 13]
+    assert among.trunk_area[0, 13] < 0.6 * among.trunk_area[0, 11]
+    assert among.last_crop[0, 13] < 0.7 * among.last_crop[0, 11]
+
+
+def test_trees_beside_a_gap_and_at_row_ends_grow_larger():
+    plan = spindle(rows=3, trees_per_row=11)
+    model = BlockModel(plan, PHYSIOLOGY)
+    season = season_of(NORTH["Gala"], 1, 1)
+    state = model.new_state(1)
+    for year in range(9):
+        draws = draw_year([Streams(2).at("trees", "x", year=year)], model.positions)
+        draws.normal[...] = 0
+        if year == 3:
+            dead = np.zeros((1, 33), dtype=bool)
+            dead[0, 16] = True
+            model.kill(state, dead)
+        walk_a_year(model, state, season, draws, plant=year == 0)
+    trunk = state.trunk_area[0].reshape(3, 11)
+    assert trunk[1, 4] > trunk[1, 2] and trunk[1, 6] > trunk[1, 8]
+    assert trunk[1, 0] > trunk[1, 2]
+    assert trunk[0, 2] > trunk[1, 2]
+
+
+def test_early_cropping_stunts_the_young_tree():
+    # Young trees cropped heavily in leaf 2 and 3 grow less (Andrews and Collier 1995, HortScience 30:886).
+    early = run_trees(spindle(target=(0.0, 12.0, 12.0, 6.0)), PHYSIOLOGY, 5, even=True, trials=1)
+    spared = run_trees(spindle(target=(0.0, 0.0, 0.0, 6.0)), PHYSIOLOGY, 5, even=True, trials=1)
+    assert mean(early, "trunk_area_mean")[2] < 0.93 * mean(spared, "trunk_area_mean")[2]
+    assert mean(early, "canopy_height_mean")[2] < mean(spared, "canopy_height_mean")[2]
+
+
+def test_blossom_left_in_the_first_leaf_costs_growth():
+    left = training("tall_spindle", blossom_stripped=(0.0,))
+    kept = block([stock("M.9")], "Gala", grade("feathered"), left, 1.1, 3.65, (20.0,), rows=3, trees_per_row=10)
+    stripped = spindle(target=(20.0,), rows=3, trees_per_row=10)
+    with_crop, without = (run_trees(plan, PHYSIOLOGY, 1, even=True, trials=1) for plan in (kept, stripped))
+    assert per_tree(with_crop)[0] > 0 and per_tree(without)[0] == 0
+    assert mean(with_crop, "trunk_area_mean")[0] < mean(without, "trunk_area_mean")[0]
+
+
+def test_late_thinning_leaves_fewer_flowers_for_next_year():
+    plan = spindle(scion="Honeycrisp", target=(0.0, 4.0))
+    model = BlockModel(plan, PHYSIOLOGY)
+    season = season_of(NORTH["Honeycrisp"], 1, 1)
+    found = {}
+    for late in (0.0, 30.0):
+        state = model.new_state(1)
+        for year in range(7):
+            draws = draw_year([Streams(4).at("trees", "x", year=year)], model.positions)
+            trees.rest_to_bloom(model, state)
+            if year == 0:
+                model.plant(state, draws)
+            trees.bloom_to_closed_canopy(model, state, season, draws)
+            trees.thin(model, state, np.ones((1, 1)), np.full((1, 1), late if year == 6 else 0.0))
+            trees.closed_canopy_to_harvest(model, state, season)
+            trees.ripe_fruit(model, state, season)
+            trees.harvest_to_leaf_fall(model, state, season)
+        found[late] = state.flower_clusters.sum()
+    assert found[30.0] < found[0.0]
+
+
+def test_trials_of_a_tile_do_not_see_each_other():
+    plan = spindle()
+    both = run_trees(plan, PHYSIOLOGY, 6, trials=3, tree_output=True)
+    first = run_trees(plan, PHYSIOLOGY, 6, trials=1, tree_output=True)
+    for name, values in first.trees.items():
+        assert np.array_equal(values[:, 0], both.trees[name][:, 0]), name
+
+
+def test_dead_and_empty_positions_hold_zeros():
+    plan = spindle(rows=2, trees_per_row=10)
+    model = BlockModel(plan, PHYSIOLOGY)
+    state = model.new_state(1)
+    season = season_of(NORTH["Gala"], 1, 1)
+    for year in range(4):
+        draws = draw_year([Streams(4).at("trees", "x", year=year)], model.positions)
+        walk_a_year(model, state, season, draws, plant=year == 0)
+        if year == 2:
+            dead = np.zeros((1, 20), dtype=bool)
+            dead[0, [3, 7]] = True
+            assert model.kill(state, dead)["trees"].sum() == 2
+    for name in TREE_FIELDS:
+        if name not in ("site_vigor", "uncut"):
+            assert not getattr(state, name)[0, [3, 7]].any(), name
+    assert np.isfinite(state.trunk_area).all()
+    assert model.replant(state, np.array([[5]]), draws).sum() == 2
+
+
+def test_row_groups_grow_as_the_blocks_they_would_be():
+    plan = block([stock("B.9"), stock("G.935")], "Honeycrisp", grade("whip"), training("tall_spindle"), 1.2, 3.7,
+                 (0.0, 4.0), rows=4, trees_per_row=15)
+    run = run_trees(plan, PHYSIOLOGY, 5, even=True, trials=1)
+    weak, strong = run.values["trunk_area_mean"][4, 0]
+    assert weak < strong
+    assert run.values["trees_alive"][4, 0].tolist() == [60, 60]
+
+
+def test_established_block_keeps_the_size_it_was_given():
+    plan = spindle("MM.111", tree=5.5, row=7.0)
+    model = BlockModel(plan, PHYSIOLOGY)
+    state = model.new_state(2)
+    draws = draw_year([Streams(6).at("trees", "x", trial=t) for t in range(2)], model.positions)
+    model.plant_established(state, draws, leaf=25, trunk_area=260.0, crop=90.0)
+    assert state.trunk_area.mean() == pytest.approx(260, rel=0.06)
+    assert (state.leaf == 25).all()
+    season = season_of(NORTH["Gala"], 2, 1)
+    walk_a_year(model, state, season, draws)
+    assert state.last_crop.mean() > 20
