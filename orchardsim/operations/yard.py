@@ -178,12 +178,17 @@ class Yard:
     ) -> list[Done]:
         """Work through a phase's jobs; returns one :class:`Done` per job, in order.
 
-        Planting that waits is done first and is booked in :attr:`hours`, but not returned. A job whose window runs
+        Planting that waits is done first, in its own window even where that reaches beyond the phase, and is booked
+        in :attr:`hours`, but not returned. A job whose window runs
         on beyond the phase keeps its place: what is undone goes on in the year's next phases, booked but not
         returned again.
         """
         self.begin_year(year)
         waiting, self._waiting = self._waiting, []
+        for job in waiting:
+            if job.task in ("planting", "replanting"):
+                phase_start_day = min(phase_start_day, job.earliest)
+                phase_end_day = max(phase_end_day, job.latest)
         batch = [*jobs, *waiting]
         hook = None
         if self.log is not None:

@@ -218,6 +218,18 @@ def test_work_that_outlasts_a_phase_goes_on() -> None:
     assert undone.hours == pytest.approx(500 - 10 * daily)
 
 
+def test_planting_is_done_in_its_window_whatever_the_phase() -> None:
+    """500 trees at 80 an hour: 6.25 hours booked in a phase that ends before the window, or has no other work."""
+    for start, end in ((0, 100), (0, 0), (230, 250)):
+        yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+        yard.first_planting(0, {"north": 500}, 182, 227)
+        assert yard.work(0, start, end, [], 1.0) == []
+        assert yard.hours[0, "north", "planting"] == pytest.approx(6.25)
+        assert yard.log is not None
+        (row,) = (row for row in yard.log.rows if row.kind == "worked")
+        assert 182 <= row.start_day < row.end_day <= 227
+
+
 def test_spares_are_thrown_out_when_nothing_is_left_to_refill() -> None:
     """In the last leaf of refilling, 30 spares go; a leaf earlier they stay."""
     for leaf, held in ((4, 30), (5, 0)):
