@@ -15,6 +15,7 @@ COMMANDS = {
     "run": "simulate a planting plan: yield, losses, cash and risk, year by year",
     "check": "read a plan and print what it plants, orders, builds and pays; runs nothing",
     "weather": "quality report of a station record: gaps, outliers, climate, bloom and frost history",
+    "compare": "several plans in the same futures: paired differences and how sure they are",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
     "report": "rebuild the report of a saved run",
 }

@@ -1,0 +1,432 @@
+"""Plans in the same futures: what each brings, their paired differences, and how sure those are."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.labels import FARM
+from orchardsim.core.streams import Streams
+from orchardsim.core.units import HECTARE
+from orchardsim.economy.items import CAPITAL_ITEMS
+from orchardsim.plan import Plan, load_plan
+from orchardsim.results.comparison import LEVEL, Choice, Comparison, Difference, Measure, Pair, PlanFacts
+from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
+from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
+from orchardsim.risk.comparison import dominance, paired_difference
+from orchardsim.risk.record import record_error_of_mean
+from orchardsim.simulation import simulate
+
+if TYPE_CHECKING:
+    import xarray
+
+    from orchardsim.risk.bands import Side
+
+Array = NDArray[np.float64]
+
+LEAST_TRIALS: Final = 4
+"""Two halves of two trials: less has no standard error."""
+FEW_TRIALS: Final = 100
+"""Below this many trials the reader is warned: with fewer, a chance of one in twenty rests on under five trials."""
+MOST_PLANS: Final = 12
+SAME_AREA: Final = 0.03
+"""Share by which plans' land may differ and still count as one field: whole trees and rows leave that much over."""
+EARLY_YEAR: Final = 10
+"""Year up to which picked fruit is summed to compare plans by the calendar."""
+MOST_SEASONS: Final = 150
+"""More distinct seasons than any record has: they were generated, not drawn from one."""
+
+MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
+    "npv": ("NPV", "at year 0, with the blocks' remaining value", "money", "high", True, False),
+    "npv_without_remaining_value": ("NPV without it", "blocks worth nothing at the end", "money", "high", True, False),
+    "irr": ("IRR", "per year", "1/year", "high", False, False),
+    "payback_year": ("payback year", "summed cash flow stays above zero", "year", "low", False, True),
+    "peak_borrowing": ("peak borrowing", "deepest debt at a quarter's end", "money", "low", True, False),
+    "outlay": (
+        "money invested", "present value of planting, building and machines", "money", "low", True, False
+    ),
+    "npv_per_area": ("NPV per area", "of land with headlands", "money/ha", "high", True, False),
+    "npv_per_money": ("NPV per money invested", "of planting and building", "money/money", "high", True, False),
+    "npv_per_hour": ("NPV per hour", "of all work on the trees, wages already paid", "money/hour", "high", True, False),
+    "picked_per_area": ("picked in all years", "per land with headlands", "kg/ha", "high", True, False),
+    "picked_early": (f"picked to year {EARLY_YEAR}", "per land with headlands", "kg/ha", "high", True, False),
+    **{
+        f"cumulative_yield_to_leaf_{leaf}": (
+            f"picked to leaf {leaf}", "per planted land", "kg/ha", "high", True, False
+        )
+        for leaf in CUMULATIVE_LEAVES
+    },
+    "picked_per_hour": ("picked per hour", "of all work on the trees", "kg/hour", "high", True, False),
+    "hours_per_area": ("hours of work", "all years, per land with headlands", "hour/ha", "low", True, False),
+    "trees_lost_share": ("trees lost", "all years, per tree planted at first", "1", "low", True, False),
+}  # fmt: skip
+"""Key -> name, meaning, unit, better side, whether it has a mean, whether it is a whole number."""
+
+
+def compare(
+    plans: Sequence[Plan | str | Path],
+    *,
+    trials: int = 200,
+    years: int = 20,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Callable[[int], Any] | None = None,
+) -> Comparison:
+    """Simulate plans in the same futures and compare them trial by trial.
+
+    Parameters
+    ----------
+    plans : sequence of Plan or path
+        Two or more different plans in one currency, price year and system of units.
+    trials, years, seed, jobs
+        As in :func:`orchardsim.simulate`; trial t meets the same seasons and prices under every plan.
+    progress : callable, optional
+        Called with the number of trials just finished, ``trials`` for each plan in all.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two plans, one of them stands twice, or their money cannot be compared.
+
+    Notes
+    -----
+    Seasons and prices are drawn by trial and year alone, so their share of the spread cancels in differences. The
+    trees' own draws are the same only where a block of the same name has the same layout. Intervals of a measure are
+    widened for the number of pairs (Bonferroni), so that all of them hold together.
+    """
+    read = [plan if isinstance(plan, Plan) else load_plan(plan) for plan in plans]
+    check_plans(read)
+    if trials < LEAST_TRIALS:
+        raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more: half choose, half report")
+    datasets = [
+        _kept(simulate(plan, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)) for plan in read
+    ]
+    return compare_results(read, datasets, seed)
+
+
+def _kept(dataset: xarray.Dataset) -> xarray.Dataset:
+    """Only what a comparison reads, so that many plans fit in memory."""
+    names = [
+        "harvest_year", "harvested_mass", "labour_hours", "trees_lost", "ledger", "net_cash_flow", "leaf",
+        "planted_area", "gross_area", "npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing",
+    ]  # fmt: skip
+    return dataset[names]
+
+
+def check_plans(plans: Sequence[Plan]) -> None:
+    """Whether plans can be set side by side.
+
+    Raises
+    ------
+    InputError
+        One line naming the plan, what was found and what is allowed.
+    """
+    if len(plans) < 2:
+        raise InputError("compare", f"found {len(plans)} plan, allowed two or more different plan files")
+    if len(plans) > MOST_PLANS:
+        raise InputError("compare", f"found {len(plans)} plans, allowed at most {MOST_PLANS}")
+    first = plans[0]
+    for place, plan in enumerate(plans[1:], start=1):
+        for earlier in plans[:place]:
+            if earlier.hash == plan.hash:
+                raise InputError(
+                    plan.where, f"is the same plan as {earlier.where}; allowed: plans that differ in more than title"
+                )
+        for name, found, wanted in (
+            ("currency", plan.currency, first.currency),
+            ("units", plan.units, first.units),
+            ("price_year", plan.price_year, first.price_year),
+            ("finance.basis", plan.finance.basis, first.finance.basis),
+            ("finance.discount_rate", plan.finance.discount_rate, first.finance.discount_rate),
+        ):
+            if found != wanted:
+                raise InputError(
+                    plan.where, f"{name}: found {found!r}, but {first.where} has {wanted!r}; allowed: the same in all"
+                )
+
+
+def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], seed: int) -> Comparison:
+    """Comparison of runs that already stand: same trials, years and seed for every plan."""
+    facts = _facts(plans)
+    measures = _measures(plans, datasets)
+    areas = [plan.gross_area for plan in plans]
+    deciding = "npv" if max(areas) <= (1 + SAME_AREA) * min(areas) else "npv_per_area"
+    trials = int(datasets[0].sizes["trial"])
+    rng = Streams(seed)
+    numbers = list(itertools.combinations(range(len(plans)), 2))
+    level = 1 - (1 - LEVEL) / len(numbers)
+    pairs = []
+    for first, second in numbers:
+        a, b = measures[deciding].values[first], measures[deciding].values[second]
+        differences = {
+            key: difference(one, first, second, level)
+            for key, one in measures.items()
+            if one.known(first) and one.known(second)
+        }
+        pairs.append(
+            Pair(
+                first,
+                second,
+                differences,
+                dominance(a, b, rng.at("bootstrap", f"{first}-{second}")),
+                dominance(b, a, rng.at("bootstrap", f"{first}-{second}")),
+                same_tree_blocks(plans[first], plans[second]),
+                _record_error(datasets[first], datasets[second], a - b),
+                _trials_needed(differences[deciding], trials, level),
+            )
+        )
+    gross = [area / HECTARE for area in areas]
+    return Comparison(
+        plans=facts,
+        trials=trials,
+        years=int(datasets[0].sizes["year"]),
+        seed=seed,
+        measures=measures,
+        deciding=deciding,
+        pairs=tuple(pairs),
+        choice=choose(measures[deciding]),
+        cash=np.stack([one["net_cash_flow"].sel(block=FARM).values.cumsum(axis=1) for one in datasets]),
+        picked=np.stack(
+            [one["harvested_mass"].sel(block=FARM).values / area for one, area in zip(datasets, gross, strict=True)]
+        ),
+        attrs=dict(datasets[0].attrs),
+        notes=tuple(_notes(plans, datasets, facts, pairs)),
+    )
+
+
+def difference(measure: Measure, first: int, second: int, level: float, rows: slice = slice(None)) -> Difference:
+    """One plan less another in one measure, over some of the trials.
+
+    Parameters
+    ----------
+    measure : Measure
+    first, second : int
+    level : float
+        Of the interval; that of the chance is :data:`LEVEL`.
+    rows : slice
+        Trials.
+
+    Notes
+    -----
+    The mean has a normal interval, a median that of two order statistics (:func:`orchardsim.risk.quantile_interval`).
+    """
+    a, b = measure.values[first][rows], measure.values[second][rows]
+    found = paired_difference(a, b, better=measure.better, level=level)
+    chance = paired_difference(a, b, better=measure.better, level=LEVEL).chance_better
+    with np.errstate(invalid="ignore"):
+        gap = np.where(a == b, 0.0, a - b)
+    if measure.has_mean:
+        middle, low, high = found.mean, found.mean_low, found.mean_high
+    else:
+        ends = quantile_interval(gap, 0.5, level)
+        middle, low, high = found.median, float(ends[0]), float(ends[1])
+    constant = not (np.isfinite(a).all() and np.isfinite(b).all()) or a.std() == 0 or b.std() == 0
+    return Difference(
+        measure=measure.key,
+        centre=float(middle.value),
+        centre_is="mean" if measure.has_mean else "median",
+        standard_error=float(middle.standard_error),
+        low=low,
+        high=high,
+        spread_low=float(quantile(gap, 0.05).value),
+        spread_high=float(quantile(gap, 0.95).value),
+        chance_better=chance,
+        ties=found.ties,
+        correlation=float("nan") if constant else float(np.corrcoef(a, b)[0, 1]),
+    )
+
+
+def choose(measure: Measure) -> Choice:
+    """Choose the best plan by its mean on the first half of the trials, and report its lead from the second.
+
+    Parameters
+    ----------
+    measure : Measure
+        High values are better; every plan has it.
+
+    Notes
+    -----
+    Trials are independent, so the reporting half knows nothing of the choice: its lead is not made rosy by having
+    picked the luckiest of several plans.
+    """
+    plans, trials = measure.values.shape
+    half = trials // 2
+    early, late = slice(0, half), slice(half, trials)
+    chosen = int(measure.values[:, early].mean(axis=1).argmax())
+    level = 1 - (1 - LEVEL) / max(plans - 1, 1)
+    reported = measure.values[chosen, late]
+    return Choice(
+        chosen=chosen,
+        choosing_trials=half,
+        reporting_trials=trials - half,
+        mean_when_choosing=float(measure.values[chosen, early].mean()),
+        mean=float(reported.mean()),
+        standard_error=float(reported.std(ddof=1) / np.sqrt(reported.size)),
+        leads={other: difference(measure, chosen, other, level, late) for other in range(plans) if other != chosen},
+    )
+
+
+def same_tree_blocks(first: Plan, second: Plan) -> tuple[str, ...]:
+    """Blocks whose trees meet the same draws in both plans: the same name, rows, trees per row and spacings."""
+
+    def layouts(plan: Plan) -> dict[str, tuple[float, ...]]:
+        return {
+            block.name: (
+                block.geometry.rows,
+                block.geometry.trees_per_row,
+                block.geometry.trees,
+                block.geometry.row_spacing,
+                block.geometry.tree_spacing,
+            )
+            for block in plan.blocks
+        }
+
+    one, other = layouts(first), layouts(second)
+    return tuple(name for name, layout in one.items() if other.get(name) == layout)
+
+
+def _facts(plans: Sequence[Plan]) -> tuple[PlanFacts, ...]:
+    names: list[str] = []
+    for place, plan in enumerate(plans):
+        name = plan.path.stem if plan.path is not None else f"plan {place + 1}"
+        taken = sum(other == name or other.startswith(f"{name} (") for other in names)
+        names.append(f"{name} ({taken + 1})" if taken else name)
+    return tuple(
+        PlanFacts(
+            label="ABCDEFGHIJKL"[place],
+            name=name,
+            title=plan.title,
+            plan_hash=plan.hash,
+            planted_area=plan.planted_area,
+            gross_area=plan.gross_area,
+            trees=sum(block.geometry.trees for block in plan.blocks),
+            established=all(block.year_planted < 0 for block in plan.blocks),
+        )
+        for place, (plan, name) in enumerate(zip(plans, names, strict=True))
+    )
+
+
+def _measures(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> dict[str, Measure]:
+    by_plan = [_plan_values(plan, dataset) for plan, dataset in zip(plans, datasets, strict=True)]
+    found = {}
+    for key, (name, meaning, unit, better, has_mean, whole) in MEASURES.items():
+        values = np.stack([one[key] for one in by_plan])
+        if not np.isnan(values).all():
+            found[key] = Measure(key, name, meaning, unit, better, values, has_mean, whole)
+    return found
+
+
+def _plan_values(plan: Plan, dataset: xarray.Dataset) -> Mapping[str, Array]:
+    trials = dataset.sizes["trial"]
+    farm = dataset.sel(block=FARM)
+    hectares = plan.gross_area / HECTARE
+    npv = farm["npv"].values
+    spent = -farm["ledger"].sel(item=list(CAPITAL_ITEMS)).sum("item").values
+    discount = (1 + plan.finance.discount_rate) ** np.arange(spent.shape[1])
+    # Rounded to a millionth of the currency, so that an outlay that does not vary shows no spread of rounding.
+    outlay = np.round((spent / discount).sum(axis=1), 6)
+    hours = farm["labour_hours"].sum(["year", "task"]).values
+    picked = farm["harvested_mass"].values
+    table = yield_by_leaf(dataset, FARM)
+    trees = sum(block.geometry.trees for block in plan.blocks)
+    nothing = np.full(trials, np.nan)
+    values: dict[str, Array] = {
+        name: farm[name].values.astype(np.float64)
+        for name in ("npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing")
+    }
+    values |= {
+        "outlay": outlay,
+        "npv_per_area": npv / hectares,
+        # A kept orchard invests nothing (or next to nothing: a machine's replacement), and a ratio would mislead.
+        "npv_per_money": npv / outlay if (outlay > 0).all() and any(b.year_planted >= 0 for b in plan.blocks)
+        else nothing,
+        "npv_per_hour": npv / hours if (hours > 0).all() else nothing,
+        "picked_per_area": picked.sum(axis=1) / hectares,
+        "picked_early": picked[:, : EARLY_YEAR + 1].sum(axis=1) / hectares
+        if picked.shape[1] > EARLY_YEAR + 1
+        else nothing,
+        "picked_per_hour": picked.sum(axis=1) / hours if (hours > 0).all() else nothing,
+        "hours_per_area": hours / hectares,
+        "trees_lost_share": farm["trees_lost"].sum(["year", "cause"]).values / trees,
+    }  # fmt: skip
+    for leaf in CUMULATIVE_LEAVES:
+        total = cumulative_yield(table, leaf)
+        values[f"cumulative_yield_to_leaf_{leaf}"] = nothing if total is None else total
+    return values
+
+
+def _trials_needed(found: Difference, trials: int, level: float) -> int | None:
+    """Trials at which the interval of a difference of this size would just leave out zero."""
+    if found.told_apart or found.centre == 0:
+        return None
+    return trials_needed(found.standard_error, trials, abs(found.centre) / float(ndtri(0.5 + level / 2)))
+
+
+def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> float:
+    seasons = first["harvest_year"].values
+    distinct, pick = np.unique(seasons, return_inverse=True)
+    drawn = (seasons > 0).all() and distinct.size <= MOST_SEASONS and not (seasons == seasons[:1]).all()
+    if not drawn or not np.array_equal(seasons, second["harvest_year"].values):
+        return float("nan")
+    return record_error_of_mean(gap, pick.reshape(seasons.shape), distinct.size)
+
+
+def _notes(
+    plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], facts: Sequence[PlanFacts], pairs: Sequence[Pair]
+) -> list[str]:
+    notes = []
+    years = [one["harvest_year"].values for one in datasets]
+    other = [facts[place].label for place in range(1, len(plans)) if not np.array_equal(years[0], years[place])]
+    same_weather = [plan.weather == plans[0].weather for plan in plans]
+    if other:
+        notes.append(
+            f"Plans {', '.join(other)} draw from other weather years than plan {facts[0].label}: their seasons are not "
+            "the same, and differences are less sharp."
+        )
+    elif not all(same_weather):
+        unlike = [fact.label for fact, same in zip(facts, same_weather, strict=True) if not same]
+        notes.append(
+            f"Seasons are the same by number, but plans {', '.join(unlike)} have other weather settings than plan "
+            f"{facts[0].label}."
+        )
+    else:
+        notes.append("Trial by trial, all plans meet the same seasons and the same prices.")
+    shared = [pair for pair in pairs if pair.same_trees]
+    if shared:
+        words = "; ".join(
+            f"{facts[pair.first].label} and {facts[pair.second].label} in {', '.join(pair.same_trees)}"
+            for pair in shared
+        )
+        notes.append(f"The trees' own luck is the same where name and layout of a block are the same: {words}.")
+    if len(shared) < len(pairs):
+        whose = "In all other pairs each plan's trees have" if shared else "Each plan's trees have"
+        notes.append(
+            f"{whose} their own luck (soil patches, single losses), since blocks and layouts differ; the intervals "
+            "count it."
+        )
+    areas = [plan.gross_area for plan in plans]
+    if (1 + SAME_AREA) * min(areas) >= max(areas) > 1.001 * min(areas):
+        notes.append(
+            f"The plans' land differs by {100 * (max(areas) / min(areas) - 1):.1f} %, what whole rows and trees leave "
+            "of one field; it counts as the same land, and rows per area are each of its own."
+        )
+    if max(areas) > (1 + SAME_AREA) * min(areas):
+        notes.append(
+            "The plans stand on different areas of land, so NPV per area decides; money of the whole farm is not "
+            "comparable."
+        )
+    trials = datasets[0].sizes["trial"]
+    if trials < FEW_TRIALS:
+        notes.append(f"{trials} trials are few; differences and bad years are rough below {FEW_TRIALS}.")
+    return notes

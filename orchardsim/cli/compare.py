@@ -1,0 +1,72 @@
+"""``orchardsim compare``: plans in the same futures."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from orchardsim.cli.run import whole_number
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("plans", type=Path, nargs="+", metavar="PLAN", help="two or more plan files (TOML)")
+    parser.add_argument(
+        "--trials", type=whole_number(4, 1_000_000), default=200, help="simulated futures of each plan (default 200)"
+    )
+    parser.add_argument("--years", type=whole_number(2, 80), default=20, help="years counted from year 0 (default 20)")
+    parser.add_argument(
+        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
+    )
+    parser.add_argument(
+        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for compare.json, compare.html and figures/")
+    parser.add_argument("--force", action="store_true", help="write into a folder that holds another comparison")
+    parser.add_argument("--json", action="store_true", help="print the comparison as JSON instead of the tables")
+
+
+def execute(options: argparse.Namespace) -> int:
+    """Simulate the plans, print the tables, and save the comparison when a folder is given."""
+    from orchardsim.analysis.compare import check_plans, compare
+    from orchardsim.plan import load_plan
+    from orchardsim.results import dump_summary
+    from orchardsim.results.comparison import comparison_document, prepare_comparison_folder
+
+    plans = [load_plan(path) for path in options.plans]
+    check_plans(plans)
+    if options.out is not None:
+        prepare_comparison_folder(options.out, force=options.force)
+    from tqdm import tqdm
+
+    print(f"{len(plans)} plans: {options.trials} trials of {options.years} years each", file=sys.stderr)
+    with tqdm(total=options.trials * len(plans), unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+        found = compare(
+            plans,
+            trials=options.trials,
+            years=options.years,
+            seed=options.seed,
+            jobs=options.jobs,
+            progress=bar.update,
+        )
+    if options.json:
+        print(dump_summary(comparison_document(found)), end="")
+    else:
+        from orchardsim.report.compare_table import comparison_table
+        from orchardsim.report.compare_words import comparison_sentences
+
+        print(comparison_table(found))
+        print()
+        for sentence in comparison_sentences(found):
+            print(sentence)
+    if options.out is None:
+        if not options.json:
+            print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
+        return 0
+    from orchardsim.report.compare_page import write_comparison
+
+    write_comparison(options.out, found)
+    print(f"saved in {options.out}: compare.html, compare.json, figures/", file=sys.stderr)
+    return 0

@@ -1,0 +1,129 @@
+"""The short tables that ``compare`` prints."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Final
+
+from orchardsim.report.compare_words import (
+    dominance_text,
+    footer_text,
+    interval_words,
+    land_text,
+    needed_lines,
+    show_of,
+    unit_text,
+    value_text,
+    verdict_text,
+)
+from orchardsim.report.show import Show
+from orchardsim.report.table import WIDTH, _columns
+from orchardsim.results.comparison import POINTS, Comparison
+
+PLAN_ROWS: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
+    ("npv", (5, 50, 95)),
+    ("peak_borrowing", (50, 95)),
+    ("payback_year", (50, 95)),
+    ("irr", (50,)),
+    ("outlay", (50,)),
+    ("cumulative_yield_to_leaf_5", (50,)),
+    ("cumulative_yield_to_leaf_10", (50,)),
+    ("picked_early", (50,)),
+    ("picked_per_area", (50,)),
+    ("trees_lost_share", (50,)),
+    ("npv_per_area", (5, 50, 95)),
+    ("npv_per_money", (50,)),
+    ("npv_per_hour", (50,)),
+    ("hours_per_area", (50,)),
+    ("picked_per_hour", (50,)),
+)
+"""Measures of the first table with their percent points."""
+
+PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_per_area")
+"""Measures whose differences stand beside the deciding one."""
+
+
+def plan_cells(found: Comparison, show: Show) -> list[list[str]]:
+    """What each plan brings: a head, then a row for each number, a column for each plan."""
+    cells = [["", "", *(plan.label for plan in found.plans)]]
+    for key, points in PLAN_ROWS:
+        measure = found.measures.get(key)
+        if measure is None:
+            continue
+        for row, point in enumerate(points):
+            name = f"{measure.name}, {unit_text(measure, show)}" if measure.unit != "year" else measure.name
+            values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
+            texts = (value_text(measure, float(value), show) for value in values)
+            cells.append([name if row == 0 else "", f"{point} %", *texts])
+    return cells
+
+
+def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
+    """Differences of every pair: a head, then a row for each pair."""
+    deciding = found.measures[found.deciding]
+    others = [found.measures[key] for key in PAIR_ROWS if key in found.measures]
+    head = [
+        "pair",
+        f"{deciding.name}, {unit_text(deciding, show)}",
+        "low",
+        "high",
+        "± record",
+        "first wins",
+        *(one.name if one.unit == "year" else f"{one.name}, {unit_text(one, show)}" for one in others),
+        "dominance",
+        "verdict",
+    ]
+    cells = [head]
+    for pair in found.pairs:
+        one = pair.differences[found.deciding]
+        row = [
+            f"{found.plans[pair.first].label} - {found.plans[pair.second].label}",
+            *(value_text(deciding, value, show, signed=True) for value in (one.centre, one.low, one.high)),
+            value_text(deciding, pair.record_error, show),
+            f"{100 * one.chance_better.value:.0f} of 100",
+        ]
+        for measure in others:
+            other = pair.differences.get(measure.key)
+            row.append(value_text(measure, other.centre, show, signed=True) if other else "–")
+        cells.append([*row, dominance_text(found, pair), verdict_text(found, pair)])
+    return cells
+
+
+def pair_explanations(found: Comparison) -> list[str]:
+    """How to read the table of differences."""
+    lines = [
+        f"First plan less second in the same futures: means, and for the payback year the middle difference ('first "
+        f"only': in more than half of the futures the other never pays back); {interval_words(found)}.",
+        "± record: standard error that the finite weather record adds; it is no part of the interval, and more trials "
+        "do not remove it.",
+        "Dominance, 1st order: at least as good at every level of luck; 2nd order: better for everyone who shuns risk; "
+        "claimed where it holds in 95 % of resamples of the trials.",
+    ]
+    return lines + needed_lines(found)
+
+
+def comparison_table(found: Comparison) -> str:
+    """The comparison as text, in the plans' own units, lines of at most :data:`WIDTH` characters where it can be."""
+    show = show_of(found)
+    lines = []
+    for place, plan in enumerate(found.plans):
+        lines.append(f"{plan.label}  {plan.name}: {plan.title}")
+        lines.append(f"   {land_text(found, place, show)}")
+    lines += [footer_text(found), *found.notes, ""]
+    lines.append("What each plan brings (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)")
+    lines += _columns(plan_cells(found, show), left=(0,))
+    lines += [f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}", ""]
+    lines.append("Differences in the same futures")
+    pairs = pair_cells(found, show)
+    lines += _narrow(pairs)
+    lines += pair_explanations(found)
+    wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
+    return "\n".join(line.rstrip() for line in wrapped)
+
+
+def _narrow(cells: list[list[str]]) -> list[str]:
+    """Two tables, so that a line fits a terminal: the deciding measure with its verdict, then the other measures."""
+    count = len(cells[0])
+    main = [[row[0], *row[1:6], row[count - 2], row[count - 1]] for row in cells]
+    others = [[row[0], *row[6 : count - 2]] for row in cells]
+    return [*_columns(main, left=(6, 7)), "", *_columns(others)]

@@ -1,0 +1,357 @@
+"""What a comparison of plans found, as plain numbers: filled by the analysis, read by the report, saved as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.errors import InputError
+from orchardsim.results.store import prepare_run_folder
+from orchardsim.results.summary import number
+
+if TYPE_CHECKING:
+    from orchardsim.risk.bands import Chance, Side
+    from orchardsim.risk.comparison import Dominance
+
+Array = NDArray[np.float64]
+
+COMPARE_FILE: Final = "compare.json"
+COMPARE_PAGE: Final = "compare.html"
+POINTS: Final = (5, 25, 50, 75, 95)
+LEVEL: Final = 0.95
+"""Level at which all intervals of one measure hold together."""
+
+
+@dataclass(frozen=True)
+class PlanFacts:
+    """One plan of a comparison.
+
+    Attributes
+    ----------
+    label : str
+        Letter by which tables name it.
+    name, title, plan_hash : str
+    planted_area, gross_area : float [m2]
+    trees : int
+        Planting positions of all blocks.
+    established : bool
+        Whether every block stood before year 0 (an old orchard that is kept).
+    """
+
+    label: str
+    name: str
+    title: str
+    plan_hash: str
+    planted_area: float
+    gross_area: float
+    trees: int
+    established: bool
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One number by which plans are compared, for every plan and trial.
+
+    Attributes
+    ----------
+    key, name, meaning : str
+    unit : str
+        "money", "money/ha", "money/money", "money/hour", "kg/ha", "kg/hour", "hour/ha", "year", "1/year" or "1".
+    better : {"low", "high"}
+    values : array, (plan, trial)
+        A row of nan where a plan has no such number; infinite where it never pays back or has no rate of return.
+    has_mean : bool
+        Whether a mean makes sense; where not, differences are told by their median.
+    whole : bool
+        Values are whole numbers.
+    """
+
+    key: str
+    name: str
+    meaning: str
+    unit: str
+    better: Side
+    values: Array
+    has_mean: bool = True
+    whole: bool = False
+
+    def known(self, plan: int) -> bool:
+        """Whether the plan has this number."""
+        return not bool(np.isnan(self.values[plan]).any())
+
+    def points(self, plan: int) -> Array:
+        """5, 25, 50, 75 and 95 % points over trials, values that occurred; nan where there is none."""
+        if not self.known(plan):
+            return np.full(len(POINTS), np.nan)
+        ordered = np.sort(self.values[plan])
+        ranks = [max(int(np.ceil(ordered.size * point / 100 - 1e-9)) - 1, 0) for point in POINTS]
+        return np.asarray(ordered[ranks])
+
+
+@dataclass(frozen=True)
+class Difference:
+    """First plan less second plan, trial by trial, in one measure.
+
+    Attributes
+    ----------
+    measure : str
+        Key of the measure.
+    centre : float
+        Mean of the differences, or their median where a mean makes no sense.
+    centre_is : {"mean", "median"}
+    standard_error : float
+        Monte Carlo standard error of the centre.
+    low, high : float
+        Its interval; the intervals of all pairs hold together at :data:`LEVEL`.
+    spread_low, spread_high : float
+        5 and 95 % points of the differences over trials.
+    chance_better : Chance
+        That the first plan is better than the second; a tie counts for neither.
+    ties : int
+    correlation : float
+        Of the two plans' values over trials; nan where one is infinite or constant.
+    """
+
+    measure: str
+    centre: float
+    centre_is: str
+    standard_error: float
+    low: float
+    high: float
+    spread_low: float
+    spread_high: float
+    chance_better: Chance
+    ties: int
+    correlation: float
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether the interval leaves out zero."""
+        return self.low > 0 or self.high < 0
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two plans in the same futures.
+
+    Attributes
+    ----------
+    first, second : int
+        Places of the plans.
+    differences : mapping from measure key to Difference
+    dominance, reverse : Dominance
+        Of the first over the second in the deciding measure, and of the second over the first.
+    same_trees : tuple of str
+        Blocks whose trees meet the same draws in both plans: same name and same layout.
+    record_error : float
+        Standard error of the deciding mean difference that comes from the finite weather record; nan where seasons
+        are not drawn from one.
+    trials_needed : int or None
+        Trials at which a difference of this size would be told apart; None where it is, or where there is none.
+    """
+
+    first: int
+    second: int
+    differences: Mapping[str, Difference]
+    dominance: Dominance
+    reverse: Dominance
+    same_trees: tuple[str, ...]
+    record_error: float
+    trials_needed: int | None
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The plan chosen on one half of the trials, and what the other half says of it.
+
+    Attributes
+    ----------
+    chosen : int
+        Plan with the highest mean of the deciding measure over the choosing half.
+    choosing_trials, reporting_trials : int
+    mean_when_choosing, mean : float
+        Of the chosen plan in the deciding measure, over each half; the first is too rosy by selection.
+    standard_error : float
+        Of ``mean``.
+    leads : mapping from plan to Difference
+        Chosen less each other plan in the deciding measure, over the reporting half.
+    """
+
+    chosen: int
+    choosing_trials: int
+    reporting_trials: int
+    mean_when_choosing: float
+    mean: float
+    standard_error: float
+    leads: Mapping[int, Difference]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Result of :func:`orchardsim.compare`.
+
+    Attributes
+    ----------
+    plans : tuple of PlanFacts
+    measures : mapping from key to Measure
+    deciding : str
+        Key of the measure that decides: NPV, per area where the plans' land differs.
+    pairs : tuple of Pair
+    choice : Choice
+    cash : array, (plan, trial, year)
+        Net cash flow of the farm summed since year 0 [currency].
+    picked : array, (plan, trial, year)
+        Fruit picked per hectare of land with headlands [kg/ha].
+    attrs : mapping
+        Of the first plan's results: units, currency, price year, bin and box, seasons.
+    notes : tuple of str
+        What is the same, what is not, and what to beware of.
+    """
+
+    plans: tuple[PlanFacts, ...]
+    trials: int
+    years: int
+    seed: int
+    measures: Mapping[str, Measure]
+    deciding: str
+    pairs: tuple[Pair, ...]
+    choice: Choice
+    cash: Array
+    picked: Array
+    attrs: Mapping[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+def comparison_document(found: Comparison) -> dict[str, Any]:
+    """Content of ``compare.json``: SI units, six significant digits, no time, host, path or number of processes."""
+    labels = [plan.label for plan in found.plans]
+    return {
+        "version": str(found.attrs.get("version", "")),
+        "seed": found.seed,
+        "trials": found.trials,
+        "years": found.years,
+        "currency": str(found.attrs.get("currency", "")),
+        "price_year": found.attrs.get("price_year"),
+        "real_or_nominal": str(found.attrs.get("real_or_nominal", "")),
+        "weather_method": str(found.attrs.get("weather_method", "")),
+        "baseline_years": found.attrs.get("baseline_years"),
+        "how_to_read": {
+            "difference": "first plan less second plan in the same futures; chance_better: share of futures in which "
+            "the first is better, ties counting for neither",
+            "interval": f"low and high hold for all pairs of a measure together at {LEVEL:.0%}",
+            "dominance": "claimed only if it holds in the trials and in 95 % of bootstrap resamples of pairs",
+            "choice": "the plan is chosen on the first half of the trials and its lead reported from the second",
+            "record_error": "standard error from the finite weather record; not part of the interval",
+            "units": "currency, kg, hectare of land with headlands unless the name says planted, hour, year",
+        },
+        "plans": [
+            {
+                "label": plan.label,
+                "name": plan.name,
+                "title": plan.title,
+                "plan_hash": plan.plan_hash,
+                "planted_area_m2": number(plan.planted_area),
+                "gross_area_m2": number(plan.gross_area),
+                "trees": plan.trees,
+                "stood_before_year_0": plan.established,
+            }
+            for plan in found.plans
+        ],
+        "deciding_measure": found.deciding,
+        "measures": {key: _measure(one, labels) for key, one in found.measures.items()},
+        "pairs": [_pair(pair, labels) for pair in found.pairs],
+        "choice": {
+            "chosen": labels[found.choice.chosen],
+            "choosing_trials": found.choice.choosing_trials,
+            "reporting_trials": found.choice.reporting_trials,
+            "mean_when_choosing": number(found.choice.mean_when_choosing),
+            "mean": number(found.choice.mean),
+            "standard_error": number(found.choice.standard_error),
+            "leads": {labels[plan]: _difference(one) for plan, one in found.choice.leads.items()},
+        },
+        "notes": list(found.notes),
+    }
+
+
+def _measure(one: Measure, labels: list[str]) -> dict[str, Any]:
+    words = {"payback_year": "never", "irr": "none"}.get(one.key, "infinite")
+    by_plan: dict[str, Any] = {}
+    for place, label in enumerate(labels):
+        if not one.known(place):
+            by_plan[label] = None
+            continue
+        entry = {f"p{point}": number(value, words) for point, value in zip(POINTS, one.points(place), strict=True)}
+        if one.has_mean:
+            values = one.values[place]
+            entry["mean"] = number(float(values.mean()))
+            spread = values.std(ddof=1) if np.ptp(values) > 0 else 0.0
+            entry["standard_error_of_mean"] = number(float(spread / np.sqrt(values.size)))
+        by_plan[label] = entry
+    return {"meaning": one.meaning, "unit": one.unit, "better": one.better, "plans": by_plan}
+
+
+def _difference(one: Difference) -> dict[str, Any]:
+    return {
+        one.centre_is: number(one.centre),
+        "standard_error": number(one.standard_error, "unbounded"),
+        "low": number(one.low, _signed(one.low)),
+        "high": number(one.high, _signed(one.high)),
+        "p5": number(one.spread_low, _signed(one.spread_low)),
+        "p95": number(one.spread_high, _signed(one.spread_high)),
+        "chance_better": number(one.chance_better.value),
+        "chance_low": number(one.chance_better.low),
+        "chance_high": number(one.chance_better.high),
+        "ties": one.ties,
+        "correlation": number(one.correlation),
+        "told_apart": one.told_apart,
+    }
+
+
+def _signed(value: float) -> str:
+    return "infinite" if value > 0 else "-infinite"
+
+
+def _pair(pair: Pair, labels: list[str]) -> dict[str, Any]:
+    return {
+        "first": labels[pair.first],
+        "second": labels[pair.second],
+        "differences": {key: _difference(one) for key, one in pair.differences.items()},
+        "first_dominates": _dominance(pair.dominance),
+        "second_dominates": _dominance(pair.reverse),
+        "same_tree_draws_in_blocks": list(pair.same_trees),
+        "record_error": number(pair.record_error),
+        "trials_needed": pair.trials_needed,
+    }
+
+
+def _dominance(found: Dominance) -> dict[str, Any]:
+    return {
+        "first_order": found.first_order_claimed,
+        "first_order_share_of_resamples": number(found.first_order_share),
+        "second_order": found.second_order_claimed,
+        "second_order_share_of_resamples": number(found.second_order_share),
+        "resamples": found.resamples,
+    }
+
+
+def prepare_comparison_folder(out_dir: str | Path, *, force: bool = False) -> Path:
+    """Say before a long comparison whether its folder may be written; nothing is made or changed.
+
+    Raises
+    ------
+    InputError
+        If the path is a file, cannot be written, or holds a run, or another comparison and ``force`` is not set.
+    """
+    folder = prepare_run_folder(out_dir)
+    held = [name for name in (COMPARE_FILE, COMPARE_PAGE) if (folder / name).exists()]
+    if held and not force:
+        raise InputError(
+            str(folder),
+            f"holds another comparison ({', '.join(held)}); name another folder with --out, or replace it with --force",
+        )
+    return folder
