@@ -144,6 +144,7 @@ def draw_losses(
     per_row: int,
     row_spacing: float = 3.5,
     tree_spacing: float = 1.0,
+    out: LossDraws | None = None,
 ) -> LossDraws:
     """Draw the losses of one block and year.
 
@@ -154,29 +155,31 @@ def draw_losses(
     rows, per_row : int
     row_spacing, tree_spacing : float [m]
         Set the grid of the patches.
+    out : LossDraws, optional
+        Draws of an earlier year of the same block and tile, to be filled anew: fresh memory costs as much as the
+        random numbers.
     """
     trials = len(rngs)
-    grid = patch_grid(rows, per_row, row_spacing, tree_spacing).shape
-    rest = np.empty((trials, rows * per_row), dtype=np.float32)
-    season = np.empty_like(rest)
-    patches = np.empty((trials, 2, *grid), dtype=np.float32)
-    block = np.empty((trials, 1 + 4 * COLLAPSES))
-    storm = np.empty(trials)
+    if out is None:
+        grid = patch_grid(rows, per_row, row_spacing, tree_spacing).shape
+        out = LossDraws(
+            rest=np.empty((trials, rows * per_row), dtype=np.float32),
+            season=np.empty((trials, rows * per_row), dtype=np.float32),
+            vole_patch=np.empty((trials, *grid), dtype=np.float32),
+            blight_patch=np.empty((trials, *grid), dtype=np.float32),
+            vole_year=np.empty(trials),
+            storm=np.empty(trials),
+            collapse=np.empty((trials, COLLAPSES, 4)),
+        )
     for trial, rng in enumerate(rngs):
-        block[trial] = rng.random(1 + 4 * COLLAPSES)
-        storm[trial] = rng.standard_normal()
-        rng.standard_normal(out=patches[trial], dtype=np.float32)
-        rng.random(out=rest[trial], dtype=np.float32)
-        rng.random(out=season[trial], dtype=np.float32)
-    return LossDraws(
-        rest,
-        season,
-        np.ascontiguousarray(patches[:, 0]),
-        np.ascontiguousarray(patches[:, 1]),
-        block[:, 0],
-        storm,
-        block[:, 1:].reshape(trials, COLLAPSES, 4),
-    )
+        out.vole_year[trial] = rng.random()
+        out.storm[trial] = rng.standard_normal()
+        rng.random(out=out.collapse[trial])
+        rng.standard_normal(out=out.vole_patch[trial], dtype=np.float32)
+        rng.standard_normal(out=out.blight_patch[trial], dtype=np.float32)
+        rng.random(out=out.rest[trial], dtype=np.float32)
+        rng.random(out=out.season[trial], dtype=np.float32)
+    return out
 
 
 def draw_site(

@@ -184,11 +184,9 @@ def season_losses(
     cause = np.zeros(state.alive.shape, dtype=np.int8)
     health_loss = np.zeros(state.alive.shape, dtype=np.float32)
     risk = _SeasonRisk(hazards, traits, state, season, draws, site, block_leaf)
-    at = _Trees(traits, state, _candidates(draws.season, state, risk.bounds, YOUNG_LEAVES))
+    at = _Trees(traits, state, risk.candidates(draws.season))
     if risk.blight_at_all and at.flat.size:
         at = risk.sharpen(at, None)
-    if risk.fallen is not None:
-        at = _Trees(traits, state, np.union1d(at.flat, np.flatnonzero(risk.fallen & state.alive)))
     if not at.flat.size:
         return SeasonLosses(cause, health_loss)
     rows, survivable = risk.hazards_of(at)
@@ -204,7 +202,7 @@ def season_losses(
         return SeasonLosses(cause, health_loss)
     # What neighbours add comes on top of the same uniform: these trees escaped their own hazards.
     added *= traits.scion_blight.max()
-    near = _candidates(draws.season - added, state, risk.bounds, YOUNG_LEAVES)
+    near = risk.candidates(draws.season - added)
     near = near[(added.reshape(-1)[near] > 0) & (flat_cause[near] == 0)]
     at = risk.sharpen(_Trees(traits, state, near), added)
     more = at.of(added) * (traits.scion_blight / traits.scion_blight.max())[at.group]
@@ -319,6 +317,11 @@ class _SeasonRisk:
         bloom = bloom_share(hazards, at.of(self.state.leaf).astype(np.float32))
         return self.strikes[at.trial, at.group] * patch_factor(field, hazards.patchiness) * frailty * bloom
 
+    def candidates(self, uniform: Float) -> Index:
+        """Trees whose uniform lies within the bounds, and those in stretches of row that went down."""
+        chosen = _candidates(uniform, self.state, self.bounds, YOUNG_LEAVES)
+        return chosen if self.fallen is None else np.union1d(chosen, np.flatnonzero(self.fallen & self.state.alive))
+
     def sharpen(self, at: _Trees, added: Float | None) -> _Trees:
         """Of chosen trees those that may be struck or die, now that blight is known by its own patch.
 
@@ -331,7 +334,10 @@ class _SeasonRisk:
         bound = struck + self.other[weak.astype(np.int64), at.trial]
         if added is not None:
             bound += at.of(added)
-        at.keep(at.of(self.draws.season) < -np.expm1(-bound) * ROUNDING, struck)
+        within = at.of(self.draws.season) < -np.expm1(-bound) * ROUNDING
+        if self.fallen is not None:
+            within |= at.of(self.fallen)
+        at.keep(within, struck)
         return at
 
     def hazards_of(self, at: _Trees) -> tuple[dict[str, Numbers], Numbers]:
