@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -12,60 +11,39 @@ import numpy as np
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import parameters_of
-from orchardsim.economy.blocks import BlockGeometry, BlockMoney
-from orchardsim.economy.parameters import Market, TreePrice
-from orchardsim.operations.parameters import SupportDesign, SupportRates, WorkRates
-from orchardsim.operations.support import bill_of_materials, support_hours
+from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, Catalogue, CropTarget
-from orchardsim.plan.filling import Filler
+from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
 from orchardsim.plan.layout import DEFAULT_HEADLAND, Geometry, lay_out, rows_of_groups
+from orchardsim.plan.parts import FarmParts, Group, first_stated
 from orchardsim.plan.plan import ResolvedBlock
 from orchardsim.plan.pollination import (
+    FIXED,
     NEIGHBOUR_DISTANCE,
     NO_SOURCE_DISTANCE,
+    POLLEN_REACH,
     Pollinizer,
     bloom_overlap,
     extra_positions,
     mean_distance,
     row_positions,
 )
-from orchardsim.plan.tables import Table
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
 
-ORDER_LEAD: Final = 2
-"""Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
 MOST_TREES: Final = 500_000
 """Trees of one block; every tree is simulated, and memory for more would not do."""
+UNSTATED: Final = {
+    "tree_grade": ("text", "the usual finished tree"),
+    "year_planted": ("year of the plan", "ordered in year 0, first leaf in year 1"),
+    "trees_bought": ("text", "on contract or late"),
+    "fenced": ("flag", "a fence is built for the block"),
+    "netting": ("flag", "nets are built over the block"),
+    "clears_old_orchard": ("flag", "an old orchard is pulled before planting"),
+}
+"""Keys of a block whose defaults are listed among the assumptions: unit and meaning."""
 DEFAULT_DIRECTION: Final = 0.0
 """Rows run north and south; common practice where the land allows, no source."""
-
-
-@dataclass(frozen=True)
-class Group:
-    """One row group while the block is resolved."""
-
-    name: str
-    label: str
-    rows: tuple[int, ...]
-    cultivar: str
-    rootstock: str
-    tree_grade: str
-    target: Any
-
-
-@dataclass(frozen=True)
-class FarmParts:
-    """What the blocks share."""
-
-    site: Any
-    catalogue: Catalogue
-    filler: Filler
-    market: Market
-    tree_price: dict[str, TreePrice]
-    rates: WorkRates
-    support: SupportDesign
-    support_rates: SupportRates
 
 
 def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
@@ -240,6 +218,9 @@ def _resolve(
 ) -> ResolvedBlock:
     filler, catalogue = parts.filler, parts.catalogue
     _check_years(table, path, filler)
+    for key, (unit, reason) in UNSTATED.items():
+        if key not in table.model_fields_set:
+            filler.ledger.note(f"{path}.{key}", getattr(table, key), unit, f"{DEFAULT_SOURCE}: {reason}", "assumption")
     catalogue.require("training_system", table.training, f"{path}.training")
     training = catalogue.get("training_system", table.training, Training, f"{path}.training")
     geometry = geometry_of(table, path, filler)
@@ -253,7 +234,7 @@ def _resolve(
     group_trees = tuple(
         len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0) for group in groups
     )
-    direction = _first(table.row_direction, parts.site.row_direction)
+    direction = first_stated(table.row_direction, parts.site.row_direction)
     if direction is None:
         direction = DEFAULT_DIRECTION
         filler.ledger.note(f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice")
@@ -271,7 +252,8 @@ def _resolve(
         },
     )
     pollen = [
-        _pollen(index, groups, geometry, extra, neighbours, catalogue, path, warnings) for index in range(len(groups))
+        _pollen(index, groups, geometry, extra, neighbours, catalogue, filler, path, warnings)
+        for index in range(len(groups))
     ]
     plan = BlockPlan(
         name=table.name,
@@ -286,8 +268,8 @@ def _resolve(
         crop_load_target=tuple(group.target for group in groups),
         pollen_distance=tuple(distance for distance, _ in pollen),
         pollen_overlap=tuple(overlap for _, overlap in pollen),
-        site_growth=_first(table.site_growth, parts.site.site_growth),
-        replant_site=_first(table.replant_site, parts.site.replant_site),
+        site_growth=first_stated(table.site_growth, parts.site.site_growth),
+        replant_site=first_stated(table.replant_site, parts.site.replant_site),
         year_removed=table.year_removed,
         trunk_area_at_start=table.trunk_area,
         crop_at_start=table.last_crop,
@@ -296,7 +278,7 @@ def _resolve(
     )
     _check_training(table, plan, groups, path, warnings)
     money = tuple(
-        _money(table, path, group, trees, geometry, plan, site, extra if index == 0 else [], parts)
+        block_money(table, path, group, trees, geometry, plan, site, extra if index == 0 else [], parts)
         for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
     )
     return ResolvedBlock(
@@ -307,10 +289,6 @@ def _resolve(
         training_name=table.training, stock_names=tuple(group.rootstock for group in groups),
         grade_names=tuple(group.tree_grade for group in groups), pollinizers=tuple(extra),
     )
-
-
-def _first(*values: Any) -> Any:
-    return next((value for value in values if value is not None), None)
 
 
 def _check_years(table: Any, path: str, filler: Filler) -> None:
@@ -341,6 +319,7 @@ def _pollen(
     extra: list[Pollinizer],
     neighbours: set[str],
     catalogue: Catalogue,
+    filler: Filler,
     path: str,
     warnings: list[str],
 ) -> tuple[float, float]:
@@ -372,6 +351,8 @@ def _pollen(
             )
             found.append((mean_distance(trees, places), overlap(pollinizer.cultivar)))
     found += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
+    for key, value, unit, reason in FIXED:
+        filler.ledger.note(f"pollination.{key}", value, unit, f"fixed in the program: {reason}", "assumption")
     found = [(distance, share) for distance, share in found if share > 0 and math.isfinite(distance)]
     if not found:
         warnings.append(
@@ -380,7 +361,7 @@ def _pollen(
         )
         return NO_SOURCE_DISTANCE, 0.0
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
-    return max(found, key=lambda each: each[1] * math.exp(-each[0] / 30.0))
+    return max(found, key=lambda each: each[1] * math.exp(-each[0] / POLLEN_REACH))
 
 
 def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str, warnings: list[str]) -> None:
@@ -418,78 +399,3 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
                 f"{path}: {table.training!r} crops early on kept and bent side branches, but a {group.tree_grade!r} "
                 "tree has none"
             )
-
-
-def _money(
-    table: Any,
-    path: str,
-    group: Group,
-    trees: int,
-    geometry: Geometry,
-    plan: BlockPlan,
-    site: BlockSite,
-    extra: list[Pollinizer],
-    parts: FarmParts,
-) -> BlockMoney:
-    filler = parts.filler
-    added = sum(pollinizer.trees for pollinizer in extra)
-    rows = len(group.rows)
-    established = table.year_planted < 0
-    price = table.tree_price
-    if price is None:
-        if group.tree_grade not in parts.tree_price:
-            raise InputError(
-                filler.where,
-                f"{path}.tree_price: missing, and [tree_price.{group.tree_grade}] states none; expected for example "
-                f'tree_price = "9 {filler.context.currency}/tree"',
-            )
-        terms = parts.tree_price[group.tree_grade]
-        fruit = parts.market.fruit.get(group.cultivar)
-        price = terms.price * (1 + (terms.late_premium if table.trees_bought == "late" else 0.0))
-        price += fruit.royalty if fruit is not None else 0.0
-        if not established:
-            filler.ledger.note(
-                f"{path}.tree_price ({group.label})", price, f"{filler.context.currency}/tree",
-                f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty",
-                "computed",
-            )
-    order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
-    if table.order_year is None and not established:
-        filler.ledger.note(
-            f"{path}.order_year", order_year, "year of the plan",
-            "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)", "read",
-        )
-    support = plan.training.support
-    row_share = rows / geometry.rows
-    bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
-    part = BlockGeometry(
-        rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
-        trees=float(trees + added), extra_trees=float(added),
-        planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
-        gross_area=geometry.gross_area * row_share,
-        support=support, height=plan.training.height_limit,
-        post_spacing=parts.support.post_spacing, wires=float(parts.support.wires),
-        anchors_per_row=float(parts.support.anchors_per_row),
-    )
-    return BlockMoney(
-        label=group.label,
-        geometry=part,
-        cultivar=group.cultivar,
-        tree_price=price,
-        year_planted=table.year_planted,
-        order_year=min(order_year, table.year_planted),
-        support_leaf=plan.training.support_leaf,
-        removal_year=table.year_removed,
-        planned_removal_leaf=table.planned_removal_leaf,
-        replacement_price=table.replacement_price,
-        clears_old_orchard=table.clears_old_orchard,
-        fallow_years=table.fallow_years,
-        land_from_year=_first(table.land_from_year, 0),
-        irrigated=site.irrigated, netting=site.netting, fenced=table.fenced, protection=site.protection,
-        planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
-        support_hours=0.0 if established else support_hours(bill, parts.support_rates),
-        yield_history=tuple(value * row_share for value in table.yield_history),
-    )
-
-
-__all__ = ["FarmParts", "Table", "resolve_blocks"]

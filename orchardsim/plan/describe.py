@@ -218,7 +218,7 @@ def assumption_lines(assumptions: Iterable[Assumption]) -> list[str]:
         f"{sum(each.status == status for each in found)} {status}" for status in order
         if any(each.status == status for each in found)
     )
-    lines = [f"What the plan does not state: {len(found)} values ({counts}). A plan may state any of them."]
+    lines = [f"What the plan does not state: {len(found)} values ({counts}). A plan may state any but the fixed ones."]
     for status in order:
         chosen = [each for each in found if each.status == status]
         if chosen:

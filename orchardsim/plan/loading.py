@@ -13,10 +13,11 @@ from orchardsim.core.units import CURRENCIES
 from orchardsim.economy.parameters import OUTLETS, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import Crew, check_crews, check_replacement
-from orchardsim.plan.blocks import FarmParts, crop_cultivars, resolve_blocks, tree_grades
+from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
+from orchardsim.plan.parts import FarmParts
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import read_toml

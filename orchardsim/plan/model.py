@@ -10,8 +10,7 @@ from orchardsim.core.units import BUSHEL, CURRENCIES, POUND
 from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
 from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, SupportRates, WorkRates
 from orchardsim.plan.catalogue import TABLES, CropLoadTarget
-from orchardsim.plan.quantities import UnitContext
-from orchardsim.plan.tables import Table, parameter_fields, plain_table, quantity, table_of
+from orchardsim.plan.tables import Table, plain_table, quantity, table_of
 from orchardsim.season.parameters import BlockSite
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.parameters import Physiology, Thinning
@@ -171,5 +170,3 @@ def _plan_table() -> Any:
 
 
 PlanTable: Any = _plan_table()
-
-__all__ = ["BlockTable", "PlanTable", "SiteTable", "UnitContext", "WeatherTable", "parameter_fields"]

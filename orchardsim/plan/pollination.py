@@ -15,6 +15,14 @@ NEIGHBOUR_DISTANCE: Final = 40.0
 """m; assumed distance to another block's trees, whose place within the farm a plan does not state."""
 NO_SOURCE_DISTANCE: Final = 1000.0
 """m; stands for no pollen source on the farm."""
+POLLEN_REACH: Final = 30.0
+"""m; distance over which a source's worth falls to 1/e when a group's best source is chosen (assumption)."""
+FIXED: Final = (
+    ("overlap_span", OVERLAP_SPAN, "K day", "difference in heat to bloom at which two blooms no longer meet"),
+    ("neighbour_distance", NEIGHBOUR_DISTANCE, "m", "distance to another block's trees"),
+    ("pollen_reach", POLLEN_REACH, "m", "distance by which pollen sources are ranked"),
+)
+"""Constants that a plan cannot state, as they are listed among its assumptions: key, value, unit, meaning."""
 MOST_TREES: Final = 4000
 """Trees of a group of which the mean distance is taken; a larger group is thinned out evenly."""
 

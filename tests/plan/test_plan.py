@@ -61,6 +61,7 @@ def test_defaults_are_listed_and_what_is_stated_is_not():
     vigor = assumed(plan, "rootstock.M.9.vigor")
     assert vigor is not None and vigor.status == "read" and "[googlecontent]" in vigor.source
     assert assumed(plan, "packing.bin_mass").value == pytest.approx(875 * 0.45359237)
+    assert assumed(plan, "block 1.year_planted").value == 1
     keys = [each.key for each in plan.assumptions]
     assert len(keys) == len(set(keys))
     assert all(each.status in STATUSES and each.source for each in plan.assumptions)

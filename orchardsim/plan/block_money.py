@@ -1,0 +1,90 @@
+"""What the economy room needs to know of one row group of a block."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from orchardsim.core.errors import InputError
+from orchardsim.economy.blocks import BlockGeometry, BlockMoney
+from orchardsim.operations.support import bill_of_materials, support_hours
+from orchardsim.plan.layout import Geometry
+from orchardsim.plan.parts import FarmParts, Group, first_stated
+from orchardsim.plan.pollination import Pollinizer
+from orchardsim.season.parameters import BlockSite
+from orchardsim.trees.parameters import BlockPlan
+
+ORDER_LEAD: Final = 2
+"""Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
+
+
+def block_money(
+    table: Any,
+    path: str,
+    group: Group,
+    trees: int,
+    geometry: Geometry,
+    plan: BlockPlan,
+    site: BlockSite,
+    extra: list[Pollinizer],
+    parts: FarmParts,
+) -> BlockMoney:
+    """Size, prices, timing and installations of one row group; extra pollinizers are bought with the first group."""
+    filler = parts.filler
+    added = sum(pollinizer.trees for pollinizer in extra)
+    rows = len(group.rows)
+    established = table.year_planted < 0
+    price = table.tree_price
+    if price is None:
+        if group.tree_grade not in parts.tree_price:
+            raise InputError(
+                filler.where,
+                f"{path}.tree_price: missing, and [tree_price.{group.tree_grade}] states none; expected for example "
+                f'tree_price = "9 {filler.context.currency}/tree"',
+            )
+        terms = parts.tree_price[group.tree_grade]
+        fruit = parts.market.fruit.get(group.cultivar)
+        price = terms.price * (1 + (terms.late_premium if table.trees_bought == "late" else 0.0))
+        price += fruit.royalty if fruit is not None else 0.0
+        if not established:
+            filler.ledger.note(
+                f"{path}.tree_price ({group.label})", price, f"{filler.context.currency}/tree",
+                f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty",
+                "computed",
+            )
+    order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
+    if table.order_year is None and not established:
+        filler.ledger.note(
+            f"{path}.order_year", order_year, "year of the plan",
+            "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)", "read",
+        )
+    support = plan.training.support
+    row_share = rows / geometry.rows
+    bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
+    part = BlockGeometry(
+        rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
+        trees=float(trees + added), extra_trees=float(added),
+        planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
+        gross_area=geometry.gross_area * row_share,
+        support=support, height=plan.training.height_limit,
+        post_spacing=parts.support.post_spacing, wires=float(parts.support.wires),
+        anchors_per_row=float(parts.support.anchors_per_row),
+    )
+    return BlockMoney(
+        label=group.label,
+        geometry=part,
+        cultivar=group.cultivar,
+        tree_price=price,
+        year_planted=table.year_planted,
+        order_year=min(order_year, table.year_planted),
+        support_leaf=plan.training.support_leaf,
+        removal_year=table.year_removed,
+        planned_removal_leaf=table.planned_removal_leaf,
+        replacement_price=table.replacement_price,
+        clears_old_orchard=table.clears_old_orchard,
+        fallow_years=table.fallow_years,
+        land_from_year=first_stated(table.land_from_year, 0),
+        irrigated=site.irrigated, netting=site.netting, fenced=table.fenced, protection=site.protection,
+        planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
+        support_hours=0.0 if established else support_hours(bill, parts.support_rates),
+        yield_history=tuple(value * row_share for value in table.yield_history),
+    )

@@ -1,0 +1,43 @@
+"""What the blocks of a plan share while they are resolved, and what becomes of one row group."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from orchardsim.economy.parameters import Market, TreePrice
+from orchardsim.operations.parameters import SupportDesign, SupportRates, WorkRates
+from orchardsim.plan.catalogue import Catalogue
+from orchardsim.plan.filling import Filler
+
+
+@dataclass(frozen=True)
+class Group:
+    """One row group while the block is resolved."""
+
+    name: str
+    label: str
+    rows: tuple[int, ...]
+    cultivar: str
+    rootstock: str
+    tree_grade: str
+    target: Any
+
+
+@dataclass(frozen=True)
+class FarmParts:
+    """What the blocks share."""
+
+    site: Any
+    catalogue: Catalogue
+    filler: Filler
+    market: Market
+    tree_price: dict[str, TreePrice]
+    rates: WorkRates
+    support: SupportDesign
+    support_rates: SupportRates
+
+
+def first_stated(*values: Any) -> Any:
+    """The first value that is not None."""
+    return next((value for value in values if value is not None), None)
