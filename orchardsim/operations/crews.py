@@ -166,7 +166,7 @@ class CrewWorld:
             if hours <= 0 or latest <= earliest or not able:
                 continue
             if len(able) == 1:
-                part = Batch(index, (priority, latest, earliest, index, 0), hours, earliest, latest)
+                part = Batch(index, (priority, latest, earliest, index, len(boards)), hours, earliest, latest)
                 parts.append(part)
                 boards[able[0]].append(part)
                 continue
@@ -207,7 +207,8 @@ class CrewWorld:
         while True:
             while future and future[-1].earliest <= now:
                 batch = future.pop()
-                heappush(ready, (batch.key, batch))
+                # of a shared job's parts a crew takes its own first, so that all come to an end together
+                heappush(ready, ((*batch.key[:4], -1) if batch.key[4] == number else batch.key, batch))
             chosen: Batch | None = None
             elsewhere = []
             while ready:

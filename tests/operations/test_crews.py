@@ -85,6 +85,16 @@ def test_two_crews_share_a_job() -> None:
     assert done[0].end_day == pytest.approx(3.0, abs=1e-3)
 
 
+def test_a_shared_job_ends_for_all_crews_at_once() -> None:
+    """The crew that was busy before takes its own third of the 90 hours all the same: both end three days on."""
+    jobs = [Job("b", "thinning", 20, 0, 50), Job("a", "picking", 90, 5, 50)]
+    done, stretches = work([TEN, TWENTY], jobs)
+    assert done[1].end_day == pytest.approx(8.0, abs=1e-3)
+    hours = {crew: hours for crew, index, _, _, hours in stretches if index == 1}
+    assert hours["ten hours a day"] == pytest.approx(30)
+    assert hours["twenty hours a day"] == pytest.approx(60)
+
+
 jobs_drawn = st.lists(
     st.builds(
         lambda label, task, hours, first, length, priority: Job(label, task, hours, first, first + length, priority),
