@@ -2,7 +2,7 @@
 
 ``python experiments/weather_validation/run.py --out DIR [--quick]`` writes ``weather_validation.json`` (rows with id,
 observed, generated, low, high, met) and pictures into DIR. Needs the extra ``test`` of the package. The full run takes
-about half an hour on one core, the quick one under a minute.
+about 12 minutes on one core, the quick one under a minute.
 """
 
 from __future__ import annotations
