@@ -129,7 +129,11 @@ def timetable_lines(plan: Plan) -> list[str]:
                                f"about {money.planting_hours:,.0f} labour hours"))
                 bill = support_bill(money.geometry, plan.costs)
                 if bill:
-                    pieces = ", ".join(_piece(part, number, plan.display) for part, (number, _) in bill.items())
+                    pieces = ", ".join(
+                        _piece(part, number, plan.display)
+                        for part, (number, _) in bill.items()
+                        if part != "post driving"
+                    )
                     events.append((support_year(money), f"build the support of {label}: {pieces}; about "
                                    f"{money.support_hours:,.0f} labour hours"))
             if money.removal_year is not None:
