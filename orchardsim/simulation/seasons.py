@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.handover import SeasonDrivers, WeatherSample
+from orchardsim.core.handover import SeasonDrivers, SeasonWeather, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.season import season_drivers_for
@@ -33,12 +35,15 @@ class SeasonLibrary:
     drivers : tuple by block of tuple by row group of SeasonDrivers
     region : array, (season,) [1]
         Crop of the region in a season relative to its mean, as far as frost decides it.
+    region_usual : float [1]
+        That mean: share of a full crop, over the site's own past.
     """
 
     sample: WeatherSample
     first_trial: int
     drivers: tuple[tuple[SeasonDrivers, ...], ...]
     region: Array
+    region_usual: float = 1.0
 
     def pick(self, trials: range, year: int) -> NDArray[np.int64]:
         """Season that each trial meets in a year; before year 0 the record's own years, ending with its last."""
@@ -61,6 +66,38 @@ class SeasonLibrary:
         """One driver of a block's row groups, (trial, group, ...)."""
         return np.stack([getattr(one, name)[pick] for one in self.drivers[block]], axis=1)
 
+    def extended(
+        self, drivers: Sequence[Sequence[SeasonDrivers]], region: Array, harvest_year: NDArray[np.int64]
+    ) -> SeasonLibrary:
+        """The same library with more seasons behind its own, that no trial meets yet.
+
+        Parameters
+        ----------
+        drivers : by block, by row group
+        region : array, (new season,) [1]
+        harvest_year : int array, (new season,)
+        """
+        seasons = self.sample.seasons
+        years = np.concatenate([seasons.harvest_year, harvest_year])
+        sample = dataclasses.replace(self.sample, seasons=dataclasses.replace(seasons, harvest_year=years))
+        longer = tuple(
+            tuple(_joined(own, new) for own, new in zip(*pair, strict=True))
+            for pair in zip(self.drivers, drivers, strict=True)
+        )
+        return dataclasses.replace(self, sample=sample, drivers=longer, region=np.concatenate([self.region, region]))
+
+    def with_picks(self, rows: Mapping[int, NDArray[np.int64]]) -> SeasonLibrary:
+        """The same library with other seasons in some years: year -> season of each trial."""
+        pick = self.sample.pick.copy()
+        for year, row in rows.items():
+            pick[:, year] = row
+        return dataclasses.replace(self, sample=dataclasses.replace(self.sample, pick=pick))
+
+
+def _joined(own: SeasonDrivers, new: SeasonDrivers) -> SeasonDrivers:
+    names = [each.name for each in fields(SeasonDrivers)]
+    return SeasonDrivers(**{name: np.concatenate([getattr(own, name), getattr(new, name)]) for name in names})
+
 
 def build_library(plan: Plan, streams: Streams, trials: range, years: int, seasons: str) -> SeasonLibrary:
     """Draw the seasons of a range of trials and work out what each does to the plan's blocks.
@@ -70,10 +107,35 @@ def build_library(plan: Plan, streams: Streams, trials: range, years: int, seaso
     seasons : {"sampled", "record"}
     """
     sample = sample_weather(plan.weather, streams, trials, years, sequence=seasons)  # type: ignore[arg-type]
-    cases = [(phenology, block.site) for block in plan.blocks for phenology in block.phenology]
+    drivers, crop = drivers_of(plan, sample.seasons)
+    usual = float(crop[sample.history].mean() if sample.history.size else crop.mean())
+    return SeasonLibrary(sample, trials.start, drivers, relative_region(crop, usual), usual)
+
+
+def drivers_of(
+    plan: Plan, seasons: SeasonWeather, sites: Sequence[BlockSite] | None = None
+) -> tuple[tuple[tuple[SeasonDrivers, ...], ...], Array]:
+    """What seasons do to every row group, and the share of a full crop that frost leaves to the region.
+
+    Parameters
+    ----------
+    sites : sequence of BlockSite, optional
+        In place of the blocks' own.
+
+    Returns
+    -------
+    drivers : tuple by block of tuple by row group of SeasonDrivers
+    crop : array, (season,) [1]
+    """
+    places = [block.site for block in plan.blocks] if sites is None else sites
+    cases = [(kind, site) for block, site in zip(plan.blocks, places, strict=True) for kind in block.phenology]
     typical = plan.blocks[0].phenology[0]
     region_cases = [(typical, BlockSite(night_offset=offset)) for offset in REGION_OFFSETS]
-    found = iter(season_drivers_for(sample.seasons, cases + region_cases))
+    found = iter(season_drivers_for(seasons, cases + region_cases))
     drivers = tuple(tuple(next(found) for _ in block.phenology) for block in plan.blocks)
-    crop = np.mean([crop_after_frost(one.frost_kill_unprotected) for one in found], axis=0)
-    return SeasonLibrary(sample, trials.start, drivers, crop / crop.mean() if crop.mean() > 0 else crop + 1)
+    return drivers, np.mean([crop_after_frost(one.frost_kill_unprotected) for one in found], axis=0)
+
+
+def relative_region(crop: Array, usual: float) -> Array:
+    """Crop of the region relative to its mean; 1 where it never bears."""
+    return crop / usual if usual > 0 else np.ones_like(crop)

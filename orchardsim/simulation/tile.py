@@ -10,6 +10,8 @@ Order of a year, for every block:
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -173,16 +175,46 @@ class Tile:
 
     def run(self) -> None:
         """Walk the tile through all years, established blocks through the years before year 0 first."""
+        self.open()
+        for year in range(self.years):
+            self.walk(year)
+        self.close()
+
+    def open(self) -> None:
+        """Grow established blocks through the years before year 0."""
         for block in self.blocks:
             self._grow_before_year_0(block)
-        for year in range(self.years):
-            self.pick = self.library.pick(self.trials, year)
-            for block in self.blocks:
-                self._open_year(block, year)
-            self._rest_to_bloom(year)
-            self._bloom_to_closed_canopy(year)
-            self._closed_canopy_to_harvest(year)
-            self._close_year(year)
+
+    def walk(self, year: int) -> None:
+        """Walk the tile through one year; years go in order."""
+        self.pick = self.library.pick(self.trials, year)
+        for block in self.blocks:
+            self._open_year(block, year)
+        self._rest_to_bloom(year)
+        self._bloom_to_closed_canopy(year)
+        self._closed_canopy_to_harvest(year)
+        self._close_year(year)
+
+    def copied(self, totals: Totals) -> Tile:
+        """A tile in the same state, between two years, that goes its own way from here.
+
+        Parameters
+        ----------
+        totals : Totals
+            Receives the results of the copy; a copy of this tile's own, for what has been.
+        """
+        twin = copy.copy(self)
+        twin.totals, twin.single_trees = totals, None
+        # Draws are written anew each year into the same memory, so each tile needs its own.
+        twin.blocks = [
+            dataclasses.replace(block, state=copy.deepcopy(block.state), alive=block.alive.copy(), draws=None)
+            for block in self.blocks
+        ]
+        twin.yards = [yard.copied() for yard in self.yards]
+        return twin
+
+    def close(self) -> None:
+        """Book what is known only at the end."""
         for block in self.blocks:
             index = trees.biennial_index(block.model, block.state)
             self.totals.biennial_index[self.rows, block.columns] = index

@@ -87,7 +87,7 @@ def run_unit(
     farm = np.full((len(trials), 1), np.nan)
     arrays["biennial_index"] = np.concatenate([totals.biennial_index, farm], axis=1)
     arrays["harvest_year"] = library.sample.seasons.harvest_year[pick]
-    arrays |= _money(plan, totals, trials, years, streams, library.region[pick])
+    arrays |= _money(plan, totals, trials, streams, library.region[pick])
     for (trial, number), values in kept.items():
         if trial in single_trees:
             for name, by_year in values.items():
@@ -117,13 +117,19 @@ def _with_farm(totals: Totals) -> dict[str, NDArray[Any]]:
     return arrays
 
 
-def _money(
-    plan: Plan, totals: Totals, trials: range, years: int, streams: Streams, region: Array
-) -> dict[str, NDArray[Any]]:
-    """Ledger and indicators of the unit's trials."""
+def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities:
+    """All physical quantities that money follows from.
+
+    Parameters
+    ----------
+    plan : Plan
+    totals : Totals
+    region : array, (trial, year) [1]
+        Crop of the region relative to its mean.
+    """
     found = totals.arrays
-    quantities = FarmQuantities(
-        leaf=block_leaf(plan, years),
+    return FarmQuantities(
+        leaf=block_leaf(plan, found["trees_alive"].shape[1]),
         trees_planted=found["trees_planted"],
         trees_replanted=found["trees_replanted"],
         trees_ordered=found["trees_ordered"],
@@ -140,6 +146,11 @@ def _money(
         planted_area=np.array([money.geometry.planted_area for money in plan.money]),
         gross_area=np.array([money.geometry.gross_area for money in plan.money]),
     )
+
+
+def _money(plan: Plan, totals: Totals, trials: range, streams: Streams, region: Array) -> dict[str, NDArray[Any]]:
+    """Ledger and indicators of the unit's trials."""
+    quantities = farm_quantities(plan, totals, region)
     cultivars = [money.cultivar for money in plan.money]
     prices = draw_prices(streams, trials, plan.market, region, cultivars)
     ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)

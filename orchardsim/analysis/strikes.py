@@ -1,0 +1,312 @@
+"""From bad seasons as data to what a run meets: seasons that are struck, and strikes by year of the plan."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.analysis.bad_seasons import HAZARD, SEASON_TARGETS, YEAR_TARGETS, BadSeason
+from orchardsim.core.calendar import YEAR_DAYS
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.handover import SeasonDrivers, SeasonWeather
+from orchardsim.core.streams import Streams
+from orchardsim.plan import Plan
+from orchardsim.season import frost
+from orchardsim.season.parameters import BlockSite
+from orchardsim.season.phenology import STAGES
+from orchardsim.simulation.seasons import SeasonLibrary, drivers_of, relative_region
+from orchardsim.simulation.struck import Strike
+from orchardsim.trees.hazards import Hazards
+from orchardsim.weather.sampling import whole_record_windows
+
+Array = NDArray[np.float64]
+Drivers = tuple[tuple[SeasonDrivers, ...], ...]
+
+SUMMER_START: Final = 182
+"""Day of season: 1 April in the north, 1 October in the south."""
+FROST_HOURS: Final = 8.0
+"""h that frost protection runs in such a night (assumption)."""
+SPELL_COVER: Final = 3
+"""Index of the cover level (0.6) at which the growth of a spell's seasons is judged."""
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A bad season made ready for a plan.
+
+    Attributes
+    ----------
+    library : SeasonLibrary
+        With the struck seasons behind the usual ones.
+    strikes : tuple of Strike
+        One for each year in which it may start.
+    note : str
+        What the season turned out to be here, e.g. the years of the record; empty if nothing is to be said.
+    """
+
+    library: SeasonLibrary
+    strikes: tuple[Strike, ...]
+    note: str = ""
+
+
+def check_bad_season(bad: BadSeason) -> None:
+    """Refuse changes that mean nothing.
+
+    Raises
+    ------
+    InputError
+        Naming the bad season and the target.
+    """
+    where = f"bad season {bad.name}"
+    if bad.years < 1:
+        raise InputError(where, f"years: found {bad.years}, allowed 1 or more")
+    fields = {HAZARD + each.name for each in dataclasses.fields(Hazards)}
+    units = SEASON_TARGETS | YEAR_TARGETS
+    for change in bad.changes:
+        if change.target not in units and change.target not in fields:
+            raise InputError(
+                where, f"found target {change.target!r}; {nearest_names(change.target, [*units, *fields])}"
+            )
+        unit = units.get(change.target, "1")
+        if change.unit != unit:
+            raise InputError(where, f"{change.target}: found unit {change.unit!r}, expected {unit!r}")
+        shares = {"hail_fraction", "transplant_loss", "crew_share", "nursery_deliveries", "price"}
+        if not np.isfinite(change.value) or (change.target in shares and not 0 <= change.value <= 1):
+            raise InputError(where, f"{change.target}: found {change.value:g}, allowed 0 to 1")
+        if change.target == "transplant_loss" and change.value >= 1:
+            raise InputError(where, "transplant_loss: found 1, allowed less than 1")
+
+
+def prepare_strikes(
+    plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int], streams: Streams
+) -> Prepared:
+    """Work out what a bad season does to a plan, for each year in which it may start.
+
+    Parameters
+    ----------
+    plan : Plan
+    library : SeasonLibrary
+        The usual seasons.
+    bad : BadSeason
+    first_years : sequence of int
+    streams : Streams
+        The run's own, for rain drawn where the record has none.
+    """
+    check_bad_season(bad)
+    targets = {change.target: change.value for change in bad.changes}
+    note = ""
+    rows_of: Callable[[int, int], NDArray[np.int64]] | None = None
+    usual_count = library.region.size
+    pick = library.sample.pick
+    if "record_spell" in targets:
+        spell = worst_spell(plan, library, int(targets["record_spell"]), streams)
+        library = library.extended(spell.drivers, spell.region, spell.harvest_year)
+        note = spell.note
+
+        def rows_of(year: int, step: int) -> NDArray[np.int64]:
+            return np.full(len(pick), usual_count + step)
+
+    elif any(target in SEASON_TARGETS for target in targets):
+        struck = struck_drivers(plan, library, targets)
+        library = library.extended(struck, library.region, library.sample.seasons.harvest_year)
+
+        def rows_of(year: int, step: int) -> NDArray[np.int64]:
+            return pick[:, year] + usual_count
+
+    hazards = {key.removeprefix(HAZARD): value for key, value in targets.items() if key.startswith(HAZARD)}
+    strikes = []
+    for first in first_years:
+        span = [year for year in range(first, first + bad.years) if year < pick.shape[1]]
+
+        def by_year(target: str, span: Sequence[int] = span) -> dict[int, float]:
+            return dict.fromkeys(span, targets[target]) if target in targets else {}
+
+        strikes.append(
+            Strike(
+                first_year=first,
+                seasons={} if rows_of is None else {year: rows_of(year, year - first) for year in span},
+                hail=by_year("hail_fraction"),
+                hazards=dict.fromkeys(span, hazards) if hazards else {},
+                transplant_loss=by_year("transplant_loss"),
+                crew_share=by_year("crew_share"),
+                no_delivery=frozenset(span) if targets.get("nursery_deliveries", 1.0) < 1 else frozenset(),
+                price_lost={year: 1 - factor for year, factor in by_year("price").items()},
+            )
+        )
+    return Prepared(library, tuple(strikes), note)
+
+
+# ---- seasons that are struck -----------------------------------------------------------------------------------------
+
+
+def struck_drivers(plan: Plan, library: SeasonLibrary, targets: dict[str, float]) -> Drivers:
+    """The library's seasons with something bad in each, by block and row group."""
+    drivers = library.drivers
+    if "summer_rain" in targets or "irrigation" in targets:
+        seasons = with_summer_rain(library.sample.seasons, targets.get("summer_rain", 1.0))
+        sites = [_with_irrigation(block.site, targets.get("irrigation", 1.0)) for block in plan.blocks]
+        drivers, _ = drivers_of(plan, seasons, sites)
+    past = library.sample.history
+    changed = []
+    for block, by_group in zip(plan.blocks, drivers, strict=True):
+        row = []
+        for usual in by_group:
+            arrays: dict[str, Array] = {}
+            for target, value in targets.items():
+                if target in _ON_DRIVERS:
+                    arrays |= _ON_DRIVERS[target](usual, value, block.site, past)
+            row.append(dataclasses.replace(usual, **arrays))
+        changed.append(tuple(row))
+    return tuple(changed)
+
+
+def with_summer_rain(seasons: SeasonWeather, factor: float) -> SeasonWeather:
+    """Seasons with the rain of the half year from 1 April (1 October in the south) times a factor."""
+    rain = seasons.rain.copy()
+    rain[:, SUMMER_START:YEAR_DAYS] *= factor
+    return dataclasses.replace(seasons, rain=rain)
+
+
+def _with_irrigation(site: BlockSite, factor: float) -> BlockSite:
+    if factor <= 0:
+        return dataclasses.replace(site, irrigated=False)
+    return dataclasses.replace(site, irrigation_limit=site.irrigation_limit * factor)
+
+
+def frost_night_kill(bud_temperature: float, site: BlockSite) -> tuple[float, float]:
+    """Share of open flowers killed on a clear night, without protection and with the block's own [1].
+
+    Parameters
+    ----------
+    bud_temperature : float [degC]
+        Lowest, without protection.
+    site : BlockSite
+    """
+    bloom = np.array([STAGES.index("full_bloom")])
+    bud = np.array([bud_temperature])
+    bare = float(frost.stage_kill(bud, bloom)[0])
+    if site.protection == "none":
+        return bare, bare
+    method = frost.PROTECTION[site.protection]
+    warmed = frost.protected_temperature(method, bud + site.bud_cooling, bud, np.ones(1))
+    held = float(frost.stage_kill(np.maximum(warmed, bud), bloom)[0])
+    return bare, (1 - site.protection_failure) * held + site.protection_failure * bare
+
+
+def _frost_night(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
+    bare, protected = frost_night_kill(value, site)
+    changed = {
+        "frost_kill": np.maximum(usual.frost_kill, protected),
+        "frost_kill_unprotected": np.maximum(usual.frost_kill_unprotected, bare),
+    }
+    if site.protection != "none":
+        method = frost.PROTECTION[site.protection]
+        changed["protection_hours"] = usual.protection_hours + FROST_HOURS
+        changed["irrigation_depth"] = usual.irrigation_depth + method.water_rate * FROST_HOURS
+    return changed
+
+
+def _blight(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
+    return {"blight_days": np.maximum(usual.blight_days, value)}
+
+
+def _early_freeze(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
+    return {"acclimation_shortfall": np.maximum(usual.acclimation_shortfall, value)}
+
+
+def _midwinter(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
+    lowest = usual.winter_temperature_min
+    coldest = float(lowest[past].min() if past.size else lowest.min())
+    return {"winter_temperature_min": np.minimum(lowest, coldest - value)}
+
+
+_ON_DRIVERS: Final[dict[str, Callable[[SeasonDrivers, float, BlockSite, NDArray[np.int64]], dict[str, Array]]]] = {
+    "bud_temperature_at_bloom": _frost_night,
+    "blight_days": _blight,
+    "acclimation_shortfall": _early_freeze,
+    "winter_below_record": _midwinter,
+}
+
+
+# ---- the worst spell of the record -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Spell:
+    """Years of the record in a row: drivers by block and row group, region's crop, harvest years, and a line on it."""
+
+    drivers: Drivers
+    region: Array
+    harvest_year: NDArray[np.int64]
+    note: str
+
+
+def worst_spell(plan: Plan, library: SeasonLibrary, length: int, streams: Streams) -> Spell:
+    """The years in a row that together would have left the least crop.
+
+    Parameters
+    ----------
+    plan : Plan
+    library : SeasonLibrary
+    length : int
+        Years in a row.
+    streams : Streams
+
+    Raises
+    ------
+    InputError
+        If the site's past holds no such run of complete years.
+
+    Notes
+    -----
+    The whole record counts, not the baseline alone; without a record, the generated past of the site. A season's crop
+    index is the share of a full crop that frost leaves, times its growth (radiation x temperature x water from bloom
+    to harvest, over the mean of the record), averaged over the plan's row groups.
+    """
+    seasons = whole_record_windows(plan.weather, streams)
+    if seasons is None:
+        past = library.sample.history
+        drivers: Drivers = tuple(tuple(_rows(one, past) for one in row) for row in library.drivers)
+        region, harvest_year = library.region[past], np.arange(past.size)
+        name = f"years {{}} to {{}} of a generated past of {past.size} years"
+    else:
+        drivers, crop = drivers_of(plan, seasons)
+        region, harvest_year = relative_region(crop, library.region_usual), seasons.harvest_year
+        name = f"{{}} to {{}}, of {harvest_year.size} complete years of the record"
+    index = np.mean([crop_index(one) for row in drivers for one in row], axis=0)
+    order = np.argsort(harvest_year, kind="stable")
+    starts = [
+        start
+        for start in range(len(order) - length + 1)
+        if harvest_year[order[start + length - 1]] - harvest_year[order[start]] == length - 1
+    ]
+    if not starts:
+        raise InputError(plan.where, f"the record has no {length} complete years in a row, as 'worst_spell' needs")
+    sums = [index[order[start : start + length]].sum() for start in starts]
+    rows = order[starts[int(np.argmin(sums))] :][:length]
+    note = name.format(int(harvest_year[rows[0]]), int(harvest_year[rows[-1]]))
+    note += f": crop index {index[rows].mean():.2f} a year, against {index.mean():.2f} on the mean"
+    return Spell(
+        tuple(tuple(_rows(one, rows) for one in row) for row in drivers), region[rows], harvest_year[rows], note
+    )
+
+
+def crop_index(drivers: SeasonDrivers) -> Array:
+    """Crop that a season would leave on grown trees relative to a usual one, as frost and growth decide it [1]."""
+    span = slice(1, 3)
+    growth = drivers.radiation * drivers.temperature_factor * drivers.water_factor[:, :, SPELL_COVER]
+    grown = growth[:, span].sum(axis=1)
+    index: Array = frost.crop_after_frost(drivers.frost_kill) * grown / grown.mean()
+    return index
+
+
+def _rows(drivers: SeasonDrivers, rows: NDArray[np.int64]) -> SeasonDrivers:
+    arrays: dict[str, Any] = {
+        each.name: getattr(drivers, each.name)[rows] for each in dataclasses.fields(SeasonDrivers)
+    }
+    return SeasonDrivers(**arrays)

@@ -1,0 +1,276 @@
+"""Runs that are struck by something bad in a year or a run of years, from the trajectory that they share until then.
+
+Trees, yard and books of the run without the strike are kept as they stand before each year that is struck, and a copy
+goes on from there: the years before a strike are walked once for all of them.
+"""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.streams import Streams
+from orchardsim.economy import PricePaths, cash_flows, draw_prices, indicators, smallest_reserve, with_price_slump
+from orchardsim.operations.draws import YardDraws
+from orchardsim.plan import Plan
+from orchardsim.season.hail import NET_SHARE
+from orchardsim.simulation import books
+from orchardsim.simulation.seasons import SeasonLibrary
+from orchardsim.simulation.tile import NET_LEAF, BlockRun, Tile
+from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.unit import farm_quantities
+
+Array = NDArray[np.float64]
+MONEY_ROWS: Final = 240
+"""Runs whose ledgers are worked out at once: some 30 MB for a plan of two row groups over 20 years."""
+NEVER_IN_TIME: Final = -1.0
+"""A draw below any chance: what hangs on it happens."""
+
+
+@dataclass(frozen=True)
+class Strike:
+    """What differs from the usual run, by year of the plan. Whatever is not named stays as it would have been.
+
+    Attributes
+    ----------
+    first_year : int
+        First year in which anything differs.
+    seasons : mapping from year to int array, (trial,)
+        Season of the library that each of its trials meets.
+    hail : mapping from year to share [1]
+        Fruit marked by hail, at least; without a net.
+    hazards : mapping from year to (name of a hazard -> factor) [1]
+    transplant_loss : mapping from year to share [1]
+        Of trees planted in that year, lost in their first leaf at least.
+    crew_share : mapping from year to share [1]
+        What is there of every crew.
+    no_delivery : set of years
+        In which the nursery delivers no replacement trees; they come later.
+    price_lost : mapping from year to share [1]
+        By which all prices are lower.
+    """
+
+    first_year: int
+    seasons: Mapping[int, NDArray[np.int64]] = field(default_factory=dict)
+    hail: Mapping[int, float] = field(default_factory=dict)
+    hazards: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+    transplant_loss: Mapping[int, float] = field(default_factory=dict)
+    crew_share: Mapping[int, float] = field(default_factory=dict)
+    no_delivery: frozenset[int] = frozenset()
+    price_lost: Mapping[int, float] = field(default_factory=dict)
+
+    @property
+    def money_only(self) -> bool:
+        """Whether the orchard itself stays as it was."""
+        return not (
+            self.seasons or self.hail or self.hazards or self.transplant_loss or self.crew_share or self.no_delivery
+        )
+
+
+def _struck_draws(draws: YardDraws, strike: Strike) -> YardDraws:
+    delay = [NEVER_IN_TIME if year in strike.no_delivery else draw for year, draw in enumerate(draws.delay)]
+    return dataclasses.replace(draws, delay=delay, crew_share=strike.crew_share)
+
+
+class StruckTile(Tile):
+    """A tile that a strike may befall."""
+
+    strike: Strike | None = None
+
+    def struck(self, strike: Strike, totals: Totals) -> StruckTile:
+        """A copy that meets a strike from here on; see :meth:`Tile.copied`."""
+        twin = self.copied(totals)
+        assert isinstance(twin, StruckTile)
+        twin.meet(strike)
+        return twin
+
+    def meet(self, strike: Strike) -> None:
+        """Let a strike befall the coming years."""
+        self.strike = strike
+        self.library = self.library.with_picks(strike.seasons)
+        self.yards = [yard.copied(_struck_draws(yard.draws, strike)) for yard in self.yards]
+
+    def walk(self, year: int) -> None:
+        """Walk through one year, with the hazards of that year."""
+        strike = self.strike
+        if strike is None or (year not in strike.hazards and year not in strike.transplant_loss):
+            super().walk(year)
+            return
+        plan, traits = self.plan, [block.traits for block in self.blocks]
+        factors = strike.hazards.get(year, {})
+        changed = {name: getattr(plan.hazards, name) * factor for name, factor in factors.items()}
+        self.plan = dataclasses.replace(plan, hazards=dataclasses.replace(plan.hazards, **changed))
+        least = np.float32(-np.log1p(-strike.transplant_loss.get(year, 0.0)))
+        for block in self.blocks:
+            own = block.traits.transplant
+            block.traits = dataclasses.replace(block.traits, transplant=np.maximum(own, least))
+        super().walk(year)
+        self.plan = plan
+        for block, usual in zip(self.blocks, traits, strict=True):
+            block.traits = usual
+
+    def _hail(self, block: BlockRun, year: int) -> Array:
+        marked = super()._hail(block, year)
+        if self.strike is None or year not in self.strike.hail:
+            return marked
+        net = block.resolved.site.netting and block.resolved.leaf(year) >= NET_LEAF
+        return np.maximum(marked, self.strike.hail[year] * (NET_SHARE if net else 1.0))
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What runs came to, whole farm; arrays (run, trial) or (run, trial, year).
+
+    Attributes
+    ----------
+    harvested_mass, fresh_mass : (run, trial, year) [kg]
+        Fruit picked, and fruit packed in the two fresh grades.
+    trees_alive, trees_lost, flower_clusters : (run, trial, year) [1]
+    net_cash_flow : (run, trial, year) [money]
+        Interest included.
+    present_cash : (run, trial) [money]
+        Present value at year 0 of the cash flow before interest, living blocks worth nothing at the end.
+    payback_year : (run, trial) [year]
+    peak_borrowing : (run, trial) [money]
+    reserve : (run, trial) [money]
+        Smallest own cash at the start with which the farm stays within its credit line (none stated: no credit).
+    """
+
+    harvested_mass: Array
+    fresh_mass: Array
+    trees_alive: Array
+    trees_lost: Array
+    flower_clusters: Array
+    net_cash_flow: Array
+    present_cash: Array
+    payback_year: Array
+    peak_borrowing: Array
+    reserve: Array
+
+
+def run_struck(
+    plan: Plan,
+    library: SeasonLibrary,
+    strikes: Sequence[Strike],
+    trials: range,
+    years: int,
+    seed: int,
+) -> Outcome:
+    """Run a tile of trials without any strike, and once with each of the strikes.
+
+    Parameters
+    ----------
+    plan : Plan
+    library : SeasonLibrary
+        Holds every season that a strike names.
+    strikes : sequence of Strike
+    trials : range
+        Of the library's trials; a tile, so some tens at most.
+    years : int
+    seed : int
+
+    Returns
+    -------
+    Outcome
+        Run 0 is the one without a strike, run k that of ``strikes[k - 1]``.
+
+    Raises
+    ------
+    IdentityError
+        If a book does not balance.
+    """
+    streams = Streams(seed)
+    totals = Totals(len(trials), years, plan.labels)
+    tile = StruckTile(plan, library, streams, trials, years, totals, trials.start)
+    finished: dict[int, tuple[Totals, SeasonLibrary]] = {}
+    tile.open()
+    for year in range(years):
+        for number, strike in enumerate(strikes):
+            if strike.first_year != year or strike.money_only:
+                continue
+            twin = tile.struck(strike, copied_totals(totals))
+            for later in range(year, years):
+                twin.walk(later)
+            twin.close()
+            twin.totals.check_bounds()
+            finished[number] = twin.totals, twin.library
+        tile.walk(year)
+    tile.close()
+    totals.check_bounds()
+    runs = [(totals, library, Strike(0))]
+    for number, strike in enumerate(strikes):
+        runs.append((*finished.get(number, (totals, library)), strike))
+    step = max(1, MONEY_ROWS // len(trials))
+    parts = [_outcome(plan, runs[start : start + step], trials, streams) for start in range(0, len(runs), step)]
+    names = [each.name for each in dataclasses.fields(Outcome)]
+    return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+
+
+def run_whole(plan: Plan, library: SeasonLibrary, strike: Strike, trials: range, years: int, seed: int) -> Outcome:
+    """One struck run walked from its first year on, without a shared trajectory: what :func:`run_struck` must equal."""
+    streams = Streams(seed)
+    totals = Totals(len(trials), years, plan.labels)
+    tile = StruckTile(plan, library, streams, trials, years, totals, trials.start)
+    tile.meet(strike)
+    tile.run()
+    totals.check_bounds()
+    return _outcome(plan, [(totals, tile.library, strike)], trials, streams)
+
+
+def copied_totals(totals: Totals) -> Totals:
+    """The same results so far, to be gone on with."""
+    return copy.deepcopy(totals)
+
+
+def _outcome(
+    plan: Plan, runs: Sequence[tuple[Totals, SeasonLibrary, Strike]], trials: range, streams: Streams
+) -> Outcome:
+    """Money and measures of runs of the same trials, worked out at once."""
+    count, wide = len(runs), len(runs) * len(trials)
+    years = runs[0][0].arrays["trees_alive"].shape[1]
+    joined = Totals(wide, years, plan.labels)
+    for name in joined.arrays:
+        joined.arrays[name] = np.concatenate([totals.arrays[name] for totals, _, _ in runs])
+    joined.bought = np.concatenate([totals.bought for totals, _, _ in runs])
+    region = np.concatenate([_region(library, trials, years) for _, library, _ in runs])
+    cultivars = [money.cultivar for money in plan.money]
+    prices = draw_prices(streams, list(trials) * count, plan.market, region, cultivars)
+    for number, (_, _, strike) in enumerate(runs):
+        rows = slice(number * len(trials), (number + 1) * len(trials))
+        for year, lost in strike.price_lost.items():
+            own = PricePaths(prices.price[rows], prices.cultivars, prices.market_crop[rows])
+            prices.price[rows] = with_price_slump(own, year, 1, lost).price
+    quantities = farm_quantities(plan, joined, region)
+    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)
+    net = ledger.net_cash_flow()
+    books.check_ledger(ledger.yearly(), net)
+    measures = indicators(ledger, plan.finance)
+
+    def by_run(values: NDArray[np.floating]) -> Array:
+        return np.asarray(values, dtype=np.float64).reshape(count, len(trials), *values.shape[1:])
+
+    found = joined.arrays
+    return Outcome(
+        harvested_mass=by_run(found["harvested_mass"].sum(axis=2)),
+        fresh_mass=by_run(found["packed_mass"][..., :2].sum(axis=(2, 3))),
+        trees_alive=by_run(found["trees_alive"].sum(axis=2)),
+        trees_lost=by_run(found["trees_lost"].sum(axis=(2, 3))),
+        flower_clusters=by_run(found["flower_clusters"].sum(axis=2)),
+        net_cash_flow=by_run(net[:, :, -1]),
+        present_cash=by_run(measures.npv_without_remaining_value),
+        payback_year=by_run(measures.payback_year),
+        peak_borrowing=by_run(measures.peak_borrowing),
+        reserve=by_run(smallest_reserve(ledger, plan.finance)),
+    )
+
+
+def _region(library: SeasonLibrary, trials: range, years: int) -> Array:
+    rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
+    region: Array = library.region[library.sample.pick[rows, :years]]
+    return region
