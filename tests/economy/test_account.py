@@ -7,13 +7,13 @@ import dataclasses
 import numpy as np
 import numpy_financial
 import pytest
-from sample_farm import block, costs, finance, item, market, quantities, run
 
 from orchardsim.economy.account import depreciation, reserve_needed, run_account
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import smallest_reserve
 from orchardsim.economy.parameters import Insurance, Tax
 from orchardsim.economy.remarks import money_remarks
+from tests.economy.sample_farm import block, costs, finance, item, market, quantities, run
 
 
 def test_account_follows_the_ledger_quarter_by_quarter() -> None:

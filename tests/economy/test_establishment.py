@@ -6,7 +6,6 @@ import dataclasses
 
 import numpy as np
 import pytest
-from sample_farm import block, catalogue, costs, finance, market, tree_price
 
 from orchardsim.core.units import ACRE, FOOT
 from orchardsim.economy.blocks import (
@@ -17,6 +16,7 @@ from orchardsim.economy.blocks import (
     outlays_by_item,
     support_bill,
 )
+from tests.economy.sample_farm import block, catalogue, costs, finance, market, tree_price
 
 
 def acres(

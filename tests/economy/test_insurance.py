@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sample_farm import block, catalogue, fill, market, quantities
 
 from orchardsim.core.units import ACRE, BUSHEL
 from orchardsim.economy.insurance import approved_yield, crop_insurance, insurance_flows, tree_loss_aid, trees_lost
 from orchardsim.economy.parameters import Insurance
+from tests.economy.sample_farm import block, catalogue, fill, market, quantities
 
 TERMS = Insurance(coverage=0.75, price_election=1.0, premium_rate=0.1, premium_subsidy=0.5, minimum_yield=2.0)
 

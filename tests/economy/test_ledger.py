@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import numpy_financial
 import pytest
-from sample_farm import block, costs, finance, item, market, quantities, run, two_blocks
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import ITEMS, TASKS
@@ -21,6 +20,7 @@ from orchardsim.economy.ledger import cash_flows
 from orchardsim.economy.parameters import Insurance
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
 from orchardsim.economy.prices import draw_prices
+from tests.economy.sample_farm import block, costs, finance, item, market, quantities, run, two_blocks
 
 
 def test_items_sum_to_the_net_cash_flow_and_blocks_to_the_farm() -> None:

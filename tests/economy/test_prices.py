@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sample_farm import market
 
 from orchardsim.core.labels import GRADES
 from orchardsim.core.streams import Streams
@@ -23,6 +22,7 @@ from orchardsim.economy.prices import (
     sell,
     with_price_slump,
 )
+from tests.economy.sample_farm import market
 
 WHOLESALE, JUICE = OUTLETS.index("wholesale"), OUTLETS.index("juice")
 

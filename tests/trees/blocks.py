@@ -7,7 +7,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "experiments" / "calibration"))
 
-from harness import (  # noqa: E402
+from harness import (
     NORTH,
     Climate,
     Run,

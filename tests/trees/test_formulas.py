@@ -12,6 +12,7 @@ from orchardsim.trees import bearing, fruit, grading, growth
 from orchardsim.trees.scratch import power
 from orchardsim.trees.training import table_by_leaf, training_faults
 
+
 def one(value):
     return np.array([value], dtype=float)
 
@@ -152,7 +153,7 @@ def test_table_by_leaf_holds_its_last_value():
 
 
 def test_training_faults_are_named():
-    from blocks import training
+    from tests.trees.blocks import training
 
     assert training_faults(training("tall_spindle")) == ()
     bent = training("tall_spindle", training_minutes=(0.0,))

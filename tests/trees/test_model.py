@@ -7,7 +7,16 @@ import math
 
 import numpy as np
 import pytest
-from blocks import (
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from orchardsim.core.streams import Streams
+from orchardsim.trees import model as trees
+from orchardsim.trees.block import BlockModel
+from orchardsim.trees.parameters import Thinning
+from orchardsim.trees.state import TREE_FIELDS
+from orchardsim.trees.variation import draw_year
+from tests.trees.blocks import (
     NORTH,
     PHYSIOLOGY,
     block,
@@ -19,15 +28,6 @@ from blocks import (
     stock,
     training,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
-from orchardsim.core.streams import Streams
-from orchardsim.trees import model as trees
-from orchardsim.trees.block import BlockModel
-from orchardsim.trees.parameters import Thinning
-from orchardsim.trees.state import TREE_FIELDS
-from orchardsim.trees.variation import draw_year
 
 YEARS = 12
 
