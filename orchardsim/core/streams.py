@@ -9,7 +9,8 @@ SC11): the address goes into its key and the upper words of its counter, the pos
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -22,6 +23,9 @@ class Streams:
     ----------
     seed : int
         The run's seed; 0 to 2**63 - 1.
+    process_seeds : mapping, optional
+        Process -> a seed of its own in place of the run's, so that one source of chance can be drawn anew while all
+        others stay as they are.
 
     Examples
     --------
@@ -33,10 +37,12 @@ class Streams:
     """
 
     seed: int
+    process_seeds: Mapping[str, int] = field(default_factory=dict, hash=False)
 
     def key(self, process: str, place: str = "") -> np.ndarray:
         """128-bit Philox key of a process at a place (a block name, a cultivar, or nothing)."""
-        text = f"{self.seed}\x1f{process}\x1f{place}".encode()
+        seed = self.process_seeds.get(process, self.seed)
+        text = f"{seed}\x1f{process}\x1f{place}".encode()
         return np.frombuffer(hashlib.blake2b(text, digest_size=16).digest(), dtype="<u8").astype(np.uint64)
 
     def at(self, process: str, place: str = "", *, trial: int = 0, year: int = 0) -> np.random.Generator:

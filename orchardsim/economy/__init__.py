@@ -6,6 +6,7 @@ lender and accountant.
 """
 
 from orchardsim.economy.blocks import BlockGeometry, BlockMoney, Outlay, establishment_schedule
+from orchardsim.economy.cost_levels import CostLevels, draw_cost_levels
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
 from orchardsim.economy.prices import PricePaths, check_market, draw_prices, with_price_slump
@@ -14,12 +15,14 @@ from orchardsim.economy.remarks import money_remarks
 __all__ = [
     "BlockGeometry",
     "BlockMoney",
+    "CostLevels",
     "Indicators",
     "Ledger",
     "Outlay",
     "PricePaths",
     "cash_flows",
     "check_market",
+    "draw_cost_levels",
     "draw_prices",
     "establishment_schedule",
     "indicators",

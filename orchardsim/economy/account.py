@@ -158,6 +158,7 @@ def remaining_value(
     price_level = growth(0.0, finance, flows.shape[1])
     inflation = finance.inflation if finance.basis == "nominal" else 0.0
     rate = (1.0 + finance.discount_rate) / (1.0 + inflation) - 1.0
+    index = np.atleast_2d(index)
     yearly = flows.sum(axis=2) * (price_level[-1] / price_level)[:, None, None]
     capital = [ITEM[name] for name in CAPITAL_ITEMS]
     running = [column for name, column in ITEM.items() if name not in (*CAPITAL_ITEMS, "interest", "income_tax")]
@@ -165,7 +166,7 @@ def remaining_value(
     longest = 0
     for row, block in enumerate(blocks):
         if costs.land_bought:
-            total += costs.land_price * block.geometry.gross_area * index[-1]
+            total += costs.land_price * block.geometry.gross_area * index[:, -1]
         leaf = quantities.leaf[:, row]
         if leaf[-1] < 1:
             continue
@@ -173,7 +174,7 @@ def remaining_value(
         left = max(life - int(leaf[-1]), 0)
         longest = max(longest, left)
         mature = np.flatnonzero(leaf >= finance.mature_leaf)[-finance.remaining_years :]
-        removal = costs.old_orchard_removal * block.geometry.gross_area * index[-1]
+        removal = costs.old_orchard_removal * block.geometry.gross_area * index[:, -1]
         if mature.size:
             margin = yearly[:, mature, row][:, :, running].sum(axis=-1).mean(axis=1)
             factor = float(annuity_factor(rate, left))
@@ -182,5 +183,5 @@ def remaining_value(
             spent = -yearly[:, :, row][:, :, capital].sum(axis=(1, 2))
             value = spent * left / life - removal * (1.0 + rate) ** -left
         total += np.maximum(value, -removal)
-    total -= costs.overhead_farm * index[-1] * float(annuity_factor(rate, longest))
+    total -= costs.overhead_farm * index[:, -1] * float(annuity_factor(rate, longest))
     return total

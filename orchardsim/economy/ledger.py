@@ -14,6 +14,7 @@ from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import FARM, ITEMS, TASKS
 from orchardsim.economy.account import Account, depreciation, remaining_value, reserve_needed, run_account
 from orchardsim.economy.blocks import BlockMoney, material_outlays
+from orchardsim.economy.cost_levels import CostLevels
 from orchardsim.economy.insurance import insurance_flows
 from orchardsim.economy.items import (
     CAPITAL_ITEMS,
@@ -175,7 +176,7 @@ def _establishment(
     years = quantities.leaf.shape[0]
     for outlay in material_outlays(blocks, costs, finance, years):
         if outlay.item != "trees":
-            amount = outlay.amount * index[outlay.year]
+            amount = outlay.amount * index[:, outlay.year]
             flows[:, outlay.year, outlay.quarter, labels[outlay.label], ITEM[outlay.item]] -= amount
     for row, block in enumerate(blocks):
         geometry = block.geometry
@@ -189,10 +190,10 @@ def _establishment(
         trees = paid_with_deposit(ordered, delivered, block.tree_price, finance.deposit_share)
         flows[:, :, 0, row, ITEM["trees"]] -= trees * index
         if block.removal_year is not None and 0 <= block.removal_year < years:
-            removal = costs.old_orchard_removal * geometry.gross_area * index[block.removal_year]
+            removal = costs.old_orchard_removal * geometry.gross_area * index[:, block.removal_year]
             flows[:, block.removal_year, 3, row, ITEM["old_orchard_removal"]] -= removal
     overhead = costs.overhead_farm * index / len(QUARTERS)
-    flows[:, :, :, len(blocks), ITEM["overhead"]] -= overhead[None, :, None]
+    flows[:, :, :, len(blocks), ITEM["overhead"]] -= overhead[:, :, None]
 
 
 def _after_harvest(
@@ -273,6 +274,7 @@ def cash_flows(
     market: Market,
     finance: Finance,
     prices: PricePaths,
+    levels: CostLevels | None = None,
 ) -> Ledger:
     """The farm's ledger by item, block and quarter, and its bank account.
 
@@ -284,6 +286,8 @@ def cash_flows(
     costs, market, finance
         Parameters in the plan's currency.
     prices : PricePaths
+    levels : CostLevels, optional
+        Level of wages and other costs in each trial; the plan's own where left out.
 
     Returns
     -------
@@ -304,8 +308,9 @@ def cash_flows(
     if count != len(blocks):
         raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
     flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(ITEMS)))
-    index = growth(costs.cost_trend, finance, years)
-    wage_index = growth(costs.wage_trend, finance, years)
+    known = np.ones(1)
+    index = np.outer(known if levels is None else levels.costs, growth(costs.cost_trend, finance, years))
+    wage_index = np.outer(known if levels is None else levels.wages, growth(costs.wage_trend, finance, years))
     price_index = growth(0.0, finance, years)
     sales = sell(quantities.packed_mass, prices, market, [block.cultivar for block in blocks])
     own = sales.mass[..., OUTLETS.index("pick_your_own")]
