@@ -93,6 +93,30 @@ def binomial_quantile(number: int, probability: float, uniform: float) -> int:
     return min(quantile, number)
 
 
+def spares_to_buy(replacement: Replacement, trees: int) -> int:
+    """Spares bought with the first planting of so many trees."""
+    return round(replacement.spares_at_planting * trees) if replacement.place != "none" else 0
+
+
+def lacking_trees(replacement: Replacement, due: int, short: float, short_share: float) -> int:
+    """Trees that a delivery lacks.
+
+    Parameters
+    ----------
+    due : int
+    short, short_share : float
+        Prepared uniforms: whether the delivery is short, and by how much.
+    """
+    if not due or short >= replacement.shortfall_probability:
+        return 0
+    return round(due * replacement.shortfall_share * short_share)
+
+
+def arrival_year(replacement: Replacement, year: int) -> int:
+    """Year in which an order placed at a year's review is due."""
+    return max(year + replacement.lead_time, year + 1)
+
+
 class TreeStock:
     """Spares on hand by age, and trees on order by year of delivery, of one label."""
 
@@ -169,6 +193,42 @@ class TreeStock:
         if trees:
             self.due[arrival_year] = self.due.get(arrival_year, 0) + trees
         return trees
+
+    def review_year(
+        self,
+        replacement: Replacement,
+        policy: StockPolicy,
+        gaps: float,
+        expected: float,
+        year: int,
+        leaf: int | None,
+    ) -> tuple[int, int]:
+        """A label's review at the end of a year: throw out what is of no use, order what the policy asks for.
+
+        Parameters
+        ----------
+        replacement : Replacement
+        policy : StockPolicy
+            Its levels for this label.
+        gaps, expected : float [trees]
+            That wait to be filled; that are expected before delivery.
+        year : int
+        leaf : int or None
+            The block's leaf this season. No tree is ordered that would come after the last leaf in which gaps are
+            filled; spares left in that leaf are thrown out. None: no such limits.
+
+        Returns
+        -------
+        ordered, discarded : int [trees]
+        """
+        arrival = arrival_year(replacement, year)
+        discarded = 0
+        if leaf is not None:
+            if leaf >= replacement.last_refill_leaf:
+                discarded = self.discard_all()
+            if not 1 <= leaf + arrival - year <= replacement.last_refill_leaf:
+                return 0, discarded
+        return self.review(policy, gaps, expected, arrival) if replacement.reorder else 0, discarded
 
     def _remove(self, trees: int) -> None:
         if trees < 0:

@@ -5,13 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.labels import TASKS
 from orchardsim.core.parameters import parameter
 
 PLACES: Final = ("none", "nursery_row", "pots")
+
+
+class Keeping(NamedTuple):
+    """How spares keep in a place: deaths [1/year], years until they are thrown out, work per tree [hour/year]."""
+
+    death: float
+    age_limit: int
+    upkeep_hours: float
 
 
 @dataclass(frozen=True)
@@ -44,6 +52,10 @@ class Replacement:
         high=1,
         default=0.02,
     )
+    reorder: bool = parameter(
+        "flag", "whether trees are ordered again after the planting; if not, gaps are filled from its spares alone",
+        default=True,
+    )
     lead_time: int = parameter(
         "year",
         "years from order to delivery; two for a finished tree "
@@ -71,13 +83,27 @@ class Replacement:
         default=5,
     )
     spare_death: float = parameter(
-        "1/year", "share of the spares kept that die in a year (assumption)", low=0, high=1, default=0.04
+        "1/year", "share of the spares in a nursery row that die in a year (assumption)", low=0, high=1, default=0.04
     )
     spare_age_limit: int = parameter(
-        "year", "years after which a spare is too big to move and is thrown out (assumption)", low=0, high=10, default=3
+        "year", "years after which a spare in a nursery row is too big to move and is thrown out (assumption)",
+        low=0, high=10, default=3,
     )
     upkeep_hours: float = parameter(
-        "hour", "work to keep one spare for a year: water, weeds, training (assumption)", low=0, high=5, default=0.15
+        "hour", "work to keep one spare in a nursery row for a year: water, weeds, training (assumption)",
+        low=0, high=5, default=0.15,
+    )
+    pot_death: float = parameter(
+        "1/year", "share of the spares in pots that die in a year: roots are not cut, but pots dry out (assumption)",
+        low=0, high=1, default=0.03,
+    )
+    pot_age_limit: int = parameter(
+        "year", "years after which a spare in a pot is root-bound and is thrown out (assumption)",
+        low=0, high=10, default=2,
+    )
+    pot_upkeep_hours: float = parameter(
+        "hour", "work to keep one spare in a pot for a year: potting, daily water, training (assumption)",
+        low=0, high=5, default=0.3,
     )
     shortfall_probability: float = parameter(
         "1", "chance that a nursery delivers less than ordered (assumption)", low=0, high=1, default=0.1
@@ -115,6 +141,13 @@ class Replacement:
         "day", "last day of the biological year for replanting (assumption: 227 = mid May in the north)",
         low=0, high=364, default=227,
     )
+
+    @property
+    def keeping(self) -> Keeping:
+        """What it takes to keep spares in the place chosen."""
+        if self.place == "pots":
+            return Keeping(self.pot_death, self.pot_age_limit, self.pot_upkeep_hours)
+        return Keeping(self.spare_death, self.spare_age_limit, self.upkeep_hours)
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from orchardsim.core.errors import IdentityError
 from orchardsim.operations.crews import DAY_MINUTES, CrewWorld, Done, Job
 from orchardsim.operations.draws import YardDraws
 from orchardsim.operations.log import Event, EventLog, check_sums
-from orchardsim.operations.nursery import TreeStock, stock_policy
+from orchardsim.operations.nursery import TreeStock, arrival_year, lacking_trees, spares_to_buy, stock_policy
 from orchardsim.operations.parameters import YardParameters
 
 PLANTING_PRIORITY = 0
@@ -124,7 +124,7 @@ class Yard:
             hours = trees / self.parameters.rates.planting
             self._await_work(Job(label, "planting", hours, window_start, window_end, PLANTING_PRIORITY))
             self._note(year, window_start, "planted", label, int(trees))
-            spares = round(policy.spares_at_planting * trees) if policy.place != "none" else 0
+            spares = spares_to_buy(policy, trees)
             bought[label] = spares
             if spares:
                 self.stocks[label].receive(spares)
@@ -238,19 +238,19 @@ class Yard:
         if today > self.calendar.now:
             self.calendar.run(until=today)
         ordered = {}
+        arrival = arrival_year(policy, year)
         for label, waiting in gaps.items():
-            stock = self.stocks[label]
-            arrival = max(year + policy.lead_time, year + 1)
-            if leaf is not None:
-                if leaf[label] >= policy.last_refill_leaf and (left := stock.discard_all()):
-                    self._move(year, on_day, "discarded", label, left)
-                if not 1 <= leaf[label] + arrival - year <= policy.last_refill_leaf:
-                    ordered[label] = 0
-                    continue
-            trees = stock.review(
-                self.policies[label], waiting, expected.get(label, 0.0) if expected else 0.0, arrival
+            trees, left = self.stocks[label].review_year(
+                policy,
+                self.policies[label],
+                waiting,
+                expected.get(label, 0.0) if expected else 0.0,
+                year,
+                leaf[label] if leaf is not None else None,
             )
             ordered[label] = trees
+            if left:
+                self._move(year, on_day, "discarded", label, left)
             if trees:
                 self._move(year, on_day, "ordered", label, trees)
                 self.calendar.process(self._deliver(label, arrival))
@@ -265,6 +265,7 @@ class Yard:
 
     def _open_year(self, year: int) -> None:
         policy = self.parameters.replacement
+        keeping = policy.keeping
         draws = self.draws
         share = draws.crew_share.get(year, 1.0)
         self._turnout = [
@@ -274,7 +275,7 @@ class Yard:
         for index, label in enumerate(self.labels):
             stock = self.stocks[label]
             if stock.cohorts:
-                died, discarded = stock.age(policy.spare_death, draws.death[year][index], policy.spare_age_limit)
+                died, discarded = stock.age(keeping.death, draws.death[year][index], keeping.age_limit)
                 if died:
                     self._move(year, 0, "died", label, died)
                 if discarded:
@@ -296,8 +297,7 @@ class Yard:
             arrival += 1
             stock.due[arrival] = stock.due.get(arrival, 0) + due
         index = self.labels.index(label)
-        if due and draws.short[arrival][index] < policy.shortfall_probability:
-            lacking = round(due * policy.shortfall_share * draws.short_share[arrival][index])
+        if lacking := lacking_trees(policy, due, draws.short[arrival][index], draws.short_share[arrival][index]):
             due -= lacking
             self._note(arrival, policy.window_start, "short_delivery", label, lacking)
         if due:
@@ -326,8 +326,8 @@ class Yard:
             if held < 0 or before + flow != held:
                 raise IdentityError(f"spares of {label} in year {year}: {before} + {flow} is not {held}")
             self.on_hand[year, label] = held
-            if held and policy.upkeep_hours:
-                hours = held * policy.upkeep_hours
+            if held and policy.keeping.upkeep_hours:
+                hours = held * policy.keeping.upkeep_hours
                 self.hours[year, label, "upkeep"] += hours
                 if self.log is not None:
                     self.log.add(Event(year, 0, YEAR_DAYS, "upkeep", label, "upkeep", "", held, hours))
