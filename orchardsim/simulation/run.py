@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
@@ -20,7 +21,7 @@ from orchardsim.plan import Plan
 from orchardsim.results import build_dataset
 from orchardsim.simulation.frost_history import frost_history
 from orchardsim.simulation.partial import PartialRun
-from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.unit import UNIT_TRIALS, block_leaf, run_unit
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ def simulate(
     progress: Callable[[int], Any] | None = None,
     partial: Path | None = None,
     resume: bool = False,
+    process_seeds: Mapping[str, int] | None = None,
 ) -> xarray.Dataset:
     """Simulate every tree of a planting plan over many possible futures.
 
@@ -64,6 +66,8 @@ def simulate(
         Called with the number of trials just finished.
     partial : Path, optional
         Folder in which finished units are kept, so that an interrupted run can go on with ``resume``.
+    process_seeds : mapping, optional
+        Process -> its own seed in place of ``seed`` (:class:`orchardsim.core.streams.Streams`).
 
     Returns
     -------
@@ -78,7 +82,7 @@ def simulate(
         If a book of the simulation does not balance.
     """
     _check(plan, trials, years, single_trees)
-    streams = Streams(seed)
+    streams = Streams(seed, process_seeds or {})
     library = None
     if plan.weather.method != "parametric" or seasons == "record":
         library = build_library(plan, streams, range(trials), years, seasons)
@@ -93,13 +97,25 @@ def simulate(
             "version": orchardsim.__version__,
             "single_trees": list(single_trees),
         }
+        if process_seeds:
+            identity["process_seeds"] = dict(process_seeds)
         store = PartialRun(partial, identity, resume=resume)
     units = [range(start, min(start + UNIT_TRIALS, trials)) for start in range(0, trials, UNIT_TRIALS)]
     if jobs > 1 and len(units) < jobs:
         size = -(-trials // jobs)
         units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
     finished: dict[int, Arrays] = {}
-    for unit, arrays in _run_units(plan, units, years, seed, seasons, library, single_trees, jobs, store):
+    run = functools.partial(
+        run_unit,
+        plan,
+        years=years,
+        seed=seed,
+        seasons=seasons,
+        library=library,
+        single_trees=single_trees,
+        process_seeds=process_seeds,
+    )
+    for unit, arrays in _run_units(run, units, jobs, store):
         finished[unit.start] = arrays
         if progress is not None:
             progress(len(unit))
@@ -130,13 +146,8 @@ def _check(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]) -
 
 
 def _run_units(
-    plan: Plan,
+    run: Callable[[range], Arrays],
     units: list[range],
-    years: int,
-    seed: int,
-    seasons: str,
-    library: SeasonLibrary | None,
-    single_trees: tuple[int, ...],
     jobs: int,
     store: PartialRun | None,
 ) -> Iterator[tuple[range, Arrays]]:
@@ -150,19 +161,17 @@ def _run_units(
             yield unit, arrays
     if jobs == 1 or len(waiting) <= 1:
         for unit in waiting:
-            arrays = run_unit(plan, unit, years, seed, seasons, library, single_trees)
+            arrays = run(unit)
             if store is not None:
                 store.save(unit, arrays)
             yield unit, arrays
         return
     # Forked workers would share locks of the libraries' threads; a fresh process is slower to start but safe.
     with ProcessPoolExecutor(min(jobs, len(waiting)), mp_context=get_context("forkserver")) as pool:
-        tasks = {
-            pool.submit(run_unit, plan, unit, years, seed, seasons, library, single_trees): unit for unit in waiting
-        }
+        tasks = {pool.submit(run, unit): unit for unit in waiting}
         try:
-            for task in as_completed(tasks):
-                unit, arrays = tasks[task], task.result()
+            for done in as_completed(tasks):
+                unit, arrays = tasks[done], done.result()
                 if store is not None:
                     store.save(unit, arrays)
                 yield unit, arrays

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.streams import Streams
-from orchardsim.economy import cash_flows, draw_prices, indicators
+from orchardsim.economy import cash_flows, draw_cost_levels, draw_prices, indicators
 from orchardsim.plan import Plan
 from orchardsim.simulation import books
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
@@ -50,6 +51,7 @@ def run_unit(
     seasons: str,
     library: SeasonLibrary | None = None,
     single_trees: tuple[int, ...] = (),
+    process_seeds: Mapping[str, int] | None = None,
 ) -> dict[str, NDArray[Any]]:
     """Simulate a range of trials.
 
@@ -59,6 +61,8 @@ def run_unit(
         Seasons that cover these trials; worked out here where it is None.
     single_trees : tuple of int
         Trials whose single trees are kept.
+    process_seeds : mapping, optional
+        See :class:`orchardsim.core.streams.Streams`.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def run_unit(
     IdentityError
         If a book does not balance.
     """
-    streams = Streams(seed)
+    streams = Streams(seed, process_seeds or {})
     if library is None:
         library = build_library(plan, streams, trials, years, seasons)
     totals = Totals(len(trials), years, plan.labels)
@@ -153,7 +157,8 @@ def _money(plan: Plan, totals: Totals, trials: range, streams: Streams, region: 
     quantities = farm_quantities(plan, totals, region)
     cultivars = [money.cultivar for money in plan.money]
     prices = draw_prices(streams, trials, plan.market, region, cultivars)
-    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)
+    levels = draw_cost_levels(streams, trials, plan.costs)
+    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels)
     yearly, net = ledger.yearly(), ledger.net_cash_flow()
     books.check_ledger(yearly, net)
     measures = indicators(ledger, plan.finance)
