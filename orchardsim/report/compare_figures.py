@@ -118,7 +118,7 @@ def cash_figure(found: Comparison) -> Figure:
         draw_band(panel, year, cash, colour=SERIES[place % len(SERIES)] if place < 5 else LEAF, labels=place == 0)
         panel.axhline(0, color=INK, linewidth=0.9)
         panel.set_title(f"{plan.label} {plan.name}")
-        whole_ticks(panel, steps=(1, 2, 5, 10))
+        panel.set_xticks(np.arange(0, found.years, 5 if found.years > 8 else 2))
         thousands(panel.yaxis)
     for panel in panels[count:]:
         panel.set_visible(False)
@@ -183,11 +183,11 @@ def picked_figure(found: Comparison) -> Figure:
             linewidth=1.9,
             label=f"{plan.label} {plan.name}",
         )
-    axes.set_ylim(bottom=0)
-    axes.set_title("Picked fruit by year, land with headlands")
+    axes.set_ylim(0, 1.06 * axes.get_ylim()[1])
+    axes.set_title("Picked fruit by year, per land with headlands")
     axes.set_ylabel(show.yield_unit)
     axes.set_xlabel("year of the plan")
-    axes.legend(loc="upper left")
+    axes.legend(loc="lower left", bbox_to_anchor=(0, -0.42), ncols=3, handlelength=3)
     whole_ticks(axes)
     add_footer(
         figure, f"Line: middle trial; shade: half of the trials; {show.bin_text}, {show.box_text}. {footer_text(found)}"

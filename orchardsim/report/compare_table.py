@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import Final
 
+import numpy as np
+
 from orchardsim.report.compare_words import (
     dominance_text,
     footer_text,
@@ -39,6 +41,7 @@ PLAN_ROWS: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
 )
 """Measures of the first table with their percent points."""
 
+MIDDLE: Final = POINTS.index(50)
 PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_per_area")
 """Measures whose differences stand beside the deciding one."""
 
@@ -79,12 +82,13 @@ def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
         row = [
             f"{found.plans[pair.first].label} - {found.plans[pair.second].label}",
             *(value_text(deciding, value, show, signed=True) for value in (one.centre, one.low, one.high)),
-            value_text(deciding, pair.record_error, show),
+            "unseen" if pair.record_error == 0 else value_text(deciding, pair.record_error, show),
             f"{100 * one.chance_better.value:.0f} of 100",
         ]
         for measure in others:
             other = pair.differences.get(measure.key)
-            row.append(value_text(measure, other.centre, show, signed=True) if other else "–")
+            both = all(np.isinf(measure.points(plan)[MIDDLE]) for plan in (pair.first, pair.second))
+            row.append(value_text(measure, other.centre, show, signed=True) if other and not both else "–")
         cells.append([*row, dominance_text(found, pair), verdict_text(found, pair)])
     return cells
 
@@ -95,7 +99,7 @@ def pair_explanations(found: Comparison) -> list[str]:
         f"First plan less second in the same futures: means, and for the payback year the middle difference ('first "
         f"only': in more than half of the futures the other never pays back); {interval_words(found)}.",
         "± record: standard error that the finite weather record adds; it is no part of the interval, and more trials "
-        "do not remove it.",
+        "do not remove it ('unseen': so small that these trials do not show it).",
         "Dominance, 1st order: at least as good at every level of luck; 2nd order: better for everyone who shuns risk; "
         "claimed where it holds in 95 % of resamples of the trials.",
     ]
