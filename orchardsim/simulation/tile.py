@@ -24,6 +24,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.operations.crews import Done, Job
 from orchardsim.operations.draws import draw_operations
 from orchardsim.operations.parameters import YardParameters
+from orchardsim.operations.picking import pass_days, picking_jobs
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.season.hail import DRAWS as HAIL_DRAWS
@@ -362,14 +363,15 @@ class Tile:
             books.check_flow("fruit", block.fruit_kept, uses, MASS_TOLERANCE)
             drivers = self.library.drivers[block.number]
             for group, label in enumerate(block.resolved.labels):
-                cultivar = block.resolved.plan.cultivars[group]
+                spread = block.resolved.plan.cultivars[group].ripening_spread
+                due = pass_days(0.0, spread, block.model.pass_share[group])
                 for row, season_row in enumerate(self.pick):
                     season = drivers[group]
                     hours = float(ripe.summer_pruning_hours[row, group])
                     jobs[row].append(work.summer_pruning_job(label, season, season_row, hours))
-                    picking = [float(mass) / rate for mass in ripe.mass[row, group]]
+                    days = [season.harvest_day[season_row] + day for day in due]
                     jobs[row].extend(
-                        work.picking_jobs(label, season, season_row, picking, cultivar.picks, cultivar.ripening_spread)
+                        picking_jobs(label, ripe.mass[row, group].tolist(), days, rate, tolerance=work.PICK_TOLERANCE)
                     )
         outcome = self._work(year, 2, jobs)
         place = 0
@@ -484,15 +486,17 @@ class Tile:
     # ---- the yard ------------------------------------------------------------------------------------------------
 
     def _work(self, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> list[list[Done]]:
-        """Let each trial's crews work through a phase's jobs."""
+        """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block."""
+        every = [one for block in self.library.drivers for one in block]
+        fit = np.mean([one.work_fraction[self.pick, phase] for one in every], axis=0)
+        ends = [np.zeros(len(self.trials))]
+        for name, days in work.PHASE_ENDS:
+            end = np.max([getattr(one, name)[self.pick] for one in every], axis=0) + days
+            ends.append(np.maximum(end, ends[-1] + 1))
         outcome = []
-        fit = [
-            np.mean([one.work_fraction[self.pick, phase] for block in self.library.drivers for one in block], axis=0)
-        ][0]
         for row, yard in enumerate(self.yards):
-            start = min((job.earliest for job in jobs[row]), default=0.0)
-            end = max((job.latest for job in jobs[row]), default=0.0)
-            outcome.append(yard.work(year, max(start, 0.0), max(end, start, 0.0), list(jobs[row]), float(fit[row])))
+            start, end = float(ends[phase][row]), float(ends[phase + 1][row])
+            outcome.append(yard.work(year, start, end, list(jobs[row]), float(fit[row])))
         return outcome
 
     def _book_yards(self) -> None:
@@ -508,7 +512,7 @@ class Tile:
             for (year, label, kind), number in yard.trees.items():
                 if kind == "ordered":
                     arrays["trees_ordered"][row, year, column[label]] += number
-                elif kind in ("delivered", "bought"):
+                elif kind in ("delivered", "bought", "spot"):
                     self.totals.bought[row, year, column[label]] += number
         tending = arrays["protection_hours"][self.rows]
         arrays["labour_hours"][self.rows][..., task_number["frost_protection"]] += tending

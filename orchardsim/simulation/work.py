@@ -19,8 +19,11 @@ THINNING_TIMELY: Final = 30
 six weeks after bloom: memory)."""
 SUMMER_PRUNING_DAYS: Final = 40
 """Days before harvest from which summer pruning is done, for colour. Common practice, no source."""
-PICK_DAYS: Final = 10
-"""Days that the fruit of one picking pass waits before it goes over; common practice is 7 to 14 in all (memory)."""
+PHASE_ENDS: Final = (("bloom_day", 0.0), ("closed_canopy_day", 0.0), ("harvest_day", 28.0))
+"""Driver and days after it that end the farm's first three phases of work: bloom, closed canopy, the last pick."""
+
+PICK_TOLERANCE: Final = 10.0
+"""Days after its due day on which a picking pass still pays (common practice, no source: 7 to 14 by cultivar)."""
 
 PRIORITY: Final = {
     "support_building": 2,
@@ -28,7 +31,6 @@ PRIORITY: Final = {
     "training": 3,
     "thinning": 2,
     "summer_pruning": 6,
-    "picking": 1,
 }
 """Lower goes first."""
 
@@ -61,31 +63,15 @@ def summer_pruning_job(label: str, season: SeasonDrivers, row: int, hours: float
     return Job(label, "summer_pruning", hours, harvest - SUMMER_PRUNING_DAYS, harvest - 7, PRIORITY["summer_pruning"])
 
 
-def pass_day(harvest_day: float, number: int, passes: int, spread: float) -> float:
-    """Day on which a picking pass starts: passes lie one ripening spread apart, about the mean ripening day."""
-    return harvest_day + (number - (passes - 1) / 2) * spread
-
-
-def picking_jobs(
-    label: str, season: SeasonDrivers, row: int, hours: Sequence[float], passes: int, spread: float
-) -> list[Job]:
-    """One job per picking pass."""
-    jobs = []
-    for number, need in enumerate(hours):
-        start = pass_day(season.harvest_day[row], number, passes, spread)
-        jobs.append(Job(label, "picking", need, start, start + PICK_DAYS, PRIORITY["picking"]))
-    return jobs
-
-
 def thinning_delay(done: Done, bloom_day: float) -> float:
     """Days by which the mean tree was thinned too late for next year's bloom."""
     return max(0.0, done.mean_day - bloom_day - THINNING_TIMELY)
 
 
 def picking_delay(jobs: Sequence[Job], done: Sequence[Done]) -> float:
-    """Days by which the mean fruit was picked after its pass began, hours-weighted."""
+    """Days by which the mean fruit was picked after its pass was due, hours-weighted."""
     hours = sum(one.hours for one in done)
     if hours <= 0:
         return 0.0
-    late = sum(one.hours * max(0.0, one.mean_day - job.earliest) for job, one in zip(jobs, done, strict=True))
-    return late / hours
+    pairs = zip(jobs, done, strict=True)
+    return sum(one.hours * max(0.0, one.mean_day - (job.latest - PICK_TOLERANCE)) for job, one in pairs) / hours

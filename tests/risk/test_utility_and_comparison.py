@@ -77,7 +77,7 @@ def test_dominance_implies_a_mean_no_lower(a: list[float], b: list[float]) -> No
     n = min(len(a), len(b))
     first, second = np.array(a[:n]), np.array(b[:n])
     if first_order_dominates(first, second):
-        assert first.mean() > second.mean()
+        assert first.mean() >= second.mean() - 1e-12  # a difference may drown in rounding
     if second_order_dominates(first, second):
         assert first.mean() >= second.mean() - 1e-9
         assert first.min() >= second.min() - 1e-9
