@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from orchardsim.analysis.compare import compare
+from orchardsim.analysis.drivers import RiskDrivers, risk_drivers
 
-__all__ = ["compare"]
+__all__ = ["RiskDrivers", "compare", "risk_drivers"]

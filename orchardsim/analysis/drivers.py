@@ -1,0 +1,163 @@
+"""What drives the risk: shares of the spread of NPV and of peak borrowing, by swapping whole random streams."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.streams import Streams
+from orchardsim.plan import Plan, load_plan
+from orchardsim.risk.drivers import DriverShare, variance_shares
+from orchardsim.simulation import simulate
+
+Array = NDArray[np.float64]
+
+SOURCES: Final[dict[str, tuple[str, ...]]] = {
+    "weather": ("weather_years", "weather_temperature", "weather_rain", "weather_rain_amount", "hail"),
+    "prices": ("price",),
+    "losses": ("loss", "worn soil"),
+    "trees": ("soil", "tree year"),
+    "crews and nursery": ("yard",),
+    "costs": ("cost level",),
+}
+"""Source -> the random processes that make it up; together all that a run draws."""
+RECORD_RAIN: Final = "weather_rain"
+"""Rain of a record without rain is filled once for all trials, so it is no part of the spread over them."""
+MEASURES: Final = ("npv", "peak_borrowing")
+COST_SPREAD: Final = 0.10
+"""Coefficient of variation given to the level of wages and of other costs where the plan states none (assumption)."""
+BASE_TRIALS: Final = 1024
+
+
+@dataclass(frozen=True)
+class RiskDrivers:
+    """Shares of the variance by source.
+
+    Attributes
+    ----------
+    shares : mapping from measure to mapping from source to DriverShare
+        First-order share: what goes if this source alone were known. Total share: what stays if all others were.
+    spread : mapping from measure to float
+        Standard deviation over trials [currency].
+    trials : int
+        Of each run set; ``2 + len(sources)`` sets were run.
+    level : float
+        Of the shares' intervals.
+    notes : tuple of str
+    """
+
+    shares: Mapping[str, Mapping[str, DriverShare]]
+    spread: Mapping[str, float]
+    trials: int
+    years: int
+    seed: int
+    level: float
+    notes: tuple[str, ...]
+
+    def interaction(self, measure: str) -> float:
+        """Share that no source carries alone: 1 less the sum of the first-order shares."""
+        return 1.0 - sum(one.first_order for one in self.shares[measure].values())
+
+    def document(self) -> dict[str, Any]:
+        """As plain numbers for JSON, four decimals."""
+        return {
+            "trials": self.trials,
+            "years": self.years,
+            "seed": self.seed,
+            "level": self.level,
+            "standard_deviation": {key: float(f"{value:.6g}") for key, value in self.spread.items()},
+            "shares": {
+                measure: {
+                    **{
+                        source: {name: round(value, 4) for name, value in dataclasses.asdict(one).items()}
+                        for source, one in by_source.items()
+                    },
+                    "interaction": round(self.interaction(measure), 4),
+                }
+                for measure, by_source in self.shares.items()
+            },
+            "notes": list(self.notes),
+        }
+
+
+def risk_drivers(
+    plan: Plan | str | Path,
+    *,
+    trials: int = BASE_TRIALS,
+    years: int = 20,
+    seed: int = 1,
+    jobs: int = 1,
+    level: float = 0.95,
+    progress: Callable[[int], Any] | None = None,
+) -> RiskDrivers:
+    """Shares of the variance of NPV and peak borrowing from weather, prices, losses, trees, crews and costs.
+
+    Parameters
+    ----------
+    plan : Plan or path
+    trials : int
+        Base trials; eight sets of so many are run (two independent ones, and one for each source).
+    years, seed, jobs
+        As in :func:`orchardsim.simulate`.
+    level : float
+        Of the bootstrap intervals.
+    progress : callable, optional
+        Called with the number of trials just finished.
+
+    Returns
+    -------
+    RiskDrivers
+
+    Notes
+    -----
+    Pick-freeze: set A and set B draw everything anew; a mixed set draws one source as B does and all others as A
+    (estimators in :func:`orchardsim.risk.variance_shares`). Costs are known numbers unless the plan gives them a
+    spread, so they are given :data:`COST_SPREAD` where it does not.
+    """
+    read = plan if isinstance(plan, Plan) else load_plan(plan)
+    uncertain, notes = with_cost_spread(read)
+    other = seed + 1
+
+    def run(process_seeds: Mapping[str, int], run_seed: int) -> dict[str, Array]:
+        found = simulate(
+            uncertain, trials=trials, years=years, seed=run_seed, jobs=jobs, progress=progress,
+            process_seeds=process_seeds,
+        )  # fmt: skip
+        return {name: found[name].values.astype(np.float64) for name in MEASURES}
+
+    # The rain that fills a record is the same in both sets: it is given, not drawn, as far as trials are concerned.
+    given = {RECORD_RAIN: seed} if uncertain.weather.method != "parametric" else {}
+    first, second = run(given, seed), run(given, other)
+    mixed = {
+        source: run({process: other for process in processes} | given, seed) for source, processes in SOURCES.items()
+    }
+    shares, spread = {}, {}
+    for name in MEASURES:
+        shares[name] = variance_shares(
+            first[name],
+            second[name],
+            {source: values[name] for source, values in mixed.items()},
+            Streams(seed).at("bootstrap", name),
+            level=level,
+        )
+        spread[name] = float(np.concatenate([first[name], second[name]]).std(ddof=1))
+    return RiskDrivers(shares, spread, trials, years, seed, level, notes)
+
+
+def with_cost_spread(plan: Plan) -> tuple[Plan, tuple[str, ...]]:
+    """The plan with :data:`COST_SPREAD` on wages and other costs where it states no spread, and what was given."""
+    given = {name: COST_SPREAD for name in ("wage_cv", "cost_cv") if getattr(plan.costs, name) == 0}
+    if not given:
+        return plan, ()
+    words = " and ".join({"wage_cv": "wages", "cost_cv": "other costs"}[name] for name in given)
+    note = (
+        f"The level of {words} is given a coefficient of variation of {COST_SPREAD:g} (assumption), since the plan "
+        "states none; the share of costs stands and falls with it."
+    )
+    return dataclasses.replace(plan, costs=dataclasses.replace(plan.costs, **given)), (note,)
