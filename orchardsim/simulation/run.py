@@ -17,6 +17,7 @@ import orchardsim
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
 from orchardsim.core.streams import Streams
+from orchardsim.economy import money_remarks
 from orchardsim.plan import Plan
 from orchardsim.results import build_dataset
 from orchardsim.simulation.frost_history import frost_history
@@ -81,7 +82,7 @@ def simulate(
     IdentityError
         If a book of the simulation does not balance.
     """
-    _check(plan, trials, years, single_trees)
+    check_run(plan, trials, years, single_trees)
     streams = Streams(seed, process_seeds or {})
     library = None
     if plan.weather.method != "parametric" or seasons == "record":
@@ -127,7 +128,14 @@ def simulate(
     return dataset
 
 
-def _check(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]) -> None:
+def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...] = ()) -> None:
+    """Refuse a run that makes no sense of the plan.
+
+    Raises
+    ------
+    InputError
+        Naming the block, the lead time or the trial.
+    """
     for block in plan.blocks:
         if block.year_planted >= years:
             raise InputError(
@@ -205,6 +213,7 @@ def _dataset(
     arrays["leaf"] = np.concatenate([leaf, leaf.max(axis=1, keepdims=True)], axis=1)
     for name, values in areas.items():
         arrays[name] = np.array([*values, sum(values)])
+    remarks = money_remarks(money, plan.costs, plan.market, plan.finance, years)
     attrs = {
         "title": plan.title,
         "plan_name": plan.path.name if plan.path is not None else "plan",
@@ -218,7 +227,7 @@ def _dataset(
         "plan_hash": plan.hash,
         "weather_method": sample.method,
         "baseline_years": json.dumps(list(sample.baseline_years)),
-        "notes": json.dumps([*sample.notes, *plan.warnings]),
+        "notes": json.dumps([*sample.notes, *plan.warnings, *remarks]),
         "assumptions": json.dumps([_assumption(one) for one in plan.assumptions]),
         "frost_years": json.dumps(frost_history(plan, sample)),
         "bin_mass": plan.bin_mass,
