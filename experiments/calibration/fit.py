@@ -26,7 +26,7 @@ from harness import load_physiology
 FREE = {
     "leaf_per_trunk": (0.2, 0.55),
     "radiation_use": (1.4, 3.0),
-    "leaf_density": (1.2, 4.0),
+    "leaf_density": (1.2, 4.6),
     "regrowth": (0.2, 1.5),
     "wood_cost": (0.05, 0.35),
     "wood_demand": (2.0, 9.0),
@@ -45,28 +45,30 @@ FREE = {
 """Fitted shared parameters and the box they are sought in."""
 TRIALS = 4
 """Trials in the fit: with one, the soil patches of a single block would be fitted too."""
-GROWER = (1.1, 1.8)
+GROWER = (1.1, 1.7)
 """Box of the good grower's site level."""
 
 TARGETS = {
     "T2": (100, 300),
-    "T3": (2200, 3800),
-    "T4": (900, 1500),
-    "T5": (2, 4),
+    "T3": (2400, 3800),
+    "T4": (980, 1500),
+    "T5": (2, 3.8),
     "T6.seedling.first": (4.6, 8.4),
     "T6.seedling.late": (10, 20),
     "T6.semi.first": (4.6, 8.4),
     "T6.semi.late": (4, 8),
     "T7.low": (28, 52),
-    "T7.high": (52.5, 97.5),
+    "T7.high": (57.5, 97.5),
     "T9.1": (255, 345),
     "T9.7": (149, 201),
     "T9.10": (127, 172),
-    "T11": (62, 78),
+    "T11": (64, 80),
     "T12": (0.6, 1.6),
     "T13.unthinned": (0.47, 1.0),
     "T13.thinned": (0.12, 0.34),
 }
+"""Tolerances of the targets; where the simulation's frosts, gaps and replants take a few per cent that the harness
+does not know of (T3, T4, T7.high, T11), the range is moved by as much."""
 OWN = {
     "own.late_yield": (0.75, 1.1),
     "own.trunk_10": (32, 70),
@@ -144,12 +146,10 @@ def main() -> None:
         def scaled(unit: np.ndarray) -> np.ndarray:
             return residuals(found_for(bounds[:, 0] + unit * width, TRIALS))
 
-        for _ in range(chosen.generations):
-            result = least_squares(scaled, inner, bounds=(0, 1), diff_step=0.02, max_nfev=2, x_scale=1.0)
-            inner = np.clip(result.x, 0.01, 0.99)
-            report(bounds[:, 0] + inner * width)
-        result.x = bounds[:, 0] + inner * width
+        result = least_squares(scaled, inner, bounds=(0, 1), diff_step=0.02, max_nfev=chosen.generations)
+        result.x = bounds[:, 0] + result.x * width
         result.fun = cost(found_for(result.x, TRIALS))
+        report(result.x)
     else:
         result = differential_evolution(
             lambda values: cost(found_for(values, TRIALS)), bounds, maxiter=chosen.generations, popsize=chosen.population,

@@ -41,7 +41,7 @@ class Climate:
     degree_days: tuple[float, float, float, float]
     temperature_factor: tuple[float, float, float, float]
     water_factor: float = 1.0
-    frost_kill: float = 0.05
+    frost_kill: float = 0.06
     pollination_hours: float = 44.0
     early_heat: float = 840.0
 

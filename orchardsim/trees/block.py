@@ -78,6 +78,7 @@ class BlockModel:
         headed = p.headed_height if training.leader_headed else 1.0
         self.start_height = self.by_group([g.height * headed for g in grades])
         self.start_spread = self.by_group([0.25 + 0.05 * g.feathers * training.feathers_kept for g in grades])
+        self.growth_level = block.site_growth * (1 if training.weed_free_strip else 1 - p.weed_cost)
         self.leader = p.height_coefficient * headed
         self.pass_count = max(c.picks for c in cultivars)
         self.pass_share = np.zeros((self.groups, self.pass_count))
@@ -127,15 +128,19 @@ class BlockModel:
         return TreeState.empty(trials, self.positions, self.groups)
 
     def draw_persistent(self, rngs: Sequence[np.random.Generator]) -> Float:
-        """Lasting growth multiplier of each position's soil (trial, position), patchy over the block [1]."""
+        """Lasting growth multiplier of each position's soil (trial, position), patchy over the block [1].
+
+        Its mean over the block's trees is 1: how good the block is as a whole is the plan's ``site_growth``.
+        """
         layout, p = self.block.layout, self.physiology
-        fields = [
-            patchy_field(
+        grown = []
+        for rng in rngs:
+            field = patchy_field(
                 rng, self.rows, self.trees_per_row, layout.row_spacing, layout.tree_spacing, p.patch_length
-            ).reshape(-1)
-            for rng in rngs
-        ]
-        growth: Float = np.exp(p.site_spread * np.stack(fields) - p.site_spread**2 / 2).astype(np.float32)
+            )
+            one = np.exp(p.site_spread * field.reshape(-1))
+            grown.append(one / one[self.exists[0]].mean())
+        growth: Float = np.stack(grown).astype(np.float32)
         return growth
 
     def plant(

@@ -138,7 +138,7 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     state.expressed_trunk *= model.productivity
 
     level = np.multiply(state.vigor, state.health, out=spare)
-    level *= model.block.site_growth
+    level *= model.growth_level
     heat = season.degree_days[:, :, 1:].sum(-1) / p.heat_reference
     demand = np.multiply(level, model.expand(p.wood_demand * heat**p.heat_exponent), out=width)
     demand *= model.vigor

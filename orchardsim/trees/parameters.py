@@ -70,7 +70,15 @@ class TreeGrade:
 
 @dataclass(frozen=True, kw_only=True)
 class Training:
-    """A training system: what is done to the tree, by leaf where it changes (last value holds on)."""
+    """A training system: what is done to the tree, by leaf where it changes (last value holds on).
+
+    What each part does: ``height_limit``, ``spread_limit`` and ``canopy_fill`` bound the canopy and with it light and
+    leaf; ``bending`` brings bloom earlier; a headed leader is lower and bears later; side branches cut off (below 1
+    kept) narrow the young tree and delay bearing; ``pruning`` takes flowers and leaf and answers with shading shoots;
+    stripped blossom spares the young tree; weeds in the strip slow growth and feed voles; late first water and late
+    support raise the losses of young trees and have no effect on growth; minutes are work and have no effect on the
+    tree.
+    """
 
     height_limit: float = parameter("m", "height at which the leader is kept", low=1, high=9)
     spread_limit: float = parameter("m", "spread across the row at which branches are cut back", low=0.4, high=9)
@@ -295,6 +303,7 @@ class Physiology:
     thinning_spread: float = parameter(
         "1", "log standard deviation of the crop that hand thinning leaves", low=0, high=0.6
     )
+    weed_cost: float = parameter("1", "growth lost to weeds under the trees", low=0, high=0.6)
     replant_stunting: float = parameter(
         "1", "growth lost to replant disease on a stock without tolerance", low=0, high=0.9
     )

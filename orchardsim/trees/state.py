@@ -25,6 +25,8 @@ class TreeState:
         Growing season since the position's tree was planted; 1 in its first.
     trunk_area : [cm2]
     height, spread : [m]
+    head_start : [m]
+        How much taller the tree came from the nursery than goes with its trunk; a leader left uncut keeps it.
     leaf_area : [m2]
         Fruiting-wood leaf area at full canopy of the running season.
     flower_clusters : [1]
@@ -80,6 +82,7 @@ class TreeState:
     trunk_area: Float
     height: Float
     spread: Float
+    head_start: Float
     leaf_area: Float
     flower_clusters: Float
     fruit_number: Float
