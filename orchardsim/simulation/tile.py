@@ -222,11 +222,14 @@ class Tile:
         self._book_yards()
 
     def _open_year(self, block: BlockRun, year: int) -> None:
-        layout, name = block.resolved.plan.layout, block.resolved.name
         block.season = self.library.for_trees(block.number, self.pick)
         self._weather_results(block, year)
-        if not (block.standing or year == block.resolved.year_planted):
-            return
+        if block.standing or year == block.resolved.year_planted:
+            self._draw(block, year)
+
+    def _draw(self, block: BlockRun, year: int) -> None:
+        """Draw a block's year into the arrays that it keeps for that."""
+        layout, name = block.resolved.plan.layout, block.resolved.name
         block.draws = draw_year(self._rngs("tree year", name, year), block.model.positions, block.draws)
         block.loss_draws = losses.draw_losses(
             self._rngs("loss", name, year),
@@ -234,6 +237,7 @@ class Tile:
             layout.trees_per_row,
             layout.row_spacing,
             layout.tree_spacing,
+            block.loss_draws,
         )
 
     def _weather_results(self, block: BlockRun, year: int) -> None:
@@ -541,11 +545,7 @@ class Tile:
         model, state = block.model, block.state
         self.pick = self.library.pick(self.trials, year)
         block.season = self.library.for_trees(block.number, self.pick)
-        layout, name = block.resolved.plan.layout, block.resolved.name
-        block.draws = draw_year(self._rngs("tree year", name, year), model.positions, block.draws)
-        block.loss_draws = losses.draw_losses(
-            self._rngs("loss", name, year), layout.rows, layout.trees_per_row, layout.row_spacing, layout.tree_spacing
-        )
+        self._draw(block, year)
         if block.planted:
             self._rest_losses(block, year)
             trees.rest_to_bloom(model, state)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 Float = NDArray[np.float32]
-BLOCK_NORMALS = 4
-"""Normal draws per block and year: set, spray, and two for later needs."""
+BLOCK_NORMALS = 2
+"""Normal draws per block and year: set and spray."""
 
 
 @dataclass(frozen=True)
@@ -22,16 +22,10 @@ class YearDraws:
     ----------
     normal : float32 array, (trial, position)
         Set and thinning of the tree; its nursery quality in the year in which it is planted.
-    uniform : float32 array, (trial, position)
-        Which trees are lost.
-    second_uniform : float32 array, (trial, position)
-        Of what they are lost.
     block_normal : float64 array, (trial, BLOCK_NORMALS)
     """
 
     normal: Float
-    uniform: Float
-    second_uniform: Float
     block_normal: NDArray[np.float64]
 
 
@@ -49,14 +43,10 @@ def draw_year(rngs: Sequence[np.random.Generator], positions: int, out: YearDraw
     if out is None:
         out = YearDraws(
             np.empty(shape, np.float32),
-            np.empty(shape, np.float32),
-            np.empty(shape, np.float32),
             np.empty((len(rngs), BLOCK_NORMALS)),
         )
     for row, rng in enumerate(rngs):
         rng.standard_normal(out=out.block_normal[row])
-        rng.random(dtype=np.float32, out=out.uniform[row])
-        rng.random(dtype=np.float32, out=out.second_uniform[row])
         rng.standard_normal(dtype=np.float32, out=out.normal[row])
     return out
 
