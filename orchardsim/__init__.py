@@ -14,7 +14,13 @@ from typing import Any
 __version__ = "0.1.0"
 __all__ = ["compare", "load_plan", "risk_drivers", "simulate", "summarize"]
 
-_ROOMS = {"compare": "analysis", "load_plan": "plan", "risk_drivers": "analysis", "simulate": "simulation", "summarize": "results"}
+_ROOMS = {
+    "compare": "analysis",
+    "load_plan": "plan",
+    "risk_drivers": "analysis",
+    "simulate": "simulation",
+    "summarize": "results",
+}
 
 
 def __getattr__(name: str) -> Any:

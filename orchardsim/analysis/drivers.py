@@ -152,12 +152,13 @@ def risk_drivers(
 
 def with_cost_spread(plan: Plan) -> tuple[Plan, tuple[str, ...]]:
     """The plan with :data:`COST_SPREAD` on wages and other costs where it states no spread, and what was given."""
-    given = {name: COST_SPREAD for name in ("wage_cv", "cost_cv") if getattr(plan.costs, name) == 0}
-    if not given:
+    costs = plan.costs
+    missing = [words for name, words in (("wage_cv", "wages"), ("cost_cv", "other costs")) if getattr(costs, name) == 0]
+    if not missing:
         return plan, ()
-    words = " and ".join({"wage_cv": "wages", "cost_cv": "other costs"}[name] for name in given)
     note = (
-        f"The level of {words} is given a coefficient of variation of {COST_SPREAD:g} (assumption), since the plan "
-        "states none; the share of costs stands and falls with it."
+        f"The level of {' and of '.join(missing)} is given a coefficient of variation of {COST_SPREAD:g} (assumption), "
+        "since the plan states none; the share of costs stands and falls with it."
     )
-    return dataclasses.replace(plan, costs=dataclasses.replace(plan.costs, **given)), (note,)
+    spread = dataclasses.replace(costs, wage_cv=costs.wage_cv or COST_SPREAD, cost_cv=costs.cost_cv or COST_SPREAD)
+    return dataclasses.replace(plan, costs=spread), (note,)
