@@ -413,9 +413,17 @@ class Tile:
         if not cause.any():
             return np.zeros_like(block.alive)
         if year >= 0:
-            by_cause = np.stack([block.model.total(cause == code + 1) for code in range(len(CAUSES))], axis=-1)
-            self.totals.add("trees_lost", self.rows, year, block.columns, by_cause)
+            self.totals.add("trees_lost", self.rows, year, block.columns, self._by_cause(block, cause))
         return block.model.kill(block.state, cause > 0)["fruit"]
+
+    @staticmethod
+    def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
+        """Number of dead trees, (trial, group, cause)."""
+        trials, groups = block.alive.shape
+        trial, position = np.nonzero(cause)
+        cell = (trial * groups + block.model.position_group[position]) * len(CAUSES) + cause[trial, position] - 1
+        number = np.bincount(cell, minlength=trials * groups * len(CAUSES))
+        return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
 
     def _harvest(self, block: BlockRun, year: int, share: Array, late: Array) -> None:
         assert block.season is not None
