@@ -303,3 +303,110 @@ def run_stock(
         ):
             column.append(value)
     return record
+
+
+class StockDraws(NamedTuple):
+    """Prepared uniforms of one label and trial, one per year, as in the yard's own draws.
+
+    ``replants`` decides how many replants die.
+    """
+
+    short: Sequence[float]
+    short_share: Sequence[float]
+    death: Sequence[float]
+    delay: Sequence[float]
+    spot: Sequence[float]
+    replants: Sequence[float]
+
+
+def replay_stock(
+    replacement: Replacement,
+    levels: StockPolicy,
+    trees: int,
+    leaf: Sequence[int],
+    lost_before: Sequence[int],
+    lost_after: Sequence[int],
+    draws: StockDraws,
+    replant_loss: Sequence[float] = (),
+) -> StockYears:
+    """Replay the stock of one label under a replacement policy over losses that are known beforehand.
+
+    The years and rules are the yard's (:class:`orchardsim.operations.yard.Yard`), crews aside: whoever is wanted for
+    replanting is there.
+
+    Parameters
+    ----------
+    replacement : Replacement
+    levels : StockPolicy
+        Of the label; see :func:`stock_policy`.
+    trees : int
+        Planted in leaf 1, with their spares.
+    leaf : sequence of int, (year,)
+        The block's leaf; below 1 there is no block.
+    lost_before, lost_after : sequence of int, (year,)
+        Trees of the first planting lost before and after the year's replanting.
+    draws : StockDraws
+    replant_loss : sequence of float [1/year]
+        Chance that a replant dies in its first, second, ... year; the last holds on. None by default.
+
+    Returns
+    -------
+    StockYears
+        ``delivered`` counts spares of the first planting and trees bought at short notice too.
+    """
+    keeping = replacement.keeping
+    record = StockYears([], [], [], [], [], [], [])
+    stock = TreeStock()
+    waiting = 0
+    replants: list[int] = []
+    last = replacement.last_refill_leaf
+    for year, age in enumerate(leaf):
+        died, discarded = stock.age(keeping.death, draws.death[year], keeping.age_limit) if stock.cohorts else (0, 0)
+        delivered = 0
+        if due := stock.due.pop(year, 0):
+            if draws.delay[year] < replacement.delay_probability:
+                stock.due[year + 1] = stock.due.get(year + 1, 0) + due
+            else:
+                delivered = due - lacking_trees(replacement, due, draws.short[year], draws.short_share[year])
+        if age == 1:
+            delivered += spares_to_buy(replacement, trees)
+        stock.receive(delivered)
+        waiting += int(lost_before[year])
+        replanted = 0
+        if 1 < age <= last and waiting:
+            short = waiting - stock.on_hand
+            if short > 0 and draws.spot[year] < replacement.spot_probability:
+                stock.receive(short)
+                delivered += short
+            replanted = stock.take(waiting)
+            waiting -= replanted
+        left_open = waiting
+        waiting += int(lost_after[year])
+        if replant_loss:
+            replants.insert(0, replanted)
+            waiting += _lose_replants(replants, replant_loss, draws.replants[year])
+        ordered = 0
+        if age >= 1:
+            ordered, thrown = stock.review_year(replacement, levels, waiting, 0.0, year, age)
+            discarded += thrown
+        if replacement.place == "none":
+            discarded += stock.discard_all()
+        for column, value in zip(
+            record, (replanted, ordered, delivered, died, discarded, stock.on_hand, left_open), strict=True
+        ):
+            column.append(value)
+    return record
+
+
+def _lose_replants(replants: list[int], loss: Sequence[float], uniform: float) -> int:
+    """Replants by years since planting, youngest first, of which some die; the youngest of all go first."""
+    number = sum(replants)
+    if not number:
+        return 0
+    risk = sum(trees * loss[min(age, len(loss) - 1)] for age, trees in enumerate(replants)) / number
+    died = rest = binomial_quantile(number, risk, uniform)
+    for age, trees in enumerate(replants):
+        part = min(rest, trees)
+        replants[age] -= part
+        rest -= part
+    return died

@@ -257,12 +257,23 @@ class YardParameters:
     ----------
     trees : mapping from label to planting positions
         Levels of the stock policy are shares of these.
+    by_label : mapping from label to Replacement
+        Labels whose trees, spares and orders follow rules of their own; days and chances of the nursery trade are
+        ``replacement``'s for all.
+    last_refill_year : mapping from label to year
+        After which no gap of the label is filled, whatever is asked for.
     """
 
     replacement: Replacement
     crews: tuple[Crew, ...]
     trees: Mapping[str, int]
     rates: WorkRates = field(default_factory=WorkRates)
+    by_label: Mapping[str, Replacement] = field(default_factory=dict)
+    last_refill_year: Mapping[str, int] = field(default_factory=dict)
+
+    def of(self, label: str) -> Replacement:
+        """Rules that a label's stock follows."""
+        return self.by_label.get(label, self.replacement)
 
 
 def check_replacement(where: str, replacement: Replacement, years: int) -> None:

@@ -60,7 +60,7 @@ class Yard:
         self.calendar = simpy.Environment()
         self.stocks = {label: TreeStock() for label in self.labels}
         self.policies = {
-            label: stock_policy(parameters.replacement, parameters.trees.get(label, 0)) for label in self.labels
+            label: stock_policy(parameters.of(label), parameters.trees.get(label, 0)) for label in self.labels
         }
         self.trees: dict[tuple[int, str, str], int] = defaultdict(int)
         self.hours: dict[tuple[int, str, str], float] = defaultdict(float)
@@ -116,7 +116,6 @@ class Yard:
         window_start, window_end : float [day of season]
         """
         self.begin_year(year)
-        policy = self.parameters.replacement
         bought = {}
         for label, trees in planted.items():
             if trees <= 0:
@@ -124,7 +123,7 @@ class Yard:
             hours = trees / self.parameters.rates.planting
             self._await_work(Job(label, "planting", hours, window_start, window_end, PLANTING_PRIORITY))
             self._note(year, window_start, "planted", label, int(trees))
-            spares = spares_to_buy(policy, trees)
+            spares = spares_to_buy(self.parameters.of(label), trees)
             bought[label] = spares
             if spares:
                 self.stocks[label].receive(spares)
@@ -157,6 +156,9 @@ class Yard:
         days = max(0.0, window_end - window_start)
         hours = self.world.capacity("replanting", days, work_fraction, self._turnout) - committed
         for label, gaps in wanted.items():
+            if year > self.parameters.last_refill_year.get(label, year):
+                planted[label] = 0
+                continue
             possible = min(int(gaps), int(max(0.0, hours) * rate))
             trees = 0
             if possible > 0:
@@ -233,13 +235,12 @@ class Yard:
             are thrown out.
         """
         self.begin_year(year)
-        policy = self.parameters.replacement
         today = year * YEAR_DAYS + round(on_day)
         if today > self.calendar.now:
             self.calendar.run(until=today)
         ordered = {}
-        arrival = arrival_year(policy, year)
         for label, waiting in gaps.items():
+            policy = self.parameters.of(label)
             trees, left = self.stocks[label].review_year(
                 policy,
                 self.policies[label],
@@ -253,7 +254,7 @@ class Yard:
                 self._move(year, on_day, "discarded", label, left)
             if trees:
                 self._move(year, on_day, "ordered", label, trees)
-                self.calendar.process(self._deliver(label, arrival))
+                self.calendar.process(self._deliver(label, arrival_year(policy, year)))
         return ordered
 
     def close(self) -> None:
@@ -265,7 +266,6 @@ class Yard:
 
     def _open_year(self, year: int) -> None:
         policy = self.parameters.replacement
-        keeping = policy.keeping
         draws = self.draws
         share = draws.crew_share.get(year, 1.0)
         self._turnout = [
@@ -275,6 +275,7 @@ class Yard:
         for index, label in enumerate(self.labels):
             stock = self.stocks[label]
             if stock.cohorts:
+                keeping = self.parameters.of(label).keeping
                 died, discarded = stock.age(keeping.death, draws.death[year][index], keeping.age_limit)
                 if died:
                     self._move(year, 0, "died", label, died)
@@ -305,13 +306,13 @@ class Yard:
             self._move(arrival, policy.window_start, "delivered", label, due)
 
     def _close_year(self, year: int) -> None:
-        policy = self.parameters.replacement
         for job in self._waiting:
             self._leave_undone(year, job)
         self._waiting = []
         for label, stock in self.stocks.items():
+            policy = self.parameters.of(label)
             if policy.place == "none" and (left := stock.discard_all()):
-                self._move(year, policy.window_end, "discarded", label, left)
+                self._move(year, self.parameters.replacement.window_end, "discarded", label, left)
             held = stock.on_hand
             before = self.on_hand.get((year - 1, label), 0)
             trees = self.trees
