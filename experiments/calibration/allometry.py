@@ -22,7 +22,9 @@ def main() -> None:
     for name, size in zip(("height", "spread"), sizes, strict=True):
         exponent, level = np.polyfit(np.log(area), np.log(size / 100), 1)
         rest = np.log(size / 100) - level - exponent * np.log(area)
-        print(f"{name}: {np.exp(level):.3f} m * area^{exponent:.3f}; spread of logs about the line {rest.std(ddof=2):.3f}")
+        print(
+            f"{name}: {np.exp(level):.3f} m * area^{exponent:.3f}; spread of logs about the line {rest.std(ddof=2):.3f}"
+        )
 
 
 if __name__ == "__main__":

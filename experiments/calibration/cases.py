@@ -33,19 +33,46 @@ CROP_LEVELS = (1.0, 3.0, 5.0, 7.0, 10.0)
 
 
 def spindle(growth: float, tree: float = 1.1, row: float = 3.65, **size: int) -> BlockPlan:
-    return block([stock("M.9")], "Gala", grade("feathered"), training("tall_spindle"), tree, row, GALA_TARGET, site_growth=growth, **size)
+    return block(
+        [stock("M.9")],
+        "Gala",
+        grade("feathered"),
+        training("tall_spindle"),
+        tree,
+        row,
+        GALA_TARGET,
+        site_growth=growth,
+        **size,
+    )
 
 
 def rootstock_trial() -> BlockPlan:
     stocks = [stock(name) for name in NC140]
-    return block(stocks, "Honeycrisp", grade("whip"), training("tall_spindle"), 1.2, 3.7, HONEYCRISP_TARGET, rows=2, trees_per_row=40)
+    return block(
+        stocks,
+        "Honeycrisp",
+        grade("whip"),
+        training("tall_spindle"),
+        1.2,
+        3.7,
+        HONEYCRISP_TARGET,
+        rows=2,
+        trees_per_row=40,
+    )
 
 
 def crop_levels(stocks: tuple[str, ...], leaf: int) -> BlockPlan:
     """Groups of each stock, thinned to the crop levels in one leaf and alike before."""
     plan = block(
-        [stock(name) for name in stocks for _ in CROP_LEVELS], "Honeycrisp", grade("whip"),
-        training("tall_spindle"), 1.2, 3.7, (0.0,), rows=1, trees_per_row=60,
+        [stock(name) for name in stocks for _ in CROP_LEVELS],
+        "Honeycrisp",
+        grade("whip"),
+        training("tall_spindle"),
+        1.2,
+        3.7,
+        (0.0,),
+        rows=1,
+        trees_per_row=60,
     )
     before = (0.0, 3.0, 3.0, 4.0, 4.0, 5.0, 5.0)[: leaf - 1]
     targets = tuple((*before, level) for _ in stocks for level in CROP_LEVELS)
@@ -80,7 +107,9 @@ def per_tree(run: Run) -> np.ndarray:
     return (run.values["crop_mass"] / run.model.group_trees).mean(axis=1)
 
 
-def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callable[..., Run] = run_trees) -> dict[str, float]:
+def figures(
+    physiology: Physiology, growth: float, trials: int = 1, run: Callable[..., Run] = run_trees
+) -> dict[str, float]:
     """Every figure that the targets (and our own limits, ``own.``) compare, from one parameter set."""
     out: dict[str, float] = {}
 
@@ -118,7 +147,17 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
         ("seedling", "seedling", "wide_standard", 9.0, 11.0),
         ("semi", "MM.111", "central_leader", 6.0, 6.8),
     ):
-        plan = block([stock(wood)], "Red Delicious", grade("whip"), training(system), tree, row, (0, 0, 0, 3, 6), rows=5, trees_per_row=20)
+        plan = block(
+            [stock(wood)],
+            "Red Delicious",
+            grade("whip"),
+            training(system),
+            tree,
+            row,
+            (0, 0, 0, 3, 6),
+            rows=5,
+            trees_per_row=20,
+        )
         far = run(plan, physiology, 20, trials=trials)
         crop_tree = per_tree(far)[:, 0]
         out[f"T6.{name}.first"] = first_crop(crop_tree, 19.05)
@@ -129,7 +168,17 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
         # pruned lightly until the crop peaked, hard afterwards, as the abstract says
         cut = (0.0, 0.0, 0.03, 0.05, 0.05, 0.05, 0.08, 0.2)
         system = training("slender_axis", height_limit=2.8, spread_limit=spread, pruning=cut)
-        plan = block([stock("M.9")], "Golden Delicious", grade("whip"), system, tree, 3.0, GOLDEN_TARGET, rows=4, trees_per_row=30)
+        plan = block(
+            [stock("M.9")],
+            "Golden Delicious",
+            grade("whip"),
+            system,
+            tree,
+            3.0,
+            GOLDEN_TARGET,
+            rows=4,
+            trees_per_row=30,
+        )
         pair = run(plan, physiology, 20, trials=trials)
         tonnes = STANDING * pair.yield_per_hectare().mean(axis=1)[:, 0]
         out[f"T7.{name}"] = tonnes[9:15].mean() if name == "low" else tonnes[5:7].mean()
@@ -150,7 +199,11 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
     levels = run(crop_levels(("M.9",), 6), physiology, 6, trials=trials)
     mass = levels.values["fruit_mass_mean"].mean(axis=1)[5]
     autumn = levels.values["crop_load_mean"].mean(axis=1)[5]
-    spring = levels.values["fruit_number"].mean(axis=1)[5] / levels.model.group_trees / levels.values["trunk_area_mean"].mean(axis=1)[4]
+    spring = (
+        levels.values["fruit_number"].mean(axis=1)[5]
+        / levels.model.group_trees
+        / levels.values["trunk_area_mean"].mean(axis=1)[4]
+    )
     for load in (1, 7, 10):
         out[f"T9.{load}"] = _line(load, autumn, mass)
         out[f"own.T9.spring.{load}"] = _line(load, spring, mass)
@@ -179,15 +232,34 @@ def figures(physiology: Physiology, growth: float, trials: int = 1, run: Callabl
 
     # crowding: our own limit and published trunk ratio at two densities after 13 years (Robinson 2010)
     gala, close = "Gala", training("tall_spindle")
-    plan = block([stock("MM.111")], gala, grade("feathered"), close, 1.0, 3.5, GALA_TARGET, rows=4, trees_per_row=30, site_growth=growth)
+    plan = block(
+        [stock("MM.111")],
+        gala,
+        grade("feathered"),
+        close,
+        1.0,
+        3.5,
+        GALA_TARGET,
+        rows=4,
+        trees_per_row=30,
+        site_growth=growth,
+    )
     strong = run(plan, physiology, 15, trials=trials)
-    out["own.crowding"] = strong.yield_per_hectare().mean(axis=1)[9:15, 0].mean() / two.yield_per_hectare().mean(axis=1)[9:15, 0].mean()
+    out["own.crowding"] = (
+        strong.yield_per_hectare().mean(axis=1)[9:15, 0].mean() / two.yield_per_hectare().mean(axis=1)[9:15, 0].mean()
+    )
     dense = []
     for tree, row, system in ((0.62, 3.0, "super_spindle"), (2.4, 4.06, "vertical_axis")):
-        plan = block([stock("M.9")], gala, grade("whip"), training(system), tree, row, GALA_TARGET, rows=4, trees_per_row=30)
+        plan = block(
+            [stock("M.9")], gala, grade("whip"), training(system), tree, row, GALA_TARGET, rows=4, trees_per_row=30
+        )
         dense.append(run(plan, physiology, 13, trials=trials))
-    out["own.density_trunk"] = float(dense[0].values["trunk_area_mean"][12].mean() / dense[1].values["trunk_area_mean"][12].mean())
-    out["own.density_yield"] = float(dense[0].yield_per_hectare()[:13].sum(0).mean() / dense[1].yield_per_hectare()[:13].sum(0).mean())
+    out["own.density_trunk"] = float(
+        dense[0].values["trunk_area_mean"][12].mean() / dense[1].values["trunk_area_mean"][12].mean()
+    )
+    out["own.density_yield"] = float(
+        dense[0].yield_per_hectare()[:13].sum(0).mean() / dense[1].yield_per_hectare()[:13].sum(0).mean()
+    )
     return out
 
 

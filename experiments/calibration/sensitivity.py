@@ -31,8 +31,22 @@ from harness import block, cultivar, grade, load_physiology, run_trees, stock, t
 from orchardsim.core.parameters import parameters_of
 from orchardsim.trees.parameters import Physiology
 
-NAMES = (*FREE, "source_exponent", "pruning_regrowth", "early_canopy", "late_canopy", "reserve_share", "first_leaf_canopy")
-OUTPUTS = ("yield leaves 1-5", "yield leaves 8-10", "trunk area leaf 10", "first bearing (leaf 2-3)", "swing, unthinned")
+NAMES = (
+    *FREE,
+    "source_exponent",
+    "pruning_regrowth",
+    "early_canopy",
+    "late_canopy",
+    "reserve_share",
+    "first_leaf_canopy",
+)
+OUTPUTS = (
+    "yield leaves 1-5",
+    "yield leaves 8-10",
+    "trunk area leaf 10",
+    "first bearing (leaf 2-3)",
+    "swing, unthinned",
+)
 
 
 def outputs(physiology: Physiology, growth: float) -> list[float]:
@@ -41,8 +55,15 @@ def outputs(physiology: Physiology, growth: float) -> list[float]:
     tonnes = one.yield_per_hectare()[:, 0, 0]
     swinging = dataclasses.replace(cultivar("Jonathan"), biennial=1.0, fruit_mass_potential=0.18)
     plan = block(
-        [stock("M.26")], swinging, grade("whip"), training("vertical_axis", pruning=(0.02,)), 1.5, 4.0,
-        (0, 0, math.inf), rows=3, trees_per_row=8,
+        [stock("M.26")],
+        swinging,
+        grade("whip"),
+        training("vertical_axis", pruning=(0.02,)),
+        1.5,
+        4.0,
+        (0, 0, math.inf),
+        rows=3,
+        trees_per_row=8,
     )
     other = run_trees(plan, physiology, 10, trials=1, tree_output=True)
     return [
@@ -58,7 +79,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--samples", type=int, default=1024, help="power of 2; runs samples x (parameters + 2) models")
-    parser.add_argument("--growth", type=float, default=1.3)
+    parser.add_argument("--growth", type=float, default=1.55)
     chosen = parser.parse_args()
     chosen.out.mkdir(parents=True, exist_ok=True)
     base, info = load_physiology(), parameters_of(Physiology)
@@ -84,9 +105,20 @@ def main() -> None:
     print(" " * width + "".join(f"{output:>28s}" for output in OUTPUTS) + "   (total index; first order in brackets)")
     order = np.argsort(-total.max(axis=0))
     for j in order:
-        print(f"{NAMES[j]:{width}s}" + "".join(f"{total[i, j]:17.2f} ({first[i, j]:6.2f})  " for i in range(len(OUTPUTS))))
+        print(
+            f"{NAMES[j]:{width}s}" + "".join(f"{total[i, j]:17.2f} ({first[i, j]:6.2f})  " for i in range(len(OUTPUTS)))
+        )
     (chosen.out / "sensitivity.json").write_text(
-        json.dumps({"parameters": NAMES, "outputs": OUTPUTS, "total": total.tolist(), "first": first.tolist(), "samples": chosen.samples}, indent=1),
+        json.dumps(
+            {
+                "parameters": NAMES,
+                "outputs": OUTPUTS,
+                "total": total.tolist(),
+                "first": first.tolist(),
+                "samples": chosen.samples,
+            },
+            indent=1,
+        ),
         encoding="utf-8",
     )
     figure, axes = plt.subplots(figsize=(9, 7), layout="constrained")

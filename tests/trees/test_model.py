@@ -63,7 +63,14 @@ def test_less_light_or_water_means_a_smaller_tree_and_crop(light, water):
 def test_more_crop_means_less_trunk_and_smaller_fruit():
     targets = (1.0, 3.0, 5.0, 7.0, 9.0)
     plan = block(
-        [stock("M.9")] * 5, "Gala", grade("feathered"), training("tall_spindle"), 1.1, 3.65, (0.0,), rows=2,
+        [stock("M.9")] * 5,
+        "Gala",
+        grade("feathered"),
+        training("tall_spindle"),
+        1.1,
+        3.65,
+        (0.0,),
+        rows=2,
         trees_per_row=20,
     )
     plan = dataclasses.replace(plan, crop_load_target=tuple((0.0, 3.0, 4.0, 5.0, level) for level in targets))
@@ -130,6 +137,7 @@ def test_after_a_frosted_year_bloom_is_heavy_and_the_block_swings_together():
     assert crops["hit"][7].sum() == 0
     usual = np.mean([c.mean() for c in clusters["calm"][6:10]])
     assert clusters["hit"][8].mean() > 1.2 * usual
+
     # block crop relative to its own mean: a block of trees out of step is steadier
     def swing(found):
         total = np.array([c.sum() for c in found[8:]])
@@ -298,8 +306,17 @@ def test_dead_and_empty_positions_hold_zeros():
 
 
 def test_row_groups_grow_as_the_blocks_they_would_be():
-    plan = block([stock("B.9"), stock("G.935")], "Honeycrisp", grade("whip"), training("tall_spindle"), 1.2, 3.7,
-                 (0.0, 4.0), rows=4, trees_per_row=15)
+    plan = block(
+        [stock("B.9"), stock("G.935")],
+        "Honeycrisp",
+        grade("whip"),
+        training("tall_spindle"),
+        1.2,
+        3.7,
+        (0.0, 4.0),
+        rows=4,
+        trees_per_row=15,
+    )
     run = run_trees(plan, PHYSIOLOGY, 5, even=True, trials=1)
     weak, strong = run.values["trunk_area_mean"][4, 0]
     assert weak < strong

