@@ -313,7 +313,7 @@ class Tile:
             builds = money.support_hours > 0 and year == support_year and money.year_planted >= 0
             if not (block.standing or building):
                 continue
-            for row, season_row in enumerate(self.pick):
+            for row, season_row in enumerate(self.pick.tolist()):
                 season = drivers[group]
                 row_jobs = work.dormant_jobs(
                     label, season, season_row, float(pruning[row, group]), float(training[row, group])
@@ -332,7 +332,7 @@ class Tile:
             self._check_flowers(bloom)
             drivers = self.library.drivers[block.number]
             for group, label in enumerate(block.resolved.labels):
-                for row, season_row in enumerate(self.pick):
+                for row, season_row in enumerate(self.pick.tolist()):
                     hours = float(bloom.thinning_hours[row, group])
                     jobs[row].append(work.thinning_job(label, drivers[group], season_row, hours))
         outcome = self._work(year, 1, jobs)
@@ -342,7 +342,7 @@ class Tile:
             share, late = np.ones(shape), np.zeros(shape)
             for group in range(shape[1]):
                 bloom_day = self.library.drivers[block.number][group].bloom_day
-                for row, season_row in enumerate(self.pick):
+                for row, season_row in enumerate(self.pick.tolist()):
                     done = outcome[row][place + group]
                     share[row, group] = done.share
                     late[row, group] = work.thinning_delay(done, bloom_day[season_row])
@@ -369,7 +369,7 @@ class Tile:
             for group, label in enumerate(block.resolved.labels):
                 spread = block.resolved.plan.cultivars[group].ripening_spread
                 due = pass_days(0.0, spread, block.model.pass_share[group])
-                for row, season_row in enumerate(self.pick):
+                for row, season_row in enumerate(self.pick.tolist()):
                     season = drivers[group]
                     hours = float(ripe.summer_pruning_hours[row, group])
                     jobs[row].append(work.summer_pruning_job(label, season, season_row, hours))
@@ -474,10 +474,10 @@ class Tile:
         depth = block.model.water(irrigation, block.state.cover)
         self.totals.put("irrigation_depth", self.rows, year, block.columns, depth)
         if self.single_trees is not None:
-            for name, values in trees.tree_output(block.state).items():
+            for name, single in trees.tree_output(block.state).items():
                 for row, trial in enumerate(self.trials):
                     store = self.single_trees.setdefault((trial, block.number), {})
-                    store.setdefault(name, []).append(values[row].copy())
+                    store.setdefault(name, []).append(single[row].copy())
 
     def _remove(self, block: BlockRun, year: int) -> None:
         standing = block.model.total(block.state.alive)
@@ -554,6 +554,7 @@ class Tile:
         self.pick = self.library.pick(self.trials, year)
         block.season = self.library.for_trees(block.number, self.pick)
         self._draw(block, year)
+        assert block.draws is not None
         if block.planted:
             self._rest_losses(block, year)
             trees.rest_to_bloom(model, state)
