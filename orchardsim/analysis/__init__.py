@@ -4,5 +4,6 @@ from __future__ import annotations
 
 from orchardsim.analysis.compare import compare
 from orchardsim.analysis.drivers import RiskDrivers, risk_drivers
+from orchardsim.analysis.stress import stress
 
-__all__ = ["RiskDrivers", "compare", "risk_drivers"]
+__all__ = ["RiskDrivers", "compare", "risk_drivers", "stress"]

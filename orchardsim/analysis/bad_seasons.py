@@ -115,18 +115,29 @@ BAD_SEASONS: Final = (
         "Infection weather all through bloom, an aggressive strain, and cutting out that comes too late.",
         (
             Change(
-                "blight_days", 8.0, "day", "days in bloom that meet the infection rule",
-                "a bloom of some ten days wet and warm almost throughout", "assumption",
+                "blight_days",
+                8.0,
+                "day",
+                "days in bloom that meet the infection rule",
+                "a bloom of some ten days wet and warm almost throughout",
+                "assumption",
             ),
             Change(
-                "hazard.blight_strike", 5.0, "1", "how much likelier a strike is than in usual years of such weather",
+                "hazard.blight_strike",
+                5.0,
+                "1",
+                "how much likelier a strike is than in usual years of such weather",
                 "set so that a young block on M.9 loses some 10 to 15 % of its trees at once; losses of 10 % in an "
                 "episode of rootstock blight: Norelli & Aldwinckle 2003 (ars.usda.gov, report 147698), read",
                 "assumption",
             ),
             Change(
-                "hazard.blight_sanitation", 0.0, "1", "share of the usual gain by cutting out that is left",
-                "crews cannot keep up in an epidemic", "assumption",
+                "hazard.blight_sanitation",
+                0.0,
+                "1",
+                "share of the usual gain by cutting out that is left",
+                "crews cannot keep up in an epidemic",
+                "assumption",
             ),
         ),
     ),
@@ -136,7 +147,10 @@ BAD_SEASONS: Final = (
         "A storm shortly before picking marks most of the fruit; it goes to processing.",
         (
             Change(
-                "hail_fraction", 0.8, "1", "share of the fruit marked, without a net",
+                "hail_fraction",
+                0.8,
+                "1",
+                "share of the fruit marked, without a net",
                 "40 to 100 % of a hit crop in severe cases (a student's page on Michigan hail, 2012: weak, read)",
                 "assumption",
             ),
@@ -148,8 +162,12 @@ BAD_SEASONS: Final = (
         "Two fifths of the usual rain from spring to autumn, and the water for irrigation gives out.",
         (
             Change(
-                "summer_rain", 0.4, "1", "rain from April to September (October to March in the south), of what the "
-                "season would have had", "a drought of the worst kind in a humid place", "assumption",
+                "summer_rain",
+                0.4,
+                "1",
+                "rain from April to September (October to March in the south), of what the season would have had",
+                "a drought of the worst kind in a humid place",
+                "assumption",
             ),
             Change("irrigation", 0.0, "1", "irrigation of that year", "well or pond dry", "assumption"),
         ),
@@ -160,13 +178,21 @@ BAD_SEASONS: Final = (
         "A hard freeze in November before the wood is ready, then a night far below the coldest of the record.",
         (
             Change(
-                "acclimation_shortfall", 9.0, "K", "cold beyond what the wood had hardened to",
+                "acclimation_shortfall",
+                9.0,
+                "K",
+                "cold beyond what the wood had hardened to",
                 "half of the trees die at 12 K in this model; sudden falls from 70 to below 20 °F in November are on "
-                "record in Missouri (eXtension, read)", "assumption",
+                "record in Missouri (eXtension, read)",
+                "assumption",
             ),
             Change(
-                "winter_below_record", 8.0, "K", "coldest night below the coldest of the site's own past",
-                "a winter beyond the record", "assumption",
+                "winter_below_record",
+                8.0,
+                "K",
+                "coldest night below the coldest of the site's own past",
+                "a winter beyond the record",
+                "assumption",
             ),
         ),
     ),
@@ -183,9 +209,13 @@ BAD_SEASONS: Final = (
         "Half of every crew is missing for the whole year.",
         (
             Change(
-                "crew_share", 0.5, "1", "share of every crew that comes",
+                "crew_share",
+                0.5,
+                "1",
+                "share of every crew that comes",
                 "a whole state was short by 8.6 to 8.8 % at the peak in 2011 and 2012 (capitalpress.com 2013, press, "
-                "read); a single farm can be hit far harder", "assumption",
+                "read); a single farm can be hit far harder",
+                "assumption",
             ),
         ),
     ),
@@ -195,13 +225,21 @@ BAD_SEASONS: Final = (
         "Replacement trees on order come two years late, and trees planted in these years are weak.",
         (
             Change(
-                "nursery_deliveries", 0.0, "1", "deliveries of replacement trees in the two years",
-                "as after the nursery freeze of November 2010 (press, read); the length is an assumption", "assumption",
+                "nursery_deliveries",
+                0.0,
+                "1",
+                "deliveries of replacement trees in the two years",
+                "as after the nursery freeze of November 2010 (press, read); the length is an assumption",
+                "assumption",
             ),
             Change(
-                "transplant_loss", 0.2, "1", "share of newly planted trees that fail in their first leaf, at least",
+                "transplant_loss",
+                0.2,
+                "1",
+                "share of newly planted trees that fail in their first leaf, at least",
                 "establishment of 98 % with feathered trees and down to 50 % with bench grafts "
-                "(goodfruit.com/feathered-trees-are-profitable, read)", "assumption",
+                "(goodfruit.com/feathered-trees-are-profitable, read)",
+                "assumption",
             ),
         ),
         years=2,
@@ -212,8 +250,12 @@ BAD_SEASONS: Final = (
         "The five years of the record that together would have left the least crop, replayed.",
         (
             Change(
-                "record_spell", 5.0, "year", "years in a row with the least crop, by frost and growing weather",
-                "the plan's own station record", "computed",
+                "record_spell",
+                5.0,
+                "year",
+                "years in a row with the least crop, by frost and growing weather",
+                "the plan's own station record",
+                "computed",
             ),
         ),
         years=5,

@@ -16,6 +16,7 @@ COMMANDS = {
     "check": "read a plan and print what it plants, orders, builds and pays; runs nothing",
     "weather": "quality report of a station record: gaps, outliers, climate, bloom and frost history",
     "compare": "several plans in the same futures: paired differences and how sure they are",
+    "stress": "place named bad seasons at every leaf and say what each costs",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
     "report": "rebuild the report of a saved run",
 }

@@ -1,0 +1,83 @@
+"""``orchardsim stress``: named bad seasons placed at every leaf."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from orchardsim.cli.run import whole_number
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
+    parser.add_argument(
+        "--trials", type=whole_number(4, 100_000), default=24, help="simulated futures that each meets (default 24)"
+    )
+    parser.add_argument("--years", type=whole_number(2, 80), default=20, help="years counted from year 0 (default 20)")
+    parser.add_argument(
+        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
+    )
+    parser.add_argument(
+        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument(
+        "--only",
+        action="append",
+        metavar="NAME",
+        help="one bad season; may be repeated: late_frost, two_frosts, fire_blight, hail, drought, hard_winter, "
+        "price_slump, short_crew, nursery_failure, worst_spell (default: all)",
+    )
+    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for stress.json, stress.html and figures/")
+    parser.add_argument("--force", action="store_true", help="write into a folder that holds another stress test")
+    parser.add_argument("--json", action="store_true", help="print all numbers as JSON instead of the table")
+
+
+def execute(options: argparse.Namespace) -> int:
+    """Strike the plan, print the table, and save the stress test when a folder is given."""
+    from orchardsim.analysis.stress import choose, stress, stress_size
+    from orchardsim.plan import load_plan
+    from orchardsim.results import dump_summary
+    from orchardsim.results.stress import prepare_stress_folder, stress_document
+
+    chosen = choose(options.only)
+    plan = load_plan(options.plan)
+    if options.out is not None:
+        prepare_stress_folder(options.out, force=options.force)
+    from tqdm import tqdm
+
+    total = stress_size(plan, options.trials, options.years, chosen)
+    print(
+        f"{plan.title}: {len(chosen)} bad seasons at every leaf, {options.trials} trials of {options.years} years",
+        file=sys.stderr,
+    )
+    with tqdm(total=total, unit=" struck runs", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+        found = stress(
+            plan,
+            trials=options.trials,
+            years=options.years,
+            seed=options.seed,
+            jobs=options.jobs,
+            bad_seasons=chosen,
+            progress=bar.update,
+        )
+    if options.json:
+        print(dump_summary(stress_document(found)), end="")
+    else:
+        from orchardsim.report.stress_words import stress_sentences, stress_table
+
+        print(stress_table(found))
+        print()
+        for sentence in stress_sentences(found):
+            print(sentence)
+    if options.out is None:
+        if not options.json:
+            print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
+        return 0
+    from orchardsim.report.stress_page import write_stress
+
+    write_stress(options.out, found)
+    print(f"saved in {options.out}: stress.html, stress.json, figures/", file=sys.stderr)
+    return 0

@@ -1,0 +1,105 @@
+"""The saved stress test: all numbers as JSON, pictures as files, and one page that holds everything."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from orchardsim.core.errors import InputError
+from orchardsim.report.page import inline_svg, render
+from orchardsim.report.show import CAUTIONS, LEFT_OUT
+from orchardsim.report.stress_words import (
+    explanation_lines,
+    footer_text,
+    ranked,
+    show_of,
+    stress_cells,
+    stress_sentences,
+)
+from orchardsim.results.store import FIGURES_FOLDER, dump_summary, write_text_whole
+from orchardsim.results.stress import STRESS_FILE, STRESS_PAGE, Stress, stress_document
+
+
+def write_stress(out_dir: str | Path, found: Stress) -> Path:
+    """Write ``stress.json``, ``figures/`` and ``stress.html``.
+
+    Parameters
+    ----------
+    out_dir : path
+        Made where it does not exist; see :func:`orchardsim.results.stress.prepare_stress_folder`.
+    found : Stress
+
+    Returns
+    -------
+    pathlib.Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    from orchardsim.report.stress_figures import FIGURES
+    from orchardsim.report.style import picture_settings, save_figure
+
+    folder = Path(out_dir)
+    try:
+        document = stress_document(found) | {"sentences": stress_sentences(found)}
+        write_text_whole(folder / STRESS_FILE, dump_summary(document))
+        with picture_settings():
+            pictures = {
+                name: save_figure(draw(found), folder / FIGURES_FOLDER, name) for name, (_, draw) in FIGURES.items()
+            }
+        write_text_whole(folder / STRESS_PAGE, stress_html(found, pictures))
+    except OSError as error:
+        raise InputError(str(folder), f"the stress test could not be written ({error.strerror or error})") from error
+    return folder / STRESS_PAGE
+
+
+def stress_html(found: Stress, pictures: Mapping[str, str]) -> str:
+    """The page as text; ``pictures`` from name to SVG text."""
+    from orchardsim.report.stress_figures import FIGURES
+
+    show = show_of(found)
+    return render(
+        "stress.html",
+        title=f"Bad seasons: {found.title}",
+        footer=footer_text(found),
+        sentences=stress_sentences(found),
+        cells=stress_cells(found, show),
+        explanations=explanation_lines(found),
+        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
+        pictures=[
+            {"heading": heading, "svg": inline_svg(pictures[name], name)}
+            for name, (heading, _) in FIGURES.items()
+            if name in pictures
+        ],
+        seasons=[
+            {
+                "title": season.title,
+                "sentence": season.sentence,
+                "note": season.note,
+                "changes": [
+                    {
+                        "meaning": change["meaning"],
+                        "value": f"{change['value']:g} {change['unit'] if change['unit'] != '1' else ''}".strip(),
+                        "status": change["status"],
+                        "source": change["source"],
+                    }
+                    for change in season.changes
+                ],
+            }
+            for season in ranked(found)
+        ],
+        left_out=(*NOT_IN_A_STRIKE, *LEFT_OUT),
+        cautions=CAUTIONS,
+    )
+
+
+NOT_IN_A_STRIKE = (
+    "Hail marks fruit; wounds of the wood and the fire blight that follows them are not simulated. A drought brings no "
+    "extra heat, a hard winter kills wood and roots but no flower buds alone.",
+    "A nursery failure delays replacement trees and weakens new ones; the first planting itself is not put off.",
+    "One bad season (or run of them) at a time; two different ones together can cost more than their sum.",
+)
+"""What the bad seasons leave out, said on the page."""
