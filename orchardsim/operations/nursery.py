@@ -384,6 +384,8 @@ def replay_stock(
         waiting += int(lost_after[year])
         if replant_loss:
             replants.insert(0, replanted)
+            if len(replants) > len(replant_loss):
+                replants[-2] += replants.pop()
             waiting += _lose_replants(replants, replant_loss, draws.replants[year])
         ordered = 0
         if age >= 1:
@@ -403,10 +405,14 @@ def _lose_replants(replants: list[int], loss: Sequence[float], uniform: float) -
     number = sum(replants)
     if not number:
         return 0
-    risk = sum(trees * loss[min(age, len(loss) - 1)] for age, trees in enumerate(replants)) / number
-    died = rest = binomial_quantile(number, risk, uniform)
-    for age, trees in enumerate(replants):
-        part = min(rest, trees)
+    risk = 0.0
+    for trees, chance in zip(replants, loss, strict=False):
+        risk += trees * chance
+    died = rest = binomial_quantile(number, risk / number, uniform)
+    age = 0
+    while rest:
+        part = min(rest, replants[age])
         replants[age] -= part
         rest -= part
+        age += 1
     return died

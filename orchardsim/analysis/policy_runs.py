@@ -1,0 +1,207 @@
+"""Full simulation of a plan over some trials, keeping what tells of gaps and replacement trees."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, fields
+from multiprocessing import get_context
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.streams import Streams
+from orchardsim.economy import cash_flows, draw_prices, indicators
+from orchardsim.operations.parameters import Replacement
+from orchardsim.operations.yard import Yard
+from orchardsim.plan import Plan
+from orchardsim.simulation import books
+from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.tile import BlockRun, Tile
+from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.unit import farm_quantities, tile_size
+
+Array = NDArray[np.float64]
+Policies = Mapping[str, Replacement]
+
+
+@dataclass(frozen=True)
+class PolicyRun:
+    """Gaps, replacement trees and money of a plan; arrays (trial, year, label) [trees] unless said.
+
+    Attributes
+    ----------
+    lost_before, lost_after : array
+        Trees lost before and after the year's replanting.
+    wanted, waiting : array
+        Gaps before and after the year's replanting, in years in which the label's gaps are filled.
+    replanted, bought, ordered, on_hand, alive : array
+        ``bought`` counts all replacement trees that came, those of the first planting included.
+    npv : array, (trial,) [money]
+    """
+
+    lost_before: Array
+    lost_after: Array
+    wanted: Array
+    waiting: Array
+    replanted: Array
+    bought: Array
+    ordered: Array
+    on_hand: Array
+    alive: Array
+    npv: Array
+
+
+class PolicyTile(Tile):
+    """A tile whose row groups follow replacement rules of their own.
+
+    Parameters
+    ----------
+    policies : mapping from label to Replacement
+        One for each label. Years before year 0 follow the plan.
+    """
+
+    def __init__(self, policies: Policies, plan: Plan, *arguments: Any) -> None:
+        self.policies = policies
+        super().__init__(plan, *arguments)
+
+    def _open_yards(self) -> list[Yard]:
+        last = {
+            label: block.year_planted + self.policies[label].last_refill_leaf - 1
+            for block in self.plan.blocks
+            for label in block.labels
+        }
+        return [
+            Yard(
+                dataclasses.replace(yard.parameters, by_label=self.policies, last_refill_year=last),
+                yard.labels,
+                yard.draws,
+            )
+            for yard in super()._open_yards()
+        ]
+
+    def open(self) -> None:
+        """Grow established blocks through the years before year 0, then go by the policies."""
+        super().open()
+        longest = max(policy.last_refill_leaf for policy in self.policies.values())
+        own = self.plan.replacement
+        self.plan = dataclasses.replace(self.plan, replacement=dataclasses.replace(own, last_refill_leaf=longest))
+
+
+class WatchedTile(PolicyTile):
+    """Notes how many trees were lost before the replanting, and which gaps stay open."""
+
+    wanted: Array
+    waiting: Array
+    lost_before: Array
+
+    def watch(self) -> None:
+        """Make room for the notes; call it before the first year."""
+        shape = self.totals.arrays["trees_alive"].shape
+        self.wanted, self.waiting, self.lost_before = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+
+    def _rest_losses(self, block: BlockRun, year: int) -> None:
+        super()._rest_losses(block, year)
+        if year >= 0:
+            lost = self.totals.arrays["trees_lost"][self.rows, year, block.columns].sum(axis=-1)
+            self.lost_before[self.rows, year, block.columns] = lost
+
+    def _replant(self, block: BlockRun, year: int) -> Array:
+        gaps = block.model.group_trees - block.model.total(block.state.alive)
+        planted = super()._replant(block, year)
+        leaf = block.resolved.leaf(year)
+        meant = np.array([1 < leaf <= self.policies[label].last_refill_leaf for label in block.resolved.labels])
+        self.wanted[self.rows, year, block.columns] = gaps * meant
+        self.waiting[self.rows, year, block.columns] = (gaps - planted) * meant
+        return planted
+
+
+def no_replacement(plan: Plan) -> dict[str, Replacement]:
+    """Policies of a plan under which no gap is ever filled."""
+    never = dataclasses.replace(
+        plan.replacement,
+        spares_at_planting=0.0, place="none", reorder=False, reorder_point=0.0, order_up_to=0.0, last_refill_leaf=0,
+    )  # fmt: skip
+    return dict.fromkeys(plan.labels, never)
+
+
+def run_policy(
+    plan: Plan, policies: Policies, library: SeasonLibrary | None, trials: range, years: int, seed: int
+) -> PolicyRun:
+    """Simulate a range of trials in full.
+
+    Parameters
+    ----------
+    plan : Plan
+    policies : mapping from label to Replacement
+    library : SeasonLibrary or None
+        Seasons that cover these trials; worked out here where it is None.
+    """
+    streams = Streams(seed)
+    if library is None:
+        library = build_library(plan, streams, trials, years, "sampled")
+    totals = Totals(len(trials), years, plan.labels)
+    shape = totals.arrays["trees_alive"].shape
+    notes = {name: np.zeros(shape) for name in ("wanted", "waiting", "lost_before")}
+    step = tile_size(plan)
+    for start in range(trials.start, trials.stop, step):
+        part = range(start, min(start + step, trials.stop))
+        tile = WatchedTile(policies, plan, library, streams, part, years, totals, trials.start)
+        tile.watch()
+        tile.run()
+        for name, kept in notes.items():
+            kept += getattr(tile, name)
+    totals.check_bounds()
+    found = totals.arrays
+    region = library.region[library.sample.pick[slice(*_rows(library, trials)), :years]]
+    prices = draw_prices(streams, trials, plan.market, region, [money.cultivar for money in plan.money])
+    quantities = farm_quantities(plan, totals, region)
+    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)
+    books.check_ledger(ledger.yearly(), ledger.net_cash_flow())
+    return PolicyRun(
+        lost_before=notes["lost_before"],
+        lost_after=found["trees_lost"].sum(axis=-1) - notes["lost_before"],
+        wanted=notes["wanted"],
+        waiting=notes["waiting"],
+        replanted=found["trees_replanted"],
+        bought=totals.bought,
+        ordered=found["trees_ordered"],
+        on_hand=found["spares_on_hand"],
+        alive=found["trees_alive"],
+        npv=indicators(ledger, plan.finance).npv,
+    )
+
+
+def _rows(library: SeasonLibrary, trials: range) -> tuple[int, int]:
+    return trials.start - library.first_trial, trials.stop - library.first_trial
+
+
+def joined(parts: Sequence[Any]) -> Any:
+    """Results of neighbouring ranges of trials as one; a dataclass of arrays with trials first."""
+    kind = type(parts[0])
+    names = [each.name for each in fields(kind)]
+    return kind(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+
+
+def cut(trials: range, pieces: int) -> list[range]:
+    """A range of trials in at most so many pieces."""
+    size = max(1, -(-len(trials) // max(pieces, 1)))
+    return [range(start, min(start + size, trials.stop)) for start in range(trials.start, trials.stop, size)]
+
+
+def in_processes(tasks: Sequence[tuple[Callable[..., Any], tuple[Any, ...]]], jobs: int) -> Iterator[tuple[int, Any]]:
+    """Results of independent tasks as they finish, with their number."""
+    if jobs == 1 or len(tasks) == 1:
+        for number, (function, arguments) in enumerate(tasks):
+            yield number, function(*arguments)
+        return
+    with ProcessPoolExecutor(min(jobs, len(tasks)), mp_context=get_context("forkserver")) as pool:
+        waiting = {pool.submit(function, *arguments): number for number, (function, arguments) in enumerate(tasks)}
+        try:
+            for task in as_completed(waiting):
+                yield waiting[task], task.result()
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise

@@ -1,0 +1,389 @@
+"""Search for the cheapest replacement policy of one row group: the yard's stock rules replayed over known losses.
+
+What a policy brings is counted per trial, at year 0: worth of every replant in its year, less trees, keep and planting.
+Losses of the first planting hardly depend on whether gaps are filled, so they are simulated once.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.analysis.policy_runs import Array
+from orchardsim.core.streams import Streams
+from orchardsim.economy.payments import growth, paid_with_deposit
+from orchardsim.operations.draws import YardDraws, draw_operations
+from orchardsim.operations.nursery import StockDraws, StockYears, binomial_quantile, replay_stock, stock_policy
+from orchardsim.operations.parameters import Replacement
+from orchardsim.plan import Plan
+
+SHARES: Final = (0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.10, 0.125, 0.15, 0.20, 0.25, 0.30, 0.40)
+"""Spares at planting that are tried, as shares of the trees planted."""
+LEVELS: Final = (
+    (0.0, 0.0), (0.0, 0.01), (0.0, 0.02), (0.0, 0.03), (0.0, 0.05), (0.01, 0.01), (0.01, 0.02), (0.01, 0.03), (0.02, 0.02),
+    (0.02, 0.04), (0.03, 0.03), (0.03, 0.06), (0.05, 0.05), (0.05, 0.10), (0.08, 0.08), (0.10, 0.15),
+)  # fmt: skip
+"""Reorder points and order-up-to levels that are tried, as shares of the trees planted."""
+LAST_LEAVES: Final = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 20)
+"""Last leaves to refill that are tried; a block that stands already has its own leaf and the next ones besides."""
+ROUNDS: Final = 8
+
+
+class StockMoney(NamedTuple):
+    """What replacement trees of a label cost, at year 0; arrays (year,).
+
+    Attributes
+    ----------
+    tree : float [money/tree]
+    deposit_share : float [1]
+    trees : array [1]
+        Present value of 1 of money spent on trees in a year.
+    keep : array [money/tree/year]
+        Of one spare, its labour apart.
+    keep_hour : array [money/hour]
+    replant : array [money/tree]
+        Labour and care of filling one gap.
+    """
+
+    tree: float
+    deposit_share: float
+    trees: Array
+    keep: Array
+    keep_hour: Array
+    replant: Array
+
+
+class Spent(NamedTuple):
+    """Present value of what a policy costs by trial, (trial,) [money]."""
+
+    trees: Array
+    keep: Array
+    replanting: Array
+
+    @property
+    def total(self) -> Array:
+        """Sum of the three."""
+        return self.trees + self.keep + self.replanting
+
+
+def stock_money(plan: Plan, label: int, years: int) -> StockMoney:
+    """Prices of a label's replacement trees as the ledger books them.
+
+    Notes
+    -----
+    All labour is counted as paid, also where the family does it.
+    """
+    costs, finance, money = plan.costs, plan.finance, plan.money[label]
+    discount = (1 + finance.discount_rate) ** -np.arange(years, dtype=float)
+    index = growth(costs.cost_trend, finance, years) * discount
+    wage = costs.wage * (1 + costs.labour_charges) * growth(costs.wage_trend, finance, years) * discount
+    return StockMoney(
+        money.tree_price if money.replacement_price is None else money.replacement_price,
+        finance.deposit_share,
+        index,
+        costs.spare_upkeep * index,
+        wage,
+        costs.replant_care * index + wage / plan.work_rates.replanting,
+    )
+
+
+def spent(
+    money: StockMoney, policy: Replacement, ordered: Array, bought: Array, on_hand: Array, replanted: Array
+) -> Spent:
+    """Present value of a policy's trees, keep and planting; arrays (trial, year) [trees]."""
+    pay = paid_with_deposit(ordered, bought, money.tree, money.deposit_share)
+    keep = money.keep + policy.keeping.upkeep_hours * money.keep_hour
+    return Spent((pay * money.trees).sum(axis=1), (on_hand * keep).sum(axis=1), (replanted * money.replant).sum(axis=1))
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Trees of the first planting of one label that are lost, (trial, year), before and after the replanting."""
+
+    before: NDArray[np.int64]
+    after: NDArray[np.int64]
+
+
+class StockRun(NamedTuple):
+    """Replayed stock, (trial, year) [trees]; see :class:`orchardsim.operations.nursery.StockYears`."""
+
+    replanted: Array
+    ordered: Array
+    delivered: Array
+    died: Array
+    discarded: Array
+    on_hand: Array
+    waiting: Array
+
+
+class Replay:
+    """Replays replacement policies of one label over the same losses, nursery trade and prices.
+
+    Parameters
+    ----------
+    trees : int
+        Planted.
+    leaf : sequence of int, (year,)
+    losses : Losses
+    draws : sequence of StockDraws, one per trial
+    value : array, (year,) [money/tree]
+        Worth of a replant at year 0, before its cost.
+    money : StockMoney
+    replant_loss : sequence of float [1/year]
+    """
+
+    def __init__(
+        self,
+        trees: int,
+        leaf: Sequence[int],
+        losses: Losses,
+        draws: Sequence[StockDraws],
+        value: Array,
+        money: StockMoney,
+        replant_loss: Sequence[float] = (),
+    ) -> None:
+        self.trees, self.leaf, self.losses, self.draws = trees, [int(age) for age in leaf], losses, draws
+        self.value, self.money, self.replant_loss = value, money, tuple(replant_loss)
+        self._before, self._after = losses.before.tolist(), losses.after.tolist()
+        self._found: dict[Replacement, Array] = {}
+
+    def run(self, policy: Replacement) -> StockRun:
+        """All trials under a policy."""
+        levels = stock_policy(policy, self.trees)
+        # An order can be late, but hardly six years in a row.
+        stop = sum(age <= max(policy.last_refill_leaf, 1) + 6 for age in self.leaf)
+        columns = np.zeros((len(StockYears._fields), len(self.draws), len(self.leaf)))
+        for trial, draws in enumerate(self.draws):
+            columns[:, trial, :stop] = replay_stock(
+                policy,
+                levels,
+                self.trees,
+                self.leaf[:stop],
+                self._before[trial],
+                self._after[trial],
+                draws,
+                self.replant_loss,
+            )
+        return StockRun(*columns)
+
+    def spent(self, policy: Replacement, run: StockRun) -> Spent:
+        """Present value of what the policy costs."""
+        return spent(self.money, policy, run.ordered, run.delivered, run.on_hand, run.replanted)
+
+    def gain(self, policy: Replacement) -> Array:
+        """Worth of the replants less all that the policy costs, (trial,) [money]."""
+        if policy not in self._found:
+            run = self.run(policy)
+            self._found[policy] = run.replanted @ self.value - self.spent(policy, run).total
+        return self._found[policy]
+
+    def gap_cost(self) -> Array:
+        """Money that filling one gap takes in a year: tree, labour and care, (year,)."""
+        return self.money.tree * self.money.trees + self.money.replant
+
+    def worth_filling(self) -> Array:
+        """Loss by year and gap if it is not filled: the replant's worth where that covers its cost, else 0 (year,)."""
+        return np.where((self.value > self.gap_cost()) & (np.array(self.leaf) > 1), self.value, 0.0)
+
+    def margin_at_stake(self) -> Array:
+        """Margin lost if no gap is filled, of gaps that are worth filling when they could first be, (trial,)."""
+        worth = self.worth_filling()
+        next_year = np.append(worth[1:], 0.0)
+        stake: Array = self.losses.before @ worth + self.losses.after @ next_year
+        return stake
+
+
+def yard_draws(plan: Plan, streams: Streams, trials: Iterable[int], years: int) -> list[YardDraws]:
+    """The yard's own draws of each trial."""
+    return [
+        draw_operations(
+            streams.at("yard", trial=t),
+            [streams.at("yard", label, trial=t) for label in plan.labels],
+            years,
+            len(plan.crews),
+        )
+        for t in trials
+    ]
+
+
+def stock_draws(plan: Plan, streams: Streams, trials: Sequence[int], years: int) -> list[list[StockDraws]]:
+    """Draws by label and trial: the yard's own, and one for the deaths of replants."""
+    yards = yard_draws(plan, streams, trials, years)
+    return [
+        [
+            StockDraws(
+                [row[number] for row in yard.short],
+                [row[number] for row in yard.short_share],
+                [row[number] for row in yard.death],
+                yard.delay,
+                yard.spot,
+                streams.at("replant loss", label, trial=t).random(years).tolist(),
+            )
+            for t, yard in zip(trials, yards, strict=True)
+        ]
+        for number, label in enumerate(plan.labels)
+    ]
+
+
+def independent_losses(losses: Losses, trees: int, rngs: Sequence[np.random.Generator]) -> Losses:
+    """Losses of the same mean by year, in which every tree dies by itself: binomial, no good and bad years.
+
+    Parameters
+    ----------
+    rngs : sequence of Generator, one per trial
+    """
+    years = losses.before.shape[1]
+    columns = np.stack([losses.before, losses.after], axis=2).reshape(len(losses.before), 2 * years)
+    standing = trees - np.concatenate([np.zeros((len(columns), 1)), columns.cumsum(axis=1)[:, :-1]], axis=1)
+    rate = columns.sum(axis=0) / np.maximum(standing.sum(axis=0), 1)
+    drawn = np.zeros_like(columns)
+    for trial, rng in enumerate(rngs):
+        alive = trees
+        for column, uniform in enumerate(rng.random(2 * years)):
+            drawn[trial, column] = binomial_quantile(alive, float(rate[column]), float(uniform))
+            alive -= int(drawn[trial, column])
+    pairs = drawn.reshape(len(columns), years, 2)
+    return Losses(pairs[..., 0], pairs[..., 1])
+
+
+class Families(NamedTuple):
+    """Best policy of each kind, by mean gain.
+
+    Attributes
+    ----------
+    never : no gap is filled
+    spares : spares bought at planting, nothing ordered later
+    orders : no spares at planting, trees ordered later
+    both : spares at planting and orders later, as far as they pay
+    elsewhere : the best policy with the spares kept in the other place
+    """
+
+    never: Replacement
+    spares: Replacement
+    orders: Replacement
+    both: Replacement
+    elsewhere: Replacement
+
+    def best(self, replay: Searched) -> Replacement:
+        """The best of them all; simpler ones where gains are equal."""
+        found = self.never
+        for policy in self:
+            if replay.gain(policy).mean() > replay.gain(found).mean():
+                found = policy
+        return found
+
+
+class FarmReplay:
+    """Several labels under one common policy."""
+
+    def __init__(self, replays: Sequence[Replay]) -> None:
+        self.replays = replays
+        largest = max(replays, key=lambda one: one.trees)
+        self.trees, self.leaf = largest.trees, largest.leaf
+
+    def gain(self, policy: Replacement) -> Array:
+        """Sum of the labels' gains by trial."""
+        return np.sum([replay.gain(policy) for replay in self.replays], axis=0)
+
+
+Searched = Replay | FarmReplay
+
+
+def never_filled(start: Replacement) -> Replacement:
+    """A policy under which no gap is filled and nothing is bought."""
+    return dataclasses.replace(
+        start, spares_at_planting=0.0, reorder=False, reorder_point=0.0, order_up_to=0.0, last_refill_leaf=0, place="none"
+    )  # fmt: skip
+
+
+def search(replay: Searched, start: Replacement) -> Families:
+    """Best policies: one setting after the other is changed while the mean gain rises.
+
+    Parameters
+    ----------
+    replay : Replay or FarmReplay
+    start : Replacement
+        The plan's own: its lead time, lots, deaths and chances stay.
+    """
+    never = never_filled(start)
+    leaf = max(2, min(5, max(replay.leaf)))
+    row = dataclasses.replace(never, place="nursery_row", last_refill_leaf=leaf)
+    spares = improve(
+        replay, dataclasses.replace(row, spares_at_planting=0.03), (spares_choices, leaf_choices, place_choices)
+    )
+    orders = improve(
+        replay, dataclasses.replace(row, reorder=True, order_up_to=0.02), (order_choices, leaf_choices, place_choices)
+    )
+    both = dataclasses.replace(spares, reorder=True, last_refill_leaf=orders.last_refill_leaf)
+    both = dataclasses.replace(both, reorder_point=orders.reorder_point, order_up_to=orders.order_up_to)
+    both = improve(replay, both)
+    own = improve(replay, start)
+    if replay.gain(own).mean() > replay.gain(both).mean():
+        both = own
+    found = Families(never, spares, orders, both, both)
+    best = found.best(replay)
+    if best == never:
+        return found
+    other = dataclasses.replace(best, place="pots" if best.place == "nursery_row" else "nursery_row")
+    return found._replace(elsewhere=improve(replay, other, (spares_choices, order_choices)))
+
+
+def improve(replay: Searched, policy: Replacement, changes: Sequence[Changes] | None = None) -> Replacement:
+    """Change one setting after the other while the mean gain rises."""
+    if changes is None:
+        changes = (spares_choices, order_choices, leaf_choices, place_choices)
+    for _ in range(ROUNDS):
+        before = policy
+        for change in changes:
+            policy = _best(replay, policy, change(replay, policy))
+        if policy == before:
+            break
+    return policy
+
+
+def _best(replay: Searched, policy: Replacement, others: Iterable[Replacement]) -> Replacement:
+    gain = replay.gain(policy).mean()
+    for other in others:
+        if (found := replay.gain(other).mean()) > gain:
+            policy, gain = other, found
+    return policy
+
+
+def spares_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement]:
+    """The policy with other numbers of spares at planting: whole trees, by shares and close to its own."""
+    if policy.place == "none" or 1 not in replay.leaf:
+        return
+    own = round(policy.spares_at_planting * replay.trees)
+    numbers = {round(share * replay.trees) for share in SHARES} | {own + step for step in (-4, -2, -1, 1, 2, 4)}
+    for number in sorted(numbers - {own}):
+        if 0 <= number <= replay.trees:
+            yield dataclasses.replace(policy, spares_at_planting=number / replay.trees)
+
+
+def order_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement]:
+    """The policy without orders after planting, and with other levels."""
+    yield dataclasses.replace(policy, reorder=False, reorder_point=0.0, order_up_to=0.0)
+    for point, level in LEVELS:
+        yield dataclasses.replace(policy, reorder=True, reorder_point=point, order_up_to=level)
+
+
+def leaf_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement]:
+    """The policy with other last leaves to refill."""
+    first, last = max(replay.leaf[0], 1), max(replay.leaf)
+    for leaf in sorted({*LAST_LEAVES, *(range(first, first + 6) if first > 1 else ())}):
+        if max(first, 2) <= leaf <= last:
+            yield dataclasses.replace(policy, last_refill_leaf=leaf)
+
+
+def place_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement]:
+    """The policy with spares kept elsewhere; nowhere only where none are bought at planting."""
+    for place in ("nursery_row", "pots", *(("none",) if policy.spares_at_planting == 0 else ())):
+        yield dataclasses.replace(policy, place=place)
+
+
+Changes = Callable[[Searched, Replacement], Iterator[Replacement]]
