@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import json
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from multiprocessing import get_context
+from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -43,6 +44,7 @@ def simulate(
     progress: Callable[[int], Any] | None = None,
     partial: Path | None = None,
     resume: bool = False,
+    keep_partial: bool = False,
     process_seeds: Mapping[str, int] | None = None,
 ) -> xarray.Dataset:
     """Simulate every tree of a planting plan over many possible futures.
@@ -67,6 +69,8 @@ def simulate(
         Called with the number of trials just finished.
     partial : Path, optional
         Folder in which finished units are kept, so that an interrupted run can go on with ``resume``.
+    keep_partial : bool
+        Leave the finished units in ``partial``; the caller removes the folder once all is saved.
     process_seeds : mapping, optional
         Process -> its own seed in place of ``seed`` (:class:`orchardsim.core.streams.Streams`).
 
@@ -123,9 +127,27 @@ def simulate(
     joined = _join([finished[unit.start] for unit in units])
     notes = library.sample if library is not None else build_library(plan, streams, range(1), years, seasons).sample
     dataset = _dataset(plan, joined, years, seed, trials, notes, single_trees)
-    if store is not None:
+    if store is not None and not keep_partial:
         store.clear()
     return dataset
+
+
+def other_weather_method(plan: Plan) -> Plan:
+    """The same plan with the other way of drawing futures from its record: generated or whole years.
+
+    Raises
+    ------
+    InputError
+        If the plan has no record to draw whole years from.
+    """
+    if plan.weather.record is None:
+        raise InputError(
+            plan.where,
+            "weather.record: found none, so futures can only be generated from the monthly normals; a second opinion "
+            "needs a station record (weather.record, or --weather FILE)",
+        )
+    method = "resample" if plan.weather.method == "parametric" else "parametric"
+    return dataclasses.replace(plan, weather=dataclasses.replace(plan.weather, method=method))
 
 
 def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...] = ()) -> None:
@@ -174,8 +196,11 @@ def _run_units(
                 store.save(unit, arrays)
             yield unit, arrays
         return
-    # Forked workers would share locks of the libraries' threads; a fresh process is slower to start but safe.
-    with ProcessPoolExecutor(min(jobs, len(waiting)), mp_context=get_context("forkserver")) as pool:
+    # Forked workers would share locks of the libraries' threads: workers are forked from a clean process that has
+    # nothing but the modules that they need.
+    context = get_context("forkserver" if "forkserver" in get_all_start_methods() else "spawn")
+    context.set_forkserver_preload([run_unit.__module__])
+    with ProcessPoolExecutor(min(jobs, len(waiting)), mp_context=context) as pool:
         tasks = {pool.submit(run, unit): unit for unit in waiting}
         try:
             for done in as_completed(tasks):

@@ -20,7 +20,7 @@ from orchardsim.simulation.totals import Totals
 Array = NDArray[np.float64]
 TILE_POSITIONS: Final = 16_000
 """Planting positions of a tile: some fifty float32 arrays of this size stay in a core's cache."""
-UNIT_TRIALS: Final = 50
+UNIT_TRIALS: Final = 25
 """Trials of a unit of work; results do not depend on it."""
 REMOVED: Final = -999
 """Leaf number of a block that has been grubbed out."""
