@@ -208,7 +208,9 @@ class Tile:
         twin.totals, twin.single_trees = totals, None
         # Draws are written anew each year into the same memory, so each tile needs its own.
         twin.blocks = [
-            dataclasses.replace(block, state=copy.deepcopy(block.state), alive=block.alive.copy(), draws=None)
+            dataclasses.replace(
+                block, state=copy.deepcopy(block.state), alive=block.alive.copy(), draws=None, loss_draws=None
+            )
             for block in self.blocks
         ]
         twin.yards = [yard.copied() for yard in self.yards]
