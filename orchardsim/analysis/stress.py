@@ -228,6 +228,12 @@ def _ratio(part: Array, whole: Array) -> Estimate:
     return Estimate(float(ratio), float(spread / (total / count)))
 
 
+def _more(value: Array, usual: Array) -> Array:
+    """Difference of two numbers found by halving, none where it lies within the halving's own error."""
+    more = value - usual
+    return np.where(np.abs(more) > 1e-9 * np.maximum(usual, 1.0), more, 0.0)
+
+
 def _usual(plan: Plan, outcome: Outcome) -> Usual:
     return Usual(
         present_cash=_mean(outcome.present_cash[0]),
@@ -302,7 +308,7 @@ def _stressed(bad: BadSeason, ready: Prepared, outcome: Outcome, leaf: NDArray[n
                 recovery_low=float(low),
                 recovery_high=float(high),
                 reserve=_reserve(got["reserve"]),
-                reserve_more=_mean(got["reserve"] - usual["reserve"]),
+                reserve_more=_mean(_more(got["reserve"], usual["reserve"])),
             )
         )
     cost = usual["present_cash"] - outcome.present_cash[1:]
