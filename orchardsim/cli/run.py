@@ -4,8 +4,19 @@ from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    import xarray
+
+    from orchardsim.plan import Plan
+
+PARTIAL: Final = "partial"
+PARTIAL_SECOND: Final = "partial_second_opinion"
+"""Folders, within that of the run, of the units finished so far."""
 
 
 def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
@@ -48,6 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")
+    parser.add_argument(
+        "--second-opinion",
+        action="store_true",
+        help="run the plan again under the other weather method and set the headline bands side by side",
+    )
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
 
 
@@ -62,23 +78,19 @@ def execute(options: argparse.Namespace) -> int:
     plan = orchardsim.load_plan(options.plan)
     if options.weather is not None:
         plan = plan.with_record(options.weather)
+    other = _other_plan(plan, options) if options.second_opinion else None
     if options.out is not None:
         prepare_run_folder(options.out, force=options.force, resume=options.resume)
-    from tqdm import tqdm
+    dataset = _simulate(plan, options, PARTIAL, resume=options.resume)
+    if other is not None:
+        import json
 
-    print(f"{plan.title}: {options.trials} trials of {options.years} years", file=sys.stderr)
-    with tqdm(total=options.trials, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
-        dataset = orchardsim.simulate(
-            plan,
-            trials=options.trials,
-            years=options.years,
-            seed=options.seed,
-            jobs=options.jobs,
-            seasons=options.seasons,
-            progress=bar.update,
-            partial=options.out / "partial" if options.out is not None else None,
-            resume=options.resume,
-        )
+        from orchardsim.report.second_opinion import second_opinion_document
+
+        # An interrupted run may not have come as far as its second part.
+        begun = options.out is not None and (options.out / PARTIAL_SECOND / "run.json").is_file()
+        second = _simulate(other, options, PARTIAL_SECOND, resume=options.resume and begun)
+        dataset.attrs["second_opinion"] = json.dumps(second_opinion_document(dataset, second))
     summary = summary_document(dataset)
     if options.json:
         print(dump_summary(summary), end="")
@@ -89,6 +101,13 @@ def execute(options: argparse.Namespace) -> int:
         print()
         for sentence in plain_sentences(dataset):
             print(sentence)
+        if other is not None:
+            from orchardsim.report.second_opinion import second_opinion_lines
+            from orchardsim.report.show import Show
+
+            print()
+            for line in second_opinion_lines(summary["second_opinion"], Show.of(dataset)):
+                print(line)
     if options.out is None:
         if not options.json:
             print("\nNothing was saved; add --out DIR for the report, the pictures and all numbers.")
@@ -97,5 +116,42 @@ def execute(options: argparse.Namespace) -> int:
 
     write_run(options.out, dataset, summary, force=options.force or options.resume)
     write_report(options.out)
+    for name in (PARTIAL, PARTIAL_SECOND):
+        shutil.rmtree(options.out / name, ignore_errors=True)
     print(f"saved in {options.out}: report.html, summary.json, results.nc, figures/", file=sys.stderr)
     return 0
+
+
+def _other_plan(plan: Plan, options: argparse.Namespace) -> Plan:
+    """The plan of the second opinion; refused where there is none."""
+    from orchardsim.core.errors import InputError
+    from orchardsim.simulation.run import other_weather_method
+
+    if options.seasons == "record":
+        raise InputError(
+            "--second-opinion", "compares two ways of drawing futures; found --seasons record, allowed: sampled"
+        )
+    return other_weather_method(plan)
+
+
+def _simulate(plan: Plan, options: argparse.Namespace, folder: str, *, resume: bool) -> xarray.Dataset:
+    """One run with its progress bar; its finished units are kept until all is saved."""
+    from tqdm import tqdm
+
+    import orchardsim
+
+    part = ", second opinion" if folder == PARTIAL_SECOND else ""
+    print(f"{plan.title}{part}: {options.trials} trials of {options.years} years", file=sys.stderr)
+    with tqdm(total=options.trials, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+        return orchardsim.simulate(
+            plan,
+            trials=options.trials,
+            years=options.years,
+            seed=options.seed,
+            jobs=options.jobs,
+            seasons=options.seasons,
+            progress=bar.update,
+            partial=options.out / folder if options.out is not None else None,
+            resume=resume,
+            keep_partial=True,
+        )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import STATUSES
 from orchardsim.report.rows import YieldRow, flow_bands, money_rows, yield_rows
+from orchardsim.report.second_opinion import second_opinion_part
 from orchardsim.report.sentences import plain_sentences
 from orchardsim.report.show import CAUTIONS, LEFT_OUT, Show, areas_text, footer, frost_sentences, years_text
 from orchardsim.report.table import notes_lines, shares_lines
@@ -125,6 +126,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         assumptions=_assumptions(dataset),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
+        second=second_opinion_part(dataset, show),
     )
 
 

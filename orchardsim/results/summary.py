@@ -142,6 +142,8 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             place = place.setdefault(step, {})
         place[headline.path[-1]] = _entry(headline)
     document["headline"] = tree
+    if "second_opinion" in attrs:
+        document["second_opinion"] = attribute(dataset, "second_opinion")
     document["notes"] = attribute(dataset, "notes")
     return document
 
