@@ -138,11 +138,6 @@ def check_plans(plans: Sequence[Plan]) -> None:
         raise InputError("compare", f"found {len(plans)} plans, allowed at most {MOST_PLANS}")
     first = plans[0]
     for place, plan in enumerate(plans[1:], start=1):
-        for earlier in plans[:place]:
-            if earlier.hash == plan.hash:
-                raise InputError(
-                    plan.where, f"is the same plan as {earlier.where}; allowed: plans that differ in more than title"
-                )
         for name, found, wanted in (
             ("currency", plan.currency, first.currency),
             ("units", plan.units, first.units),
@@ -153,6 +148,11 @@ def check_plans(plans: Sequence[Plan]) -> None:
             if found != wanted:
                 raise InputError(
                     plan.where, f"{name}: found {found!r}, but {first.where} has {wanted!r}; allowed: the same in all"
+                )
+        for earlier in plans[:place]:
+            if earlier.hash == plan.hash:
+                raise InputError(
+                    plan.where, f"is the same plan as {earlier.where}; allowed: plans that differ in more than title"
                 )
 
 

@@ -1,0 +1,97 @@
+"""``orchardsim compare`` on the command line: tables, files, and one clear line on bad input."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from orchardsim.cli.main import main
+
+PLAN = """
+title = "invented test block"
+units = "us"
+currency = "USD"
+[site]
+name = "invented"
+latitude = "34.68 degree"
+elevation = "250 m"
+[weather]
+record = "bundled"
+[weather.normals]
+rain = { value = [100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100], unit = "mm" }
+wet_days = [9, 9, 9, 9, 9, 9, 9, 9, 9, 9, 9, 9]
+[[block]]
+name = "wires"
+cultivar = "Gala"
+rootstock = "M.9"
+training = "tall_spindle"
+tree_grade = "feathered"
+row_spacing = "3.5 m"
+tree_spacing = "1.0 m"
+trees = 20
+year_planted = 1
+"""
+QUICK = ["--trials", "4", "--years", "6", "--jobs", "1"]
+
+
+@pytest.fixture
+def plans(tmp_path: Path) -> list[str]:
+    paths = []
+    for name, change in (("close", ("", "")), ("wide", ('tree_spacing = "1.0 m"', 'tree_spacing = "1.5 m"'))):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(PLAN.replace(*change), encoding="utf-8")
+        paths.append(str(path))
+    return paths
+
+
+def refused(capsys, *words: str) -> str:
+    """Run a command that must be refused: exit code 2 and one clear line."""
+    capsys.readouterr()
+    assert main(list(words)) == 2
+    lines = [line for line in capsys.readouterr().err.splitlines() if line.startswith("orchardsim: ")]
+    assert len(lines) == 1
+    return lines[0]
+
+
+def test_a_comparison_is_printed_and_saved(plans, tmp_path, capsys):
+    out = tmp_path / "out"
+    assert main(["compare", *plans, *QUICK, "--out", str(out)]) == 0
+    text = capsys.readouterr().out
+    assert "Differences in the same futures" in text and "A - B" in text and "USD/acre" in text
+    assert max(len(line) for line in text.split("\n\n")[1].splitlines()) <= 130
+    assert {path.name for path in out.iterdir()} == {"compare.json", "compare.html", "figures"}
+    first = (out / "compare.json").read_bytes()
+    assert "another comparison" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out))
+    assert main(["compare", *plans, *QUICK, "--out", str(out), "--force"]) == 0
+    assert (out / "compare.json").read_bytes() == first
+
+
+def test_json_goes_to_standard_output_alone(plans, capsys):
+    assert main(["compare", *plans, *QUICK, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["trials"] == 4
+    assert [plan["name"] for plan in document["plans"]] == ["close", "wide"]
+
+
+def test_bad_input_gets_one_clear_line(plans, tmp_path, capsys):
+    close, wide = plans
+    assert "two or more" in refused(capsys, "compare", close, *QUICK)
+    assert "same plan" in refused(capsys, "compare", close, wide, close, *QUICK)
+    other = tmp_path / "other.toml"
+    other.write_text(PLAN.replace('"us"', '"metric"'), encoding="utf-8")
+    line = refused(capsys, "compare", wide, str(other), *QUICK)
+    assert "other.toml" in line and "units" in line and "'us'" in line and "'metric'" in line
+    other.write_text(PLAN.replace('"USD"', '"EUR"'), encoding="utf-8")
+    assert "currency" in refused(capsys, "compare", wide, str(other), *QUICK)
+    assert "no_such.toml" in refused(capsys, "compare", close, str(tmp_path / "no_such.toml"))
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_of_a_run_is_left_alone(plans, tmp_path, capsys):
+    out = tmp_path / "run"
+    out.mkdir()
+    (out / "results.nc").write_bytes(b"a run")
+    assert "another run" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out), "--force")
+    assert (out / "results.nc").read_bytes() == b"a run"

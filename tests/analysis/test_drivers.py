@@ -1,0 +1,97 @@
+"""What drives the risk: whole streams swapped, one source at a time."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+import orchardsim
+from orchardsim.analysis.drivers import COST_SPREAD, RECORD_RAIN, SOURCES, risk_drivers, with_cost_spread
+from orchardsim.core.streams import Streams
+from orchardsim.economy import draw_cost_levels
+from tests.simulation.small_plan import small_plan
+
+
+def test_own_seeds_change_their_process_alone():
+    plain, swapped = Streams(1), Streams(1, {"price": 2})
+    for process, other in (("price", Streams(2)), ("loss", plain)):
+        draws = swapped.at(process, "x", trial=3).random(5)
+        np.testing.assert_array_equal(draws, other.at(process, "x", trial=3).random(5))
+    assert not np.array_equal(swapped.at("price").random(5), plain.at("price").random(5))
+
+
+def test_the_sources_are_all_that_a_run_draws():
+    """With every source taken from seed 2, seed 1 gives the results of seed 2; with none, its own.
+
+    The rain that fills a record is drawn once for all trials and follows the run's seed unless it is swapped.
+    """
+    plan = small_plan(costs={"wage_cv": 0.1, "cost_cv": 0.1})
+    everything = {process: 2 for processes in SOURCES.values() for process in processes}
+    swapped = orchardsim.simulate(plan, trials=3, years=7, seed=1, process_seeds=everything)
+    second = orchardsim.simulate(plan, trials=3, years=7, seed=2)
+    for name in ("npv", "peak_borrowing", "trees_lost", "harvested_mass", "harvest_year", "ledger"):
+        np.testing.assert_array_equal(swapped[name].values, second[name].values)
+
+
+def test_a_swapped_source_leaves_the_others_alone():
+    plan = small_plan()
+    base = orchardsim.simulate(plan, trials=3, years=7, seed=1)
+    prices = orchardsim.simulate(plan, trials=3, years=7, seed=1, process_seeds={"price": 2})
+    np.testing.assert_array_equal(base["harvested_mass"].values, prices["harvested_mass"].values)
+    assert (base["npv"].values != prices["npv"].values).all()
+    losses = orchardsim.simulate(plan, trials=3, years=7, seed=1, process_seeds=dict.fromkeys(SOURCES["losses"], 2))
+    np.testing.assert_array_equal(base["harvest_year"].values, losses["harvest_year"].values)
+    assert not np.array_equal(base["trees_lost"].values, losses["trees_lost"].values)
+
+
+def test_cost_levels_have_the_stated_spread_and_mean():
+    """20,000 draws: the standard error of the mean is 0.1/sqrt(20,000) = 0.0007, of the spread 0.5 %; five allowed."""
+    costs = dataclasses.replace(small_plan().costs, wage_cv=0.1, cost_cv=0.3)
+    levels = draw_cost_levels(Streams(5), range(20_000), costs)
+    assert levels.wages.mean() == pytest.approx(1.0, abs=0.0035)
+    assert levels.wages.std() == pytest.approx(0.1, rel=0.03)
+    assert levels.costs.std() == pytest.approx(0.3, rel=0.04)
+    assert abs(np.corrcoef(levels.wages, levels.costs)[0, 1]) < 0.04
+    known = draw_cost_levels(Streams(5), range(3), small_plan().costs)
+    np.testing.assert_array_equal(known.costs, 1.0)
+    np.testing.assert_array_equal(known.wages, 1.0)
+
+
+def test_costs_get_a_spread_only_where_the_plan_states_none():
+    plan, notes = with_cost_spread(small_plan())
+    assert plan.costs.wage_cv == plan.costs.cost_cv == COST_SPREAD
+    assert "assumption" in notes[0]
+    stated, nothing = with_cost_spread(small_plan(costs={"wage_cv": 0.2, "cost_cv": 0.05}))
+    assert (stated.costs.wage_cv, stated.costs.cost_cv) == (0.2, 0.05)
+    assert nothing == ()
+
+
+def test_shares_are_found_for_every_source():
+    """Every source has both shares with their intervals; the ledger's known outlay makes no share negative in total."""
+    found = risk_drivers(small_plan(), trials=8, years=6)
+    assert set(found.shares) == {"npv", "peak_borrowing"}
+    for by_source in found.shares.values():
+        assert list(by_source) == list(SOURCES)
+        for one in by_source.values():
+            assert one.total >= 0
+            assert one.first_order_low <= one.first_order_high
+    assert found.spread["npv"] > 0
+    assert RECORD_RAIN in SOURCES["weather"]
+    document = found.document()
+    assert document["trials"] == 8
+    assert set(document["shares"]["npv"]) == {*SOURCES, "interaction"}
+
+
+@pytest.mark.slow
+def test_without_price_swings_prices_drive_nothing():
+    """All price variation switched off in the plan: swapping the price stream must change no trial at all."""
+    still = {"price_cv": "0 1"}
+    outlets = {name: still for name in ("direct", "pick_your_own", "wholesale", "processing", "juice")}
+    market = {
+        "other_crop_sd": "0 1", "outlets": outlets, "fruit": {"Gala": still, "Honeycrisp": still}
+    }  # fmt: skip
+    found = risk_drivers(small_plan(market=market), trials=64, years=10)
+    assert found.shares["npv"]["prices"].total == pytest.approx(0.0, abs=1e-12)
+    assert found.shares["npv"]["weather"].total > 0.1
