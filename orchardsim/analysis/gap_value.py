@@ -1,8 +1,9 @@
 """What filling a gap is worth, by the year in which it is filled, from small twin simulations.
 
-Some trees are taken out at random of the simulated orchard before a year begins. One twin leaves the places empty, the
-other plants them in that year; both meet the same seasons, prices and draws. The difference of their margins is what
-the replants bring among grown neighbours, less what the neighbours lose by having them: crowding is the trees' own.
+Gaps of the simulated orchard are filled up to a year; before it begins some trees are taken out at random. One twin
+leaves the places empty, the other plants them in that year; both meet the same seasons, prices and draws. The
+difference of their margins is what the replants bring among grown neighbours, less what the neighbours lose by having
+them: crowding is the trees' own.
 """
 
 from __future__ import annotations
@@ -109,6 +110,7 @@ class _TwinTile(PolicyTile):
     """A tile whose gaps are filled in one year only, from nowhere: what trees cost is counted elsewhere."""
 
     filled_in: int | None = None
+    fills_all = False
     places: list[NDArray[np.bool_]]
 
     def open_gaps(self, places: list[NDArray[np.bool_]]) -> None:
@@ -121,9 +123,11 @@ class _TwinTile(PolicyTile):
 
     def _replant(self, block: BlockRun, year: int) -> Array:
         planted = np.zeros_like(block.alive)
-        if year == self.filled_in:
+        if year == self.filled_in or self.fills_all:
             assert block.draws is not None
-            where = self.places[block.number] & ~block.state.alive
+            where = block.model.exists & ~block.state.alive
+            if not self.fills_all:
+                where &= self.places[block.number]
             block.model.plant(block.state, block.draws, where, replant=True)
             planted = block.model.total(where)
         self.totals.put("trees_replanted", self.rows, year, block.columns, planted)
@@ -184,6 +188,7 @@ def _twins(plan: Plan, library: SeasonLibrary, streams: Streams, part: range, ye
     totals = Totals(len(part), years, plan.labels)
     tile = _TwinTile(no_replacement(plan), plan, library, streams, part, years, totals, part.start)
     tile.open()
+    tile.fills_all = True
     for year in range(years):
         standing = [block for block in tile.blocks if block.standing]
         if year in chosen and standing:
@@ -197,7 +202,7 @@ def _twins(plan: Plan, library: SeasonLibrary, streams: Streams, part: range, ye
             for filled_in in (None, year):
                 twin = tile.copied(copied_totals(totals))
                 assert isinstance(twin, _TwinTile)
-                twin.filled_in = filled_in
+                twin.filled_in, twin.fills_all = filled_in, False
                 twin.open_gaps(places)
                 for later in range(year, years):
                     twin.walk(later)

@@ -191,17 +191,25 @@ def cut(trials: range, pieces: int) -> list[range]:
     return [range(start, min(start + size, trials.stop)) for start in range(trials.start, trials.stop, size)]
 
 
-def in_processes(tasks: Sequence[tuple[Callable[..., Any], tuple[Any, ...]]], jobs: int) -> Iterator[tuple[int, Any]]:
-    """Results of independent tasks as they finish, with their number."""
-    if jobs == 1 or len(tasks) == 1:
-        for number, (function, arguments) in enumerate(tasks):
-            yield number, function(*arguments)
-        return
-    with ProcessPoolExecutor(min(jobs, len(tasks)), mp_context=get_context("forkserver")) as pool:
-        waiting = {pool.submit(function, *arguments): number for number, (function, arguments) in enumerate(tasks)}
-        try:
-            for task in as_completed(waiting):
-                yield waiting[task], task.result()
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+class Workers:
+    """Processes that share out independent tasks; with one job everything is done here."""
+
+    def __init__(self, jobs: int) -> None:
+        self.pool = ProcessPoolExecutor(jobs, mp_context=get_context("forkserver")) if jobs > 1 else None
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if self.pool is not None:
+            self.pool.shutdown(wait=kind is None, cancel_futures=kind is not None)
+
+    def finished(self, tasks: Sequence[tuple[Callable[..., Any], tuple[Any, ...]]]) -> Iterator[tuple[int, Any]]:
+        """Results of tasks as they finish, with the task's number."""
+        if self.pool is None:
+            for number, (function, arguments) in enumerate(tasks):
+                yield number, function(*arguments)
+            return
+        waiting = {self.pool.submit(function, *words): number for number, (function, words) in enumerate(tasks)}
+        for task in as_completed(waiting):
+            yield waiting[task], task.result()

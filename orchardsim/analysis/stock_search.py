@@ -15,22 +15,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.analysis.policy_runs import Array
+from orchardsim.core.calendar import QUARTERS
+from orchardsim.core.labels import ITEMS
 from orchardsim.core.streams import Streams
+from orchardsim.economy.account import remaining_value
+from orchardsim.economy.items import ITEM
 from orchardsim.economy.payments import growth, paid_with_deposit
 from orchardsim.operations.draws import YardDraws, draw_operations
 from orchardsim.operations.nursery import StockDraws, StockYears, binomial_quantile, replay_stock, stock_policy
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
+from orchardsim.simulation.unit import block_leaf
 
 SHARES: Final = (0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.10, 0.125, 0.15, 0.20, 0.25, 0.30, 0.40)
 """Spares at planting that are tried, as shares of the trees planted."""
 LEVELS: Final = (
-    (0.0, 0.0), (0.0, 0.01), (0.0, 0.02), (0.0, 0.03), (0.0, 0.05), (0.01, 0.01), (0.01, 0.02), (0.01, 0.03), (0.02, 0.02),
-    (0.02, 0.04), (0.03, 0.03), (0.03, 0.06), (0.05, 0.05), (0.05, 0.10), (0.08, 0.08), (0.10, 0.15),
+    (0.0, 0.0), (0.0, 0.01), (0.0, 0.02), (0.0, 0.03), (0.0, 0.05), (0.01, 0.01), (0.01, 0.02), (0.01, 0.03),
+    (0.02, 0.02), (0.02, 0.04), (0.03, 0.03), (0.03, 0.06), (0.05, 0.05), (0.05, 0.10), (0.08, 0.08), (0.10, 0.15),
 )  # fmt: skip
 """Reorder points and order-up-to levels that are tried, as shares of the trees planted."""
-LAST_LEAVES: Final = (2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 20)
-"""Last leaves to refill that are tried; a block that stands already has its own leaf and the next ones besides."""
 ROUNDS: Final = 8
 
 
@@ -71,8 +74,34 @@ class Spent(NamedTuple):
         return self.trees + self.keep + self.replanting
 
 
-def stock_money(plan: Plan, label: int, years: int) -> StockMoney:
+def year_weights(plan: Plan, label: int, years: int) -> Array:
+    """What money in a year counts at year 0 beside its own discount, (year,) [1].
+
+    The remaining value of a mature block rests on the margins of its last years, so money spent in them counts again.
+    """
+    leaf = block_leaf(plan, years)[:, label : label + 1]
+    # a rich block, so that no floor of the remaining value is near; one trial for 1 of money in each year
+    flows = np.zeros((years + 1, years, len(QUARTERS), 1, len(ITEMS)))
+    flows[:, :, 0, 0, ITEM["fresh_sales"]] = 1e6
+    flows[np.arange(years), np.arange(years), 0, 0, ITEM["replacement_trees"]] = 1.0
+    costs = dataclasses.replace(plan.costs, overhead_farm=0.0)
+    index = growth(costs.cost_trend, plan.finance, years)
+    rest = remaining_value(flows, _LeafOnly(leaf), plan.money[label : label + 1], costs, plan.finance, index)  # type: ignore[arg-type]
+    weights: Array = (rest[:-1] - rest[-1]) * (1 + plan.finance.discount_rate) ** -(years - 1)
+    return weights
+
+
+class _LeafOnly(NamedTuple):
+    leaf: NDArray[np.int64]
+
+
+def stock_money(plan: Plan, label: int, years: int, *, at_end: bool = True) -> StockMoney:
     """Prices of a label's replacement trees as the ledger books them.
+
+    Parameters
+    ----------
+    at_end : bool
+        Whether money counts again where the block's remaining value rests on it.
 
     Notes
     -----
@@ -80,6 +109,8 @@ def stock_money(plan: Plan, label: int, years: int) -> StockMoney:
     """
     costs, finance, money = plan.costs, plan.finance, plan.money[label]
     discount = (1 + finance.discount_rate) ** -np.arange(years, dtype=float)
+    if at_end:
+        discount = discount + year_weights(plan, label, years)
     index = growth(costs.cost_trend, finance, years) * discount
     wage = costs.wage * (1 + costs.labour_charges) * growth(costs.wage_trend, finance, years) * discount
     return StockMoney(
@@ -90,6 +121,11 @@ def stock_money(plan: Plan, label: int, years: int) -> StockMoney:
         wage,
         costs.replant_care * index + wage / plan.work_rates.replanting,
     )
+
+
+def gap_cost(money: StockMoney) -> Array:
+    """Tree, labour and care of one gap filled in a year, (year,) [money]."""
+    return money.tree * money.trees + money.replant
 
 
 def spent(
@@ -184,11 +220,20 @@ class Replay:
 
     def gap_cost(self) -> Array:
         """Money that filling one gap takes in a year: tree, labour and care, (year,)."""
-        return self.money.tree * self.money.trees + self.money.replant
+        return gap_cost(self.money)
 
     def worth_filling(self) -> Array:
         """Loss by year and gap if it is not filled: the replant's worth where that covers its cost, else 0 (year,)."""
         return np.where((self.value > self.gap_cost()) & (np.array(self.leaf) > 1), self.value, 0.0)
+
+    @property
+    def fill_leaves(self) -> list[int]:
+        """Leaves of the block in which filling a gap is worth its cost."""
+        return [age for age, worth in zip(self.leaf, self.worth_filling(), strict=True) if worth > 0]
+
+    def over(self, losses: Losses) -> Replay:
+        """The same replay over other losses."""
+        return Replay(self.trees, self.leaf, losses, self.draws, self.value, self.money, self.replant_loss)
 
     def margin_at_stake(self) -> Array:
         """Margin lost if no gap is filled, of gaps that are worth filling when they could first be, (trial,)."""
@@ -286,6 +331,11 @@ class FarmReplay:
         largest = max(replays, key=lambda one: one.trees)
         self.trees, self.leaf = largest.trees, largest.leaf
 
+    @property
+    def fill_leaves(self) -> list[int]:
+        """Leaves in which filling a gap is worth its cost to one of the labels."""
+        return sorted({leaf for replay in self.replays for leaf in replay.fill_leaves})
+
     def gain(self, policy: Replacement) -> Array:
         """Sum of the labels' gains by trial."""
         return np.sum([replay.gain(policy) for replay in self.replays], axis=0)
@@ -297,7 +347,8 @@ Searched = Replay | FarmReplay
 def never_filled(start: Replacement) -> Replacement:
     """A policy under which no gap is filled and nothing is bought."""
     return dataclasses.replace(
-        start, spares_at_planting=0.0, reorder=False, reorder_point=0.0, order_up_to=0.0, last_refill_leaf=0, place="none"
+        start,
+        spares_at_planting=0.0, reorder=False, reorder_point=0.0, order_up_to=0.0, last_refill_leaf=0, place="none",
     )  # fmt: skip
 
 
@@ -311,7 +362,9 @@ def search(replay: Searched, start: Replacement) -> Families:
         The plan's own: its lead time, lots, deaths and chances stay.
     """
     never = never_filled(start)
-    leaf = max(2, min(5, max(replay.leaf)))
+    if not replay.fill_leaves:
+        return Families(never, never, never, never, never)
+    leaf = min(replay.fill_leaves, key=lambda one: abs(one - 5))
     row = dataclasses.replace(never, place="nursery_row", last_refill_leaf=leaf)
     spares = improve(
         replay, dataclasses.replace(row, spares_at_planting=0.03), (spares_choices, leaf_choices, place_choices)
@@ -322,7 +375,7 @@ def search(replay: Searched, start: Replacement) -> Families:
     both = dataclasses.replace(spares, reorder=True, last_refill_leaf=orders.last_refill_leaf)
     both = dataclasses.replace(both, reorder_point=orders.reorder_point, order_up_to=orders.order_up_to)
     both = improve(replay, both)
-    own = improve(replay, start)
+    own = improve(replay, dataclasses.replace(start, last_refill_leaf=leaf))
     if replay.gain(own).mean() > replay.gain(both).mean():
         both = own
     found = Families(never, spares, orders, both, both)
@@ -373,11 +426,9 @@ def order_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement
 
 
 def leaf_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement]:
-    """The policy with other last leaves to refill."""
-    first, last = max(replay.leaf[0], 1), max(replay.leaf)
-    for leaf in sorted({*LAST_LEAVES, *(range(first, first + 6) if first > 1 else ())}):
-        if max(first, 2) <= leaf <= last:
-            yield dataclasses.replace(policy, last_refill_leaf=leaf)
+    """The policy with other last leaves to refill: of those in which a filled gap is worth its cost."""
+    for leaf in replay.fill_leaves:
+        yield dataclasses.replace(policy, last_refill_leaf=leaf)
 
 
 def place_choices(replay: Searched, policy: Replacement) -> Iterator[Replacement]:

@@ -1,0 +1,566 @@
+"""How many replacement trees to hold and order, and when: search on one set of trials, report on fresh ones."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+import orchardsim
+from orchardsim.analysis.gap_value import GapRun, GapValue, gap_value, run_gaps
+from orchardsim.analysis.policy_runs import (
+    Array,
+    Policies,
+    PolicyRun,
+    Workers,
+    cut,
+    joined,
+    no_replacement,
+    run_policy,
+)
+from orchardsim.analysis.stock_search import (
+    Families,
+    FarmReplay,
+    Losses,
+    Replay,
+    gap_cost,
+    independent_losses,
+    search,
+    spent,
+    stock_draws,
+    stock_money,
+)
+from orchardsim.core.errors import InputError
+from orchardsim.core.streams import Streams
+from orchardsim.operations.nursery import spares_to_buy, stock_policy
+from orchardsim.operations.parameters import Replacement, check_replacement
+from orchardsim.plan import Plan
+from orchardsim.results.spares import (
+    Amount,
+    Clustering,
+    CostCurve,
+    LabelPolicy,
+    PolicyOutcome,
+    RefillWorth,
+    SparesAnswer,
+)
+from orchardsim.risk.bands import wilson_interval
+from orchardsim.risk.comparison import paired_difference
+from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.unit import block_leaf
+from orchardsim.trees.losses import dispersion
+
+LEVEL: Final = 0.95
+LEAST_TRIALS: Final = 8
+WORTH_TRIALS: Final = 16
+"""Trials of the twin runs; each takes as long as some twelve common ones."""
+RULES: Final = (0.02, 0.03, 0.05)
+"""One-line rules set beside the answer: this share of spares at planting, nothing ordered later (2-5 % is grower
+practice: memory, no text found)."""
+CURVE_SHARES: Final = (0, 0.005, 0.01, 0.015, 0.02, 0.025, 0.03, 0.04, 0.05, 0.06, 0.07, 0.08, 0.10, 0.12, 0.15, 0.20)
+CURVE_COLUMNS: Final = ("cost", "error", "cost_alone", "error_alone", "spent", "margin_lost", "filled_alone")
+
+
+def spares(
+    plan: Plan,
+    *,
+    trials: int = 200,
+    years: int = 20,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Callable[[int], Any] | None = None,
+) -> SparesAnswer:
+    """Search for the replacement policy that costs a plan least, trees and empty places counted.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its lead time, lots, chances of the nursery trade, prices and wages hold for every policy.
+    trials : int
+        The first half chooses, the second half reports.
+    years, seed, jobs
+        As in :func:`orchardsim.simulate`; results do not depend on ``jobs``.
+    progress : callable, optional
+        Called with a share of the work just done; shares sum to 1.
+
+    Returns
+    -------
+    SparesAnswer
+
+    Raises
+    ------
+    InputError
+        If the plan's replacement rules contradict themselves, or there are too few trials.
+
+    Notes
+    -----
+    Losses of the first planting and the worth of a filled gap by year come from simulations of the plan itself; the
+    stock rules are replayed over them for some hundred policies per row group. The chosen policy, the best of each
+    kind and the one-line rules are then simulated in full over fresh trials. A policy's cost is the margin at stake
+    if no gap is filled, less what its net present value is above that of filling none, in the same trial.
+    """
+    _check(plan, trials, years)
+    half = trials // 2
+    choosing, reporting = range(half), range(half, trials)
+    library = None
+    if plan.weather.method != "parametric":
+        library = build_library(plan, Streams(seed), range(trials), years, "sampled")
+    steps = _Steps(progress)
+    with Workers(jobs) as workers:
+        base, value = _measure(plan, library, choosing, years, seed, workers, steps)
+        work = _Work(plan, years, seed, value)
+        choice = _choose(work, choosing, base, workers, steps)
+        candidates = _candidates(plan, choice)
+        runs = _simulate(plan, candidates, library, reporting, years, seed, workers, steps)
+    fresh = work.replays(reporting, runs["none"])
+    outcomes = _outcomes(plan, candidates, runs, fresh, years)
+    steps.end()
+    return SparesAnswer(
+        outcomes=outcomes,
+        curves=tuple(
+            _curve(label, replay, families, candidates["best"][1][label], choice.best[label])
+            for label, replay, families in zip(plan.labels, fresh, choice.families, strict=True)
+        ),
+        worth=tuple(_worth(plan, number, value, fresh[number], years) for number in range(len(plan.labels))),
+        clustering=_clustering(work, reporting, choice, fresh),
+        choosing_trials=len(choosing),
+        reporting_trials=len(reporting),
+        worth_trials=value.trials,
+        years=years,
+        seed=seed,
+        lead_time=plan.replacement.lead_time,
+        minimum_order=plan.replacement.minimum_order,
+        order_multiple=plan.replacement.order_multiple,
+        attrs=_attrs(plan, library, years, seed),
+        notes=_notes(plan, value),
+    )
+
+
+def _check(plan: Plan, trials: int, years: int) -> None:
+    if trials < LEAST_TRIALS:
+        raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more: half choose, half report")
+    check_replacement(f"{plan.where}: replacement", plan.replacement, years)
+    for block in plan.blocks:
+        if block.year_planted >= years - 1:
+            raise InputError(
+                plan.where,
+                f"block {block.name}.year_planted: found year {block.year_planted}, but gaps are filled from the year "
+                f"after on, and the run ends with year {years - 1}; allowed: an earlier year, or more --years",
+            )
+
+
+class _Steps:
+    """Shares of the work done, told to whoever waits."""
+
+    def __init__(self, progress: Callable[[int], Any] | None) -> None:
+        self.progress, self.told = progress, 0
+
+    def to(self, percent: float) -> None:
+        """Tell of work done up to this percentage."""
+        if self.progress is not None and int(percent) > self.told:
+            self.progress(int(percent) - self.told)
+            self.told = int(percent)
+
+    def end(self) -> None:
+        """All is done."""
+        self.to(100)
+
+
+def _measure(
+    plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int, workers: Workers, steps: _Steps
+) -> tuple[PolicyRun, GapValue]:
+    """Losses where no gap is filled, and the worth of filling one."""
+    few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
+    never = no_replacement(plan)
+    worth = [(run_gaps, (plan, library, part, years, seed)) for part in cut(few, 4)]
+    losses = [(run_policy, (plan, never, library, part, years, seed)) for part in cut(trials, 4)]
+    found: dict[int, Any] = {}
+    for number, result in workers.finished([*worth, *losses]):
+        found[number] = result
+        steps.to(25 * len(found) / (len(worth) + len(losses)))
+    gaps: GapRun = joined([found[number] for number in range(len(worth))])
+    base: PolicyRun = joined([found[len(worth) + number] for number in range(len(losses))])
+    return base, gap_value(plan, gaps, years)
+
+
+@dataclass(frozen=True)
+class _Work:
+    plan: Plan
+    years: int
+    seed: int
+    value: GapValue
+
+    @property
+    def trees(self) -> list[int]:
+        """Trees planted by label."""
+        return [number for block in self.plan.blocks for number in block.group_trees]
+
+    def replays(self, trials: range, base: PolicyRun) -> list[Replay]:
+        """Replays by label over the losses of some trials in which no gap was filled."""
+        plan = self.plan
+        leaf = block_leaf(plan, self.years)
+        draws = stock_draws(plan, Streams(self.seed), trials, self.years)
+        worth = self.value.by_year(self.years)
+        found = []
+        for number, trees in enumerate(self.trees):
+            before = base.lost_before[:, :, number].astype(np.int64)
+            after = base.lost_after[:, :, number].astype(np.int64)
+            # gaps that a standing block begins with
+            before[:, 0] += (
+                trees - (base.alive[:, 0, number] + before[:, 0] + after[:, 0]).astype(np.int64)
+                if leaf[0, number] > 1
+                else 0
+            )
+            money = stock_money(plan, number, self.years)
+            found.append(
+                Replay(
+                    trees,
+                    leaf[:, number].tolist(),
+                    Losses(before, after),
+                    draws[number],
+                    worth[:, number],
+                    money,
+                    self.value.loss,
+                )
+            )
+        return found
+
+    def alone(self, trials: range, replays: Sequence[Replay]) -> list[Replay]:
+        """The same replays with losses of the same means in which every tree dies by itself."""
+        streams = Streams(self.seed)
+        return [
+            replay.over(
+                independent_losses(
+                    replay.losses, replay.trees, [streams.at("independent losses", label, trial=t) for t in trials]
+                )
+            )
+            for label, replay in zip(self.plan.labels, replays, strict=True)
+        ]
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """Best policies by label of each kind, for the farm as a whole, and with trees that die by themselves."""
+
+    families: list[Families]
+    best: Policies
+    farm: Replacement
+    alone: Policies
+
+
+def _search(replay: Replay | FarmReplay, start: Replacement) -> tuple[Families, Replacement]:
+    families = search(replay, start)
+    return families, families.best(replay)
+
+
+def _choose(work: _Work, trials: range, base: PolicyRun, workers: Workers, steps: _Steps) -> _Choice:
+    plan, start = work.plan, work.plan.replacement
+    replays = work.replays(trials, base)
+    everything: list[Replay | FarmReplay] = [*replays, *work.alone(trials, replays)]
+    if len(replays) > 1:
+        everything.append(FarmReplay(replays))
+    found: dict[int, tuple[Families, Replacement]] = {}
+    for number, result in workers.finished([(_search, (one, start)) for one in everything]):
+        found[number] = result
+        steps.to(25 + 15 * len(found) / len(everything))
+    count = len(replays)
+    return _Choice(
+        [found[number][0] for number in range(count)],
+        {label: found[number][1] for number, label in enumerate(plan.labels)},
+        found[2 * count if count > 1 else 0][1],
+        {label: found[count + number][1] for number, label in enumerate(plan.labels)},
+    )
+
+
+def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
+    """Policies to simulate in full, the chosen one first; the same policy stands once."""
+    own = plan.replacement
+    place = own.place if own.place != "none" else "nursery_row"
+
+    def of_kind(kind: str) -> Policies:
+        return {
+            label: getattr(one, kind) if choice.best[label] != one.never else one.never
+            for label, one in zip(plan.labels, choice.families, strict=True)
+        }
+
+    listed: list[tuple[str, str, Policies]] = [
+        ("best", "chosen policy", choice.best),
+        ("farm", "one rule for all row groups", dict.fromkeys(plan.labels, choice.farm)),
+        ("spares", "best with spares at planting alone", of_kind("spares")),
+        ("orders", "best with later orders alone", of_kind("orders")),
+        ("elsewhere", "chosen policy, spares kept in the other place", of_kind("elsewhere")),
+        ("plan", "the plan's own rule", dict.fromkeys(plan.labels, own)),
+    ]
+    for share in RULES:
+        rule = dataclasses.replace(
+            own, spares_at_planting=share, place=place, reorder=False, reorder_point=0.0, order_up_to=0.0
+        )
+        name = f"{100 * share:.0f} % spare at planting, no more"
+        listed.append((f"rule_{100 * share:.0f}", name, dict.fromkeys(plan.labels, rule)))
+    listed.append(("none", "no gap filled", no_replacement(plan)))
+    found: dict[str, tuple[str, Policies]] = {}
+    for key, name, policies in listed:
+        if key == "none" or all(policies != one for _, one in found.values()):
+            found[key] = name, policies
+    return found
+
+
+def _simulate(
+    plan: Plan,
+    candidates: Mapping[str, tuple[str, Policies]],
+    library: SeasonLibrary | None,
+    trials: range,
+    years: int,
+    seed: int,
+    workers: Workers,
+    steps: _Steps,
+) -> dict[str, PolicyRun]:
+    pieces = cut(trials, 4)
+    tasks = [
+        (run_policy, (plan, policies, library, piece, years, seed))
+        for _, policies in candidates.values()
+        for piece in pieces
+    ]
+    found: dict[int, PolicyRun] = {}
+    for number, result in workers.finished(tasks):
+        found[number] = result
+        steps.to(40 + 58 * len(found) / len(tasks))
+    return {
+        key: joined([found[place * len(pieces) + piece] for piece in range(len(pieces))])
+        for place, key in enumerate(candidates)
+    }
+
+
+def amount(values: NDArray[Any]) -> Amount:
+    """Mean over trials and its standard error."""
+    data = np.asarray(values, dtype=float)
+    return Amount(float(data.mean()), float(data.std(ddof=1) / np.sqrt(data.size)))
+
+
+def label_policy(label: str, trees: int, policy: Replacement) -> LabelPolicy:
+    """A policy in whole trees of a label."""
+    levels = stock_policy(policy, trees)
+    orders = policy.reorder and policy.last_refill_leaf > 1
+    return LabelPolicy(
+        label,
+        trees,
+        spares_to_buy(policy, trees),
+        policy.place,
+        levels.reorder_point if orders else None,
+        levels.order_up_to if orders else None,
+        policy.last_refill_leaf,
+    )
+
+
+def _outcomes(
+    plan: Plan,
+    candidates: Mapping[str, tuple[str, Policies]],
+    runs: Mapping[str, PolicyRun],
+    replays: Sequence[Replay],
+    years: int,
+) -> tuple[PolicyOutcome, ...]:
+    stake = np.sum([replay.margin_at_stake() for replay in replays], axis=0)
+    cost = {key: stake - (run.npv - runs["none"].npv) for key, run in runs.items()}
+    level = 1 - (1 - LEVEL) / max(len(runs) - 1, 1)
+    planted = np.concatenate(
+        [block_leaf(plan, years)[:, number : number + 1] >= 1 for number in range(len(plan.labels))], 1
+    )
+    trees = np.array([replay.trees for replay in replays])
+    found = []
+    for key, (name, policies) in candidates.items():
+        run = runs[key]
+        parts = [
+            spent(
+                stock_money(plan, number, years, at_end=False),
+                policies[label],
+                run.ordered[:, :, number],
+                run.bought[:, :, number],
+                run.on_hand[:, :, number],
+                run.replanted[:, :, number],
+            )
+            for number, label in enumerate(plan.labels)
+        ]
+        paid = {
+            part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")
+        }
+        dearer = paired_difference(cost[key], cost["best"], better="low", level=level)
+        replayed = sum(replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True))
+        chance = wilson_interval(int((run.waiting.sum(axis=(1, 2)) == 0).sum()), len(stake), LEVEL)
+        fills = bool(run.wanted.any())
+        open_years = run.wanted.any(axis=0)
+        left = (run.bought - run.replanted).sum(axis=(1, 2))
+        found.append(
+            PolicyOutcome(
+                key=key,
+                name=name,
+                policies=tuple(
+                    label_policy(label, int(number), policies[label])
+                    for label, number in zip(plan.labels, trees, strict=True)
+                ),
+                cost=amount(cost[key]),
+                trees=paid["trees"],
+                keep=paid["keep"],
+                replanting=paid["replanting"],
+                margin_lost=float(cost[key].mean()) - sum(paid.values()),
+                dearer=Amount(float(dearer.mean.value), float(dearer.mean.standard_error)),
+                dearer_low=dearer.mean_low,
+                dearer_high=dearer.mean_high,
+                replay_cost=float((stake - replayed).mean()),
+                filled=chance.value if fills else None,
+                filled_low=chance.low if fills else float("nan"),
+                filled_high=chance.high if fills else float("nan"),
+                filled_seasons=float((run.waiting[:, open_years] == 0).mean()) if fills else None,
+                filled_gaps=1 - float(_first_missed(run).sum()) / float(_opened(run).sum()) if fills else None,
+                tree_years_lost=amount(((trees - run.alive) * planted).sum(axis=(1, 2))),
+                bought=amount(run.bought.sum(axis=(1, 2))),
+                replanted=amount(run.replanted.sum(axis=(1, 2))),
+                left_over=amount(left),
+                left_over_high=float(np.quantile(left, 0.95, method="inverted_cdf")),
+            )
+        )
+    return tuple(found)
+
+
+def _opened(run: PolicyRun) -> Array:
+    """Gaps that are new at each year's replanting: wanted, less what was left open the year before."""
+    carried = np.zeros_like(run.waiting)
+    carried[:, 1:] = run.waiting[:, :-1]
+    return run.wanted - np.minimum(carried, run.wanted)
+
+
+def _first_missed(run: PolicyRun) -> Array:
+    """New gaps that stay open in their first planting season: the oldest gaps are filled first."""
+    return np.minimum(run.waiting, _opened(run))
+
+
+def _curve(label: str, replay: Replay, families: Families, policy: Replacement, best: Replacement) -> CostCurve:
+    chosen = spares_to_buy(policy, replay.trees)
+    numbers = sorted({*(round(share * replay.trees) for share in CURVE_SHARES), chosen})
+    stake = replay.margin_at_stake()
+    with_orders = best if best.reorder else families.both
+    alone = families.spares
+    with_orders, alone = (
+        dataclasses.replace(one, place=one.place if one.place != "none" else "nursery_row")
+        for one in (with_orders, alone)
+    )
+    rows = []
+    for count in numbers:
+        ordered = dataclasses.replace(with_orders, spares_at_planting=count / replay.trees)
+        never = dataclasses.replace(alone, spares_at_planting=count / replay.trees)
+        run = replay.run(never)
+        paid = float(replay.spent(never, run).total.mean())
+        both, lone = amount(stake - replay.gain(ordered)), amount(stake - replay.gain(never))
+        filled = float((run.waiting[:, _open_years(replay, never)].sum(axis=1) == 0).mean())
+        rows.append((both.mean, both.error, lone.mean, lone.error, paid, lone.mean - paid, filled))
+    curve: dict[str, Any] = dict(zip(CURVE_COLUMNS, np.array(rows).T, strict=True))
+    return CostCurve(label, replay.trees, np.array(numbers), **curve, chosen=chosen, alone_leaf=alone.last_refill_leaf)
+
+
+def _open_years(replay: Replay, policy: Replacement) -> NDArray[np.bool_]:
+    leaf = np.array(replay.leaf)
+    return np.asarray((leaf > 1) & (leaf <= policy.last_refill_leaf))
+
+
+def _worth(plan: Plan, number: int, value: GapValue, replay: Replay, years: int) -> RefillWorth:
+    leaf = np.array(replay.leaf)
+    known = np.isfinite(value.value[:, number]) & (leaf[value.years] > 1)
+    at = value.years[known]
+    later = (1 + plan.finance.discount_rate) ** at
+    worth, error = value.value[known, number] * later, value.error[known, number] * later
+    # what counts at the end of the run again is no price that anybody pays
+    cost = gap_cost(stock_money(plan, number, years, at_end=False))[at] * later
+    surplus = (value.value[known, number] - replay.gap_cost()[at]) * later
+    return RefillWorth(
+        plan.labels[number],
+        leaf[at],
+        worth,
+        error,
+        cost,
+        value.crop_share[known, number],
+        _last_above(leaf[at], surplus),
+        _last_above(leaf[at], surplus - 2 * error),
+    )
+
+
+def _last_above(leaf: NDArray[np.int64], surplus: Array) -> int | None:
+    """Last leaf up to which a surplus stays above 0, by straight lines between the leaves valued."""
+    every = np.arange(leaf[0], leaf[-1] + 1)
+    below = np.flatnonzero(np.interp(every, leaf, surplus) <= 0)
+    if not below.size:
+        return int(every[-1])
+    return int(every[below[0] - 1]) if below[0] > 0 else None
+
+
+def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[Replay]) -> tuple[Clustering, ...]:
+    found = []
+    alone = work.alone(trials, replays)
+    for number, label in enumerate(work.plan.labels):
+        replay, best, other = replays[number], choice.best[label], choice.alone[label]
+        last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.replacement.last_refill_leaf
+        within = (np.array(replay.leaf) >= 1) & (np.array(replay.leaf) < max(last, 2))
+        lost, lost_alone = (
+            (one.losses.before + one.losses.after)[:, within].sum(axis=1).astype(float)
+            for one in (replay, alone[number])
+        )
+        spread = dispersion(lost, replay.trees)
+        found.append(
+            Clustering(
+                label,
+                max(last, 2) - 1,
+                lost,
+                lost_alone,
+                spread.variance_to_mean,
+                dispersion(lost_alone, replay.trees).variance_to_mean,
+                spread.correlation,
+                label_policy(label, replay.trees, other),
+                amount(replay.gain(best) - replay.gain(other)),
+            )
+        )
+    return tuple(found)
+
+
+def _attrs(plan: Plan, library: SeasonLibrary | None, years: int, seed: int) -> dict[str, Any]:
+    sample = (library or build_library(plan, Streams(seed), range(1), years, "sampled")).sample
+    return {
+        "title": plan.title,
+        "plan_name": plan.path.name if plan.path is not None else "plan",
+        "units": plan.units,
+        "currency": plan.currency,
+        "price_year": plan.price_year,
+        "real_or_nominal": plan.finance.basis,
+        "bin_mass": plan.bin_mass,
+        "box_mass": plan.box_mass,
+        "discount_rate": plan.finance.discount_rate,
+        "version": orchardsim.__version__,
+        "plan_hash": plan.hash,
+        "weather_method": sample.method,
+        "baseline_years": json.dumps(list(sample.baseline_years)),
+    }
+
+
+def _notes(plan: Plan, value: GapValue) -> tuple[str, ...]:
+    own = plan.replacement
+    risk = ", ".join(f"{100 * share:.1f} %" for share in value.loss)
+    return (
+        f"Nursery (plan or default): {own.lead_time} years from order to delivery, orders of at least "
+        f"{own.minimum_order} in lots of {own.order_multiple}; {100 * own.shortfall_probability:.0f} % of deliveries "
+        f"are short by up to {100 * own.shortfall_share:.0f} %, in {100 * own.delay_probability:.0f} % of years all "
+        "come a year late.",
+        f"Spares in a nursery row: {100 * own.spare_death:.0f} % die a year, thrown out after {own.spare_age_limit} "
+        f"years, {own.upkeep_hours:g} hours a year each; in pots: {100 * own.pot_death:.0f} %, {own.pot_age_limit} "
+        f"years, {own.pot_upkeep_hours:g} hours (assumptions). A tree from either takes equally well (assumption).",
+        "Spares serve their own row group only: the same cultivar on the same stock.",
+        f"Worth of a filled gap: twin runs of {value.trials} trials, one tree in twenty taken out at random of an "
+        "orchard whose gaps were filled so far. Replants grow among their neighbours in the model, and neighbours of a "
+        "gap get its light and room. Fallen stretches of row are worth somewhat more to fill than single gaps.",
+        f"Replants die in their first, second, ... year at {risk} (from the same twin runs).",
+        "All labour is counted as paid. A tree left over is worth nothing. Interest is left out, and income tax too in "
+        "the worth of a gap. What the blocks are worth at the end counts, and rests on the margins of the last years.",
+        "The search takes it that crews are there when gaps are to be filled, and that filling gaps changes no loss of "
+        "the trees around them; the full simulation of each policy does not.",
+    )
