@@ -163,9 +163,12 @@ def stress_size(plan: Plan, trials: int, years: int, bad_seasons: Sequence[str |
 
 
 def leading_leaf(plan: Plan, years: int) -> tuple[NDArray[np.int64], str]:
-    """Leaf by year of the largest block that is planted within the run (else of the largest), and its name."""
-    new = [block for block in plan.blocks if block.year_planted >= 0] or list(plan.blocks)
-    block = max(new, key=lambda one: one.geometry.planted_area)
+    """Leaf by year of the block that is planted first within the run (else of the largest), and its name."""
+    new = [block for block in plan.blocks if block.year_planted >= 0]
+    if new:
+        block = min(new, key=lambda one: (one.year_planted, -one.geometry.planted_area))
+    else:
+        block = max(plan.blocks, key=lambda one: one.geometry.planted_area)
     return np.arange(years) - block.year_planted + 1, block.name
 
 

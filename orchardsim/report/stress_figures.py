@@ -25,7 +25,11 @@ def _heat_map(
 
     seasons = ranked(found)
     years = sorted({moment.year for season in seasons for moment in season.moments})
-    leaf = {moment.year: moment.leaf for season in seasons for moment in season.moments}
+    leaf = {
+        moment.year: moment.leaf if moment.leaf >= 1 else f"y{moment.year}"
+        for season in seasons
+        for moment in season.moments
+    }
     column = {year: place for place, year in enumerate(years)}
     cells = np.full((len(seasons), len(years)), np.nan)
     told = np.zeros(cells.shape, dtype=bool)
@@ -49,7 +53,8 @@ def _heat_map(
                 continue
             amount = cells[row, place]
             text = f"{round(amount, digits) + 0.0:.{digits}f}" if told[row, place] else "·"
-            dark = amount > 0.68 * most
+            red, green, blue, _ = colours(max(amount, 0.0) / most)
+            dark = 0.299 * red + 0.587 * green + 0.114 * blue < 0.5
             axes.text(
                 place + 0.5,
                 row + 0.5,

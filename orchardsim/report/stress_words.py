@@ -63,6 +63,11 @@ def leaves_text(leaves: tuple[int, ...]) -> str:
     return ", ".join(str(part[0]) if len(part) == 1 else f"{part[0]}-{part[-1]}" for part in parts)
 
 
+def when(moment: Moment) -> str:
+    """Leaf of the leading block in the first struck year, or the year where it is not planted yet."""
+    return f"leaf {moment.leaf}" if moment.leaf >= 1 else f"year {moment.year}"
+
+
 def with_error(value: Estimate, text: Callable[[float], str]) -> str:
     """A number and its standard error, both as the given format writes them."""
     return f"{text(value.value)} ± {text(value.standard_error)}"
@@ -134,7 +139,7 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
         rows.append(
             [
                 season.title,
-                str(moment.leaf),
+                when(moment).removeprefix("leaf "),
                 leaves_text(season.close),
                 with_error(moment.fresh_share, lambda value: f"{100 * value:.1f}"),
                 with_error(moment.fresh_lost, lambda value: f"{fruit(found, show, value):.1f}"),
@@ -142,7 +147,7 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
                 money_error(moment.cash_lost),
                 payback_text(moment.payback_year),
                 recovery_text(moment),
-                f"{money_error(dearest.reserve)} (leaf {dearest.leaf})",
+                f"{money_error(dearest.reserve)} ({when(dearest)})",
             ]
         )
     return rows
@@ -171,7 +176,7 @@ def stress_sentences(found: Stress) -> list[str]:
         moment = first.worst_moment
         late = _payback_words(found, moment)
         sentences.append(
-            f"What hurts most is {_named(first)}, starting in leaf {moment.leaf}: it costs "
+            f"What hurts most is {_named(first)}, starting in {when(moment)}: it costs "
             f"{show.money(moment.cash_lost.value)} "
             f"(± {round_figures(moment.cash_lost.standard_error, 2):,.0f}) of the plan's present cash of "
             f"{show.money(usual.present_cash.value)}, and {100 * moment.fresh_share.value:.0f} % of the fresh fruit of "
@@ -179,7 +184,7 @@ def stress_sentences(found: Stress) -> list[str]:
         )
         if len(costly) > 1:
             rest = ", ".join(
-                f"{_named(season)} ({show.money(season.worst_moment.cash_lost.value)}, leaf {season.worst_moment.leaf})"
+                f"{_named(season)} ({show.money(season.worst_moment.cash_lost.value)}, {when(season.worst_moment)})"
                 for season in costly[1:4]
             )
             sentences.append(f"Next {'come' if len(costly) > 2 else 'comes'} {rest}.")
@@ -188,13 +193,15 @@ def stress_sentences(found: Stress) -> list[str]:
     if killing.trees_lost.told and killing.trees_lost.value > 0:
         share = 100 * killing.trees_lost.value / max(usual.trees_planted, 1)
         sentences.append(
-            f"Most trees are lost to {_named(deadly)} in leaf {killing.leaf}: {killing.trees_lost.value:.0f} more than "
+            f"Most trees are lost to {_named(deadly)} in {when(killing)}: {killing.trees_lost.value:.0f} more than "
             f"without it (± {killing.trees_lost.standard_error:.0f}), {share:.0f} % of the trees planted."
         )
     sentences.append(_reserve_sentence(found, show))
     if idle:
         names = ", ".join(season.title for season in idle)
-        sentences.append(f"No cost that can be told from none, wherever it strikes: {names}.")
+        spare = any(change["target"] == "crew_share" for season in idle for change in season.changes)
+        reason = " (the plan's crews have hands to spare)" if spare else ""
+        sentences.append(f"No cost that can be told from none, wherever it strikes: {names}{reason}.")
     return sentences
 
 
@@ -212,7 +219,7 @@ def _reserve_sentence(found: Stress, show: Show) -> str:
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
-            f"; the smallest reserve that also survives the hardest of them, {_named(season)} from leaf {moment.leaf} "
+            f"; the smallest reserve that also survives the hardest of them, {_named(season)} from {when(moment)} "
             f"on, is {show.money(moment.reserve.value)} (± {round_figures(moment.reserve.standard_error, 2):,.0f})"
         )
     else:
