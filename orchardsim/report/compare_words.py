@@ -132,10 +132,10 @@ def dominance_text(found: Comparison, pair: Pair) -> str:
 def interval_words(found: Comparison) -> str:
     """What the intervals of the differences mean."""
     if len(found.pairs) == 1:
-        return f"low to high: {LEVEL:.0%} confidence interval of the mean difference"
+        return f"low to high: {100 * LEVEL:.0f} % confidence interval of the mean difference"
     return (
         f"low to high: interval of the mean difference, wide enough that all {len(found.pairs)} pairs hold together "
-        f"with {LEVEL:.0%} confidence"
+        f"with {100 * LEVEL:.0f} % confidence"
     )
 
 
@@ -173,8 +173,9 @@ def _best(found: Comparison, show: Show, chosen: int, rival: int) -> str:
     if not lead.told_apart:
         return (
             f"{among}, {plan_name(found, chosen)} and {plan_name(found, rival)} lead and cannot be told apart with "
-            f"{found.choice.reporting_trials:,} trials: the gap between them is anything from "
-            f"{money_text(measure, lead.low, show)} to {money_text(measure, lead.high, show)}{loses}."
+            f"{found.choice.reporting_trials:,} trials: the first less the second is "
+            f"anything from {money_text(measure, lead.low, show)} to {money_text(measure, lead.high, show)} in today's "
+            f"money{loses}."
         )
     next_best = "the other" if len(found.plans) == 2 else "the next best"
     return (

@@ -243,7 +243,7 @@ def comparison_document(found: Comparison) -> dict[str, Any]:
         "how_to_read": {
             "difference": "first plan less second plan in the same futures; chance_better: share of futures in which "
             "the first is better, ties counting for neither",
-            "interval": f"low and high hold for all pairs of a measure together at {LEVEL:.0%}",
+            "interval": f"low and high hold for all pairs of a measure together at {100 * LEVEL:.0f} %",
             "dominance": "claimed only if it holds in the trials and in 95 % of bootstrap resamples of pairs",
             "choice": "the plan is chosen on the first half of the trials and its lead reported from the second",
             "record_error": "standard error from the finite weather record; not part of the interval",

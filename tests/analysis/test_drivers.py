@@ -59,6 +59,27 @@ def test_cost_levels_have_the_stated_spread_and_mean():
     np.testing.assert_array_equal(known.wages, 1.0)
 
 
+def test_levels_scale_wages_and_other_costs_and_leave_sales_alone():
+    """In each trial one factor for all years: pay of training by the first, materials and trees by the second."""
+    known = orchardsim.simulate(small_plan(), trials=3, years=7, seed=1)["ledger"].sel(block="farm")
+    plan = small_plan(costs={"wage_cv": 0.2, "cost_cv": 0.3})
+    found = orchardsim.simulate(plan, trials=3, years=7, seed=1)["ledger"].sel(block="farm")
+    levels = draw_cost_levels(Streams(1), range(3), plan.costs)
+    for item, factor in (
+        ("training", levels.wages),
+        ("materials", levels.costs),
+        ("trees", levels.costs),
+        ("support", None),
+        ("fresh_sales", np.ones(3)),
+    ):
+        before, after = known.sel(item=item).values, found.sel(item=item).values
+        if factor is not None:
+            np.testing.assert_allclose(after, before * factor[:, None], rtol=1e-9, atol=1e-9)
+        else:  # posts and the hours that set them: between the two factors
+            low, high = (pick(levels.wages, levels.costs)[:, None] for pick in (np.minimum, np.maximum))
+            assert (after <= before * low + 1e-9).all() and (after >= before * high - 1e-9).all()
+
+
 def test_costs_get_a_spread_only_where_the_plan_states_none():
     plan, notes = with_cost_spread(small_plan())
     assert plan.costs.wage_cv == plan.costs.cost_cv == COST_SPREAD
