@@ -20,7 +20,7 @@ from orchardsim.plan.plan import ResolvedBlock
 from orchardsim.plan.pollination import (
     FIXED,
     NEIGHBOUR_DISTANCE,
-    NO_SOURCE_DISTANCE,
+    OUTSIDE_OVERLAP,
     POLLEN_REACH,
     Pollinizer,
     bloom_overlap,
@@ -252,7 +252,9 @@ def _resolve(
         },
     )
     pollen = [
-        _pollen(index, groups, geometry, extra, neighbours, catalogue, filler, path, warnings)
+        _pollen(
+            index, groups, geometry, extra, neighbours, parts.site.pollen_nearby, catalogue, filler, path, warnings
+        )
         for index in range(len(groups))
     ]
     plan = BlockPlan(
@@ -318,6 +320,7 @@ def _pollen(
     geometry: Geometry,
     extra: list[Pollinizer],
     neighbours: set[str],
+    outside: float,
     catalogue: Catalogue,
     filler: Filler,
     path: str,
@@ -356,10 +359,10 @@ def _pollen(
     found = [(distance, share) for distance, share in found if share > 0 and math.isfinite(distance)]
     if not found:
         warnings.append(
-            f"{path}: {group.cultivar} has no pollen source on the farm whose bloom meets its own; add a "
-            "[[block.pollinizer]] or another cultivar, or set will be poor"
+            f"{path}: {group.cultivar} has no pollen source in the plan whose bloom meets its own; one is assumed "
+            f"{outside:.4g} m away (site.pollen_nearby). Add a [[block.pollinizer]] or another cultivar if that is not so"
         )
-        return NO_SOURCE_DISTANCE, 0.0
+    found.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
     return max(found, key=lambda each: each[1] * math.exp(-each[0] / POLLEN_REACH))
 

@@ -75,9 +75,13 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     if "price_year" not in table.model_fields_set:
         ledger.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
     weather = _weather(table, filler, folder)
-    for key, reason in (("site_growth", "research mean"), ("replant_site", "new ground")):
+    for key, unit, reason in (
+        ("site_growth", "1", "research mean"),
+        ("replant_site", "flag", "new ground"),
+        ("pollen_nearby", "m", "other apples or crabs stand near most orchards"),
+    ):
         if key not in table.site.model_fields_set:
-            ledger.note(f"site.{key}", getattr(table.site, key), "1", reason, "assumption")
+            ledger.note(f"site.{key}", getattr(table.site, key), unit, reason, "assumption")
 
     catalogue = Catalogue({kind: getattr(table, kind) or {} for kind in KINDS}, filler)
     _check_names(table, catalogue, filler)

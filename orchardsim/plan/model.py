@@ -108,6 +108,7 @@ class SiteBase(Table):
     latitude: quantity("degree", "latitude, north positive", -66, 66)  # type: ignore[valid-type]
     elevation: quantity("m", "height above the sea", -400, 4500) | None = None  # type: ignore[valid-type]
     replant_site: bool = False
+    pollen_nearby: quantity("m", "distance to compatible pollen sources off the plan; far = none", 1, 10_000) = 40.0  # type: ignore[valid-type]
     site_growth: Annotated[float, Field(ge=0.3, le=2.5, strict=False)] = 1.0
     row_direction: quantity("degree", "direction of the rows, clockwise from north", 0, 360) | None = None  # type: ignore[valid-type]
 

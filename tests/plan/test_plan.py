@@ -182,11 +182,14 @@ def test_pollen_by_hand():
 
 def test_a_lone_cultivar_is_warned_about():
     plan = load_plan(changed())
-    assert any("no pollen source" in warning for warning in plan.warnings)
-    assert plan.blocks[0].plan.pollen_overlap == (0.0,)
+    assert any("no pollen source" in warning and "40 m" in warning for warning in plan.warnings)
+    assert plan.blocks[0].plan.pollen_distance == (40.0,)
+    far = load_plan(changed(("site.pollen_nearby", "900 m")))
+    assert far.blocks[0].plan.pollen_distance == (900.0,)
+    # Jonagold, a triploid, gives Gala no pollen, but takes Gala's
     triploid = [{"name": "g", "rows": 10}, {"name": "j", "rows": 10, "cultivar": "Jonagold"}]
-    gala, jonagold = load_plan(changed(("block.group", triploid))).blocks[0].plan.pollen_overlap
-    assert gala == 0 and jonagold > 0
+    gala, jonagold = load_plan(changed(("block.group", triploid))).blocks[0].plan.pollen_distance
+    assert gala == 40 and jonagold != 40
 
 
 def test_unthinned_and_by_leaf():
