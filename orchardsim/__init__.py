@@ -12,13 +12,14 @@ import importlib
 from typing import Any
 
 __version__ = "0.1.0"
-__all__ = ["compare", "load_plan", "risk_drivers", "simulate", "stress", "summarize"]
+__all__ = ["compare", "load_plan", "risk_drivers", "simulate", "spares", "stress", "summarize"]
 
 _ROOMS = {
     "compare": "analysis",
     "load_plan": "plan",
     "risk_drivers": "analysis",
     "simulate": "simulation",
+    "spares": "analysis",
     "stress": "analysis",
     "summarize": "results",
 }

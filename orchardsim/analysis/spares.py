@@ -104,7 +104,7 @@ def spares(
     kind and the one-line rules are then simulated in full over fresh trials. A policy's cost is the margin at stake
     if no gap is filled, less what its net present value is above that of filling none, in the same trial.
     """
-    _check(plan, trials, years)
+    check_spares(plan, trials, years)
     half = trials // 2
     choosing, reporting = range(half), range(half, trials)
     library = None
@@ -141,7 +141,14 @@ def spares(
     )
 
 
-def _check(plan: Plan, trials: int, years: int) -> None:
+def check_spares(plan: Plan, trials: int, years: int) -> None:
+    """Whether a search can be made as asked.
+
+    Raises
+    ------
+    InputError
+        One line naming what was found and what is allowed.
+    """
     if trials < LEAST_TRIALS:
         raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more: half choose, half report")
     check_replacement(f"{plan.where}: replacement", plan.replacement, years)

@@ -17,6 +17,7 @@ COMMANDS = {
     "weather": "quality report of a station record: gaps, outliers, climate, bloom and frost history",
     "compare": "several plans in the same futures: paired differences and how sure they are",
     "stress": "place named bad seasons at every leaf and say what each costs",
+    "spares": "how many replacement trees to hold, how many to order, and when",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
     "report": "rebuild the report of a saved run",
 }

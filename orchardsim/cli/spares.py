@@ -1,0 +1,82 @@
+"""``orchardsim spares``: how many replacement trees to hold and order, and when."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from orchardsim.cli.run import whole_number
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
+    parser.add_argument(
+        "--trials",
+        type=whole_number(8, 1_000_000),
+        default=200,
+        help="simulated futures; half choose the policy, half report on it (default 200)",
+    )
+    parser.add_argument("--years", type=whole_number(3, 80), default=20, help="years counted from year 0 (default 20)")
+    parser.add_argument(
+        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
+    )
+    parser.add_argument(
+        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for spares.json, spares.html and figures/")
+    parser.add_argument("--force", action="store_true", help="write into a folder that holds another search")
+    parser.add_argument("--json", action="store_true", help="print the answer as JSON instead of sentences and table")
+
+
+def execute(options: argparse.Namespace) -> int:
+    """Search, print the answer, and save it when a folder is given."""
+    from orchardsim.analysis.spares import check_spares, spares
+    from orchardsim.plan import load_plan
+    from orchardsim.results import dump_summary
+    from orchardsim.results.spares import prepare_spares_folder, spares_document
+
+    plan = load_plan(options.plan)
+    check_spares(plan, options.trials, options.years)
+    if options.out is not None:
+        prepare_spares_folder(options.out, force=options.force)
+    from tqdm import tqdm
+
+    half = options.trials // 2
+    print(
+        f"{plan.title}: policies chosen on {half} trials of {options.years} years, told from {options.trials - half}",
+        file=sys.stderr,
+    )
+    with tqdm(total=100, unit=" %", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+        found = spares(
+            plan,
+            trials=options.trials,
+            years=options.years,
+            seed=options.seed,
+            jobs=options.jobs,
+            progress=bar.update,
+        )
+    if options.json:
+        print(dump_summary(spares_document(found)), end="")
+    else:
+        from orchardsim.report.spares_table import spares_table
+        from orchardsim.report.spares_words import spares_sentences
+
+        for sentence in spares_sentences(found):
+            print(sentence)
+        print()
+        print(spares_table(found))
+        print()
+        for note in found.notes:
+            print(f"- {note}")
+    if options.out is None:
+        if not options.json:
+            print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
+        return 0
+    from orchardsim.report.spares_page import write_spares
+
+    write_spares(options.out, found)
+    print(f"saved in {options.out}: spares.html, spares.json, figures/", file=sys.stderr)
+    return 0
