@@ -199,15 +199,22 @@ def frost_night_kill(bud_temperature: float, site: BlockSite) -> tuple[float, fl
 
 
 def _frost_night(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
-    bare, protected = frost_night_kill(value, site)
+    # Whether protection works in that night is drawn by the trial that meets it.
+    bare, held = frost_night_kill(value, dataclasses.replace(site, protection_failure=0.0))
     changed = {
-        "frost_kill": np.maximum(usual.frost_kill, protected),
+        "frost_kill": np.maximum(usual.frost_kill, held),
+        "frost_kill_failed": np.maximum(usual.frost_kill_failed, bare),
         "frost_kill_unprotected": np.maximum(usual.frost_kill_unprotected, bare),
     }
     if site.protection != "none":
         method = frost.PROTECTION[site.protection]
+        use = frost.protection_use(method, 1, FROST_HOURS)
         changed["protection_hours"] = usual.protection_hours + FROST_HOURS
-        changed["irrigation_depth"] = usual.irrigation_depth + method.water_rate * FROST_HOURS
+        changed["protection_nights"] = usual.protection_nights + 1
+        changed["protection_water"] = usual.protection_water + use.water
+        changed["protection_fuel"] = usual.protection_fuel + use.fuel
+        changed["protection_labour"] = usual.protection_labour + use.labour
+        changed["irrigation_depth"] = usual.irrigation_depth + use.water
     return changed
 
 

@@ -87,7 +87,9 @@ class SeasonDrivers:
     chill_fraction : (season,) [1]
         Chill received over chill required, capped at 1; below 1 bloom is late, weak and uneven.
     frost_kill : (season,) [1]
-        Share of flowers killed by frost from bud break to four weeks after bloom, protection included.
+        Share of flowers killed by frost from bud break to four weeks after bloom, the block's protection working.
+    frost_kill_failed : (season,) [1]
+        The same where the protection breaks down in the night: at least that without protection.
     frost_kill_unprotected : (season,) [1]
     pollination_hours : (season,) [h]
         Hours fit for bees in the effective pollination period, full-activity equivalents.
@@ -118,6 +120,12 @@ class SeasonDrivers:
         Share of days fit for field work (less than 5 mm of rain).
     protection_hours : (season,) [h]
         Hours of frost protection run.
+    protection_nights : (season,)
+        Nights on which it ran.
+    protection_water : (season,) [mm]
+        Water that it took; held in ``irrigation_depth`` as well.
+    protection_fuel : (season,) [L/ha]
+    protection_labour : (season,) [h/ha]
     """
 
     chill_portions: NDArray[np.float64]
@@ -129,6 +137,7 @@ class SeasonDrivers:
     leaf_fall_day: NDArray[np.float64]
     chill_fraction: NDArray[np.float64]
     frost_kill: NDArray[np.float64]
+    frost_kill_failed: NDArray[np.float64]
     frost_kill_unprotected: NDArray[np.float64]
     pollination_hours: NDArray[np.float64]
     radiation: NDArray[np.float64]
@@ -145,6 +154,10 @@ class SeasonDrivers:
     drought_days: NDArray[np.float64]
     work_fraction: NDArray[np.float64]
     protection_hours: NDArray[np.float64]
+    protection_nights: NDArray[np.float64]
+    protection_water: NDArray[np.float64]
+    protection_fuel: NDArray[np.float64]
+    protection_labour: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -164,6 +177,7 @@ class FarmQuantities:
     labour_hours : (trial, year, block, task) [hour]
     irrigation_depth : [mm]
     protection_hours : [hour]
+    protection_fuel : [L]
     regional_crop : (trial, year) [1]
         The region's crop in that season relative to its mean, as far as the season's weather tells.
     planted_area, gross_area : (block,) [m2]
@@ -183,6 +197,7 @@ class FarmQuantities:
     labour_hours: NDArray[np.float64]
     irrigation_depth: NDArray[np.float64]
     protection_hours: NDArray[np.float64]
+    protection_fuel: NDArray[np.float64]
     regional_crop: NDArray[np.float64]
     planted_area: NDArray[np.float64]
     gross_area: NDArray[np.float64]

@@ -117,8 +117,11 @@ RESULTS: Final = _table(
         may_be_missing=True,
     ),
     Variable("labour_hours", (*BLOCK, "task"), "hour", "hours of work by task", "operations", 0),
-    Variable("irrigation_depth", BLOCK, "mm", "water applied", "season", 0),
+    Variable("irrigation_depth", BLOCK, "mm", "water applied, frost protection included", "season", 0),
     Variable("protection_hours", BLOCK, "hour", "hours of frost protection", "season", 0),
+    Variable("protection_nights", BLOCK, "1", "nights on which frost protection ran", "season", 0, whole=True),
+    Variable("protection_water", BLOCK, "mm", "water used for frost protection", "season", 0),
+    Variable("protection_fuel", BLOCK, "L", "fuel used for frost protection", "season", 0),
     Variable("ledger", (*BLOCK, "item"), "currency", "money in (positive) and out (negative) by item", "economy"),
     Variable("net_cash_flow", BLOCK, "currency", "sum of the ledger's items", "economy"),
     Variable(

@@ -134,11 +134,12 @@ def _yearly_costs(
 ) -> None:
     years = quantities.leaf.shape[0]
     time = np.arange(years)
+    # Wear per area and hour, and price of the fuel; the price of water holds the fuel of its pump.
     running = {
-        "none": 0.0,
-        "air_mixing": costs.air_mixing_running,
-        "overhead_water": costs.overhead_water_running,
-        "heaters": costs.heaters_running,
+        "none": (0.0, 0.0),
+        "air_mixing": (costs.air_mixing_running, costs.propane),
+        "overhead_water": (costs.overhead_water_running, 0.0),
+        "heaters": (costs.heaters_running, costs.heating_oil),
     }
     even = np.full(len(QUARTERS), 0.25)
     for row, block in enumerate(blocks):
@@ -155,9 +156,10 @@ def _yearly_costs(
         pay("overhead", grown * costs.overhead_area * gross, even)
         pay("land_charge", held * costs.land_charge * gross, even)
         pay("water_and_fuel", quantities.irrigation_depth[:, :, row] * planted * costs.water, (0, 0.2, 0.8, 0))
-        pay(
-            "water_and_fuel", quantities.protection_hours[:, :, row] * planted * running[block.protection], (0, 1, 0, 0)
-        )
+        wear, fuel = running[block.protection]
+        protection = quantities.protection_hours[:, :, row] * planted * wear
+        protection = protection + quantities.protection_fuel[:, :, row] * fuel
+        pay("water_and_fuel", protection, (0, 1, 0, 0))
         pay("replacement_trees", quantities.spares_on_hand[:, :, row] * costs.spare_upkeep, (0, 0.3, 0.7, 0))
         pay("replacement_trees", quantities.trees_replanted[:, :, row] * costs.replant_care, (0.5, 0.5, 0, 0))
         spares = paid_with_deposit(

@@ -57,9 +57,13 @@ class Costs:
     materials: tuple[float, ...] = parameter("money/m2/year", "sprays, fertilizer, herbicide, bees by leaf", low=0)
     machine_running: float = parameter("money/m2/year", "fuel, repair and hire of machines, or contract work", low=0)
     water: float = parameter("money/m2/mm", "irrigation water and pumping", low=0)
-    air_mixing_running: float = parameter("money/m2/hour", "fuel of wind machines", low=0)
-    overhead_water_running: float = parameter("money/m2/hour", "pumping of overhead water", low=0)
-    heaters_running: float = parameter("money/m2/hour", "fuel of heaters", low=0)
+    propane: float = parameter("money/L", "fuel of wind machines", low=0)
+    heating_oil: float = parameter("money/L", "fuel of orchard heaters", low=0)
+    air_mixing_running: float = parameter("money/m2/hour", "oil, repair and wear of wind machines, fuel apart", low=0)
+    overhead_water_running: float = parameter(
+        "money/m2/hour", "repair and wear of overhead water; water and its pumping stand under ``water``", low=0
+    )
+    heaters_running: float = parameter("money/m2/hour", "repair and wear of heaters, fuel apart", low=0)
     overhead_area: float = parameter(
         "money/m2/year", "office, management, dues and farm insurance per gross area", low=0
     )

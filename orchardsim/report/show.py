@@ -19,8 +19,9 @@ CAUTIONS = (
     "Posts, wires, anchors, buildings and water works must meet the local code; have the structure designed or "
     "checked by someone licensed to do so.",
     "Sprays: follow the product label, the local rules and the advice of a licensed applicator.",
-    "Cold-night work (fires, fuel, wind machines, icy ground, tired people) is dangerous: plan it with local experts "
-    "and by the local fire and work-safety codes.",
+    "Cold-night work (fires, fuel, wind machines, ice loads, icy ground, tired people) is dangerous: plan it with "
+    "local experts and by the local fire and work-safety codes. Overhead water that stops part way through a frost "
+    "leaves wet buds colder than dry ones and does more harm than none.",
 )
 """The usual cautions where work can hurt someone; usual practice, no source."""
 

@@ -103,11 +103,19 @@ def _chill_held(chill: Floats, days: int) -> Floats:
 
 @dataclass(frozen=True)
 class FrostOutcome:
-    """Frost of a season: shares killed [1], hours of protection [h], water used for it (day, season) [mm/day]."""
+    """Frost of a season, arrays (season,) but for the water.
+
+    Shares killed [1] with protection working, with it breaking down in every night, and without any; nights [1] and
+    hours [h] that it ran; fuel [L/ha] and labour [h/ha] that it took; water (day, season) [mm/day].
+    """
 
     kill: Floats
+    kill_failed: Floats
     kill_unprotected: Floats
+    nights: Floats
     hours: Floats
+    fuel: Floats
+    labour: Floats
     water: Floats
 
 
@@ -124,7 +132,8 @@ def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) ->
     unprotected = frost.season_kill(frost.stage_kill(bud, stage))
     nothing = np.zeros((WINDOW_DAYS, len(dates.bloom)))
     if site.protection == "none":
-        return FrostOutcome(unprotected, unprotected, np.zeros(len(dates.bloom)), nothing)
+        none = np.zeros(len(dates.bloom))
+        return FrostOutcome(unprotected, unprotected, unprotected, none, none, none, none, nothing)
     method = frost.PROTECTION[site.protection]
     limit = np.array(frost.KILL_10)[np.maximum(stage, 0)] + method.start_margin
     before = slice(first - 1, last - 1)
@@ -138,9 +147,11 @@ def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) ->
     hours, used = hours * affordable, used * affordable
     warmed = np.where(hours > 0, frost.protected_temperature(method, air, bud, clear), bud)
     working = frost.season_kill(frost.stage_kill(np.maximum(warmed, bud), stage))
-    kill = (1 - site.protection_failure) * working + site.protection_failure * unprotected
+    failed = frost.season_kill(frost.stage_kill(frost.failed_temperature(method, bud, hours), stage))
     nothing[span] = used
-    return FrostOutcome(kill, unprotected, hours.sum(axis=0), nothing)
+    nights, total = (hours > 0).sum(axis=0).astype(np.float64), hours.sum(axis=0)
+    use = frost.protection_use(method, nights, total)
+    return FrostOutcome(working, failed, unprotected, nights, total, use.fuel, use.labour, nothing)
 
 
 def _phase_sums(total: Floats, dates: Calendar, start_of_light: Days | None = None) -> Floats:
@@ -201,6 +212,7 @@ def _drivers_of_slice(prepared: PreparedSeasons, cultivar: Phenology, site: Bloc
         leaf_fall_day=dates.leaf_fall.astype(np.float64),
         chill_fraction=phenology.chill_fraction(portions, cultivar.chill_requirement),
         frost_kill=freeze.kill,
+        frost_kill_failed=freeze.kill_failed,
         frost_kill_unprotected=freeze.kill_unprotected,
         pollination_hours=pollination_hours(prepared, dates.first_bloom, dates.bloom),
         radiation=light,
@@ -217,6 +229,10 @@ def _drivers_of_slice(prepared: PreparedSeasons, cultivar: Phenology, site: Bloc
         drought_days=((balance.stress[:, -1] < DROUGHT_STRESS) & in_leaf).sum(axis=0).astype(np.float64),
         work_fraction=_phase_sums(prepared.work_sum, dates) / np.maximum(lengths, 1),
         protection_hours=freeze.hours,
+        protection_nights=freeze.nights,
+        protection_water=frost_water,
+        protection_fuel=freeze.fuel,
+        protection_labour=freeze.labour,
     )
 
 

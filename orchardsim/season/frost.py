@@ -2,6 +2,10 @@
 
 Frost work at night costs lives and crops: wind machines, heaters and ice loads follow local rules and the maker's
 instructions, not this model.
+
+What a night of protection is taken to be: it starts when the buds come within a margin of their 10 % kill and runs as
+long as they would stay below that; how much it warms hangs on the night's inversion, read off the clearness of the sky;
+it may fail, for a whole season's worst night, with the chance that the plan states.
 """
 
 from __future__ import annotations
@@ -124,6 +128,9 @@ class ProtectionMethod:
     ``warming_clear`` and ``warming_overcast`` [K] are the rise of bud temperature with a full inversion and with none;
     ``holds_at`` [degC] is the temperature at which freezing water keeps the bud as long as the air stays above
     ``lowest_air``; ``start_margin`` [K] starts it above the stage's 10 % kill; ``water_rate`` [mm/h].
+    ``fuel_rate`` [L/ha/h] is burned while it runs; ``labour_night`` [h/ha] goes into each night for setting up,
+    lighting, refilling and draining, ``labour_hour`` [h/ha/h] into watching it. ``failed_cooling`` [K] is how much
+    colder than unprotected the buds get in a night in which it fails.
     """
 
     warming_clear: float
@@ -132,18 +139,89 @@ class ProtectionMethod:
     holds_at: float | None = None
     lowest_air: float = -99.0
     water_rate: float = 0.0
+    fuel_rate: float = 0.0
+    labour_night: float = 0.0
+    labour_hour: float = 0.0
+    failed_cooling: float = 0.0
+
+
+WIND_MACHINE_FUEL: Final = 45.0 / 4.05
+"""L/ha/h; memory: a propane engine burns about 12 US gallons (45 L) an hour and serves about 10 acres (4.05 ha)."""
+HEATER_FUEL: Final = 40 * 0.6 * 3.785 / 0.4047
+"""L/ha/h; memory: 40 return-stack heaters an acre, 0.6 US gallon of heating oil an hour each. That is 224 L, or 240
+W/m2 of heat at 38 MJ/L, within the 140 to 280 W/m2 of the FAO frost protection handbook (memory)."""
+PUMP_FUEL: Final = 4.0 * 10.0 * 9.81 * 50.0 / (0.65 * 0.30 * 36_000.0)
+"""L/ha/h; derived: 4 mm/h is 40 t/ha/h of water, lifted against 50 m of head (4 bar at the sprinkler, lift and pipe;
+assumption) by a pump of 65 % and a diesel engine of 30 % efficiency (common practice, no source), 36 MJ/L of diesel."""
 
 
 PROTECTION: Final = {
     # Air mixing gains a third to a half of the inversion (FAO frost protection handbook; memory): 0.45 x 4 K.
-    "air_mixing": ProtectionMethod(0.45 * INVERSION, 0.0, start_margin=1.0),
+    # One person looks after some 20 ha of machines and needs a quarter hour a hectare to ready and stop them
+    # (assumption).
+    "air_mixing": ProtectionMethod(
+        0.45 * INVERSION,
+        0.0,
+        start_margin=1.0,
+        fuel_rate=WIND_MACHINE_FUEL,
+        labour_night=0.25,
+        labour_hour=0.05,
+    ),
     # Freezing water holds buds near 0 degC down to about -5 degC at 4 mm/h (common practice, no source). It starts
-    # earlier than the others because a first wetting cools dry buds.
-    "overhead_water": ProtectionMethod(0.0, 0.0, 2.0, holds_at=-0.5, lowest_air=-5.0, water_rate=4.0),
-    # Heaters gain 1 K without and about 2.5 K with an inversion (assumption).
-    "heaters": ProtectionMethod(2.5, 1.0, start_margin=1.0),
+    # earlier than the others because a first wetting cools dry buds. One person walks the lines of some 10 ha and
+    # needs half an hour a hectare to check heads and drain (assumption). Where the water stops part way, wet buds cool
+    # towards the wet bulb, 1.7 K below the air at 0 degC and 70 % humidity (from FAO-56 eq. 15); 1.5 K is taken.
+    "overhead_water": ProtectionMethod(
+        0.0,
+        0.0,
+        start_margin=2.0,
+        holds_at=-0.5,
+        lowest_air=-5.0,
+        water_rate=4.0,
+        fuel_rate=PUMP_FUEL,
+        labour_night=0.5,
+        labour_hour=0.1,
+        failed_cooling=1.5,
+    ),
+    # Heaters gain 1 K without and about 2.5 K with an inversion (assumption). Lighting and refilling 100 of them takes
+    # some 2 minutes each, and one person tends about 2 ha while they burn (assumption).
+    "heaters": ProtectionMethod(2.5, 1.0, start_margin=1.0, fuel_rate=HEATER_FUEL, labour_night=3.3, labour_hour=0.5),
 }
 """Night protection by the words of ``BlockSite.protection``."""
+
+
+@dataclass(frozen=True)
+class ProtectionUse:
+    """What protection takes: water [mm], fuel [L/ha] and labour [h/ha], arrays of one shape."""
+
+    water: Floats
+    fuel: Floats
+    labour: Floats
+
+
+def protection_use(method: ProtectionMethod, nights: ArrayLike, hours: ArrayLike) -> ProtectionUse:
+    """Water, fuel and labour of nights of protection.
+
+    Parameters
+    ----------
+    method : ProtectionMethod
+    nights : array [1]
+        Nights on which it ran.
+    hours : array [h]
+        Hours that it ran in them.
+
+    Examples
+    --------
+    >>> use = protection_use(PROTECTION["overhead_water"], nights=2, hours=10.0)
+    >>> float(use.water), float(use.labour)
+    (40.0, 2.0)
+    """
+    ran, length = np.asarray(nights, dtype=np.float64), np.asarray(hours, dtype=np.float64)
+    return ProtectionUse(
+        water=length * method.water_rate,
+        fuel=length * method.fuel_rate,
+        labour=ran * method.labour_night + length * method.labour_hour,
+    )
 
 
 def protected_temperature(method: ProtectionMethod, air: Floats, bud: Floats, clear: Floats) -> Floats:
@@ -157,12 +235,27 @@ def protected_temperature(method: ProtectionMethod, air: Floats, bud: Floats, cl
 
     Notes
     -----
-    Where water cannot keep up (air below ``lowest_air``) the wet bud is as cold as without it. The model leaves out
-    that failing or wind-blown water can do harm.
+    Where water cannot keep up (air below ``lowest_air``) the bud is as cold as without it: nobody who reads the
+    forecast starts it. Wind, which blows water and warm air away, is left out. What failing water does stands in
+    :func:`failed_temperature`.
     """
     if method.holds_at is not None:
         return np.where(air >= method.lowest_air, np.maximum(bud, method.holds_at), bud)
     return bud + method.warming_overcast + clear * (method.warming_clear - method.warming_overcast)
+
+
+def failed_temperature(method: ProtectionMethod, bud: Floats, hours: Floats) -> Floats:
+    """Lowest bud temperature of a night in which protection breaks down after its start [degC].
+
+    Parameters
+    ----------
+    method : ProtectionMethod
+    bud : array [degC]
+        Without protection.
+    hours : array [h]
+        Hours that protection was to run; 0 = it was not started, and buds stay dry.
+    """
+    return np.where(np.asarray(hours) > 0, bud - method.failed_cooling, bud)
 
 
 def hours_below(

@@ -40,7 +40,11 @@ class BlockSite:
         "text", "frost protection", allowed=("none", "air_mixing", "overhead_water", "heaters"), default="none"
     )
     protection_failure: float = parameter(
-        "1", "chance that frost protection fails when it is needed (assumption: 5 %)", low=0, high=1, default=0.05
+        "1",
+        "chance in a spring that frost protection breaks down when it is needed (assumption: 5 %)",
+        low=0,
+        high=1,
+        default=0.05,
     )
     bud_cooling: float = parameter(
         "K", "how far buds run below shelter air on clear nights", low=0, high=2, default=0.8

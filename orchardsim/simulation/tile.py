@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.labels import CAUSES, TASKS
 from orchardsim.core.streams import Streams
+from orchardsim.core.units import HECTARE
 from orchardsim.operations.crews import Done, Job
 from orchardsim.operations.draws import draw_operations
 from orchardsim.operations.parameters import YardParameters
@@ -224,7 +225,7 @@ class Tile:
         self._book_yards()
 
     def _open_year(self, block: BlockRun, year: int) -> None:
-        block.season = self.library.for_trees(block.number, self.pick)
+        block.season = self._season_for_trees(block, year)
         self._weather_results(block, year)
         if block.standing or year == block.resolved.year_planted:
             self._draw(block, year)
@@ -242,12 +243,32 @@ class Tile:
             block.loss_draws,
         )
 
+    def _season_for_trees(self, block: BlockRun, year: int) -> SeasonForTrees:
+        """What the trees see of the year's season; frost protection works or breaks down, once for the whole spring."""
+        season, site = self.library.for_trees(block.number, self.pick), block.resolved.site
+        if site.protection == "none":
+            return season
+        uniform = np.array([rng.random() for rng in self._rngs("frost protection", block.resolved.name, year)])
+        failed = self.library.of(block.number, "frost_kill_failed", self.pick)
+        kill = np.where((uniform < site.protection_failure)[:, None], failed, season.frost_kill)
+        return dataclasses.replace(season, frost_kill=kill)
+
     def _weather_results(self, block: BlockRun, year: int) -> None:
-        for name in ("bloom_day", "frost_kill", "protection_hours"):
-            values = self.library.of(block.number, name, self.pick)
-            if name == "protection_hours" and not (block.standing or year == block.resolved.year_planted):
-                continue
+        def put(name: str, values: Array) -> None:
             self.totals.put(name, self.rows, year, block.columns, values)
+
+        assert block.season is not None
+        put("bloom_day", self.library.of(block.number, "bloom_day", self.pick))
+        put("frost_kill", block.season.frost_kill)
+        if not (block.standing or year == block.resolved.year_planted):
+            return
+        hectares = np.array([money.geometry.planted_area for money in block.resolved.money]) / HECTARE
+        for name in ("protection_hours", "protection_nights", "protection_water"):
+            put(name, self.library.of(block.number, name, self.pick))
+        put("protection_fuel", self.library.of(block.number, "protection_fuel", self.pick) * hectares)
+        labour = self.library.of(block.number, "protection_labour", self.pick) * hectares
+        task = TASKS.index("frost_protection")
+        self.totals.arrays["labour_hours"][self.rows, year, block.columns, task] += labour
 
     def _rest_to_bloom(self, year: int) -> None:
         jobs: list[list[Job]] = [[] for _ in self.trials]
@@ -528,8 +549,6 @@ class Tile:
                     arrays["trees_ordered"][row, year, column[label]] += number
                 elif kind in ("delivered", "bought", "spot"):
                     self.totals.bought[row, year, column[label]] += number
-        tending = arrays["protection_hours"][self.rows]
-        arrays["labour_hours"][self.rows][..., task_number["frost_protection"]] += tending
 
     # ---- before year 0 -------------------------------------------------------------------------------------------
 
@@ -554,7 +573,7 @@ class Tile:
         """One year before year 0: all work is done in time, gaps of the first leaves are filled."""
         model, state = block.model, block.state
         self.pick = self.library.pick(self.trials, year)
-        block.season = self.library.for_trees(block.number, self.pick)
+        block.season = self._season_for_trees(block, year)
         self._draw(block, year)
         assert block.draws is not None
         if block.planted:

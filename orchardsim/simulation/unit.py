@@ -22,6 +22,11 @@ TILE_POSITIONS: Final = 16_000
 """Planting positions of a tile: some fifty float32 arrays of this size stay in a core's cache."""
 UNIT_TRIALS: Final = 25
 """Trials of a unit of work; results do not depend on it."""
+NOT_OF_A_FARM: Final = (
+    "light_interception", "frost_kill", "hail_fraction", "irrigation_depth", "bloom_day", "protection_nights",
+    "protection_water",
+)  # fmt: skip
+"""Variables that neither add up over blocks nor have a mean that says anything."""
 REMOVED: Final = -999
 """Leaf number of a block that has been grubbed out."""
 
@@ -113,7 +118,7 @@ def _with_farm(totals: Totals) -> dict[str, NDArray[Any]]:
         elif name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean"):
             some = alive.sum(axis=2) > 0
             farm = np.where(some, (np.nan_to_num(values) * weight).sum(axis=2), np.nan)
-        elif name in ("light_interception", "frost_kill", "hail_fraction", "irrigation_depth", "bloom_day"):
+        elif name in NOT_OF_A_FARM:
             farm = np.full(values.shape[:2], np.nan)
         else:
             farm = values.sum(axis=2)
@@ -146,6 +151,7 @@ def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities
         labour_hours=found["labour_hours"],
         irrigation_depth=found["irrigation_depth"],
         protection_hours=found["protection_hours"],
+        protection_fuel=found["protection_fuel"],
         regional_crop=region,
         planted_area=np.array([money.geometry.planted_area for money in plan.money]),
         gross_area=np.array([money.geometry.gross_area for money in plan.money]),

@@ -140,6 +140,7 @@ def quantities(
         labour_hours=hours,
         irrigation_depth=grown * 120.0 * np.ones(shape),
         protection_hours=grown * 6.0 * np.ones(shape),
+        protection_fuel=grown * 50.0 * np.ones(shape),
         regional_crop=rng.uniform(0.7, 1.2, (trials, years)),
         planted_area=area,
         gross_area=area * 1.12,

@@ -110,6 +110,7 @@ def test_a_bearing_year_by_hand() -> None:
         "materials": c.materials[-1] * planted,
         "land_charge": c.land_charge * gross,
         "overhead": c.overhead_area * gross,
+        # The price of water holds its pumping, so the pump's fuel is not paid twice.
         "water_and_fuel": planted * (120.0 * c.water + 6.0 * c.overhead_water_running),
         "training": hours("training") * c.wage_skilled * charged,
         "pruning": hours("dormant_pruning") * c.wage_skilled * charged,
@@ -119,6 +120,12 @@ def test_a_bearing_year_by_hand() -> None:
     }
     for name, amount in expected.items():
         np.testing.assert_allclose(found[:, ITEM[name]], amount, rtol=1e-9, err_msg=name)
+    for protection, wear, fuel in (
+        ("air_mixing", c.air_mixing_running, c.propane),
+        ("heaters", c.heaters_running, c.heating_oil),
+    ):
+        paid = -run([block(protection=protection)], q)[0].yearly()[:, 8, 0, ITEM["water_and_fuel"]]
+        np.testing.assert_allclose(paid, planted * (120.0 * c.water + 6.0 * wear) + 50.0 * fuel, rtol=1e-9)
     first = -ledger.yearly()[:, 0, 0, :]
     np.testing.assert_allclose(first[:, ITEM["materials"]], c.materials[0] * planted)
     np.testing.assert_allclose(first[:, ITEM["replacement_trees"]], 0.02 * trees * c.spare_upkeep)

@@ -9,7 +9,7 @@ import pytest
 
 from orchardsim.core.calendar import WINDOW_DAYS
 from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
-from orchardsim.season import drivers, season_drivers, season_drivers_for
+from orchardsim.season import drivers, frost, season_drivers, season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.prepare import daylight
 from orchardsim.season.summary import frost_years
@@ -70,18 +70,38 @@ def test_real_record_hollows_freeze_more_and_protection_helps(clemson):
         (CULTIVAR, dataclasses.replace(SITE, night_offset=-2.0)),
         (CULTIVAR, dataclasses.replace(SITE, protection="air_mixing")),
         (CULTIVAR, dataclasses.replace(SITE, protection="overhead_water")),
-        (CULTIVAR, dataclasses.replace(SITE, protection="heaters", protection_failure=1.0)),
+        (CULTIVAR, dataclasses.replace(SITE, protection="heaters")),
     ]
-    plain, hollow, mixed, watered, failed = season_drivers_for(clemson, cases)
+    plain, hollow, mixed, watered, heated = season_drivers_for(clemson, cases)
     assert (hollow.frost_kill >= plain.frost_kill).all() and hollow.frost_kill.mean() > plain.frost_kill.mean()
-    for guarded in (mixed, watered):
+    for guarded in (mixed, watered, heated):
         assert (guarded.frost_kill <= guarded.frost_kill_unprotected + 1e-12).all()
         assert guarded.frost_kill.mean() < plain.frost_kill.mean() - 0.05
         assert ((guarded.protection_hours > 0) | (guarded.frost_kill_unprotected < 0.1)).all()
-    np.testing.assert_allclose(failed.frost_kill, plain.frost_kill)
+    # What breaks down is as good as nothing; water that stops part way is worse, for wet buds are colder.
+    for dry in (mixed, heated):
+        np.testing.assert_array_equal(dry.frost_kill_failed, plain.frost_kill)
+    assert (watered.frost_kill_failed >= plain.frost_kill).all()
+    assert watered.frost_kill_failed.mean() > plain.frost_kill.mean()
     np.testing.assert_array_equal(plain.protection_hours, 0)
+    np.testing.assert_array_equal(plain.protection_nights, 0)
     shares = frost_years(plain.frost_kill, clemson.harvest_year)
     assert shares.seasons == 90 and 0 < shares.over_90 < shares.over_30 < 1
+
+
+def test_nights_of_protection_add_up(clemson):
+    """Nights, hours, water, fuel and labour of a season belong together, by the rates of the method."""
+    names = ("air_mixing", "overhead_water", "heaters")
+    cases = [(CULTIVAR, dataclasses.replace(SITE, protection=name)) for name in names]
+    for name, found in zip(names, season_drivers_for(clemson, cases), strict=True):
+        method = frost.PROTECTION[name]
+        nights, hours = found.protection_nights, found.protection_hours
+        assert ((nights == 0) == (hours == 0)).all() and nights.max() >= 2
+        assert (hours <= 24 * nights).all() and (nights == np.round(nights)).all()
+        np.testing.assert_allclose(found.protection_water, hours * method.water_rate)
+        np.testing.assert_allclose(found.protection_fuel, hours * method.fuel_rate)
+        np.testing.assert_allclose(found.protection_labour, nights * method.labour_night + hours * method.labour_hour)
+        assert (found.protection_water <= found.irrigation_depth.min(axis=1) + 1e-9).all()
 
 
 def test_frost_water_and_irrigation_share_the_season_limit(clemson):

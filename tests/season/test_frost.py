@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from orchardsim.season import frost
+from orchardsim.season.evapotranspiration import saturation_vapour_pressure, vapour_pressure_from_wet_bulb
 from orchardsim.season.phenology import STAGES
 from orchardsim.season.summary import frost_years
 
@@ -110,3 +111,32 @@ def test_frost_years_by_hand():
     assert (part.seasons, part.over_30, part.over_90) == (2, 1.0, 0.5)
     assert whole.standard_error_90 == pytest.approx(np.sqrt(0.4 * 0.6 / 5))
     assert np.isnan(frost_years(kill, year, (1800, 1801)).over_30)
+
+
+def test_failing_water_cools_to_the_wet_bulb():
+    """FAO-56 (1998) eqs. 11 and 15: at 0 degC and 70 % humidity the wet bulb stands 1.6 to 1.8 K below the air."""
+    humidity = [
+        float(vapour_pressure_from_wet_bulb(0.0, wet, 101.3) / saturation_vapour_pressure(0.0)) for wet in (-1.8, -1.6)
+    ]
+    assert humidity[0] < 0.70 < humidity[1]
+    water = frost.PROTECTION["overhead_water"]
+    assert 0 < water.failed_cooling < 1.7
+    bud = np.array([-2.5, -2.5])
+    failed = frost.failed_temperature(water, bud, np.array([0.0, 6.0]))
+    assert failed[0] == -2.5 and failed[1] == -2.5 - water.failed_cooling
+    # No other method wets the buds.
+    for name in ("air_mixing", "heaters"):
+        np.testing.assert_array_equal(frost.failed_temperature(frost.PROTECTION[name], bud, np.ones(2)), bud)
+
+
+def test_what_a_night_takes_by_hand():
+    """Two nights of ten hours in all: 12 US gallons of propane an hour on 10 acres; 4 mm/h of water."""
+    mixed = frost.protection_use(frost.PROTECTION["air_mixing"], 2, 10.0)
+    gallons_per_acre = mixed.fuel / 3.785 * 0.4047
+    assert gallons_per_acre == pytest.approx(12.0, rel=0.02) and mixed.water == 0
+    watered = frost.protection_use(frost.PROTECTION["overhead_water"], 2, 10.0)
+    assert watered.water == pytest.approx(40.0)
+    # 400 t of water lifted 50 m: 54.5 kWh; through pump (0.65) and engine (0.30) 279 kWh, 10 kWh in a litre of diesel.
+    assert watered.fuel == pytest.approx(27.9, rel=0.01)
+    heated = frost.protection_use(frost.PROTECTION["heaters"], 2, 10.0)
+    assert heated.labour == pytest.approx(2 * 3.3 + 10 * 0.5)
