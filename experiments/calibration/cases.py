@@ -30,6 +30,7 @@ GOLDEN_TARGET = (0.0, 6.0)
 STANDING = 0.95
 """Share of the land that bears: the harness has no losses, the simulation some gaps and young replants."""
 CROP_LEVELS = (1.0, 3.0, 5.0, 7.0, 10.0)
+HEAVY_LEVELS = (*CROP_LEVELS, 14.0, math.inf)
 
 
 def spindle(growth: float, tree: float = 1.1, row: float = 3.65, **size: int) -> BlockPlan:
@@ -61,10 +62,10 @@ def rootstock_trial() -> BlockPlan:
     )
 
 
-def crop_levels(stocks: tuple[str, ...], leaf: int) -> BlockPlan:
+def crop_levels(stocks: tuple[str, ...], leaf: int, levels: tuple[float, ...] = CROP_LEVELS) -> BlockPlan:
     """Groups of each stock, thinned to the crop levels in one leaf and alike before."""
     plan = block(
-        [stock(name) for name in stocks for _ in CROP_LEVELS],
+        [stock(name) for name in stocks for _ in levels],
         "Honeycrisp",
         grade("whip"),
         training("tall_spindle"),
@@ -75,7 +76,7 @@ def crop_levels(stocks: tuple[str, ...], leaf: int) -> BlockPlan:
         trees_per_row=60,
     )
     before = (0.0, 3.0, 3.0, 4.0, 4.0, 5.0, 5.0)[: leaf - 1]
-    targets = tuple((*before, level) for _ in stocks for level in CROP_LEVELS)
+    targets = tuple((*before, level) for _ in stocks for level in levels)
     return plan.__class__(**{**plan.__dict__, "crop_load_target": targets})
 
 
@@ -196,7 +197,7 @@ def figures(
     out["own.T8.height"] = trial.values["canopy_height_mean"].mean(axis=1)[4, 2]
 
     # crop level on fruit mass and on trunk growth
-    levels = run(crop_levels(("M.9",), 6), physiology, 6, trials=trials)
+    levels = run(crop_levels(("M.9",), 6, HEAVY_LEVELS), physiology, 6, trials=trials)
     mass = levels.values["fruit_mass_mean"].mean(axis=1)[5]
     autumn = levels.values["crop_load_mean"].mean(axis=1)[5]
     spring = (
@@ -207,6 +208,7 @@ def figures(
     for load in (1, 7, 10):
         out[f"T9.{load}"] = _line(load, autumn, mass)
         out[f"own.T9.spring.{load}"] = _line(load, spring, mass)
+    out["own.unthinned_load"] = float(autumn[-1])
     grown = run(crop_levels(("M.9", "M.26", "G.16"), 5), physiology, 5, trials=trials)
     area = grown.values["trunk_area_mean"].mean(axis=1)
     gain = (area[4] - area[3]).reshape(3, -1)
@@ -226,7 +228,7 @@ def figures(
     parts = ([stock("M.26")], bitter, grade("whip"), training("vertical_axis", pruning=(0.02,)), 1.5, 4.0)
     left = run(block(*parts, (0, 0, math.inf), **cider), physiology, 10, trials=trials, tree_output=True)
     out["T13.unthinned"] = tree_swing(left.trees["crop_mass"][4:10])
-    spray = Thinning(method="chemical", spray_removal=0.5)
+    spray = Thinning(method="chemical", spray_removal=0.6)
     taken = run(block(*parts, (0, 0, 5.0), thinning=spray, **cider), physiology, 10, trials=trials, tree_output=True)
     out["T13.thinned"] = tree_swing(taken.trees["crop_mass"][4:10])
 

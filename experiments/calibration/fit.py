@@ -27,16 +27,16 @@ FREE = {
     "leaf_per_trunk": (0.2, 0.55),
     "radiation_use": (1.4, 3.0),
     "leaf_density": (1.2, 4.6),
-    "regrowth": (0.2, 1.5),
     "wood_cost": (0.05, 0.35),
     "wood_demand": (2.0, 9.0),
     "wood_demand_exponent": (0.1, 0.6),
     "vigor_exponent": (0.5, 1.2),
     "clusters_per_trunk": (8.0, 30.0),
-    "fruit_per_source": (40.0, 350.0),
+    "set_per_cluster": (1.2, 3.5),
+    "fruit_per_source": (100.0, 900.0),
     "fruit_curvature": (0.2, 0.85),
-    "inhibiting_crop_biennial": (4.0, 9.0),
-    "inhibition_exponent": (2.5, 6.0),
+    "inhibiting_crop_biennial": (4.0, 7.2),
+    "inhibition_exponent": (2.5, 5.5),
     "shade_half": (0.15, 0.45),
     "bearing_offset": (-1.0, 2.5),
     "bearing_vigor": (3.0, 9.0),
@@ -44,7 +44,7 @@ FREE = {
 """Fitted shared parameters and the box they are sought in."""
 TRIALS = 4
 """Trials in the fit: with one, the soil patches of a single block would be fitted too."""
-GROWER = (1.1, 1.7)
+GROWER = (1.1, 1.55)
 """Box of the good grower's site level."""
 
 TARGETS = {
@@ -53,7 +53,7 @@ TARGETS = {
     "T4": (980, 1500),
     "T5": (2, 3.8),
     "T6.seedling.first": (4.6, 8.4),
-    "T6.seedling.late": (10, 20),
+    "T6.seedling.late": (10.5, 20),
     "T6.semi.first": (4.6, 8.4),
     "T6.semi.late": (4, 8),
     "T7.low": (28, 52),
@@ -64,17 +64,17 @@ TARGETS = {
     "T11": (64, 80),
     "T12": (0.6, 1.6),
     "T13.unthinned": (0.47, 1.0),
-    "T13.thinned": (0.12, 0.34),
+    "T13.thinned": (0.1, 0.3),
 }
 """Tolerances of the targets; where the simulation's frosts, gaps and replants take a few per cent that the harness
-does not know of (T3, T4, T7.high, T11), the range is moved by as much."""
+does not know of (T3, T4, T6, T7.high, T11, T13), the range is moved by as much."""
 OWN = {
     "own.late_yield": (0.75, 1.1),
     "own.trunk_10": (32, 70),
     "own.harvest_index": (0.45, 0.7),
     "own.T7.low.late": (28, 52),
     "own.T7.high.late": (40, 80),
-    "own.crowding": (0.4, 0.9),
+    "own.crowding": (0.4, 0.85),
     "own.density_trunk": (0.35, 0.65),
     "own.T9.spring.7": (149, 201),
     "own.T9.spring.10": (127, 172),
@@ -94,6 +94,8 @@ def residuals(found: dict[str, float]) -> np.ndarray:
     for weight, table in ((1.0, TARGETS), (0.1, OWN)):
         for name, (low, high) in table.items():
             add((found[name] - (low + high) / 2) / ((high - low) / 2), weight)
+    # a tree in full bloom left alone sets 10 and more per cm2 (common practice): thinning must have something to do
+    add((found["own.unthinned_load"] - 12) / 2.5, 1.0)
     add(found["own.thinned_swing"] / 0.15, 0.5)
     add((1 - found["T10.r2"]) / 0.1, 1.0)
     add(found["T10.slopes"] / 0.25, 1.0)

@@ -15,6 +15,7 @@ import json
 import math
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import matplotlib
 
@@ -26,10 +27,14 @@ from scipy.stats import sobol_indices, uniform
 sys.path.insert(0, str(Path(__file__).parent))
 from cases import spindle, tree_swing
 from fit import FREE
-from harness import block, cultivar, grade, load_physiology, run_trees, stock, training
+from harness import block, climate_of, cultivar, grade, load_physiology, season_of, stock, training
 
 from orchardsim.core.parameters import parameters_of
-from orchardsim.trees.parameters import Physiology
+from orchardsim.core.streams import Streams
+from orchardsim.trees import model as trees
+from orchardsim.trees.block import BlockModel
+from orchardsim.trees.parameters import BlockPlan, Physiology
+from orchardsim.trees.variation import draw_year
 
 NAMES = (
     *FREE,
@@ -49,37 +54,85 @@ OUTPUTS = (
 )
 
 
-def outputs(physiology: Physiology, growth: float) -> list[float]:
-    """The five figures of one parameter set."""
-    one = run_trees(spindle(growth, rows=3, trees_per_row=8), physiology, 10, trials=1, even=True)
-    tonnes = one.yield_per_hectare()[:, 0, 0]
-    swinging = dataclasses.replace(cultivar("Jonathan"), biennial=1.0, fruit_mass_potential=0.18)
-    plan = block(
-        [stock("M.26")],
-        swinging,
-        grade("whip"),
-        training("vertical_axis", pruning=(0.02,)),
-        1.5,
-        4.0,
-        (0, 0, math.inf),
-        rows=3,
-        trees_per_row=8,
+def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years: int) -> tuple[np.ndarray, np.ndarray]:
+    """Run a block of mean trees with one parameter set per trial.
+
+    The formulas broadcast, so a parameter may be an array over (trial, 1): thousands of sets run as trials of one tile.
+
+    Parameters
+    ----------
+    varied : dict of array, (trial,)
+
+    Returns
+    -------
+    crop, trunk_area : array, (year, trial, tree) [kg], [cm2]
+    """
+    trials = len(next(iter(varied.values())))
+    spreads = ("site_spread", "tree_spread", "set_spread", "block_set_spread", "thinning_spread")
+    base = dataclasses.replace(base, **dict.fromkeys(spreads, 0.0))
+    model = BlockModel(plan, base)
+    column = {name: values.astype(np.float32)[:, None] for name, values in varied.items()}
+    p = SimpleNamespace(**{**dataclasses.asdict(base), **column})
+    stock_, scion = plan.stocks[0], plan.cultivars[0]
+    model.physiology = p
+    model.vigor = (stock_.vigor / p.vigor_reference) ** p.vigor_exponent * np.float32(scion.vigor)
+    model.half_bloom_leaf = model.half_bloom_leaf + (
+        p.bearing_offset - base.bearing_offset + (p.bearing_vigor - base.bearing_vigor) * np.float32(stock_.vigor)
     )
-    other = run_trees(plan, physiology, 10, trials=1, tree_output=True)
-    return [
-        float(tonnes[:5].sum()),
-        float(tonnes[7:].mean()),
-        float(one.values["trunk_area_mean"][9, 0, 0]),
-        float(tonnes[1:3].sum()),
-        tree_swing(other.trees["crop_mass"][4:10]),
+    annual = np.float32(1 - scion.biennial)
+    model.inhibiting_crop = p.inhibiting_crop_biennial + annual * (
+        p.inhibiting_crop_annual - p.inhibiting_crop_biennial
+    )
+    state = model.new_state(trials)
+    season = season_of(climate_of(plan), trials, 1)
+    draws = draw_year([Streams(1).at("trees")] * trials, model.positions)
+    draws.normal.fill(0)
+    draws.block_normal.fill(0)
+    done = np.ones((trials, 1))
+    crops, trunks = [], []
+    for year in range(years):
+        if year:
+            trees.rest_to_bloom(model, state)
+        else:
+            model.physiology = base
+            model.plant(state, draws)
+            model.physiology = p
+            state.reserves *= p.leaf_per_trunk * p.first_leaf_canopy / (base.leaf_per_trunk * base.first_leaf_canopy)
+        trees.bloom_to_closed_canopy(model, state, season, draws)
+        trees.thin(model, state, done, done * 0)
+        trees.closed_canopy_to_harvest(model, state, season)
+        trees.ripe_fruit(model, state, season)
+        trees.harvest_to_leaf_fall(model, state, season)
+        crops.append(state.last_crop.copy())
+        trunks.append(state.trunk_area.copy())
+    return np.stack(crops), np.stack(trunks)
+
+
+def outputs(base: Physiology, points: np.ndarray, growth: float) -> np.ndarray:
+    """The five figures (figure, set) of parameter sets (parameter, set)."""
+    varied = dict(zip(NAMES, points, strict=True))
+    plan = spindle(growth, rows=3, trees_per_row=6)
+    crop, trunk = walk(plan, base, varied, 10)
+    tonnes = crop.mean(-1) / (plan.layout.row_spacing * plan.layout.tree_spacing) * 10
+    swinging = dataclasses.replace(cultivar("Jonathan"), biennial=1.0, fruit_mass_potential=0.18)
+    wood, system = stock("M.26"), training("vertical_axis", pruning=(0.02,))
+    other = block([wood], swinging, grade("whip"), system, 1.5, 4.0, (0, 0, math.inf), rows=3, trees_per_row=6)
+    biennial, _ = walk(other, base, varied, 10)
+    found = [
+        tonnes[:5].sum(0),
+        tonnes[7:].mean(0),
+        trunk[9].mean(-1),
+        tonnes[1:3].sum(0),
+        [tree_swing(biennial[4:10, t : t + 1]) for t in range(points.shape[1])],
     ]
+    return np.array(found, dtype=float)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--samples", type=int, default=1024, help="power of 2; runs samples x (parameters + 2) models")
-    parser.add_argument("--growth", type=float, default=1.55)
+    parser.add_argument("--growth", type=float, default=1.5)
     chosen = parser.parse_args()
     chosen.out.mkdir(parents=True, exist_ok=True)
     base, info = load_physiology(), parameters_of(Physiology)
@@ -91,11 +144,8 @@ def main() -> None:
         spans.append((low, high - low))
 
     def run(points: np.ndarray) -> np.ndarray:
-        found = [
-            outputs(dataclasses.replace(base, **dict(zip(NAMES, point.tolist(), strict=True))), chosen.growth)
-            for point in points.T
-        ]
-        return np.array(found).T
+        parts = np.array_split(points, -(-points.shape[1] // 512), axis=1)
+        return np.concatenate([outputs(base, part, chosen.growth) for part in parts], axis=1)
 
     dists = [uniform(*span) for span in spans]
     indices = sobol_indices(func=run, n=chosen.samples, dists=dists, rng=np.random.default_rng(1))

@@ -51,7 +51,7 @@ def two_limits(demand: Array, supply: Array, curvature: float, work: Work = None
     root, product = buffers(work, 2, demand)
     np.add(demand, supply, out=root)
     np.multiply(demand, supply, out=product)
-    if curvature > 0:
+    if np.any(curvature):
         # 2 d s / (t + sqrt(t^2 - 4 c d s)) is the smaller root without cancellation, and holds for curvature 0
         root *= root
         product *= 4 * curvature

@@ -249,7 +249,7 @@ class Physiology:
     clusters_per_trunk: float = parameter("1/cm2", "most flower clusters per expressed trunk area", low=5, high=40)
     set_per_cluster: float = parameter("1", "fruitlets set per cluster in good weather, before drop", low=0.5, high=4)
     fruit_per_source: float = parameter(
-        "1/kg", "most fruit that early dry matter keeps through the drop", low=20, high=400
+        "1/kg", "most fruit that early dry matter keeps through the drop", low=20, high=1000
     )
     pollination_half: float = parameter("hour", "bee hours that give half of full pollination", low=0.5, high=30)
     pollen_reach: float = parameter(
