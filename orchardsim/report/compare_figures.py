@@ -183,11 +183,11 @@ def picked_figure(found: Comparison) -> Figure:
             linewidth=1.9,
             label=f"{plan.label} {plan.name}",
         )
-    axes.set_ylim(0, 1.06 * axes.get_ylim()[1])
+    axes.set_ylim(0, 1.3 * axes.get_ylim()[1])
     axes.set_title("Picked fruit by year, per land with headlands")
     axes.set_ylabel(show.yield_unit)
     axes.set_xlabel("year of the plan")
-    axes.legend(loc="lower left", bbox_to_anchor=(0, -0.42), ncols=3, handlelength=3)
+    axes.legend(loc="upper left", ncols=3, handlelength=3)
     whole_ticks(axes)
     add_footer(
         figure, f"Line: middle trial; shade: half of the trials; {show.bin_text}, {show.box_text}. {footer_text(found)}"
