@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,8 +178,16 @@ def _with_irrigation(site: BlockSite, factor: float) -> BlockSite:
     return dataclasses.replace(site, irrigation_limit=site.irrigation_limit * factor)
 
 
-def frost_night_kill(bud_temperature: float, site: BlockSite) -> tuple[float, float]:
-    """Share of open flowers killed on a clear night, without protection and with the block's own [1].
+class NightKill(NamedTuple):
+    """Share of open flowers killed in a night [1]: unprotected, with protection that works, and where it fails."""
+
+    bare: float
+    held: float
+    failed: float
+
+
+def frost_night_kill(bud_temperature: float, site: BlockSite) -> NightKill:
+    """Share of open flowers killed on a clear night, without protection and with the block's own.
 
     Parameters
     ----------
@@ -187,24 +195,27 @@ def frost_night_kill(bud_temperature: float, site: BlockSite) -> tuple[float, fl
         Lowest, without protection.
     site : BlockSite
     """
-    bloom = np.array([STAGES.index("full_bloom")])
     bud = np.array([bud_temperature])
-    bare = float(frost.stage_kill(bud, bloom)[0])
+
+    def kill(temperature: Array) -> float:
+        return float(frost.stage_kill(temperature, np.array([STAGES.index("full_bloom")]))[0])
+
+    bare = kill(bud)
     if site.protection == "none":
-        return bare, bare
+        return NightKill(bare, bare, bare)
     method = frost.PROTECTION[site.protection]
     warmed = frost.protected_temperature(method, bud + site.bud_cooling, bud, np.ones(1))
-    held = float(frost.stage_kill(np.maximum(warmed, bud), bloom)[0])
-    return bare, (1 - site.protection_failure) * held + site.protection_failure * bare
+    failed = frost.failed_temperature(method, bud, np.array([FROST_HOURS]))
+    return NightKill(bare, kill(np.maximum(warmed, bud)), kill(failed))
 
 
 def _frost_night(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
-    # Whether protection works in that night is drawn by the trial that meets it.
-    bare, held = frost_night_kill(value, dataclasses.replace(site, protection_failure=0.0))
+    # Whether protection works in that spring is drawn by the trial that meets it.
+    night = frost_night_kill(value, site)
     changed = {
-        "frost_kill": np.maximum(usual.frost_kill, held),
-        "frost_kill_failed": np.maximum(usual.frost_kill_failed, bare),
-        "frost_kill_unprotected": np.maximum(usual.frost_kill_unprotected, bare),
+        "frost_kill": np.maximum(usual.frost_kill, night.held),
+        "frost_kill_failed": np.maximum(usual.frost_kill_failed, night.failed),
+        "frost_kill_unprotected": np.maximum(usual.frost_kill_unprotected, night.bare),
     }
     if site.protection != "none":
         method = frost.PROTECTION[site.protection]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 
 import numpy as np
 import pytest
 
+import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, HAZARD, SEASON_TARGETS, YEAR_TARGETS, BadSeason, Change
 from orchardsim.analysis.stress import choose, struck_years
 from orchardsim.analysis.strikes import (
@@ -25,7 +27,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.season.parameters import BlockSite
 from orchardsim.simulation.seasons import build_library
 from orchardsim.trees.hazards import Hazards
-from tests.simulation.small_plan import small_plan
+from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 BY_NAME = {bad.name: bad for bad in BAD_SEASONS}
 
@@ -66,21 +68,29 @@ def test_the_seasons_that_the_issue_names_are_there():
 def test_the_frost_night_kills_as_the_published_table_says():
     """EB0913 (Proebsting & Mills, Washington State University): full bloom 28 °F kills 10 %, 25 °F kills 90 %."""
     site = BlockSite(protection="none")
-    assert frost_night_kill((28 - 32) / 1.8, site) == pytest.approx((0.1, 0.1), abs=1e-9)
-    assert frost_night_kill((25 - 32) / 1.8, site) == pytest.approx((0.9, 0.9), abs=1e-9)
-    assert frost_night_kill(targets("late_frost")["bud_temperature_at_bloom"], site)[0] > 0.9
+    assert frost_night_kill((28 - 32) / 1.8, site) == pytest.approx((0.1, 0.1, 0.1), abs=1e-9)
+    assert frost_night_kill((25 - 32) / 1.8, site) == pytest.approx((0.9, 0.9, 0.9), abs=1e-9)
+    assert frost_night_kill(targets("late_frost")["bud_temperature_at_bloom"], site).bare > 0.9
 
 
 @pytest.mark.parametrize("protection", ["air_mixing", "overhead_water", "heaters"])
 def test_protection_saves_flowers_unless_it_fails(protection):
-    bud = targets("late_frost")["bud_temperature_at_bloom"]
-    sure = BlockSite(protection=protection, protection_failure=0.0)
-    doubtful = BlockSite(protection=protection, protection_failure=0.5)
-    failing = BlockSite(protection=protection, protection_failure=1.0)
-    bare, best = frost_night_kill(bud, sure)
-    assert best < bare
-    assert frost_night_kill(bud, doubtful)[1] == pytest.approx(0.5 * (best + bare))
-    assert frost_night_kill(bud, failing)[1] == pytest.approx(bare)
+    night = frost_night_kill(targets("late_frost")["bud_temperature_at_bloom"], BlockSite(protection=protection))
+    assert night.held < night.bare <= night.failed
+
+
+def test_protection_of_the_struck_night_is_paid_for():
+    table = copy.deepcopy(SMALL)
+    table["block"][0]["protection"] = "overhead_water"
+    plan = orchardsim.load_plan(table, base=CONFIGS)
+    library = build_library(plan, Streams(1), range(2), 4, "sampled")
+    usual, struck = library.drivers[0][0], struck_drivers(plan, library, targets("late_frost"))[0][0]
+    for name in ("protection_hours", "protection_nights", "protection_water", "protection_fuel", "protection_labour"):
+        assert (getattr(struck, name) > getattr(usual, name)).all(), name
+    np.testing.assert_allclose(
+        struck.irrigation_depth - usual.irrigation_depth,
+        np.broadcast_to((struck.protection_water - usual.protection_water)[:, None], usual.irrigation_depth.shape),
+    )
 
 
 def test_a_struck_season_is_never_milder(plan, library):
