@@ -1,9 +1,9 @@
 """What filling a gap is worth, by the year in which it is filled, from small twin simulations.
 
-Gaps of the simulated orchard are filled up to a year; before it begins some trees are taken out at random. One twin
-leaves the places empty, the other plants them in that year; both meet the same seasons, prices and draws. The
-difference of their margins is what the replants bring among grown neighbours, less what the neighbours lose by having
-them: crowding is the trees' own.
+Gaps of the simulated orchard are filled at once up to a year. One twin leaves the gaps of that year empty, the other
+plants them; later gaps stay empty in both, and both meet the same seasons, prices and draws. The difference of their
+margins is what the replants bring among grown neighbours, on the very places where trees die, less what the neighbours
+lose by having them: crowding and poor places are the trees' own.
 """
 
 from __future__ import annotations
@@ -30,8 +30,6 @@ from orchardsim.simulation.tile import BlockRun
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.unit import farm_quantities, tile_size
 
-GAP_SHARE: Final = 0.05
-"""Share of the trees taken out at once: enough to measure, few enough that gaps seldom touch."""
 LEAVES: Final = (2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 30)
 """Leaves in which refilling is valued; years between are interpolated."""
 RISK_YEARS: Final = 4
@@ -107,45 +105,20 @@ def valued_years(plan: Plan, years: int) -> tuple[int, ...]:
 
 
 class _TwinTile(PolicyTile):
-    """A tile whose gaps are filled in one year only, from nowhere: what trees cost is counted elsewhere."""
+    """A tile whose gaps are filled in some years, from nowhere: what trees cost is counted elsewhere."""
 
-    filled_in: int | None = None
-    fills_all = False
-    places: list[NDArray[np.bool_]]
-
-    def open_gaps(self, places: list[NDArray[np.bool_]]) -> None:
-        """Take trees out as if they had died before the year began."""
-        self.places = places
-        for block, where in zip(self.blocks, places, strict=True):
-            if where.any():
-                block.model.kill(block.state, where)
-                block.alive = block.model.total(block.state.alive)
+    filled_to: float = np.inf
+    """Last year in which gaps are filled."""
 
     def _replant(self, block: BlockRun, year: int) -> Array:
         planted = np.zeros_like(block.alive)
-        if year == self.filled_in or self.fills_all:
+        if year <= self.filled_to:
             assert block.draws is not None
             where = block.model.exists & ~block.state.alive
-            if not self.fills_all:
-                where &= self.places[block.number]
             block.model.plant(block.state, block.draws, where, replant=True)
             planted = block.model.total(where)
         self.totals.put("trees_replanted", self.rows, year, block.columns, planted)
         return planted
-
-
-def gap_places(block: BlockRun, rngs: Sequence[np.random.Generator]) -> NDArray[np.bool_]:
-    """Living trees to take out, (trial, position): the same share of every row group, at random."""
-    model, alive = block.model, block.state.alive
-    order = np.stack([rng.random(model.positions) for rng in rngs])
-    order[~alive] = 2.0
-    places = np.zeros_like(alive)
-    for group in range(model.groups):
-        mine = np.where(model.position_group == group, order, 2.0)
-        number = max(1, round(GAP_SHARE * int(model.group_trees[group])))
-        limit = np.sort(mine, axis=1)[:, number - 1 : number]
-        places |= (mine <= limit) & (mine < 2.0)
-    return places
 
 
 def run_gaps(plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int) -> GapRun:
@@ -188,22 +161,13 @@ def _twins(plan: Plan, library: SeasonLibrary, streams: Streams, part: range, ye
     totals = Totals(len(part), years, plan.labels)
     tile = _TwinTile(no_replacement(plan), plan, library, streams, part, years, totals, part.start)
     tile.open()
-    tile.fills_all = True
     for year in range(years):
-        standing = [block for block in tile.blocks if block.standing]
-        if year in chosen and standing:
-            places = [
-                gap_places(block, [streams.at("gaps", block.resolved.name, trial=t, year=year) for t in part])
-                if block.standing
-                else np.zeros_like(block.state.alive)
-                for block in tile.blocks
-            ]
+        if year in chosen and any(block.standing for block in tile.blocks):
             pair = []
-            for filled_in in (None, year):
+            for filled_to in (year - 1, year):
                 twin = tile.copied(copied_totals(totals))
                 assert isinstance(twin, _TwinTile)
-                twin.filled_in, twin.fills_all = filled_in, False
-                twin.open_gaps(places)
+                twin.filled_to = filled_to
                 for later in range(year, years):
                     twin.walk(later)
                 twin.close()

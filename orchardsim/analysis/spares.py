@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.gap_value import GapRun, GapValue, gap_value, run_gaps
+from orchardsim.analysis.policy_outcomes import amount, label_policy, policy_outcomes
 from orchardsim.analysis.policy_runs import (
     Array,
     Policies,
@@ -31,31 +32,24 @@ from orchardsim.analysis.stock_search import (
     gap_cost,
     independent_losses,
     search,
-    spent,
     stock_draws,
     stock_money,
 )
 from orchardsim.core.errors import InputError
 from orchardsim.core.streams import Streams
-from orchardsim.operations.nursery import spares_to_buy, stock_policy
+from orchardsim.operations.nursery import spares_to_buy
 from orchardsim.operations.parameters import Replacement, check_replacement
 from orchardsim.plan import Plan
 from orchardsim.results.spares import (
-    Amount,
     Clustering,
     CostCurve,
-    LabelPolicy,
-    PolicyOutcome,
     RefillWorth,
     SparesAnswer,
 )
-from orchardsim.risk.bands import wilson_interval
-from orchardsim.risk.comparison import paired_difference
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.unit import block_leaf
 from orchardsim.trees.losses import dispersion
 
-LEVEL: Final = 0.95
 LEAST_TRIALS: Final = 8
 WORTH_TRIALS: Final = 16
 """Trials of the twin runs; each takes as long as some twelve common ones."""
@@ -118,7 +112,7 @@ def spares(
         candidates = _candidates(plan, choice)
         runs = _simulate(plan, candidates, library, reporting, years, seed, workers, steps)
     fresh = work.replays(reporting, runs["none"])
-    outcomes = _outcomes(plan, candidates, runs, fresh, years)
+    outcomes = policy_outcomes(plan, candidates, runs, fresh, years)
     steps.end()
     return SparesAnswer(
         outcomes=outcomes,
@@ -343,108 +337,6 @@ def _simulate(
     }
 
 
-def amount(values: NDArray[Any]) -> Amount:
-    """Mean over trials and its standard error."""
-    data = np.asarray(values, dtype=float)
-    return Amount(float(data.mean()), float(data.std(ddof=1) / np.sqrt(data.size)))
-
-
-def label_policy(label: str, trees: int, policy: Replacement) -> LabelPolicy:
-    """A policy in whole trees of a label."""
-    levels = stock_policy(policy, trees)
-    orders = policy.reorder and policy.last_refill_leaf > 1
-    return LabelPolicy(
-        label,
-        trees,
-        spares_to_buy(policy, trees),
-        policy.place,
-        levels.reorder_point if orders else None,
-        levels.order_up_to if orders else None,
-        policy.last_refill_leaf,
-    )
-
-
-def _outcomes(
-    plan: Plan,
-    candidates: Mapping[str, tuple[str, Policies]],
-    runs: Mapping[str, PolicyRun],
-    replays: Sequence[Replay],
-    years: int,
-) -> tuple[PolicyOutcome, ...]:
-    stake = np.sum([replay.margin_at_stake() for replay in replays], axis=0)
-    cost = {key: stake - (run.npv - runs["none"].npv) for key, run in runs.items()}
-    level = 1 - (1 - LEVEL) / max(len(runs) - 1, 1)
-    planted = np.concatenate(
-        [block_leaf(plan, years)[:, number : number + 1] >= 1 for number in range(len(plan.labels))], 1
-    )
-    trees = np.array([replay.trees for replay in replays])
-    found = []
-    for key, (name, policies) in candidates.items():
-        run = runs[key]
-        parts = [
-            spent(
-                stock_money(plan, number, years, at_end=False),
-                policies[label],
-                run.ordered[:, :, number],
-                run.bought[:, :, number],
-                run.on_hand[:, :, number],
-                run.replanted[:, :, number],
-            )
-            for number, label in enumerate(plan.labels)
-        ]
-        paid = {
-            part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")
-        }
-        dearer = paired_difference(cost[key], cost["best"], better="low", level=level)
-        replayed = sum(replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True))
-        chance = wilson_interval(int((run.waiting.sum(axis=(1, 2)) == 0).sum()), len(stake), LEVEL)
-        fills = bool(run.wanted.any())
-        open_years = run.wanted.any(axis=0)
-        left = (run.bought - run.replanted).sum(axis=(1, 2))
-        found.append(
-            PolicyOutcome(
-                key=key,
-                name=name,
-                policies=tuple(
-                    label_policy(label, int(number), policies[label])
-                    for label, number in zip(plan.labels, trees, strict=True)
-                ),
-                cost=amount(cost[key]),
-                trees=paid["trees"],
-                keep=paid["keep"],
-                replanting=paid["replanting"],
-                margin_lost=float(cost[key].mean()) - sum(paid.values()),
-                dearer=Amount(float(dearer.mean.value), float(dearer.mean.standard_error)),
-                dearer_low=dearer.mean_low,
-                dearer_high=dearer.mean_high,
-                replay_cost=float((stake - replayed).mean()),
-                filled=chance.value if fills else None,
-                filled_low=chance.low if fills else float("nan"),
-                filled_high=chance.high if fills else float("nan"),
-                filled_seasons=float((run.waiting[:, open_years] == 0).mean()) if fills else None,
-                filled_gaps=1 - float(_first_missed(run).sum()) / float(_opened(run).sum()) if fills else None,
-                tree_years_lost=amount(((trees - run.alive) * planted).sum(axis=(1, 2))),
-                bought=amount(run.bought.sum(axis=(1, 2))),
-                replanted=amount(run.replanted.sum(axis=(1, 2))),
-                left_over=amount(left),
-                left_over_high=float(np.quantile(left, 0.95, method="inverted_cdf")),
-            )
-        )
-    return tuple(found)
-
-
-def _opened(run: PolicyRun) -> Array:
-    """Gaps that are new at each year's replanting: wanted, less what was left open the year before."""
-    carried = np.zeros_like(run.waiting)
-    carried[:, 1:] = run.waiting[:, :-1]
-    return run.wanted - np.minimum(carried, run.wanted)
-
-
-def _first_missed(run: PolicyRun) -> Array:
-    """New gaps that stay open in their first planting season: the oldest gaps are filled first."""
-    return np.minimum(run.waiting, _opened(run))
-
-
 def _curve(label: str, replay: Replay, families: Families, policy: Replacement, best: Replacement) -> CostCurve:
     chosen = spares_to_buy(policy, replay.trees)
     numbers = sorted({*(round(share * replay.trees) for share in CURVE_SHARES), chosen})
@@ -562,9 +454,9 @@ def _notes(plan: Plan, value: GapValue) -> tuple[str, ...]:
         f"years, {own.upkeep_hours:g} hours a year each; in pots: {100 * own.pot_death:.0f} %, {own.pot_age_limit} "
         f"years, {own.pot_upkeep_hours:g} hours (assumptions). A tree from either takes equally well (assumption).",
         "Spares serve their own row group only: the same cultivar on the same stock.",
-        f"Worth of a filled gap: twin runs of {value.trials} trials, one tree in twenty taken out at random of an "
-        "orchard whose gaps were filled so far. Replants grow among their neighbours in the model, and neighbours of a "
-        "gap get its light and room. Fallen stretches of row are worth somewhat more to fill than single gaps.",
+        f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left, where trees "
+        "did die and after all earlier gaps were filled. Replants grow among their neighbours in the model, and "
+        "neighbours of a gap get its light and room.",
         f"Replants die in their first, second, ... year at {risk} (from the same twin runs).",
         "All labour is counted as paid. A tree left over is worth nothing. Interest is left out, and income tax too in "
         "the worth of a gap. What the blocks are worth at the end counts, and rests on the margins of the last years.",
