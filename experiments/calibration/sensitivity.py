@@ -38,6 +38,7 @@ from orchardsim.trees.variation import draw_year
 
 NAMES = (
     *FREE,
+    "regrowth",
     "source_exponent",
     "pruning_regrowth",
     "early_canopy",

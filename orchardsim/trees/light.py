@@ -14,7 +14,8 @@ the mean sky view of the floor of a long alley is sqrt(1 + (H/G)^2) - H/G (cross
 
 T over the season is the mean of the two, weighted by beam and diffuse light. It is fitted by sqrt(1 + (s x)^2) - s x
 with one number s per block, found once for its latitude and row direction (worst error 0.01 for rows north to south,
-up to 0.06 for rows east to west at 55 degrees); s = 1 is the uniform sky. A discontinuous row stops F_max = F_hedge * along / spacing, and leaf area L on land S stops
+up to 0.06 for rows east to west at 55 degrees); s = 1 is the uniform sky.
+A discontinuous row stops F_max = F_hedge * along / spacing, and leaf area L on land S stops
 
     F = F_max (1 - exp(-k L / (S F_max)))            (Jackson 1981, Acta Horticulturae 114).
 """
