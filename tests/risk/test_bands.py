@@ -180,3 +180,17 @@ def test_trials_needed() -> None:
     assert trials_needed(10.0, 500, 5.0) == 2000
     with pytest.raises(ValueError, match="above 0"):
         trials_needed(1.0, 10, 0.0)
+
+
+def test_a_quantile_on_a_step_has_an_error_that_reaches_the_next_step() -> None:
+    """Binomial(3, 0.5) counts: the median of 200 trials is 1 or 2; its error must not be next to nothing.
+
+    Repeated samples are drawn independently of the code under test; with 400 of them the root mean square error of the
+    stated errors against the medians' spread is held to a factor of two.
+    """
+    rng = np.random.default_rng(8)
+    samples = rng.binomial(3, 0.5, (200, 400)).astype(float)
+    found = quantile(samples, 0.5)
+    spread = float(np.std(found.value))
+    assert spread > 0.3
+    assert spread / 2 < float(np.sqrt(np.mean(found.standard_error**2))) < 2 * spread
