@@ -25,6 +25,10 @@ END: Final = (
 )
 
 
+COLUMNS: Final = (0, 1, 6, 2, 7, 9, 3, 4, 5, 8)
+"""Order of the columns: money first, for it is what the bad seasons are ranked by, then fruit and trees."""
+
+
 def show_of(found: Stress) -> Show:
     """Units and money in which a stress test is shown."""
     import xarray
@@ -150,7 +154,7 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
                 f"{money_error(dearest.reserve)} ({when(dearest)})",
             ]
         )
-    return rows
+    return [[row[column] for column in COLUMNS] for row in rows]
 
 
 def ranked(found: Stress) -> list[Stressed]:
@@ -268,8 +272,8 @@ def stress_table(found: Stress) -> str:
     show = show_of(found)
     cells = stress_cells(found, show)
     lines = [found.title, footer_text(found), f"leaf: that of block {found.leaf_of}; {show.money_basis}", ""]
-    # Ten columns do not fit on a line: the losses first, then what they do to the money's course.
-    for columns in ((0, 1, 2, 3, 4, 5), (0, 6, 7, 8, 9)):
+    # Ten columns do not fit on a line: money first, then fruit and trees.
+    for columns in ((0, 1, 2, 3, 4, 5), (0, 1, 6, 7, 8, 9)):
         part = [[row[column] for column in columns] for row in cells]
         lines += [*text_columns(part), ""]
     for note in (f"{season.title}: {season.note}" for season in found.seasons if season.note):
