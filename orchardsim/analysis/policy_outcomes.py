@@ -49,8 +49,9 @@ def policy_outcomes(
     runs: Mapping[str, PolicyRun],
     replays: Sequence[Replay],
     years: int,
+    scale: float,
 ) -> tuple[PolicyOutcome, ...]:
-    stake = np.sum([replay.margin_at_stake() for replay in replays], axis=0)
+    stake = scale * np.sum([replay.margin_at_stake() for replay in replays], axis=0)
     cost = {key: stake - (run.npv - runs["none"].npv) for key, run in runs.items()}
     level = 1 - (1 - LEVEL) / max(len(runs) - 1, 1)
     planted = np.concatenate(
@@ -75,7 +76,9 @@ def policy_outcomes(
             part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")
         }
         dearer = paired_difference(cost[key], cost["best"], better="low", level=level)
-        replayed = sum(replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True))
+        replayed = np.sum(
+            [replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True)], axis=0
+        )
         chance = wilson_interval(int((run.waiting.sum(axis=(1, 2)) == 0).sum()), len(stake), LEVEL)
         fills = bool(run.wanted.any())
         open_years = run.wanted.any(axis=0)
@@ -96,7 +99,8 @@ def policy_outcomes(
                 dearer=Amount(float(dearer.mean.value), float(dearer.mean.standard_error)),
                 dearer_low=dearer.mean_low,
                 dearer_high=dearer.mean_high,
-                replay_cost=float((stake - replayed).mean()),
+                replay_gain=float(replayed.mean()),
+                gain=amount(run.npv - runs["none"].npv),
                 filled=chance.value if fills else None,
                 filled_low=chance.low if fills else float("nan"),
                 filled_high=chance.high if fills else float("nan"),
@@ -110,6 +114,27 @@ def policy_outcomes(
             )
         )
     return tuple(found)
+
+
+def margin_scale(
+    plan: Plan,
+    candidates: Mapping[str, tuple[str, Policies]],
+    runs: Mapping[str, PolicyRun],
+    replays: Sequence[Replay],
+) -> float:
+    """Margin that replants brought in the full simulation over what their worth by year makes of them [1].
+
+    The worth by year is measured on other trials; prices and crops of the reporting trials may be better or worse.
+    """
+    brought = reckoned = 0.0
+    for key, (_, policies) in candidates.items():
+        run = runs[key]
+        brought += float((run.npv - runs["none"].npv).mean())
+        for number, (label, replay) in enumerate(zip(plan.labels, replays, strict=True)):
+            flows = (getattr(run, name)[:, :, number] for name in ("ordered", "bought", "on_hand", "replanted"))
+            brought += float(spent(replay.money, policies[label], *flows).total.mean())
+            reckoned += float((run.replanted[:, :, number] @ replay.value).mean())
+    return brought / reckoned if brought > 0 and reckoned > 0 else 1.0
 
 
 def _opened(run: PolicyRun) -> Array:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.gap_value import GapRun, GapValue, gap_value, run_gaps
-from orchardsim.analysis.policy_outcomes import amount, label_policy, policy_outcomes
+from orchardsim.analysis.policy_outcomes import amount, label_policy, margin_scale, policy_outcomes
 from orchardsim.analysis.policy_runs import (
     Array,
     Policies,
@@ -29,6 +29,7 @@ from orchardsim.analysis.stock_search import (
     FarmReplay,
     Losses,
     Replay,
+    StockRun,
     gap_cost,
     independent_losses,
     search,
@@ -112,12 +113,13 @@ def spares(
         candidates = _candidates(plan, choice)
         runs = _simulate(plan, candidates, library, reporting, years, seed, workers, steps)
     fresh = work.replays(reporting, runs["none"])
-    outcomes = policy_outcomes(plan, candidates, runs, fresh, years)
+    scale = margin_scale(plan, candidates, runs, fresh)
+    outcomes = policy_outcomes(plan, candidates, runs, fresh, years, scale)
     steps.end()
     return SparesAnswer(
         outcomes=outcomes,
         curves=tuple(
-            _curve(label, replay, families, candidates["best"][1][label], choice.best[label])
+            _curve(label, replay, families, choice.best[label], scale)
             for label, replay, families in zip(plan.labels, fresh, choice.families, strict=True)
         ),
         worth=tuple(_worth(plan, number, value, fresh[number], years) for number in range(len(plan.labels))),
@@ -337,25 +339,28 @@ def _simulate(
     }
 
 
-def _curve(label: str, replay: Replay, families: Families, policy: Replacement, best: Replacement) -> CostCurve:
-    chosen = spares_to_buy(policy, replay.trees)
+def _curve(label: str, replay: Replay, families: Families, best: Replacement, scale: float) -> CostCurve:
+    chosen = spares_to_buy(best, replay.trees)
     numbers = sorted({*(round(share * replay.trees) for share in CURVE_SHARES), chosen})
     stake = replay.margin_at_stake()
-    with_orders = best if best.reorder else families.both
-    alone = families.spares
-    with_orders, alone = (
+    ordering, alone = (
         dataclasses.replace(one, place=one.place if one.place != "none" else "nursery_row")
-        for one in (with_orders, alone)
+        for one in (best if best.reorder else families.both, families.spares)
     )
+
+    def parts(policy: Replacement, count: int) -> tuple[StockRun, Array, Array]:
+        policy = dataclasses.replace(policy, spares_at_planting=count / replay.trees)
+        run = replay.run(policy)
+        return run, replay.spent(policy, run).total, scale * (stake - run.replanted @ replay.value)
+
     rows = []
     for count in numbers:
-        ordered = dataclasses.replace(with_orders, spares_at_planting=count / replay.trees)
-        never = dataclasses.replace(alone, spares_at_planting=count / replay.trees)
-        run = replay.run(never)
-        paid = float(replay.spent(never, run).total.mean())
-        both, lone = amount(stake - replay.gain(ordered)), amount(stake - replay.gain(never))
-        filled = float((run.waiting[:, _open_years(replay, never)].sum(axis=1) == 0).mean())
-        rows.append((both.mean, both.error, lone.mean, lone.error, paid, lone.mean - paid, filled))
+        _, paid, missed = parts(ordering, count)
+        both = amount(paid + missed)
+        run, paid, missed = parts(alone, count)
+        lone = amount(paid + missed)
+        filled = float((run.waiting[:, _open_years(replay, alone)].sum(axis=1) == 0).mean())
+        rows.append((both.mean, both.error, lone.mean, lone.error, paid.mean(), missed.mean(), filled))
     curve: dict[str, Any] = dict(zip(CURVE_COLUMNS, np.array(rows).T, strict=True))
     return CostCurve(label, replay.trees, np.array(numbers), **curve, chosen=chosen, alone_leaf=alone.last_refill_leaf)
 
@@ -454,9 +459,10 @@ def _notes(plan: Plan, value: GapValue) -> tuple[str, ...]:
         f"years, {own.upkeep_hours:g} hours a year each; in pots: {100 * own.pot_death:.0f} %, {own.pot_age_limit} "
         f"years, {own.pot_upkeep_hours:g} hours (assumptions). A tree from either takes equally well (assumption).",
         "Spares serve their own row group only: the same cultivar on the same stock.",
-        f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left, where trees "
-        "did die and after all earlier gaps were filled. Replants grow among their neighbours in the model, and "
-        "neighbours of a gap get its light and room.",
+        f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left, where "
+        "trees did die and after all earlier gaps were filled. Replants grow among their neighbours in the model, and "
+        "neighbours of a gap get its light and room. The fruit missed is scaled to what replants brought in the full "
+        "simulation of the reporting trials.",
         f"Replants die in their first, second, ... year at {risk} (from the same twin runs).",
         "All labour is counted as paid. A tree left over is worth nothing. Interest is left out, and income tax too in "
         "the worth of a gap. What the blocks are worth at the end counts, and rests on the margins of the last years.",

@@ -60,8 +60,7 @@ def policy_figure(found: SparesAnswer) -> Figure:
     axes.grid(visible=False, axis="y")
     thousands(axes.xaxis)
     axes.set_xlabel(f"{show.currency} at year 0, over {found.years} years")
-    axes.set_title("What lost trees cost under each policy", x=0)
-    figure.legend(loc="outside lower center", ncols=2)
+    figure.legend(loc="outside upper center", ncols=2)
     add_footer(
         figure,
         f"Whisker: two standard errors; (?): cannot be told apart from the chosen policy. Full simulation, "
@@ -73,15 +72,15 @@ def policy_figure(found: SparesAnswer) -> Figure:
 def curve_figure(found: SparesAnswer) -> Figure:
     """Cost by number of spares bought at planting, one panel for each row group."""
     show = show_of(found)
-    curves = sorted(found.curves, key=lambda one: -one.trees)[:MOST_PANELS]
+    filling = {one.label for one in found.chosen.policies if one.fills}
+    curves = sorted(found.curves, key=lambda one: (one.label not in filling, -one.trees))[:MOST_PANELS]
     figure, axes = new_figure(len(curves), 1, height=1.0 + 2.6 * len(curves), squeeze=False)
     for panel, curve in zip(axes[:, 0], curves, strict=True):
-        fills = next(one for one in found.chosen.policies if one.label == curve.label).fills
-        _curve_panel(panel, curve, fills=fills)
+        _curve_panel(panel, curve, fills=curve.label in filling)
         panel.set_ylabel(f"{show.currency} at year 0")
     axes[-1, 0].set_xlabel("spares bought with the planting, trees")
     handles, labels = axes[0, 0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower center", ncols=2)
+    figure.legend(handles, labels, loc="outside upper center", ncols=2)
     add_footer(
         figure,
         "Bands: two standard errors. Dotted uprights: 2, 3 and 5 % of the trees planted. All other settings as chosen, "
@@ -177,8 +176,8 @@ def cluster_figure(found: SparesAnswer) -> Figure:
         )  # fmt: skip
     axes[-1, 0].set_xlabel("trees lost")
     handles, labels = axes[0, 0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower center", ncols=2)
-    add_footer(figure, f"No gap filled; the same mean losses by year in both. {footer_text(found)}")
+    figure.legend(handles, labels, loc="outside upper center", ncols=2)
+    add_footer(figure, f"No gap filled; the same mean losses by year in both. Run: {footer_text(found)}")
     return figure
 
 

@@ -58,9 +58,10 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
             "replant there brings."
         )
     lines.append(_cost_text(found, show))
+    lines += _ties_text(found, show)
     if any(policy.fills for policy in found.chosen.policies):
         lines.append(_gaps_text(found))
-    lines += [_rules_text(found, show), _ties_text(found, show)]
+    lines.append(_rules_text(found, show))
     lines += [worth_text(one) for one in found.worth if one.leaf.size]
     lines += [clustering_text(one, _policy_of(found, one.label), show) for one in found.clustering]
     return [line for line in lines if line]
@@ -135,16 +136,19 @@ def _rules_text(found: SparesAnswer, show: Show) -> str:
     return text.strip()
 
 
-def _ties_text(found: SparesAnswer, show: Show) -> str:
+def _ties_text(found: SparesAnswer, show: Show) -> list[str]:
     ties = [one for one in found.outcomes[1:] if not one.told_apart]
+    trials = found.reporting_trials
     if not ties:
-        return f"In {found.reporting_trials} trials the chosen policy is told apart from all others in the table."
+        return [f"{trials} trials tell the chosen policy apart from all others in the table."]
     ties.sort(key=lambda one: PLAINER.index(one.key) if one.key in PLAINER else len(PLAINER))
     names = "; ".join(f"{one.name} ({difference_text(one, show)})" for one in ties)
-    return (
-        f"{found.reporting_trials} trials cannot tell the chosen policy apart from: {names}. As far as they say, the "
-        "simplest of these does as well."
-    )
+    lines = [f"{trials} trials cannot tell the chosen policy apart from: {names}."]
+    if ties[0].key in ("none", "orders", "spares", "rule_2", "rule_3", "rule_5"):
+        ways = [policy_text(policy, found) for policy in ties[0].policies if policy.fills]
+        plain = " ".join(ways) if ways else "fill no gap."
+        lines.append(f"So this, which is simpler, does as well as far as these trials say: {plain}")
+    return lines
 
 
 def worth_text(one: RefillWorth) -> str:
@@ -169,13 +173,13 @@ def _sure_text(one: RefillWorth) -> str:
 def clustering_text(one: Clustering, chosen: LabelPolicy, show: Show) -> str:
     """How clustered losses are, and what that does to the answer."""
     text = (
-        f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average. Between "
-        f"futures that varies {one.dispersion:.1f} times as much as a mere count would (variance over mean; "
-        f"{one.dispersion_alone:.1f} if every tree died by itself), as bad years and patches strike many at once."
+        f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average. Bad years "
+        f"and bad patches strike many at once: between futures the variance is {one.dispersion:.1f} times the mean "
+        f"({one.dispersion_alone:.1f} if every tree died by itself)."
     )
     other = one.policy
     if not chosen.fills and not other.fills:
-        return f"{text} The answer does not hang on that."
+        return f"{text} The answer is the same without that."
     if other == chosen:
         return f"{text} If every tree died by itself the answer would be the same."
     rule = f"{counted(other.spares, 'spare')} at planting"

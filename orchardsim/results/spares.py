@@ -77,8 +77,10 @@ class PolicyOutcome:
         Cost less that of the chosen policy, in the same trials; high values are worse.
     dearer_low, dearer_high : float [money]
         Its limits; those of all policies hold together at 95 %.
-    replay_cost : float [money]
-        The same cost from the replay that made the choice, over the reporting trials.
+    gain : Amount [money]
+        Net present value less that of filling no gap.
+    replay_gain : float [money]
+        The same from the replay that made the choice, over the reporting trials.
     filled : float or None [1]
         Share of trials in which every gap that the policy means to fill is filled in the first planting season
         after it opens; None where it means to fill none.
@@ -107,7 +109,8 @@ class PolicyOutcome:
     dearer: Amount
     dearer_low: float
     dearer_high: float
-    replay_cost: float
+    gain: Amount
+    replay_gain: float
     filled: float | None
     filled_low: float
     filled_high: float
