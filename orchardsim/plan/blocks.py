@@ -30,6 +30,7 @@ from orchardsim.plan.pollination import (
 )
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
+from orchardsim.trees.training import training_faults
 
 MOST_TREES: Final = 500_000
 """Trees of one block; every tree is simulated, and memory for more would not do."""
@@ -109,20 +110,30 @@ def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
         rows = sum(stated_rows)
     try:
         geometry = lay_out(
-            table.row_spacing, table.tree_spacing, gross_area=table.gross_area, net_area=table.net_area,
-            trees=table.trees, rows=rows, row_length=table.row_length, headland=headland,
+            table.row_spacing,
+            table.tree_spacing,
+            gross_area=table.gross_area,
+            net_area=table.net_area,
+            trees=table.trees,
+            rows=rows,
+            row_length=table.row_length,
+            headland=headland,
         )
     except ValueError as error:
         raise InputError(filler.where, f"{path}: {error}") from None
     if geometry.trees > MOST_TREES:
         raise InputError(
-            filler.where, f"{path}: found {geometry.trees:,} trees, allowed at most {MOST_TREES:,} in a block; every "
+            filler.where,
+            f"{path}: found {geometry.trees:,} trees, allowed at most {MOST_TREES:,} in a block; every "
             "tree is simulated",
         )
     if table.row_length is None:
         filler.ledger.note(
-            f"{path}.row_length", geometry.row_length, "m",
-            "as square as whole rows allow, rows of 150 m at most (OMAFRA, Tall spindle support systems)", "assumption",
+            f"{path}.row_length",
+            geometry.row_length,
+            "m",
+            "as square as whole rows allow, rows of 150 m at most (OMAFRA, Tall spindle support systems)",
+            "assumption",
         )
     return geometry
 
@@ -138,27 +149,28 @@ def _groups(table: Any, path: str, geometry: Geometry, parts: FarmParts) -> tupl
         parts.catalogue.require("cultivar", pollinizer.cultivar, f"{key}.cultivar")
         if parts.catalogue.get("cultivar", pollinizer.cultivar, Cultivar, key).triploid:
             raise InputError(
-                filler.where, f"{key}.cultivar: found {pollinizer.cultivar!r}, a triploid that gives no pollen; "
+                filler.where,
+                f"{key}.cultivar: found {pollinizer.cultivar!r}, a triploid that gives no pollen; "
                 "allowed: a cultivar that does, or 'crab'",
             )
         if pollinizer.every_tree is not None:
             every_row = pollinizer.every_row or 1
-            places = extra_positions(
-                geometry.rows, geometry.trees_per_row, 1.0, 1.0, pollinizer.every_tree, every_row
-            )
+            places = extra_positions(geometry.rows, geometry.trees_per_row, 1.0, 1.0, pollinizer.every_tree, every_row)
             extra.append(Pollinizer(pollinizer.cultivar, pollinizer.every_tree, every_row, len(places)))
         elif pollinizer.every_row is None:
             raise InputError(filler.where, f"{key}: missing every_tree or every_row; allowed: one of them, or both")
         elif pollinizer.cultivar == CRAB:
             raise InputError(
-                filler.where, f"{key}: found crab with every_row alone, which would give whole rows to trees without "
+                filler.where,
+                f"{key}: found crab with every_row alone, which would give whole rows to trees without "
                 "saleable fruit; allowed: every_tree, with every_row if not every row gets them",
             )
         else:
             taken = [row for row in rows if row % pollinizer.every_row == pollinizer.every_row // 2]
             if not taken or len(taken) == len(rows):
                 raise InputError(
-                    filler.where, f"{key}.every_row: found {pollinizer.every_row}, which leaves no row for the block "
+                    filler.where,
+                    f"{key}.every_row: found {pollinizer.every_row}, which leaves no row for the block "
                     f"or the pollinizer; the block has {geometry.rows} rows",
                 )
             rows = [row for row in rows if row not in taken]
@@ -203,8 +215,13 @@ def _group(
         target = parts.catalogue.get("cultivar", cultivar, CropTarget, f"{key}.cultivar").crop_load_target
     name = group.name if group is not None else (f"{pollinizer} pollinizer" if pollinizer else "")
     return Group(
-        name=name, label=table.name, rows=rows, cultivar=cultivar, rootstock=choice("rootstock", "rootstock"),
-        tree_grade=choice("tree_grade", "tree_grade"), target=target,
+        name=name,
+        label=table.name,
+        rows=rows,
+        cultivar=cultivar,
+        rootstock=choice("rootstock", "rootstock"),
+        tree_grade=choice("tree_grade", "tree_grade"),
+        target=target,
     )
 
 
@@ -213,9 +230,7 @@ def _listed(parts: FarmParts, kind: str) -> str:
     return ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
 
 
-def _resolve(
-    table: Any, path: str, neighbours: set[str], parts: FarmParts, warnings: list[str]
-) -> ResolvedBlock:
+def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warnings: list[str]) -> ResolvedBlock:
     filler, catalogue = parts.filler, parts.catalogue
     _check_years(table, path, filler)
     for key, (unit, reason) in UNSTATED.items():
@@ -239,12 +254,19 @@ def _resolve(
         direction = DEFAULT_DIRECTION
         filler.ledger.note(f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice")
     layout = Layout(
-        rows=geometry.rows, trees_per_row=geometry.trees_per_row, trees=geometry.trees,
-        row_spacing=geometry.row_spacing, tree_spacing=geometry.tree_spacing, row_direction=direction,
+        rows=geometry.rows,
+        trees_per_row=geometry.trees_per_row,
+        trees=geometry.trees,
+        row_spacing=geometry.row_spacing,
+        tree_spacing=geometry.tree_spacing,
+        row_direction=direction,
         group=tuple(row_group),
     )
     site = filler.fill(
-        BlockSite, path, None, None,
+        BlockSite,
+        path,
+        None,
+        None,
         **{
             name: value
             for source in (parts.site, table)
@@ -252,9 +274,7 @@ def _resolve(
         },
     )
     pollen = [
-        _pollen(
-            index, groups, geometry, extra, neighbours, parts.site.pollen_nearby, catalogue, filler, path, warnings
-        )
+        _pollen(index, groups, geometry, extra, neighbours, parts.site.pollen_nearby, catalogue, filler, path, warnings)
         for index in range(len(groups))
     ]
     plan = BlockPlan(
@@ -278,18 +298,27 @@ def _resolve(
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
         latitude=parts.site.latitude,
     )
+    faults = training_faults(training)
+    if faults:
+        raise InputError(parts.filler.where, f"training_system.{table.training}: {'; '.join(faults)}")
     _check_training(table, plan, groups, path, warnings)
     money = tuple(
         block_money(table, path, group, trees, geometry, plan, site, extra if index == 0 else [], parts)
         for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
     )
     return ResolvedBlock(
-        name=table.name, plan=plan,
+        name=table.name,
+        plan=plan,
         phenology=tuple(catalogue.get("cultivar", group.cultivar, Phenology, path) for group in groups),
-        site=site, money=money, geometry=geometry,
-        group_rows=tuple(len(group.rows) for group in groups), group_trees=group_trees,
-        training_name=table.training, stock_names=tuple(group.rootstock for group in groups),
-        grade_names=tuple(group.tree_grade for group in groups), pollinizers=tuple(extra),
+        site=site,
+        money=money,
+        geometry=geometry,
+        group_rows=tuple(len(group.rows) for group in groups),
+        group_trees=group_trees,
+        training_name=table.training,
+        stock_names=tuple(group.rootstock for group in groups),
+        grade_names=tuple(group.tree_grade for group in groups),
+        pollinizers=tuple(extra),
     )
 
 
@@ -297,20 +326,21 @@ def _check_years(table: Any, path: str, filler: Filler) -> None:
     established = table.year_planted < 0
     if table.year_removed is not None and table.year_removed <= table.year_planted:
         raise InputError(
-            filler.where, f"{path}.year_removed: found {table.year_removed}, allowed: later than year_planted = "
-            f"{table.year_planted}",
+            filler.where,
+            f"{path}.year_removed: found {table.year_removed}, allowed: later than year_planted = {table.year_planted}",
         )
     if not established:
         for key in ("trunk_area", "last_crop", "yield_history"):
             if getattr(table, key) not in (None, []):
                 raise InputError(
-                    filler.where, f"{path}.{key}: stated for a block planted in year {table.year_planted}; allowed: "
+                    filler.where,
+                    f"{path}.{key}: stated for a block planted in year {table.year_planted}; allowed: "
                     "only for an established block, with year_planted below 0",
                 )
     if table.order_year is not None and table.order_year > table.year_planted:
         raise InputError(
-            filler.where, f"{path}.order_year: found {table.order_year}, allowed: at most year_planted = "
-            f"{table.year_planted}",
+            filler.where,
+            f"{path}.order_year: found {table.order_year}, allowed: at most year_planted = {table.year_planted}",
         )
 
 
@@ -336,9 +366,7 @@ def _pollen(
     def overlap(name: str) -> float:
         return bloom_overlap(heat, catalogue.get("cultivar", name, Phenology, path).bloom_heat)
 
-    trees = row_positions(
-        np.asarray(group.rows), geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing
-    )
+    trees = row_positions(np.asarray(group.rows), geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing)
     found: list[tuple[float, float]] = []
     for other in groups:
         if usable(other.cultivar):
@@ -349,8 +377,12 @@ def _pollen(
     for pollinizer in extra:
         if usable(pollinizer.cultivar):
             places = extra_positions(
-                geometry.rows, geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing,
-                pollinizer.every_tree, pollinizer.every_row,
+                geometry.rows,
+                geometry.trees_per_row,
+                geometry.tree_spacing,
+                geometry.row_spacing,
+                pollinizer.every_tree,
+                pollinizer.every_row,
             )
             found.append((mean_distance(trees, places), overlap(pollinizer.cultivar)))
     found += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
@@ -360,7 +392,7 @@ def _pollen(
     if not found:
         warnings.append(
             f"{path}: {group.cultivar} has no pollen source in the plan whose bloom meets its own; one is assumed "
-            f"{outside:.4g} m away (site.pollen_nearby). Add a [[block.pollinizer]] or another cultivar if that is not so"
+            f"{outside:.4g} m away (site.pollen_nearby). Add a [[block.pollinizer]] if that is not so"
         )
     found.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
@@ -375,8 +407,6 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
                 f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
                 f"{table.training!r} gives none"
             )
-    if training.support == "none" and training.support_leaf > 0:
-        warnings.append(f"{path}: {table.training!r} states support_leaf but no support; it has no effect")
     if training.feathers_kept == 0 and training.bending > 0:
         warnings.append(f"{path}: {table.training!r} bends branches (bending) that it cuts off (feathers_kept = 0)")
     if max(training.pruning) > 0.5:
