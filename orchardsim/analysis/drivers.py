@@ -19,7 +19,14 @@ from orchardsim.simulation import simulate
 Array = NDArray[np.float64]
 
 SOURCES: Final[dict[str, tuple[str, ...]]] = {
-    "weather": ("weather_years", "weather_temperature", "weather_rain", "weather_rain_amount", "hail", "frost protection"),
+    "weather": (
+        "weather_years",
+        "weather_temperature",
+        "weather_rain",
+        "weather_rain_amount",
+        "hail",
+        "frost protection",
+    ),
     "prices": ("price",),
     "losses": ("loss", "worn soil"),
     "trees": ("soil", "tree year"),

@@ -169,7 +169,9 @@ def _best(found: Comparison, show: Show, chosen: int, rival: int) -> str:
     among = f"Of the {words.get(len(found.plans), str(len(found.plans)))} plans"
     loses = ""
     if found.choice.mean < 0:
-        loses = f", though even that loses {money_text(measure, -found.choice.mean, show)} in today's money on average"
+        loses = (
+            f", though even the first loses {money_text(measure, -found.choice.mean, show)} in today's money on average"
+        )
     if not lead.told_apart:
         return (
             f"{among}, {plan_name(found, chosen)} and {plan_name(found, rival)} lead and cannot be told apart with "
@@ -186,7 +188,10 @@ def _best(found: Comparison, show: Show, chosen: int, rival: int) -> str:
 
 
 def _debt(found: Comparison, show: Show, chosen: int, rival: int) -> str:
-    debt = found.measures["peak_borrowing"]
+    debt = found.measures["peak_borrowing" if found.deciding == "npv" else "borrowing_per_area"]
+
+    def text_of(amount: float) -> str:
+        return money_text(debt, amount, show)
 
     def owed(plan: int) -> float:
         return float(debt.points(plan)[2])
@@ -194,32 +199,35 @@ def _debt(found: Comparison, show: Show, chosen: int, rival: int) -> str:
     least = min(range(len(found.plans)), key=owed)
     high = debt.points(chosen)[4]
     text = (
-        f"At its deepest {found.plans[chosen].label} owes about {show.money(owed(chosen))}, in one future of twenty "
-        f"more than {show.money(float(high))}"
+        f"At its deepest {found.plans[chosen].label} owes about {text_of(owed(chosen))}, in one future of twenty "
+        f"more than {text_of(float(high))}"
     )
     if high <= 0:
         text = f"{found.plans[chosen].label} never has to borrow in nineteen of twenty futures"
     if least == chosen:
-        return f"{text}, which is the least of all; {found.plans[rival].label} owes about {show.money(owed(rival))}."
+        return f"{text}, which is the least of all; {found.plans[rival].label} owes about {text_of(owed(rival))}."
     if owed(least) <= 0:
         return f"{text}, while {plan_name(found, least)} need not borrow in most futures."
-    return f"{text}, while {plan_name(found, least)} owes the least, about {show.money(owed(least))}."
+    return f"{text}, while {plan_name(found, least)} owes the least, about {text_of(owed(least))}."
 
 
 def _sure(found: Comparison, chosen: int, rival: int) -> str:
     lead = found.choice.leads[rival]
     chance = lead.chance_better
-    payback = found.measures["payback_year"]
-
-    def paid(plan: int) -> str:
-        year = payback.points(plan)[2]
-        if np.isinf(year):
-            return f"not within {found.years} years"
-        return "from the first year on" if year <= 0 else f"by year {year:.0f}"
-
+    years = [found.measures["payback_year"].points(plan)[2] for plan in (chosen, rival)]
+    labels = [found.plans[plan].label for plan in (chosen, rival)]
+    when = ["from the first year on" if year <= 0 else f"by year {year:.0f}" for year in years]
+    if np.isinf(years).all():
+        paid = f"in most futures neither has paid for itself within {found.years} years"
+    elif np.isinf(years).any():
+        early, late = (0, 1) if np.isinf(years[1]) else (1, 0)
+        paid = (
+            f"in half of the futures {labels[early]} has paid for itself {when[early]}, while {labels[late]} mostly has "
+            f"not within {found.years} years"
+        )
+    else:
+        paid = f"in half of the futures it has paid for itself {when[0]} ({labels[1]}: {when[1]})"
     return (
-        f"{found.plans[chosen].label} beats {found.plans[rival].label} in {100 * chance.value:.0f} of 100 futures "
-        f"(between {100 * chance.low:.0f} and {100 * chance.high:.0f}), and in half of them it has paid for itself "
-        f"{paid(chosen)} ({found.plans[rival].label}: {paid(rival)}); no answer is surer than the plans' prices, "
-        "costs and the weather record behind them."
+        f"{labels[0]} beats {labels[1]} in {100 * chance.value:.0f} of 100 futures (between {100 * chance.low:.0f} and "
+        f"{100 * chance.high:.0f}), and {paid}; no answer is surer than the plans' prices, costs and weather behind it."
     )
