@@ -30,6 +30,10 @@ class SeasonWeather:
         Measured, or drawn from the plan's monthly normals where the record has none (see ``rain_is_measured``).
     wind_speed, relative_humidity : float array or None, (season, day) [m/s at 2 m], [1]
     latitude, elevation : float [degrees north], [m]
+    estimate_missing : bool
+        Whether the season stage estimates wind and humidity where they are None.
+    dew_point_offset : float [K]
+        For such an estimate: how far the dew point stands below the day's minimum.
     """
 
     harvest_year: NDArray[np.int64]
@@ -41,6 +45,8 @@ class SeasonWeather:
     elevation: float
     wind_speed: NDArray[np.float64] | None = None
     relative_humidity: NDArray[np.float64] | None = None
+    estimate_missing: bool = False
+    dew_point_offset: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import WINDOW_DAYS
 from orchardsim.season import blight, degree_days, pollination
+from orchardsim.season.evapotranspiration import saturation_vapour_pressure, vapour_pressure_from_mean_humidity
 from orchardsim.season.hourly import HOURS
 from orchardsim.season.prepare import PreparedSeasons
 
@@ -18,8 +19,10 @@ Days = NDArray[np.int64]
 MEAN_DAYS: Final = 5
 """day; mean temperature after bloom that sets the effective pollination period (assumption)."""
 MAX_BLOOM_DAYS: Final = 45
-DEW_HUMIDITY: Final = 0.90
-"""Assumption: mean relative humidity from which a day counts as wetted by dew, where humidity is known."""
+DEW_HUMIDITY: Final = 0.95
+DEW_CLEAR: Final = 0.5
+"""Assumption: dew wets the flowers where the air, with the day's vapour, comes to this relative humidity at the night's
+minimum and the night is at least this clear, so that leaves cool below the air."""
 
 
 def hours_of_days(prepared: PreparedSeasons, days: Days) -> Floats:
@@ -112,5 +115,9 @@ def infection_day_count(prepared: PreparedSeasons, first_bloom: Days, petal_fall
     heat = blight.degree_hours(hours_of_days(prepared, days).swapaxes(1, 2))
     flower_age = degree_days.degree_days_sine(low, high, blight.FLOWER_BASE)
     flower_heat = blight.heat_in_flower_life(heat, flower_age, open_flowers)
-    dew = False if prepared.relative_humidity is None else on(prepared.relative_humidity) >= DEW_HUMIDITY
+    dew: Floats | bool = False
+    if prepared.relative_humidity is not None:
+        vapour = vapour_pressure_from_mean_humidity(low, high, on(prepared.relative_humidity))
+        saturated = saturation_vapour_pressure(low)
+        dew = (vapour >= DEW_HUMIDITY * saturated) & (on(prepared.night_clear) >= DEW_CLEAR)
     return blight.infection_days(open_flowers, flower_heat, on(prepared.rain), (low + high) / 2, dew).sum(axis=0) * 1.0

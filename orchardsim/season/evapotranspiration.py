@@ -200,6 +200,30 @@ def vapour_pressure_from_mean_humidity(
     return np.asarray(humidity) * (low + high) / 2
 
 
+def humidity_from_minimum(temperature_min: ArrayLike, temperature_max: ArrayLike, dew_point_offset: float) -> Floats:
+    """Estimate of the day's mean relative humidity [1] where none was measured (eq. 48 with eq. 19 turned round).
+
+    Parameters
+    ----------
+    temperature_min, temperature_max : array [degC]
+    dew_point_offset : float [K]
+        How far the dew point stands below the minimum: 0 in humid climates, 2 to 3 in arid ones (FAO-56, memory).
+
+    Notes
+    -----
+    The air is taken to be saturated at the dew point, and the dew point to be the minimum less the offset. Rough for
+    single days, and wrong where nights stay dry or windy.
+
+    Examples
+    --------
+    >>> humidity_from_minimum(np.array([14.8, 14.8]), np.array([14.8, 26.6]), 0.0).round(2).tolist()
+    [1.0, 0.65]
+    """
+    low, high = np.asarray(temperature_min), np.asarray(temperature_max)
+    saturated = (saturation_vapour_pressure(low) + saturation_vapour_pressure(high)) / 2
+    return saturation_vapour_pressure(low - dew_point_offset) / saturated
+
+
 def air_pressure(elevation: ArrayLike) -> Floats:
     """Air pressure [kPa] at a height above the sea [m] (eq. 7)."""
     return 101.3 * ((293 - 0.0065 * np.asarray(elevation)) / 293) ** 5.26

@@ -16,6 +16,7 @@ Floats = NDArray[Any]
 
 CHILL_DAYS: Final = 243
 """Days of season over which chill is counted: 1 October to 31 May (1 April to 29 November in the south)."""
+HUMIDITY_DECIMALS: Final = 4
 WORK_RAIN: Final = 5.0
 """mm/day from which a day is lost to field work (common practice, no source)."""
 
@@ -50,6 +51,7 @@ class PreparedSeasons:
     ----------
     temperature_min, temperature_max, temperature_mean [degC], rain [mm/day]
     wind_speed, relative_humidity : array or None [m/s], [1]
+        Measured, or estimated where the weather asks for it.
     chill : (CHILL_DAYS, season) [chill portions]
         Running total at the end of each day.
     utah : (CHILL_DAYS, season) [1]
@@ -154,8 +156,17 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
         for values in (weather.temperature_min, weather.temperature_max, weather.rain)
     )
     high = np.maximum(high, low)
-    wind = None if weather.wind_speed is None else np.ascontiguousarray(weather.wind_speed.T)
-    humidity = None if weather.relative_humidity is None else np.ascontiguousarray(weather.relative_humidity.T)
+    wind: Floats | None = None if weather.wind_speed is None else np.ascontiguousarray(weather.wind_speed.T)
+    humidity: Floats | None = (
+        None if weather.relative_humidity is None else np.ascontiguousarray(weather.relative_humidity.T)
+    )
+    if weather.estimate_missing:
+        if wind is None:
+            wind = np.full_like(low, evapotranspiration.DEFAULT_WIND)
+        if humidity is None:
+            estimate = evapotranspiration.humidity_from_minimum(low, high, weather.dew_point_offset)
+            # Rounded, so that the threshold of dew does not hang on the last bits of a computation.
+            humidity = np.round(estimate, HUMIDITY_DECIMALS)
     sky = daylight(weather.latitude) if sky is None else sky
     top = sky.extraterrestrial[:, None]
     shape = hourly.parton_logan(sky.day_length)

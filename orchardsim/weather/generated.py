@@ -76,6 +76,8 @@ def generated_seasons(
         rain_is_measured=False,
         latitude=settings.latitude,
         elevation=settings.elevation,
+        estimate_missing=settings.estimate_missing,
+        dew_point_offset=settings.dew_point_offset,
     )
 
 

@@ -41,3 +41,14 @@ class WeatherSettings:
         "text", "what becomes of the record's trend", allowed=("keep", "remove", "extend"), default="keep"
     )
     normals: MonthlyNormals | None = None
+    estimate_missing: bool = parameter(
+        "flag", "estimate wind and humidity where the record has none, by the rules of FAO-56", default=False
+    )
+    dew_point_offset: float = parameter(
+        "K",
+        "for that estimate: how far the dew point stands below the day's minimum; 0 where it is humid, 2 to 3 where it "
+        "is arid (FAO-56, memory)",
+        low=0,
+        high=10,
+        default=0.0,
+    )

@@ -17,6 +17,7 @@ from orchardsim.core.handover import SeasonWeather, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
 from orchardsim.weather.generated import generated_history, generated_seasons, joined, range_scale_of_model
+from orchardsim.weather.missing import GENERATED_RAIN, NO_RAIN, RESTS_ON_RAIN, missing_notes
 from orchardsim.weather.normals import model_of_normals
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 from orchardsim.weather.parametric import ParametricModel, fit_parametric
@@ -131,6 +132,7 @@ def sample_weather(
     seasons = _warmed(baseline.seasons, settings, prepared.table.start_day)
     count = seasons.harvest_year.size
     notes = list(baseline.notes)
+    notes += missing_notes(seasons)
     if sequence == "record":
         pick = record_order(trials, years, count)
         method = f"the record's years {baseline.years[0]} to {baseline.years[1]} replayed in order"
@@ -199,6 +201,7 @@ def _generated_sample(
     notes: list[str],
 ) -> WeatherSample:
     """Sample of seasons of their own for every trial and year, the site's past behind them."""
+    notes = [*notes, *missing_notes(seasons)]
     count = len(trials) * years
     pick = np.arange(count, dtype=np.int64).reshape(len(trials), years)
     history = count + np.arange(past.harvest_year.size)
@@ -245,7 +248,7 @@ def _from_generator(
     elif climate is not None:
         notes.append(GENERATED_RAIN)
     if record.wind_speed is not None or record.relative_humidity is not None:
-        notes.append("wind and humidity are not generated: what needs them is estimated without them")
+        notes.append("the record's wind and humidity are not generated")
     seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
     if settings.trend == "extend":
         ahead = np.tile(np.arange(1, years + 1), len(trials))[:, None]
@@ -385,11 +388,8 @@ def _complete_seasons(
             rain = rain_of_record_years(climate, score, table.harvest_year[rows], day_of_year, streams)
             notes.append(
                 "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly "
-                "normals, wetter on days with a small temperature range"
+                f"normals, wetter on days with a small temperature range; {RESTS_ON_RAIN}"
             )
-    for name in ("wind_speed", "relative_humidity"):
-        if getattr(table, name) is None:
-            notes.append(f"the record has no {name.replace('_', ' ')}: what needs it is estimated without it")
     seasons = SeasonWeather(
         harvest_year=table.harvest_year[rows],
         temperature_min=low,
@@ -398,20 +398,12 @@ def _complete_seasons(
         rain_is_measured=measured,
         latitude=settings.latitude,
         elevation=settings.elevation,
+        estimate_missing=settings.estimate_missing,
+        dew_point_offset=settings.dew_point_offset,
         wind_speed=None if table.wind_speed is None else table.wind_speed[rows],
         relative_humidity=None if table.relative_humidity is None else table.relative_humidity[rows],
     )
     return seasons, notes
-
-
-GENERATED_RAIN: Final = (
-    "rain is drawn from the plan's monthly normals, wetter on days with a small temperature range; long droughts and "
-    "wet spells come out a tenth to a fifth too short"
-)
-NO_RAIN: Final = (
-    "no rain in the record and no rain normals in the plan: rain is taken as none, so water balance, irrigation depth, "
-    "blight days, wet soil and days fit for work cannot be judged"
-)
 
 
 def rain_climate(normals: MonthlyNormals | None) -> RainClimate | None:

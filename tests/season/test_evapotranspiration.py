@@ -10,6 +10,8 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from orchardsim.season import evapotranspiration as et
 
@@ -170,3 +172,17 @@ def test_limits():
     assert et.day_length(85.0, et.solar_declination(172)) == pytest.approx(24.0)
     low, high = np.array([20.0]), np.array([10.0])
     assert et.hargreaves(low, high, np.array([30.0])) == 0.0
+
+
+def test_humidity_estimated_from_the_minimum():
+    """FAO-56 (1998) example 20 (Lyon, July, 26.6/14.8 degC, no humidity: ea = e(Tmin) = 1.68 kPa, read)."""
+    humidity = et.humidity_from_minimum(14.8, 26.6, 0.0)
+    vapour = et.vapour_pressure_from_mean_humidity(14.8, 26.6, humidity)
+    assert vapour == pytest.approx(1.68, abs=0.005)
+
+
+@given(st.floats(-30, 30), st.floats(0, 25), st.floats(0, 5))
+def test_estimated_humidity_is_a_share_and_falls_with_dryness(low, spread, offset):
+    humidity = float(et.humidity_from_minimum(low, low + spread, offset))
+    assert 0 < humidity <= 1 + 1e-12
+    assert float(et.humidity_from_minimum(low, low + spread, offset + 0.5)) < humidity

@@ -68,7 +68,7 @@ def test_default_baseline_and_notes() -> None:
     assert sample.seasons.harvest_year.tolist() == complete[-30:].tolist()
     np.testing.assert_array_equal(sample.seasons.temperature_min, table.temperature_min[table.is_complete][-30:])
     text = " ".join(sample.notes)
-    for words in ("1936-07-18", "2005 (28 days)", "no rain", "no wind speed", "K per decade", "kept as it is"):
+    for words in ("1936-07-18", "2005 (28 days)", "no rain", "no wind", "K per decade", "kept as it is"):
         assert words in text
     assert "independently" in sample.method and not sample.seasons.rain_is_measured
     whole = whole_record_windows(SETTINGS)
@@ -238,3 +238,18 @@ def test_whole_years_keep_the_record_they_are_drawn_from() -> None:
     assert drawn["bloom_sd"] == pytest.approx(small * seen["bloom_sd"], abs=0.3)
     assert drawn["march_april_heat_sd"] == pytest.approx(small * seen["march_april_heat_sd"], abs=2.0)
     assert drawn["post_bloom_below_0"] == pytest.approx(seen["post_bloom_below_0"], abs=0.02)
+
+
+@pytest.mark.parametrize("settings", ALL_SETTINGS)
+def test_what_was_not_measured_is_said(settings: WeatherSettings) -> None:
+    """Rain, wind and humidity are not in these sources: the notes say what is drawn, estimated or done without."""
+    plain = sample_weather(settings, Streams(1), range(2), 2)
+    text = " ".join(plain.notes)
+    assert "rest on drawn rain" in text and "as on calm days" in text and "Hargreaves" in text
+    assert not plain.seasons.estimate_missing
+    asked = dataclasses.replace(settings, estimate_missing=True, dew_point_offset=2.0)
+    estimated = sample_weather(asked, Streams(1), range(2), 2)
+    text = " ".join(estimated.notes)
+    assert "estimated as 2 m/s" in text and "2 K below" in text and "Penman-Monteith" in text
+    assert estimated.seasons.estimate_missing and estimated.seasons.dew_point_offset == 2.0
+    np.testing.assert_array_equal(estimated.seasons.temperature_min, plain.seasons.temperature_min)
