@@ -96,8 +96,8 @@ def spares(
     -----
     Losses of the first planting and the worth of a filled gap by year come from simulations of the plan itself; the
     stock rules are replayed over them for some hundred policies per row group. The chosen policy, the best of each
-    kind and the one-line rules are then simulated in full over fresh trials. A policy's cost is the margin at stake
-    if no gap is filled, less what its net present value is above that of filling none, in the same trial.
+    kind and the one-line rules are then simulated in full over fresh trials. A policy's cost is the margin there for
+    the filling, less what its net present value is above that of filling no gap, in the same trial.
     """
     check_spares(plan, trials, years)
     half = trials // 2
@@ -280,6 +280,13 @@ def _choose(work: _Work, trials: range, base: PolicyRun, workers: Workers, steps
     )
 
 
+def _elsewhere(choice: _Choice) -> str:
+    """Where the chosen policy does not keep its spares."""
+    places = {one.elsewhere.place for one in choice.families if one.elsewhere != one.never}
+    names = {"pots": "in pots", "nursery_row": "in a nursery row"}
+    return names.get(next(iter(places)), "elsewhere") if len(places) == 1 else "in the other place"
+
+
 def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
     """Policies to simulate in full, the chosen one first; the same policy stands once."""
     own = plan.replacement
@@ -296,7 +303,7 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
         ("farm", "one rule for all row groups", dict.fromkeys(plan.labels, choice.farm)),
         ("spares", "best with spares at planting alone", of_kind("spares")),
         ("orders", "best with later orders alone", of_kind("orders")),
-        ("elsewhere", "chosen policy, spares kept in the other place", of_kind("elsewhere")),
+        ("elsewhere", f"best with spares {_elsewhere(choice)}", of_kind("elsewhere")),
         ("plan", "the plan's own rule", dict.fromkeys(plan.labels, own)),
     ]
     for share in RULES:
@@ -462,7 +469,8 @@ def _notes(plan: Plan, value: GapValue) -> tuple[str, ...]:
         f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left, where "
         "trees did die and after all earlier gaps were filled. Replants grow among their neighbours in the model, and "
         "neighbours of a gap get its light and room. The fruit missed is scaled to what replants brought in the full "
-        "simulation of the reporting trials.",
+        "simulation of the reporting trials; it is counted against filling each gap that is worth it, and the places of "
+        "dead replants, in the first planting season.",
         f"Replants die in their first, second, ... year at {risk} (from the same twin runs).",
         "All labour is counted as paid. A tree left over is worth nothing. Interest is left out, and income tax too in "
         "the worth of a gap. What the blocks are worth at the end counts, and rests on the margins of the last years.",

@@ -236,10 +236,17 @@ class Replay:
         return Replay(self.trees, self.leaf, losses, self.draws, self.value, self.money, self.replant_loss)
 
     def margin_at_stake(self) -> Array:
-        """Margin lost if no gap is filled, of gaps that are worth filling when they could first be, (trial,)."""
-        worth = self.worth_filling()
-        next_year = np.append(worth[1:], 0.0)
-        stake: Array = self.losses.before @ worth + self.losses.after @ next_year
+        """Margin that is there for the filling, (trial,) [money].
+
+        Worth of all replants where every gap that is worth filling is filled in the first planting season after it
+        opens, places of dead replants too.
+        """
+        if not self.fill_leaves:
+            return np.zeros(len(self.draws))
+        at_once = Replacement(
+            spares_at_planting=0.0, place="none", reorder=False, spot_probability=1.0, last_refill_leaf=max(self.fill_leaves)
+        )  # fmt: skip
+        stake: Array = self.run(at_once).replanted @ self.worth_filling()
         return stake
 
 

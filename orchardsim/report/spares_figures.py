@@ -59,6 +59,7 @@ def policy_figure(found: SparesAnswer) -> Figure:
     axes.grid(axis="x")
     axes.grid(visible=False, axis="y")
     thousands(axes.xaxis)
+    axes.set_title("What lost trees cost, by policy", loc="right")
     axes.set_xlabel(f"{show.currency} at year 0, over {found.years} years")
     figure.legend(loc="outside upper center", ncols=2)
     add_footer(
