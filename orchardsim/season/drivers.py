@@ -19,8 +19,10 @@ from orchardsim.season.prepare import Daylight, PreparedSeasons, prepare, runnin
 Floats = NDArray[Any]
 Days = NDArray[np.int64]
 
-SLICE: Final = 400
-"""Seasons worked on at a time; keeps memory below 200 MB."""
+SLICE: Final = 600
+"""Seasons worked on at a time; keeps memory below 300 MB, and the loops over days short of calls."""
+CASES_TOGETHER: Final = 3
+"""Cases that go through the soil-water loop at once: more of them leave the core's cache."""
 CLOSED_CANOPY_HEAT: Final = 650.0
 """K day above 4.5 degC from full bloom to closed canopy; assumption, about 7 to 8 weeks: June drop is over and the
 canopy has most of its leaf. (Some 20 % of the season's leaf stands at bloom, 90 % in late June; memory.)"""
@@ -163,9 +165,95 @@ def _phase_sums(total: Floats, dates: Calendar, start_of_light: Days | None = No
     return np.stack(columns, axis=1)
 
 
-def _drivers_of_slice(prepared: PreparedSeasons, cultivar: Phenology, site: BlockSite) -> SeasonDrivers:
-    dates = season_calendar(prepared, cultivar)
-    freeze = spring_frost(prepared, dates, site)
+@dataclass(frozen=True)
+class SoilYear:
+    """Soil water of a case: stress [1] (day, cover, season), irrigation [mm] (cover, season), days by season [1]."""
+
+    stress: Floats
+    irrigation: Floats
+    wet_days: Floats
+    drought_days: Floats
+
+
+def soil_years(
+    prepared: PreparedSeasons, sites: Sequence[BlockSite], dates: Sequence[Calendar], freezes: Sequence[FrostOutcome]
+) -> list[SoilYear]:
+    """Soil water of every case; cases whose soil and irrigation are the same go through the days together."""
+    groups: dict[tuple[float, float], list[int]] = {}
+    for number, site in enumerate(sites):
+        groups.setdefault((site.available_water, site.irrigation_limit if site.irrigated else 0.0), []).append(number)
+    found: dict[int, SoilYear] = {}
+    for (available_water, limit), members in groups.items():
+        for start in range(0, len(members), CASES_TOGETHER):
+            part = members[start : start + CASES_TOGETHER]
+            soils = _soil_of_group(prepared, available_water, limit, part, sites, dates, freezes)
+            found |= dict(zip(part, soils, strict=True))
+    return [found[number] for number in range(len(sites))]
+
+
+def _soil_of_group(
+    prepared: PreparedSeasons,
+    available_water: float,
+    limit: float,
+    members: Sequence[int],
+    sites: Sequence[BlockSite],
+    dates: Sequence[Calendar],
+    freezes: Sequence[FrostOutcome],
+) -> list[SoilYear]:
+    days = np.arange(WINDOW_DAYS)
+
+    def joined(values: Sequence[Floats]) -> Floats:
+        return np.concatenate(values, axis=-1)
+
+    stages = [
+        water.canopy_stage(days, one.bud_break, one.closed_canopy, one.harvest, one.leaf_fall)
+        for one in (dates[number] for number in members)
+    ]
+    balance = water.soil_water_balance(
+        joined([prepared.rain + freezes[number].water for number in members]),
+        joined([prepared.reference_et] * len(members)),
+        joined(stages),
+        COVER_LEVELS,
+        available_water,
+        limit,
+        joined([
+            np.maximum(sites[number].season_water_limit - freezes[number].water.sum(axis=0), 0) for number in members
+        ]),
+    )  # fmt: skip
+    count = prepared.rain.shape[1]
+    result = []
+    for place, stage in enumerate(stages):
+        own = slice(place * count, (place + 1) * count)
+        stress, in_leaf = balance.stress[:, :, own], stage > 0
+        result.append(
+            SoilYear(
+                stress,
+                balance.irrigation[:, own],
+                (balance.wet[:, WET_COVER, own] & in_leaf).sum(axis=0).astype(np.float64),
+                ((stress[:, -1] < DROUGHT_STRESS) & in_leaf).sum(axis=0).astype(np.float64),
+            )
+        )
+    return result
+
+
+def _drivers_of_slice(prepared: PreparedSeasons, cases: Sequence[tuple[Phenology, BlockSite]]) -> list[SeasonDrivers]:
+    dates = [season_calendar(prepared, cultivar) for cultivar, _ in cases]
+    freezes = [spring_frost(prepared, one, site) for one, (_, site) in zip(dates, cases, strict=True)]
+    soils = soil_years(prepared, [site for _, site in cases], dates, freezes)
+    return [
+        _drivers_of_case(prepared, *case, one, freeze, soil)
+        for case, one, freeze, soil in zip(cases, dates, freezes, soils, strict=True)
+    ]
+
+
+def _drivers_of_case(
+    prepared: PreparedSeasons,
+    cultivar: Phenology,
+    site: BlockSite,
+    dates: Calendar,
+    freeze: FrostOutcome,
+    soil: SoilYear,
+) -> SeasonDrivers:
     starts = dates.phase_starts
     lengths = np.stack([starts[phase + 1] - starts[phase] for phase in range(4)], axis=1)
 
@@ -173,26 +261,14 @@ def _drivers_of_slice(prepared: PreparedSeasons, cultivar: Phenology, site: Bloc
     useful = _phase_sums(prepared.useful_light_sum, dates, dates.bud_break)
     factor = np.divide(useful, light, out=np.zeros_like(useful), where=light > 0)
 
-    days = np.arange(WINDOW_DAYS)
-    stage = water.canopy_stage(days, dates.bud_break, dates.closed_canopy, dates.harvest, dates.leaf_fall)
     frost_water = freeze.water.sum(axis=0)
-    balance = water.soil_water_balance(
-        prepared.rain + freeze.water,
-        prepared.reference_et,
-        stage,
-        COVER_LEVELS,
-        site.available_water,
-        site.irrigation_limit if site.irrigated else 0.0,
-        np.maximum(site.season_water_limit - frost_water, 0),
-    )
-    stress = running_total(balance.stress)
+    stress = running_total(soil.stress)
     water_factor = np.ones((len(dates.bloom), 4, len(COVER_LEVELS)))
     for phase in range(4):
         start, end = (dates.bud_break if phase == 0 else starts[phase]), starts[phase + 1]
         for level in range(len(COVER_LEVELS)):
             total = between(stress[:, level], start, end)
             water_factor[:, phase, level] = np.where(end > start, total / np.maximum(end - start, 1), 1.0)
-    in_leaf = stage > 0
 
     chill_day = np.minimum(dates.bud_break, len(prepared.chill) - 1)
     portions = take(prepared.chill, chill_day).astype(np.float64)
@@ -219,14 +295,14 @@ def _drivers_of_slice(prepared: PreparedSeasons, cultivar: Phenology, site: Bloc
         degree_days=_phase_sums(prepared.growth_heat_sum, dates),
         temperature_factor=np.clip(factor, 0, 1),
         water_factor=water_factor,
-        irrigation_depth=(balance.irrigation + frost_water).T.copy(),
+        irrigation_depth=(soil.irrigation + frost_water).T.copy(),
         early_heat=between(prepared.growth_heat_sum, dates.bloom, heat_end),
         sunburn_fraction=burnt * (sunburn.COVER_SHARE if site.sunburn_protection else 1.0),
         blight_days=infection_day_count(prepared, dates.first_bloom, dates.petal_fall),
         winter_temperature_min=cold.winter_minimum(night_air),
         acclimation_shortfall=cold.acclimation_shortfall(night_air, prepared.temperature_mean),
-        wet_soil_days=(balance.wet[:, WET_COVER] & in_leaf).sum(axis=0).astype(np.float64),
-        drought_days=((balance.stress[:, -1] < DROUGHT_STRESS) & in_leaf).sum(axis=0).astype(np.float64),
+        wet_soil_days=soil.wet_days,
+        drought_days=soil.drought_days,
         work_fraction=_phase_sums(prepared.work_sum, dates) / np.maximum(lengths, 1),
         protection_hours=freeze.hours,
         protection_nights=freeze.nights,
@@ -268,8 +344,7 @@ def season_drivers_for(
         # in twice: results then do not depend, to the last bit, on how seasons are sliced.
         alone = len(wanted) == 1
         prepared = prepare(_rows(weather, np.repeat(wanted, 2) if alone else wanted), sky)
-        for found, case in zip(parts, distinct, strict=True):
-            result = _drivers_of_slice(prepared, *case)
+        for found, result in zip(parts, _drivers_of_slice(prepared, distinct), strict=True):
             found.append(_first(result) if alone else result)
     joined = {case: _joined(found) for case, found in zip(distinct, parts, strict=True)}
     return [joined[case] for case in cases]

@@ -28,6 +28,10 @@ WINTER_COEFFICIENT: Final = 0.20
 """The same after leaf fall (FAO-56 footnote: 0.20 bare dry soil, read)."""
 DEPLETION_SHARE: Final = 0.5
 """Share of available water taken up without stress, apple (FAO-56 Table 22, read)."""
+SHARE_SLOPE: Final = 0.04
+SHARE_DEMAND: Final = 5.0
+SHARE_BOUNDS: Final = (0.1, 0.8)
+"""1 per mm/day, mm/day, 1; how that share falls with demand (FAO-56 Table 22, footnote)."""
 DRAIN_SHARE: Final = 0.5
 """1/day; assumption: share of the water above field capacity that drains in a day."""
 EXCESS_SHARE: Final = 0.3
@@ -53,8 +57,8 @@ def transpiration_coefficient(cover: ArrayLike, height: float = CANOPY_HEIGHT) -
 
 def depletion_fraction(crop_evapotranspiration: ArrayLike, tabled: float = DEPLETION_SHARE) -> Floats:
     """Share p of available water that is readily available [1]: p + 0.04 (5 - ETc), kept in 0.1 to 0.8."""
-    share = tabled + 0.04 * (5 - np.asarray(crop_evapotranspiration))
-    return np.minimum(np.maximum(share, 0.1), 0.8)
+    share = tabled + SHARE_SLOPE * (SHARE_DEMAND - np.asarray(crop_evapotranspiration))
+    return np.minimum(np.maximum(share, SHARE_BOUNDS[0]), SHARE_BOUNDS[1])
 
 
 def stress_coefficient(depletion: ArrayLike, available_water: float, readily_share: ArrayLike) -> Floats:
@@ -144,11 +148,7 @@ def soil_water_balance(
     fraction = np.asarray(cover, dtype=np.float64)[:, None]
     basal, ground = transpiration_coefficient(fraction), GROUND_COEFFICIENT * (1 - fraction)
     shape = (len(fraction), rain.shape[1])
-    in_leaf = stage[:, None, :] > 0
-    demand = np.where(in_leaf, stage[:, None, :] * basal + ground, WINTER_COEFFICIENT) * reference[:, None, :]
-    readily = depletion_fraction(demand)
-    # Out of leaf the trigger lies out of reach, so that no mask is needed in the loop.
-    trigger = np.where(in_leaf, TRIGGER_SHARE * available_water * readily, np.inf)
+    in_leaf: NDArray[np.bool_] = np.greater(stage, 0)
     depletion = np.full(shape, START_DEPLETION * available_water)
     start = depletion.copy()
     left = np.broadcast_to(np.asarray(season_limit, dtype=np.float64), shape).copy()
@@ -156,23 +156,55 @@ def soil_water_balance(
     stress = np.empty((len(rain), *shape), dtype=np.float32)
     wet = np.empty((len(rain), *shape), dtype=bool)
     most = -EXCESS_SHARE * available_water
+    # The loop works in buffers that stay in cache; the formulas are those of the functions above.
+    demand, readily, some, share = (np.empty(shape) for _ in range(4))
+    waters = np.empty(shape, dtype=bool)
+    growing = np.any(in_leaf, axis=1)
+    bare = np.where(in_leaf, 0.0, WINTER_COEFFICIENT)
     for day in range(len(rain)):
+        if growing[day]:
+            np.multiply(stage[day], basal, out=demand)
+            demand += ground
+            demand *= in_leaf[day]
+            demand += bare[day]
+            demand *= reference[day]
+        else:
+            demand[...] = WINTER_COEFFICIENT * reference[day]
+        np.multiply(demand, -SHARE_SLOPE, out=readily)
+        readily += DEPLETION_SHARE + SHARE_SLOPE * SHARE_DEMAND
+        np.minimum(readily, SHARE_BOUNDS[1], out=readily)
+        np.maximum(readily, SHARE_BOUNDS[0], out=readily)
         depletion -= rain[day]
-        runoff = np.maximum(most - depletion, 0)
-        depletion += runoff
-        if daily_limit > 0:
-            wanted = depletion - (REFILL_SHARE * available_water) * readily[day]
-            given = np.minimum(np.minimum(wanted, daily_limit), left) * (depletion > trigger[day])
-            depletion -= given
-            left -= given
-            irrigation += given
-        share = stress_coefficient(depletion, available_water, readily[day])
-        taken = np.minimum(share * demand[day], available_water - depletion)
-        depletion += taken
-        used += taken
-        np.less_equal(depletion, 0, out=wet[day])
-        drain = DRAIN_SHARE * np.maximum(-depletion, 0)
-        depletion += drain
-        drained += drain + runoff
+        np.subtract(most, depletion, out=some)
+        np.maximum(some, 0, out=some)
+        depletion += some
+        drained += some
+        if daily_limit > 0 and growing[day]:
+            np.multiply(readily, TRIGGER_SHARE * available_water, out=some)
+            np.greater(depletion, some, out=waters)
+            waters &= in_leaf[day]
+            np.multiply(readily, -REFILL_SHARE * available_water, out=some)
+            some += depletion
+            np.minimum(some, daily_limit, out=some)
+            np.minimum(some, left, out=some)
+            some *= waters
+            depletion -= some
+            left -= some
+            irrigation += some
+        np.subtract(available_water, depletion, out=some)
+        np.subtract(1, readily, out=readily)
+        readily *= available_water
+        np.divide(some, readily, out=share)
+        np.minimum(share, 1, out=share)
+        np.maximum(share, 0, out=share)
         stress[day] = share
+        share *= demand
+        np.minimum(share, some, out=share)
+        depletion += share
+        used += share
+        np.less_equal(depletion, 0, out=wet[day])
+        np.minimum(depletion, 0, out=some)
+        some *= DRAIN_SHARE
+        depletion -= some
+        drained -= some
     return WaterBalance(stress, wet, irrigation, used, drained, start, depletion)

@@ -149,8 +149,9 @@ def from_score(score: Floats, table: Floats) -> Floats:
     place = np.clip((score - KNOTS[0]) / width, 0.0, KNOTS.size - 1.000001)
     left = place.astype(np.int64)
     share = place - left
-    day = np.arange(YEAR_DAYS)
-    inner = (1.0 - share) * table[day, left] + share * table[day, left + 1]
+    left += np.arange(YEAR_DAYS) * KNOTS.size
+    flat = table.ravel()
+    inner = (1.0 - share) * flat[left] + share * flat[left + 1]
     low_slope, high_slope = _tail_slopes(table)
     return np.asarray(
         inner + np.minimum(score - KNOTS[0], 0.0) * low_slope + np.maximum(score - KNOTS[-1], 0.0) * high_slope
