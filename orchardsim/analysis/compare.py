@@ -53,6 +53,9 @@ MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
         "money invested", "present value of planting, building and machines", "money", "low", True, False
     ),
     "npv_per_area": ("NPV per area", "of land with headlands", "money/ha", "high", True, False),
+    "borrowing_per_area": (
+        "peak borrowing per area", "of land with headlands", "money/ha", "low", True, False
+    ),
     "npv_per_money": ("NPV per money invested", "of planting and building", "money/money", "high", True, False),
     "npv_per_hour": ("NPV per hour", "of all work on the trees, wages already paid", "money/hour", "high", True, False),
     "picked_per_area": ("picked in all years", "per land with headlands", "kg/ha", "high", True, False),
@@ -348,6 +351,7 @@ def _plan_values(plan: Plan, dataset: xarray.Dataset) -> Mapping[str, Array]:
     values |= {
         "outlay": outlay,
         "npv_per_area": npv / hectares,
+        "borrowing_per_area": farm["peak_borrowing"].values / hectares,
         # A kept orchard invests nothing (or next to nothing: a machine's replacement), and a ratio would mislead.
         "npv_per_money": npv / outlay if (outlay > 0).all() and any(b.year_planted >= 0 for b in plan.blocks)
         else nothing,
@@ -391,14 +395,14 @@ def _notes(
     same_weather = [plan.weather == plans[0].weather for plan in plans]
     if other:
         notes.append(
-            f"Plans {', '.join(other)} draw from other weather years than plan {facts[0].label}: their seasons are not "
-            "the same, and differences are less sharp."
+            f"Drawn from other weather years than plan {facts[0].label}: {', '.join(other)}. Their seasons are not the "
+            "same, and differences are less sharp."
         )
     elif not all(same_weather):
         unlike = [fact.label for fact, same in zip(facts, same_weather, strict=True) if not same]
         notes.append(
-            f"Seasons are the same by number, but plans {', '.join(unlike)} have other weather settings than plan "
-            f"{facts[0].label}."
+            f"Seasons are the same by number, but the weather settings differ from those of plan {facts[0].label} in "
+            f"{', '.join(unlike)}."
         )
     else:
         notes.append("Trial by trial, all plans meet the same seasons and the same prices.")

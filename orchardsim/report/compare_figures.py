@@ -27,8 +27,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-DIFFERENCE_PANELS: Final = ("npv", "npv_per_area", "peak_borrowing", "picked_per_area")
-"""Measures of the picture of differences; the deciding one comes first, the other NPV is left out."""
+DIFFERENCE_PANELS: Final = {
+    "npv": ("npv", "peak_borrowing", "picked_per_area"),
+    "npv_per_area": ("npv_per_area", "borrowing_per_area", "picked_per_area"),
+}
+"""Deciding measure -> measures of the picture of differences."""
 STYLES: Final = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 1)))
 """Line styles, so that plans are told apart without colour."""
 
@@ -48,8 +51,7 @@ def _against_chosen(found: Comparison, key: str) -> list[tuple[int, Difference, 
 def difference_figure(found: Comparison) -> Figure:
     """Chosen plan less each other plan: mean with its interval, and the spread over futures."""
     show = show_of(found)
-    keys = [key for key in DIFFERENCE_PANELS if not key.startswith("npv") or key == found.deciding]
-    keys = sorted((key for key in keys if key in found.measures), key=lambda key: key != found.deciding)
+    keys = [key for key in DIFFERENCE_PANELS[found.deciding] if key in found.measures]
     chosen = found.plans[found.choice.chosen]
     rows = len(found.plans) - 1
     figure, axes = new_figure(len(keys), 1, height=0.9 + len(keys) * (0.75 + 0.36 * rows), squeeze=False)

@@ -34,6 +34,7 @@ PLAN_ROWS: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
     ("picked_per_area", (50,)),
     ("trees_lost_share", (50,)),
     ("npv_per_area", (5, 50, 95)),
+    ("borrowing_per_area", (50,)),
     ("npv_per_money", (50,)),
     ("npv_per_hour", (50,)),
     ("hours_per_area", (50,)),
@@ -43,7 +44,7 @@ PLAN_ROWS: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
 
 MIDDLE: Final = POINTS.index(50)
 PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_per_area")
-"""Measures whose differences stand beside the deciding one."""
+"""Measures whose differences stand beside the deciding one; borrowing per area where the plans' land differs."""
 
 
 def plan_cells(found: Comparison, show: Show) -> list[list[str]]:
@@ -64,7 +65,8 @@ def plan_cells(found: Comparison, show: Show) -> list[list[str]]:
 def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
     """Differences of every pair: a head, then a row for each pair."""
     deciding = found.measures[found.deciding]
-    others = [found.measures[key] for key in PAIR_ROWS if key in found.measures]
+    debt = "peak_borrowing" if found.deciding == "npv" else "borrowing_per_area"
+    others = [found.measures[key] for key in (debt, *PAIR_ROWS[1:]) if key in found.measures]
     head = [
         "pair",
         f"{deciding.name}, {unit_text(deciding, show)}",

@@ -167,15 +167,17 @@ def _best(found: Comparison, show: Show, chosen: int, rival: int) -> str:
     lead = found.choice.leads[rival]
     words = {2: "two", 3: "three", 4: "four", 5: "five"}
     among = f"Of the {words.get(len(found.plans), str(len(found.plans)))} plans"
+    best = "that" if lead.told_apart else "the first"
     loses = ""
     if found.choice.mean < 0:
         loses = (
-            f", though even the first loses {money_text(measure, -found.choice.mean, show)} in today's money on average"
+            f", though even {best} loses {money_text(measure, -found.choice.mean, show)} in today's money on average"
         )
     if not lead.told_apart:
+        both = f"{plan_name(found, chosen)} and {plan_name(found, rival)}"
+        start = f"The plans {both}" if len(found.plans) == 2 else f"{among}, {both} lead and"
         return (
-            f"{among}, {plan_name(found, chosen)} and {plan_name(found, rival)} lead and cannot be told apart with "
-            f"{found.choice.reporting_trials:,} trials: the first less the second is "
+            f"{start} cannot be told apart with {found.choice.reporting_trials:,} trials: the first less the second is "
             f"anything from {money_text(measure, lead.low, show)} to {money_text(measure, lead.high, show)} in today's "
             f"money{loses}."
         )
@@ -222,12 +224,12 @@ def _sure(found: Comparison, chosen: int, rival: int) -> str:
     elif np.isinf(years).any():
         early, late = (0, 1) if np.isinf(years[1]) else (1, 0)
         paid = (
-            f"in half of the futures {labels[early]} has paid for itself {when[early]}, while {labels[late]} mostly has "
-            f"not within {found.years} years"
+            f"in half of the futures {labels[early]} has paid for itself {when[early]}, while {labels[late]} mostly "
+            f"has not within {found.years} years"
         )
     else:
         paid = f"in half of the futures it has paid for itself {when[0]} ({labels[1]}: {when[1]})"
     return (
         f"{labels[0]} beats {labels[1]} in {100 * chance.value:.0f} of 100 futures (between {100 * chance.low:.0f} and "
-        f"{100 * chance.high:.0f}), and {paid}; no answer is surer than the plans' prices, costs and weather behind it."
+        f"{100 * chance.high:.0f}), and {paid}; no answer is surer than the plans' prices, costs and weather record."
     )
