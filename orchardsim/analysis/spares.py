@@ -469,8 +469,8 @@ def _notes(plan: Plan, value: GapValue) -> tuple[str, ...]:
         f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left, where "
         "trees did die and after all earlier gaps were filled. Replants grow among their neighbours in the model, and "
         "neighbours of a gap get its light and room. The fruit missed is scaled to what replants brought in the full "
-        "simulation of the reporting trials; it is counted against filling each gap that is worth it, and the places of "
-        "dead replants, in the first planting season.",
+        "simulation of the reporting trials; it is counted against filling each gap that is worth it, and "
+        "the places of dead replants, in the first planting season.",
         f"Replants die in their first, second, ... year at {risk} (from the same twin runs).",
         "All labour is counted as paid. A tree left over is worth nothing. Interest is left out, and income tax too in "
         "the worth of a gap. What the blocks are worth at the end counts, and rests on the margins of the last years.",

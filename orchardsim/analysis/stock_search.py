@@ -244,7 +244,8 @@ class Replay:
         if not self.fill_leaves:
             return np.zeros(len(self.draws))
         at_once = Replacement(
-            spares_at_planting=0.0, place="none", reorder=False, spot_probability=1.0, last_refill_leaf=max(self.fill_leaves)
+            spares_at_planting=0.0, place="none", reorder=False, spot_probability=1.0,
+            last_refill_leaf=max(self.fill_leaves),
         )  # fmt: skip
         stake: Array = self.run(at_once).replanted @ self.worth_filling()
         return stake
