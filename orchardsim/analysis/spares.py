@@ -413,7 +413,10 @@ def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[R
     for number, label in enumerate(work.plan.labels):
         replay, best, other = replays[number], choice.best[label], choice.alone[label]
         last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.replacement.last_refill_leaf
-        within = (np.array(replay.leaf) >= 1) & (np.array(replay.leaf) < max(last, 2))
+        leaf = np.array(replay.leaf)
+        within = (leaf >= 1) & (leaf < max(last, 2))
+        if not within.any():
+            within = leaf >= 1
         lost, lost_alone = (
             (one.losses.before + one.losses.after)[:, within].sum(axis=1).astype(float)
             for one in (replay, alone[number])
@@ -422,7 +425,7 @@ def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[R
         found.append(
             Clustering(
                 label,
-                max(last, 2) - 1,
+                int(leaf[within].max()),
                 lost,
                 lost_alone,
                 spread.variance_to_mean,

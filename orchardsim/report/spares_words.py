@@ -63,7 +63,9 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
         lines.append(_gaps_text(found))
     lines.append(_rules_text(found, show))
     lines += [worth_text(one) for one in found.worth if one.leaf.size]
-    lines += [clustering_text(one, _policy_of(found, one.label), show) for one in found.clustering]
+    lines += [
+        clustering_text(one, _policy_of(found, one.label), show) for one in found.clustering if one.lost.mean() > 0
+    ]
     return [line for line in lines if line]
 
 
@@ -93,6 +95,8 @@ def policy_text(policy: LabelPolicy, found: SparesAnswer) -> str:
 
 def _cost_text(found: SparesAnswer, show: Show) -> str:
     one = found.chosen
+    if not any(policy.fills for policy in one.policies):
+        return f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."
     parts = (
         f"trees {show.money(one.trees)}, their keep {show.money(one.keep)}, planting them {show.money(one.replanting)}"
         f", and the fruit missed in empty places {show.money(one.margin_lost)}"
@@ -122,7 +126,14 @@ def difference_text(one: PolicyOutcome, show: Show) -> str:
     return f"{show.money(abs(one.dearer.mean), 2)} ± {show.money(one.dearer.error, 2)} {word}"
 
 
+def differs(one: PolicyOutcome) -> bool:
+    """Whether a policy does anything else than the chosen one, in any trial."""
+    return one.dearer.mean != 0 or one.dearer.error != 0
+
+
 def _rules_text(found: SparesAnswer, show: Show) -> str:
+    if not any(differs(one) for one in found.outcomes):
+        return ""
     rules = [one for one in found.outcomes if one.key.startswith("rule_")]
     none, own = found.outcome("none"), found.outcome("plan")
     parts = [f"{one.name.split(' spare')[0]}: {difference_text(one, show)}" for one in rules]
@@ -131,14 +142,16 @@ def _rules_text(found: SparesAnswer, show: Show) -> str:
     )
     if own is not None:
         text += f" The plan's own rule: {difference_text(own, show)}."
-    if none is not None:
+    if none is not None and differs(none):
         text += f" Filling no gap at all: {difference_text(none, show)}."
     return text.strip()
 
 
 def _ties_text(found: SparesAnswer, show: Show) -> list[str]:
-    ties = [one for one in found.outcomes[1:] if not one.told_apart]
+    ties = [one for one in found.outcomes[1:] if not one.told_apart and differs(one)]
     trials = found.reporting_trials
+    if not any(differs(one) for one in found.outcomes):
+        return ["All policies come to the same: none of them fills a gap."]
     if not ties:
         return [f"{trials} trials tell the chosen policy apart from all others in the table."]
     ties.sort(key=lambda one: PLAINER.index(one.key) if one.key in PLAINER else len(PLAINER))
