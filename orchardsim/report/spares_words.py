@@ -185,10 +185,13 @@ def _sure_text(one: RefillWorth) -> str:
 
 def clustering_text(one: Clustering, chosen: LabelPolicy, show: Show) -> str:
     """How clustered losses are, and what that does to the answer."""
+    # the standard error of a variance ratio of n trials is about sqrt(2 / n) of it
+    clustered = one.dispersion > one.dispersion_alone * (1 + SURE * (2 / one.lost.size) ** 0.5)
+    why = "bad years and bad patches strike many at once" if clustered else "no clear sign of clusters"
     text = (
-        f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average. Bad years "
-        f"and bad patches strike many at once: between futures the variance is {one.dispersion:.1f} times the mean "
-        f"({one.dispersion_alone:.1f} if every tree died by itself)."
+        f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average. Between "
+        f"futures the variance is {one.dispersion:.1f} times the mean ({one.dispersion_alone:.1f} if every tree died by "
+        f"itself): {why}."
     )
     other = one.policy
     if not chosen.fills and not other.fills:
