@@ -190,8 +190,8 @@ def clustering_text(one: Clustering, chosen: LabelPolicy, show: Show) -> str:
     why = "bad years and bad patches strike many at once" if clustered else "no clear sign of clusters"
     text = (
         f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average. Between "
-        f"futures the variance is {one.dispersion:.1f} times the mean ({one.dispersion_alone:.1f} if every tree died by "
-        f"itself): {why}."
+        f"futures the variance is {one.dispersion:.1f} times the mean ({one.dispersion_alone:.1f} if every tree died "
+        f"by itself): {why}."
     )
     other = one.policy
     if not chosen.fills and not other.fills:
