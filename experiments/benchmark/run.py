@@ -49,7 +49,7 @@ ROOMS: dict[str, tuple[Any, tuple[str, ...]]] = {
     "draws": (tile_module, ("draw_year",)),
     "loss draws": (tile_module.losses, ("draw_losses",)),
     "operations": (Yard, ("work", "planting", "first_planting", "order_review", "close")),
-    "economy": (unit_module, ("_money",)),
+    "economy": (unit_module, ("money_results",)),
 }
 
 

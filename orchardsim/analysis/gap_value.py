@@ -17,18 +17,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.analysis.policy_runs import Array, PolicyTile, no_replacement
-from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import ITEMS
 from orchardsim.core.streams import Streams
-from orchardsim.economy import PricePaths, cash_flows, draw_prices
 from orchardsim.economy.account import remaining_value
 from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
+from orchardsim.simulation.money import farm_ledger, farm_quantities
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.struck import copied_totals
 from orchardsim.simulation.tile import BlockRun
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.unit import farm_quantities, tile_size
+from orchardsim.simulation.unit import tile_size
 
 LEAVES: Final = (2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 30)
 """Leaves in which refilling is valued; years between are interpolated."""
@@ -184,9 +183,8 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
     years = totals.arrays["trees_alive"].shape[1]
     first = trials.start - library.first_trial
     region = library.region[library.sample.pick[first : first + len(trials), :years]]
-    prices: PricePaths = draw_prices(streams, trials, plan.market, region, [money.cultivar for money in plan.money])
-    quantities: FarmQuantities = farm_quantities(plan, totals, region)
-    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)
+    quantities = farm_quantities(plan, totals, region)
+    ledger = farm_ledger(plan, totals, trials, streams, region)
     items = [number for number, name in enumerate(ITEMS) if name not in ("interest", "income_tax")]
     labels = len(plan.labels)
     flows = ledger.yearly()[:, :, :labels, items].sum(axis=-1)

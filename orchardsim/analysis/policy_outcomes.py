@@ -16,7 +16,7 @@ from orchardsim.plan import Plan
 from orchardsim.results.spares import Amount, LabelPolicy, PolicyOutcome
 from orchardsim.risk.bands import wilson_interval
 from orchardsim.risk.comparison import paired_difference
-from orchardsim.simulation.unit import block_leaf
+from orchardsim.simulation.money import block_leaf
 
 LEVEL: Final = 0.95
 """Level of the intervals; those of all policies against the chosen one hold together."""

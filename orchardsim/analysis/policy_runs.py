@@ -13,15 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.streams import Streams
-from orchardsim.economy import cash_flows, draw_prices, indicators
+from orchardsim.economy import indicators
 from orchardsim.operations.parameters import Replacement
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
-from orchardsim.simulation import books
+from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.tile import BlockRun, Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.unit import farm_quantities, tile_size
+from orchardsim.simulation.unit import tile_size
 
 Array = NDArray[np.float64]
 Policies = Mapping[str, Replacement]
@@ -156,10 +156,7 @@ def run_policy(
     totals.check_bounds()
     found = totals.arrays
     region = library.region[library.sample.pick[slice(*_rows(library, trials)), :years]]
-    prices = draw_prices(streams, trials, plan.market, region, [money.cultivar for money in plan.money])
-    quantities = farm_quantities(plan, totals, region)
-    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)
-    books.check_ledger(ledger.yearly(), ledger.net_cash_flow())
+    ledger = farm_ledger(plan, totals, trials, streams, region)
     return PolicyRun(
         lost_before=notes["lost_before"],
         lost_after=found["trees_lost"].sum(axis=-1) - notes["lost_before"],

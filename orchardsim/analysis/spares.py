@@ -47,8 +47,8 @@ from orchardsim.results.spares import (
     RefillWorth,
     SparesAnswer,
 )
+from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.simulation.unit import block_leaf
 from orchardsim.trees.losses import dispersion
 
 LEAST_TRIALS: Final = 8

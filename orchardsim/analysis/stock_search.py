@@ -25,7 +25,7 @@ from orchardsim.operations.draws import YardDraws, draw_operations
 from orchardsim.operations.nursery import StockDraws, StockYears, binomial_quantile, replay_stock, stock_policy
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
-from orchardsim.simulation.unit import block_leaf
+from orchardsim.simulation.money import block_leaf
 
 SHARES: Final = (0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.10, 0.125, 0.15, 0.20, 0.25, 0.30, 0.40)
 """Spares at planting that are tried, as shares of the trees planted."""

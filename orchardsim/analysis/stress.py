@@ -19,10 +19,11 @@ from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.results.stress import BACK, SURVIVING, Estimate, Moment, Stress, Stressed, Usual
 from orchardsim.risk.bands import mean, quantile
+from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.run import check_run
 from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.struck import Outcome, run_struck
-from orchardsim.simulation.unit import block_leaf, tile_size
+from orchardsim.simulation.unit import tile_size
 
 Array = NDArray[np.float64]
 RESAMPLES: Final = 400

@@ -22,9 +22,10 @@ from orchardsim.economy import money_remarks
 from orchardsim.plan import Plan
 from orchardsim.results import build_dataset
 from orchardsim.simulation.frost_history import frost_history
+from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import build_library
-from orchardsim.simulation.unit import UNIT_TRIALS, block_leaf, run_unit
+from orchardsim.simulation.unit import UNIT_TRIALS, run_unit
 
 if TYPE_CHECKING:
     import xarray

@@ -16,15 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.streams import Streams
-from orchardsim.economy import PricePaths, cash_flows, draw_prices, indicators, smallest_reserve, with_price_slump
+from orchardsim.economy import PricePaths, indicators, smallest_reserve, with_price_slump
 from orchardsim.operations.draws import YardDraws
 from orchardsim.plan import Plan
 from orchardsim.season.hail import NET_SHARE
-from orchardsim.simulation import books
+from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.tile import NET_LEAF, BlockRun, Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.unit import farm_quantities
 
 Array = NDArray[np.float64]
 MONEY_ROWS: Final = 240
@@ -239,17 +238,17 @@ def _outcome(
         joined.arrays[name] = np.concatenate([totals.arrays[name] for totals, _, _ in runs])
     joined.bought = np.concatenate([totals.bought for totals, _, _ in runs])
     region = np.concatenate([_region(library, trials, years) for _, library, _ in runs])
-    cultivars = [money.cultivar for money in plan.money]
-    prices = draw_prices(streams, list(trials) * count, plan.market, region, cultivars)
-    for number, (_, _, strike) in enumerate(runs):
-        rows = slice(number * len(trials), (number + 1) * len(trials))
-        for year, lost in strike.price_lost.items():
-            own = PricePaths(prices.price[rows], prices.cultivars, prices.market_crop[rows])
-            prices.price[rows] = with_price_slump(own, year, 1, lost).price
-    quantities = farm_quantities(plan, joined, region)
-    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices)
+
+    def struck_prices(prices: PricePaths) -> PricePaths:
+        for number, (_, _, strike) in enumerate(runs):
+            rows = slice(number * len(trials), (number + 1) * len(trials))
+            for year, lost in strike.price_lost.items():
+                own = PricePaths(prices.price[rows], prices.cultivars, prices.market_crop[rows])
+                prices.price[rows] = with_price_slump(own, year, 1, lost).price
+        return prices
+
+    ledger = farm_ledger(plan, joined, list(trials) * count, streams, region, struck_prices)
     net = ledger.net_cash_flow()
-    books.check_ledger(ledger.yearly(), net)
     measures = indicators(ledger, plan.finance)
 
     def by_run(values: NDArray[np.floating]) -> Array:

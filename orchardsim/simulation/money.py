@@ -1,0 +1,116 @@
+"""From what was simulated to money: quantities, prices, the farm's ledger and its indicators."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import FarmQuantities
+from orchardsim.core.streams import Streams
+from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_cost_levels, draw_prices, indicators
+from orchardsim.plan import Plan
+from orchardsim.simulation import books
+from orchardsim.simulation.totals import Totals
+
+Array = NDArray[np.float64]
+REMOVED: Final = -999
+"""Leaf number of a block that has been grubbed out."""
+
+
+def block_leaf(plan: Plan, years: int) -> NDArray[np.int64]:
+    """Growing season of each label's first planting by year, (year, label)."""
+    columns = []
+    for block in plan.blocks:
+        leaf = np.arange(years) - block.year_planted + 1
+        if block.plan.year_removed is not None:
+            leaf[np.arange(years) > block.plan.year_removed] = REMOVED
+        columns += [leaf] * len(block.labels)
+    return np.stack(columns, axis=1)
+
+
+def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities:
+    """All physical quantities that money follows from.
+
+    Parameters
+    ----------
+    plan : Plan
+    totals : Totals
+    region : array, (trial, year) [1]
+        Crop of the region relative to its mean.
+    """
+    found = totals.arrays
+    return FarmQuantities(
+        leaf=block_leaf(plan, found["trees_alive"].shape[1]),
+        trees_planted=found["trees_planted"],
+        trees_replanted=found["trees_replanted"],
+        trees_ordered=found["trees_ordered"],
+        trees_alive=found["trees_alive"],
+        trees_removed=found["trees_removed"],
+        spares_bought=totals.bought,
+        spares_on_hand=found["spares_on_hand"],
+        harvested_mass=found["harvested_mass"],
+        packed_mass=found["packed_mass"],
+        labour_hours=found["labour_hours"],
+        irrigation_depth=found["irrigation_depth"],
+        protection_hours=found["protection_hours"],
+        protection_fuel=found["protection_fuel"],
+        regional_crop=region,
+        planted_area=np.array([money.geometry.planted_area for money in plan.money]),
+        gross_area=np.array([money.geometry.gross_area for money in plan.money]),
+    )
+
+
+def farm_ledger(
+    plan: Plan,
+    totals: Totals,
+    trials: Sequence[int],
+    streams: Streams,
+    region: Array,
+    change_prices: Callable[[PricePaths], PricePaths] | None = None,
+) -> Ledger:
+    """The ledger of simulated trials, at the prices and cost levels that these trials meet.
+
+    Parameters
+    ----------
+    trials : sequence of int
+        Trial number of each row of ``totals``; a number may stand more than once.
+    region : array, (trial, year) [1]
+        Crop of the region relative to its mean.
+    change_prices : callable, optional
+        Changes the prices that were drawn.
+
+    Raises
+    ------
+    IdentityError
+        If the items do not sum to the net cash flow.
+    """
+    prices = draw_prices(streams, trials, plan.market, region, [money.cultivar for money in plan.money])
+    if change_prices is not None:
+        prices = change_prices(prices)
+    levels = draw_cost_levels(streams, trials, plan.costs)
+    quantities = farm_quantities(plan, totals, region)
+    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels)
+    books.check_ledger(ledger.yearly(), ledger.net_cash_flow())
+    return ledger
+
+
+def money_results(
+    plan: Plan, totals: Totals, trials: Sequence[int], streams: Streams, region: Array
+) -> dict[str, NDArray[Any]]:
+    """Result variables of the economy, one row for each trial."""
+    ledger = farm_ledger(plan, totals, trials, streams, region)
+    measures = indicators(ledger, plan.finance)
+    names = (
+        "npv",
+        "npv_without_remaining_value",
+        "irr",
+        "payback_year",
+        "peak_borrowing",
+        "peak_borrowing_year",
+        "cash_balance_min",
+    )
+    found = {name: getattr(measures, name) for name in names}
+    return {"ledger": ledger.yearly(), "net_cash_flow": ledger.net_cash_flow(), **found}
