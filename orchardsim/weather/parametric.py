@@ -263,19 +263,24 @@ def simulate_scores(model: ParametricModel, normal: Floats) -> Floats:
     place = np.arange(days) % YEAR_DAYS
     first, second = normal[0, 0], normal[0, 1]
     kick = model.innovation[place]
-    result = np.empty((2, days, series))
+    # Day first, so that a day's step works on few, connected pieces of memory.
+    walk = np.empty((days, 2, series))
     for i in range(2):
-        result[i] = kick[:, i, 0, None] * normal[:, 0] + kick[:, i, 1, None] * normal[:, 1]
-        result[i, 0] = model.start[i, 0] * first + model.start[i, 1] * second
-    for day in range(1, days):
-        a = model.transition[place[day]]
-        low, high = result[0, day - 1], result[1, day - 1]
-        result[0, day] += a[0, 0] * low + a[0, 1] * high
-        result[1, day] += a[1, 0] * low + a[1, 1] * high
+        walk[:, i] = kick[:, i, 0, None] * normal[:, 0] + kick[:, i, 1, None] * normal[:, 1]
+        walk[0, i] = model.start[i, 0] * first + model.start[i, 1] * second
+    # (day of year, effect of the minimum or the maximum before, on minimum and maximum, 1)
+    effect = np.ascontiguousarray(model.transition.swapaxes(1, 2))[place[1:], :, :, None]
+    step, other = np.empty((2, series)), np.empty((2, series))
+    for now, before, (of_low, of_high) in zip(walk[1:], walk[:-1], effect, strict=True):
+        np.multiply(of_low, before[0], out=step)
+        np.multiply(of_high, before[1], out=other)
+        step += other
+        now += step
+    result = np.ascontiguousarray(walk.swapaxes(0, 1))
     if model.slow_amplitude.any():
         rest = np.sqrt(1.0 - model.slow_correlation**2)
-        slow_low = red_noise(normal[:, 2].T, model.slow_memory).T
-        slow_high = model.slow_correlation * slow_low + rest * red_noise(normal[:, 3].T, model.slow_memory).T
+        slow_low, own = np.moveaxis(red_noise(np.moveaxis(normal[:, 2:4], 0, -1), model.slow_memory), -1, 1)
+        slow_high = model.slow_correlation * slow_low + rest * own
         result[0] += model.slow_amplitude[0, place, None] * slow_low
         result[1] += model.slow_amplitude[1, place, None] * slow_high
     return result
