@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from orchardsim.core.errors import InputError
 from orchardsim.report.compare_table import pair_cells, pair_explanations, plan_cells
 from orchardsim.report.compare_words import comparison_sentences, footer_text, land_text, show_of
-from orchardsim.report.page import inline_svg, render
+from orchardsim.report.page import render
+from orchardsim.report.saving import picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT
 from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, Comparison, comparison_document
-from orchardsim.results.store import FIGURES_FOLDER, dump_summary, write_text_whole
 
 
 def write_comparison(out_dir: str | Path, found: Comparison) -> Path:
@@ -34,20 +33,15 @@ def write_comparison(out_dir: str | Path, found: Comparison) -> Path:
         If the folder cannot be written.
     """
     from orchardsim.report.compare_figures import FIGURES
-    from orchardsim.report.style import picture_settings, save_figure
 
-    folder = Path(out_dir)
-    try:
-        document = comparison_document(found) | {"sentences": comparison_sentences(found)}
-        write_text_whole(folder / COMPARE_FILE, dump_summary(document))
-        with picture_settings():
-            pictures = {
-                name: save_figure(draw(found), folder / FIGURES_FOLDER, name) for name, (_, draw) in FIGURES.items()
-            }
-        write_text_whole(folder / COMPARE_PAGE, comparison_html(found, pictures))
-    except OSError as error:
-        raise InputError(str(folder), f"the comparison could not be written ({error.strerror or error})") from error
-    return folder / COMPARE_PAGE
+    return save_findings(
+        out_dir,
+        found,
+        what="the comparison",
+        document=(COMPARE_FILE, comparison_document(found) | {"sentences": comparison_sentences(found)}),
+        figures=FIGURES,
+        page=(COMPARE_PAGE, comparison_html),
+    )
 
 
 def comparison_html(found: Comparison, pictures: Mapping[str, str]) -> str:
@@ -69,11 +63,7 @@ def comparison_html(found: Comparison, pictures: Mapping[str, str]) -> str:
         pair_cells=pair_cells(found, show),
         explanations=pair_explanations(found),
         money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
-        pictures=[
-            {"heading": heading, "svg": inline_svg(pictures[name], name)}
-            for name, (heading, _) in FIGURES.items()
-            if name in pictures
-        ],
+        pictures=picture_parts(FIGURES, pictures),
         choice=_choice_text(found),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

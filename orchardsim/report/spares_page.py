@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from orchardsim.core.errors import InputError
-from orchardsim.report.page import inline_svg, render
+from orchardsim.report.page import render
+from orchardsim.report.saving import picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT
 from orchardsim.report.spares_table import outcome_cells, rule_cells, table_notes
 from orchardsim.report.spares_words import footer_text, show_of, spares_sentences
 from orchardsim.results.spares import SPARES_FILE, SPARES_PAGE, SparesAnswer, spares_document
-from orchardsim.results.store import FIGURES_FOLDER, dump_summary, write_text_whole
 
 
 def write_spares(out_dir: str | Path, found: SparesAnswer) -> Path:
@@ -23,20 +22,15 @@ def write_spares(out_dir: str | Path, found: SparesAnswer) -> Path:
         If the folder cannot be written.
     """
     from orchardsim.report.spares_figures import FIGURES
-    from orchardsim.report.style import picture_settings, save_figure
 
-    folder = Path(out_dir)
-    try:
-        document = spares_document(found) | {"sentences": spares_sentences(found)}
-        write_text_whole(folder / SPARES_FILE, dump_summary(document))
-        with picture_settings():
-            pictures = {
-                name: save_figure(draw(found), folder / FIGURES_FOLDER, name) for name, (_, draw) in FIGURES.items()
-            }
-        write_text_whole(folder / SPARES_PAGE, spares_html(found, pictures))
-    except OSError as error:
-        raise InputError(str(folder), f"the answer could not be written ({error.strerror or error})") from error
-    return folder / SPARES_PAGE
+    return save_findings(
+        out_dir,
+        found,
+        what="the answer",
+        document=(SPARES_FILE, spares_document(found) | {"sentences": spares_sentences(found)}),
+        figures=FIGURES,
+        page=(SPARES_PAGE, spares_html),
+    )
 
 
 def spares_html(found: SparesAnswer, pictures: Mapping[str, str]) -> str:
@@ -53,11 +47,7 @@ def spares_html(found: SparesAnswer, pictures: Mapping[str, str]) -> str:
         outcome_cells=outcome_cells(found, show),
         rule_cells=rule_cells(found),
         table_notes=table_notes(found, show),
-        pictures=[
-            {"heading": heading, "svg": inline_svg(pictures[name], name)}
-            for name, (heading, _) in FIGURES.items()
-            if name in pictures
-        ],
+        pictures=picture_parts(FIGURES, pictures),
         notes=found.notes,
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

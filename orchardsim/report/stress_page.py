@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from orchardsim.core.errors import InputError
-from orchardsim.report.page import inline_svg, render
+from orchardsim.report.page import render
+from orchardsim.report.saving import picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT
 from orchardsim.report.stress_words import (
     explanation_lines,
@@ -16,7 +16,6 @@ from orchardsim.report.stress_words import (
     stress_cells,
     stress_sentences,
 )
-from orchardsim.results.store import FIGURES_FOLDER, dump_summary, write_text_whole
 from orchardsim.results.stress import STRESS_FILE, STRESS_PAGE, Stress, stress_document
 
 
@@ -40,20 +39,15 @@ def write_stress(out_dir: str | Path, found: Stress) -> Path:
         If the folder cannot be written.
     """
     from orchardsim.report.stress_figures import FIGURES
-    from orchardsim.report.style import picture_settings, save_figure
 
-    folder = Path(out_dir)
-    try:
-        document = stress_document(found) | {"sentences": stress_sentences(found)}
-        write_text_whole(folder / STRESS_FILE, dump_summary(document))
-        with picture_settings():
-            pictures = {
-                name: save_figure(draw(found), folder / FIGURES_FOLDER, name) for name, (_, draw) in FIGURES.items()
-            }
-        write_text_whole(folder / STRESS_PAGE, stress_html(found, pictures))
-    except OSError as error:
-        raise InputError(str(folder), f"the stress test could not be written ({error.strerror or error})") from error
-    return folder / STRESS_PAGE
+    return save_findings(
+        out_dir,
+        found,
+        what="the stress test",
+        document=(STRESS_FILE, stress_document(found) | {"sentences": stress_sentences(found)}),
+        figures=FIGURES,
+        page=(STRESS_PAGE, stress_html),
+    )
 
 
 def stress_html(found: Stress, pictures: Mapping[str, str]) -> str:
@@ -69,11 +63,7 @@ def stress_html(found: Stress, pictures: Mapping[str, str]) -> str:
         cells=stress_cells(found, show),
         explanations=explanation_lines(found),
         money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
-        pictures=[
-            {"heading": heading, "svg": inline_svg(pictures[name], name)}
-            for name, (heading, _) in FIGURES.items()
-            if name in pictures
-        ],
+        pictures=picture_parts(FIGURES, pictures),
         seasons=[
             {
                 "title": season.title,
