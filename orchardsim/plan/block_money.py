@@ -83,7 +83,7 @@ def block_money(
         clears_old_orchard=table.clears_old_orchard,
         fallow_years=table.fallow_years,
         land_from_year=first_stated(table.land_from_year, 0),
-        irrigated=site.irrigated, netting=site.netting, fenced=table.fenced, protection=site.protection,
+        irrigated=site.irrigated, netting=site.netting, fenced=table.fence == "built", protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
         support_hours=0.0 if established else support_hours(bill, parts.support_rates),
         yield_history=tuple(value * row_share for value in table.yield_history),

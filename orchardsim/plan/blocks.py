@@ -38,7 +38,7 @@ UNSTATED: Final = {
     "tree_grade": ("text", "the usual finished tree"),
     "year_planted": ("year of the plan", "ordered in year 0, first leaf in year 1"),
     "trees_bought": ("text", "on contract or late"),
-    "fenced": ("flag", "a fence is built for the block"),
+    "fence": ("text", "a deer fence is built for the block"),
     "netting": ("flag", "nets are built over the block"),
     "clears_old_orchard": ("flag", "an old orchard is pulled before planting"),
 }
@@ -293,6 +293,9 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         site_growth=first_stated(table.site_growth, parts.site.site_growth),
         replant_site=first_stated(table.replant_site, parts.site.replant_site),
         year_removed=table.year_removed,
+        deer_fence=table.fence != "none",
+        post_spacing=parts.support.post_spacing,
+        anchors_per_row=int(parts.support.anchors_per_row),
         trunk_area_at_start=table.trunk_area,
         crop_at_start=table.last_crop,
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),

@@ -97,7 +97,7 @@ class BlockBase(Table):
     clears_old_orchard: bool = False
     fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
     land_from_year: Annotated[int, Field(ge=0, le=80)] | None = None
-    fenced: bool = True
+    fence: Literal["built", "stands", "none"] = "built"
     yield_history: list[quantity("kg", "earlier crops, oldest first", 0, 1e9)] = Field(default_factory=list)  # type: ignore[valid-type]
 
 

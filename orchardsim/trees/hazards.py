@@ -155,7 +155,6 @@ class Hazards:
     deer_height: float = parameter(
         "m", "height over which the deer hazard falls to 37 % (assumption)", low=0.2, high=3, default=0.8
     )
-    deer_fence: bool = parameter("flag", "whether a deer fence stands", default=True)
     deer_fence_share: float = parameter(
         "1", "share of the deer hazard that a fence of 8 ft leaves; nearly fully effective (read, Rutgers FS889; the "
         "number is an assumption)",
@@ -230,13 +229,14 @@ class Hazards:
     collapse_kill: float = parameter(
         "1", "share of the trees in the stretch that are lost (assumption)", low=0, high=0.99, default=0.5
     )
-    collapse_post_spacing: float = parameter(
-        "m", "distance between line posts; the risk goes with its square about 10 m (assumption)",
+    collapse_reference_spacing: float = parameter(
+        "m", "distance between line posts to which the collapse rate belongs; it goes with the square of the plan's own "
+        "(assumption)",
         low=2, high=30, default=10.0,
     )
-    collapse_anchors: float = parameter(
-        "1", "collapse risk of the anchors in use relative to good ones (assumption: a matter of the plan)",
-        low=0.2, high=20, default=1.0,
+    collapse_unanchored: float = parameter(
+        "1", "collapse rate of rows without an anchor at both ends over that of anchored rows (assumption)",
+        low=1, high=50, default=5.0,
     )
 
     replant: float = parameter(

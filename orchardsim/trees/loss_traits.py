@@ -36,7 +36,9 @@ class LossTraits:
         Hazard of the first leaf with water in time.
     support : float array, (group,)
         Breakage relative to trees on wires.
-    on_wires, weeds, replant_site : bool
+    on_wires, anchored, weeds, replant_site, deer_fence : bool
+    post_spacing : float [m]
+        Distance between the line posts of the support.
     unsupported : float array, (group,)
         The same before the support stands.
     support_leaf : int
@@ -64,6 +66,9 @@ class LossTraits:
     support_leaf: int
     life: Float
     on_wires: bool
+    anchored: bool
+    post_spacing: float
+    deer_fence: bool
     weeds: bool
     replant_site: bool
     water_delay: float
@@ -102,6 +107,9 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         support_leaf=training.support_leaf if training.support != "none" else 0,
         life=by_group([hazards.life_dwarf + hazards.life_vigor * stock.vigor for stock in stocks]),
         on_wires=training.support == "wires",
+        anchored=block.anchors_per_row >= 2,
+        post_spacing=block.post_spacing,
+        deer_fence=block.deer_fence,
         weeds=not training.weed_free_strip,
         replant_site=block.replant_site,
         water_delay=max(0.0, training.water_within_days - 14.0),

@@ -119,7 +119,7 @@ def rest_losses(
     vole_rate = hazards.vole * (hazards.vole_weeds if traits.weeds else 1.0)
     vole_rate *= hazards.vole_guard_share if hazards.vole_guards else 1.0
     voles = (vole_rate * vole_factor(hazards, draws.vole_year)).astype(np.float32)
-    deer = hazards.deer * (hazards.deer_fence_share if hazards.deer_fence else 1.0)
+    deer = hazards.deer * (hazards.deer_fence_share if traits.deer_fence else 1.0)
     transplant = _transplant_factor(hazards, traits, season) * (hazards.transplant_carry * traits.transplant)
     transplant = transplant.astype(np.float32)
     ahead = int(leaf_advanced)
@@ -433,7 +433,8 @@ def _collapses(
     if not traits.on_wires or hazards.collapse <= 0:
         return None
     length = traits.rows * traits.per_row * traits.tree_spacing / 1000
-    posts = (hazards.collapse_post_spacing / 10.0) ** 2 * hazards.collapse_anchors
+    posts = (traits.post_spacing / hazards.collapse_reference_spacing) ** 2
+    posts *= 1.0 if traits.anchored else hazards.collapse_unanchored
     rate = hazards.collapse * length * posts * storm * (0.5 + 0.5 * np.minimum(wet.max(axis=1), 3.0))
     # The load enters as its square and is cut at twice the design load: 4 bounds the factor.
     possible = np.argwhere(draws.collapse[:, :, 0] < -np.expm1(-rate * 4 / COLLAPSES)[:, None])

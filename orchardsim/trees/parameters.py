@@ -178,6 +178,10 @@ class BlockPlan:
     year_removed: int | None = None
     trunk_area_at_start: float | None = None
     crop_at_start: float | None = None
+    deer_fence: bool = True
+    post_spacing: float = 10.0
+    """Distance between the line posts of a support [m]."""
+    anchors_per_row: int = 2
     thinning: Thinning = field(default_factory=Thinning)
     latitude: float = 42.0
     """Latitude [degrees north], for the light that hedgerows of this direction stop."""

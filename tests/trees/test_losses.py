@@ -144,7 +144,7 @@ HAND_CASES = [
     ("voles", {"vole": 0.1, "vole_youth": 1.0, "vole_year_chance": 1.0}, {}, 1, 0.2),
     ("voles", {"vole": 0.1, "vole_youth": 1.0, "vole_year_chance": 1.0}, {}, 3, 0.1 * (1 + math.exp(-2 / 3))),
     # deer: rate at no height, less by e per 0.8 m; trees of 3 m; this fence leaves half
-    ("deer", {"deer": 0.5, "deer_fence": False, "deer_height": 3.0}, {}, 10, 0.5 * math.exp(-1)),
+    ("deer", {"deer": 0.5, "deer_height": 3.0}, {"fence": False}, 10, 0.5 * math.exp(-1)),
     ("deer", {"deer": 0.5, "deer_fence_share": 0.5, "deer_height": 3.0}, {}, 10, 0.25 * math.exp(-1)),
     # drought: 40 days, 20 of them free, 0.002 a day; ten times that in leaf 1
     ("drought", {"drought": 0.002, "drought_youth": 9.0}, {}, 40, 0.04),
@@ -190,6 +190,7 @@ def test_hazards_by_hand(cause: str, switches: dict, case: dict, leaf: int, haza
     plan = block(
         50, 100, stock=replace(DWARF, union_strength=case.get("union", 1.0)),
         grade=replace(FEATHERED, transplant_loss=0.0), training=training, replant_site=case.get("replant_site", False),
+        deer_fence=case.get("fence", True),
     )
     traits = loss_traits(plan, hazards)
     state = trees(2, traits, leaf=leaf, fruit=case.get("fruit", 1.5))
@@ -257,8 +258,8 @@ def test_storm_and_vole_years_average_to_one() -> None:
 
 def test_row_collapse_takes_a_stretch_of_one_row() -> None:
     """With the rate at its limit every slot collapses; half of each stretch dies, the rest of the block stands."""
-    hazards = replace(QUIET, collapse=5.0, collapse_post_spacing=30.0, collapse_length=40.0)
-    traits = loss_traits(block(20, 100), hazards)
+    hazards = replace(QUIET, collapse=5.0, collapse_length=40.0)
+    traits = loss_traits(block(20, 100, post_spacing=30.0), hazards)
     state = trees(30, traits, fruit=6.0)
     cause = season_losses(hazards, traits, state, season(30), draws_of(30, traits), site_of(30, traits)).cause
     assert set(shares(cause)) == {"row_collapse"}
@@ -635,3 +636,18 @@ def test_patchiness_clusters_losses() -> None:
     assert found[0.0][0] == pytest.approx(1, abs=0.1)
     assert found[1.2][0] > 1.5
     assert found[1.2][1] > 3 * found[0.0][1]
+
+
+def test_wide_posts_and_missing_anchors_raise_the_risk_of_collapse() -> None:
+    """The rate goes with the square of the post spacing, and rows without anchors fall more often."""
+    hazards = replace(QUIET, collapse=0.02, collapse_length=40.0)
+
+    def lost(**support: float) -> int:
+        traits = loss_traits(block(20, 100, **support), hazards)
+        state = trees(200, traits, fruit=6.0)
+        found = season_losses(hazards, traits, state, season(200), draws_of(200, traits), site_of(200, traits))
+        return int((found.cause > 0).sum())
+
+    usual, wide, loose = lost(), lost(post_spacing=20.0), lost(anchors_per_row=0)
+    assert wide > 2 * usual > 0
+    assert loose > 2 * usual
