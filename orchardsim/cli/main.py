@@ -51,6 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     command = next((word for word in words if word in COMMANDS), None)
+    options: argparse.Namespace | None = None
     try:
         options = parser_for(command).parse_args(words)
         return int(importlib.import_module(f"orchardsim.cli.{options.command}").execute(options))
@@ -61,12 +62,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"orchardsim: the simulation stopped because its books do not balance: {error}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:
-        print("orchardsim: stopped", file=sys.stderr)
+        print(f"orchardsim: stopped{_kept(options)}", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our output went away (a pager closed, `head`); stop quietly.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+
+
+def _kept(options: argparse.Namespace | None) -> str:
+    """What of an interrupted run is kept, and how to go on with it."""
+    if options is None or options.command != "run":
+        return ""
+    if options.out is None:
+        return "; nothing is kept without --out"
+    from orchardsim.cli.run import PARTIAL, PARTIAL_SECOND
+    from orchardsim.simulation.partial import kept_trials
+
+    for folder, part in ((PARTIAL_SECOND, " of the second opinion"), (PARTIAL, "")):
+        found = kept_trials(options.out / folder)
+        if found is not None and (found[0] or part):
+            finished, wanted = found
+            return f"; {finished:,} of {wanted:,} trials{part} kept in {options.out}; go on with --resume"
+    return "; no trials were finished yet"
 
 
 if __name__ == "__main__":

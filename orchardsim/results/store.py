@@ -48,7 +48,9 @@ def prepare_run_folder(out_dir: str | Path, *, force: bool = False, resume: bool
             str(folder), f"{what} ({', '.join(held)}); name another folder with --out, or replace it with --force"
         )
     nearest = next(place for place in (folder, *folder.absolute().parents) if place.exists())
-    if not nearest.is_dir() or not os.access(nearest, os.W_OK | os.X_OK):
+    if not nearest.is_dir():
+        raise InputError(str(folder), f"cannot be made: {nearest.name} is a file; --out needs a folder")
+    if not os.access(nearest, os.W_OK | os.X_OK):
         raise InputError(str(folder), f"cannot be written: no right to write in {nearest.name or nearest}")
     return folder
 
