@@ -200,22 +200,6 @@ class WorkRates:
         high=1500,
         default=114.0,
     )
-    platform_pruning: float = parameter(
-        "1",
-        "share of ladder time that pruning from a platform takes; 0.53 to 0.63 read (Miranda Sazo 2013, SARE "
-        "ONE12-165); 1 without a platform",
-        low=0.2,
-        high=1,
-        default=1.0,
-    )
-    platform_thinning: float = parameter(
-        "1",
-        "share of ladder time that hand thinning from a platform takes; 0.50 to 0.55 read (same source); 1 "
-        "without a platform",
-        low=0.2,
-        high=1,
-        default=1.0,
-    )
 
 
 @dataclass(frozen=True)

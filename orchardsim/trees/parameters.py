@@ -25,7 +25,6 @@ class Stock:
     root_hardiness: float = parameter("degC", "temperature that kills half of the roots in midwinter", low=-25, high=-4)
     union_strength: float = parameter("1", "graft-union strength relative to M.9", low=0.2, high=2, default=1.0)
     needs_support: bool = parameter("flag", "whether a cropping tree falls over without a stake or wire")
-    suckers: float = parameter("1/year", "root suckers per tree and year", low=0, high=20, default=0.5)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -86,11 +86,11 @@ def test_a_box_of_apples():
 
 
 def test_one_entry_is_like_another():
-    own = {"My stock": {"like": "M.9", "vigor": 0.41}, "Its child": {"like": "My stock", "suckers": "3 /year"}}
+    own = {"My stock": {"like": "M.9", "vigor": 0.41}, "Its child": {"like": "My stock", "union_strength": 0.7}}
     plan = load_plan(changed(("rootstock", own), ("block.rootstock", "Its child")))
     stock = plan.blocks[0].plan.stocks[0]
     base = load_plan(changed()).blocks[0].plan.stocks[0]
-    assert (stock.vigor, stock.suckers, stock.fire_blight) == (0.41, 3, base.fire_blight)
+    assert (stock.vigor, stock.union_strength, stock.fire_blight) == (0.41, 0.7, base.fire_blight)
     assert assumed(plan, "rootstock.Its child.vigor") is None
     assert assumed(plan, "rootstock.Its child.fire_blight") is not None
 
