@@ -117,6 +117,7 @@ RESULTS: Final = _table(
         may_be_missing=True,
     ),
     Variable("labour_hours", (*BLOCK, "task"), "hour", "hours of work by task", "operations", 0),
+    Variable("labour_undone", BLOCK, "hour", "hours of work that was wanted and never done", "operations", 0),
     Variable("irrigation_depth", BLOCK, "mm", "water applied, frost protection included", "season", 0),
     Variable("protection_hours", BLOCK, "hour", "hours of frost protection", "season", 0),
     Variable("protection_nights", BLOCK, "1", "nights on which frost protection ran", "season", 0, whole=True),

@@ -46,6 +46,7 @@ class Yard:
         Kinds: ordered, bought (with the first planting), delivered, spot (bought at short notice), died, discarded,
         replanted.
     hours : dict from (year, label, task) to hours
+    undone : dict from (year, label) to hours of work that was wanted and never done
     on_hand : dict from (year, label) to spares held when the year was closed
     """
 
@@ -64,6 +65,7 @@ class Yard:
         }
         self.trees: dict[tuple[int, str, str], int] = defaultdict(int)
         self.hours: dict[tuple[int, str, str], float] = defaultdict(float)
+        self.undone: dict[tuple[int, str], float] = defaultdict(float)
         self.on_hand: dict[tuple[int, str], int] = {}
         self._year = -1
         self._waiting: list[Job] = []
@@ -85,6 +87,7 @@ class Yard:
         twin.trees.update(self.trees)
         twin.hours.update(self.hours)
         twin.on_hand.update(self.on_hand)
+        twin.undone.update(self.undone)
         twin._year, twin._waiting, twin._turnout = self._year, list(self._waiting), list(self._turnout)
         # A process cannot be copied; every order that waits stands in the stock, and starts to wait again.
         twin.calendar = simpy.Environment(initial_time=self.calendar.now)
@@ -334,10 +337,10 @@ class Yard:
                     self.log.add(Event(year, 0, YEAR_DAYS, "upkeep", label, "upkeep", "", held, hours))
 
     def _leave_undone(self, year: int, job: Job) -> None:
+        if job.hours > 0:
+            self.undone[year, job.label] += job.hours
         if self.log is not None and job.hours > 0:
-            self.log.add(
-                Event(year, job.earliest, job.latest, "unfinished", job.label, job.task, "", 0, job.hours)
-            )
+            self.log.add(Event(year, job.earliest, job.latest, "unfinished", job.label, job.task, "", 0, job.hours))
 
     def _await_work(self, job: Job) -> None:
         self._waiting.append(job)

@@ -239,7 +239,7 @@ def _dataset(
     arrays["leaf"] = np.concatenate([leaf, leaf.max(axis=1, keepdims=True)], axis=1)
     for name, values in areas.items():
         arrays[name] = np.array([*values, sum(values)])
-    remarks = money_remarks(money, plan.costs, plan.market, plan.finance, years)
+    remarks = money_remarks(money, plan.costs, plan.market, plan.finance, years, plan.work_rates.picking)
     attrs = {
         "title": plan.title,
         "plan_name": plan.path.name if plan.path is not None else "plan",
@@ -259,6 +259,8 @@ def _dataset(
         "bin_mass": plan.bin_mass,
         "box_mass": plan.box_mass,
         "latitude": plan.weather.latitude,
+        "credit_line": plan.finance.credit_line,
+        "opening_cash": plan.finance.opening_cash,
     }
     dataset = build_dataset(arrays, {"block": [*plan.labels, FARM]}, attrs)
     return _with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset

@@ -12,14 +12,17 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import SeasonDrivers, SeasonWeather, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
+from orchardsim.plan.catalogue import built_in
 from orchardsim.season import season_drivers_for
 from orchardsim.season.frost import crop_after_frost
-from orchardsim.season.parameters import BlockSite
+from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.losses import LossSeason
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.weather.sampling import sample_weather
 
 Array = NDArray[np.float64]
+REGION_CULTIVAR = "Gala"
+"""Cultivar whose frosts stand for the region's crop, so that prices do not hang on what a plan grows (assumption)."""
 REGION_OFFSETS = (-1.5, 0.0, 1.5)
 """K; nights of a region's blocks about the station's own: a spread of sites (assumption)."""
 
@@ -129,7 +132,7 @@ def drivers_of(
     """
     places = [block.site for block in plan.blocks] if sites is None else sites
     cases = [(kind, site) for block, site in zip(plan.blocks, places, strict=True) for kind in block.phenology]
-    typical = plan.blocks[0].phenology[0]
+    typical = built_in("cultivar", REGION_CULTIVAR, Phenology, "catalogue")
     region_cases = [(typical, BlockSite(night_offset=offset)) for offset in REGION_OFFSETS]
     found = iter(season_drivers_for(seasons, cases + region_cases))
     drivers = tuple(tuple(next(found) for _ in block.phenology) for block in plan.blocks)

@@ -483,11 +483,16 @@ class Tile:
             gaps: dict[str, int] = {}
             leaf: dict[str, int] = {}
             for block in self.blocks:
-                if not block.standing:
-                    continue
-                missing = block.model.group_trees - block.alive[row]
+                end = block.resolved.plan.year_removed
+                if not block.planted or (end is not None and year < end <= year + policy.lead_time):
+                    continue  # a tree ordered now would come for a block that is gone
+                missing = (
+                    np.zeros_like(block.alive[row]) if block.removed else block.model.group_trees - block.alive[row]
+                )
                 gaps.update({label: int(n) for label, n in zip(block.resolved.labels, missing, strict=True)})
-                leaf.update(dict.fromkeys(block.resolved.labels, block.resolved.leaf(year)))
+                # past its last leaf with refilling a block's spares are thrown out
+                age = policy.last_refill_leaf if block.removed else block.resolved.leaf(year)
+                leaf.update(dict.fromkeys(block.resolved.labels, age))
             yard.order_review(year, policy.order_day, gaps, leaf=leaf)
 
     def _observe(self, block: BlockRun, year: int) -> None:
@@ -522,7 +527,10 @@ class Tile:
 
     def _work(self, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> list[list[Done]]:
         """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block."""
-        every = [one for block in self.library.drivers for one in block]
+        standing = {block.number for block in self.blocks if block.standing}
+        every = [one for number in sorted(standing) for one in self.library.drivers[number]]
+        if not every:
+            return [[] for _ in self.yards]
         fit = np.mean([one.work_fraction[self.pick, phase] for one in every], axis=0)
         ends = [np.zeros(len(self.trials))]
         for name, days in work.PHASE_ENDS:
@@ -544,6 +552,8 @@ class Tile:
                 arrays["labour_hours"][row, year, column[label], task_number[task]] += hours
             for (year, label), held in yard.on_hand.items():
                 arrays["spares_on_hand"][row, year, column[label]] = held
+            for (year, label), hours in yard.undone.items():
+                arrays["labour_undone"][row, year, column[label]] += hours
             for (year, label, kind), number in yard.trees.items():
                 if kind == "ordered":
                     arrays["trees_ordered"][row, year, column[label]] += number

@@ -143,6 +143,7 @@ def invented_arrays(
         "packed_mass": with_farm(packed),
         "biennial_index": np.full((trials, blocks + 1), 0.2),
         "labour_hours": with_farm(hours),
+        "labour_undone": with_farm(np.zeros(shape)),
         "irrigation_depth": with_farm(np.full(shape, 180.0), True),
         "protection_hours": with_farm(np.zeros(shape)),
         "protection_nights": with_farm(np.zeros(shape), True),

@@ -10,7 +10,9 @@ import xarray
 
 import orchardsim
 from orchardsim.core.errors import InputError
+from orchardsim.core.streams import Streams
 from orchardsim.simulation import unit
+from orchardsim.simulation.seasons import build_library
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 YEARS = 9
@@ -124,3 +126,32 @@ def test_an_established_block_is_grown_before_year_0():
     assert (old.leaf.values[0] == 13).all()
     assert (old.harvested_mass.sel(block="wires/Gala").isel(year=0) > 0).all()
     assert float(old.trees_planted.sum()) == 0
+
+
+def test_prices_do_not_hang_on_what_a_plan_grows(result):
+    """The region's crop, and so the market, is the same under a plan that grows the other cultivar first."""
+    table = copy.deepcopy(SMALL)
+    table["block"][0]["group"].reverse()
+    other = orchardsim.load_plan(table, base=CONFIGS)
+    streams = Streams(3)
+    ours = build_library(small_plan(), streams, range(6), YEARS, "sampled").region
+    np.testing.assert_array_equal(ours, build_library(other, streams, range(6), YEARS, "sampled").region)
+
+
+def test_no_spares_are_kept_for_a_block_that_is_gone():
+    table = copy.deepcopy(SMALL)
+    table["block"][0]["year_removed"] = 4
+    table["replacement"] = {"spares_at_planting": 0.2, "reorder_point": 0.1, "order_up_to": 0.2, "minimum_order": 1}
+    gone = orchardsim.simulate(orchardsim.load_plan(table, base=CONFIGS), trials=3, years=8, seed=3)
+    assert float(gone.spares_on_hand.isel(year=slice(4, None)).sum()) == 0
+    assert float(gone.trees_ordered.isel(year=slice(3, None)).sum()) == 0
+    assert float(gone.trees_alive.isel(year=slice(4, None)).sum()) == 0
+
+
+def test_work_that_a_crew_cannot_do_is_reported():
+    """One person for half an hour a week cannot keep up; what is left undone is booked, not lost."""
+    table = copy.deepcopy(SMALL)
+    table["crews"] = [{"name": "alone", "workers": 1, "hours_per_day": "0.25 hour", "days_per_week": "2 day"}]
+    short = orchardsim.simulate(orchardsim.load_plan(table, base=CONFIGS), trials=2, years=8, seed=3)
+    assert float(short.labour_undone.sel(block="farm").sum("year").min()) > 10
+    assert float(short.harvested_mass.sum()) < 0.9 * float(short.crop_mass.sum())
