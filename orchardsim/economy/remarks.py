@@ -11,7 +11,12 @@ from orchardsim.economy.parameters import Costs, Finance, Market
 
 
 def money_remarks(
-    blocks: Sequence[BlockMoney], costs: Costs, market: Market, finance: Finance, years: int
+    blocks: Sequence[BlockMoney],
+    costs: Costs,
+    market: Market,
+    finance: Finance,
+    years: int,
+    picking_rate: float | None = None,
 ) -> list[str]:
     """One line for each thing that a user should know before trusting the plan's money.
 
@@ -22,6 +27,8 @@ def money_remarks(
         Parameters in the plan's currency.
     years : int
         Years of the run.
+    picking_rate : float, optional [kg/hour]
+        Fruit picked per labour hour; without it nothing is said of the wage floor under piece pay.
     """
     found: list[str] = []
     short = credit_shortfall(establishment_schedule(blocks, costs, finance, years), finance)
@@ -57,6 +64,24 @@ def money_remarks(
                 f"{each.label} is only in leaf {last} in the last year, before full bearing (leaf "
                 f"{finance.mature_leaf}): its remaining value is its establishment written down"
             )
+    if picking_rate is not None and costs.picking_pay == "piece":
+        found += _wage_floor(blocks, costs, market, picking_rate)
     if finance.insurance is not None and finance.insurance.coverage == 0 and not finance.insurance.tree_aid:
         found.append("insurance is asked for, but covers nothing (coverage = 0, tree_aid = false)")
+    return found
+
+
+def _wage_floor(blocks: Sequence[BlockMoney], costs: Costs, market: Market, picking_rate: float) -> list[str]:
+    """Where the hourly wage stands above piece pay, so that the piece rate decides nothing."""
+    hours = costs.bin_mass / picking_rate
+    hourly = hours * costs.wage_picking
+    found = []
+    for cultivar in sorted({each.cultivar for each in blocks}):
+        piece = costs.picking_bin + market.fruit[cultivar].picking_premium
+        if piece < hourly * (1 - 1e-9):
+            found.append(
+                f"picking of {cultivar}: the piece rate of {piece:.4g} per bin is {piece / hours:.4g} per hour at "
+                f"{hours:.3g} hours a bin, below the hourly wage of {costs.wage_picking:.4g}; pickers are paid by the "
+                f"hour, {hourly:.4g} per bin (work_rates.picking, costs.picking_bin, costs.wage_picking)"
+            )
     return found

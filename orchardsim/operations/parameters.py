@@ -53,13 +53,13 @@ class Replacement:
         default=0.02,
     )
     reorder: bool = parameter(
-        "flag", "whether trees are ordered again after the planting; if not, gaps are filled from its spares alone",
+        "flag",
+        "whether trees are ordered again after the planting; if not, gaps are filled from its spares alone",
         default=True,
     )
     lead_time: int = parameter(
         "year",
-        "years from order to delivery; two for a finished tree "
-        "(read: goodfruit.com/preplanting-tips, 2011, press)",
+        "years from order to delivery; two for a finished tree (read: goodfruit.com/preplanting-tips, 2011, press)",
         low=0,
         high=8,
         default=2,
@@ -86,24 +86,39 @@ class Replacement:
         "1/year", "share of the spares in a nursery row that die in a year (assumption)", low=0, high=1, default=0.04
     )
     spare_age_limit: int = parameter(
-        "year", "years after which a spare in a nursery row is too big to move and is thrown out (assumption)",
-        low=0, high=10, default=3,
+        "year",
+        "years after which a spare in a nursery row is too big to move and is thrown out (assumption)",
+        low=0,
+        high=10,
+        default=3,
     )
     upkeep_hours: float = parameter(
-        "hour", "work to keep one spare in a nursery row for a year: water, weeds, training (assumption)",
-        low=0, high=5, default=0.15,
+        "hour",
+        "work to keep one spare in a nursery row for a year: water, weeds, training (assumption)",
+        low=0,
+        high=5,
+        default=0.15,
     )
     pot_death: float = parameter(
-        "1/year", "share of the spares in pots that die in a year: roots are not cut, but pots dry out (assumption)",
-        low=0, high=1, default=0.03,
+        "1/year",
+        "share of the spares in pots that die in a year: roots are not cut, but pots dry out (assumption)",
+        low=0,
+        high=1,
+        default=0.03,
     )
     pot_age_limit: int = parameter(
-        "year", "years after which a spare in a pot is root-bound and is thrown out (assumption)",
-        low=0, high=10, default=2,
+        "year",
+        "years after which a spare in a pot is root-bound and is thrown out (assumption)",
+        low=0,
+        high=10,
+        default=2,
     )
     pot_upkeep_hours: float = parameter(
-        "hour", "work to keep one spare in a pot for a year: potting, daily water, training (assumption)",
-        low=0, high=5, default=0.3,
+        "hour",
+        "work to keep one spare in a pot for a year: potting, daily water, training (assumption)",
+        low=0,
+        high=5,
+        default=0.3,
     )
     shortfall_probability: float = parameter(
         "1", "chance that a nursery delivers less than ordered (assumption)", low=0, high=1, default=0.1
@@ -123,7 +138,9 @@ class Replacement:
         "1",
         "chance in a year that trees to fill a shortage can be bought at short notice, at the late price (assumption; "
         "in a tight market nurseries are sold out two years ahead: read, goodfruit.com, 2014, press)",
-        low=0, high=1, default=0.0,
+        low=0,
+        high=1,
+        default=0.0,
     )
     order_day: int = parameter(
         "day",
@@ -134,12 +151,18 @@ class Replacement:
         default=273,
     )
     window_start: int = parameter(
-        "day", "first day of the biological year for replanting (assumption: 182 = 1 April in the north)",
-        low=0, high=364, default=182,
+        "day",
+        "first day of the biological year for replanting (assumption: 182 = 1 April in the north)",
+        low=0,
+        high=364,
+        default=182,
     )
     window_end: int = parameter(
-        "day", "last day of the biological year for replanting (assumption: 227 = mid May in the north)",
-        low=0, high=364, default=227,
+        "day",
+        "last day of the biological year for replanting (assumption: 227 = mid May in the north)",
+        low=0,
+        high=364,
+        default=227,
     )
 
     @property
@@ -159,7 +182,9 @@ class Crew:
     hours_per_day: float = parameter("hour", "hours of work on a fit day", low=0, high=16, default=8.0)
     days_per_week: float = parameter("day", "working days in a week", low=0, high=7, default=6.0)
     tasks: tuple[str, ...] = parameter(
-        "text", "tasks that the crew does", allowed=TASKS,
+        "text",
+        "tasks that the crew does",
+        allowed=TASKS,
         default=tuple(task for task in TASKS if task not in ("frost_protection", "upkeep")),
     )
     turnout_spread: float = parameter(
@@ -195,10 +220,12 @@ class WorkRates:
     )
     picking: float = parameter(
         "kg/hour",
-        "fruit picked per labour hour, all steps; 4-8 bushels an hour from memory, six are 114 kg",
+        "fruit picked per labour hour, loaders in, drivers and supervision apart (derived: two thirds of a good "
+        "picker's 6 to 7 bins of 875 lb in a day of 8 to 9 hours, read; a bin takes 2.0 h; 4 to 8 bushels or 76 to "
+        "152 kg an hour from memory suit tall or spot-picked trees)",
         low=5,
         high=1500,
-        default=114.0,
+        default=200.0,
     )
 
 
@@ -223,8 +250,11 @@ class SupportDesign:
     """What a support is made of. A count of pieces, not a structural design: build to local practice."""
 
     post_spacing: float = parameter(
-        "m", "distance between line posts; 32-35 ft best, 40 ft average (read, goodfruit.com, press)",
-        low=1, high=30, default=10.0,
+        "m",
+        "distance between line posts; 32-35 ft best, 40 ft average (read, goodfruit.com, press)",
+        low=1,
+        high=30,
+        default=10.0,
     )
     wires: int = parameter("1", "wires; 4 in Ontario, 5-6 in Washington (read)", low=0, high=12, default=4)
     anchors_per_row: int = parameter("1", "anchors, both row ends together", low=0, high=8, default=2)

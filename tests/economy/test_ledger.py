@@ -17,9 +17,11 @@ from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.economy.indicators import indicators
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import cash_flows
-from orchardsim.economy.parameters import Insurance
+from orchardsim.economy.parameters import Costs, Insurance
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
 from orchardsim.economy.prices import draw_prices
+from orchardsim.economy.remarks import money_remarks
+from orchardsim.operations.parameters import WorkRates
 from tests.economy.sample_farm import block, costs, finance, item, market, quantities, run, two_blocks
 
 
@@ -178,11 +180,36 @@ def test_piece_pay_by_hand_and_wage_floor() -> None:
 
 def test_picking_cost_per_bin_lies_in_the_published_range() -> None:
     """Michigan State University 2025 cost study as reported in the press (read): 45 to 71 dollars per bin of mid to
-    high value, trucking apart, 35 for processing."""
-    c, fruit = costs(), market().fruit
+    high value, trucking apart. Paid as the ledger pays: piece pay, or the hours at the default rate of work."""
     for name in ("Gala", "Honeycrisp"):
-        per_bin = (c.picking_bin + fruit[name].picking_premium) * (1 + c.labour_charges) + c.picking_overhead
-        assert 35 <= per_bin <= 71
+        assert 45 <= _paid_per_bin(name, costs()) <= 71
+
+
+def _paid_per_bin(cultivar: str, c: Costs) -> float:
+    """Picking cost per bin, pickers working at the program's default rate."""
+    blocks = [block(cultivar=cultivar)]
+    q = quantities(blocks)
+    hours = q.labour_hours.copy()
+    hours[..., TASKS.index("picking")] = q.harvested_mass / WorkRates().picking
+    ledger, _ = run(blocks, dataclasses.replace(q, labour_hours=hours), c=c)
+    return float(-item(ledger, "picking", 0).sum() / (q.harvested_mass.sum() / c.bin_mass))
+
+
+def test_picking_cost_answers_to_the_piece_rate() -> None:
+    """At the default rate of work 10 more per bin cost 10 with their charges: the hourly floor does not bind."""
+    c = costs()
+    dearer = dataclasses.replace(c, picking_bin=c.picking_bin + 10.0)
+    more = _paid_per_bin("Gala", dearer) - _paid_per_bin("Gala", c)
+    assert more == pytest.approx(10.0 * (1 + c.labour_charges), rel=1e-9)
+
+
+def test_a_binding_wage_floor_is_remarked() -> None:
+    """400 kg bins at 100 kg an hour: 4 h x 20 = 80 a bin by the hour against 40 by the piece, that is 10 an hour."""
+    blocks = [block()]
+    c = dataclasses.replace(costs(), bin_mass=400.0, wage_picking=20.0, picking_bin=40.0, narrow_machines=1.0)
+    slow = money_remarks(blocks, c, market(), finance(), 20, picking_rate=100.0)
+    assert len(slow) == 1 and "10 per hour" in slow[0] and "80 per bin" in slow[0]
+    assert money_remarks(blocks, c, market(), finance(), 20, picking_rate=200.0) == []
 
 
 def test_unpriced_family_hours_save_their_wages() -> None:
