@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS
 from orchardsim.results.dataset import attribute
 from orchardsim.results.headline import Headline, headlines
+from orchardsim.results.labels import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 
 if TYPE_CHECKING:
@@ -127,6 +129,10 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             "weather record adds its own uncertainty",
             "yields": "picked fruit per planted area; under 'farm' over the blocks that reach the leaf",
             "infinite": "payback_year 'never' is later than any year; irr 'none' is below -100 %",
+            "by_block": "each block label by itself, before interest, income tax and overhead of the whole farm; money "
+            "and hours per planted hectare, means over trials; mature year: mean over the leaves named",
+            "hours": "work on the trees; spraying and mowing stand in materials and machine cost, not in hours",
+            "fresh_share": "extra fancy and fancy fruit as a share of the fruit picked",
         },
     }
     document["shares"] = {
@@ -145,6 +151,11 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             place = place.setdefault(step, {})
         place[headline.path[-1]] = _entry(headline)
     document["headline"] = tree
+    document["mature_year"] = _mature_year(dataset)
+    document["by_block"] = {
+        one.label: _label_entry(one, label_work(dataset, one.label), int(dataset.sizes["trial"]))
+        for one in label_money(dataset)
+    }
     if "second_opinion" in attrs:
         document["second_opinion"] = attribute(dataset, "second_opinion")
     document["notes"] = attribute(dataset, "notes")
@@ -186,6 +197,60 @@ def _entry(headline: Headline) -> dict[str, Any]:
         spread[name] = number(error, "unbounded")
     entry["standard_error"] = spread
     return entry
+
+
+def _mature_year(dataset: xarray.Dataset) -> dict[str, Any] | None:
+    found = mature_year(dataset)
+    if found is None:
+        return None
+    return {
+        "hours_per_ha": number(found.hours),
+        "picking_hours_per_ha": number(found.picking_hours),
+        "fresh_share": number(found.fresh_share),
+    }
+
+
+def _label_entry(money: LabelMoney, work: LabelWork, trials: int) -> dict[str, Any]:
+    from orchardsim.risk.bands import wilson_interval
+
+    hectares = money.area / HECTARE
+
+    def mean(values: Any) -> dict[str, Any]:
+        statistics, errors = describe(values, worst="low")
+        place = STATISTICS.index("mean")
+        return {"mean": number(statistics[place]), "standard_error": number(errors[place])}
+
+    paid = wilson_interval(int(np.isfinite(money.payback_year).sum()), trials)
+    middle, middle_error = (
+        row[STATISTICS.index("p50")] for row in describe(money.payback_year, worst="high", whole=True)
+    )
+    return {
+        "mature_leaves": list(money.leaves),
+        "sales_per_ha_in_a_mature_year": mean(money.sales / hectares),
+        "costs_per_ha_in_a_mature_year": mean(money.costs / hectares),
+        "net_per_ha_in_a_mature_year": mean(money.net / hectares),
+        "net_summed_over_the_run": mean(money.summed[:, -1]),
+        "pays_back": {
+            "share": number(paid.value),
+            "standard_error": number(paid.standard_error),
+            "low_95": number(paid.low),
+            "high_95": number(paid.high),
+        },
+        "payback_year": {"p50": number(middle, "never"), "standard_error": number(middle_error, "unbounded")},
+        "by_leaf": {
+            str(leaf): {
+                "hours_per_ha": {
+                    task: number(hours) for task, hours in zip(work.tasks, work.hours[row], strict=True) if hours > 0
+                },
+                "hours_per_ha_of_all_tasks": number(work.hours[row].sum()),
+                "hours_standard_error": number(work.hours_error[row]),
+                "fresh_share": number(work.fresh_share[row]),
+                "fresh_share_standard_error": number(work.fresh_share_error[row]),
+                "fruit_mass_g": number(work.fruit_mass[row]),
+            }
+            for row, leaf in enumerate(work.leaves)
+        },
+    }
 
 
 def shares(dataset: xarray.Dataset) -> dict[str, Chance]:

@@ -1,0 +1,230 @@
+"""What each block label brings and asks for: money, hours of work, pack-out and fruit size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.labels import FARM
+from orchardsim.core.units import HECTARE
+from orchardsim.results.dataset import block_labels
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+
+MATURE_LEAVES: Final = (6, 15)
+"""Leaves averaged for a mature year (definition of the table; common practice, no source)."""
+SALES: Final = ("fresh_sales", "direct_sales", "processing_sales")
+FRESH_GRADES: Final = ("extra_fancy", "fancy")
+
+
+@dataclass(frozen=True)
+class LabelMoney:
+    """Money of one block label by itself, before interest, income tax and what only the whole farm pays.
+
+    Attributes
+    ----------
+    label : str
+    leaves : tuple of int
+        First and last leaf averaged for the mature year; empty where the label has no leaf within the run.
+    area : float [m2]
+        Planted.
+    sales, costs, net : array, (trial,) [currency/year]
+        In a mature year; costs are positive, indemnities of an insurance counted against them.
+    summed : array, (trial, year) [currency]
+        Net flow summed since year 0; blocks worth nothing at the end.
+    payback_year : array, (trial,)
+        First year from which ``summed`` stays at or above zero; inf if never.
+    """
+
+    label: str
+    leaves: tuple[int, ...]
+    area: float
+    sales: Array
+    costs: Array
+    net: Array
+    summed: Array
+    payback_year: Array
+
+
+@dataclass(frozen=True)
+class LabelWork:
+    """Work and fruit of a label, or of the farm with its blocks aligned by leaf; sums over trials' seasons.
+
+    Attributes
+    ----------
+    label : str
+    leaves : tuple of int
+    tasks : tuple of str
+    hours : array, (leaf, task) [hour/ha]
+        Mean over trials, per planted area.
+    hours_error : array, (leaf,) [hour/ha]
+        Monte Carlo standard error of the mean of all tasks together.
+    fresh_share : array, (leaf,)
+        Extra fancy and fancy fruit as a share of all fruit picked in all trials; nan where none is.
+    fresh_share_error : array, (leaf,)
+        Its Monte Carlo standard error.
+    fruit_mass : array, (leaf,) [g]
+        Mean fruit at harvest over all trials; nan where there is none.
+    """
+
+    label: str
+    leaves: tuple[int, ...]
+    tasks: tuple[str, ...]
+    hours: Array
+    hours_error: Array
+    fresh_share: Array
+    fresh_share_error: Array
+    fruit_mass: Array
+
+
+@dataclass(frozen=True)
+class MatureYear:
+    """The farm in a mature year, blocks averaged by planted area: hours [hour/ha], fresh share of the fruit picked."""
+
+    hours: float
+    picking_hours: float
+    fresh_share: float
+
+
+def mature_years(leaf: NDArray[Any]) -> NDArray[np.intp]:
+    """Places of the years that count as mature: leaves 6 to 15; where there are none, older ones, or the oldest leaf.
+
+    Examples
+    --------
+    >>> mature_years(np.arange(-1, 20)).tolist() == list(range(7, 17)), mature_years(np.array([0, 1, 2, 3])).tolist()
+    (True, [3])
+    """
+    first, last = MATURE_LEAVES
+    found = np.flatnonzero((leaf >= first) & (leaf <= last))
+    if found.size == 0:
+        found = np.flatnonzero(leaf >= first)
+    if found.size == 0 and leaf.max() >= 1:
+        found = np.flatnonzero(leaf == leaf.max())
+    return found
+
+
+def label_money(dataset: xarray.Dataset) -> list[LabelMoney]:
+    """Money of every block label by itself, in the order of the plan."""
+    items = [str(item) for item in dataset["item"].values]
+    of_sales = np.isin(items, SALES)
+    found = []
+    for label in block_labels(dataset):
+        ledger = dataset["ledger"].sel(block=label).transpose("trial", "year", "item").values
+        leaf = dataset["leaf"].sel(block=label).values
+        mature = mature_years(leaf)
+        nothing = np.full(len(ledger), np.nan)
+        sales = ledger[:, mature][:, :, of_sales].sum(2).mean(1) if mature.size else nothing
+        costs = -ledger[:, mature][:, :, ~of_sales].sum(2).mean(1) if mature.size else nothing
+        summed = ledger.sum(axis=2).cumsum(axis=1)
+        leaves = (int(leaf[mature].min()), int(leaf[mature].max())) if mature.size else ()
+        area = float(dataset["planted_area"].sel(block=label))
+        found.append(LabelMoney(label, leaves, area, sales, costs, sales - costs, summed, pays_back(summed)))
+    return found
+
+
+def pays_back(summed: Array) -> Array:
+    """First year from which summed money stays at or above zero, inf if never; ``summed`` is (trial, year).
+
+    Examples
+    --------
+    >>> pays_back(np.array([[-5.0, 1.0, -1.0, 2.0, 3.0], [-5.0, -4.0, -3.0, -2.0, -1.0]])).tolist()
+    [3.0, inf]
+    """
+    years = summed.shape[1]
+    below = summed < 0
+    last = np.where(below.any(axis=1), years - 1 - below[:, ::-1].argmax(axis=1), -1)
+    return np.where(last == years - 1, np.inf, last + 1.0)
+
+
+def not_shared_out(dataset: xarray.Dataset) -> Array:
+    """What the farm pays or gets beside its labels, summed over the run: interest, tax, own overhead; (trial,)."""
+    flow = dataset["net_cash_flow"].sum("year")
+    return np.asarray(flow.sel(block=FARM).values - flow.sel(block=block_labels(dataset)).sum("block").values)
+
+
+def label_work(dataset: xarray.Dataset, block: str) -> LabelWork:
+    """Hours, pack-out and fruit size by leaf of a label; under ``farm`` each leaf sums the blocks that reach it."""
+    members = block_labels(dataset) if block == FARM else [block]
+    tasks = tuple(str(task) for task in dataset["task"].values)
+    rows: dict[int, list[tuple[str, int]]] = {}
+    for label in members:
+        for position, leaf in enumerate(dataset["leaf"].sel(block=label).values):
+            if leaf >= 1:
+                rows.setdefault(int(leaf), []).append((label, position))
+    parts = {label: _label_arrays(dataset, label) for label in members}
+    leaves = tuple(sorted(rows))
+    hours, errors, shares, share_errors, masses = [], [], [], [], []
+    for leaf in leaves:
+        hectares = sum(parts[label]["area"] for label, _ in rows[leaf]) / HECTARE
+        work, fresh, picked, fruit, mass = (
+            np.sum([parts[label][name][:, position] for label, position in rows[leaf]], axis=0)
+            for name in ("hours", "fresh", "picked", "fruit", "mass")
+        )
+        total = work.sum(axis=1) / hectares
+        share, share_error = ratio(fresh, picked)
+        hours.append(work.mean(axis=0) / hectares)
+        errors.append(total.std(ddof=1) / np.sqrt(total.size) if total.size > 1 else np.nan)
+        shares.append(share)
+        share_errors.append(share_error)
+        masses.append(ratio(mass, fruit)[0])
+    columns = np.array(hours).reshape(len(leaves), len(tasks))
+    return LabelWork(block, leaves, tasks, columns, *(np.array(one) for one in (errors, shares, share_errors, masses)))
+
+
+def _label_arrays(dataset: xarray.Dataset, label: str) -> dict[str, Any]:
+    found = dataset.sel(block=label)
+    fruit = found["fruit_number"].values
+    grams = found["fruit_mass_mean"].values
+    return {
+        "area": float(found["planted_area"]),
+        "hours": found["labour_hours"].transpose("trial", "year", "task").values,
+        "fresh": found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").values,
+        "picked": found["harvested_mass"].values,
+        "fruit": np.where(np.isnan(grams), 0.0, fruit),
+        "mass": np.where(np.isnan(grams), 0.0, fruit * grams),
+    }
+
+
+def ratio(above: Array, below: Array) -> tuple[float, float]:
+    """Ratio of two sums over trials and its standard error by linearisation (Cochran 1977, Sampling Techniques, ch. 6,
+    from memory); nan where the lower sum is zero.
+
+    Examples
+    --------
+    >>> ratio(np.array([1.0, 2.0]), np.array([2.0, 4.0]))
+    (0.5, 0.0)
+    """
+    total = float(below.sum())
+    if total <= 0:
+        return np.nan, np.nan
+    found = float(above.sum()) / total
+    if below.size < 2:
+        return found, np.nan
+    residual = above - found * below
+    return found, float(np.sqrt(below.size * (residual**2).sum() / (below.size - 1)) / total)
+
+
+def mature_year(dataset: xarray.Dataset) -> MatureYear | None:
+    """Hours and pack-out of the farm in a mature year; None where no tree comes into leaf."""
+    hours = picking = fresh = picked = area = 0.0
+    task = [str(name) for name in dataset["task"].values].index("picking")
+    for label in block_labels(dataset):
+        part = _label_arrays(dataset, label)
+        mature = mature_years(dataset["leaf"].sel(block=label).values)
+        if mature.size == 0:
+            continue
+        work = part["hours"][:, mature].mean(axis=(0, 1))
+        hours += float(work.sum())
+        picking += float(work[task])
+        fresh += float(part["fresh"][:, mature].mean())
+        picked += float(part["picked"][:, mature].mean())
+        area += part["area"] / HECTARE
+    if area == 0:
+        return None
+    return MatureYear(hours / area, picking / area, fresh / picked if picked > 0 else np.nan)
