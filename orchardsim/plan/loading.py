@@ -22,6 +22,7 @@ from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import read_toml
 from orchardsim.plan.tables import validated
+from orchardsim.plan.wages import following_wages
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 
@@ -70,8 +71,13 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     filler = Filler(where, context, ledger)
     for key in ("bin_mass", "box_mass"):
         if key not in table.packing.model_fields_set:
-            ledger.note(f"packing.{key}", getattr(table.packing, key), "kg",
-                        "United States apple crop insurance provisions, 7 CFR 457.158", "read")
+            ledger.note(
+                f"packing.{key}",
+                getattr(table.packing, key),
+                "kg",
+                "United States apple crop insurance provisions, 7 CFR 457.158",
+                "read",
+            )
     if "price_year" not in table.model_fields_set:
         ledger.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
     weather = _weather(table, filler, folder)
@@ -87,6 +93,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     _check_names(table, catalogue, filler)
     supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
     built_in = {name: section_catalogue(name) for name in (*SECTIONS, "tree_price")}
+    supplied["costs"] |= following_wages(table.costs, built_in["costs"], filler)
     # Only the prices of what the plan grows are part of it.
     sold = sorted(set().union(*(crop_cultivars(block) for block in table.block)))
     bought = sorted(set().union(*(tree_grades(block) for block in table.block)))
@@ -108,15 +115,21 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
     parts = FarmParts(
-        site=table.site, catalogue=catalogue, filler=filler, market=sections["market"],
-        tree_price=tree_price, rates=sections["work_rates"], support=sections["support"],
+        site=table.site,
+        catalogue=catalogue,
+        filler=filler,
+        market=sections["market"],
+        tree_price=tree_price,
+        rates=sections["work_rates"],
+        support=sections["support"],
         support_rates=sections["support_rates"],
     )
     blocks, warnings = resolve_blocks(table.block, parts)
     unpriced = [name for name in sold if name not in sections["market"].fruit]
     if unpriced:
         raise InputError(
-            where, f"market.fruit.{unpriced[0]}: missing; the catalogue holds no prices of {unpriced[0]!r}; expected "
+            where,
+            f"market.fruit.{unpriced[0]}: missing; the catalogue holds no prices of {unpriced[0]!r}; expected "
             "a table of its prices in the plan",
         )
     check_market(sections["market"], sold, f"{where}: market")
@@ -128,10 +141,21 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
             f"taken as the same number of {table.currency}"
         )
     return Plan(
-        path=path, title=table.title, site_name=table.site.name, units=table.units, currency=table.currency,
-        price_year=table.price_year, bin_mass=table.packing.bin_mass, box_mass=table.packing.box_mass,
-        weather=weather, blocks=blocks, crews=crews, tree_price=tree_price,
-        assumptions=tuple(ledger.entries.values()), warnings=tuple(warnings), **sections,
+        path=path,
+        title=table.title,
+        site_name=table.site.name,
+        units=table.units,
+        currency=table.currency,
+        price_year=table.price_year,
+        bin_mass=table.packing.bin_mass,
+        box_mass=table.packing.box_mass,
+        weather=weather,
+        blocks=blocks,
+        crews=crews,
+        tree_price=tree_price,
+        assumptions=tuple(ledger.entries.values()),
+        warnings=tuple(warnings),
+        **sections,
     )
 
 
@@ -140,7 +164,8 @@ def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
     for name in (table.market.outlets if table.market is not None else None) or {}:
         if name not in OUTLETS:
             raise InputError(
-                filler.where, f"market.outlets.{name}: unknown outlet {name!r}, {nearest_names(name, OUTLETS)} "
+                filler.where,
+                f"market.outlets.{name}: unknown outlet {name!r}, {nearest_names(name, OUTLETS)} "
                 f"(allowed: {', '.join(OUTLETS)})",
             )
     for name in (table.market.fruit if table.market is not None else None) or {}:
@@ -191,7 +216,8 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
         record = folder / stated.record
         if not record.is_file():
             raise InputError(
-                filler.where, f"weather.record: found {stated.record!r}, but there is no such file at {record}; "
+                filler.where,
+                f"weather.record: found {stated.record!r}, but there is no such file at {record}; "
                 f"allowed: a daily station record relative to the plan, or {BUNDLED!r}",
             )
     normals = None
@@ -207,22 +233,26 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
         for month, (low, high) in enumerate(pairs, start=1):
             if low > high:
                 raise InputError(
-                    filler.where, f"weather.normals: in month {month} temperature_min is {low:g} degC, above "
+                    filler.where,
+                    f"weather.normals: in month {month} temperature_min is {low:g} degC, above "
                     f"temperature_max of {high:g} degC",
                 )
     if record is None and not (normals and normals.temperature_min and normals.temperature_max):
         raise InputError(
-            filler.where, "weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
+            filler.where,
+            "weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
             f"allowed: a record's path, {BUNDLED!r}, or those normals",
         )
     baseline = stated.baseline_years
     if baseline is not None and (len(baseline) != 2 or not 1600 <= baseline[0] <= baseline[1] <= 2200):
         raise InputError(
-            filler.where, f"weather.baseline_years: found {baseline!r}, expected two years, first and last, such as "
-            "[1991, 2020]",
+            filler.where,
+            f"weather.baseline_years: found {baseline!r}, expected two years, first and last, such as [1991, 2020]",
         )
     given: dict[str, Any] = {
-        "latitude": table.site.latitude, "record": record, "normals": normals,
+        "latitude": table.site.latitude,
+        "record": record,
+        "normals": normals,
         "baseline_years": tuple(baseline) if baseline is not None else None,
     }
     if table.site.elevation is not None:

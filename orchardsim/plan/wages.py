@@ -1,0 +1,53 @@
+"""Wages that a plan leaves unsaid follow the one that it states."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from orchardsim.core.parameters import parameters_of
+from orchardsim.economy.parameters import Costs
+from orchardsim.plan.filling import Filler, sourced
+
+FOLLOWING: Final = ("wage_skilled", "wage_picking")
+
+
+def following_wages(stated: Any, catalogue: Mapping[str, Any], filler: Filler) -> dict[str, float]:
+    """Unstated wages in the catalogue's proportion to a stated ``costs.wage`` [money/hour], noted as derived.
+
+    Parameters
+    ----------
+    stated : Table or None
+        ``[costs]`` of the plan.
+    catalogue : mapping
+        Built-in costs by key.
+    filler : Filler
+
+    Returns
+    -------
+    dict
+        Wage by key; empty where the plan states no general wage.
+    """
+    if stated is None or "wage" not in stated.model_fields_set:
+        return {}
+    infos = parameters_of(Costs)
+
+    def built_in(name: str) -> float:
+        entry = sourced(catalogue[name], "catalogue", f"costs.{name}")
+        return float(filler.read_entry(entry, infos[name], float, "catalogue", f"costs.{name}"))
+
+    found: dict[str, float] = {}
+    general = built_in("wage")
+    for name in FOLLOWING:
+        if name in stated.model_fields_set or general <= 0:
+            continue
+        ratio = built_in(name) / general
+        found[name] = ratio * stated.wage
+        filler.ledger.note(
+            f"costs.{name}",
+            found[name],
+            infos[name].unit,
+            f"{ratio:.4g} of the stated wage of general work, as in the catalogue",
+            "derived",
+        )
+    return found
