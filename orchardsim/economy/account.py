@@ -153,6 +153,8 @@ def remaining_value(
     its removal now. Bought land is worth its price. The farm's own yearly overhead is taken off over the longest
     remaining life. All in the money of the last year; later years are discounted at the real rate.
 
+    A block that the plan pulls within the run has no value left, in the year of its removal neither; one that the
+    plan pulls later (``removal_year``) lives to that year, whatever leaf removal is planned at otherwise.
     """
     trials = flows.shape[0]
     price_level = growth(0.0, finance, flows.shape[1])
@@ -168,9 +170,14 @@ def remaining_value(
         if costs.land_bought:
             total += costs.land_price * block.geometry.gross_area * index[:, -1]
         leaf = quantities.leaf[:, row]
-        if leaf[-1] < 1:
+        last = len(leaf) - 1
+        pulled = block.removal_year is not None and block.removal_year <= last
+        if leaf[-1] < 1 or pulled:
             continue
-        life = finance.planned_removal_leaf if block.planned_removal_leaf is None else block.planned_removal_leaf
+        if block.removal_year is not None:
+            life = int(leaf[-1]) + block.removal_year - last
+        else:
+            life = finance.planned_removal_leaf if block.planned_removal_leaf is None else block.planned_removal_leaf
         left = max(life - int(leaf[-1]), 0)
         longest = max(longest, left)
         mature = np.flatnonzero(leaf >= finance.mature_leaf)[-finance.remaining_years :]

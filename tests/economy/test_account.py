@@ -122,6 +122,23 @@ def test_remaining_value_by_hand() -> None:
     np.testing.assert_allclose(overdue.remaining_value, -removal)
 
 
+def test_a_block_pulled_in_the_last_year_has_no_value_left() -> None:
+    """Its removal is paid in that year; no crop follows it, so nothing remains, whether the run ends then or later."""
+    for years in (20, 22):
+        ledger, _ = run([block(removal_year=19)], quantities([block(removal_year=19)], years=years))
+        assert (item(ledger, "old_orchard_removal")[:, 19, 3] < 0).all()
+        np.testing.assert_array_equal(ledger.remaining_value, 0.0)
+
+
+def test_a_stated_removal_after_the_run_bounds_the_remaining_life() -> None:
+    """Pulled three years after the last: worth what a planned removal at that leaf is worth, 20 + 3."""
+    stated, _ = run([block(removal_year=22)])
+    planned, _ = run([block(planned_removal_leaf=23)])
+    later, _ = run([block()], f=finance(planned_removal_leaf=40))
+    np.testing.assert_allclose(stated.remaining_value, planned.remaining_value, rtol=1e-12)
+    assert (stated.remaining_value < later.remaining_value).all()
+
+
 def test_smallest_reserve_by_hand() -> None:
     """Out 100, then in 40, 80: no credit needs 100. A line of 50 at no interest needs 50; with interest a little more.
 
