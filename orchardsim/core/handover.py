@@ -7,7 +7,7 @@ of canopy cover in :data:`COVER_LEVELS`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -47,6 +47,22 @@ class SeasonWeather:
     relative_humidity: NDArray[np.float64] | None = None
     estimate_missing: bool = False
     dew_point_offset: float = 0.0
+
+    def rows(self, chosen: NDArray[np.int64] | NDArray[np.bool_]) -> SeasonWeather:
+        """Some of the seasons, in the order asked for; a row may stand more than once."""
+
+        def of(values: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
+            return None if values is None else values[chosen]
+
+        return replace(
+            self,
+            harvest_year=self.harvest_year[chosen],
+            temperature_min=self.temperature_min[chosen],
+            temperature_max=self.temperature_max[chosen],
+            rain=self.rain[chosen],
+            wind_speed=of(self.wind_speed),
+            relative_humidity=of(self.relative_humidity),
+        )
 
 
 @dataclass(frozen=True)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from scipy.special import ndtri
 
-from orchardsim.operations.crews import Done, Job
+from orchardsim.operations.crews import Job
 
 MASS_FLOOR = 1e-9
 """kg; below it a pass is nothing to send a crew for."""
@@ -68,24 +67,3 @@ def picking_jobs(
         hours = mass / rate if mass > MASS_FLOOR else 0.0
         jobs.append(Job(label, "picking", hours, day - lead, day + tolerance, priority))
     return jobs
-
-
-def picked_share(done: Done, due_day: float, drop_rate: float) -> float:
-    """Share of a pass's fruit that comes off the tree by hand: what was reached, less what fell before.
-
-    Parameters
-    ----------
-    done : Done
-        What became of the pass.
-    due_day : float [day of season]
-    drop_rate : float [1/day]
-        Share of ripe fruit that drops per day of delay.
-
-    Examples
-    --------
-    >>> picked_share(Done(1.0, 340.0, 10.0, 341.0), 340.0, 0.02)
-    1.0
-    >>> round(picked_share(Done(1.0, 350.0, 10.0, 351.0), 340.0, 0.02), 4)
-    0.8187
-    """
-    return done.share * math.exp(-drop_rate * max(0.0, done.mean_day - due_day))

@@ -12,7 +12,7 @@ from orchardsim.season.harvest import CUE_TEMPERATURE
 Floats = NDArray[Any]
 
 DEEP_REST: Final = (61, 151)
-"""Days of season from 1 December to the end of February (June to August in the south), hardened wood."""
+"""Days of season from 1 December to the end of February (1 June to 29 August in the south), hardened wood."""
 EARLY_WINTER_END: Final = 92
 """Day of season: 31 December is the last day of early winter (30 June in the south)."""
 UNHARDENED: Final = -5.0

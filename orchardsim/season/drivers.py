@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any, Final
 
 import numpy as np
@@ -29,7 +29,7 @@ canopy has most of its leaf. (Some 20 % of the season's leaf stands at bloom, 90
 FROST_DAYS_AFTER_BLOOM: Final = 28
 EARLY_HEAT_DAYS: Final = 60
 LATEST_BLOOM: Final = 272
-"""Day of season: buds that have not got their heat by 29 June (28 December in the south) are taken to bloom then."""
+"""Day of season: buds that have not got their heat by 30 June (29 December in the south) are taken to bloom then."""
 LATEST_HARVEST: Final = WINDOW_DAYS - 8
 DROUGHT_STRESS: Final = 0.3
 WET_COVER: Final = 2
@@ -343,7 +343,7 @@ def season_drivers_for(
         # A season alone would have its sums taken in another order by NumPy (one column is contiguous), so it goes
         # in twice: results then do not depend, to the last bit, on how seasons are sliced.
         alone = len(wanted) == 1
-        prepared = prepare(_rows(weather, np.repeat(wanted, 2) if alone else wanted), sky)
+        prepared = prepare(weather.rows(np.repeat(wanted, 2) if alone else wanted), sky)
         for found, result in zip(parts, _drivers_of_slice(prepared, distinct), strict=True):
             found.append(_first(result) if alone else result)
     joined = {case: _joined(found) for case, found in zip(distinct, parts, strict=True)}
@@ -359,18 +359,6 @@ def season_drivers(
 
 def _first(drivers: SeasonDrivers) -> SeasonDrivers:
     return SeasonDrivers(**{field.name: getattr(drivers, field.name)[:1] for field in fields(SeasonDrivers)})
-
-
-def _rows(weather: SeasonWeather, rows: Days) -> SeasonWeather:
-    return replace(
-        weather,
-        harvest_year=weather.harvest_year[rows],
-        temperature_min=weather.temperature_min[rows],
-        temperature_max=weather.temperature_max[rows],
-        rain=weather.rain[rows],
-        wind_speed=None if weather.wind_speed is None else weather.wind_speed[rows],
-        relative_humidity=None if weather.relative_humidity is None else weather.relative_humidity[rows],
-    )
 
 
 def _joined(parts: Sequence[SeasonDrivers]) -> SeasonDrivers:

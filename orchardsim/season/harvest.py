@@ -19,7 +19,7 @@ LARGEST_SHIFT: Final = 15.0
 """day; assumption: how far a season moves ripening at most."""
 
 AUTUMN_START: Final = 335
-"""Day of season: 1 September, or 1 March in the south."""
+"""Day of season: 1 September, or 2 March in the south."""
 CUE_TEMPERATURE: Final = 12.0
 """degC; below about this, cool weather stops growth and brings on rest in apple (Heide & Prestrud 2005, Tree Physiol.
 25:109-114; threshold from memory)."""

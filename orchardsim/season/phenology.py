@@ -15,7 +15,7 @@ Floats = NDArray[Any]
 Days = NDArray[np.int64]
 
 HEAT_START_DAY: Final = 92
-"""Day of season on which heat starts to count: 1 January, or 1 July in the south."""
+"""Day of season on which heat starts to count: 1 January, or 2 July in the south."""
 
 REFERENCE_BLOOM_HEAT: Final = 380.0
 """degF day; full bloom of McIntosh, middle of 340 to 420 (memory, low confidence: no page retrieved)."""

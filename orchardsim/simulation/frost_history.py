@@ -29,7 +29,7 @@ def frost_history(plan: Plan, sample: WeatherSample) -> dict[str, str]:
         periods["generated_seasons"] = sample.seasons
     else:
         first, last = sample.baseline_years
-        periods["baseline"] = _rows(whole, (whole.harvest_year >= first) & (whole.harvest_year <= last))
+        periods["baseline"] = whole.rows((whole.harvest_year >= first) & (whole.harvest_year <= last))
         periods["whole_record"] = whole
     cases = [(block.phenology[0], block.site) for block in plan.blocks]
     sentences = {}
@@ -45,17 +45,3 @@ def frost_history(plan: Plan, sample: WeatherSample) -> dict[str, str]:
             )
         sentences[name] = f"{name.replace('_', ' ')} ({years}): " + "; ".join(parts)
     return sentences
-
-
-def _rows(weather: SeasonWeather, chosen: np.ndarray) -> SeasonWeather:
-    return SeasonWeather(
-        harvest_year=weather.harvest_year[chosen],
-        temperature_min=weather.temperature_min[chosen],
-        temperature_max=weather.temperature_max[chosen],
-        rain=weather.rain[chosen],
-        rain_is_measured=weather.rain_is_measured,
-        latitude=weather.latitude,
-        elevation=weather.elevation,
-        wind_speed=None if weather.wind_speed is None else weather.wind_speed[chosen],
-        relative_humidity=None if weather.relative_humidity is None else weather.relative_humidity[chosen],
-    )

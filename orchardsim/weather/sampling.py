@@ -276,7 +276,7 @@ def whole_record_windows(settings: WeatherSettings, streams: Streams | None = No
     prepared = prepare_record(settings.record, settings.latitude)
     complete = np.flatnonzero(prepared.table.is_complete)
     seasons, _ = _complete_seasons(settings, prepared, streams or Streams(0))
-    return _warmed(_rows(seasons, np.arange(complete.size)), settings, prepared.table.start_day)
+    return _warmed(seasons.rows(np.arange(complete.size)), settings, prepared.table.start_day)
 
 
 def baseline_harvest_years(settings: WeatherSettings, table: SeasonTable) -> tuple[int, int]:
@@ -313,7 +313,7 @@ def baseline_seasons(settings: WeatherSettings, prepared: Prepared, streams: Str
     first, last = baseline_harvest_years(settings, table)
     seasons, notes = _complete_seasons(settings, prepared, streams)
     inside = (seasons.harvest_year >= first) & (seasons.harvest_year <= last)
-    seasons = _rows(seasons, np.flatnonzero(inside))
+    seasons = seasons.rows(np.flatnonzero(inside))
     count = int(inside.sum())
     yearly = [values[:, :YEAR_DAYS].mean(axis=1) for values in (seasons.temperature_min, seasons.temperature_max)]
     trend = (linear_trend(seasons.harvest_year, yearly[0]), linear_trend(seasons.harvest_year, yearly[1]))
@@ -346,21 +346,6 @@ _TREND_WORDS: Final = {
 def _refuse_wrong_units(prepared: Prepared) -> None:
     if prepared.quality.suggestions:
         raise InputError(prepared.record.source, f"has values that do not fit: {prepared.quality.suggestions[0]}")
-
-
-def _rows(seasons: SeasonWeather, rows: NDArray[np.int64]) -> SeasonWeather:
-    def chosen(values: Floats | None) -> Floats | None:
-        return None if values is None else values[rows]
-
-    return dataclasses.replace(
-        seasons,
-        harvest_year=seasons.harvest_year[rows],
-        temperature_min=seasons.temperature_min[rows],
-        temperature_max=seasons.temperature_max[rows],
-        rain=seasons.rain[rows],
-        wind_speed=chosen(seasons.wind_speed),
-        relative_humidity=chosen(seasons.relative_humidity),
-    )
 
 
 def _complete_seasons(
@@ -443,7 +428,7 @@ def _extended(
 ) -> tuple[SeasonWeather, NDArray[np.int64]]:
     """Each season once for every year of the plan, warmer by the trend; rain, wind and humidity as they were."""
     count = seasons.harvest_year.size
-    wide = _rows(seasons, np.tile(np.arange(count), years))
+    wide = seasons.rows(np.tile(np.arange(count), years))
     ahead = np.repeat(np.arange(1, years + 1), count)[:, None]
     return _shifted(wide, trend, ahead), pick + count * np.arange(years)
 

@@ -23,6 +23,9 @@ FLOWS = st.lists(st.floats(-1e5, 1e5), min_size=2, max_size=25)
 RATES = st.floats(-0.2, 0.5)
 
 
+CENTS = st.integers(0, 10_000_000).map(lambda cents: cents / 100)
+
+
 @given(FLOWS, RATES)
 def test_npv_agrees_with_the_reference_library(flows: list[float], rate: float) -> None:
     expected = numpy_financial.npv(rate, flows)
@@ -35,7 +38,7 @@ def test_npv_counts_the_first_flow_at_year_zero() -> None:
     assert float(npv(0.08, [-40_000, 5_000, 8_000, 12_000, 30_000])) == pytest.approx(3065.22, abs=0.01)
 
 
-@given(st.floats(1.0, 1e5), st.lists(st.floats(0.0, 1e5), min_size=1, max_size=25))
+@given(st.floats(1.0, 1e5), st.lists(CENTS, min_size=1, max_size=25))
 def test_irr_of_an_investment_agrees_with_the_reference_library(outlay: float, returns: list[float]) -> None:
     """One outlay, then returns: at most one root above -100 %."""
     flows = [-outlay, *returns]

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
 from orchardsim.core.units import ACRE, FOOT
-from orchardsim.operations.crews import Done, Job
+from orchardsim.operations.crews import Job
 from orchardsim.operations.parameters import SupportDesign, SupportRates, WorkRates
-from orchardsim.operations.picking import pass_days, picked_share, picking_jobs
+from orchardsim.operations.picking import pass_days, picking_jobs
 from orchardsim.operations.support import bill_of_materials, support_hours
 
 
@@ -64,14 +62,3 @@ def test_picking_hours_and_windows() -> None:
     """1,140 kg at 114 kg an hour are ten hours; an empty pass asks for nobody."""
     jobs = picking_jobs("a", [1140.0, 0.0], [330.0, 334.0], WorkRates().picking)
     assert jobs == [Job("a", "picking", 10.0, 327.0, 340.0, 1), Job("a", "picking", 0.0, 332.0, 344.0, 1)]
-
-
-@given(st.floats(0, 1), st.floats(300, 400), st.floats(0, 0.2))
-def test_late_picking_loses_fruit_at_a_constant_rate(share: float, day: float, rate: float) -> None:
-    """In time nothing drops; each further day takes the same share of what hangs."""
-    due = 340.0
-    now = picked_share(Done(share, day, 1.0, day), due, rate)
-    later = picked_share(Done(share, day + 1, 1.0, day + 1), due, rate)
-    assert 0 <= later <= now <= share
-    if day >= due:
-        assert later == pytest.approx(now * math.exp(-rate))
