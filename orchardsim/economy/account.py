@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.handover import FarmQuantities
-from orchardsim.economy.blocks import BlockMoney
+from orchardsim.economy.blocks import BlockMoney, inherited_area
 from orchardsim.economy.finance import annuity_factor, level_payment
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.parameters import Costs, Finance, Tax
@@ -166,9 +166,11 @@ def remaining_value(
     running = [column for name, column in ITEM.items() if name not in (*CAPITAL_ITEMS, "interest", "income_tax")]
     total = np.zeros(trials)
     longest = 0
+    inherited = inherited_area(blocks)
     for row, block in enumerate(blocks):
-        if costs.land_bought:
-            total += costs.land_price * block.geometry.gross_area * index[:, -1]
+        if costs.land_bought and block.land_from_year < flows.shape[1]:
+            # Land that passes on within the plan is worth its price once, with the label that bought it.
+            total += costs.land_price * (block.geometry.gross_area - inherited[row]) * index[:, -1]
         leaf = quantities.leaf[:, row]
         last = len(leaf) - 1
         pulled = block.removal_year is not None and block.removal_year <= last

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from orchardsim.core.labels import FARM
 from orchardsim.economy.parameters import Costs, Finance
 
+SAME_LAND = 0.05
+"""Share by which gross areas of the same land may differ between two blocks' layouts (assumption)."""
 INSTALLATIONS = {"air_mixing": "wind_machine", "overhead_water": "overhead_water", "heaters": "heaters"}
 
 
@@ -76,11 +78,12 @@ class BlockMoney:
     removal_year : int or None
         Year after whose harvest the block is pulled, if the plan says so.
     clears_old_orchard : bool
-        An old orchard, not itself a block of the plan, is pulled before planting.
+        An old orchard, not itself a block of the plan, is pulled before planting; on inherited land nothing is.
     fallow_years : int
         Whole years between clearing and planting.
     land_from_year : int
-        First year in which the land is charged to this label (later than 0 where another block holds it first).
+        First year in which the land is charged to this label, and in which it is paid where land is bought. Land that
+        labels pulled by then leave comes free of price and clearing (:func:`inherited_area`).
     irrigated, netting, fenced : bool
         What is installed for this label.
     protection : str
@@ -175,7 +178,40 @@ def clearing_time(block: BlockMoney) -> tuple[int, int]:
     return (year, 3) if year >= 0 else (0, 0)
 
 
-def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance) -> list[Outlay]:
+def inherited_area(blocks: Sequence[BlockMoney]) -> tuple[float, ...]:
+    """Land of each label that an earlier label of the plan, pulled before, leaves to it [m2 gross].
+
+    A label whose ``land_from_year`` lies after year 0 takes over what labels pulled by then leave, first come, first
+    served, in the order of that year; it pays neither price nor clearing for it again. Land beyond that is new.
+
+    Parameters
+    ----------
+    blocks : sequence of BlockMoney
+    """
+    left = {
+        row: block.geometry.gross_area
+        for row, block in sorted(enumerate(blocks), key=lambda pair: pair[1].removal_year or 0)
+        if block.removal_year is not None
+    }
+    inherited = [0.0] * len(blocks)
+    for row, block in sorted(enumerate(blocks), key=lambda pair: pair[1].land_from_year):
+        if block.land_from_year <= 0:
+            continue
+        wanted = block.geometry.gross_area
+        for other, area in left.items():
+            pulled = blocks[other].removal_year
+            if other == row or pulled is None or pulled > block.land_from_year:
+                continue
+            taken = min(area, wanted - inherited[row])
+            left[other] -= taken
+            inherited[row] += taken
+        # Areas of the same land differ by the rounding of rows and headlands.
+        if inherited[row] > (1 - SAME_LAND) * wanted:
+            inherited[row] = wanted
+    return tuple(inherited)
+
+
+def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance, inherited: float) -> list[Outlay]:
     outlays: list[Outlay] = []
     geometry, label, planted = block.geometry, block.label, block.year_planted
 
@@ -183,13 +219,14 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance) -> list[Ou
         if amount:
             outlays.append(Outlay(year, quarter, label, item, amount, how))
 
+    new_land = geometry.gross_area - inherited
     if costs.land_bought:
         add(
-            0,
+            block.land_from_year,
             0,
             "land",
-            costs.land_price * geometry.gross_area,
-            f"{geometry.gross_area:.0f} m2 gross x {costs.land_price:.4g}/m2",
+            costs.land_price * new_land,
+            f"{new_land:.0f} m2 gross x {costs.land_price:.4g}/m2",
         )
     if planted < 0:
         return outlays
@@ -198,8 +235,8 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance) -> list[Ou
         add(
             *clearing_time(block),
             "old_orchard_removal",
-            costs.old_orchard_removal * geometry.gross_area,
-            f"{geometry.gross_area:.0f} m2 gross x {costs.old_orchard_removal:.4g}/m2",
+            costs.old_orchard_removal * new_land,
+            f"{new_land:.0f} m2 gross x {costs.old_orchard_removal:.4g}/m2",
         )
     add(
         *before,
@@ -284,7 +321,11 @@ def material_outlays(blocks: Sequence[BlockMoney], costs: Costs, finance: Financ
     years : int
         Years of the plan; machines are replaced within them.
     """
-    outlays = [outlay for block in blocks for outlay in _block_outlays(block, costs, finance)]
+    outlays = [
+        outlay
+        for block, inherited in zip(blocks, inherited_area(blocks), strict=True)
+        for outlay in _block_outlays(block, costs, finance, inherited)
+    ]
     return [outlay for outlay in outlays + _farm_outlays(blocks, costs, years) if outlay.year < years]
 
 

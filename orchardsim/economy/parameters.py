@@ -25,7 +25,9 @@ class Costs:
     # Land and its making ready
     old_orchard_removal: float = parameter("money/m2", "pulling, burning or chipping an old orchard", low=0)
     site_preparation: float = parameter("money/m2", "drainage, lime, soil treatment, cover crop before planting", low=0)
-    land_price: float = parameter("money/m2", "price of the land, paid in year 0 where ``land_bought``", low=0)
+    land_price: float = parameter(
+        "money/m2", "price of the land, paid when a block's land starts, where ``land_bought``", low=0
+    )
     land_charge: float = parameter("money/m2/year", "rent, or land tax and charges, on the gross area", low=0)
     # Planting and support
     planting_materials: float = parameter("money/tree", "guard, stake label, starter water per tree", low=0)

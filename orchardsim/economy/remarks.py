@@ -52,6 +52,15 @@ def money_remarks(
             "(costs.narrow_machines = 0)"
         )
     for each in blocks:
+        pulled = [other.removal_year for other in blocks if other.removal_year is not None and other is not each]
+        if each.land_from_year == 0 and any(year <= each.year_planted for year in pulled):
+            charged = ["rented"] * (not costs.land_bought) + ["bought"] * costs.land_bought
+            charged += ["cleared of an old orchard"] * each.clears_old_orchard
+            found.append(
+                f"{each.label} is planted after another block is pulled; its land is {' and '.join(charged)} on its "
+                "own account from year 0 on. If it is the same land, state land_from_year, so that nothing is paid "
+                "twice"
+            )
         life = finance.planned_removal_leaf if each.planned_removal_leaf is None else each.planned_removal_leaf
         last = years - each.year_planted
         if each.removal_year is None and last > life:

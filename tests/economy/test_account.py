@@ -209,6 +209,46 @@ def test_land_keeps_its_price_in_the_remaining_value() -> None:
     np.testing.assert_allclose(bought.remaining_value - plain.remaining_value, price, rtol=1e-9)
 
 
+def test_land_that_passes_on_is_paid_and_valued_once() -> None:
+    """A block pulled after year 7 and its successor on the same land from year 8 on: one price, paid in year 0."""
+    old, new = block("old", removal_year=7), block("new", year_planted=9, order_year=7, land_from_year=8)
+    c = dataclasses.replace(costs(), land_bought=True)
+    price = c.land_price * old.geometry.gross_area
+    plain, _ = run([old, new])
+    bought, _ = run([old, new], c=c)
+    paid = -item(bought, "land").sum(axis=2)
+    np.testing.assert_allclose(paid[:, 0], price)
+    np.testing.assert_allclose(paid[:, 1:], 0.0)
+    np.testing.assert_allclose(bought.remaining_value - plain.remaining_value, price, rtol=1e-9)
+
+
+def test_land_bought_later_is_paid_in_its_year() -> None:
+    """No block leaves land: it is bought in year 3. A successor of twice the area buys the other half."""
+    c = dataclasses.replace(costs(), land_bought=True)
+    later, _ = run([block(year_planted=4, order_year=2, land_from_year=3)], c=c)
+    price = c.land_price * block().geometry.gross_area
+    np.testing.assert_allclose(-item(later, "land").sum(axis=2)[:, 2:5], [[0.0, price, 0.0]] * 3)
+    wide = block("new", rows=40, year_planted=9, order_year=7, land_from_year=8)
+    grown, _ = run([block("old", removal_year=7), wide], c=c)
+    paid = -item(grown, "land").sum(axis=2)
+    np.testing.assert_allclose(paid[:, [0, 8]], price)
+    assert paid.sum(axis=1) == pytest.approx(2 * price)
+
+
+def test_a_block_of_the_plan_is_cleared_once() -> None:
+    """Its removal is charged when it is pulled; a successor that clears an old orchard finds none on that land."""
+    old = block("old", removal_year=7)
+    new = block("new", year_planted=9, order_year=7, land_from_year=8, clears_old_orchard=True)
+    ledger, _ = run([old, new])
+    once = costs().old_orchard_removal * old.geometry.gross_area
+    np.testing.assert_allclose(-item(ledger, "old_orchard_removal").sum(axis=(1, 2)), once)
+    unsaid = dataclasses.replace(new, land_from_year=0)
+    quiet = dataclasses.replace(costs(), narrow_machines=1.0)
+    loud = money_remarks([old, unsaid], quiet, market(), finance(), 20)
+    assert any("new is planted after another block is pulled" in line and "cleared" in line for line in loud)
+    assert not any("another block" in line for line in money_remarks([old, new], quiet, market(), finance(), 20))
+
+
 def test_income_tax_by_hand() -> None:
     """Depreciation of 90 over 3 years is 30 a year. Income 10, 50, 100 less 30: loss 20 carried, then 20 - 20, then 70.
 
