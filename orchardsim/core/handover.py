@@ -192,8 +192,10 @@ class FarmQuantities:
     ----------
     leaf : int array, (year, block)
         Growing season of the block's first planting; 0 or less before it, -999 after its removal.
-    trees_planted, trees_replanted, trees_ordered, trees_alive, trees_removed, spares_bought, spares_on_hand : [1]
-        ``trees_ordered`` counts orders placed for replacements in that year; ``spares_bought`` those delivered.
+    trees_planted, trees_replanted, trees_ordered, trees_alive, trees_lost, trees_removed, spares_on_hand : [1]
+        ``trees_ordered`` counts orders placed for replacements in that year; ``trees_lost`` those that died in it.
+    spares_bought, spot_bought : [1]
+        Replacement trees delivered, and those among them that were bought at short notice.
     harvested_mass : [kg]
     packed_mass : (trial, year, block, grade) [kg]
     labour_hours : (trial, year, block, task) [hour]
@@ -211,8 +213,10 @@ class FarmQuantities:
     trees_replanted: NDArray[np.float64]
     trees_ordered: NDArray[np.float64]
     trees_alive: NDArray[np.float64]
+    trees_lost: NDArray[np.float64]
     trees_removed: NDArray[np.float64]
     spares_bought: NDArray[np.float64]
+    spot_bought: NDArray[np.float64]
     spares_on_hand: NDArray[np.float64]
     harvested_mass: NDArray[np.float64]
     packed_mass: NDArray[np.float64]

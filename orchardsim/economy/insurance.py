@@ -85,12 +85,10 @@ def tree_loss_aid(lost: Array, standing: Array, cost_per_tree: float, terms: Ins
     return np.maximum(lost - least, 0.0) * cost_per_tree * terms.tree_aid_share
 
 
-def trees_lost(quantities: FarmQuantities, row: int, alive_before: float) -> tuple[Array, Array]:
-    """Trees that died in each year and trees that stood at its start, planting included: both (trial, year)."""
-    alive = quantities.trees_alive[:, :, row]
-    start = np.concatenate([np.full((alive.shape[0], 1), alive_before), alive[:, :-1]], axis=1)
-    standing = start + quantities.trees_planted[:, :, row] + quantities.trees_replanted[:, :, row]
-    return np.maximum(standing - quantities.trees_removed[:, :, row] - alive, 0.0), standing
+def trees_lost(quantities: FarmQuantities, row: int) -> tuple[Array, Array]:
+    """Trees that died in each year and trees that stood before, planting included: both (trial, year)."""
+    lost = quantities.trees_lost[:, :, row]
+    return lost, quantities.trees_alive[:, :, row] + quantities.trees_removed[:, :, row] + lost
 
 
 def insurance_flows(
@@ -126,7 +124,7 @@ def insurance_flows(
             flows[:, :, 2, row] -= premium * area * index
             received += indemnity * area * index
         if terms.tree_aid:
-            lost, standing = trees_lost(quantities, row, block.geometry.trees if block.year_planted < 0 else 0.0)
+            lost, standing = trees_lost(quantities, row)
             received += tree_loss_aid(lost, standing, block.tree_price, terms) * index
         flows[:, 1:, 0, row] += received[:, :-1]
         owed[:, row] = received[:, -1]

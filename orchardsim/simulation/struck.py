@@ -237,6 +237,7 @@ def _outcome(
     for name in joined.arrays:
         joined.arrays[name] = np.concatenate([totals.arrays[name] for totals, _, _ in runs])
     joined.bought = np.concatenate([totals.bought for totals, _, _ in runs])
+    joined.spot = np.concatenate([totals.spot for totals, _, _ in runs])
     region = np.concatenate([_region(library, trials, years) for _, library, _ in runs])
 
     def struck_prices(prices: PricePaths) -> PricePaths:

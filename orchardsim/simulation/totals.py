@@ -35,6 +35,8 @@ class Totals:
     arrays : dict from variable to array
     bought : array, (trial, year, label) [1]
         Replacement trees delivered, spares of the first planting included.
+    spot : array, (trial, year, label) [1]
+        Those of ``bought`` that were bought at short notice.
     biennial_index : array, (trial, label) [1]
         Of the whole run, set at its end.
     """
@@ -48,6 +50,7 @@ class Totals:
             fill = np.nan if row.may_be_missing else 0.0
             self.arrays[name] = np.full((trials, years, len(labels), *extra), fill)
         self.bought = np.zeros((trials, years, len(labels)))
+        self.spot = np.zeros((trials, years, len(labels)))
         self.biennial_index = np.full((trials, len(labels)), np.nan)
 
     def put(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:

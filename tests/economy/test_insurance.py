@@ -66,21 +66,24 @@ def test_tree_aid_by_hand() -> None:
 
 
 def test_lost_trees_by_hand() -> None:
-    """3,000 planted; 2,900 alive at the end of the year; next year 50 replanted, 10 grubbed, 2,800 alive: 140 died."""
+    """3,000 planted, 100 die; next year 50 replanted, 140 die, the 10 left over are grubbed."""
     each = block()
     q = quantities([each], years=2, trials=1)
-    history = {
-        "trees_planted": [3000.0, 0.0],
-        "trees_alive": [2900.0, 2800.0],
-        "trees_replanted": [0.0, 50.0],
-        "trees_removed": [0.0, 10.0],
-    }
+    history = {"trees_alive": [2900.0, 2800.0], "trees_lost": [100.0, 140.0], "trees_removed": [0.0, 10.0]}
     q = dataclasses.replace(q, **{name: np.array(values).reshape(1, 2, 1) for name, values in history.items()})
-    lost, standing = trees_lost(q, 0, 0.0)
+    lost, standing = trees_lost(q, 0)
     np.testing.assert_array_equal(lost, [[100.0, 140.0]])
     np.testing.assert_array_equal(standing, [[3000.0, 2950.0]])
-    before, _ = trees_lost(q, 0, 40.0)
-    assert before[0, 0] == 140.0
+
+
+def test_losses_before_year_0_bring_no_tree_aid() -> None:
+    """Half of an old block's places stand empty at the start; no tree dies in the run, so no aid is paid."""
+    old = block(year_planted=-20)
+    q = quantities([old], trials=1)
+    q = dataclasses.replace(q, trees_alive=0.5 * q.trees_alive, trees_lost=0 * q.trees_lost)
+    terms = Insurance(tree_aid=True)
+    flows, owed = insurance_flows(q, [old], market(), terms, np.ones(20))
+    assert not flows.any() and not owed.any()
 
 
 def test_the_last_years_indemnity_is_owed() -> None:
