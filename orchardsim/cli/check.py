@@ -1,4 +1,4 @@
-"""``orchardsim check``: read a plan, say what it does and what it assumes; runs nothing."""
+"""``orchardsim check``: read a plan, say what it does, states and assumes; runs nothing."""
 
 from __future__ import annotations
 
@@ -9,18 +9,13 @@ from pathlib import Path
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
-    parser.add_argument("--short", action="store_true", help="leave out the list of assumed numbers")
+    parser.add_argument("--all", action="store_true", help="list every number that the plan does not state")
 
 
 def execute(options: argparse.Namespace) -> int:
-    """Print what the plan plants, orders, builds and pays, and every number that it does not state."""
+    """Print what the plan plants, orders, builds, pays and states, and what deserves a second look."""
     from orchardsim.plan import load_plan
-    from orchardsim.plan.describe import assumption_lines, plan_lines
+    from orchardsim.plan.describe import plan_lines
 
-    plan = load_plan(options.plan)
-    lines = plan_lines(plan)
-    if options.short:
-        lines = lines[: -len(assumption_lines(plan.assumptions))]
-        lines.append(f"{len(plan.assumptions)} numbers are not stated by the plan; without --short they are listed.")
-    print("\n".join(lines))
+    print("\n".join(plan_lines(load_plan(options.plan), everything=options.all)))
     return 0

@@ -10,7 +10,8 @@ from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, parameters_of
 from orchardsim.core.references import reference_keys, references
 from orchardsim.plan.catalogue import KINDS, entries, entry_numbers
-from orchardsim.plan.describe import unit_words, value_text
+from orchardsim.plan.describe import unit_words
+from orchardsim.plan.showing import value_text
 
 TITLES: Final = {
     "rootstock": "Rootstocks (size as a share of a tree on seedling)",

@@ -3,21 +3,58 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
-from typing import Any
+from typing import Final
 
 from orchardsim.core.parameters import STATUSES
 from orchardsim.core.units import ACRE, HECTARE, Display
-from orchardsim.economy.blocks import Outlay, credit_shortfall, establishment_schedule, support_bill, support_year
-from orchardsim.plan.filling import Assumption
+from orchardsim.economy import money_remarks
+from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bill, support_year
 from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
+from orchardsim.plan.showing import METHODS
+from orchardsim.weather.bundled import bundled_record_path
 
-LEAST_YEARS = 6
+LEAST_YEARS: Final = 6
+RUN_YEARS: Final = 20
+"""Years for which remarks on money hold: those of a run without --years."""
+TOLD_ABOVE: Final = frozenset(
+    {
+        "title",
+        "units",
+        "currency",
+        "price_year",
+        "note",
+        "name",
+        "like",
+        "latitude",
+        "elevation",
+        "record",
+        "baseline_years",
+        "training",
+        "tree_grade",
+        "cultivar",
+        "rootstock",
+        "row_spacing",
+        "tree_spacing",
+        "row_length",
+        "headland",
+        "gross_area",
+        "net_area",
+        "trees",
+        "rows",
+        "crop_load_target",
+        "every_tree",
+        "every_row",
+    }
+)
+"""Keys that the description of place and blocks tells already."""
 
 
-def plan_lines(plan: Plan) -> list[str]:
-    """The whole description, line by line."""
+def plan_lines(plan: Plan, *, everything: bool = False) -> list[str]:
+    """The description, line by line; ``everything``: with each number that the plan does not state."""
+    assumed = assumption_lines(plan)
     return [
         *head_lines(plan),
         *(line for block in plan.blocks for line in ["", *block_lines(block, plan.display)]),
@@ -26,9 +63,39 @@ def plan_lines(plan: Plan) -> list[str]:
         *timetable_lines(plan),
         "",
         *payment_lines(plan),
-        *warning_lines([*plan.warnings, *credit_lines(plan)]),
         "",
-        *assumption_lines(plan.assumptions),
+        *stated_lines(plan),
+        *warning_lines(remarks(plan)),
+        "",
+        *(assumed if everything else [assumed[0], "  --all lists each of them with its source."]),
+    ]
+
+
+def stated_lines(plan: Plan) -> list[str]:
+    """What the plan states and is not told above, as it was read, in the user's units."""
+    show = plan.showing
+    lines = ["What the plan states, as read (what stands above is not told again)"]
+    for one in plan.stated:
+        if one.key.rsplit(".", 1)[-1] in TOLD_ABOVE or one.key.startswith("packing."):
+            continue
+        meaning = re.split(r";| \((?:read|derived|computed|memory|assumption|common practice)", one.meaning)[0]
+        text = show.text(one.key, one.value, one.unit)
+        lines.append(f"  {one.key} = {text}" + (f" | {meaning}" if meaning else ""))
+    return lines
+
+
+def remarks(plan: Plan) -> list[str]:
+    """What is legal but looks wrong, or is likely to surprise, in the plan's layout and money."""
+    found = list(plan.warnings)
+    fence = math.fsum(outlay.amount for outlay in schedule(plan) if outlay.item == "fence")
+    if fence:
+        found.append(
+            f'a deer fence is in the costs: {fence:,.0f} {plan.currency}; state fence = "stands" in the blocks that '
+            'it is built for if it stands already, or "none" if there is to be none'
+        )
+    return [
+        *found,
+        *money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking),
     ]
 
 
@@ -43,10 +110,13 @@ def head_lines(plan: Plan) -> list[str]:
     latitude = f"{abs(weather.latitude):g} degrees {'north' if weather.latitude >= 0 else 'south'}"
     if weather.record is not None:
         years = (
-            f"{weather.baseline_years[0]} to {weather.baseline_years[1]}" if weather.baseline_years
+            f"{weather.baseline_years[0]} to {weather.baseline_years[1]}"
+            if weather.baseline_years
             else "the last 30 complete years"
         )
-        source = f"record {weather.record.name}, baseline years {years}, {weather.method}"
+        bundled = weather.record == bundled_record_path()
+        record = "the bundled station record" if bundled else f"record {weather.record.name}"
+        source = f"{record}, years {years}; {METHODS[weather.method]}"
     else:
         source = "monthly normals of the plan with a stated year-to-year spread (no record)"
     display = plan.display
@@ -54,9 +124,10 @@ def head_lines(plan: Plan) -> list[str]:
         plan.title,
         f"  place    {plan.site_name}, {latitude}, {display.length.text(weather.elevation, 0)} above the sea",
         f"  weather  {source}",
-        f"  money    {plan.currency} of {plan.price_year}, {plan.finance.basis}",
+        f"  prices   {plan.currency} of {plan.price_year}, "
+        + ("real: without inflation" if plan.finance.basis == "real" else "nominal: with inflation"),
         f"  bin      {display.mass.text(plan.bin_mass, 1)}; box {display.mass.text(plan.box_mass, 1)}",
-        f"  plan     sha256 {plan.hash[:16]}",
+        f"  plan     fingerprint {plan.hash[:16]}: another one as soon as any number differs",
     ]
 
 
@@ -125,8 +196,12 @@ def timetable_lines(plan: Plan) -> list[str]:
                     f", {counted(extra, 'pollinizer')}" if extra else ""
                 )
                 events.append((max(money.order_year, 0), f"order {trees:,} trees of {what} for {label}{added}"))
-                events.append((money.year_planted, f"plant {label}: {trees + extra:,} trees, "
-                               f"about {money.planting_hours:,.0f} labour hours"))
+                events.append(
+                    (
+                        money.year_planted,
+                        f"plant {label}: {trees + extra:,} trees, about {money.planting_hours:,.0f} labour hours",
+                    )
+                )
                 bill = support_bill(money.geometry, plan.costs)
                 if bill:
                     pieces = ", ".join(
@@ -134,8 +209,12 @@ def timetable_lines(plan: Plan) -> list[str]:
                         for part, (number, _) in bill.items()
                         if part != "post driving"
                     )
-                    events.append((support_year(money), f"build the support of {label}: {pieces}; about "
-                                   f"{money.support_hours:,.0f} labour hours"))
+                    events.append(
+                        (
+                            support_year(money),
+                            f"build the support of {label}: {pieces}; about {money.support_hours:,.0f} labour hours",
+                        )
+                    )
             if money.removal_year is not None:
                 events.append((money.removal_year, f"pull {label} after harvest"))
     lines = ["What happens when (year 0 is the first outlay; leaf 1 is a tree's first season)"]
@@ -170,18 +249,6 @@ def schedule(plan: Plan) -> list[Outlay]:
     return establishment_schedule(plan.money, plan.costs, plan.finance, max(last + 2, LEAST_YEARS))
 
 
-def credit_lines(plan: Plan) -> list[str]:
-    """A warning where the establishment alone goes beyond the plan's cash and credit."""
-    short = credit_shortfall(schedule(plan), plan.finance)
-    if short is None:
-        return []
-    year, amount = short
-    return [
-        f"by the end of year {year} the establishment alone asks for {amount:,.0f} {plan.currency} more than the "
-        "stated cash, loan and credit line"
-    ]
-
-
 def payment_lines(plan: Plan) -> list[str]:
     """Establishment payments by year and item."""
     outlays = schedule(plan)
@@ -214,12 +281,13 @@ def payment_lines(plan: Plan) -> list[str]:
     return lines
 
 
-def assumption_lines(assumptions: Iterable[Assumption]) -> list[str]:
-    """Every number that the plan does not state, by status, worst known first."""
-    found = list(assumptions)
+def assumption_lines(plan: Plan) -> list[str]:
+    """Every number that the plan does not state, by status, worst known first, in the user's units."""
+    found, show = plan.assumptions, plan.showing
     order = list(reversed(STATUSES))
     counts = ", ".join(
-        f"{sum(each.status == status for each in found)} {status}" for status in order
+        f"{sum(each.status == status for each in found)} {status}"
+        for status in order
         if any(each.status == status for each in found)
     )
     lines = [f"What the plan does not state: {len(found)} values ({counts}). A plan may state any but the fixed ones."]
@@ -228,20 +296,9 @@ def assumption_lines(assumptions: Iterable[Assumption]) -> list[str]:
         if chosen:
             lines.append(f"  {status}")
             lines += [
-                f"    {each.key} = {value_text(each.value)} {unit_words(each.unit)}| {each.source}" for each in chosen
+                f"    {each.key} = {show.text(each.key, each.value, each.unit)} | {each.source}" for each in chosen
             ]
     return lines
-
-
-def value_text(value: Any) -> str:
-    """A parameter's value as it is read."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, (tuple, list)):
-        return "[" + ", ".join(value_text(item) for item in value) + "]"
-    if isinstance(value, float):
-        return "none" if math.isnan(value) else f"{value:.5g}"
-    return str(value)
 
 
 def unit_words(unit: str) -> str:

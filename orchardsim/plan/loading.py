@@ -21,7 +21,7 @@ from orchardsim.plan.parts import FarmParts
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import read_toml
-from orchardsim.plan.tables import validated
+from orchardsim.plan.tables import stated_values, validated
 from orchardsim.plan.wages import following_wages
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
@@ -123,6 +123,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         rates=sections["work_rates"],
         support=sections["support"],
         support_rates=sections["support_rates"],
+        pollen_reach=sections["physiology"].pollen_reach,
     )
     blocks, warnings = resolve_blocks(table.block, parts)
     unpriced = [name for name in sold if name not in sections["market"].fruit]
@@ -155,6 +156,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         tree_price=tree_price,
         assumptions=tuple(ledger.entries.values()),
         warnings=tuple(warnings),
+        stated=tuple(stated_values(table)),
         **sections,
     )
 

@@ -20,14 +20,30 @@ from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, S
 from orchardsim.plan.filling import Assumption
 from orchardsim.plan.layout import Geometry
 from orchardsim.plan.pollination import Pollinizer
+from orchardsim.plan.showing import Showing
+from orchardsim.plan.tables import Stated
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.weather.parameters import WeatherSettings
 
 HASHED = (
-    "currency", "price_year", "bin_mass", "box_mass", "weather", "blocks", "replacement", "crews", "work_rates",
-    "support_rates", "support", "costs", "market", "finance", "tree_price", "hazards",
+    "currency",
+    "price_year",
+    "bin_mass",
+    "box_mass",
+    "weather",
+    "blocks",
+    "replacement",
+    "crews",
+    "work_rates",
+    "support_rates",
+    "support",
+    "costs",
+    "market",
+    "finance",
+    "tree_price",
+    "hazards",
     "physiology",
 )
 """What a run depends on; title, place name and display units change no number."""
@@ -103,6 +119,8 @@ class Plan:
         Every number that the plan does not state itself, with its unit, source and status.
     warnings : tuple of str
         What is legal but looks wrong or needs the user's eye.
+    stated : tuple of Stated
+        Every value that the plan states, as it was read.
     """
 
     path: Path | None
@@ -128,6 +146,7 @@ class Plan:
     physiology: Physiology
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...] = ()
+    stated: tuple[Stated, ...] = ()
 
     @property
     def where(self) -> str:
@@ -138,6 +157,11 @@ class Plan:
     def display(self) -> Display:
         """Units in which results are shown."""
         return display(self.units)
+
+    @property
+    def showing(self) -> Showing:
+        """Shows single numbers in the plan's units."""
+        return Showing(self.units, self.currency, self.weather.latitude, self.box_mass)
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -6,10 +6,12 @@ import dataclasses
 import functools
 import typing
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo, create_model
+from pydantic.fields import FieldInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo
@@ -42,7 +44,7 @@ def quantity(unit: str, meaning: str, low: float | None = None, high: float | No
         check_bounds(value, bounds)
         return value
 
-    return Annotated[float, BeforeValidator(read), Field(description=meaning)]
+    return Annotated[float, BeforeValidator(read), Field(description=meaning, json_schema_extra={"unit": unit})]
 
 
 def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, Any]:
@@ -59,7 +61,8 @@ def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, A
         info = field.metadata.get("parameter")
         if info is not None:
             reader = BeforeValidator(partial(_read, info, hints[field.name]))
-            fields[field.name] = (Annotated[Any, reader, Field(description=info.meaning)], None)
+            words = Field(description=info.meaning, json_schema_extra={"unit": info.unit})
+            fields[field.name] = (Annotated[Any, reader, words], None)
             continue
         shape, inner = nested_class(hints[field.name])
         if inner is not None:
@@ -88,6 +91,54 @@ def nested_class(hint: Any) -> tuple[str, type | None]:
     elif origin is tuple and parts and dataclasses.is_dataclass(parts[0]):
         shape, inner = "listed", parts[0]
     return shape, inner
+
+
+@dataclass(frozen=True)
+class Stated:
+    """A value that the user wrote: its key path, as it was read, its unit inside the program, and what it means."""
+
+    key: str
+    value: Any
+    unit: str
+    meaning: str
+
+
+def stated_values(table: Table, path: str = "") -> list[Stated]:
+    """Every value that a table and the tables within it state."""
+    found: list[Stated] = []
+    for name, field in type(table).model_fields.items():
+        if name not in table.model_fields_set:
+            continue
+        value, key = getattr(table, name), key_path(path, [name])
+        inner: list[tuple[str, Any]] = []
+        if isinstance(value, Table):
+            inner = [(key, value)]
+        elif isinstance(value, dict):
+            inner = [(f"{key}.{each}", part) for each, part in value.items()]
+        elif isinstance(value, list) and any(isinstance(part, Table) for part in value):
+            inner = [(f"{key} {number}", part) for number, part in enumerate(value, start=1)]
+        else:
+            declared = _declared(field)
+            extra = declared.json_schema_extra
+            unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
+            found.append(Stated(key, value, unit, declared.description or ""))
+        for each, part in inner:
+            found += stated_values(part, each)
+    return found
+
+
+def _declared(field: FieldInfo) -> FieldInfo:
+    """Where unit and meaning of a field stand: on itself, or on the type within ``X | None`` or ``list[X]``."""
+    waiting: list[Any] = [field.annotation]
+    if field.json_schema_extra is not None:
+        return field
+    while waiting:
+        current = waiting.pop(0)
+        for extra in getattr(current, "__metadata__", ()):
+            if isinstance(extra, FieldInfo):
+                return extra
+        waiting += [part for part in get_args(current) if part is not current]
+    return field
 
 
 @functools.cache
@@ -136,8 +187,9 @@ def first_fault(model: type[BaseModel], error: ValidationError, where: str, path
         names = _names_at(model, location[:-1])
         parent = key_path(path, location[:-1])
         return InputError(
-            where, f"{key}: unknown key {str(location[-1])!r}{' in ' + parent if parent else ''}, "
-            f"{nearest_names(str(location[-1]), names)}{others}"
+            where,
+            f"{key}: unknown key {str(location[-1])!r}{' in ' + parent if parent else ''}, "
+            f"{nearest_names(str(location[-1]), names)}{others}",
         )
     return InputError(where, f"{key}: {_words(fault)}{others}")
 
@@ -183,7 +235,7 @@ def _words(fault: Any) -> str:
     if kind == "literal_error":
         return f"found {_short(found)}, allowed: {fault['ctx']['expected']}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
-        (name, bound), = fault["ctx"].items()
+        ((name, bound),) = fault["ctx"].items()
         words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}[name]
         return f"found {_short(found)}, allowed {words} {bound:g}"
     return f"found {_short(found)}: {fault['msg']}"

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from orchardsim.cli.main import main
 from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.plan import load_plan
-from orchardsim.plan.describe import assumption_lines, schedule
+from orchardsim.plan.describe import assumption_lines, plan_lines, remarks, schedule, stated_lines
 
-from .examples import CONFIGS, DEMO
+from .examples import CONFIGS, DEMO, changed
 
 
 def test_check_says_what_is_planted_ordered_built_and_paid(capsys):
-    assert main(["check", str(DEMO)]) == 0
+    assert main(["check", str(DEMO), "--all"]) == 0
     text = capsys.readouterr().out
     plan = load_plan(DEMO)
     for words in ("planted (net)", "headlands (gross)", "order ", "plant ", "build the support", "year 0", "875.0 lb"):
@@ -28,7 +30,7 @@ def test_check_says_what_is_planted_ordered_built_and_paid(capsys):
 
 
 def test_the_paid_years_add_up(capsys):
-    main(["check", str(DEMO), "--short"])
+    main(["check", str(DEMO)])
     text = capsys.readouterr().out
     plan = load_plan(DEMO)
     total = sum(outlay.amount for outlay in establishment_schedule(plan.money, plan.costs, plan.finance, 6))
@@ -43,13 +45,61 @@ def test_the_paid_years_add_up(capsys):
 
 
 def test_an_old_block_costs_nothing_to_establish(capsys):
-    assert main(["check", str(CONFIGS / "old_block.toml"), "--short"]) == 0
+    assert main(["check", str(CONFIGS / "old_block.toml")]) == 0
     text = capsys.readouterr().out
     assert "stand in leaf 25" in text and "nothing: no block is planted" in text
 
 
+def test_the_short_description_says_how_to_see_the_rest(capsys):
+    assert main(["check", str(DEMO)]) == 0
+    text = capsys.readouterr().out
+    assert "--all" in text and "hazards." not in text
+
+
+def test_what_the_plan_states_is_told_as_read_and_nothing_else():
+    lines = stated_lines(
+        load_plan(
+            changed(
+                ("units", "us"),
+                ("site.night_offset", "-2 degF"),
+                ("costs.wage", "24 USD/hour"),
+                ("costs.land_price", "9000 USD/acre"),
+                ("finance.discount_rate", "6 %/year"),
+                ("market.fruit", {"Gala": {"wholesale_extra_fancy": "25 USD/box"}}),
+            )
+        )
+    )
+    text = "\n".join(lines)
+    for words in (
+        "site.night_offset = -2 °F (a difference)",
+        "costs.wage = 24 USD/hour",
+        "costs.land_price = 9,000 USD/acre",
+        "finance.discount_rate = 0.06 per year",
+        "(25 USD/box)",
+    ):
+        assert words in text
+    # a pound is 1/42 of the box by which the plan sells: 25 / 42 = 0.59524
+    assert "0.59524 USD/lb" in text
+    assert "wage_picking" not in text and "tree_spacing" not in text
+
+
+def test_no_program_words_reach_the_user():
+    for units in ("us", "metric"):
+        text = "\n".join(plan_lines(load_plan(changed(("units", units))), everything=True))
+        shown = [line.split(" | ")[0] for line in text.splitlines()]
+        assert not any(re.search(r"\bmoney\b|sha256", line) for line in shown)
+        assert "1 Jul" in text  # order_day = 273, counted from 1 October
+
+
+def test_a_fence_in_the_costs_deserves_a_second_look():
+    lines = remarks(load_plan(changed(("costs", {"fence": "30 USD/m", "fence_length": "400 m"}))))
+    assert any("12,000 USD" in line and "fence" in line for line in lines)
+    standing = remarks(load_plan(changed(("block.fence", "stands"))))
+    assert not any("deer fence" in line for line in standing)
+
+
 def test_assumptions_are_grouped_worst_known_first():
-    lines = assumption_lines(load_plan(DEMO).assumptions)
+    lines = assumption_lines(load_plan(DEMO))
     heads = [line.strip() for line in lines if line.startswith("  ") and not line.startswith("    ")]
     assert heads[0] == "assumption" and heads[-1] == "read"
 

@@ -1,0 +1,146 @@
+"""Numbers of a plan in the units in which the user wants to see them."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any, Final
+
+from orchardsim.core.calendar import date_text
+from orchardsim.core.units import ACRE, FOOT, HECTARE, POUND
+
+SEASON_DAYS: Final = ("order_day", "window_start", "window_end")
+"""Parameters that are days of the biological year, shown as dates; other days are lengths of time."""
+DEGREES: Final = {"us": ("°F", 1.8), "metric": ("°C", 1.0)}
+SIZES: Final[dict[str, dict[str, tuple[str, float]]]] = {
+    "us": {
+        "m2": ("acre", ACRE), "kg": ("lb", POUND), "m": ("ft", FOOT), "mm": ("inch", 25.4),
+        "L": ("gallon", 3.785411784),
+    },
+    "metric": {"m2": ("ha", HECTARE)},
+}  # fmt: skip
+"""Unit inside the program -> shown unit and its size; the gallon is 231 cubic inches (exact)."""
+EVERYDAY: Final = frozenset(
+    {"kg", "m", "m2", "mm", "mm/day", "kg/tree", "kg/hour", "kg/year", "kg/m", "1/m2", "L", "L/tree"}
+)
+"""Units, besides those with money, that are shown in the user's system; those of science stay as they are."""
+METHODS: Final = {
+    "resample": "futures drawn from the record's own years",
+    "parametric": "futures drawn from a weather model fitted to the record",
+}
+"""Ways of drawing futures, in words."""
+
+
+def number_text(value: float) -> str:
+    """A number to four or five figures.
+
+    Examples
+    --------
+    >>> number_text(0.25), number_text(1234567.8), number_text(float("inf")), number_text(12345.6)
+    ('0.25', '1,234,568', 'no limit', '12,346')
+    """
+    if math.isnan(value):
+        return "none"
+    if math.isinf(value):
+        return "no limit"
+    return f"{value:,.0f}" if abs(value) >= 10_000 else f"{value:,.5g}"
+
+
+def value_text(value: Any) -> str:
+    """A parameter's value as it is read."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (tuple, list)):
+        if len(value) > 1 and all(each == value[0] for each in value):
+            return f"{value_text(value[0])} (all {len(value)})"
+        return "[" + ", ".join(value_text(item) for item in value) + "]"
+    if isinstance(value, float):
+        return number_text(value)
+    return "not stated" if value is None else str(value)
+
+
+@dataclass(frozen=True)
+class Showing:
+    """Shows a plan's numbers with their units.
+
+    Attributes
+    ----------
+    system : str
+        "us" or "metric".
+    currency : str
+        Stands for "money" in a unit.
+    latitude : float [degree]
+        By which days of the biological year become dates.
+    box_mass : float [kg]
+        By which prices per mass are told per box too.
+    """
+
+    system: str
+    currency: str
+    latitude: float
+    box_mass: float
+
+    def text(self, key: str, value: Any, unit: str) -> str:
+        """Value and unit of the parameter of a key.
+
+        Examples
+        --------
+        >>> show = Showing("us", "USD", 42.0, 19.05087954)
+        >>> show.text("costs.land_price", 2.4710538146716537, "money/m2"), show.text("site.night_offset", -1.5, "K")
+        ('10,000 USD/acre', '-2.7 °F (a difference)')
+        >>> show.text("replacement.window_start", 182, "day"), show.text("market.price", 1.1023113109, "money/kg")
+        ('1 Apr', '0.5 USD/lb (21 USD/box)')
+        """
+        if unit == "day" and key.rsplit(".", 1)[-1] in SEASON_DAYS:
+            return date_text(value, self.latitude)
+        if key.endswith("weather.method") and value in METHODS:
+            return f"{value} ({METHODS[value]})"
+        if isinstance(value, (bool, str)) or value is None or unit in ("text", "flag", ""):
+            return value_text(value)
+        number, shown = self.converted(value, unit)
+        text = f"{value_text(number)} {shown}".rstrip()
+        if unit == "money/kg" and not isinstance(value, (tuple, list)) and math.isfinite(value) and value:
+            text += f" ({number_text(value * self.box_mass)} {self.currency}/box)"
+        return text
+
+    def converted(self, value: Any, unit: str) -> tuple[Any, str]:
+        """A number, or a list of them, in the shown unit, and that unit in words."""
+        degree, step = DEGREES[self.system]
+        if unit == "degC":
+            return _each(value, lambda one: one * step + (32.0 if self.system == "us" else 0.0)), degree
+        if unit == "K":
+            return _each(value, lambda one: one * step), f"{degree} (a difference)"
+        if unit == "K day":
+            return _each(value, lambda one: one * step), f"{degree} days"
+        with_money = re.search(r"\bmoney\b", unit) is not None
+        if not (with_money or self.currency in unit or unit in EVERYDAY):
+            return value, _per(unit)
+        factor, words = 1.0, []
+        for place, part in enumerate(unit.split("/")):
+            name, size = SIZES[self.system].get(part, (part, 1.0))
+            factor = factor / size if place == 0 else factor * size
+            words.append(self.currency if part == "money" else name)
+        digits = 5 if with_money else 4
+        return _each(value, lambda one: float(f"{one * factor:.{digits}g}")), _per("/".join(words))
+
+
+def _each(value: Any, change: Any) -> Any:
+    if isinstance(value, (tuple, list)):
+        return [float(change(one)) for one in value]
+    return float(change(value))
+
+
+def _per(unit: str) -> str:
+    """A unit in words: nothing for plain numbers, "per year" for "1/year".
+
+    Examples
+    --------
+    >>> _per("1"), _per("1/year"), _per("cm-2"), _per("USD/ft")
+    ('', 'per year', 'per cm2', 'USD/ft')
+    """
+    if unit in ("1", "text", "flag"):
+        return ""
+    if unit == "cm-2":
+        return "per cm2"
+    return "per " + unit[2:] if unit.startswith("1/") else unit
