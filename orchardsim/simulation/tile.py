@@ -23,8 +23,6 @@ from orchardsim.core.labels import CAUSES, TASKS
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import HECTARE
 from orchardsim.operations.crews import Done, Job
-from orchardsim.operations.draws import draw_operations
-from orchardsim.operations.parameters import YardParameters
 from orchardsim.operations.picking import pass_days, picking_jobs
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan, ResolvedBlock
@@ -33,6 +31,7 @@ from orchardsim.season.hail import hail_damage
 from orchardsim.simulation import books, work
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.yards import book_yards, open_yards, work_phase
 from orchardsim.trees import losses
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
@@ -152,26 +151,7 @@ class Tile:
         return runs
 
     def _open_yards(self) -> list[Yard]:
-        labels = self.plan.labels
-        positions = {
-            label: number
-            for block in self.plan.blocks
-            for label, number in zip(block.labels, block.group_trees, strict=True)
-        }
-        parameters = YardParameters(self.plan.replacement, self.plan.crews, positions, self.plan.work_rates)
-        return [
-            Yard(
-                parameters,
-                labels,
-                draw_operations(
-                    self.streams.at("yard", trial=t),
-                    [self.streams.at("yard", label, trial=t) for label in labels],
-                    self.years,
-                    len(self.plan.crews),
-                ),
-            )
-            for t in self.trials
-        ]
+        return open_yards(self.plan, self.streams, self.trials, self.years)
 
     # ---- the loop ------------------------------------------------------------------------------------------------
 
@@ -222,7 +202,7 @@ class Tile:
         for block in self.blocks:
             index = trees.biennial_index(block.model, block.state)
             self.totals.biennial_index[self.rows, block.columns] = index
-        self._book_yards()
+        book_yards(self.yards, self.plan.labels, self.totals, self.rows.start)
 
     def _open_year(self, block: BlockRun, year: int) -> None:
         block.season = self._season_for_trees(block, year)
@@ -523,42 +503,10 @@ class Tile:
         books.check_trees(block.alive, of("trees_planted"), of("trees_replanted"), lost, of("trees_removed"), after)
         block.alive = after.copy()
 
-    # ---- the yard ------------------------------------------------------------------------------------------------
-
     def _work(self, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> list[list[Done]]:
-        """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block."""
-        standing = {block.number for block in self.blocks if block.standing}
-        every = [one for number in sorted(standing) for one in self.library.drivers[number]]
-        if not every:
-            return [[] for _ in self.yards]
-        fit = np.mean([one.work_fraction[self.pick, phase] for one in every], axis=0)
-        ends = [np.zeros(len(self.trials))]
-        for name, days in work.PHASE_ENDS:
-            end = np.max([getattr(one, name)[self.pick] for one in every], axis=0) + days
-            ends.append(np.maximum(end, ends[-1] + 1))
-        outcome = []
-        for row, yard in enumerate(self.yards):
-            start, end = float(ends[phase][row]), float(ends[phase + 1][row])
-            outcome.append(yard.work(year, start, end, list(jobs[row]), float(fit[row])))
-        return outcome
-
-    def _book_yards(self) -> None:
-        column = {label: number for number, label in enumerate(self.plan.labels)}
-        task_number = {task: number for number, task in enumerate(TASKS)}
-        arrays = self.totals.arrays
-        for row, yard in enumerate(self.yards, start=self.rows.start):
-            yard.close()
-            for (year, label, task), hours in yard.hours.items():
-                arrays["labour_hours"][row, year, column[label], task_number[task]] += hours
-            for (year, label), held in yard.on_hand.items():
-                arrays["spares_on_hand"][row, year, column[label]] = held
-            for (year, label), hours in yard.undone.items():
-                arrays["labour_undone"][row, year, column[label]] += hours
-            for (year, label, kind), number in yard.trees.items():
-                if kind == "ordered":
-                    arrays["trees_ordered"][row, year, column[label]] += number
-                elif kind in ("delivered", "bought", "spot"):
-                    self.totals.bought[row, year, column[label]] += number
+        """Let each trial's crews work through a phase's jobs."""
+        standing = [one for block in self.blocks if block.standing for one in self.library.drivers[block.number]]
+        return work_phase(self.yards, standing, self.pick, year, phase, jobs)
 
     # ---- before year 0 -------------------------------------------------------------------------------------------
 

@@ -1,0 +1,87 @@
+"""The yards of a tile's trials: opened with the plan's crews and stock rules, worked by phase, booked at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import SeasonDrivers
+from orchardsim.core.labels import TASKS
+from orchardsim.core.streams import Streams
+from orchardsim.operations.crews import Done, Job
+from orchardsim.operations.draws import draw_operations
+from orchardsim.operations.parameters import YardParameters
+from orchardsim.operations.yard import Yard
+from orchardsim.plan import Plan
+from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.work import PHASE_ENDS
+
+
+def open_yards(plan: Plan, streams: Streams, trials: Sequence[int], years: int) -> list[Yard]:
+    """One yard for each trial, all its draws made."""
+    labels = plan.labels
+    positions = {
+        label: number for block in plan.blocks for label, number in zip(block.labels, block.group_trees, strict=True)
+    }
+    parameters = YardParameters(plan.replacement, plan.crews, positions, plan.work_rates)
+    yards = []
+    for trial in trials:
+        farm = streams.at("yard", trial=trial)
+        own = [streams.at("yard", label, trial=trial) for label in labels]
+        yards.append(Yard(parameters, labels, draw_operations(farm, own, years, len(plan.crews))))
+    return yards
+
+
+def work_phase(
+    yards: Sequence[Yard],
+    standing: Sequence[SeasonDrivers],
+    pick: NDArray[np.int64],
+    year: int,
+    phase: int,
+    jobs: Sequence[Sequence[Job]],
+) -> list[list[Done]]:
+    """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block.
+
+    Parameters
+    ----------
+    standing : sequence of SeasonDrivers
+        Of the row groups that stand this year.
+    pick : int array, (trial,)
+        Season that each trial meets.
+    jobs : sequence by trial of jobs
+    """
+    if not standing:
+        return [[] for _ in yards]
+    fit = np.mean([one.work_fraction[pick, phase] for one in standing], axis=0)
+    ends = [np.zeros(len(yards))]
+    for name, days in PHASE_ENDS:
+        end = np.max([getattr(one, name)[pick] for one in standing], axis=0) + days
+        ends.append(np.maximum(end, ends[-1] + 1))
+    return [
+        yard.work(year, float(ends[phase][row]), float(ends[phase + 1][row]), list(jobs[row]), float(fit[row]))
+        for row, yard in enumerate(yards)
+    ]
+
+
+def book_yards(yards: Sequence[Yard], labels: Sequence[str], totals: Totals, first: int) -> None:
+    """Close the yards and book hours, trees and spares; yard 0 is row ``first`` of the totals."""
+    column = {label: number for number, label in enumerate(labels)}
+    task_number = {task: number for number, task in enumerate(TASKS)}
+    arrays = totals.arrays
+    for row, yard in enumerate(yards, start=first):
+        yard.close()
+        for (year, label, task), hours in yard.hours.items():
+            arrays["labour_hours"][row, year, column[label], task_number[task]] += hours
+        for (year, label), held in yard.on_hand.items():
+            arrays["spares_on_hand"][row, year, column[label]] = held
+        for (year, label), hours in yard.undone.items():
+            arrays["labour_undone"][row, year, column[label]] += hours
+        for (year, label, kind), number in yard.trees.items():
+            if kind == "ordered":
+                arrays["trees_ordered"][row, year, column[label]] += number
+            elif kind in ("delivered", "bought", "spot"):
+                totals.bought[row, year, column[label]] += number
+                if kind == "spot":
+                    totals.spot[row, year, column[label]] += number
