@@ -12,7 +12,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import parameters_of
 from orchardsim.plan.block_money import block_money
-from orchardsim.plan.catalogue import CRAB, Catalogue, CropTarget
+from orchardsim.plan.catalogue import CRAB, CropTarget
 from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
 from orchardsim.plan.layout import DEFAULT_HEADLAND, Geometry, lay_out, rows_of_groups
 from orchardsim.plan.parts import FarmParts, Group, first_stated
@@ -21,7 +21,6 @@ from orchardsim.plan.pollination import (
     FIXED,
     NEIGHBOUR_DISTANCE,
     OUTSIDE_OVERLAP,
-    POLLEN_REACH,
     Pollinizer,
     bloom_overlap,
     extra_positions,
@@ -274,8 +273,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         },
     )
     pollen = [
-        _pollen(index, groups, geometry, extra, neighbours, parts.site.pollen_nearby, catalogue, filler, path, warnings)
-        for index in range(len(groups))
+        _pollen(index, groups, geometry, extra, neighbours, parts, path, warnings) for index in range(len(groups))
     ]
     plan = BlockPlan(
         name=table.name,
@@ -353,13 +351,12 @@ def _pollen(
     geometry: Geometry,
     extra: list[Pollinizer],
     neighbours: set[str],
-    outside: float,
-    catalogue: Catalogue,
-    filler: Filler,
+    parts: FarmParts,
     path: str,
     warnings: list[str],
 ) -> tuple[float, float]:
     """Distance [m] and bloom overlap of a group's best pollen source: nearness and overlap weighed together."""
+    outside, catalogue, filler = parts.site.pollen_nearby, parts.catalogue, parts.filler
     group = groups[index]
     heat = catalogue.get("cultivar", group.cultivar, Phenology, path).bloom_heat
 
@@ -399,7 +396,7 @@ def _pollen(
         )
     found.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
-    return max(found, key=lambda each: each[1] * math.exp(-each[0] / POLLEN_REACH))
+    return max(found, key=lambda each: each[1] * math.exp(-each[0] / parts.pollen_reach))
 
 
 def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str, warnings: list[str]) -> None:

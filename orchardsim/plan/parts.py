@@ -36,6 +36,8 @@ class FarmParts:
     rates: WorkRates
     support: SupportDesign
     support_rates: SupportRates
+    pollen_reach: float
+    """m; distance over which a pollen source's worth falls to 1/e."""
 
 
 def first_stated(*values: Any) -> Any:

@@ -15,13 +15,10 @@ NEIGHBOUR_DISTANCE: Final = 40.0
 """m; assumed distance to another block's trees, whose place within the farm a plan does not state."""
 OUTSIDE_OVERLAP: Final = 0.8
 """Share of a bloom that pollen sources off the plan cover; assumption: some other apple or crab is in bloom then."""
-POLLEN_REACH: Final = 30.0
-"""m; distance over which a source's worth falls to 1/e when a group's best source is chosen (assumption)."""
 FIXED: Final = (
     ("overlap_span", OVERLAP_SPAN, "K day", "difference in heat to bloom at which two blooms no longer meet"),
     ("neighbour_distance", NEIGHBOUR_DISTANCE, "m", "distance to another block's trees"),
     ("outside_overlap", OUTSIDE_OVERLAP, "1", "share of a bloom that pollen sources off the plan cover"),
-    ("pollen_reach", POLLEN_REACH, "m", "distance by which pollen sources are ranked"),
 )
 """Constants that a plan cannot state, as they are listed among its assumptions: key, value, unit, meaning."""
 MOST_TREES: Final = 4000
