@@ -124,7 +124,6 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         support=sections["support"],
         support_rates=sections["support_rates"],
         pollen_reach=sections["physiology"].pollen_reach,
-        pollen_reach=sections["physiology"].pollen_reach,
     )
     blocks, warnings = resolve_blocks(table.block, parts)
     unpriced = [name for name in sold if name not in sections["market"].fruit]
