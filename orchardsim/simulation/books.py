@@ -52,9 +52,3 @@ def check_ledger(items: Array, net: Array) -> None:
     gap = np.abs(items.sum(axis=-1) - net)
     if (gap > 1e-9 * np.maximum(np.abs(items).sum(axis=-1), 1.0)).any():
         raise IdentityError("ledger: the items do not sum to the net cash flow")
-
-
-def check_totals(name: str, from_log: float, from_results: float) -> None:
-    """A total of the event log equals the total of the results, to 1e-9 of it."""
-    if abs(from_log - from_results) > 1e-9 * max(1.0, abs(from_results)):
-        raise IdentityError(f"{name}: the event log says {from_log:g}, the results say {from_results:g}")
