@@ -13,7 +13,7 @@ from orchardsim.economy.blocks import BlockMoney, inherited_area
 from orchardsim.economy.finance import annuity_factor, level_payment
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.parameters import Costs, Finance, Tax
-from orchardsim.economy.payments import growth
+from orchardsim.economy.payments import growth, lending_rates
 
 Array = NDArray[np.float64]
 
@@ -78,12 +78,15 @@ def run_account(
     Notes
     -----
     Interest of a quarter is charged on the credit drawn at the end of the quarter before, at
-    (1 + rate)^(1/4) - 1. The term loan is drawn at the start and paid in level amounts at each year's end. Income
+    (1 + rate)^(1/4) - 1; in a real basis the rates are the lender's less inflation
+    (:func:`orchardsim.economy.payments.lending_rates`).
+
+    The term loan is drawn at the start and paid in level amounts at each year's end. Income
     tax falls due in the last quarter on income less interest and depreciation; losses are carried forward if so set.
     """
     trials, years, quarters = cash.shape
-    quarterly = (1.0 + finance.loan_rate) ** (1.0 / quarters) - 1.0
-    term_rate = finance.term_loan_rate or finance.loan_rate
+    credit_rate, term_rate = lending_rates(finance)
+    quarterly = (1.0 + credit_rate) ** (1.0 / quarters) - 1.0
     payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
     balance, debt, interest, tax = (np.zeros((trials, years, quarters)) for _ in range(4))
     principals = np.zeros(years)

@@ -19,6 +19,7 @@ from orchardsim.economy.finance import (
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import Ledger
 from orchardsim.economy.parameters import Finance
+from orchardsim.economy.payments import lending_rates
 
 Array = NDArray[np.float64]
 CAPITAL = [ITEM[name] for name in CAPITAL_ITEMS]
@@ -123,7 +124,7 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         irr=internal.rate,
         irr_roots=internal.roots,
         irr_without_remaining_value=irr(flows).rate,
-        mirr=mirr(with_value, finance.loan_rate, reinvest),
+        mirr=mirr(with_value, lending_rates(finance)[0], reinvest),
         payback_year=payback_year(net),
         discounted_payback_year=discounted_payback_year(rate, flows),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),

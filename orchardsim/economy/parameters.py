@@ -223,10 +223,15 @@ class Insurance:
 
 @dataclass(frozen=True)
 class Finance:
-    """Money terms (plan table ``[finance]``). All rates are in the plan's basis, real or nominal."""
+    """Money terms (plan table ``[finance]``).
+
+    ``discount_rate`` and ``reinvest_rate`` are in the plan's basis, real or nominal. ``loan_rate`` and
+    ``term_loan_rate`` are what a lender quotes, nominal; in a real basis inflation is taken off them. Who states real
+    loan rates states ``inflation`` 0 as well.
+    """
 
     discount_rate: float = parameter("1/year", "rate at which later money counts less", low=-0.9, high=1)
-    loan_rate: float = parameter("1/year", "rate on the running credit", low=0, high=1)
+    loan_rate: float = parameter("1/year", "rate on the running credit, as quoted (nominal)", low=0, high=1)
     price_year: int = parameter("1", "year in whose money all amounts are stated", low=1950, high=2150)
     planned_removal_leaf: int = parameter("leaf", "leaf at the end of which a block is to be pulled", low=2, high=120)
     deposit_share: float = parameter("1", "share of the tree price paid when ordered", low=0, high=1)
@@ -239,14 +244,18 @@ class Finance:
     loan_amount: float = parameter("money", "term loan drawn at the start", low=0, default=0.0)
     loan_years: int = parameter("year", "years of level payments on the term loan", low=1, high=40, default=10)
     term_loan_rate: float = parameter(
-        "1/year", "rate on the term loan; 0: as the running credit", low=0, high=1, default=0.0
+        "1/year", "rate on the term loan, as quoted (nominal); 0: as the running credit", low=0, high=1, default=0.0
     )
     reinvest_rate: float = parameter(
         "1/year", "rate at which surpluses grow, for the modified rate of return", low=0, high=1, default=0.0
     )
     basis: str = parameter("text", "how money counts", allowed=("real", "nominal"), default="real")
     inflation: float = parameter(
-        "1/year", "growth of all prices, costs and wages where the basis is nominal", low=-0.1, high=0.5, default=0.0
+        "1/year",
+        "growth of all prices, costs and wages where the basis is nominal; taken off loan rates where it is real",
+        low=-0.1,
+        high=0.5,
+        default=0.0,
     )
     remaining_years: int = parameter(
         "year", "last years whose mean margin gives the remaining value", low=1, high=15, default=5

@@ -19,6 +19,28 @@ def growth(rate: float, finance: Finance, years: int) -> Array:
     return ((1.0 + rate) * (1.0 + inflation)) ** np.arange(years, dtype=float)
 
 
+def lending_rates(finance: Finance) -> tuple[float, float]:
+    """Rates of the running credit and of the term loan in the plan's basis [1/year].
+
+    Lenders quote nominal rates; where the basis is real, (1 + rate) / (1 + inflation) - 1 is charged (Fisher's
+    relation), since inflation pays back part of the debt. The level payments of a term loan then are level in real
+    money, where a lender's are level in nominal money: their sum is worth the same, the first ones are too low.
+
+    Examples
+    --------
+    >>> from orchardsim.economy.parameters import Finance
+    >>> terms = Finance(0.05, 0.0635, 2024, 25, 0.3, 7, inflation=0.023)
+    >>> [round(rate, 4) for rate in lending_rates(terms)]
+    [0.0396, 0.0396]
+    """
+    inflation = finance.inflation if finance.basis == "real" else 0.0
+    credit, term = (
+        (1.0 + rate) / (1.0 + inflation) - 1.0
+        for rate in (finance.loan_rate, finance.term_loan_rate or finance.loan_rate)
+    )
+    return credit, term
+
+
 def paid_with_deposit(ordered: Array, delivered: Array, price: float, deposit_share: float) -> Array:
     """Yearly payment for trees of which a share is paid when ordered, the rest on delivery [money].
 

@@ -24,13 +24,13 @@ def test_account_follows_the_ledger_quarter_by_quarter() -> None:
     np.testing.assert_allclose(np.diff(balance, axis=1), net[:, 1:] - 1_000.0, rtol=1e-9, atol=1e-6)
     np.testing.assert_allclose(balance[:, 0], 20_000 + net[:, 0] - 1_000.0)
     interest = -item(ledger, "interest").reshape(3, -1)
-    rate = (1 + terms.loan_rate) ** 0.25 - 1
+    rate = ((1 + terms.loan_rate) / (1 + terms.inflation)) ** 0.25 - 1
     np.testing.assert_allclose(interest[:, 1:], rate * np.maximum(-balance[:, :-1], 0), rtol=1e-12, atol=1e-9)
 
 
 def test_a_term_loan_closes() -> None:
     """Principal paid back in full; yearly interest as numpy-financial's ipmt gives it."""
-    terms = finance(opening_cash=1e7, loan_amount=50_000.0, loan_years=8, term_loan_rate=0.06)
+    terms = finance(opening_cash=1e7, loan_amount=50_000.0, loan_years=8, term_loan_rate=0.06, inflation=0.0)
     ledger, found = run(f=terms)
     assert ledger.debt[:, 7, 3] == pytest.approx(0.0, abs=1e-6)
     assert ledger.debt[:, 0, 0] == pytest.approx(50_000.0)
@@ -44,6 +44,14 @@ def test_a_term_loan_closes() -> None:
     cover = found.debt_service_cover[:, 5]
     np.testing.assert_allclose(cover, ledger.project_cash_flow()[:, 5] / payment, rtol=1e-9)
     assert np.isnan(found.debt_service_cover[:, 12]).all()
+
+
+def test_a_real_loan_rate_is_the_quoted_one_less_inflation() -> None:
+    """Fisher's relation: 8 % quoted at 3 % inflation is 1.08 / 1.03 - 1 = 4.854 % real; nominal money pays the 8 %."""
+    cash, nothing = np.array([[[-100.0, 0.0, 0.0, 0.0], [0.0] * 4]]), np.zeros((1, 2))
+    for basis, expected in (("real", 100 * 1.08 / 1.03), ("nominal", 108.0)):
+        terms = finance(loan_rate=0.08, inflation=0.03, basis=basis)
+        assert run_account(cash, nothing, nothing, terms).balance[0, 1, 0] == pytest.approx(-expected)
 
 
 def test_payback_is_of_the_summed_net_cash_flow() -> None:
@@ -147,7 +155,7 @@ def test_smallest_reserve_by_hand() -> None:
     cash = np.array([[[-100.0, 0.0, 40.0, 80.0]]])
     nothing = np.zeros((1, 1))
     for line, rate, expected in ((0.0, 0.12, 100.0), (50.0, 0.0, 50.0), (50.0, 0.12, 100 - 50 / 1.12**0.25)):
-        terms = finance(credit_line=line, loan_rate=rate)
+        terms = finance(credit_line=line, loan_rate=rate, inflation=0.0)
         assert reserve_needed(cash, nothing, nothing, terms)[0] == pytest.approx(expected, abs=1e-6)
 
 
@@ -172,12 +180,14 @@ def test_establishment_cost_is_the_present_value_of_its_items() -> None:
 def test_remarks_say_what_will_surprise() -> None:
     blocks, m = [block()], market()
     quiet = dataclasses.replace(costs(), narrow_machines=30_000.0)
-    assert money_remarks(blocks, quiet, m, finance(), 20) == []
+    assert money_remarks(blocks, quiet, m, finance(inflation=0.0), 20) == []
+    (said,) = money_remarks(blocks, quiet, m, finance(), 20)
+    assert "6.35%" in said and "3.96%" in said and "2.30%" in said
     loud = money_remarks(
         [block(), block("old", year_planted=-30), block("new", year_planted=17)],
         costs(),
         m,
-        finance(credit_line=5_000.0, basis="nominal", insurance=Insurance()),
+        finance(credit_line=5_000.0, basis="nominal", inflation=0.0, insurance=Insurance()),
         20,
     )
     for words in (

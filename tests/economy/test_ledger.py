@@ -207,9 +207,10 @@ def test_a_binding_wage_floor_is_remarked() -> None:
     """400 kg bins at 100 kg an hour: 4 h x 20 = 80 a bin by the hour against 40 by the piece, that is 10 an hour."""
     blocks = [block()]
     c = dataclasses.replace(costs(), bin_mass=400.0, wage_picking=20.0, picking_bin=40.0, narrow_machines=1.0)
-    slow = money_remarks(blocks, c, market(), finance(), 20, picking_rate=100.0)
+    terms = finance(inflation=0.0)
+    slow = money_remarks(blocks, c, market(), terms, 20, picking_rate=100.0)
     assert len(slow) == 1 and "10 per hour" in slow[0] and "80 per bin" in slow[0]
-    assert money_remarks(blocks, c, market(), finance(), 20, picking_rate=200.0) == []
+    assert money_remarks(blocks, c, market(), terms, 20, picking_rate=200.0) == []
 
 
 def test_unpriced_family_hours_save_their_wages() -> None:
@@ -309,7 +310,7 @@ def test_nominal_and_real_agree() -> None:
     cash = {name: dataclasses.replace(outlet, paid=(1.0,)) for name, outlet in m.outlets.items()}
     m = dataclasses.replace(m, outlets=cash)
     blocks = [block()]
-    real = finance(deposit_share=0.0)
+    real = finance(deposit_share=0.0, inflation=0.0)
     nominal = finance(
         deposit_share=0.0, basis="nominal", inflation=0.03, discount_rate=1.05 * 1.03 - 1, loan_rate=1.0635 * 1.03 - 1
     )
