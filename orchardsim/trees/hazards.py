@@ -230,7 +230,7 @@ class Hazards:
         "1", "share of the trees in the stretch that are lost (assumption)", low=0, high=0.99, default=0.5
     )
     collapse_reference_spacing: float = parameter(
-        "m", "distance between line posts to which the collapse rate belongs; it goes with the square of the plan's own "
+        "m", "distance between line posts to which the collapse rate belongs; it goes with the square of the plan's "
         "(assumption)",
         low=2, high=30, default=10.0,
     )
