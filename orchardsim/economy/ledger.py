@@ -26,7 +26,7 @@ from orchardsim.economy.items import (
     TASK_QUARTERS,
 )
 from orchardsim.economy.parameters import OUTLETS, Costs, Finance, Market
-from orchardsim.economy.payments import by_leaf, growth, paid_with_deposit, spread, spread_payments
+from orchardsim.economy.payments import by_leaf, growth, paid_with_deposit, spread, spread_payments, young_share
 from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, sell
 
 Array = NDArray[np.float64]
@@ -151,8 +151,9 @@ def _yearly_costs(
         def pay(item: str, yearly: Array, quarters: Sequence[float] | Array, row: int = row) -> None:
             flows[:, :, :, row, ITEM[item]] -= spread(np.atleast_2d(yearly * index), np.asarray(quarters))
 
-        pay("materials", by_leaf(costs.materials, leaf) * planted, MATERIAL_QUARTERS)
-        pay("upkeep", grown * costs.machine_running * planted, TASK_QUARTERS["upkeep"])
+        share = young_share(leaf, (geometry.trees - geometry.extra_trees) / planted, costs)
+        pay("materials", by_leaf(costs.materials, leaf) * share * planted, MATERIAL_QUARTERS)
+        pay("upkeep", grown * costs.machine_running * share * planted, TASK_QUARTERS["upkeep"])
         pay("overhead", grown * costs.overhead_area * gross, even)
         pay("land_charge", held * costs.land_charge * gross, even)
         pay("water_and_fuel", quantities.irrigation_depth[:, :, row] * planted * costs.water, (0, 0.2, 0.8, 0))

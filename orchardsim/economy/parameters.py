@@ -58,6 +58,11 @@ class Costs:
     # Each year
     materials: tuple[float, ...] = parameter("money/m2/year", "sprays, fertilizer, herbicide, bees by leaf", low=0)
     machine_running: float = parameter("money/m2/year", "fuel, repair and hire of machines, or contract work", low=0)
+    young_density: float = parameter(
+        "tree/m2", "trees per area from which the first leaves' materials and machines cost in full", low=0.005, high=1
+    )
+    young_least: float = parameter("1", "least share of that cost in leaf 1 of a wide planting", low=0, high=1)
+    young_leaves: int = parameter("leaf", "leaf from which a wide planting costs in full", low=2, high=40)
     water: float = parameter("money/m2/mm", "irrigation water and pumping", low=0)
     propane: float = parameter("money/L", "fuel of wind machines", low=0)
     heating_oil: float = parameter("money/L", "fuel of orchard heaters", low=0)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import QUARTERS
-from orchardsim.economy.parameters import Finance
+from orchardsim.economy.parameters import Costs, Finance
 
 Array = NDArray[np.float64]
 
@@ -68,6 +68,26 @@ def by_leaf(values: Sequence[float], leaf: NDArray[np.int64]) -> Array:
     """Value of each leaf, the last holding on; 0 before leaf 1 and after removal."""
     table = np.asarray(values, dtype=float)
     return np.where(leaf >= 1, table[np.clip(leaf - 1, 0, len(table) - 1)], 0.0)
+
+
+def young_share(leaf: NDArray[np.int64], density: float, costs: Costs) -> Array:
+    """Share of the yearly materials and machine cost that a planting's first leaves ask for [1].
+
+    A sprayer, a spreader and a herbicide boom dose young trees by the tree; much of a wide planting's land still is
+    alley. The share in leaf 1 is trees per area over ``young_density``, at least ``young_least`` and at most 1; it
+    rises evenly to 1 in leaf ``young_leaves``, so that the cost of a grown planting does not depend on its spacing
+    (assumption).
+
+    Parameters
+    ----------
+    leaf : (year,) int
+    density : float [tree/m2]
+    costs : Costs
+    """
+    first = min(max(density / costs.young_density, costs.young_least), 1.0)
+    grown = np.clip((leaf - 1) / (costs.young_leaves - 1), 0.0, 1.0)
+    share: Array = first + (1.0 - first) * grown
+    return share
 
 
 def spread(yearly: Array, quarters: Sequence[float] | Array) -> Array:

@@ -43,7 +43,7 @@ def fill(cls: type, table: dict[str, Any]) -> Any:
         for part in np.atleast_1d(values[name]):
             assert info.low is None or part >= info.low, name
             assert info.high is None or part <= info.high, name
-    for name in ("price_year", "planned_removal_leaf", "mature_leaf"):
+    for name in ("price_year", "planned_removal_leaf", "mature_leaf", "young_leaves"):
         if name in values:
             values[name] = int(values[name])
     return cls(**values)

@@ -133,6 +133,22 @@ def test_a_bearing_year_by_hand() -> None:
     np.testing.assert_allclose(first[:, ITEM["replacement_trees"]], 0.02 * trees * c.spare_upkeep)
 
 
+def test_a_wide_plantings_first_leaves_cost_less() -> None:
+    """600 trees/ha of a reference of 1,500: 0.4 in leaf 1, half way to 1 in leaf 6 of 11, in full from leaf 11 on."""
+    c = dataclasses.replace(costs(), young_density=0.15, young_least=0.2, young_leaves=11)
+    wide, close = block(row_spacing=5.0, tree_spacing=10 / 3), block(row_spacing=5.0, tree_spacing=1.0)
+    found, full = (-run([each], c=c)[0].yearly()[0, :, 0, ITEM["materials"]] for each in (wide, close))
+    np.testing.assert_allclose((found / full)[[0, 5, 10, 15]], [0.4, 0.7, 1.0, 1.0], rtol=1e-9)
+    area = close.geometry.planted_area
+    np.testing.assert_allclose(full[:4], np.array(c.materials[:4]) * area)
+    sparse = -run([block(row_spacing=5.0, tree_spacing=15.0)], c=c)[0].yearly()[0, :, 0, ITEM["materials"]]
+    assert sparse[0] == pytest.approx(0.2 * full[0])
+    floored = dataclasses.replace(c, machine_running=2 * c.machine_running)
+    dearer = run([wide], c=c)[0].yearly() - run([wide], c=floored)[0].yearly()
+    more = dearer[0, :, 0, ITEM["upkeep"]]
+    np.testing.assert_allclose(more[[0, 10]], np.array([0.4, 1.0]) * c.machine_running * area, rtol=1e-9)
+
+
 def test_land_is_charged_from_its_year_on() -> None:
     ledger, _ = run([block(year_planted=4, land_from_year=2)])
     charge = -item(ledger, "land_charge").sum(axis=2)[0]
