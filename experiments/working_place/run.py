@@ -1,0 +1,110 @@
+"""The orchard as a working place: losses of two stocks in the same seasons, and one year's calendar of work.
+
+``python experiments/working_place/run.py [--out DIR]`` prints two tables and writes them as ``working_place.txt``. The
+losses are those of Gala on M.9 and on G.41, planted row beside row at a place with fire blight weather; the calendar
+is that of one trial of the demo plan in its sixth leaf, taken from the yard's event log, whose sums are checked.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import orchardsim
+from orchardsim.core.calendar import date_text
+from orchardsim.core.labels import CAUSES
+from orchardsim.core.streams import Streams
+from orchardsim.operations.log import season_calendar
+from orchardsim.operations.yard import Yard
+from orchardsim.simulation.seasons import build_library
+from orchardsim.simulation.tile import Tile
+from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.yards import open_yards
+from orchardsim.trees.losses import dispersion
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+LEAVES = ((1, 1), (2, 5), (6, 10), (11, 19))
+TRIALS, YEARS, CALENDAR_YEAR = 100, 20, 6
+
+
+def demo_table() -> dict[str, Any]:
+    """The demo plan as a table."""
+    return tomllib.loads((CONFIGS / "demo.toml").read_text(encoding="utf-8"))
+
+
+def losses_of_two_stocks(trials: int) -> list[str]:
+    """Trees lost by cause and leaf on a susceptible and a resistant stock, in the same rows and seasons."""
+    table = demo_table()
+    table["block"][0]["group"] = [
+        {"name": stock, "rows": 6, "cultivar": "Gala", "rootstock": stock} for stock in ("M.9", "G.41")
+    ]
+    plan = orchardsim.load_plan(table, base=CONFIGS)
+    results = orchardsim.simulate(plan, trials=trials, years=YEARS, seed=1, jobs=2)
+    planted = float(results.trees_planted.isel(trial=0).sum("year").isel(block=0))
+    lines = [f"Trees lost of {planted:.0f} planted, mean of {trials} trials (± standard error), Gala, same seasons"]
+    lines.append(f"{'cause':20s}" + "".join(f"{f'leaf {a}-{b}' if a != b else f'leaf {a}':>15s}" for a, b in LEAVES))
+    for label in plan.labels:
+        lost = results.trees_lost.sel(block=label)
+        lines.append(f"on {label.split('/')[1]}")
+        for cause in (*CAUSES, "all"):
+            own = lost.sum("cause") if cause == "all" else lost.sel(cause=cause)
+            cells = []
+            for first, last in LEAVES:
+                sums = own.isel(year=slice(first, last + 1)).sum("year").values
+                cells.append(f"{sums.mean():8.1f} ± {sums.std(ddof=1) / np.sqrt(trials):4.1f}")
+            if float(own.sum()) > 0:
+                lines.append(f"  {cause.replace('_', ' '):18s}" + "".join(f"{cell:>15s}" for cell in cells))
+        yearly = dispersion(lost.sum("cause").values[:, 2:], planted)
+        lines.append(f"  variance over mean of a year's losses: {yearly.variance_to_mean:.1f} (1 if trees died alone)")
+    return lines
+
+
+class TracedTile(Tile):
+    """A tile whose yards keep their event log."""
+
+    def _open_yards(self) -> list[Yard]:
+        usual = open_yards(self.plan, self.streams, self.trials, self.years)
+        return [Yard(yard.parameters, yard.labels, yard.draws, trace=True) for yard in usual]
+
+
+def calendar_of_a_year() -> list[str]:
+    """Who did what, where and when in one year of one trial of the demo, and what was left undone."""
+    plan = orchardsim.load_plan(CONFIGS / "demo.toml")
+    streams = Streams(1)
+    library = build_library(plan, streams, range(1), YEARS, "sampled")
+    totals = Totals(1, YEARS, plan.labels)
+    tile = TracedTile(plan, library, streams, range(1), YEARS, totals, 0)
+    tile.run()
+    log = tile.yards[0].log
+    assert log is not None
+    leaf = plan.blocks[0].leaf(CALENDAR_YEAR)
+    season = int(library.sample.seasons.harvest_year[library.sample.pick[0, CALENDAR_YEAR]])
+    lines = [f"Calendar of year {CALENDAR_YEAR} (leaf {leaf}, the season of {season} again), one trial of the demo"]
+    lines.append(f"{'from':8s}{'to':8s}{'task':18s}{'where':20s}{'who':12s}{'hours':>8s}{'undone':>8s}")
+    latitude = plan.weather.latitude
+    for line in season_calendar(log, CALENDAR_YEAR):
+        lines.append(
+            f"{date_text(line.first_day, latitude):8s}{date_text(line.last_day, latitude):8s}"
+            f"{line.task.replace('_', ' '):18s}{line.label:20s}{line.crew:12s}{line.hours:8.1f}{line.undone:8.1f}"
+        )
+    return lines
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--trials", type=int, default=TRIALS)
+    parser.add_argument("--out", type=Path, help="folder for working_place.txt")
+    options = parser.parse_args()
+    text = "\n".join([*losses_of_two_stocks(options.trials), "", *calendar_of_a_year()])
+    print(text)
+    if options.out is not None:
+        options.out.mkdir(parents=True, exist_ok=True)
+        (options.out / "working_place.txt").write_text(text + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
