@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import argparse
+import re
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     import numpy as np
 
+    from orchardsim.core.units import Display
     from orchardsim.report.weather_history import WeatherHistory
     from orchardsim.weather.history import WeatherReport
 
 DEFAULT_CULTIVARS = ("Gala", "Honeycrisp")
 BUNDLED = "bundled"
+MOST_YEARS: Final = 6
+"""Years with too little chill that are named, worst first."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,6 +45,7 @@ def execute(options: argparse.Namespace) -> int:
     import sys
 
     from orchardsim.core.errors import InputError
+    from orchardsim.core.units import display
     from orchardsim.plan.catalogue import built_in
     from orchardsim.report.weather_history import weather_history
     from orchardsim.season.parameters import Phenology
@@ -56,9 +61,11 @@ def execute(options: argparse.Namespace) -> int:
         raise InputError(str(options.out), "holds a weather page; allowed: another folder, or --force to write over it")
     names = options.cultivar or list(DEFAULT_CULTIVARS)
     cultivars = {name: built_in("cultivar", name, Phenology, "--cultivar") for name in names}
-    print(f"reading {path.name}", file=sys.stderr)
+    name = f"bundled station record ({path.name})" if options.file == BUNDLED else path.name
+    print(f"reading {name}", file=sys.stderr)
     found = weather_report(path, options.latitude)
-    print("\n".join(_report_lines(path.name, found)))
+    units = display(options.units)
+    print("\n".join(_report_lines(name, found, units)))
     if found.baseline_years == (0, 0):
         return 0
     latitude = found.latitude
@@ -69,13 +76,13 @@ def execute(options: argparse.Namespace) -> int:
         seasons,
         cultivars,
         baseline_harvest_years(settings, found.table),
-        title=f"Weather record {path.name}",
+        title=f"Weather record: {name}",
         station=found.record.station,
         units=options.units,
         quality=found.quality.lines(),
         notes=found.notes,
     )
-    print("\n".join(_bloom_lines(history)))
+    print("\n".join(_bloom_lines(history, units)))
     if options.out is None:
         print("\nNothing was saved; add --out DIR for the page with pictures.")
         return 0
@@ -86,7 +93,7 @@ def execute(options: argparse.Namespace) -> int:
     return 0
 
 
-def _report_lines(name: str, found: WeatherReport) -> list[str]:
+def _report_lines(name: str, found: WeatherReport, units: Display) -> list[str]:
     """Quality, climate, frost dates and trend."""
     import numpy as np
 
@@ -96,18 +103,19 @@ def _report_lines(name: str, found: WeatherReport) -> list[str]:
     record, climate, latitude = found.record, found.climate, found.latitude
     lines = [f"{name}: {record.date[0]} to {record.date[-1]}, {found.yearly_year.size} complete seasons"]
     lines += ["", "Quality"]
-    lines += [f"  {line}" for line in found.quality.lines()] or ["  nothing doubtful found"]
-    lines += [f"  {line}" for line in found.notes]
+    lines += [f"  {_in_words(line, units)}" for line in found.quality.lines()] or ["  nothing doubtful found"]
+    lines += [f"  {_in_words(line, units)}" for line in found.notes]
     head = "          " + "".join(f"{month:>7}" for month in MONTH_NAMES)
-    lines += ["", "Monthly climate (degC; rain in mm)", head]
+    depth = "inches" if units.system == "us" else units.depth.unit
+    lines += ["", f"Monthly climate ({units.temperature_unit}; rain in {depth})", head]
     rows = {
-        "minimum": climate.temperature_min,
-        "maximum": climate.temperature_max,
-        "lowest": climate.lowest,
-        "highest": climate.highest,
+        "minimum": units.temperature(climate.temperature_min),
+        "maximum": units.temperature(climate.temperature_max),
+        "lowest": units.temperature(climate.lowest),
+        "highest": units.temperature(climate.highest),
     }
     if climate.rain is not None:
-        rows["rain"] = climate.rain
+        rows["rain"] = units.depth.of(climate.rain)
     for title, values in rows.items():
         lines.append(f"  {title:8s}" + "".join(f"{value:7.1f}" for value in values))
     if climate.rain is None:
@@ -118,39 +126,73 @@ def _report_lines(name: str, found: WeatherReport) -> list[str]:
             known = days[np.isfinite(days)]
             if known.size:
                 points = ", ".join(date_text(day, latitude) for day in np.percentile(known, [0, 50, 100]))
-                lines.append(f"  {dates.level:5.1f} degC, {title:15s}: {points}")
-    low, high = found.trend_min, found.trend_max
+                lines.append(f"  {units.temperature(dates.level):5.1f} {units.temperature_unit}, {title:15s}: {points}")
+    change = [
+        f"{title} {units.temperature_difference(10 * trend.slope):+.2f} ± "
+        f"{units.temperature_difference(10 * trend.standard_error):.2f}"
+        for title, trend in (("minimum", found.trend_min), ("maximum", found.trend_max))
+    ]
     lines += [
         "",
-        f"Trend of the yearly mean, last {min(30, found.yearly_year.size)} complete seasons: minimum "
-        f"{10 * low.slope:+.2f} ± {10 * low.standard_error:.2f}, maximum {10 * high.slope:+.2f} ± "
-        f"{10 * high.standard_error:.2f} K per decade (± one standard error)",
+        f"Trend of the yearly mean, last {min(30, found.yearly_year.size)} complete seasons: {', '.join(change)} "
+        f"{units.temperature_unit} per decade (± one standard error)",
     ]
     return lines
 
 
-def _bloom_lines(history: WeatherHistory) -> list[str]:
-    """Bloom and the frost kill that past years would have brought."""
+def _in_words(line: str, units: Display) -> str:
+    """A line on the record's quality with its temperatures in the shown scale."""
+    for name, words in (("temperature_min", "daily minimum"), ("temperature_max", "daily maximum")):
+        line = line.replace(name, words)
+
+    def shown(match: re.Match[str]) -> str:
+        return f"{units.temperature(float(match[1])):.1f} {units.temperature_unit}"
+
+    return re.sub(r"(-?\d+(?:\.\d+)?) degC", shown, line)
+
+
+def _offset_text(offset: float, units: Display) -> str:
+    """How cold the nights of a place are beside the station's."""
+    if offset == 0:
+        return "nights as at the station"
+    degrees = f"{abs(units.temperature_difference(offset)):.2g} {units.temperature_unit}"
+    return f"nights {degrees} {'colder' if offset < 0 else 'warmer'} than the station"
+
+
+def _bloom_lines(history: WeatherHistory, units: Display) -> list[str]:
+    """Bloom, seasons with too little chill, and the frost kill that past years would have brought."""
     import numpy as np
 
     from orchardsim.core.calendar import date_text
 
     first, last = history.baseline_years
-    inside = (history.harvest_year >= first) & (history.harvest_year <= last)
+    inside = history.in_baseline
     lines = ["", f"Bloom and frost; a run draws its seasons from {first} to {last} unless the plan says otherwise"]
     for place, name in enumerate(history.cultivars):
         bloom = history.bloom_day[place]
-        dates = [date_text(day, history.latitude) for day in np.percentile(bloom, [0, 50, 100])]
+        dates = [date_text(day, history.latitude) for day in np.percentile(bloom, [5, 50, 95])]
         lines.append(
-            f"  {name}: full bloom {dates[0]} to {dates[2]}, middle {dates[1]}; standard deviation "
-            f"{np.std(bloom, ddof=1):.1f} days"
+            f"  {name}: full bloom {dates[0]} to {dates[2]} in nine years of ten, middle {dates[1]}; standard "
+            f"deviation {np.std(bloom, ddof=1):.1f} days"
         )
+        short = np.flatnonzero(history.chill_fraction[place] < 1)
+        if short.size:
+            shown = short[np.argsort(history.chill_fraction[place, short], kind="stable")][:MOST_YEARS]
+            years = ", ".join(
+                f"{history.harvest_year[year]} ({history.chill_fraction[place, year]:.0%} of the need, bloom "
+                f"{date_text(bloom[year], history.latitude)})"
+                for year in shown
+            )
+            more = f" and {short.size - MOST_YEARS} more" if short.size > MOST_YEARS else ""
+            lines.append(f"    too little winter chill in {short.size} of {bloom.size} years: {years}{more}")
+        else:
+            lines.append(f"    winter chill was enough in all {bloom.size} years")
         for column, offset in enumerate(history.night_offsets):
             kill = history.frost_kill[place, column]
             lines.append(
-                f"    nights {offset:+.0f} K of the station: more than 30 % of blossoms killed in "
-                f"{_share(kill[inside], 0.3)} of those years and {_share(kill, 0.3)} of the whole record; more than "
-                f"90 % in {_share(kill[inside], 0.9)} and {_share(kill, 0.9)}"
+                f"    {_offset_text(offset, units)}: more than 30 % of blossoms killed in {_share(kill[inside], 0.3)} "
+                f"of those years and {_share(kill, 0.3)} of the whole record; more than 90 % in "
+                f"{_share(kill[inside], 0.9)} and {_share(kill, 0.9)}"
             )
     return lines
 

@@ -58,6 +58,8 @@ class WeatherHistory:
     night_offsets : tuple of float [K]
     chill_portions, utah_units : float array, (year,)
     heat : float array, (year,) [K day]
+    chill_fraction : float array, (cultivar, year) [1]
+        Chill received before bud break over the cultivar's need, at most 1.
     quality, notes : tuple of str
         One line each.
     """
@@ -81,6 +83,7 @@ class WeatherHistory:
     chill_portions: Floats
     utah_units: Floats
     heat: Floats
+    chill_fraction: Floats
     quality: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -152,6 +155,7 @@ def weather_history(
         chill_portions=drivers[0].chill_portions,
         utah_units=drivers[0].utah_units,
         heat=degree_days_sine(low[:, HEAT_SPAN], high[:, HEAT_SPAN], HEAT_BASE).sum(axis=1),
+        chill_fraction=np.stack([each.chill_fraction for each in drivers[::step]]),
         quality=tuple(quality),
         notes=tuple(notes),
     )

@@ -5,6 +5,9 @@ from __future__ import annotations
 import pytest
 
 from orchardsim.cli.main import main
+from orchardsim.weather.bundled import bundled_record_path
+from orchardsim.weather.parameters import WeatherSettings
+from orchardsim.weather.sampling import whole_record_windows
 
 
 def test_the_bundled_record_is_described(capsys, tmp_path):
@@ -17,6 +20,35 @@ def test_the_bundled_record_is_described(capsys, tmp_path):
     assert (out / "weather.html").is_file()
     assert main(["weather", "bundled", "--latitude", "34.68", "--out", str(out)]) == 2
     assert "--force" in capsys.readouterr().err
+
+
+def test_us_units_reach_the_terminal(capsys):
+    assert main(["weather", "bundled", "--latitude", "34.68"]) == 0
+    metric = capsys.readouterr().out
+    assert main(["weather", "bundled", "--latitude", "34.68", "--units", "us"]) == 0
+    text = capsys.readouterr().out
+    assert "bundled station record" in text
+    for word in ("degC", "°C", " K ", "mm"):
+        assert word not in text
+    # 0 degC is 32 degF, 1 K is 1.8 degF (exact); -57.8 degC is 72 degF below zero
+    for words in ("32.0 °F, last in spring", "nights 1.8 °F colder than the station", "1936-07-18 (-72.0 °F)"):
+        assert words in text
+    rows = [next(line for line in each.splitlines() if line.startswith("  minimum")) for each in (metric, text)]
+    low, high = ([float(cell) for cell in row.split()[1:]] for row in rows)
+    assert high == pytest.approx([1.8 * value + 32 for value in low], abs=0.15)
+
+
+def test_seasons_with_too_little_chill_are_told_apart_from_the_usual_bloom(capsys):
+    assert main(["weather", "bundled", "--latitude", "34.68", "--cultivar", "Gala"]) == 0
+    text = capsys.readouterr().out
+    assert "in nine years of ten" in text
+    line = next(line for line in text.splitlines() if "too little winter chill" in line)
+    # Told by plain means of minimum and maximum: the worst winter for chill is the warmest, November to February.
+    seasons = whole_record_windows(WeatherSettings(latitude=34.68, record=bundled_record_path()))
+    winter = slice(31, 151)
+    warmth = (seasons.temperature_min[:, winter] + seasons.temperature_max[:, winter]).mean(axis=1) / 2
+    warmest = seasons.harvest_year[warmth.argmax()]
+    assert line.split("years: ")[1].startswith(f"{warmest} (")
 
 
 @pytest.mark.parametrize(
