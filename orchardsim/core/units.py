@@ -46,11 +46,14 @@ def registry() -> pint.UnitRegistry:
     """
     import pint
 
-    units: Any = pint.UnitRegistry(
-        autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[unit_text]
-    )
+    units: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[unit_text])
     for name, plural in (
-        ("tree", "trees"), ("box", "boxes"), ("bin", "bins"), ("leaf", "leaves"), ("post", "posts"), ("row", "rows"),
+        ("tree", "trees"),
+        ("box", "boxes"),
+        ("bin", "bins"),
+        ("leaf", "leaves"),
+        ("post", "posts"),
+        ("row", "rows"),
     ):
         units.define(f"{name} = [{name}_count] = _ = {plural}")
     units.define("fruit = [] = _ = fruits")
@@ -177,9 +180,21 @@ def _kind(unit: str, currency: str | None) -> str:
 def example(unit: str, currency: str | None = None) -> str:
     """A written quantity that would be understood, for error messages."""
     known = {
-        "1": "0.5", "m": "3.5 m", "m2": "2 ha", "kg": "42 lb", "degC": "-5 degC", "mm": "150 mm", "K": "1.5 K",
-        "year": "2 year", "day": "14 day", "minute": "5 minute", "hour": "2 hour", "degree": "42.5 degree",
-        "leaf": "3", "cm-2": "6 fruit/cm2", "kg/tree": "20 kg/tree",
+        "1": "0.5",
+        "m": "3.5 m",
+        "m2": "2 ha",
+        "kg": "42 lb",
+        "degC": "-5 degC",
+        "mm": "150 mm",
+        "K": "1.5 K",
+        "year": "2 year",
+        "day": "14 day",
+        "minute": "5 minute",
+        "hour": "2 hour",
+        "degree": "42.5 degree",
+        "leaf": "3",
+        "cm-2": "6 fruit/cm2",
+        "kg/tree": "20 kg/tree",
     }
     if unit.startswith("1/"):
         return f"0.5 {unit[1:]}"
