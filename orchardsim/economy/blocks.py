@@ -96,6 +96,10 @@ class BlockMoney:
         Leaf at whose end this block is to be pulled; None: as ``Finance`` says.
     replacement_price : float or None [money/tree]
         Price of a replacement tree, often dearer in small lots; None: ``tree_price``.
+    spot_price : float or None [money/tree]
+        Price of a replacement tree bought at short notice, paid on delivery; None: as other replacement trees.
+    extra_tree_price : float or None [money/tree]
+        Price of the extra pollinizer trees; None: ``tree_price``.
     """
 
     label: str
@@ -118,6 +122,14 @@ class BlockMoney:
     yield_history: tuple[float, ...] = ()
     planned_removal_leaf: int | None = None
     replacement_price: float | None = None
+    spot_price: float | None = None
+    extra_tree_price: float | None = None
+
+    def first_trees(self) -> tuple[tuple[float, float], ...]:
+        """Number and price of the trees of the first planting: those in the rows' positions, then extra ones."""
+        extra = self.geometry.extra_trees
+        price = self.tree_price if self.extra_tree_price is None else self.extra_tree_price
+        return ((self.geometry.trees - extra, self.tree_price), (extra, price))
 
 
 @dataclass(frozen=True)
@@ -244,16 +256,11 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance, inherited:
         costs.site_preparation * geometry.gross_area,
         f"{geometry.gross_area:.0f} m2 gross x {costs.site_preparation:.4g}/m2",
     )
-    trees = geometry.trees * block.tree_price
-    deposit = trees * finance.deposit_share
-    add(
-        max(block.order_year, 0),
-        0,
-        "trees",
-        deposit,
-        f"deposit: {geometry.trees:.0f} trees x {block.tree_price:.4g} x {finance.deposit_share:.0%}",
-    )
-    add(planted, 0, "trees", trees - deposit, f"rest on delivery: {geometry.trees:.0f} trees x {block.tree_price:.4g}")
+    for number, price in block.first_trees():
+        deposit = number * price * finance.deposit_share
+        count = f"{number:.0f} trees x {price:.4g}"
+        add(max(block.order_year, 0), 0, "trees", deposit, f"deposit: {count} x {finance.deposit_share:.0%}")
+        add(planted, 0, "trees", number * price - deposit, f"rest on delivery: {count}")
     planting = costs.planting_materials + costs.planting_machine
     add(planted, 0, "planting", planting * geometry.trees, f"{geometry.trees:.0f} trees x {planting:.4g} (no labour)")
     for part, (number, money) in support_bill(geometry, costs).items():

@@ -163,12 +163,15 @@ def _yearly_costs(
         pay("water_and_fuel", protection, (0, 1, 0, 0))
         pay("replacement_trees", quantities.spares_on_hand[:, :, row] * costs.spare_upkeep, (0, 0.3, 0.7, 0))
         pay("replacement_trees", quantities.trees_replanted[:, :, row] * costs.replant_care, (0.5, 0.5, 0, 0))
+        price = block.tree_price if block.replacement_price is None else block.replacement_price
+        at_once = quantities.spot_bought[:, :, row]
         spares = paid_with_deposit(
             quantities.trees_ordered[:, :, row],
-            quantities.spares_bought[:, :, row],
-            block.tree_price if block.replacement_price is None else block.replacement_price,
+            quantities.spares_bought[:, :, row] - at_once,
+            price,
             finance.deposit_share,
         )
+        spares = spares + at_once * (price if block.spot_price is None else block.spot_price)
         pay("replacement_trees", spares, (1, 0, 0, 0))
 
 
@@ -183,14 +186,16 @@ def _establishment(
             flows[:, outlay.year, outlay.quarter, labels[outlay.label], ITEM[outlay.item]] -= amount
     for row, block in enumerate(blocks):
         geometry = block.geometry
-        delivered = quantities.trees_planted[:, :, row]
-        ordered = np.zeros_like(delivered)
-        if block.year_planted >= 0 and max(block.order_year, 0) < years:
-            ordered[:, max(block.order_year, 0)] = geometry.trees
-        if 0 <= block.year_planted < years and geometry.extra_trees:
-            delivered = delivered.copy()
-            delivered[:, block.year_planted] += geometry.extra_trees
-        trees = paid_with_deposit(ordered, delivered, block.tree_price, finance.deposit_share)
+        planted = quantities.trees_planted[:, :, row]
+        extra = np.zeros_like(planted)
+        if 0 <= block.year_planted < years:
+            extra[:, block.year_planted] = geometry.extra_trees
+        trees = np.zeros_like(planted)
+        for delivered, (number, price) in zip((planted, extra), block.first_trees(), strict=True):
+            ordered = np.zeros_like(planted)
+            if block.year_planted >= 0 and max(block.order_year, 0) < years:
+                ordered[:, max(block.order_year, 0)] = number
+            trees += paid_with_deposit(ordered, delivered, price, finance.deposit_share)
         flows[:, :, 0, row, ITEM["trees"]] -= trees * index
         if block.removal_year is not None and 0 <= block.removal_year < years:
             removal = costs.old_orchard_removal * geometry.gross_area * index[:, block.removal_year]

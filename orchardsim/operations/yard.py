@@ -109,7 +109,12 @@ class Yard:
             self._open_year(passed)
 
     def first_planting(
-        self, year: int, planted: Mapping[str, int], window_start: float, window_end: float
+        self,
+        year: int,
+        planted: Mapping[str, int],
+        window_start: float,
+        window_end: float,
+        extra: Mapping[str, float] | None = None,
     ) -> dict[str, int]:
         """Plant new blocks and buy their spares; returns the spares bought by label.
 
@@ -117,13 +122,15 @@ class Yard:
         ----------
         planted : mapping from label to trees planted
         window_start, window_end : float [day of season]
+        extra : mapping, optional
+            By label, trees beside the positions (pollinizers) that are planted too and need no spares.
         """
         self.begin_year(year)
         bought = {}
         for label, trees in planted.items():
             if trees <= 0:
                 continue
-            hours = trees / self.parameters.rates.planting
+            hours = (trees + (extra or {}).get(label, 0.0)) / self.parameters.rates.planting
             self._await_work(Job(label, "planting", hours, window_start, window_end, PLANTING_PRIORITY))
             self._note(year, window_start, "planted", label, int(trees))
             spares = spares_to_buy(self.parameters.of(label), trees)

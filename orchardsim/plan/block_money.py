@@ -28,12 +28,20 @@ def block_money(
     extra: list[Pollinizer],
     parts: FarmParts,
 ) -> BlockMoney:
-    """Size, prices, timing and installations of one row group; extra pollinizers are bought with the first group."""
+    """Size, prices, timing and installations of one row group; extra pollinizers are bought with the first group.
+
+    An extra pollinizer costs a tree of that group's grade with the royalty of its own cultivar; a price that the block
+    states holds for it too.
+    """
     filler = parts.filler
     added = sum(pollinizer.trees for pollinizer in extra)
     rows = len(group.rows)
     established = table.year_planted < 0
     price = table.tree_price
+    graded = parts.tree_price.get(group.tree_grade)
+    late = 1 + (graded.late_premium if graded is not None else 0.0)
+    spot = None if price is None else price * (late if table.trees_bought == "contract" else 1.0)
+    extra_price = price
     if price is None:
         if group.tree_grade not in parts.tree_price:
             raise InputError(
@@ -43,30 +51,50 @@ def block_money(
             )
         terms = parts.tree_price[group.tree_grade]
         fruit = parts.market.fruit.get(group.cultivar)
-        price = terms.price * (1 + (terms.late_premium if table.trees_bought == "late" else 0.0))
-        price += fruit.royalty if fruit is not None else 0.0
+        bare = terms.price * (late if table.trees_bought == "late" else 1.0)
+        royalty = fruit.royalty if fruit is not None else 0.0
+        price, spot = bare + royalty, terms.price * late + royalty
+        extra_price = bare + _mean_royalty(extra, parts)
         if not established:
             filler.ledger.note(
-                f"{path}.tree_price ({group.label})", price, f"{filler.context.currency}/tree",
+                f"{path}.tree_price ({group.label})",
+                price,
+                f"{filler.context.currency}/tree",
                 f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty",
+                "computed",
+            )
+        if not established and added:
+            filler.ledger.note(
+                f"{path}.tree_price (extra pollinizers)",
+                extra_price,
+                f"{filler.context.currency}/tree",
+                f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the pollinizers' own royalty",
                 "computed",
             )
     order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
     if table.order_year is None and not established:
         filler.ledger.note(
-            f"{path}.order_year", order_year, "year of the plan",
-            "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)", "read",
+            f"{path}.order_year",
+            order_year,
+            "year of the plan",
+            "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)",
+            "read",
         )
     support = plan.training.support
     row_share = rows / geometry.rows
     bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
     part = BlockGeometry(
-        rows=float(rows), row_length=geometry.row_length, row_spacing=geometry.row_spacing,
-        trees=float(trees + added), extra_trees=float(added),
+        rows=float(rows),
+        row_length=geometry.row_length,
+        row_spacing=geometry.row_spacing,
+        trees=float(trees + added),
+        extra_trees=float(added),
         planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
         gross_area=geometry.gross_area * row_share,
-        support=support, height=plan.training.height_limit,
-        post_spacing=parts.support.post_spacing, wires=float(parts.support.wires),
+        support=support,
+        height=plan.training.height_limit,
+        post_spacing=parts.support.post_spacing,
+        wires=float(parts.support.wires),
         anchors_per_row=float(parts.support.anchors_per_row),
     )
     return BlockMoney(
@@ -80,11 +108,23 @@ def block_money(
         removal_year=table.year_removed,
         planned_removal_leaf=table.planned_removal_leaf,
         replacement_price=table.replacement_price,
+        spot_price=spot if table.replacement_price is None else table.replacement_price * late,
+        extra_tree_price=extra_price if added else None,
         clears_old_orchard=table.clears_old_orchard,
         fallow_years=table.fallow_years,
         land_from_year=first_stated(table.land_from_year, 0),
-        irrigated=site.irrigated, netting=site.netting, fenced=table.fence == "built", protection=site.protection,
+        irrigated=site.irrigated,
+        netting=site.netting,
+        fenced=table.fence == "built",
+        protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
         support_hours=0.0 if established else support_hours(bill, parts.support_rates),
         yield_history=tuple(value * row_share for value in table.yield_history),
     )
+
+
+def _mean_royalty(extra: list[Pollinizer], parts: FarmParts) -> float:
+    """Royalty of a block's extra pollinizers [money/tree]: their own cultivars', none where no price list holds one."""
+    trees = sum(each.trees for each in extra)
+    fruit = [(each.trees, parts.market.fruit.get(each.cultivar)) for each in extra]
+    return sum(number * known.royalty for number, known in fruit if known is not None) / trees if trees else 0.0

@@ -285,9 +285,10 @@ class Tile:
         planted = block.model.total(block.state.alive)
         self.totals.put("trees_planted", self.rows, year, block.columns, planted)
         policy = self.plan.replacement
+        extra = {money.label: money.geometry.extra_trees for money in block.resolved.money}
         for row, yard in enumerate(self.yards):
             numbers = {label: int(n) for label, n in zip(block.resolved.labels, planted[row], strict=True)}
-            yard.first_planting(year, numbers, policy.window_start, policy.window_end)
+            yard.first_planting(year, numbers, policy.window_start, policy.window_end, extra)
         return True
 
     def _replant(self, block: BlockRun, year: int) -> Array:

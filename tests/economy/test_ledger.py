@@ -77,6 +77,26 @@ def test_extra_pollinizer_trees_are_paid_and_replacements_may_be_dearer() -> Non
     np.testing.assert_allclose(dearer, -3.0 * q.spares_bought.sum(axis=(1, 2)), rtol=1e-9)
 
 
+def test_extra_trees_and_trees_at_short_notice_have_their_own_prices() -> None:
+    """10 extra trees at 4; 5 trees bought at short notice at 15 where a contract tree costs 9, without deposit."""
+    plain = block()
+    more = dataclasses.replace(plain.geometry, trees=plain.geometry.trees + 10, extra_trees=10)
+    q = quantities([plain])
+    spot = q.spot_bought.copy()
+    spot[:, 6] = 5.0
+    in_time = dataclasses.replace(q, spares_bought=q.spares_bought + spot)
+    first, _ = run([plain], q)
+    second, _ = run(
+        [dataclasses.replace(plain, geometry=more, extra_tree_price=4.0, spot_price=15.0)],
+        dataclasses.replace(in_time, spot_bought=spot),
+    )
+    bought = item(second, "trees", 0) - item(first, "trees", 0)
+    np.testing.assert_allclose(bought.sum(axis=(1, 2)), -10 * 4.0)
+    late = item(second, "replacement_trees", 0) - item(first, "replacement_trees", 0)
+    np.testing.assert_allclose(late[:, 6, 0], -5 * 15.0)
+    np.testing.assert_allclose(late.sum(axis=(1, 2)), -5 * 15.0)
+
+
 def test_late_payment_by_hand() -> None:
     """Half at harvest (autumn), half two quarters on: spring of the next year; the last half is owed."""
     received, owed = spread_payments(np.array([[100.0, 60.0]]), (0.5, 0.0, 0.5))
