@@ -9,10 +9,28 @@ from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import STATUSES
-from orchardsim.report.rows import YieldRow, flow_bands, money_rows, yield_rows
+from orchardsim.report.labels import (
+    MONEY_NOTE,
+    WORK_NOTE,
+    label_cells,
+    label_lines,
+    mature_text,
+    work_groups,
+    work_line,
+)
+from orchardsim.report.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.second_opinion import second_opinion_part
 from orchardsim.report.sentences import plain_sentences
-from orchardsim.report.show import CAUTIONS, LEFT_OUT, Show, areas_text, footer, frost_sentences, years_text
+from orchardsim.report.show import (
+    CAUTIONS,
+    LEFT_OUT,
+    PAYBACK_AND_NPV,
+    Show,
+    areas_text,
+    footer,
+    frost_sentences,
+    years_text,
+)
 from orchardsim.report.table import notes_lines, shares_lines
 from orchardsim.results import attribute, block_labels, read_results
 from orchardsim.results.store import FIGURES_FOLDER, REPORT_FILE, write_text_whole
@@ -124,6 +142,13 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         version=attrs["version"],
         plan_hash=attrs["plan_hash"],
         assumptions=_assumptions(dataset),
+        payback_and_npv=PAYBACK_AND_NPV,
+        label_cells=label_cells(dataset, show),
+        label_lines=label_lines(dataset, show),
+        label_notes=[mature_text(), MONEY_NOTE],
+        work=work_groups(dataset, show),
+        work_line=work_line(dataset, show),
+        work_note=WORK_NOTE,
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
         second=second_opinion_part(dataset, show),
@@ -152,17 +177,13 @@ def inline_svg(svg: str, name: str) -> Any:
 
 def _yield_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
     labels = block_labels(dataset)
-    if len(labels) == 1:
-        return [{"name": labels[0], "rows": _yield_cells(yield_rows(dataset, labels[0], show), show.us), "note": ""}]
-    groups = [
-        {
-            "name": "whole farm",
-            "rows": _yield_cells(yield_rows(dataset, FARM, show), show.us),
-            "note": "Blocks are aligned by leaf; a leaf counts the blocks that reach it within the run.",
-        }
-    ]
-    for label in labels:
-        groups.append({"name": label, "rows": _yield_cells(yield_rows(dataset, label, show), show.us), "note": ""})
+    aligned = "Blocks are aligned by leaf; a leaf counts the blocks that reach it within the run."
+    named = [("whole farm", FARM, aligned)] if len(labels) > 1 else []
+    groups = []
+    for name, label, note in [*named, *((label, label, "") for label in labels)]:
+        rows = yield_rows(dataset, label, show)
+        notes = [note, WEAK_NOTE if any(weak(row.band) for row in rows) else ""]
+        groups.append({"name": name, "rows": _yield_cells(rows, show.us), "note": " ".join(filter(None, notes))})
     return groups
 
 
@@ -171,7 +192,8 @@ def _yield_cells(rows: list[YieldRow], us: bool) -> list[dict[str, str]]:
         {
             "leaf": str(row.leaf),
             "years": str(row.years[0]) if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}",
-            "low": f"{row.band.low:,.1f}",
+            "low": low_text(row.band, 1),
+            "low_error": f"{row.band.low_error:,.1f}",
             "middle": f"{row.band.middle:,.1f}",
             "error": f"{row.band.middle_error:,.1f}",
             "high": f"{row.band.high:,.1f}",

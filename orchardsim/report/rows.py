@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,24 @@ class MoneyRow:
     meaning: str
     band: tuple[str, str, str]
     error: str
+
+
+WEAK: Final = 0.2
+"""Standard error as a share of the value above which a point is marked (wording only)."""
+WEAK_NOTE: Final = (
+    "~ before a 5 % point: its own standard error is more than a fifth of it; it rests on few seasons, so more trials, "
+    "or a longer weather record, would move it."
+)
+
+
+def weak(found: Band) -> bool:
+    """Whether the 5 % point is too unsure to be read as it stands."""
+    return bool(found.low_error > WEAK * abs(found.low))
+
+
+def low_text(found: Band, digits: int) -> str:
+    """The 5 % point, marked where it is weak."""
+    return f"{'~' if weak(found) else ''}{found.low:,.{digits}f}"
 
 
 def band(values: NDArray[np.float64], *, whole: bool = False, worst: Side = "low") -> Band:

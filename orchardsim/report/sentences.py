@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from orchardsim.core.labels import FARM
-from orchardsim.report.rows import YieldRow, band, yield_rows
+from orchardsim.report.rows import YieldRow, band, weak, yield_rows
 from orchardsim.report.show import Show
 from orchardsim.results import shares
+from orchardsim.results.labels import credit_broken, frost_of_bad_years
 
 if TYPE_CHECKING:
     import xarray
@@ -42,16 +43,29 @@ def _crop(dataset: xarray.Dataset, show: Show) -> str:
         return "No trees come into leaf within the years of this run, so there is no crop to tell of."
     full = next((row for row in rows if row.leaf >= FULL_CROP_LEAF), rows[-1])
     level = f"a middling crop is about {full.band.middle:.3g} {unit}"
-    sure = _give_or_take(2 * full.band.middle_error)
-    bad = f"one crop in twenty is below {full.band.low:.3g}"
+    about = "about " if weak(full.band) else ""
+    bad = f"one crop in twenty is below {about}{full.band.low:.3g}"
+    frost = _frost(dataset)
     if rows[0].leaf > 1:
         return (
-            f"From these standing trees {level}{sure}, and {bad} because of frost, losses and the like "
-            f"(leaf {full.leaf})."
+            f"From these standing trees {level} (leaf {full.leaf}), and {bad}"
+            f"{frost or ' because of frost, losses and the like'}."
         )
     first = _first_crop(rows, full)
     start = f"The first crop worth picking comes in leaf {first.leaf}, and by" if first else "By"
-    return f"{start} leaf {full.leaf} {level}{sure}, though {bad}."
+    return f"{start} leaf {full.leaf} {level}, though {bad}{frost}."
+
+
+def _frost(dataset: xarray.Dataset) -> str:
+    """Whether frost is behind most of the small crops; empty where it is not."""
+    found = frost_of_bad_years(dataset)
+    if found is None or found[0] < 0.5 or found[0] < 1.5 * found[1]:
+        return ""
+    bad, springs = found
+    return (
+        f", and frost is the main cause: {100 * bad:.0f} of 100 crops so small follow a spring that kills more than "
+        f"nine flowers in ten, as {100 * springs:.2g} of 100 springs do here"
+    )
 
 
 def _first_crop(rows: list[YieldRow], full: YieldRow) -> YieldRow | None:
@@ -64,17 +78,34 @@ def _debt(dataset: xarray.Dataset, show: Show) -> str:
     debt = band(dataset["peak_borrowing"].values, worst="high")
     year = int(np.median(dataset["peak_borrowing_year"].values))
     if debt.high <= 0:
-        return "The farm's account stays above zero in at least nineteen of twenty futures tried."
+        return (
+            f"The farm's account stays above zero in at least nineteen of twenty futures tried{_credit(dataset, show)}."
+        )
     if debt.middle <= 0:
         return (
             f"In more than half of the futures tried the farm never has to borrow, but in one of twenty it owes "
-            f"more than {show.money(debt.high)} at some time."
+            f"more than {show.money(debt.high)} at some time{_credit(dataset, show)}."
         )
-    sure = _give_or_take(2 * debt.middle_error, show)
     return (
-        f"At its deepest, around year {year} of the plan, the farm owes about {show.money(debt.middle)}{sure}, "
-        f"and in one future of twenty more than {show.money(debt.high)}."
+        f"At its deepest, around year {year} of the plan, the farm owes about {show.money(debt.middle)}, "
+        f"and in one future of twenty more than {show.money(debt.high)}{_credit(dataset, show)}."
     )
+
+
+def _credit(dataset: xarray.Dataset, show: Show) -> str:
+    """In how many futures the stated credit line is broken, and when first; empty where none is stated."""
+    first = credit_broken(dataset)
+    if first is None:
+        return ""
+    line = f"the credit line of {show.money(float(dataset.attrs['credit_line']))}"
+    broken = first[first >= 0]
+    if not broken.size:
+        return f"; {line} holds in all {first.size:,} futures tried"
+    when = f"for the first time in year {int(broken.min())}"
+    usual = int(np.median(broken))
+    if usual > broken.min():
+        when += f" at the earliest, mostly about year {usual}"
+    return f"; {line} is broken in {broken.size:,} of {first.size:,} futures tried, {when}"
 
 
 def _payback(dataset: xarray.Dataset) -> str:
@@ -84,12 +115,12 @@ def _payback(dataset: xarray.Dataset) -> str:
     chance = shares(dataset)["never_pays_back"]
     never, share = chance.count, chance.value
     limits = "no answer is surer than the plan's prices and the weather record behind it"
-    sure = f" (between {100 * chance.low:.0f} and {100 * chance.high:.0f})"
+    sure = f" (in the long run between {100 * chance.low:.0f} and {100 * chance.high:.0f} of 100)"
     if never == trials:
         return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years; {limits}."
     if share >= 0.5:
         return (
-            f"In {100 * share:.0f} of 100 futures tried{sure} the plan has not paid for itself within {years} years; "
+            f"In {never:,} of {trials:,} futures tried{sure} the plan has not paid for itself within {years} years; "
             f"{limits}."
         )
     middle = int(np.sort(payback)[int(np.ceil(trials / 2)) - 1])
@@ -100,12 +131,5 @@ def _payback(dataset: xarray.Dataset) -> str:
     if never == 0:
         tail = f"in all {trials:,} it does so within {years} years"
     else:
-        tail = f"in {max(100 * share, 1):.0f} of 100{sure} it does not within {years} years"
+        tail = f"in {never:,} of {trials:,}{sure} it does not within {years} years"
     return f"{start}, and {tail}; {limits}."
-
-
-def _give_or_take(amount: float, show: Show | None = None) -> str:
-    if not np.isfinite(amount) or amount <= 0:
-        return ""
-    text = show.money(amount, 2) if show else f"{amount:.2g}"
-    return f" (give or take {text})"

@@ -34,6 +34,14 @@ LEFT_OUT = (
 """What the model leaves out, said on every page."""
 
 
+PAYBACK_AND_NPV = (
+    "Payback counts the interest on what is owed and nothing for what the blocks are worth at the end; NPV counts what "
+    "they are worth at the end and no interest (it values later money less instead), so a plan may never pay back and "
+    "still have an NPV above zero."
+)
+"""Why payback and NPV can disagree, said wherever both stand in a table."""
+
+
 @dataclass(frozen=True)
 class Show:
     """Formats numbers of a run.

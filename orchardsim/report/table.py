@@ -6,8 +6,9 @@ import textwrap
 from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.labels import FARM
-from orchardsim.report.rows import Band, YieldRow, flow_bands, money_rows, yield_rows
-from orchardsim.report.show import Show, areas_text, footer, frost_sentences
+from orchardsim.report.labels import work_line
+from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
+from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
 from orchardsim.results import attribute, shares
 
 if TYPE_CHECKING:
@@ -40,8 +41,11 @@ def headline_table(dataset: xarray.Dataset) -> str:
         "",
     ]
     lines += _year_table(dataset, show)
+    if any(weak(row.band) for row in yield_rows(dataset, FARM, show)):
+        lines.append(WEAK_NOTE)
     lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
-    lines += [f"{show.currency}: {show.money_basis}", *shares_lines(dataset)]
+    lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
+    lines += [line for line in (work_line(dataset, show),) if line]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
 
@@ -57,7 +61,7 @@ def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
 
     def yield_cells(row: YieldRow) -> list[str]:
         other = row.boxes if show.us else row.bins
-        return [*_band_cells(row.band, 1), f"{other:,.0f}" if show.us else f"{other:,.1f}"]
+        return [low_text(row.band, 1), *_band_cells(row.band, 1)[1:], f"{other:,.0f}" if show.us else f"{other:,.1f}"]
 
     by_year = {row.years[0]: row for row in rows if len(row.years) == 1}
     if all(len(row.years) == 1 for row in rows) and len({row.land for row in rows}) <= 1 and len(by_year) == len(rows):

@@ -21,6 +21,9 @@ MATURE_LEAVES: Final = (6, 15)
 """Leaves averaged for a mature year (definition of the table; common practice, no source)."""
 SALES: Final = ("fresh_sales", "direct_sales", "processing_sales")
 FRESH_GRADES: Final = ("extra_fancy", "fancy")
+HEAVY_FROST: Final = 0.9
+"""Share of flowers killed above which a crop is held to be hurt: a tree with many flowers bears a full crop from a
+tenth of them (common practice, no source; wording only)."""
 
 
 @dataclass(frozen=True)
@@ -208,6 +211,38 @@ def ratio(above: Array, below: Array) -> tuple[float, float]:
         return found, np.nan
     residual = above - found * below
     return found, float(np.sqrt(below.size * (residual**2).sum() / (below.size - 1)) / total)
+
+
+def frost_of_bad_years(dataset: xarray.Dataset) -> tuple[float, float] | None:
+    """Frost behind the small crops: shares of the smallest twentieth of crops and of all springs with a heavy one.
+
+    Heavy: more than :data:`HEAVY_FROST` of the flowers killed. Crops of mature years are ranked among the trials of
+    the same label and year; labels count by planted area. None where there is no mature year.
+    """
+    bad = springs = weight = 0.0
+    for label in block_labels(dataset):
+        mature = mature_years(dataset["leaf"].sel(block=label).values)
+        if mature.size == 0:
+            continue
+        crop = dataset["harvested_mass"].sel(block=label).values[:, mature]
+        heavy = dataset["frost_kill"].sel(block=label).values[:, mature] > HEAVY_FROST
+        smallest = np.argsort(crop, axis=0, kind="stable")[: max(len(crop) // 20, 1)]
+        area = float(dataset["planted_area"].sel(block=label))
+        bad += area * float(np.take_along_axis(heavy, smallest, axis=0).mean())
+        springs += area * float(heavy.mean())
+        weight += area
+    return (bad / weight, springs / weight) if weight > 0 else None
+
+
+def credit_broken(dataset: xarray.Dataset) -> NDArray[np.int64] | None:
+    """Year in which each trial first goes beyond the plan's credit line, -1 if never; None if no line is stated."""
+    line = float(dataset.attrs.get("credit_line", 0.0))
+    if line <= 0:
+        return None
+    # A cent's rounding is no breach.
+    beyond = dataset["cash_balance_min"].transpose("trial", "year").values < -line - 0.01
+    years = dataset["year"].values[beyond.argmax(axis=1)]
+    return np.where(beyond.any(axis=1), years, -1).astype(np.int64)
 
 
 def mature_year(dataset: xarray.Dataset) -> MatureYear | None:

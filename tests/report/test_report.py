@@ -12,11 +12,14 @@ import numpy as np
 import pytest
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.labels import TASKS
 from orchardsim.report import headline_table, plain_sentences, write_report
 from orchardsim.report.figures import FIGURES
+from orchardsim.report.labels import label_cells, label_lines, work_cells, work_groups, work_line
 from orchardsim.report.page import report_html
 from orchardsim.report.show import Show
 from orchardsim.results import summary_document, write_run
+from orchardsim.results.labels import LabelWork, frost_of_bad_years
 from tests.results.invented_run import invented_arrays, invented_dataset
 
 SITUATIONS = {
@@ -90,9 +93,94 @@ def test_three_plain_sentences(run):
 def test_sentences_tell_good_plans_from_bad():
     never = plain_sentences(invented_dataset(trials=40, planting_years=(0,), price=0.0))
     assert "none of the 40" in never[2]
+    assert not any("give or take" in sentence for sentence in never)
     good = plain_sentences(invented_dataset(trials=40, planting_years=(0,), price=3.0))
     assert "half of the futures tried" in good[2]
     assert "in all 40 it does so" in good[2]
+
+
+def test_the_credit_line_is_spoken_of_where_one_is_stated():
+    dataset = invented_dataset(trials=40, planting_years=(0,), price=0.62)
+    assert "credit line" not in plain_sentences(dataset)[1]
+    lowest = dataset["cash_balance_min"].values
+    line = float(np.sort(-lowest.min(axis=1))[20])  # about half of the futures go deeper than this one
+    dataset.attrs["credit_line"] = line
+    broken = lowest < -line - 0.01
+    first = broken.argmax(axis=1)[broken.any(axis=1)].min()
+    sentence = plain_sentences(dataset)[1]
+    assert (
+        f"is broken in {broken.any(axis=1).sum()} of 40 futures tried, for the first time in year {first}" in sentence
+    )
+    dataset.attrs["credit_line"] = 1e9
+    assert "holds in all 40 futures tried" in plain_sentences(dataset)[1]
+
+
+def test_frost_is_named_only_where_it_makes_the_small_crops():
+    dataset = invented_dataset(trials=40, planting_years=(0,))
+    calm = dataset.copy(deep=True)
+    calm["frost_kill"][:] = 0.0
+    assert "main cause" not in plain_sentences(calm)[0]
+    # A frost in the two smallest crops of every year, and in no other: all of the smallest twentieth, 5 of 100 springs.
+    place = calm["harvested_mass"].values.argsort(axis=0, kind="stable").argsort(axis=0)
+    calm["frost_kill"][:] = np.where(place < 2, 1.0, 0.0)
+    assert frost_of_bad_years(calm) == pytest.approx((1.0, 0.05))
+    sentence = plain_sentences(calm)[0]
+    assert "frost is the main cause: 100 of 100 crops so small" in sentence
+    assert "as 5 of 100 springs do" in sentence
+    calm["frost_kill"][:] = 1.0  # a frost in every spring tells nothing of the small crops
+    assert "main cause" not in plain_sentences(calm)[0]
+
+
+def test_weak_points_are_marked():
+    from orchardsim.report.rows import Band, low_text
+
+    assert low_text(Band(10.0, 0, 0, 2.1, 0, 0), 1) == "~10.0"
+    assert low_text(Band(10.0, 0, 0, 1.9, 0, 0), 1) == "10.0"
+    assert low_text(Band(0.0, 0, 0, 0.0, 0, 0), 1) == "0.0"
+    few = invented_dataset(trials=8, planting_years=(0,))
+    assert re.search(r"~\d", headline_table(few))
+    assert "rests on few seasons" in headline_table(few)
+
+
+def test_a_label_that_does_not_pay_is_named():
+    dataset = invented_dataset(trials=40, planting_years=(0, 2), price=1.5)
+    show = Show.of(dataset)
+    assert label_lines(dataset, show) == [
+        "Each of them pays by itself within 20 years in at least nine of ten futures tried."
+    ]
+    sales = dataset["item"] == "fresh_sales"
+    dataset["ledger"].loc[{"block": "home"}] = dataset["ledger"].sel(block="home").where(~sales, 0.0)
+    (line,) = label_lines(dataset, show)
+    assert line.startswith("home does not pay: by itself it has paid for itself within 20 years in 0 of 40")
+    assert "in a mature year it loses USD" in line
+    # By hand: costs of a mature year over 0.8 ha = 1.9768 acres, to three figures.
+    costs = -dataset["ledger"].sel(block="home", year=slice(5, 14)).sum("item").mean().item() / (8000 / 4046.8564224)
+    assert f"it loses USD {float(f'{costs:.3g}'):,.0f} an acre" in line
+    assert label_cells(dataset, show)[1][-2:] == ["0 of 40", "never"]
+
+
+def test_hours_by_leaf_are_shown_per_acre(run):
+    show = Show.of(run)
+    for group in work_groups(run, show):
+        head, *rows = group["cells"]
+        assert len({len(row) for row in group["cells"]}) == 1
+        everything = head.index("all hours")
+        for row in rows:
+            tasks = [float(text.replace(",", "")) for text in row[1:everything] if text != "–"]
+            assert float(row[everything].replace(",", "")) == pytest.approx(sum(tasks), abs=0.6)
+    assert ("hours per" in work_line(run, show)) == bool(work_groups(run, show))
+    assert work_line(run, show) in headline_table(run).replace("\n", " ")
+
+
+def test_fruit_in_ounces_and_boxes_by_hand():
+    # 28.349523 g to the ounce; 170.1 g is 6.0 oz, and a box of 19.0509 kg holds 112 such fruit.
+    work = LabelWork("x", (7,), TASKS, np.ones((1, len(TASKS))), *(np.array([one]) for one in (0.5, 0.6, 0.01, 170.1)))
+    us = work_cells(work, Show("us", "USD", 396.893, 19.0509, ""))
+    assert us[1][-4:] == ["60", "1.0", "6.0", "112"]
+    assert us[1][1] == "1.2"  # three tasks of one hour a hectare: 3 / 2.471054
+    metric = work_cells(work, Show("metric", "EUR", 300.0, 13.0, ""))
+    assert metric[0][-2:] == ["fruit, g", "fruit per box"]
+    assert metric[1][-2:] == ["170", "76"]
 
 
 class _Page(HTMLParser):
@@ -131,6 +219,8 @@ def test_page_says_what_it_must(run):
     text = report_html(run, {})
     for sentence in plain_sentences(run):
         assert sentence.replace("'", "&#39;") in text
+    assert "Money by block and row group" in text
+    assert "Payback counts the interest" in text
     assert "licensed" in text and "local code" in text
     assert "Apple scab, codling moth, mites and nutrition" in text
     assert "assumption: invented for the tests" in text
