@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from orchardsim.report.compare_table import pair_cells, pair_explanations, plan_cells
-from orchardsim.report.compare_words import comparison_sentences, footer_text, land_text, show_of
+from orchardsim.report.compare_words import choice_text, comparison_sentences, footer_text, land_text, show_of
 from orchardsim.report.page import render
 from orchardsim.report.saving import picture_parts, save_findings
-from orchardsim.report.show import CAUTIONS, LEFT_OUT
+from orchardsim.report.show import CAUTIONS, LEFT_OUT, PAYBACK_AND_NPV
 from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, Comparison, comparison_document
 
 
@@ -64,15 +64,8 @@ def comparison_html(found: Comparison, pictures: Mapping[str, str]) -> str:
         explanations=pair_explanations(found),
         money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
         pictures=picture_parts(FIGURES, pictures),
-        choice=_choice_text(found),
+        payback_and_npv=PAYBACK_AND_NPV,
+        choice=choice_text(found),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
-    )
-
-
-def _choice_text(found: Comparison) -> str:
-    choice = found.choice
-    return (
-        f"The best plan was chosen on the first {choice.choosing_trials:,} trials; the sentences above speak of its "
-        f"lead in the other {choice.reporting_trials:,}, which had no part in the choice. The tables use all trials."
     )

@@ -8,17 +8,19 @@ from typing import Final
 import numpy as np
 
 from orchardsim.report.compare_words import (
+    choice_text,
     dominance_text,
     footer_text,
     interval_words,
     land_text,
+    measure_name,
     needed_lines,
     show_of,
     unit_text,
     value_text,
     verdict_text,
 )
-from orchardsim.report.show import Show
+from orchardsim.report.show import PAYBACK_AND_NPV, Show
 from orchardsim.report.table import WIDTH, _columns
 from orchardsim.results.comparison import POINTS, Comparison
 
@@ -55,7 +57,9 @@ def plan_cells(found: Comparison, show: Show) -> list[list[str]]:
         if measure is None:
             continue
         for row, point in enumerate(points):
-            name = f"{measure.name}, {unit_text(measure, show)}" if measure.unit != "year" else measure.name
+            name = measure_name(found, measure)
+            if measure.unit != "year":
+                name += f", {unit_text(measure, show)}"
             values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
             texts = (value_text(measure, float(value), show) for value in values)
             cells.append([name if row == 0 else "", f"{point} %", *texts])
@@ -85,7 +89,7 @@ def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
             f"{found.plans[pair.first].label} - {found.plans[pair.second].label}",
             *(value_text(deciding, value, show, signed=True) for value in (one.centre, one.low, one.high)),
             "unseen" if pair.record_error == 0 else value_text(deciding, pair.record_error, show),
-            f"{100 * one.chance_better.value:.0f} of 100",
+            f"{one.chance_better.count:,} of {one.chance_better.trials:,}",
         ]
         for measure in others:
             other = pair.differences.get(measure.key)
@@ -118,11 +122,11 @@ def comparison_table(found: Comparison) -> str:
     lines += [footer_text(found), *found.notes, ""]
     lines.append("What each plan brings (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)")
     lines += _columns(plan_cells(found, show), left=(0,))
-    lines += [f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}", ""]
+    lines += [f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}", PAYBACK_AND_NPV, ""]
     lines.append("Differences in the same futures")
     pairs = pair_cells(found, show)
     lines += _narrow(pairs)
-    lines += pair_explanations(found)
+    lines += [*pair_explanations(found), choice_text(found)]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
 

@@ -129,6 +129,20 @@ def dominance_text(found: Comparison, pair: Pair) -> str:
     return "none"
 
 
+def choice_text(found: Comparison) -> str:
+    """Which trials chose the plan, and which the sentences speak of."""
+    choice = found.choice
+    return (
+        f"The best plan was chosen on the first {choice.choosing_trials:,} trials; the three sentences speak of its "
+        f"lead in the other {choice.reporting_trials:,}, which had no part in the choice. The tables use all trials."
+    )
+
+
+def measure_name(found: Comparison, measure: Measure) -> str:
+    """Name of a measure in tables; what is summed over the years of the run says over how many."""
+    return f"{measure.name} over {found.years} years" if measure.key == "hours_per_area" else measure.name
+
+
 def interval_words(found: Comparison) -> str:
     """What the intervals of the differences mean."""
     if len(found.pairs) == 1:
@@ -230,6 +244,7 @@ def _sure(found: Comparison, chosen: int, rival: int) -> str:
     else:
         paid = f"in half of the futures it has paid for itself {when[0]} ({labels[1]}: {when[1]})"
     return (
-        f"{labels[0]} beats {labels[1]} in {100 * chance.value:.0f} of 100 futures (between {100 * chance.low:.0f} and "
-        f"{100 * chance.high:.0f}), and {paid}; no answer is surer than the plans' prices, costs and weather record."
+        f"{labels[0]} beats {labels[1]} in {chance.count:,} of {chance.trials:,} futures tried (in the long run "
+        f"between {100 * chance.low:.0f} and {100 * chance.high:.0f} of 100), and {paid}; no answer is surer than the "
+        "plans' prices, costs and weather record."
     )

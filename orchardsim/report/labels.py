@@ -49,9 +49,9 @@ MONEY_NOTE: Final = (
 )
 WORK_NOTE: Final = (
     "Hours are work on the trees and on frost nights, means over trials; planting holds replanting. Spraying, mowing "
-    "and other tractor work are paid within materials, machine cost and overhead, not counted as hours. Fresh pack-out: "
-    "extra fancy and fancy fruit as a share of all fruit picked; fruit: mean of all fruit at harvest. The day of the "
-    "pick is not kept in the results, so it is not shown."
+    "and other tractor work are paid within materials, machine cost and overhead, not counted as hours. Fresh "
+    "pack-out: extra fancy and fancy fruit as a share of all fruit picked; fruit: mean of all fruit at harvest. The "
+    "day of the pick is not kept in the results, so it is not shown."
 )
 
 
