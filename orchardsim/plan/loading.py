@@ -162,7 +162,12 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
 
 
 def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
-    """Stop on names that nothing would read, and on entries of the plan's own that lack something."""
+    """Stop on names that nothing would read, and on entries of the plan's own that lack something.
+
+    The blocks' own names come first: a price under the same misspelt name follows from them.
+    """
+    for number, block in enumerate(table.block, start=1):
+        _check_block_names(block, f"block {number}", catalogue)
     for name in (table.market.outlets if table.market is not None else None) or {}:
         if name not in OUTLETS:
             raise InputError(
@@ -181,6 +186,24 @@ def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
             for cls in KINDS[kind][1]:
                 if cls is not CropTarget:
                     everything.get(kind, name, cls, kind)
+
+
+def _check_block_names(block: Any, path: str, catalogue: Catalogue) -> None:
+    """Stop on a name of a block, its groups or its pollinizers that stands in no catalogue."""
+    parts = [(block, path)]
+    parts += [(group, f"{path}.group {number}") for number, group in enumerate(block.group, start=1)]
+    parts += [(each, f"{path}.pollinizer {number}") for number, each in enumerate(block.pollinizer, start=1)]
+    kinds = {
+        "cultivar": "cultivar",
+        "rootstock": "rootstock",
+        "tree_grade": "tree_grade",
+        "training": "training_system",
+    }
+    for part, where in parts:
+        for key, kind in kinds.items():
+            name = getattr(part, key, None)
+            if name is not None:
+                catalogue.require(kind, name, f"{where}.{key}")
 
 
 def _priced_as(prices: Mapping[str, Any], names: Iterable[str], own: Mapping[str, Any] | None) -> dict[str, Any]:

@@ -24,7 +24,8 @@ YEARS: Final = (-80, 80)
 
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"\S")]
 Length = quantity("m", "spacing", 0.2, 30)
-YearOfPlan = Annotated[int, Field(ge=YEARS[0], le=YEARS[1])]
+EARLIEST_DATE: Final = 1800
+"""From here on a year is taken for a calendar year."""
 
 
 def _pollinizer_steps(raw: Any) -> Any:
@@ -33,11 +34,21 @@ def _pollinizer_steps(raw: Any) -> Any:
     return raw
 
 
+def _no_calendar_year(raw: Any) -> Any:
+    if isinstance(raw, int) and not isinstance(raw, bool) and raw >= EARLIEST_DATE:
+        raise ValueError(
+            f"found the calendar year {raw}; years of a plan count from year 0, that of the first outlay "
+            f"(allowed {YEARS[0]} to {YEARS[1]})"
+        )
+    return raw
+
+
 def _as_list(raw: Any) -> Any:
     """A farm with one crew may write ``[crews]`` for ``[[crews]]``."""
     return [raw] if isinstance(raw, dict) else raw
 
 
+YearOfPlan = Annotated[int, Field(ge=YEARS[0], le=YEARS[1]), BeforeValidator(_no_calendar_year)]
 Step = Annotated[int, BeforeValidator(_pollinizer_steps)]
 
 
@@ -96,7 +107,7 @@ class BlockBase(Table):
     planned_removal_leaf: Annotated[int, Field(ge=2, le=120)] | None = None
     clears_old_orchard: bool = False
     fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
-    land_from_year: Annotated[int, Field(ge=0, le=80)] | None = None
+    land_from_year: Annotated[int, Field(ge=0, le=YEARS[1]), BeforeValidator(_no_calendar_year)] | None = None
     fence: Literal["built", "stands", "none"] = "built"
     yield_history: list[quantity("kg", "earlier crops, oldest first", 0, 1e9)] = Field(default_factory=list)  # type: ignore[valid-type]
 
@@ -123,8 +134,11 @@ class PackingTable(Table):
 SiteTable: Any = table_of("site", BlockSite, base=SiteBase)
 BlockTable: Any = table_of("block", BlockSite, base=BlockBase, thinning=(plain_table(Thinning) | None, None))
 WeatherTable: Any = table_of(
-    "weather", WeatherSettings, leave_out=("latitude", "elevation"),
-    record=(str | None, None), baseline_years=(list[int] | None, None),
+    "weather",
+    WeatherSettings,
+    leave_out=("latitude", "elevation"),
+    record=(str | None, None),
+    baseline_years=(list[int] | None, None),
 )
 
 SECTIONS: Final[dict[str, type]] = {

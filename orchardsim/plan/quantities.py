@@ -65,7 +65,7 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
     if hint is str or unit == "text":
         return _read_word(raw, info)
     value = read_number(raw, unit, context, written)
-    check_bounds(value, info)
+    check_bounds(value, info, raw)
     if hint is int:
         if value != round(value):
             raise ValueError(f"found {raw!r}, expected a whole number")
@@ -90,11 +90,12 @@ def read_number(raw: Any, unit: str, context: UnitContext, written: str | None =
     return float(raw)
 
 
-def check_bounds(value: float, info: ParameterInfo) -> None:
-    """Raise ``ValueError`` where a number lies outside the parameter's bounds."""
+def check_bounds(value: float, info: ParameterInfo, written: Any = None) -> None:
+    """Raise ``ValueError`` where a number lies outside the parameter's bounds; ``written``: as the user wrote it."""
     low, high = info.low, info.high
     if (low is not None and value < low) or (high is not None and value > high):
-        raise ValueError(f"found {f'{value:g} {_shown(info.unit)}'.rstrip()}, allowed {allowed_range(info)}")
+        found = repr(written) if isinstance(written, str) else f"{value:g} {_shown(info.unit)}".rstrip()
+        raise ValueError(f"found {found}, allowed {allowed_range(info)}")
 
 
 def allowed_range(info: ParameterInfo) -> str:
@@ -144,8 +145,9 @@ def _read_word(raw: Any, info: ParameterInfo) -> str:
     if not isinstance(raw, str):
         raise ValueError(f"found {raw!r}, expected text")
     if info.allowed and raw not in info.allowed:
-        raise ValueError(f"found {raw!r}, {nearest_names(raw, info.allowed)}"
-                         + f" (allowed: {', '.join(info.allowed)})")
+        raise ValueError(
+            f"found {raw!r}, {nearest_names(raw, info.allowed)}" + f" (allowed: {', '.join(info.allowed)})"
+        )
     return raw
 
 
@@ -166,7 +168,7 @@ def _read_tuple(raw: Any, written: str | None, info: ParameterInfo, hint: Any, c
                 values.append(_read_word(item, info))
                 continue
             value = read_number(item, info.unit, context, written)
-            check_bounds(value, info)
+            check_bounds(value, info, item)
             values.append(round(value) if kind is int else value)
         except ValueError as error:
             raise ValueError(f"value {position} of {len(raw)}: {error}") from error

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any, Final
@@ -9,6 +10,7 @@ from typing import Any, Final
 from orchardsim.core.errors import InputError
 
 LARGEST_FILE: Final = 5_000_000
+_PLACE: Final = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -42,6 +44,47 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(where, f"broken TOML: {error}") from None
+        raise InputError(where, f"broken TOML: {_plain(str(error), text)}") from None
     except RecursionError:
         raise InputError(where, "broken TOML: tables or lists nested too deeply") from None
+
+
+def _plain(message: str, text: str) -> str:
+    """What is wrong with a TOML text, in the words of somebody who has never read of TOML.
+
+    Examples
+    --------
+    >>> _plain("Invalid value (at line 1, column 9)", "title = My farm")
+    "line 1: found title = My farm; text needs quotes, such as title = 'My farm'"
+    >>> _plain("Cannot overwrite a value (at line 2, column 10)", "title = 'a'\\ntitle = 'b'")
+    "line 2: the key 'title' stands twice in its table; allowed: once"
+    """
+    place = _PLACE.search(message)
+    if place is None:
+        return message
+    lines = text.rstrip("\n").split("\n")
+    number, column = (int(place[1]), int(place[2])) if place[1] else (len(lines), 0)
+    # A fault found at the end of a line is told of the line after it.
+    if message.startswith("Cannot overwrite") and number > 1 and column == 1:
+        number -= 1
+    line = lines[number - 1].strip() if number <= len(lines) else ""
+    key, equals, value = (part.strip() for part in line.partition("="))
+    if message.startswith("Cannot overwrite") and equals:
+        return f"line {number}: the key {key!r} stands twice in its table; allowed: once"
+    if message.startswith("Cannot declare"):
+        return f"line {number}: the table {line} stands twice; allowed: once, with all its keys below it"
+    if message.startswith("Invalid value") and equals:
+        value = value.split("#")[0].strip()
+        if not value:
+            return f"line {number}: {key} has no value after the equals sign"
+        if value.casefold() in ("yes", "no", "true", "false", "on", "off"):
+            return f"line {number}: found {key} = {value}; allowed: true or false, in small letters without quotes"
+        if re.match(r"[A-Za-z_]", value):
+            return f"line {number}: found {key} = {value}; text needs quotes, such as {key} = {value!r}"
+    if re.match(r"(Unclosed|Expected newline|Illegal character|Unterminated)", message) and equals:
+        if re.match(r"[+-]?[\d.]+\s*[A-Za-z°%/]", value):
+            value = value.split("#")[0].strip()
+            return f"line {number}: found {key} = {value}; a number with a unit needs quotes, such as {key} = {value!r}"
+        if value[:1] in "\"'" and value.count(value[0]) == 1:
+            return f"line {number}: found {line}; the closing quote is missing"
+    return message[: place.start()] + f" (line {number}: {line})" if line else message

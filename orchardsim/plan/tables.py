@@ -8,7 +8,7 @@ import typing
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Annotated, Any, get_args, get_origin
+from typing import Annotated, Any, Final, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo, create_model
 from pydantic.fields import FieldInfo
@@ -41,7 +41,7 @@ def quantity(unit: str, meaning: str, low: float | None = None, high: float | No
         if isinstance(raw, Mapping):
             return float(read_parameter(raw, bounds, float, context_of(info)))
         value = read_number(raw, unit, context_of(info))
-        check_bounds(value, bounds)
+        check_bounds(value, bounds, raw)
         return value
 
     return Annotated[float, BeforeValidator(read), Field(description=meaning, json_schema_extra={"unit": unit})]
@@ -186,6 +186,8 @@ def first_fault(model: type[BaseModel], error: ValidationError, where: str, path
     if fault["type"] == "extra_forbidden":
         names = _names_at(model, location[:-1])
         parent = key_path(path, location[:-1])
+        if str(location[-1]) in HINTS and len(location) == 3 and location[0] == "block":
+            return InputError(where, f"{key}: unknown key; {HINTS[str(location[-1])]}{others}")
         return InputError(
             where,
             f"{key}: unknown key {str(location[-1])!r}{' in ' + parent if parent else ''}, "
@@ -205,6 +207,11 @@ def key_path(path: str, location: Iterable[Any]) -> str:
     return text
 
 
+HINTS: Final = {
+    "rows": "rows are stated for row groups, in [[block.group]]; a block itself takes net_area, gross_area or trees",
+    "area": "did you mean 'net_area' (land under the trees) or 'gross_area' (with headlands)?",
+}
+"""Keys that users look for in a block, and where to write them."""
 _EXPECTED = {
     "string_type": "text in quotes",
     "int_type": "a whole number",

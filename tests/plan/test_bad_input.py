@@ -18,7 +18,8 @@ CASES = {
     "unknown key in a table": ([("site.lattitude", "3 degree")], ["site", "lattitude", "did you mean 'latitude'"]),
     "unknown key in a block": ([("block.row_spaceing", "3 m")], ["block 1", "did you mean 'row_spacing'"]),
     "misspelt required key": (
-        [("block.row_spacing", None), ("block.row_spaceing", "3 m")], ["row_spaceing", "did you mean 'row_spacing'"],
+        [("block.row_spacing", None), ("block.row_spaceing", "3 m")],
+        ["row_spaceing", "did you mean 'row_spacing'"],
     ),
     "unknown key of a stage": ([("costs.wagee", "20 USD/hour")], ["costs", "did you mean 'wage'"]),
     "unknown key of normals": ([("weather.normals.rein", {})], ["weather.normals", "'rain'"]),
@@ -40,7 +41,8 @@ CASES = {
     "no spacing": ([("block.tree_spacing", "0 m")], ["block 1.tree_spacing", "0.2 to 30"]),
     "negative trees": ([("block.trees", -5)], ["block 1.trees", "-5", "at least 1"]),
     "more trees than a run holds": (
-        [("block.net_area", "90 km2"), ("block.tree_spacing", "0.5 m")], ["block 1", "at most 500,000"],
+        [("block.net_area", "90 km2"), ("block.tree_spacing", "0.5 m")],
+        ["block 1", "at most 500,000"],
     ),
     "name of blanks": ([("block.name", "  ")], ["block 1.name", "expected a name"]),
     "endless name": ([("block.name", "a" * 300)], ["block 1.name", "300", "80"]),
@@ -66,8 +68,10 @@ CASES = {
     "short normals": ([("weather.normals.rain", {"value": [1, 2], "unit": "mm"})], ["normals.rain", "2", "12"]),
     "normals without unit": ([("weather.normals.rain", [100] * 12)], ["normals.rain", "unit"]),
     "minimum above maximum": (
-        [("weather.normals.temperature_min", {"value": [20] * 12, "unit": "degC"}),
-         ("weather.normals.temperature_max", {"value": [10] * 12, "unit": "degC"})],
+        [
+            ("weather.normals.temperature_min", {"value": [20] * 12, "unit": "degC"}),
+            ("weather.normals.temperature_max", {"value": [10] * 12, "unit": "degC"}),
+        ],
         ["normals", "temperature_min", "20", "10"],
     ),
     "baseline of one year": ([("weather.baseline_years", [1990])], ["baseline_years", "two years"]),
@@ -81,26 +85,33 @@ CASES = {
     "crop load word": ([("block.crop_load_target", "unthined")], ["crop_load_target", "'unthinned'"]),
     "crop load too high": ([("block.crop_load_target", [500])], ["crop_load_target", "0 to 60"]),
     "groups do not add up": (
-        [("block.group", [{"name": "a", "rows": 3}, {"name": "b", "rows": 5}])], ["block 1.group", "8 rows", "20 rows"],
+        [("block.group", [{"name": "a", "rows": 3}, {"name": "b", "rows": 5}])],
+        ["block 1.group", "8 rows", "20 rows"],
     ),
     "two groups of a name": (
-        [("block.group", [{"name": "a", "rows": 10}, {"name": "a", "rows": 10}])], ["label", "'north/a'", "twice"],
+        [("block.group", [{"name": "a", "rows": 10}, {"name": "a", "rows": 10}])],
+        ["label", "'north/a'", "twice"],
     ),
     "unknown stock of a group": (
-        [("block.group", [{"name": "a", "rootstock": "M9"}])], ["block 1.group 1.rootstock", "'M.9'"],
+        [("block.group", [{"name": "a", "rootstock": "M9"}])],
+        ["block 1.group 1.rootstock", "'M.9'"],
     ),
     "triploid pollinizer": (
-        [("block.pollinizer", [{"cultivar": "Jonagold", "every_tree": 10}])], ["pollinizer 1.cultivar", "triploid"],
+        [("block.pollinizer", [{"cultivar": "Jonagold", "every_tree": 10}])],
+        ["pollinizer 1.cultivar", "triploid"],
     ),
     "pollinizer nowhere": ([("block.pollinizer", [{"cultivar": "crab"}])], ["pollinizer 1", "every_tree"]),
     "pollinizer step": (
-        [("block.pollinizer", [{"cultivar": "crab", "every_tree": 0}])], ["pollinizer 1.every_tree", "from 2 to 500"],
+        [("block.pollinizer", [{"cultivar": "crab", "every_tree": 0}])],
+        ["pollinizer 1.every_tree", "from 2 to 500"],
     ),
     "own stock without numbers": (
-        [("rootstock", {"X.1": {"vigor": 0.4}}), ("block.rootstock", "X.1")], ["rootstock.X.1", "missing"],
+        [("rootstock", {"X.1": {"vigor": 0.4}}), ("block.rootstock", "X.1")],
+        ["rootstock.X.1", "missing"],
     ),
     "own stock like nothing": (
-        [("rootstock", {"X.1": {"like": "M9"}}), ("block.rootstock", "X.1")], ["rootstock.X.1.like", "'M.9'"],
+        [("rootstock", {"X.1": {"like": "M9"}}), ("block.rootstock", "X.1")],
+        ["rootstock.X.1.like", "'M.9'"],
     ),
     "own stock out of range": (
         [("rootstock", {"X.1": {"like": "M.9", "vigor": 40}}), ("block.rootstock", "X.1")],
@@ -115,11 +126,13 @@ CASES = {
         ["training_system.mine", "did you mean 'height_limit'"],
     ),
     "cultivar without prices": (
-        [("cultivar", {"Mine": {"like": "crab"}}), ("block.cultivar", "Mine")], ["market.fruit.Mine", "missing"],
+        [("cultivar", {"Mine": {"like": "crab"}}), ("block.cultivar", "Mine")],
+        ["market.fruit.Mine", "missing"],
     ),
     "own entry that no block uses": ([("rootstock", {"X.1": {"vigor": 0.4}})], ["rootstock.X.1", "missing"]),
     "unknown outlet": (
-        [("market", {"outlets": {"wholesail": {"volume": "unlimited"}}})], ["market.outlets.wholesail", "'wholesale'"],
+        [("market", {"outlets": {"wholesail": {"volume": "unlimited"}}})],
+        ["market.outlets.wholesail", "'wholesale'"],
     ),
     "prices of no cultivar": ([("market", {"fruit": {"Galla": {}}})], ["market.fruit.Galla", "'Gala'"]),
     "price of no grade": ([("tree_price", {"fethered": {}})], ["tree_price.fethered", "'feathered'"]),
@@ -127,6 +140,18 @@ CASES = {
     "share above one": ([("replacement.spares_at_planting", 5)], ["replacement.spares_at_planting", "0 to 1"]),
     "half a year": ([("replacement.lead_time", "1.5 year")], ["replacement.lead_time", "whole number"]),
     "bin of no size": ([("packing", {"bin_mass": "5 kg"})], ["packing.bin_mass", "100 to 600"]),
+    "misspelt cultivar with prices of its own": (
+        [("block.cultivar", "gala"), ("market", {"fruit": {"gala": {"juice": "0.1 USD/lb"}}})],
+        ["block 1.cultivar", "did you mean 'Gala'"],
+    ),
+    "unknown cultivar with prices of its own": (
+        [("block.cultivar", "Mystery"), ("market", {"fruit": {"Mystery": {"juice": "0.1 USD/lb"}}})],
+        ["block 1.cultivar", "'Mystery'", "no cultivar"],
+    ),
+    "length in the unit that was written": ([("block.tree_spacing", "-3 ft")], ["block 1.tree_spacing", "'-3 ft'"]),
+    "calendar year": ([("block.year_planted", 2026)], ["block 1.year_planted", "2026", "count from year 0"]),
+    "calendar year of the land": ([("block.land_from_year", 2028)], ["land_from_year", "count from year 0"]),
+    "rows of a block": ([("block.rows", 12)], ["block 1.rows", "[[block.group]]"]),
     "list for a number": ([("block.row_spacing", ["3 m"])], ["block 1.row_spacing", "quantity"]),
     "table without value": ([("block.row_spacing", {"unit": "m"})], ["block 1.row_spacing", "value"]),
     "unknown key beside a value": (
@@ -158,8 +183,14 @@ FILES = {
     "binary file": (bytes(range(256)), ["binary"]),
     "other encoding": ("title = 'Gala au pré'".encode("latin-1"), ["line 1", "UTF-8"]),
     "broken TOML": (b'title = "a"\nunits = \n', ["broken TOML", "line 2"]),
-    "doubled key": (b'title = "a"\ntitle = "b"\n', ["broken TOML"]),
-    "unclosed text": (b'title = "a\n', ["broken TOML", "line 1"]),
+    "doubled key": (b'title = "a"\ntitle = "b"\n', ["line 2", "'title' stands twice"]),
+    "doubled key at the end": (b'title = "a"\n[site]\nname = "b"\nname = "c"', ["line 4", "'name' stands twice"]),
+    "doubled table": (b'[site]\nname = "a"\n[site]\nname = "b"\n', ["line 3", "[site]", "twice"]),
+    "text without quotes": (b"title = My farm\n", ["line 1", "text needs quotes", "'My farm'"]),
+    "quantity without quotes": (b'title = "a"\nheight = 3 ft\n', ["line 2", "needs quotes", "'3 ft'"]),
+    "flag in other words": (b'title = "a"\nirrigated = yes\n', ["line 2", "true or false"]),
+    "no value": (b'title = "a"\nunits = # us\n', ["line 2", "units has no value"]),
+    "unclosed text": (b'title = "a\n', ["line 1", "closing quote"]),
     "nested too deeply": (b"a = " + b"[" * 20_000 + b"]" * 20_000, ["broken TOML"]),
 }
 
@@ -180,6 +211,13 @@ def test_bad_files_end_with_code_2_and_one_line(name, tmp_path, capsys):
 def test_a_folder_is_no_plan(tmp_path, capsys):
     assert main(["check", str(tmp_path)]) == 2
     assert "folder" in capsys.readouterr().err
+
+
+def test_an_area_is_net_or_gross():
+    with pytest.raises(InputError) as raised:
+        load_plan(changed(("block.area", "1 ha")))
+    line = str(raised.value)
+    assert "net_area" in line and "gross_area" in line and "trunk_area" not in line
 
 
 def test_the_file_is_named_with_the_key(tmp_path, capsys):
