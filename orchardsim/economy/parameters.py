@@ -208,26 +208,18 @@ class Tax:
 class Insurance:
     """Crop insurance on the block's own yield history, and tree-loss aid (plan table ``[finance.insurance]``)."""
 
-    coverage: float = parameter(
-        "1", "share of the approved yield that is guaranteed; 0: none", low=0, high=0.85, default=0.0
-    )
-    price_election: float = parameter(
-        "1", "share of the expected price at which losses are paid", low=0, high=1, default=1.0
-    )
-    premium_rate: float = parameter("1", "premium over liability, before subsidy", low=0, high=0.6, default=0.12)
-    premium_subsidy: float = parameter("1", "share of the premium that the state pays", low=0, high=1, default=0.55)
-    minimum_yield: float = parameter(
-        "kg/m2", "yield that one of the last four crops must reach", low=0, high=10, default=0.7061
-    )
+    coverage: float = parameter("1", "share of the approved yield that is guaranteed; 0: none", low=0, high=0.85)
+    price_election: float = parameter("1", "share of the expected price at which losses are paid", low=0, high=1)
+    premium_rate: float = parameter("1", "premium over liability, before subsidy", low=0, high=0.6)
+    premium_subsidy: float = parameter("1", "share of the premium that the state pays", low=0, high=1)
+    minimum_yield: float = parameter("kg/m2", "yield that one of the last four crops must reach", low=0, high=10)
+    tree_aid_threshold: float = parameter("1", "share of trees lost in a year above which aid is paid", low=0, high=1)
+    tree_aid_normal: float = parameter("1", "normal yearly mortality taken off first", low=0, high=0.2)
+    tree_aid_share: float = parameter("1", "share of the replanting cost that is paid", low=0, high=1)
     history_least: int = parameter("1", "crops of history needed", low=1, high=10, default=4)
     history_most: int = parameter("1", "most recent crops that the history holds", low=1, high=20, default=10)
     quality: bool = parameter("flag", "only fresh grades count as production", default=True)
     tree_aid: bool = parameter("flag", "public aid for tree losses is claimed", default=False)
-    tree_aid_threshold: float = parameter(
-        "1", "share of trees lost in a year above which aid is paid", low=0, high=1, default=0.15
-    )
-    tree_aid_normal: float = parameter("1", "normal yearly mortality taken off first", low=0, high=0.2, default=0.03)
-    tree_aid_share: float = parameter("1", "share of the replanting cost that is paid", low=0, high=1, default=0.65)
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from orchardsim.economy.blocks import BlockGeometry, BlockMoney
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.items import ITEM
 from orchardsim.economy.ledger import Ledger, cash_flows
-from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Market, Outlet, TreePrice
+from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Insurance, Market, Outlet, TreePrice
 from orchardsim.economy.prices import draw_prices
 
 
@@ -61,6 +61,10 @@ def _finance() -> Finance:
 
 def finance(**changes: Any) -> Finance:
     return dataclasses.replace(_finance(), **changes)
+
+
+def insurance(**changes: Any) -> Insurance:
+    return dataclasses.replace(fill(Insurance, catalogue("costs.toml")["insurance"]), **changes)
 
 
 def tree_price(grade: str) -> TreePrice:

@@ -11,9 +11,9 @@ import pytest
 from orchardsim.economy.account import depreciation, reserve_needed, run_account
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import smallest_reserve
-from orchardsim.economy.parameters import Insurance, Tax
+from orchardsim.economy.parameters import Tax
 from orchardsim.economy.remarks import money_remarks
-from tests.economy.sample_farm import block, costs, finance, item, market, quantities, run
+from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run
 
 
 def test_account_follows_the_ledger_quarter_by_quarter() -> None:
@@ -187,7 +187,7 @@ def test_remarks_say_what_will_surprise() -> None:
         [block(), block("old", year_planted=-30), block("new", year_planted=17)],
         costs(),
         m,
-        finance(credit_line=5_000.0, basis="nominal", inflation=0.0, insurance=Insurance()),
+        finance(credit_line=5_000.0, basis="nominal", inflation=0.0, insurance=insurance(coverage=0.0)),
         20,
     )
     for words in (

@@ -11,15 +11,14 @@ from hypothesis import strategies as st
 
 from orchardsim.core.units import ACRE, BUSHEL
 from orchardsim.economy.insurance import approved_yield, crop_insurance, insurance_flows, tree_loss_aid, trees_lost
-from orchardsim.economy.parameters import Insurance
-from tests.economy.sample_farm import block, catalogue, fill, market, quantities
+from tests.economy.sample_farm import block, insurance, market, quantities
 
-TERMS = Insurance(coverage=0.75, price_election=1.0, premium_rate=0.1, premium_subsidy=0.5, minimum_yield=2.0)
+TERMS = insurance(coverage=0.75, price_election=1.0, premium_rate=0.1, premium_subsidy=0.5, minimum_yield=2.0)
 
 
 def test_catalogue_terms_are_the_published_ones() -> None:
     """New York crop-insurance slides: 150 bu/acre in one of the last four years; 7 CFR 1416.400: 15 %, 65 % (read)."""
-    terms = fill(Insurance, catalogue("costs.toml")["insurance"])
+    terms = insurance()
     assert terms.minimum_yield == pytest.approx(150 * BUSHEL / ACRE, rel=1e-6)
     assert (terms.tree_aid_threshold, terms.tree_aid_share) == (0.15, 0.65)
 
@@ -38,7 +37,7 @@ def test_low_yields_are_not_insurable() -> None:
 
 
 def test_history_before_the_plan_counts_and_old_crops_drop_out() -> None:
-    terms = Insurance(coverage=0.75, minimum_yield=1.0, history_most=4)
+    terms = insurance(coverage=0.75, minimum_yield=1.0, history_most=4)
     approved, insurable = approved_yield(np.full((1, 3), 8.0), np.ones(3, bool), np.array([9.0, 2, 2, 2, 2]), terms)
     np.testing.assert_allclose(approved, [[2.0, 3.5, 5.0]])
     assert insurable.all()
@@ -61,7 +60,7 @@ def test_insurance_never_leaves_less_fruit_money_than_the_guarantee(crop: float,
 
 def test_tree_aid_by_hand() -> None:
     """1,000 trees, 250 lost: 250 - 30 normal - 150 threshold = 70 trees x 10 x 0.65 = 455; 180 lost: nothing."""
-    found = tree_loss_aid(np.array([[250.0, 180.0]]), np.full((1, 2), 1000.0), 10.0, Insurance())
+    found = tree_loss_aid(np.array([[250.0, 180.0]]), np.full((1, 2), 1000.0), 10.0, insurance())
     np.testing.assert_allclose(found, [[455.0, 0.0]])
 
 
@@ -81,7 +80,7 @@ def test_losses_before_year_0_bring_no_tree_aid() -> None:
     old = block(year_planted=-20)
     q = quantities([old], trials=1)
     q = dataclasses.replace(q, trees_alive=0.5 * q.trees_alive, trees_lost=0 * q.trees_lost)
-    terms = Insurance(tree_aid=True)
+    terms = insurance(coverage=0.0, tree_aid=True)
     flows, owed = insurance_flows(q, [old], market(), terms, np.ones(20))
     assert not flows.any() and not owed.any()
 

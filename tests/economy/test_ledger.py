@@ -17,12 +17,12 @@ from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.economy.indicators import indicators
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import cash_flows
-from orchardsim.economy.parameters import Costs, Insurance
+from orchardsim.economy.parameters import Costs
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
 from orchardsim.economy.prices import draw_prices
 from orchardsim.economy.remarks import money_remarks
 from orchardsim.operations.parameters import WorkRates
-from tests.economy.sample_farm import block, costs, finance, item, market, quantities, run, two_blocks
+from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run, two_blocks
 
 
 def test_items_sum_to_the_net_cash_flow_and_blocks_to_the_farm() -> None:
@@ -390,16 +390,16 @@ def test_removed_block_earns_and_costs_nothing_more() -> None:
 
 
 def test_crop_insurance_and_tree_aid_reach_the_ledger() -> None:
-    terms = finance(insurance=Insurance(coverage=0.65, premium_rate=0.1, premium_subsidy=0.5, tree_aid=True))
+    terms = finance(insurance=insurance(coverage=0.65, premium_rate=0.1, premium_subsidy=0.5, tree_aid=True))
     blocks = [block()]
     q = quantities(blocks)
     packed = q.packed_mass.copy()
     packed[:, 12] = 0.0
     ledger, _ = run(blocks, dataclasses.replace(q, packed_mass=packed), f=terms)
-    insurance = item(ledger, "insurance")
-    assert (insurance[:, :4] == 0).all()
-    assert (insurance[:, 12, 2] < 0).all()
-    assert (insurance[:, 13, 0] > 0).all()
+    insured = item(ledger, "insurance")
+    assert (insured[:, :4] == 0).all()
+    assert (insured[:, 12, 2] < 0).all()
+    assert (insured[:, 13, 0] > 0).all()
 
 
 def test_blocks_and_quantities_must_match() -> None:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from orchardsim.core.labels import GRADES
 from orchardsim.core.streams import Streams
+from orchardsim.core.units import POUND
 from orchardsim.economy.parameters import OUTLETS, Market
 from orchardsim.economy.prices import (
     base_price,
@@ -22,7 +23,7 @@ from orchardsim.economy.prices import (
     sell,
     with_price_slump,
 )
-from tests.economy.sample_farm import market
+from tests.economy.sample_farm import catalogue, market
 
 WHOLESALE, JUICE = OUTLETS.index("wholesale"), OUTLETS.index("juice")
 
@@ -190,3 +191,21 @@ def test_price_trend_compounds() -> None:
     normals = {name: np.zeros((1, 4)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
     price = price_paths(m, normals, np.ones((1, 4)), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
     np.testing.assert_allclose(price / price[0], 0.99 ** np.arange(4))
+
+
+@pytest.mark.parametrize(
+    ("cultivar", "low", "high"),
+    [
+        ("Gala", 18, 26),
+        ("Honeycrisp", 44, 52.9),
+        ("Fuji", 18, 24),
+        ("Golden Delicious", 22, 28),
+        ("Granny Smith", 27, 32),
+        ("Red Delicious", 16, 19),
+    ],
+)
+def test_wholesale_prices_are_the_middles_of_the_published_ranges(cultivar: str, low: float, high: float) -> None:
+    """Dollars per 40 lb box, USDA Market News of February and March 2019, as reported by Capital Press (read)."""
+    price = market().fruit[cultivar].wholesale_extra_fancy
+    assert price * 40 * POUND == pytest.approx((low + high) / 2, rel=1e-6)
+    assert catalogue("prices.toml")["fruit"][cultivar]["wholesale_extra_fancy"]["status"] == "derived"
