@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,15 @@ Float = NDArray[np.float32]
 Double = NDArray[np.float64]
 UNTHINNED = 1e6
 """Crop target [1/cm2] that stands for none: large, but finite, so that empty positions give 0 and not NaN."""
+WHIP_SPREAD: Final = 0.25
+"""m; spread of a nursery tree without side branches (assumption)."""
+FEATHER_SPREAD: Final = 0.05
+"""m; spread that each side branch kept adds (assumption: ten of them make some 0.75 m)."""
+USUAL_FRUIT: Final = 0.6
+"""1; fruit mass of a usual crop over the cultivar's potential, for the last crop of trees that stand before year 0.
+Derived: Honeycrisp 175 g at 7 fruit per cm2 against about 300 g at very light crop (Robinson et al., target T9)."""
+BALANCED_BLOOM: Final = 0.5
+"""1; share of full bloom on trees that stand before year 0 and whose last crop is not stated (assumption)."""
 
 
 class BlockModel:
@@ -77,7 +87,9 @@ class BlockModel:
         self.start_trunk = self.by_group([np.pi / 4 * (g.trunk_diameter / 10) ** 2 for g in grades])
         headed = p.headed_height if training.leader_headed else 1.0
         self.start_height = self.by_group([g.height * headed for g in grades])
-        self.start_spread = self.by_group([0.25 + 0.05 * g.feathers * training.feathers_kept for g in grades])
+        self.start_spread = self.by_group(
+            [WHIP_SPREAD + FEATHER_SPREAD * g.feathers * training.feathers_kept for g in grades]
+        )
         self.growth_level = block.site_growth * (1 if training.weed_free_strip else 1 - p.weed_cost)
         self.leader = p.height_coefficient * headed
         self.pass_count = max(c.picks for c in cultivars)
@@ -219,11 +231,11 @@ class BlockModel:
         volume *= training.canopy_fill**2 * p.leaf_density / p.leaf_per_trunk
         state.held[...] = np.minimum(1, volume / np.maximum(state.trunk_area, 1))
         bearing = state.trunk_area * state.held * self.productivity
-        mass = 0.6 * self.fruit_potential
+        mass = USUAL_FRUIT * self.fruit_potential
         load = np.zeros_like(bearing) if crop is None else np.float32(crop) / mass / np.maximum(bearing, 1)
         x = (load / self.inhibiting_crop) ** p.inhibition_exponent
         start = 1 / (1 + np.exp(-p.bearing_rate * (leaf + 1 - self.half_bloom_leaf)))
-        bloom = (0.5 if crop is None else 1.0) * start * (1 - self.inhibition * x / (1 + x))
+        bloom = (BALANCED_BLOOM if crop is None else 1.0) * start * (1 - self.inhibition * x / (1 + x))
         state.flower_clusters[...] = p.clusters_per_trunk * bearing * bloom * alive
         state.last_crop[...] = 0 if crop is None else crop
         state.last_crop *= alive

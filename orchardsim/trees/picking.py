@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,13 @@ from orchardsim.trees.state import TreeState
 from orchardsim.trees.training import by_leaf
 
 Double = NDArray[np.float64]
+PROCESSING_SHARE: Final = 0.5
+"""1; share of the fruit large enough for peeling, but not fresh and not culled, that goes to it; the rest is pressed.
+Assumption: it stands for the outlets near the farm."""
+FIRM_DAYS: Final = 7.0
+"""day; delay of picking that costs no firmness (assumption; a pick is usual within one to two weeks)."""
+SOFTENING_TIME: Final = 70.0
+"""day; further delay by which 1 - 1/e of the best grade has softened, about a tenth in each week (assumption)."""
 
 
 @dataclass(frozen=True)
@@ -117,10 +125,10 @@ def harvest(model: BlockModel, state: TreeState, share_picked: Double, days_late
     usable = np.maximum(totals["usable"], fresh)
     defective = usable - fresh
     culled = defective * p.cull_share
-    processing = (defective - culled) * 0.5
+    processing = (defective - culled) * PROCESSING_SHARE
     juice = crop - fresh - culled - processing
-    # each week late softens a tenth of the best grade into processing
-    soft = best * (1 - np.exp(-np.maximum(days_late - 7, 0) / 70))
+    # late fruit of the best grade softens into processing
+    soft = best * (1 - np.exp(-np.maximum(days_late - FIRM_DAYS, 0) / SOFTENING_TIME))
     grades = {"extra_fancy": best - soft, "fancy": second, "processing": processing + soft, "juice": juice}
     harvested = crop * share
     totals["harvested_mass"] = harvested

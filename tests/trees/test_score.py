@@ -1,4 +1,7 @@
-"""The model against published trials, as experiments/score prints it."""
+"""The model against published trials that were read, row by row, as experiments/score prints them.
+
+Rows whose figures are from memory or common practice are printed and scored there, but not asserted here.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,23 @@ from pathlib import Path
 import pytest
 
 FOLDER = Path(__file__).parents[2] / "experiments" / "score"
-COUNTED = {"T2", "T3", "T4", "T5", "T6", "T7", "T8", "T9", "T11", "T12", "T13"}
-"""Targets of which at least 8 are to be met by one parameter set; sources stand in experiments/score/rows.py."""
+READ = {
+    # Good Fruit Grower, "High-density economics": more than 3,000 bushels per acre in leaves 1 to 5.
+    "T3": ["T3"],
+    # studylib.net/doc/8900291 (Cornell slides): mature tall spindle 1,000 to 1,500 bushels per acre.
+    "T4": ["T4"],
+    # Abstract of "Yield-density relations for apple trees on a dwarfing and a semi-dwarfing rootstock".
+    "T7": ["T7.low", "T7.high"],
+    # Autio et al. 2017, J. Amer. Pomol. Soc. 71:149-166: trunks and yields of Honeycrisp on eight stocks in leaf 5.
+    "T8": [f"T8.{what}.{how}" for what in ("tcsa", "yield") for how in ("shape", "rank", "level", "no_stock")],
+    # Robinson et al., Crop load management for consistent production of Honeycrisp apples: mass against crop load.
+    "T9": ["T9.1", "T9.7", "T9.10"],
+    # Marini et al. 2012, J. Amer. Pomol. Soc. 66:183: trunk growth falls in a straight line, alike on three stocks.
+    "T10": ["T10.r2", "T10.slopes", "T10.sign"],
+    # J. Amer. Pomol. Soc., April 2023: biennial bearing index of cider cultivars 0.47-1.00, thinned 0.12-0.34.
+    "T13": ["T13.unthinned", "T13.thinned"],
+}
+"""Target to the ids of its rows; tolerances stand in experiments/score/rows.py."""
 
 
 @pytest.fixture(scope="module")
@@ -19,28 +37,18 @@ def rows():
         from rows import score
     finally:
         sys.path.remove(str(FOLDER))
-    return score(12).rows
+    return {row.id: row for row in score(12).rows}
 
 
 @pytest.mark.score
-def test_one_parameter_set_meets_at_least_eight_targets(rows):
-    met = {name: True for name in COUNTED}
-    for row in rows:
-        name = row.id.split(".")[0]
-        if name in met and not (row.input or row.part):
-            met[name] = met[name] and row.met
-    assert sum(met.values()) >= 8, sorted(name for name, inside in met.items() if not inside)
+@pytest.mark.parametrize("target", READ)
+def test_published_figure_is_met(rows, target):
+    for name in READ[target]:
+        row = rows[name]
+        assert row.tolerance[0] <= row.ours <= row.tolerance[1], f"{name} {row.what}: {row.ours:.4g} ({row.published})"
 
 
 @pytest.mark.score
 def test_differences_between_trees_last(rows):
     # East Malling: +0.82 between plots (open data agridat pearce.apple); single trees lower, but positive.
-    (row,) = [row for row in rows if row.id == "T22"]
-    assert row.ours > 0.2
-
-
-@pytest.mark.score
-def test_trunk_growth_falls_with_crop_alike_on_three_stocks(rows):
-    # Marini et al. 2012, J. Amer. Pomol. Soc. 66:183.
-    found = {row.id: row.ours for row in rows}
-    assert found["T10.sign"] < 0 and found["T10.r2"] > 0.9
+    assert rows["T22"].ours > 0.2
