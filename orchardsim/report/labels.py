@@ -121,27 +121,35 @@ def _payback_cells(payback: Any) -> list[str]:
 
 def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     """Closing lines under the table: which label does not pay by itself, and why."""
+    from orchardsim.risk.bands import wilson_interval
+
     years = dataset.sizes["year"]
     lines = []
     found = [one for one in label_money(dataset) if one.leaves]
     for one in found:
-        paid = float(np.isfinite(one.payback_year).mean())
-        if paid >= PAYS_SURELY:
+        count = int(np.isfinite(one.payback_year).sum())
+        if count >= PAYS_SURELY * len(one.payback_year):
             continue
+        new = dataset["leaf"].sel(block=one.label).values[0] <= 1
         net, total = float(one.net.mean()), float(one.summed[:, -1].mean())
         per_area = show.money(abs(net) * show.area_size / one.area)
         a_unit = "an acre" if show.us else "a hectare"
         end = (
-            f"over {years} years it takes in {show.money(abs(total))} {'less' if total < 0 else 'more'} than it pays "
+            f"over {years} years it takes in {show.money(abs(total))} "
+            f"(± {round_figures(_error(one.summed[:, -1]), 2):,.0f}) {'less' if total < 0 else 'more'} than it pays "
             "out on average"
         )
         if net <= 0:
             why = f"in a mature year it loses {per_area} {a_unit}, so more years would not help; {end}"
         else:
-            short = ", too little to win back its planting and young years in that time" if total < 0 else ""
+            short = ", too little to win back its planting and young years in that time" if total < 0 and new else ""
             why = f"in a mature year it earns {per_area} {a_unit}{short}; {end}"
-        verdict = "does not pay" if paid < 0.5 else "pays in many futures, not in all"
-        count = int(np.isfinite(one.payback_year).sum())
+        chance = wilson_interval(count, len(one.payback_year))
+        verdict = "barely pays, if at all"
+        if chance.high < 0.5:
+            verdict = "does not pay"
+        elif chance.low > 0.5:
+            verdict = "pays in most futures, not in all"
         lines.append(
             f"{one.label} {verdict}: by itself it has paid for itself within {years} years in {count:,} of "
             f"{len(one.payback_year):,} futures tried; {why}."

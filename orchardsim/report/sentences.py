@@ -10,7 +10,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.report.rows import YieldRow, band, weak, yield_rows
 from orchardsim.report.show import Show
 from orchardsim.results import shares
-from orchardsim.results.labels import credit_broken, frost_of_bad_years
+from orchardsim.results.labels import credit_broken, failed_crops
 
 if TYPE_CHECKING:
     import xarray
@@ -57,14 +57,14 @@ def _crop(dataset: xarray.Dataset, show: Show) -> str:
 
 
 def _frost(dataset: xarray.Dataset) -> str:
-    """Whether frost is behind most of the small crops; empty where it is not."""
-    found = frost_of_bad_years(dataset)
-    if found is None or found[0] < 0.5 or found[0] < 1.5 * found[1]:
+    """How many crops fail, where frost is behind most of them; empty where it is not."""
+    found = failed_crops(dataset)
+    if found is None or found[1] < 0.5:
         return ""
-    bad, springs = found
+    failed, frosted = found
     return (
-        f", and frost is the main cause: {100 * bad:.0f} of 100 crops so small follow a spring that kills more than "
-        f"nine flowers in ten, as {100 * springs:.2g} of 100 springs do here"
+        f", and frost is the main cause of the worst: {100 * failed:.2g} of 100 crops are less than half the middling "
+        f"one, and {100 * frosted:.0f} of 100 of these follow a spring that kills more than nine flowers in ten"
     )
 
 

@@ -213,25 +213,24 @@ def ratio(above: Array, below: Array) -> tuple[float, float]:
     return found, float(np.sqrt(below.size * (residual**2).sum() / (below.size - 1)) / total)
 
 
-def frost_of_bad_years(dataset: xarray.Dataset) -> tuple[float, float] | None:
-    """Frost behind the small crops: shares of the smallest twentieth of crops and of all springs with a heavy one.
+def failed_crops(dataset: xarray.Dataset) -> tuple[float, float] | None:
+    """Crops that fail and the frost behind them: (share of crops that fail, share of those after a heavy frost).
 
-    Heavy: more than :data:`HEAVY_FROST` of the flowers killed. Crops of mature years are ranked among the trials of
-    the same label and year; labels count by planted area. None where there is no mature year.
+    A crop of a mature year fails that is less than half of the middle trial's of the same label and year; a frost is
+    heavy that kills more than :data:`HEAVY_FROST` of the flowers; labels count by planted area. None where no crop
+    fails.
     """
-    bad = springs = weight = 0.0
+    failed = frosted = weight = 0.0
     for label in block_labels(dataset):
         mature = mature_years(dataset["leaf"].sel(block=label).values)
-        if mature.size == 0:
-            continue
         crop = dataset["harvested_mass"].sel(block=label).values[:, mature]
         heavy = dataset["frost_kill"].sel(block=label).values[:, mature] > HEAVY_FROST
-        smallest = np.argsort(crop, axis=0, kind="stable")[: max(len(crop) // 20, 1)]
+        fails = crop < 0.5 * np.median(crop, axis=0)
         area = float(dataset["planted_area"].sel(block=label))
-        bad += area * float(np.take_along_axis(heavy, smallest, axis=0).mean())
-        springs += area * float(heavy.mean())
-        weight += area
-    return (bad / weight, springs / weight) if weight > 0 else None
+        failed += area * float(fails.sum())
+        frosted += area * float((fails & heavy).sum())
+        weight += area * fails.size
+    return (failed / weight, frosted / failed) if failed > 0 else None
 
 
 def credit_broken(dataset: xarray.Dataset) -> NDArray[np.int64] | None:

@@ -19,7 +19,7 @@ from orchardsim.report.labels import label_cells, label_lines, work_cells, work_
 from orchardsim.report.page import report_html
 from orchardsim.report.show import Show
 from orchardsim.results import summary_document, write_run
-from orchardsim.results.labels import LabelWork, frost_of_bad_years
+from orchardsim.results.labels import LabelWork, failed_crops
 from tests.results.invented_run import invented_arrays, invented_dataset
 
 SITUATIONS = {
@@ -115,20 +115,21 @@ def test_the_credit_line_is_spoken_of_where_one_is_stated():
     assert "holds in all 40 futures tried" in plain_sentences(dataset)[1]
 
 
-def test_frost_is_named_only_where_it_makes_the_small_crops():
+def test_frost_is_named_only_where_it_makes_the_crops_fail():
     dataset = invented_dataset(trials=40, planting_years=(0,))
-    calm = dataset.copy(deep=True)
-    calm["frost_kill"][:] = 0.0
-    assert "main cause" not in plain_sentences(calm)[0]
-    # A frost in the two smallest crops of every year, and in no other: all of the smallest twentieth, 5 of 100 springs.
-    place = calm["harvested_mass"].values.argsort(axis=0, kind="stable").argsort(axis=0)
-    calm["frost_kill"][:] = np.where(place < 2, 1.0, 0.0)
-    assert frost_of_bad_years(calm) == pytest.approx((1.0, 0.05))
-    sentence = plain_sentences(calm)[0]
-    assert "frost is the main cause: 100 of 100 crops so small" in sentence
-    assert "as 5 of 100 springs do" in sentence
-    calm["frost_kill"][:] = 1.0  # a frost in every spring tells nothing of the small crops
-    assert "main cause" not in plain_sentences(calm)[0]
+    dataset["frost_kill"][:] = 0.0
+    dataset["harvested_mass"][:] = 20_000.0
+    assert failed_crops(dataset) is None
+    # Trials 0 to 3 of 40 bring a third of the middle crop in year 9, one of ten mature years; frost hits 3 of the 4.
+    dataset["harvested_mass"][:4, 9] = 7_000.0
+    dataset["frost_kill"][:3, 9] = 0.95
+    assert failed_crops(dataset) == pytest.approx((0.01, 0.75))
+    sentence = plain_sentences(dataset)[0]
+    assert "frost is the main cause of the worst: 1 of 100 crops are less than half" in sentence
+    assert "75 of 100 of these follow" in sentence
+    dataset["frost_kill"][:2, 9] = 0.85
+    assert failed_crops(dataset) == pytest.approx((0.01, 0.25))
+    assert "main cause" not in plain_sentences(dataset)[0]
 
 
 def test_weak_points_are_marked():
@@ -157,6 +158,20 @@ def test_a_label_that_does_not_pay_is_named():
     costs = -dataset["ledger"].sel(block="home", year=slice(5, 14)).sum("item").mean().item() / (8000 / 4046.8564224)
     assert f"it loses USD {float(f'{costs:.3g}'):,.0f} an acre" in line
     assert label_cells(dataset, show)[1][-2:] == ["0 of 40", "never"]
+
+
+@pytest.mark.parametrize(
+    ("paid", "words"),
+    # Wilson's interval of 13 of 40 is 20 to 48 %, of 20 of 40 35 to 65 %, of 30 of 40 60 to 86 % (as by hand).
+    [(13, "home does not pay"), (20, "home barely pays, if at all"), (30, "home pays in most futures, not in all")],
+)
+def test_verdicts_on_a_label_keep_to_what_the_trials_tell(paid, words):
+    dataset = invented_dataset(trials=40, planting_years=(0,))
+    dataset["ledger"].loc[{"block": "home"}] = 0.0
+    dataset["ledger"].loc[{"block": "home", "year": 19, "item": "upkeep"}] = np.where(np.arange(40) < paid, 1.0, -1.0)
+    (line,) = label_lines(dataset, Show.of(dataset))
+    assert line.startswith(words)
+    assert f"{paid} of 40 futures" in line
 
 
 def test_hours_by_leaf_are_shown_per_acre(run):
