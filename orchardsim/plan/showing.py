@@ -92,17 +92,20 @@ class Showing:
         >>> show.text("replacement.window_start", 182, "day"), show.text("market.price", 1.1023113109, "money/kg")
         ('1 Apr', '0.5 USD/lb (21 USD/box)')
         """
+        return " ".join(self.parts(key, value, unit)).rstrip()
+
+    def parts(self, key: str, value: Any, unit: str) -> tuple[str, str]:
+        """Value and unit of the parameter of a key, each as text; the unit of a date or a word is empty."""
         if unit == "day" and key.rsplit(".", 1)[-1] in SEASON_DAYS:
-            return date_text(value, self.latitude)
+            return date_text(value, self.latitude), ""
         if key.endswith("weather.method") and value in METHODS:
-            return f"{value} ({METHODS[value]})"
+            return f"{value} ({METHODS[value]})", ""
         if isinstance(value, (bool, str)) or value is None or unit in ("text", "flag", ""):
-            return value_text(value)
+            return value_text(value), ""
         number, shown = self.converted(value, unit)
-        text = f"{value_text(number)} {shown}".rstrip()
         if unit == "money/kg" and not isinstance(value, (tuple, list)) and math.isfinite(value) and value:
-            text += f" ({number_text(value * self.box_mass)} {self.currency}/box)"
-        return text
+            shown += f" ({number_text(value * self.box_mass)} {self.currency}/box)"
+        return value_text(number), shown
 
     def converted(self, value: Any, unit: str) -> tuple[Any, str]:
         """A number, or a list of them, in the shown unit, and that unit in words."""

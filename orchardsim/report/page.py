@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import STATUSES
+from orchardsim.plan.showing import Showing
 from orchardsim.report.labels import (
     MONEY_NOTE,
     WORK_NOTE,
@@ -205,17 +206,22 @@ def _yield_cells(rows: list[YieldRow], us: bool) -> list[dict[str, str]]:
 
 def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     found = attribute(dataset, "assumptions") or []
+    attrs = dataset.attrs
+    show = Showing(
+        str(attrs["units"]), str(attrs["currency"]), float(attrs.get("latitude", 45.0)), float(attrs["box_mass"])
+    )
     by_status: dict[str, list[dict[str, str]]] = {}
     for entry in found if isinstance(found, list) else [found]:
         if not isinstance(entry, dict):
             by_status.setdefault("assumption", []).append({"key": str(entry), "value": "", "unit": "", "source": ""})
             continue
-        value = entry.get("value", "")
+        key = str(entry.get("key", entry.get("name", "")))
+        value, unit = show.parts(key, entry.get("value", ""), str(entry.get("unit") or ""))
         by_status.setdefault(str(entry.get("status", "assumption")), []).append(
             {
-                "key": str(entry.get("key", entry.get("name", ""))),
-                "value": f"{value:.6g}" if isinstance(value, float) else str(value),
-                "unit": "" if entry.get("unit") in (None, "1", "text", "flag") else str(entry["unit"]),
+                "key": key,
+                "value": value,
+                "unit": unit,
                 "source": str(entry.get("source", "")),
             }
         )
