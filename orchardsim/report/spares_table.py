@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from orchardsim.report.show import Show
-from orchardsim.report.spares_words import footer_text, money_cell, show_of
+from orchardsim.report.spares_words import footer_text, money_cell, recommended, show_of
 from orchardsim.report.table import WIDTH
 from orchardsim.results.spares import PolicyOutcome, SparesAnswer
 
@@ -16,14 +16,15 @@ def outcome_cells(found: SparesAnswer, show: Show) -> list[list[str]]:
         "policy", f"cost, {show.currency}", "±", "more than chosen", "±", "trees", "keep", "planting", "fruit missed",
         "bought", "left over", "all filled", "gaps filled", "tree-years lost",
     ]  # fmt: skip
-    return [head, *(_row(one) for one in found.outcomes)]
+    advised = recommended(found)
+    return [head, *(_row(one, recommended=one is advised) for one in found.outcomes)]
 
 
-def _row(one: PolicyOutcome) -> list[str]:
+def _row(one: PolicyOutcome, *, recommended: bool) -> list[str]:
     chosen = one.key == "best"
     mark = "" if chosen or one.told_apart else " ?"
     return [
-        one.name,
+        f"{one.name} (recommended)" if recommended else one.name,
         money_cell(one.cost.mean),
         money_cell(one.cost.error),
         "" if chosen else f"{money_cell(one.dearer.mean)}{mark}",

@@ -11,8 +11,10 @@ from orchardsim.results.spares import Clustering, LabelPolicy, PolicyOutcome, Re
 PLACE: Final = {"nursery_row": "in a nursery row", "pots": "in pots", "none": "nowhere"}
 SURE: Final = 2.0
 """Standard errors beyond which a difference is spoken of as one."""
-PLAINER: Final = ("none", "orders", "spares", "rule_2", "rule_3", "rule_5", "farm", "elsewhere", "plan")
-"""Policies in the order in which they are named as just as good: simpler ones first."""
+PLAINER: Final = ("none", "rule_2", "rule_3", "rule_5", "spares", "orders", "farm")
+"""Policies that are simpler than one with its own numbers for each row group, the simplest first."""
+NEAR: Final = 0.05
+"""Share of the cheapest policy's cost within which a simpler one is recommended, if it cannot be told apart."""
 
 
 def show_of(found: SparesAnswer) -> Show:
@@ -44,25 +46,38 @@ def counted(number: float, thing: str, things: str = "") -> str:
     return f"{number:,.0f} {thing if number == 1 else things or thing + 's'}"
 
 
+def recommended(found: SparesAnswer) -> PolicyOutcome:
+    """The simplest policy that is not worse than the chosen one, as far as the trials say; else the chosen one."""
+    if not found.chosen.cost.mean:
+        return found.chosen
+    near = [
+        one
+        for key in PLAINER
+        if (one := found.outcome(key)) is not None
+        and differs(one)
+        and not one.told_apart
+        and one.dearer.mean <= NEAR * abs(found.chosen.cost.mean)
+    ]
+    return near[0] if near else found.chosen
+
+
 def spares_sentences(found: SparesAnswer) -> list[str]:
-    """The answer, plain: what to buy and order, what it costs, what else would cost, how sure that is."""
+    """The answer, plain: one recommendation and its cost, why, what else would cost, how sure that is."""
     show = show_of(found)
-    lines = []
-    idle = [policy.label for policy in found.chosen.policies if not policy.fills]
-    for policy in found.chosen.policies:
-        if policy.fills:
-            lines.append(policy_text(policy, found))
+    advised = recommended(found)
+    filling = [policy_text(policy, found) for policy in advised.policies if policy.fills]
+    idle = [policy.label for policy in advised.policies if not policy.fills]
     if idle:
-        lines.append(
+        filling.append(
             f"{_listed(idle)}: buy no spares and fill no gaps; the tree, its planting and its care cost more than a "
             "replant there brings."
         )
-    lines.append(_cost_text(found, show))
-    lines += _ties_text(found, show)
-    if any(policy.fills for policy in found.chosen.policies):
-        lines.append(_gaps_text(found))
+    lines = [f"Recommendation: {' '.join(filling)}", _cost_text(advised, found, show), _why_text(advised, found, show)]
+    if any(policy.fills for policy in advised.policies):
+        lines.append(_gaps_text(advised))
     lines.append(_rules_text(found, show))
-    lines += [worth_text(one) for one in found.worth if one.leaf.size]
+    last = {policy.label: policy.last_leaf for policy in advised.policies if policy.fills}
+    lines += [worth_text(one, last.get(one.label)) for one in found.worth if one.leaf.size]
     lines += [
         clustering_text(one, _policy_of(found, one.label), show) for one in found.clustering if one.lost.mean() > 0
     ]
@@ -93,8 +108,7 @@ def policy_text(policy: LabelPolicy, found: SparesAnswer) -> str:
     )
 
 
-def _cost_text(found: SparesAnswer, show: Show) -> str:
-    one = found.chosen
+def _cost_text(one: PolicyOutcome, found: SparesAnswer, show: Show) -> str:
     if not any(policy.fills for policy in one.policies):
         return f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."
     parts = (
@@ -108,8 +122,7 @@ def _cost_text(found: SparesAnswer, show: Show) -> str:
     )
 
 
-def _gaps_text(found: SparesAnswer) -> str:
-    one = found.chosen
+def _gaps_text(one: PolicyOutcome) -> str:
     assert one.filled is not None and one.filled_gaps is not None and one.filled_seasons is not None
     return (
         f"Every gap is filled within a year, in all years in which gaps are to be filled, in {100 * one.filled:.0f} % "
@@ -121,7 +134,7 @@ def _gaps_text(found: SparesAnswer) -> str:
 
 
 def difference_text(one: PolicyOutcome, show: Show) -> str:
-    """How much dearer a policy is than the chosen one."""
+    """How much dearer a policy is than the chosen one, the cheapest found."""
     word = "more" if one.dearer.mean >= 0 else "less"
     return f"{show.money(abs(one.dearer.mean), 2)} ± {show.money(one.dearer.error, 2)} {word}"
 
@@ -138,7 +151,9 @@ def _rules_text(found: SparesAnswer, show: Show) -> str:
     none, own = found.outcome("none"), found.outcome("plan")
     parts = [f"{one.name.split(' spare')[0]}: {difference_text(one, show)}" for one in rules]
     text = (
-        f"A fixed share of spares at planting and nothing later would have cost: {'; '.join(parts)}." if parts else ""
+        f"Against the cheapest policy, a fixed share of spares at planting and nothing later costs: {'; '.join(parts)}."
+        if parts
+        else ""
     )
     if own is not None:
         text += f" The plan's own rule: {difference_text(own, show)}."
@@ -147,25 +162,27 @@ def _rules_text(found: SparesAnswer, show: Show) -> str:
     return text.strip()
 
 
-def _ties_text(found: SparesAnswer, show: Show) -> list[str]:
-    ties = [one for one in found.outcomes[1:] if not one.told_apart and differs(one)]
-    trials = found.reporting_trials
+def _why_text(advised: PolicyOutcome, found: SparesAnswer, show: Show) -> str:
+    """Why this policy: the cheapest, or a simpler one that the trials cannot tell from the cheapest."""
     if not any(differs(one) for one in found.outcomes):
-        return ["All policies come to the same: none of them fills a gap."]
-    if not ties:
-        return [f"{trials} trials tell the chosen policy apart from all others in the table."]
-    ties.sort(key=lambda one: PLAINER.index(one.key) if one.key in PLAINER else len(PLAINER))
+        return "All policies come to the same: none of them fills a gap."
+    trials = found.reporting_trials
+    ties = [one for one in found.outcomes[1:] if not one.told_apart and differs(one) and one is not advised]
     names = "; ".join(f"{one.name} ({difference_text(one, show)})" for one in ties)
-    lines = [f"{trials} trials cannot tell the chosen policy apart from: {names}."]
-    if ties[0].key in ("none", "orders", "spares", "rule_2", "rule_3", "rule_5"):
-        ways = [policy_text(policy, found) for policy in ties[0].policies if policy.fills]
-        plain = " ".join(ways) if ways else "fill no gap."
-        lines.append(f"So this, which is simpler, does as well as far as these trials say: {plain}")
-    return lines
+    if advised is found.chosen:
+        text = "Why: of all policies in the table it costs least"
+        if not names:
+            return f"{text}, and {trials} trials tell it apart from every other."
+        return f"{text}; {trials} trials cannot tell it apart from: {names}."
+    text = (
+        f"Why: it is simpler than the cheapest policy found (the chosen one of the table) and, as far as {trials} "
+        f"trials say, as good: {difference_text(advised, show)}, which may be chance."
+    )
+    return f"{text} Nor can they tell the cheapest apart from: {names}." if names else text
 
 
-def worth_text(one: RefillWorth) -> str:
-    """To which leaf filling a gap pays."""
+def worth_text(one: RefillWorth, last_leaf: int | None = None) -> str:
+    """To which leaf filling a gap pays; ``last_leaf``: to which the recommended rule fills."""
     if one.break_even_leaf is None:
         return f"{one.label}: a filled gap does not bring back its cost in any leaf."
     sure = "" if one.sure_leaf == one.break_even_leaf else _sure_text(one)
@@ -174,6 +191,11 @@ def worth_text(one: RefillWorth) -> str:
         f"{one.label}: filling a gap pays to leaf {one.break_even_leaf}{sure} (break-even; worth of the fruit over the "
         f"years left, crowding included, against tree, planting and care). A gap filled in leaf {one.leaf[0]} adds "
         f"{share:.0f} % of a mean tree's crop over the run."
+        + (
+            f" That is one gap by itself; the rule fills to leaf {last_leaf}, for it counts the stock of trees as well."
+            if last_leaf is not None and last_leaf != one.break_even_leaf
+            else ""
+        )
     )
 
 
@@ -195,9 +217,9 @@ def clustering_text(one: Clustering, chosen: LabelPolicy, show: Show) -> str:
     )
     other = one.policy
     if not chosen.fills and not other.fills:
-        return f"{text} The answer is the same without that."
+        return f"{text} The cheapest policy is the same without that."
     if other == chosen:
-        return f"{text} If every tree died by itself the answer would be the same."
+        return f"{text} If every tree died by itself the cheapest policy would be the same."
     rule = f"{counted(other.spares, 'spare')} at planting"
     if other.order_up_to is not None:
         rule += f", orders at {other.reorder_point} up to {other.order_up_to}"
@@ -209,7 +231,7 @@ def clustering_text(one: Clustering, chosen: LabelPolicy, show: Show) -> str:
         verdict = f"with losses as they are, that would cost {cost} more"
     else:
         verdict = f"with losses as they are, that costs about the same (a difference of {cost})"
-    return f"{text} If every tree died by itself the answer would be: {rule}; {verdict}."
+    return f"{text} If every tree died by itself the cheapest policy would be: {rule}; {verdict}."
 
 
 def money_cell(amount: float) -> str:

@@ -13,7 +13,7 @@ METRIC = Showing("metric", "EUR", -38.0, 18.0)
 @pytest.mark.parametrize(
     ("show", "key", "value", "unit", "text"),
     [
-        (US, "a", 1.0, "money/m2", "4,047 USD/acre"),  # 43,560 ft2 of 0.09290304 m2: 4,046.856 m2
+        (US, "a", 1.0, "money/m2", "4,046.9 USD/acre"),  # 43,560 ft2 of 0.09290304 m2: 4,046.856 m2
         (METRIC, "a", 1.0, "money/m2", "10,000 EUR/ha"),
         (US, "a", 30.48, "m", "100 ft"),
         (METRIC, "a", 30.48, "m", "30.48 m"),
