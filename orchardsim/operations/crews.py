@@ -112,9 +112,7 @@ class CrewWorld:
 
     def capacity(self, task: str, days: float, work_fraction: float, turnout: Sequence[float]) -> float:
         """Labour hours that all crews able to do a task hold in a number of days."""
-        return sum(
-            self.daily_hours[number] * turnout[number] * work_fraction * days for number in self.skilled(task)
-        )
+        return sum(self.daily_hours[number] * turnout[number] * work_fraction * days for number in self.skilled(task))
 
     def work(
         self,
