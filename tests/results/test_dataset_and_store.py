@@ -135,7 +135,7 @@ def test_folders_that_cannot_hold_a_run_are_refused_before_it_starts(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(InputError, match="is a file"):
         prepare_run_folder(tmp_path / "file")
-    with pytest.raises(InputError, match="cannot be written"):
+    with pytest.raises(InputError, match="file is a file; --out needs a folder"):
         prepare_run_folder(tmp_path / "file" / "below")
     assert prepare_run_folder(tmp_path / "new" / "run") == tmp_path / "new" / "run"
     assert not (tmp_path / "new").exists()
