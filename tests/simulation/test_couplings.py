@@ -1,0 +1,175 @@
+"""What one room hands to the next has its effect: each test fails where the coupling is switched off.
+
+The same small plan runs twice with the same random numbers; one driver, one piece of work or one hazard differs. Only
+directions are asserted: they are common practice in the trade, no source needed.
+"""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+
+import numpy as np
+import pytest
+
+import orchardsim
+from orchardsim.core.handover import COVER_LEVELS
+from orchardsim.core.labels import GRADES
+from orchardsim.core.streams import Streams
+from orchardsim.simulation import work
+from orchardsim.simulation.seasons import build_library
+from orchardsim.simulation.unit import run_unit
+from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
+
+TRIALS, YEARS, SEED = 3, 7, 3
+LAST = YEARS - 1
+FRESH = [GRADES.index(name) for name in ("extra_fancy", "fancy")]
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return small_plan()
+
+
+@pytest.fixture(scope="module")
+def library(plan):
+    """Seasons without frost and with chill and water in plenty, so that one thing at a time can go wrong."""
+    made = build_library(plan, Streams(SEED), range(TRIALS), YEARS, "sampled")
+    return changed(made, frost_kill=lambda one: 0 * one, chill_fraction=lambda one: one * 0 + 1)
+
+
+def changed(library, **changes):
+    """The library with drivers of every season and row group passed through functions."""
+    drivers = tuple(
+        tuple(
+            dataclasses.replace(one, **{name: change(getattr(one, name)) for name, change in changes.items()})
+            for one in block
+        )
+        for block in library.drivers
+    )
+    return dataclasses.replace(library, drivers=drivers)
+
+
+def run(plan, library, years=YEARS):
+    """Result variables of the plan's row groups, (trial, year, label), without the farm's own."""
+    arrays = run_unit(plan, range(TRIALS), years, SEED, "sampled", library)
+    return {name: values[:, :, :-1] for name, values in arrays.items() if values.ndim >= 3}
+
+
+@pytest.fixture(scope="module")
+def usual(plan, library):
+    return run(plan, library)
+
+
+def fresh_share(result, year=LAST):
+    packed = result["packed_mass"][:, year]
+    return packed[..., FRESH].sum(-1) / packed.sum(-1)
+
+
+def test_late_thinning_lowers_next_years_bloom(plan, library, usual, monkeypatch):
+    assert usual["labour_hours"][:, LAST - 1, :, :].sum() > 0
+    monkeypatch.setattr(work, "thinning_delay", lambda done, bloom_day: 40.0)
+    late = run(plan, library)
+    # the crop of the first thinned year is the same; the buds formed under the fruit are fewer
+    first = int(np.argmax((usual["flower_clusters"] != late["flower_clusters"]).any(axis=(0, 2))))
+    np.testing.assert_array_equal(usual["crop_mass"][:, first - 1], late["crop_mass"][:, first - 1])
+    assert (late["flower_clusters"][:, first] < usual["flower_clusters"][:, first]).all()
+
+
+def test_late_picking_loses_fruit_and_softens_the_rest(plan, library, usual, monkeypatch):
+    monkeypatch.setattr(work, "picking_delay", lambda jobs, done: 21.0)
+    late = run(plan, library)
+    np.testing.assert_allclose(late["crop_mass"][:, LAST], usual["crop_mass"][:, LAST], rtol=1e-6)
+    assert (late["harvested_mass"][:, LAST] < 0.95 * usual["harvested_mass"][:, LAST]).all()
+    assert (fresh_share(late) < fresh_share(usual) - 0.02).all()
+    best = [
+        result["packed_mass"][:, LAST, :, FRESH[0]] / result["packed_mass"][:, LAST].sum(-1) for result in (late, usual)
+    ]
+    assert (best[0] < best[1]).all()
+
+
+def test_frost_lowers_the_crop(plan, library, usual):
+    frosted = run(plan, changed(library, frost_kill=lambda one: 0 * one + 0.9))
+    assert (frosted["fruit_number"][:, LAST] < 0.6 * usual["fruit_number"][:, LAST]).all()
+    np.testing.assert_allclose(frosted["frost_kill"], 0.9)
+
+
+def test_fruit_that_outlived_a_frost_is_marked(plan, library, usual):
+    frosted = changed(library, frost_kill=lambda one: 0 * one + 0.9)
+    unmarked = dataclasses.replace(plan, physiology=dataclasses.replace(plan.physiology, frost_russet=0.0))
+    marked, clean = run(plan, frosted), run(unmarked, frosted)
+    np.testing.assert_array_equal(marked["fruit_number"], clean["fruit_number"])
+    assert (fresh_share(marked) < 0.97 * fresh_share(clean)).all()
+    # without frost there is nothing to mark
+    np.testing.assert_array_equal(run(unmarked, library)["packed_mass"], usual["packed_mass"])
+
+
+def test_lack_of_chill_lowers_bloom(plan, library, usual):
+    weak = run(plan, changed(library, chill_fraction=lambda one: 0 * one + 0.5))
+    assert (weak["flower_clusters"][:, 3] < 0.8 * usual["flower_clusters"][:, 3]).all()
+
+
+def test_poor_bee_weather_lowers_the_crop(plan, library, usual):
+    poor = run(plan, changed(library, pollination_hours=lambda one: 0 * one + 0.5))
+    assert (poor["fruit_number"][:, 3] < 0.8 * usual["fruit_number"][:, 3]).all()
+
+
+def test_drought_lowers_growth_and_crop_at_the_blocks_own_cover(plan, library, usual):
+    dry = run(plan, changed(library, water_factor=lambda one: 0.5 * one))
+    assert (dry["trunk_area_mean"][:, LAST] < 0.9 * usual["trunk_area_mean"][:, LAST]).all()
+    assert (dry["crop_mass"][:, 1:].sum(axis=1) < 0.85 * usual["crop_mass"][:, 1:].sum(axis=1)).all()
+
+    def at_high_cover(factor):
+        factor = factor.copy()
+        factor[..., -1] = 0.0
+        return factor
+
+    # Young trees cover less than the last but one level: they meet nothing of what the last level's stand goes through.
+    last = run(plan, changed(library, water_factor=at_high_cover))
+    cover = usual["light_interception"]
+    young = np.nanmax(cover, axis=(0, 2)) < COVER_LEVELS[-2]
+    assert 1 < young.sum() < YEARS
+    np.testing.assert_array_equal(last["crop_mass"][:, young], usual["crop_mass"][:, young])
+    assert (last["crop_mass"][:, LAST] < usual["crop_mass"][:, LAST]).any()
+
+
+def test_water_factor_lies_on_the_line_between_cover_levels(plan):
+    from orchardsim.trees.block import BlockModel
+
+    model = BlockModel(plan.blocks[0].plan, plan.physiology)
+    factor = np.broadcast_to(np.array([1.0, 0.9, 0.7, 0.4, 0.1]), (3, 2, 5))
+    cover = np.array([[0.0, 0.1], [0.33, 0.6], [0.75, 0.99]])
+    expected = np.interp(cover, COVER_LEVELS, factor[0, 0])  # beyond the last level its own value
+    np.testing.assert_allclose(model.water(factor, cover), expected)
+
+
+def test_cold_or_hot_days_lower_growth(plan, library, usual):
+    poor = run(plan, changed(library, temperature_factor=lambda one: 0.6 * one))
+    assert (poor["trunk_area_mean"][:, LAST] < 0.95 * usual["trunk_area_mean"][:, LAST]).all()
+    assert (poor["crop_mass"][:, 1:].sum(axis=1) < 0.9 * usual["crop_mass"][:, 1:].sum(axis=1)).all()
+
+
+def test_a_winter_that_trees_survive_slows_their_growth(plan, library):
+    """Cold injury on or off at the same winters, which the roots of M.9 (the first row group) feel."""
+    cold = changed(library, winter_temperature_min=lambda one: 0 * one - 28.0)
+    results = [
+        run(dataclasses.replace(plan, hazards=dataclasses.replace(plan.hazards, cold_injury=share)), cold)
+        for share in (0.0, 0.5)
+    ]
+    assert all((result["trees_alive"][:, LAST, 0] > 10).all() for result in results)
+    spared, hurt = (result["trunk_area_mean"][:, LAST, 0] for result in results)
+    assert (hurt < spared).all()
+
+
+def test_hail_sends_fresh_fruit_to_processing(library):
+    shares = {}
+    results = {}
+    for storms in (0.0, 4.0):
+        table = copy.deepcopy(SMALL)
+        table["block"][0] |= {"hail_storms": f"{storms} /year", "hail_damage": 0.3}
+        results[storms] = run(orchardsim.load_plan(table, base=CONFIGS), library)
+        shares[storms] = fresh_share(results[storms])
+    marked = results[4.0]["hail_fraction"][:, LAST]
+    assert (marked > 0.05).any() and not results[0.0]["hail_fraction"][:, 1:].any()
+    np.testing.assert_array_equal(results[0.0]["harvested_mass"], results[4.0]["harvested_mass"])
+    np.testing.assert_allclose(shares[4.0], shares[0.0] * (1 - marked), rtol=1e-6)
