@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from orchardsim.core.parameters import STATUSES
-from orchardsim.core.units import ACRE, HECTARE, Display
+from orchardsim.core.units import ACRE, FOOT, HECTARE, Display
 from orchardsim.economy import money_remarks
 from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bill, support_year
 from orchardsim.plan.layout import trees_per_area
@@ -93,10 +93,19 @@ def remarks(plan: Plan) -> list[str]:
             f'a deer fence is in the costs: {fence:,.0f} {plan.currency}; state fence = "stands" in the blocks that '
             'it is built for if it stands already, or "none" if there is to be none'
         )
-    return [
-        *found,
-        *money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking),
-    ]
+    found += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)
+    return [in_feet(remark) for remark in found] if plan.units == "us" else found
+
+
+def in_feet(remark: str) -> str:
+    """A remark with its metres in feet.
+
+    Examples
+    --------
+    >>> in_feet("rows are closer than 4.3 m, in row groups of 12 machines")
+    'rows are closer than 14.1 ft, in row groups of 12 machines'
+    """
+    return re.sub(r"(\d+(?:\.\d+)?) m\b", lambda found: f"{float(found[1]) / FOOT:.3g} ft", remark)
 
 
 def warning_lines(warnings: list[str]) -> list[str]:

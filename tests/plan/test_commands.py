@@ -98,6 +98,12 @@ def test_a_fence_in_the_costs_deserves_a_second_look():
     assert not any("deer fence" in line for line in standing)
 
 
+def test_remarks_come_in_the_users_lengths():
+    # 4.3 m are 14.1 ft (a foot is 0.3048 m)
+    for units, words in (("us", "14.1 ft"), ("metric", "4.3 m")):
+        assert any(words in line for line in remarks(load_plan(changed(("units", units)))))
+
+
 def test_assumptions_are_grouped_worst_known_first():
     lines = assumption_lines(load_plan(DEMO))
     heads = [line.strip() for line in lines if line.startswith("  ") and not line.startswith("    ")]
