@@ -66,7 +66,6 @@ def _read_target(raw: Any, info: ValidationInfo) -> tuple[float, ...]:
 CropLoadTarget = Annotated[Any, BeforeValidator(_read_target)]
 
 
-
 def _entry_table(kind: str, classes: tuple[type, ...]) -> type[Table]:
     more: dict[str, Any] = {"like": (str | None, None), "note": (str | None, None)}
     if CropTarget in classes:

@@ -17,8 +17,14 @@ _BASE: dict[str, Any] = {
     "weather": {"record": "bundled", "normals": {"rain": {"value": [100] * 12, "unit": "mm"}}},
     "block": [
         {
-            "name": "north", "cultivar": "Gala", "rootstock": "M.9", "training": "tall_spindle",
-            "row_spacing": "3.5 m", "tree_spacing": "1 m", "net_area": "0.7 ha", "row_length": "100 m",
+            "name": "north",
+            "cultivar": "Gala",
+            "rootstock": "M.9",
+            "training": "tall_spindle",
+            "row_spacing": "3.5 m",
+            "tree_spacing": "1 m",
+            "net_area": "0.7 ha",
+            "row_length": "100 m",
         }
     ],
 }

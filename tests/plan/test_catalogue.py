@@ -64,8 +64,16 @@ def test_nominal_sizes_are_those_of_the_published_charts():
     # university charts), M.9 30-40, M.9 T337 30-35, M.26 40-45, G.214 30-35, G.210 60-65, B.118 90 (read; see the
     # references of each entry). A mid-chart value must lie in its range.
     ranges = {
-        "B.9": (25, 40), "M.9": (30, 40), "M.9 T337": (30, 35), "M.26": (40, 45), "G.214": (30, 35), "G.210": (60, 65),
-        "B.118": (90, 90), "MM.111": (75, 100), "MM.106": (50, 75), "seedling": (100, 100),
+        "B.9": (25, 40),
+        "M.9": (30, 40),
+        "M.9 T337": (30, 35),
+        "M.26": (40, 45),
+        "G.214": (30, 35),
+        "G.210": (60, 65),
+        "B.118": (90, 90),
+        "MM.111": (75, 100),
+        "MM.106": (50, 75),
+        "seedling": (100, 100),
     }
     for name, (low, high) in ranges.items():
         assert low <= 100 * entry_numbers("rootstock", name)["vigor"].value <= high, name

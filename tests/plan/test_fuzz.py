@@ -14,7 +14,11 @@ from orchardsim.plan import load_plan
 from .examples import base
 
 scalars: st.SearchStrategy[Any] = st.one_of(
-    st.none(), st.booleans(), st.integers(-(10**6), 10**6), st.floats(), st.text(max_size=8),
+    st.none(),
+    st.booleans(),
+    st.integers(-(10**6), 10**6),
+    st.floats(),
+    st.text(max_size=8),
     st.sampled_from(["3 m", "-3 m", "0.1 ha", "nan m", "5 USD/tree", "20 degC", "Gala", "M.9", "unlimited", "12 ft"]),
 )
 INNER_KEYS = ["name", "rows", "value", "unit", "like", "cultivar", "every_tree"]
@@ -27,15 +31,45 @@ values = st.recursive(
     max_leaves=5,
 )
 TABLES = [
-    "site", "weather", "block", "replacement", "crews", "market", "costs", "finance", "packing", "hazards", "cultivar",
+    "site",
+    "weather",
+    "block",
+    "replacement",
+    "crews",
+    "market",
+    "costs",
+    "finance",
+    "packing",
+    "hazards",
+    "cultivar",
 ]
 KEYS = {
     "site": ["latitude", "elevation", "name", "irrigated", "night_offset", "row_direction", "site_growth"],
     "weather": ["record", "method", "run_length", "baseline_years", "warming", "normals", "trend"],
     "block": [
-        "name", "cultivar", "rootstock", "training", "tree_grade", "row_spacing", "tree_spacing", "gross_area",
-        "net_area", "trees", "row_length", "headland", "year_planted", "year_removed", "crop_load_target", "group",
-        "pollinizer", "trunk_area", "last_crop", "order_year", "protection", "thinning", "yield_history",
+        "name",
+        "cultivar",
+        "rootstock",
+        "training",
+        "tree_grade",
+        "row_spacing",
+        "tree_spacing",
+        "gross_area",
+        "net_area",
+        "trees",
+        "row_length",
+        "headland",
+        "year_planted",
+        "year_removed",
+        "crop_load_target",
+        "group",
+        "pollinizer",
+        "trunk_area",
+        "last_crop",
+        "order_year",
+        "protection",
+        "thinning",
+        "yield_history",
     ],
     "finance": ["discount_rate", "tax", "insurance", "basis"],
     "market": ["outlets", "fruit", "persistence"],

@@ -14,9 +14,7 @@ from orchardsim.plan.layout import lay_out, rows_of_groups, trees_per_acre, tree
 spacing = st.floats(0.3, 12)
 
 
-@pytest.mark.parametrize(
-    ("tree_feet", "row_feet", "trees"), [(3, 12, 1210.0), (20, 20, 108.9), (4, 14, 777.857142857)]
-)
+@pytest.mark.parametrize(("tree_feet", "row_feet", "trees"), [(3, 12, 1210.0), (20, 20, 108.9), (4, 14, 777.857142857)])
 def test_trees_per_acre_of_the_usual_spacings(tree_feet, row_feet, trees):
     # 43,560 square feet per acre over the land of one tree; growers round to 1,200 and 100 (common practice, no
     # source).

@@ -124,9 +124,16 @@ def test_a_plan_can_be_sent_to_another_process():
 
 def test_a_whole_system_of_ones_own():
     system = {
-        "height_limit": "2.4 m", "spread_limit": "1.2 m", "canopy_fill": 0.8, "feathers_kept": 0.5, "bending": 0.5,
-        "pruning": [0.0, 0.1], "support": "stake", "training_minutes": "2 minute",
-        "pruning_minutes": ["1 minute", "90 second"], "summer_pruning_minutes": "0 minute",
+        "height_limit": "2.4 m",
+        "spread_limit": "1.2 m",
+        "canopy_fill": 0.8,
+        "feathers_kept": 0.5,
+        "bending": 0.5,
+        "pruning": [0.0, 0.1],
+        "support": "stake",
+        "training_minutes": "2 minute",
+        "pruning_minutes": ["1 minute", "90 second"],
+        "summer_pruning_minutes": "0 minute",
     }
     plan = load_plan(changed(("training_system", {"mine": system}), ("block.training", "mine")))
     training = plan.blocks[0].plan.training
@@ -147,8 +154,13 @@ def test_row_groups_stand_side_by_side_under_their_own_labels():
 def test_groups_alone_can_size_a_block():
     groups = [{"name": stock, "rows": 1, "rootstock": stock} for stock in ("B.9", "M.9 T337", "G.41")]
     block = load_plan(
-        changed(("block.group", groups), ("block.net_area", None), ("block.row_spacing", "12 ft"),
-                ("block.tree_spacing", "4 ft"), ("block.row_length", "100 ft"))
+        changed(
+            ("block.group", groups),
+            ("block.net_area", None),
+            ("block.row_spacing", "12 ft"),
+            ("block.tree_spacing", "4 ft"),
+            ("block.row_length", "100 ft"),
+        )
     ).blocks[0]
     assert block.geometry.trees == 3 * 25
     assert block.geometry.row_spacing == pytest.approx(12 * FOOT)
@@ -174,8 +186,11 @@ def test_more_pollinizers_are_nearer():
 
 def test_pollen_by_hand():
     # One row of Gala between two of Granny Smith, 3.5 m apart, trees abreast: every Gala tree is 3.5 m from pollen.
-    groups = [{"name": "w", "rows": 1, "cultivar": "Granny Smith"}, {"name": "g", "rows": 1},
-              {"name": "e", "rows": 1, "cultivar": "Granny Smith"}]
+    groups = [
+        {"name": "w", "rows": 1, "cultivar": "Granny Smith"},
+        {"name": "g", "rows": 1},
+        {"name": "e", "rows": 1, "cultivar": "Granny Smith"},
+    ]
     plan = load_plan(changed(("block.group", groups), ("block.net_area", None)))
     assert plan.blocks[0].plan.pollen_distance == pytest.approx((3.5, 3.5, 3.5))
 
@@ -202,7 +217,8 @@ def test_a_site_without_record():
     normals = {
         "temperature_min": {"value": [-9, -8, -4, 2, 8, 13, 16, 15, 11, 5, 1, -5], "unit": "degC"},
         "temperature_max": {"value": [32, 34, 43, 55, 68, 77, 82, 81, 72, 59, 46, 36], "unit": "degF"},
-        "rain": [f"{inches} in" for inches in (2, 2, 3, 3, 3, 4, 4, 3, 4, 3, 3, 2)], "year_to_year_sd": "2 degC",
+        "rain": [f"{inches} in" for inches in (2, 2, 3, 3, 3, 4, 4, 3, 4, 3, 3, 2)],
+        "year_to_year_sd": "2 degC",
     }
     weather = load_plan(changed(("weather", {"normals": normals, "warming": "1 °F"}))).weather
     assert weather.record is None and weather.normals.year_to_year_sd == 2.0
@@ -233,9 +249,16 @@ def test_the_hash_follows_what_a_run_depends_on(tmp_path):
     assert load_plan(changed(("weather.record", str(copy)))).hash == plain.hash
     # Anything else does.
     for change in (
-        ("block.tree_spacing", "1.01 m"), ("block.rootstock", "G.41"), ("costs.wage", "31 USD/hour"),
-        ("currency", "EUR"), ("site.latitude", "35 degree"), ("weather.run_length", "4 year"), ("block.name", "south"),
-        ("physiology", {"extinction": 0.55}), ("hazards", {"frailty": 0.5}), ("crews", [{"workers": 3}]),
+        ("block.tree_spacing", "1.01 m"),
+        ("block.rootstock", "G.41"),
+        ("costs.wage", "31 USD/hour"),
+        ("currency", "EUR"),
+        ("site.latitude", "35 degree"),
+        ("weather.run_length", "4 year"),
+        ("block.name", "south"),
+        ("physiology", {"extinction": 0.55}),
+        ("hazards", {"frailty": 0.5}),
+        ("crews", [{"workers": 3}]),
         ("packing", {"bin_mass": "800 lb"}),
     ):
         assert load_plan(changed(change)).hash != plain.hash, change
@@ -244,7 +267,10 @@ def test_the_hash_follows_what_a_run_depends_on(tmp_path):
 def test_the_hash_does_not_hang_on_the_process():
     code = f"from orchardsim.plan import load_plan; print(load_plan({str(DEMO)!r}).hash)"
     found = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True,
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
         env={"PYTHONHASHSEED": "7", "PYTHONPATH": str(CONFIGS.parent)},
     )
     assert found.stdout == load_plan(DEMO).hash + "\n"
