@@ -20,82 +20,121 @@ class Hazards:
     """Coefficients of the competing hazards; a plan may override any."""
 
     frailty: float = parameter(
-        "1", "how much a tree of no health adds to its disease, cold and vole hazards (assumption)",
-        low=0, high=5, default=1.0,
+        "1",
+        "how much a tree of no health adds to its disease, cold and vole hazards (assumption)",
+        low=0,
+        high=5,
+        default=1.0,
     )
     patchiness: float = parameter(
         "1",
         "standard deviation of the logarithm of hazards over the ground, smooth over some 20 m (assumption); 0 "
         "spreads losses evenly",
-        low=0, high=1.5, default=0.8,
+        low=0,
+        high=1.5,
+        default=0.8,
     )
 
     transplant_delay: float = parameter(
         "1/day",
         "increase of transplant failure per day by which the first water comes later than two weeks (two weeks: "
         "read, goodfruit.com/feathered-trees-are-profitable; the slope is an assumption)",
-        low=0, high=0.5, default=0.05,
+        low=0,
+        high=0.5,
+        default=0.05,
     )
     transplant_drought: float = parameter(
         "1/day", "increase of transplant failure per day of severe drought (assumption)", low=0, high=0.5, default=0.02
     )
     transplant_gap: float = parameter(
-        "1", "transplant hazard of a tree set among standing trees, relative to new ground (assumption)",
-        low=0.2, high=10, default=1.5,
+        "1",
+        "transplant hazard of a tree set among standing trees, relative to new ground (assumption)",
+        low=0.2,
+        high=10,
+        default=1.5,
     )
     transplant_carry: float = parameter(
-        "1", "share of the transplant hazard that strikes in the following winter (assumption)",
-        low=0, high=1, default=0.15,
+        "1",
+        "share of the transplant hazard that strikes in the following winter (assumption)",
+        low=0,
+        high=1,
+        default=0.15,
     )
 
     blight_strike: float = parameter(
         "1",
         "hazard of being struck by fire blight in a bloom of saturating infection weather, scion as Gala "
         "(assumption, set so that Gala on M.9 loses near 10 % in five years at three infection days a year)",
-        low=0, high=2, default=0.06,
+        low=0,
+        high=2,
+        default=0.06,
     )
     blight_days_scale: float = parameter(
-        "day", "infection days in bloom at which the pressure reaches 63 % of its limit (assumption)",
-        low=0.2, high=20, default=2.5,
+        "day",
+        "infection days in bloom at which the pressure reaches 63 % of its limit (assumption)",
+        low=0.2,
+        high=20,
+        default=2.5,
     )
     blight_lethal_scion: float = parameter(
-        "1", "share of strikes on a very young tree that kill it even on an immune stock (assumption)",
-        low=0, high=1, default=0.2,
+        "1",
+        "share of strikes on a very young tree that kill it even on an immune stock (assumption)",
+        low=0,
+        high=1,
+        default=0.2,
     )
     blight_lethal_stock: float = parameter(
-        "1", "share that a stock as susceptible as M.9 adds to that (assumption; about half of stock infections "
+        "1",
+        "share that a stock as susceptible as M.9 adds to that (assumption; about half of stock infections "
         "come through suckers: read, Norelli 1999, Compact Fruit Tree 32(3))",
-        low=0, high=1, default=0.4,
+        low=0,
+        high=1,
+        default=0.4,
     )
     blight_age_scale: float = parameter(
         "leaf", "leaves over which a struck tree's risk to die falls to 37 % (assumption)", low=1, high=60, default=8.0
     )
     blight_first_bloom: float = parameter(
-        "leaf", "leaf about which trees carry half their bloom and so half their blossom infections (assumption)",
-        low=0.5, high=10, default=1.5,
+        "leaf",
+        "leaf about which trees carry half their bloom and so half their blossom infections (assumption)",
+        low=0.5,
+        high=10,
+        default=1.5,
     )
     blight_spread: float = parameter(
-        "1", "hazard that a struck tree adds to a neighbour at no distance, both as susceptible as Gala (assumption)",
-        low=0, high=2, default=0.25,
+        "1",
+        "hazard that a struck tree adds to a neighbour at no distance, both as susceptible as Gala (assumption)",
+        low=0,
+        high=2,
+        default=0.25,
     )
     blight_spread_distance: float = parameter(
         "m", "distance over which spread falls to 37 % (assumption)", low=0.2, high=20, default=2.0
     )
     blight_control: float = parameter(
-        "1", "share of blossom infections that the grower's sprays prevent (a matter of the plan)",
-        low=0, high=1, default=0.0,
+        "1",
+        "share of blossom infections that the grower's sprays prevent (a matter of the plan)",
+        low=0,
+        high=1,
+        default=0.0,
     )
     blight_sanitation: float = parameter(
         "1", "share of the spread that prompt cutting out prevents (a matter of the plan)", low=0, high=1, default=0.3
     )
     blight_wood_loss: float = parameter(
-        "1", "share of its health that a struck tree loses with its wood, if it lives (assumption)",
-        low=0, high=1, default=0.25,
+        "1",
+        "share of its health that a struck tree loses with its wood, if it lives (assumption)",
+        low=0,
+        high=1,
+        default=0.25,
     )
 
     cold_width: float = parameter(
-        "K", "spread between trees of the killing temperature, logistic scale (assumption)",
-        low=0.2, high=8, default=1.2,
+        "K",
+        "spread between trees of the killing temperature, logistic scale (assumption)",
+        low=0.2,
+        high=8,
+        default=1.2,
     )
     cold_weakness: float = parameter(
         "K", "hardiness that a tree of no health lacks (assumption)", low=0, high=20, default=5.0
@@ -104,31 +143,43 @@ class Hazards:
         "K", "hardiness that a tree lacks in its first winter (assumption)", low=0, high=20, default=2.0
     )
     acclimation_kill: float = parameter(
-        "K", "cold beyond early-winter hardening that kills half of the trees (assumption)",
-        low=1, high=40, default=12.0,
+        "K",
+        "cold beyond early-winter hardening that kills half of the trees (assumption)",
+        low=1,
+        high=40,
+        default=12.0,
     )
     root_cold_share: float = parameter(
         "1",
         "lowest temperature of bare soil at root depth as a share of the lowest air temperature, both below zero "
         "(derived from one grower's winter of -37 degC on bare ground that killed M.9 and M.7 but not M.26: weak)",
-        low=0, high=1, default=0.29,
+        low=0,
+        high=1,
+        default=0.29,
     )
     root_width: float = parameter(
         "K",
         "the same spread for roots; at -8 degC no loss of four stocks whose roots die from about -11 degC on (read, "
         "HortScience 26:1523) asks for a narrow one (assumption)",
-        low=0.1, high=8, default=0.6,
+        low=0.1,
+        high=8,
+        default=0.6,
     )
     cold_injury: float = parameter(
-        "1", "share of its health that a surviving tree loses at a cold that kills half (assumption)",
-        low=0, high=1, default=0.3,
+        "1",
+        "share of its health that a surviving tree loses at a cold that kills half (assumption)",
+        low=0,
+        high=1,
+        default=0.3,
     )
 
     vole: float = parameter(
         "1/year",
         "hazard by voles in mature blocks without guards, weed-free strip kept: a little under half of 1 % "
         "(read: Sullivan et al. 1980, as given in the proceedings at digitalcommons.unl.edu/voles/19)",
-        low=0, high=0.5, default=0.0045,
+        low=0,
+        high=0.5,
+        default=0.0045,
     )
     vole_year_chance: float = parameter(
         "1", "chance that a winter is one of many voles (assumption)", low=0.01, high=1, default=0.25
@@ -137,12 +188,18 @@ class Hazards:
         "1", "voles in such a winter relative to the long-run mean (assumption)", low=1, high=4, default=2.5
     )
     vole_weeds: float = parameter(
-        "1", "hazard where weeds stand under the trees, relative to a clean strip (assumption)",
-        low=1, high=20, default=3.0,
+        "1",
+        "hazard where weeds stand under the trees, relative to a clean strip (assumption)",
+        low=1,
+        high=20,
+        default=3.0,
     )
     vole_youth: float = parameter(
-        "1", "extra vole hazard of a tree in its first winter, relative to a mature one (assumption)",
-        low=0, high=20, default=1.0,
+        "1",
+        "extra vole hazard of a tree in its first winter, relative to a mature one (assumption)",
+        low=0,
+        high=20,
+        default=1.0,
     )
     vole_guards: bool = parameter("flag", "whether trunks carry vole guards", default=False)
     vole_guard_share: float = parameter(
@@ -156,25 +213,36 @@ class Hazards:
         "m", "height over which the deer hazard falls to 37 % (assumption)", low=0.2, high=3, default=0.8
     )
     deer_fence_share: float = parameter(
-        "1", "share of the deer hazard that a fence of 8 ft leaves; nearly fully effective (read, Rutgers FS889; the "
+        "1",
+        "share of the deer hazard that a fence of 8 ft leaves; nearly fully effective (read, Rutgers FS889; the "
         "number is an assumption)",
-        low=0, high=1, default=0.02,
+        low=0,
+        high=1,
+        default=0.02,
     )
 
     crown_rot: float = parameter(
-        "1/year", "hazard by crown rot of a stock as susceptible as MM.106 in a usual season (assumption)",
-        low=0, high=0.5, default=0.003,
+        "1/year",
+        "hazard by crown rot of a stock as susceptible as MM.106 in a usual season (assumption)",
+        low=0,
+        high=0.5,
+        default=0.003,
     )
     crown_rot_wet_days: float = parameter(
         "day",
         "days in leaf with saturated soil in a usual season (assumption; the water balance gives a median near 60 on "
         "the bundled record of a humid place: computed)",
-        low=1, high=250, default=60.0,
+        low=1,
+        high=250,
+        default=60.0,
     )
 
     drought: float = parameter(
-        "1/day", "hazard of a mature tree per day of severe drought beyond the free days (assumption)",
-        low=0, high=0.1, default=0.0001,
+        "1/day",
+        "hazard of a mature tree per day of severe drought beyond the free days (assumption)",
+        low=0,
+        high=0.1,
+        default=0.0001,
     )
     drought_free_days: float = parameter(
         "day", "days of severe drought that kill no established tree (assumption)", low=0, high=200, default=20.0
@@ -187,12 +255,17 @@ class Hazards:
         "1/year",
         "hazard by breaking or blowing over, in a usual year, of a supported mature tree on M.9 with 0.5 kg of fruit "
         "per cm2 of trunk (assumption)",
-        low=0, high=0.2, default=0.0008,
+        low=0,
+        high=0.2,
+        default=0.0008,
     )
     wind_spread: float = parameter(
-        "1", "standard deviation of the logarithm of storm severity between years (assumption; a ten-year trial in "
+        "1",
+        "standard deviation of the logarithm of storm severity between years (assumption; a ten-year trial in "
         "Missouri lost most of its trees in two thunderstorms: read, J. Amer. Pomol. Soc.)",
-        low=0, high=2, default=1.1,
+        low=0,
+        high=2,
+        default=1.1,
     )
     wind_load: float = parameter(
         "cm2/kg", "increase of breakage per kg of fruit and cm2 of trunk (assumption)", low=0, high=10, default=1.0
@@ -204,24 +277,35 @@ class Hazards:
         "1", "breakage with a single stake relative to wires (assumption)", low=0, high=20, default=1.5
     )
     wind_free: float = parameter(
-        "1", "breakage of a free-standing tree on a stock that stands alone, relative to wires (assumption)",
-        low=0, high=20, default=1.5,
+        "1",
+        "breakage of a free-standing tree on a stock that stands alone, relative to wires (assumption)",
+        low=0,
+        high=20,
+        default=1.5,
     )
     wind_unsupported: float = parameter(
-        "1", "breakage without support of a tree that needs one, relative to wires (assumption)",
-        low=0, high=100, default=15.0,
+        "1",
+        "breakage without support of a tree that needs one, relative to wires (assumption)",
+        low=0,
+        high=100,
+        default=15.0,
     )
 
     collapse: float = parameter(
         "1/km",
         "collapses per km of row and usual year, full crop, support built to local practice (assumption; a relative "
         "risk only: the model designs no structure)",
-        low=0, high=5, default=0.002,
+        low=0,
+        high=5,
+        default=0.002,
     )
     collapse_load: float = parameter(
-        "kg/m", "fruit per length of row that the support was meant for (about 63,000 lb/ac at 12 ft rows is 25.8 "
+        "kg/m",
+        "fruit per length of row that the support was meant for (about 63,000 lb/ac at 12 ft rows is 25.8 "
         "kg/m: derived from a design load read at blogs.cornell.edu/jentsch)",
-        low=1, high=200, default=25.8,
+        low=1,
+        high=200,
+        default=25.8,
     )
     collapse_length: float = parameter(
         "m", "longest stretch of row that goes down (assumption)", low=2, high=500, default=80.0
@@ -230,25 +314,37 @@ class Hazards:
         "1", "share of the trees in the stretch that are lost (assumption)", low=0, high=0.99, default=0.5
     )
     collapse_reference_spacing: float = parameter(
-        "m", "distance between line posts to which the collapse rate belongs; it goes with the square of the plan's "
+        "m",
+        "distance between line posts to which the collapse rate belongs; it goes with the square of the plan's "
         "(assumption)",
-        low=2, high=30, default=10.0,
+        low=2,
+        high=30,
+        default=10.0,
     )
     collapse_unanchored: float = parameter(
-        "1", "collapse rate of rows without an anchor at both ends over that of anchored rows (assumption)",
-        low=1, high=50, default=5.0,
+        "1",
+        "collapse rate of rows without an anchor at both ends over that of anchored rows (assumption)",
+        low=1,
+        high=50,
+        default=5.0,
     )
 
     replant: float = parameter(
-        "1/year", "hazard by replant disease of a sensitive stock in its first leaf on old apple ground (assumption)",
-        low=0, high=0.5, default=0.006,
+        "1/year",
+        "hazard by replant disease of a sensitive stock in its first leaf on old apple ground (assumption)",
+        low=0,
+        high=0.5,
+        default=0.006,
     )
     replant_age_scale: float = parameter(
         "leaf", "leaves over which that hazard falls to 37 % (assumption)", low=0.5, high=20, default=2.0
     )
     replant_gap: float = parameter(
-        "1", "share of that hazard where one tree is replaced in a block on fresh ground (assumption)",
-        low=0, high=1, default=0.4,
+        "1",
+        "share of that hazard where one tree is replaced in a block on fresh ground (assumption)",
+        low=0,
+        high=1,
+        default=0.4,
     )
 
     old_age: float = parameter(

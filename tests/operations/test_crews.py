@@ -67,8 +67,12 @@ def test_ties_go_by_window_then_order() -> None:
     """Same priority: the window that closes first; same window: the job named first. No interruption by a tie."""
     done, stretches = work(
         [TEN],
-        [Job("a", "picking", 10, 0, 50), Job("b", "picking", 10, 0, 40), Job("c", "picking", 10, 0, 50),
-         Job("d", "picking", 10, 0.5, 30)],
+        [
+            Job("a", "picking", 10, 0, 50),
+            Job("b", "picking", 10, 0, 40),
+            Job("c", "picking", 10, 0, 50),
+            Job("d", "picking", 10, 0.5, 30),
+        ],
     )
     assert [row[1] for row in stretches] == [1, 3, 0, 2]
     assert [round(one.end_day, 6) for one in done] == [3.0, 1.0, 4.0, 2.0]

@@ -135,9 +135,7 @@ def test_base_stock_one_for_one() -> None:
     assert abs(fill.mean() - float(stats.poisson.cdf(level, lead))) > 4.5 * error
 
 
-@given(
-    st.integers(-50, 80), st.integers(0, 80), st.integers(0, 60), st.integers(1, 25), st.integers(-100, 100)
-)
+@given(st.integers(-50, 80), st.integers(0, 80), st.integers(0, 60), st.integers(1, 25), st.integers(-100, 100))
 def test_order_quantity_obeys_the_rule(point: int, extra: int, least: int, multiple: int, position: int) -> None:
     """(s, S) rule: nothing above s; at or below it at least up to S, at least the minimum, in whole multiples."""
     policy = StockPolicy(point, point + extra, least, multiple)
@@ -155,8 +153,13 @@ def test_order_quantity_obeys_the_rule(point: int, extra: int, least: int, multi
 def test_books_of_the_stock_balance(years: list[tuple[int, float]], spares: int) -> None:
     """No negative stock; what came in is out, dead, thrown away or still there."""
     run = run_stock(
-        StockPolicy(5, 20, 3, 2), [k for k, _ in years], [u for _, u in years], lead_time=2, spares=spares,
-        spare_death=0.1, age_limit=2,
+        StockPolicy(5, 20, 3, 2),
+        [k for k, _ in years],
+        [u for _, u in years],
+        lead_time=2,
+        spares=spares,
+        spare_death=0.1,
+        age_limit=2,
     )
     assert min(run.on_hand) >= 0
     assert min(run.waiting) >= 0

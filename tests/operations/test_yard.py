@@ -37,8 +37,12 @@ def drawn(seed: int) -> YardDraws:
 
 def test_an_order_comes_after_its_lead_time() -> None:
     """Ordered in year 1 with two years' lead time: planted in year 3, not in year 2."""
-    yard = Yard(parameters(spares_at_planting=0.0, minimum_order=5, order_multiple=5, order_up_to=0.0), LABELS,
-                average_draws(YEARS, 2, 1), trace=True)
+    yard = Yard(
+        parameters(spares_at_planting=0.0, minimum_order=5, order_multiple=5, order_up_to=0.0),
+        LABELS,
+        average_draws(YEARS, 2, 1),
+        trace=True,
+    )
     yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
     assert yard.planting(1, 182, 227, {"north": 12}) == {"north": 0}
     assert yard.order_review(1, 273, {"north": 12}) == {"north": 15}
@@ -133,9 +137,19 @@ def test_books_close_and_the_log_adds_up(seed: int) -> None:
     """Random years with every kind of trouble: stock balances by year, log sums equal totals, nothing negative."""
     rng = np.random.default_rng(seed)
     yard = Yard(
-        parameters(spare_death=0.2, shortfall_probability=0.5, delay_probability=0.4, spot_probability=0.3,
-                   spares_at_planting=0.05, reorder_point=0.01, order_up_to=0.04, spare_age_limit=2),
-        LABELS, drawn(seed), trace=True,
+        parameters(
+            spare_death=0.2,
+            shortfall_probability=0.5,
+            delay_probability=0.4,
+            spot_probability=0.3,
+            spares_at_planting=0.05,
+            reorder_point=0.01,
+            order_up_to=0.04,
+            spare_age_limit=2,
+        ),
+        LABELS,
+        drawn(seed),
+        trace=True,
     )
     yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
     gaps = dict.fromkeys(LABELS, 0)
@@ -178,9 +192,7 @@ def test_tracing_changes_nothing() -> None:
     for trace in (False, True):
         yard = Yard(parameters(spare_death=0.1), LABELS, drawn(9), trace=trace)
         yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
-        done = [
-            yard.work(year, 0, 230, [Job("north", "dormant_pruning", 1000, 60, 170)], 0.7) for year in range(YEARS)
-        ]
+        done = [yard.work(year, 0, 230, [Job("north", "dormant_pruning", 1000, 60, 170)], 0.7) for year in range(YEARS)]
         yard.close()
         results.append((done, dict(yard.trees), dict(yard.hours), yard.on_hand))
     assert results[0] == results[1]

@@ -46,19 +46,34 @@ SCION = Cultivar(biennial=0.2, fruit_mass_potential=0.2, fire_blight=1.0, hardin
 FEATHERED = TreeGrade(trunk_diameter=16, height=1.5, feathers=8, transplant_loss=0.02)
 BENCH_GRAFT = TreeGrade(trunk_diameter=8, height=0.6, feathers=0, transplant_loss=0.3)
 SPINDLE = Training(
-    height_limit=3, spread_limit=1.5, canopy_fill=0.7, pruning=(0.1,), support="wires", training_minutes=(1,),
-    pruning_minutes=(1,), summer_pruning_minutes=(1,),
+    height_limit=3,
+    spread_limit=1.5,
+    canopy_fill=0.7,
+    pruning=(0.1,),
+    support="wires",
+    training_minutes=(1,),
+    pruning_minutes=(1,),
+    summer_pruning_minutes=(1,),
 )
 QUIET = Hazards(
-    patchiness=0, frailty=0, transplant_carry=0, blight_strike=0, vole=0, deer=0, crown_rot=0, drought=0,
-    wind=0, collapse=0, replant=0, old_age=0, acclimation_kill=40,
+    patchiness=0,
+    frailty=0,
+    transplant_carry=0,
+    blight_strike=0,
+    vole=0,
+    deer=0,
+    crown_rot=0,
+    drought=0,
+    wind=0,
+    collapse=0,
+    replant=0,
+    old_age=0,
+    acclimation_kill=40,
 )
 """No hazard at all in a mild season; tests switch on one at a time."""
 
 
-def block(
-    rows: int, per_row: int, stock: Stock = DWARF, grade: TreeGrade = FEATHERED, **changes: object
-) -> BlockPlan:
+def block(rows: int, per_row: int, stock: Stock = DWARF, grade: TreeGrade = FEATHERED, **changes: object) -> BlockPlan:
     layout = Layout(rows, per_row, rows * per_row, 3.5, 1.0, 0.0, (0,) * rows)
     plan = BlockPlan(
         "b", ("b",), layout, (stock,), (SCION,), ("scion",), (grade,), SPINDLE, 0, ((6.0,),), (10.0,), (1.0,)
@@ -106,9 +121,7 @@ def test_competing_hazards_share_deaths_by_their_size() -> None:
     hazards = replace(QUIET, crown_rot=0.2, drought=0.002, drought_youth=0.0)
     traits = loss_traits(block(50, 100), hazards)
     draws = even(draws_of(4, traits))
-    cause = season_losses(
-        hazards, traits, trees(4, traits), season(4, wet=60, dry=30), draws, site_of(4, traits)
-    ).cause
+    cause = season_losses(hazards, traits, trees(4, traits), season(4, wet=60, dry=30), draws, site_of(4, traits)).cause
     dead = 1 - math.exp(-0.08)
     found = shares(cause)
     assert set(found) == {"crown_rot", "drought"}
@@ -138,7 +151,9 @@ HAND_CASES = [
     (
         "voles",
         {**STEADY, "vole_guards": True, "vole_guard_share": 0.2},
-        {}, 10, 0.02,
+        {},
+        10,
+        0.02,
     ),
     # twice in the first winter, 1 + exp(-2/3) in the third
     ("voles", {"vole": 0.1, "vole_youth": 1.0, "vole_year_chance": 1.0}, {}, 1, 0.2),
@@ -171,7 +186,10 @@ HAND_CASES = [
     # blight, all bloom open, saturated: (0.2 + 0.4) exp(-(leaf - 1)/8) of the struck die; sprays prevent half
     ("fire_blight", {"blight_strike": 0.3, "blight_first_bloom": 0.5}, {}, 25, 0.3 * 0.6 * math.exp(-3)),
     (
-        "fire_blight", {"blight_strike": 1.5, "blight_first_bloom": 0.5, "blight_control": 0.5}, {}, 17,
+        "fire_blight",
+        {"blight_strike": 1.5, "blight_first_bloom": 0.5, "blight_control": 0.5},
+        {},
+        17,
         0.75 * 0.6 * math.exp(-2),
     ),
 ]
@@ -188,8 +206,12 @@ def test_hazards_by_hand(cause: str, switches: dict, case: dict, leaf: int, haza
         weed_free_strip=not case.get("weeds", False),
     )
     plan = block(
-        50, 100, stock=replace(DWARF, union_strength=case.get("union", 1.0)),
-        grade=replace(FEATHERED, transplant_loss=0.0), training=training, replant_site=case.get("replant_site", False),
+        50,
+        100,
+        stock=replace(DWARF, union_strength=case.get("union", 1.0)),
+        grade=replace(FEATHERED, transplant_loss=0.0),
+        training=training,
+        replant_site=case.get("replant_site", False),
         deer_fence=case.get("fence", True),
     )
     traits = loss_traits(plan, hazards)
@@ -220,8 +242,12 @@ def test_cold_kills_half_at_the_killing_temperature() -> None:
     """The definition of hardiness: half of the hardened trees die at it, few 6 K above, nearly all 6 K below."""
     for temperature, low, high in ((-30.0, 0.499, 0.501), (-24.0, 0.0, 0.01), (-36.0, 0.99, 1.0)):
         hazard = cold_hazard(
-            replace(QUIET, root_cold_share=0.0), np.array(temperature), np.array(0.0), np.array(-30.0),
-            np.array(-10.0), np.array(0.0),
+            replace(QUIET, root_cold_share=0.0),
+            np.array(temperature),
+            np.array(0.0),
+            np.array(-30.0),
+            np.array(-10.0),
+            np.array(0.0),
         )
         assert low <= 1 - math.exp(-float(hazard)) <= high
 
@@ -445,8 +471,13 @@ def test_row_groups_have_their_own_fate() -> None:
     hazards = replace(QUIET, blight_strike=0.5, blight_spread=0.0)
     plan = block(20, 100)
     plan = replace(
-        plan, labels=("m", "g"), stocks=(DWARF, RESISTANT), cultivars=(SCION, SCION), cultivar_names=("s", "s"),
-        grades=(FEATHERED, FEATHERED), layout=replace(plan.layout, group=(0, 1) * 10),
+        plan,
+        labels=("m", "g"),
+        stocks=(DWARF, RESISTANT),
+        cultivars=(SCION, SCION),
+        cultivar_names=("s", "s"),
+        grades=(FEATHERED, FEATHERED),
+        layout=replace(plan.layout, group=(0, 1) * 10),
     )
     traits = loss_traits(plan, hazards)
     found = season_losses(
@@ -547,9 +578,7 @@ def test_bare_ground_at_minus_37() -> None:
     the scion's own hardiness is set aside.
     """
     for roots, low, high in ((-10.0, 0.7, 1.0), (-13.0, 0.0, 0.1)):
-        hazard = cold_hazard(
-            Hazards(), np.array(-37.2), np.array(0.0), np.array(-45.0), np.array(roots), np.array(0.0)
-        )
+        hazard = cold_hazard(Hazards(), np.array(-37.2), np.array(0.0), np.array(-45.0), np.array(roots), np.array(0.0))
         assert low <= 1 - math.exp(-float(hazard)) <= high
 
 
@@ -631,7 +660,8 @@ def test_patchiness_clusters_losses() -> None:
             hazards, traits, trees(150, traits), season(150, wet=60), draws_of(150, traits), site_of(150, traits)
         ).cause
         found[patchiness] = (
-            neighbour_ratio(cause > 0, 40, 100), dispersion((cause > 0).sum(axis=1), 4000).variance_to_mean
+            neighbour_ratio(cause > 0, 40, 100),
+            dispersion((cause > 0).sum(axis=1), 4000).variance_to_mean,
         )
     assert found[0.0][0] == pytest.approx(1, abs=0.1)
     assert found[1.2][0] > 1.5
