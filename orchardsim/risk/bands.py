@@ -49,12 +49,12 @@ def quantile(values: ArrayLike, share: float) -> Estimate:
     Linear between order statistics (definition 7 of Hyndman & Fan 1996, The American Statistician 50:361); where one
     of the two is infinite, the nearer of them. The standard error is that of Maritz & Jarrett (1978, JASA 73:194):
     the r-th of n order statistics, r = floor(n p) + 1, is spread as a Beta(r, n - r + 1) share of the sample. Where
-    trials tie (whole years, counts) that error can be next to nothing although the next run may land on another step:
-    it is then at least a sixth of the distance between the order statistics three binomial standard deviations to
-    either side, which is one standard error for a smooth distribution. Where a
-    trial is infinite it is half the distance between the order statistics one binomial standard deviation to either
-    side: infinite where one of the two is, nan where both are (the quantile is then infinite as far as the trials
-    tell).
+    trials stand in clusters (whole years, counts, the few seasons of a record) that error can be next to nothing
+    although the next run may land in the next cluster: it is therefore at least a quarter of the distance between the
+    order statistics two binomial standard deviations to either side, which is one standard error for trials that lie
+    smoothly. Where a trial is infinite it is half the distance between the order statistics one binomial standard
+    deviation to either side: infinite where one of the two is, nan where both are (the quantile is then infinite as far
+    as the trials tell).
     """
     ordered = _sorted(values)
     return Estimate(_quantile_sorted(ordered, share), _maritz_jarrett(ordered, share))
@@ -87,18 +87,20 @@ def _maritz_jarrett(ordered: Array, share: float) -> Array:
     high = ordered[min(int(np.ceil(n * share + deviation)), n) - 1]
     both = np.isinf(low) & np.isinf(high)
     half = np.where(both, np.nan, (np.where(both, 0.0, high) - np.where(both, 0.0, low)) / 2.0)
-    return np.where(finite, np.maximum(spread, _step_error(safe, share)), half)
+    return np.where(finite, np.maximum(spread, _rank_error(safe, share)), half)
 
 
-def _step_error(ordered: Array, share: float) -> Array:
-    """Least standard error where trials tie near the quantile; 0 where none do."""
+def _rank_error(ordered: Array, share: float) -> Array:
+    """Quarter of the distance between the order statistics two binomial standard deviations to either side.
+
+    One standard error where trials lie smoothly; no farther out than the sample reaches on both sides.
+    """
     n = ordered.shape[0]
-    reach = 3.0 * np.sqrt(n * share * (1.0 - share))
-    first = min(max(int(np.floor(n * share - reach)), 0), n - 1)
-    last = max(min(int(np.ceil(n * share + reach)), n) - 1, first)
-    near = ordered[first : last + 1]
-    tied = (np.diff(near, axis=0) == 0).any(axis=0)
-    return np.where(tied, (near[-1] - near[0]) / 6.0, 0.0)
+    deviation = max(float(np.sqrt(n * share * (1.0 - share))), 1e-9)
+    reach = max(min(2.0, n * share / deviation, n * (1.0 - share) / deviation), 1e-9)
+    first = min(max(int(np.floor(n * share - reach * deviation)), 0), n - 1)
+    last = max(min(int(np.ceil(n * share + reach * deviation)), n) - 1, first)
+    return np.asarray((ordered[last] - ordered[first]) / (2.0 * reach))
 
 
 def quantile_interval(values: ArrayLike, share: float, level: float = 0.95) -> tuple[Array, Array]:

@@ -70,10 +70,11 @@ def test_points_are_ordered_and_the_worst_tenth_lies_beyond_them(sample, worst):
 @pytest.mark.slow
 def test_stated_errors_are_the_spread_between_runs():
     # 3,000 runs of 200 trials from a gamma law. The root of the ratio (mean stated variance / variance between runs)
-    # has a sampling error of about sqrt(1 / (2 * 3000)) = 1.3 %; the rest is the small-sample bias of the formulas,
-    # for which 20 % is allowed: a false alarm by chance is beyond 4 of its errors.
+    # has a sampling error of about sqrt(1 / (2 * 3000)) = 1.3 %; the rest is the small-sample bias of the formulas:
+    # errors may be understated by 20 % and overstated by 40 % (percent points guard against trials in clusters). A
+    # false alarm by chance is beyond 4 of its errors.
     sample = np.random.default_rng(11).gamma(2.0, size=(200, 3000))
     for worst in ("low", "high"):
         statistics, errors = describe(sample, worst=worst)
         ratio = np.sqrt((errors**2).mean(axis=1) / statistics.var(axis=1))
-        assert (abs(ratio - 1) < 0.20).all(), dict(zip(STATISTICS, ratio, strict=True))
+        assert ((ratio > 0.8) & (ratio < 1.4)).all(), dict(zip(STATISTICS, ratio, strict=True))

@@ -30,11 +30,15 @@ def test_quantile_is_definition_seven() -> None:
 
 
 def test_quantile_error_agrees_with_the_reference_library() -> None:
-    """scipy.stats.mstats.mjci uses beta parameters one lower; the two converge as n grows."""
+    """scipy.stats.mstats.mjci uses beta parameters one lower; the two converge as n grows.
+
+    Ours guards against trials that lie in clusters and may be larger, by up to a quarter in this smooth sample.
+    """
     values = np.random.default_rng(4).gumbel(size=2000)
     for share in (0.1, 0.5, 0.9):
         ours = float(quantile(values, share).standard_error)
-        assert ours == pytest.approx(float(mjci(values, [share])[0]), rel=0.05)
+        reference = float(mjci(values, [share])[0])
+        assert 0.95 * reference <= ours <= 1.25 * reference
 
 
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.95])
