@@ -1,4 +1,4 @@
-"""Losses: hazards by hand, survival against scipy, published totals as input checks, clustering."""
+"""Losses: single hazards by hand, the phases against survival analysis and against themselves."""
 
 from __future__ import annotations
 
@@ -11,107 +11,41 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from orchardsim.core.labels import CAUSES
 from orchardsim.trees import losses
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.loss_clustering import dispersion, neighbour_ratio
+from orchardsim.trees.loss_clustering import neighbour_ratio
 from orchardsim.trees.loss_draws import (
-    PATCH_LIMIT,
     LossDraws,
-    cut_lognormal_mean,
     draw_losses,
-    draw_site,
-    patch_factor,
-    patch_grid,
 )
 from orchardsim.trees.loss_traits import (
     LossSeason,
-    LossTraits,
     blight_lethality,
     cold_hazard,
     loss_traits,
     storm_factor,
     vole_factor,
 )
-from orchardsim.trees.losses import CODE, rest_losses, season_losses, winter_injury
-from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Training, TreeGrade
-from orchardsim.trees.state import TreeState
+from orchardsim.trees.losses import CODE, rest_losses, season_losses
+from orchardsim.trees.parameters import Stock
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
-DWARF = Stock(
-    vigor=0.33, fire_blight=1.0, crown_rot=0.3, replant_tolerance=0.2, root_hardiness=-10.0, needs_support=True
+from tests.trees.loss_cases import (
+    BENCH_GRAFT,
+    DWARF,
+    FEATHERED,
+    QUIET,
+    RESISTANT,
+    SCION,
+    SPINDLE,
+    block,
+    draws_of,
+    even,
+    season,
+    shares,
+    site_of,
+    trees,
 )
-RESISTANT = replace(DWARF, fire_blight=0.05, crown_rot=0.15, replant_tolerance=0.8, root_hardiness=-16.0)
-SCION = Cultivar(biennial=0.2, fruit_mass_potential=0.2, fire_blight=1.0, hardiness=-30.0, colour_need=0.5)
-FEATHERED = TreeGrade(trunk_diameter=16, height=1.5, feathers=8, transplant_loss=0.02)
-BENCH_GRAFT = TreeGrade(trunk_diameter=8, height=0.6, feathers=0, transplant_loss=0.3)
-SPINDLE = Training(
-    height_limit=3,
-    spread_limit=1.5,
-    canopy_fill=0.7,
-    pruning=(0.1,),
-    support="wires",
-    training_minutes=(1,),
-    pruning_minutes=(1,),
-    summer_pruning_minutes=(1,),
-)
-QUIET = Hazards(
-    patchiness=0,
-    frailty=0,
-    transplant_carry=0,
-    blight_strike=0,
-    vole=0,
-    deer=0,
-    crown_rot=0,
-    drought=0,
-    wind=0,
-    collapse=0,
-    replant=0,
-    old_age=0,
-    acclimation_kill=40,
-)
-"""No hazard at all in a mild season; tests switch on one at a time."""
-
-
-def block(rows: int, per_row: int, stock: Stock = DWARF, grade: TreeGrade = FEATHERED, **changes: object) -> BlockPlan:
-    layout = Layout(rows, per_row, rows * per_row, 3.5, 1.0, 0.0, (0,) * rows)
-    plan = BlockPlan(
-        "b", ("b",), layout, (stock,), (SCION,), ("scion",), (grade,), SPINDLE, 0, ((6.0,),), (10.0,), (1.0,)
-    )
-    return replace(plan, **changes)  # type: ignore[arg-type]
-
-
-def trees(trials: int, traits: LossTraits, leaf: int = 10, fruit: float = 1.5) -> TreeState:
-    state = TreeState.empty(trials, traits.rows * traits.per_row, 1)
-    values = {"alive": True, "leaf": leaf, "trunk_area": 20, "height": 3, "fruit_dry_mass": fruit, "health": 1}
-    for name, value in values.items():
-        getattr(state, name)[...] = value
-    return state
-
-
-def season(trials: int, cold: float = 0, blight: float = 0, wet: float = 0, dry: float = 0) -> LossSeason:
-    return LossSeason(*(np.full(trials, float(value)) for value in (cold, 0, blight, wet, dry)))
-
-
-def draws_of(trials: int, traits: LossTraits, seed: int = 0, year: int = 0) -> LossDraws:
-    return draw_losses([np.random.default_rng((seed, year, t)) for t in range(trials)], traits.rows, traits.per_row)
-
-
-def site_of(trials: int, traits: LossTraits, seed: int = 0) -> np.ndarray:
-    return draw_site([np.random.default_rng((seed, 999, t)) for t in range(trials)], traits.rows, traits.per_row)
-
-
-def even(draws: LossDraws) -> LossDraws:
-    """The same draws with uniforms that step evenly through (0, 1): sampling error becomes rounding."""
-    steps = (np.arange(draws.rest.size, dtype=np.float64) + 0.5) / draws.rest.size
-    steps = steps.reshape(draws.rest.shape).astype(np.float32)
-    return replace(draws, rest=steps, season=steps.copy())
-
-
-def shares(cause: np.ndarray) -> dict[str, float]:
-    counts = np.bincount(cause.reshape(-1), minlength=len(CAUSES) + 1) / cause.size
-    return {name: counts[CODE[name]] for name in CAUSES if counts[CODE[name]]}
-
 
 # --- single hazards ------------------------------------------------------------------------------------------------
 
@@ -499,173 +433,6 @@ def test_no_draw_depends_on_the_state() -> None:
     again = draw_losses([np.random.default_rng(1)], 4, 10, out=draw_losses([np.random.default_rng(7)], 4, 10))
     for name, values in vars(first).items():
         assert np.array_equal(values, getattr(again, name))
-
-
-# --- published totals as input checks --------------------------------------------------------------------------------
-
-
-def yearly_losses(plan: BlockPlan, leaf: int, weathers: list[LossSeason], trials: int) -> dict[str, float]:
-    """Shares lost by cause over one winter and season, averaged over equally likely seasons."""
-    hazards = Hazards()
-    traits = loss_traits(plan, hazards)
-    total = dict.fromkeys(CAUSES, 0.0)
-    for year, weather in enumerate(weathers):
-        draws = draws_of(trials, traits, seed=16, year=year)
-        state = trees(trials, traits, leaf=leaf, fruit=1.5 if leaf > 2 else 0.0)
-        state.height[...] = 3.0 if leaf > 2 else 1.7
-        for cause in (
-            rest_losses(hazards, traits, state, weather, draws),
-            season_losses(hazards, traits, state, weather, draws, site_of(trials, traits), leaf).cause,
-        ):
-            for name, share in shares(cause).items():
-                total[name] += share / len(weathers)
-    return total
-
-
-def test_background_loss_of_mature_blocks() -> None:
-    """Input check T16: 1.0 % a year, a little under half voles (Sullivan et al. 1980); +-0.5 points allowed.
-
-    The orchards stood in North Carolina. The seasons are ours, in the manner of the bundled record of the state
-    next to it: two of four without blight, the others with one and two infection days, wet soil, mild winters.
-    """
-    weathers = [season(60, cold=-10, blight=days, wet=60, dry=0) for days in (0, 0, 1, 2)]
-    lost = yearly_losses(block(40, 100), 10, weathers, 60)
-    total = sum(lost.values())
-    assert 0.005 <= total <= 0.015
-    assert 0.3 <= lost["voles"] / total <= 0.6
-
-
-def test_establishment() -> None:
-    """Input check T17: 98 % of feathered trees, down to 50 % of bench grafts (Good Fruit Grower, no year read)."""
-    weathers = [season(20, cold=-14, blight=0, wet=60, dry=5)]
-    hazards = Hazards()
-    for grade, low, high in ((FEATHERED, 0.95, 1.0), (BENCH_GRAFT, 0.5, 0.9)):
-        traits = loss_traits(block(40, 100, grade=grade), hazards)
-        state = trees(20, traits, leaf=1, fruit=0.0)
-        draws = draws_of(20, traits, seed=17)
-        cause = season_losses(hazards, traits, state, weathers[0], draws, site_of(20, traits)).cause
-        state.alive[cause > 0] = False
-        cause = rest_losses(hazards, traits, state, weathers[0], draws)
-        state.alive[cause > 0] = False
-        assert low <= state.alive.mean() <= high
-
-
-def test_blight_at_a_blight_prone_place() -> None:
-    """Plausibility only: nearly 10 % of Gala on M.9 dead in five years at Wapato (Good Fruit Grower); half to double.
-
-    Three infection days a year are assumed; the published case gives none.
-    """
-    hazards = Hazards()
-    traits = loss_traits(block(40, 100), hazards)
-    state = trees(20, traits, leaf=1, fruit=0.0)
-    dead = np.zeros(state.alive.shape, dtype=bool)
-    for leaf in range(1, 6):
-        state.leaf[...] = leaf
-        found = season_losses(
-            hazards, traits, state, season(20, blight=3), draws_of(20, traits, seed=18, year=leaf), site_of(20, traits)
-        )
-        blighted = found.cause == CODE["fire_blight"]
-        dead |= blighted
-        state.alive[blighted] = False
-        state.health -= found.health_loss
-    assert 0.05 <= dead.mean() <= 0.2
-
-
-def test_bare_ground_at_minus_37() -> None:
-    """Input check: all M.9 and M.7 lost, M.26 alive at -35 degF on bare ground (one grower's report: weak).
-
-    Roots die at -10 degC (M.9: our figure) and from -12 to -14 degC (M.26: Moran et al. 2011, HortScience 46:1460);
-    the scion's own hardiness is set aside.
-    """
-    for roots, low, high in ((-10.0, 0.7, 1.0), (-13.0, 0.0, 0.1)):
-        hazard = cold_hazard(Hazards(), np.array(-37.2), np.array(0.0), np.array(-45.0), np.array(roots), np.array(0.0))
-        assert low <= 1 - math.exp(-float(hazard)) <= high
-
-
-def test_winter_injury_stays_within_bounds() -> None:
-    """No injury in a mild winter, all that the parameter allows in a killing one."""
-    hazards = Hazards()
-    traits = loss_traits(block(2, 3), hazards)
-    mild, killing = (winter_injury(hazards, traits, season(1, cold=cold))[0, 0] for cold in (0.0, -60.0))
-    assert mild < 1e-3
-    assert killing == pytest.approx(2 * hazards.cold_injury, abs=1e-6)
-
-
-# --- patches and clustering ----------------------------------------------------------------------------------------
-
-
-def test_patches_have_unit_variance_everywhere() -> None:
-    """Squared weights of the four nodes sum to 1 at every tree; nodes keep their own value (by construction)."""
-    grid = patch_grid(57, 200)
-    _, row_here, row_next, _, tree_here, tree_next = grid.weights
-    assert np.allclose(row_here**2 + row_next**2, 1)
-    assert np.allclose(tree_here**2 + tree_next**2, 1)
-    nodes = np.random.default_rng(2).standard_normal((1, *grid.shape)).astype(np.float32)
-    row, column = np.arange(0, 57, grid.cell_rows), np.arange(0, 57, grid.cell_rows) * 0
-    at_nodes = grid.at(nodes, np.zeros(row.size, dtype=np.int64), row, column)
-    assert np.allclose(at_nodes, np.clip(nodes[0, : row.size, 0], -PATCH_LIMIT, PATCH_LIMIT))
-
-
-@pytest.mark.parametrize("patchiness", [0.0, 0.3, 0.8, 1.5])
-def test_patches_do_not_change_the_mean(patchiness: float) -> None:
-    """The mean multiplier is 1 (numerical integration over the normal distribution, cut at the limit)."""
-
-    def factor(z: float) -> float:
-        return float(patch_factor(np.array(min(max(z, -PATCH_LIMIT), PATCH_LIMIT)), patchiness))
-
-    mean, _ = integrate.quad(lambda z: factor(z) * stats.norm.pdf(z), -9, 9, points=[-2, 2], limit=200)
-    assert mean == pytest.approx(1, abs=1e-4)
-    assert cut_lognormal_mean(patchiness) >= 1
-
-
-def test_dispersion_of_independent_and_of_clustered_losses() -> None:
-    """Binomial losses: no correlation. Beta-binomial: 1/(a + b + 1) (a textbook property; scipy.stats.betabinom).
-
-    20,000 trials; the correlation of N = 500 trees has a standard error near (1/N + rho) sqrt(2/trials) for the
-    normal limit, tripled here for the heavier tail; 4.5 standard errors.
-    """
-    rng = np.random.default_rng(12)
-    n, trials = 500, 20_000
-    even_losses = dispersion(rng.binomial(n, 0.04, trials), n)
-    assert abs(even_losses.correlation) < 4.5 * math.sqrt(2 / trials) / n
-    assert even_losses.variance_to_mean == pytest.approx(0.96, abs=4.5 * math.sqrt(2 / trials))
-    a, b = 2.0, 48.0
-    clustered = dispersion(stats.betabinom.rvs(n, a, b, size=trials, random_state=rng), n)
-    rho = 1 / (a + b + 1)
-    assert clustered.correlation == pytest.approx(rho, abs=4.5 * 3 * (1 / n + rho) * math.sqrt(2 / trials))
-    expected = (1 - a / (a + b)) * (1 + (n - 1) * rho)
-    assert clustered.variance_to_mean == pytest.approx(expected, rel=0.15)
-    none = dispersion(np.zeros(10), n)
-    assert none.mean == 0
-    assert math.isnan(none.correlation)
-
-
-def test_neighbour_ratio_by_hand() -> None:
-    """One row of four with the two middle trees lost: one pair, expected 3 pairs x 2/12 = 0.5, so 2."""
-    lost = np.array([[False, True, True, False]])
-    assert neighbour_ratio(lost, 1, 4) == pytest.approx(2.0)
-    assert math.isnan(neighbour_ratio(np.zeros((1, 4), dtype=bool), 1, 4))
-    strewn = np.random.default_rng(9).random((400, 1000)) < 0.05
-    # about 400 x 999 pairs x 0.0025 = 999 expected pairs; 4.5 Poisson standard errors
-    assert neighbour_ratio(strewn, 10, 100) == pytest.approx(1, abs=4.5 / math.sqrt(900))
-
-
-def test_patchiness_clusters_losses() -> None:
-    """Even ground: losses strewn at random; patchy ground: more in pairs, more spread between trials."""
-    found = {}
-    for patchiness in (0.0, 1.2):
-        hazards = replace(QUIET, crown_rot=0.15, patchiness=patchiness)
-        traits = loss_traits(block(40, 100), hazards)
-        cause = season_losses(
-            hazards, traits, trees(150, traits), season(150, wet=60), draws_of(150, traits), site_of(150, traits)
-        ).cause
-        found[patchiness] = (
-            neighbour_ratio(cause > 0, 40, 100),
-            dispersion((cause > 0).sum(axis=1), 4000).variance_to_mean,
-        )
-    assert found[0.0][0] == pytest.approx(1, abs=0.1)
-    assert found[1.2][0] > 1.5
-    assert found[1.2][1] > 3 * found[0.0][1]
 
 
 def test_wide_posts_and_missing_anchors_raise_the_risk_of_collapse() -> None:

@@ -1,0 +1,97 @@
+"""Blocks, trees, seasons and draws that the tests of losses share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from orchardsim.core.labels import CAUSES
+from orchardsim.trees.hazards import Hazards
+from orchardsim.trees.loss_draws import (
+    LossDraws,
+    draw_losses,
+    draw_site,
+)
+from orchardsim.trees.loss_traits import (
+    LossSeason,
+    LossTraits,
+)
+from orchardsim.trees.losses import CODE
+from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Training, TreeGrade
+from orchardsim.trees.state import TreeState
+
+# Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
+DWARF = Stock(
+    vigor=0.33, fire_blight=1.0, crown_rot=0.3, replant_tolerance=0.2, root_hardiness=-10.0, needs_support=True
+)
+RESISTANT = replace(DWARF, fire_blight=0.05, crown_rot=0.15, replant_tolerance=0.8, root_hardiness=-16.0)
+SCION = Cultivar(biennial=0.2, fruit_mass_potential=0.2, fire_blight=1.0, hardiness=-30.0, colour_need=0.5)
+FEATHERED = TreeGrade(trunk_diameter=16, height=1.5, feathers=8, transplant_loss=0.02)
+BENCH_GRAFT = TreeGrade(trunk_diameter=8, height=0.6, feathers=0, transplant_loss=0.3)
+SPINDLE = Training(
+    height_limit=3,
+    spread_limit=1.5,
+    canopy_fill=0.7,
+    pruning=(0.1,),
+    support="wires",
+    training_minutes=(1,),
+    pruning_minutes=(1,),
+    summer_pruning_minutes=(1,),
+)
+QUIET = Hazards(
+    patchiness=0,
+    frailty=0,
+    transplant_carry=0,
+    blight_strike=0,
+    vole=0,
+    deer=0,
+    crown_rot=0,
+    drought=0,
+    wind=0,
+    collapse=0,
+    replant=0,
+    old_age=0,
+    acclimation_kill=40,
+)
+"""No hazard at all in a mild season; tests switch on one at a time."""
+
+
+def block(rows: int, per_row: int, stock: Stock = DWARF, grade: TreeGrade = FEATHERED, **changes: object) -> BlockPlan:
+    layout = Layout(rows, per_row, rows * per_row, 3.5, 1.0, 0.0, (0,) * rows)
+    plan = BlockPlan(
+        "b", ("b",), layout, (stock,), (SCION,), ("scion",), (grade,), SPINDLE, 0, ((6.0,),), (10.0,), (1.0,)
+    )
+    return replace(plan, **changes)  # type: ignore[arg-type]
+
+
+def trees(trials: int, traits: LossTraits, leaf: int = 10, fruit: float = 1.5) -> TreeState:
+    state = TreeState.empty(trials, traits.rows * traits.per_row, 1)
+    values = {"alive": True, "leaf": leaf, "trunk_area": 20, "height": 3, "fruit_dry_mass": fruit, "health": 1}
+    for name, value in values.items():
+        getattr(state, name)[...] = value
+    return state
+
+
+def season(trials: int, cold: float = 0, blight: float = 0, wet: float = 0, dry: float = 0) -> LossSeason:
+    return LossSeason(*(np.full(trials, float(value)) for value in (cold, 0, blight, wet, dry)))
+
+
+def draws_of(trials: int, traits: LossTraits, seed: int = 0, year: int = 0) -> LossDraws:
+    return draw_losses([np.random.default_rng((seed, year, t)) for t in range(trials)], traits.rows, traits.per_row)
+
+
+def site_of(trials: int, traits: LossTraits, seed: int = 0) -> np.ndarray:
+    return draw_site([np.random.default_rng((seed, 999, t)) for t in range(trials)], traits.rows, traits.per_row)
+
+
+def even(draws: LossDraws) -> LossDraws:
+    """The same draws with uniforms that step evenly through (0, 1): sampling error becomes rounding."""
+    steps = (np.arange(draws.rest.size, dtype=np.float64) + 0.5) / draws.rest.size
+    steps = steps.reshape(draws.rest.shape).astype(np.float32)
+    return replace(draws, rest=steps, season=steps.copy())
+
+
+def shares(cause: np.ndarray) -> dict[str, float]:
+    counts = np.bincount(cause.reshape(-1), minlength=len(CAUSES) + 1) / cause.size
+    return {name: counts[CODE[name]] for name in CAUSES if counts[CODE[name]]}
