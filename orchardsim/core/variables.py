@@ -107,6 +107,14 @@ RESULTS: Final = _table(
     Variable("harvested_mass", BLOCK, "kg", "fruit picked", "operations", 0),
     Variable("packed_mass", (*BLOCK, "grade"), "kg", "picked fruit by grade; the rest is culled", "trees", 0),
     Variable(
+        "boxed_mass",
+        (*BLOCK, "box_count"),
+        "kg",
+        "fresh fruit packed by number of fruit in the plan's box; sums to the fresh grades of packed_mass",
+        "trees",
+        0,
+    ),
+    Variable(
         "biennial_index",
         ("trial", "block"),
         "1",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from orchardsim.core.labels import CAUSES, FARM, GRADES, ITEMS, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, FARM, GRADES, ITEMS, TASKS
 from orchardsim.core.variables import RESULTS, Variable
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 FORMAT: Final = 1
 """Number of the layout of result files; a later layout gets a higher number."""
 
-DIMENSIONS: Final = ("trial", "year", "block", "cause", "grade", "task", "item", "tree")
+DIMENSIONS: Final = ("trial", "year", "block", "cause", "grade", "box_count", "task", "item", "tree")
 
 REQUIRED_ATTRIBUTES: Final = (
     "title",
@@ -44,7 +44,7 @@ REQUIRED_ATTRIBUTES: Final = (
 INFINITE: Final = {"irr": -np.inf, "payback_year": np.inf}
 """The only infinite values: no internal rate of return, and never paid back (variable table)."""
 
-_FIXED_LABELS: Final = {"cause": CAUSES, "grade": GRADES, "task": TASKS, "item": ITEMS}
+_FIXED_LABELS: Final = {"cause": CAUSES, "grade": GRADES, "box_count": BOX_COUNTS, "task": TASKS, "item": ITEMS}
 
 
 def build_dataset(
@@ -59,7 +59,8 @@ def build_dataset(
         over single trees may be left out.
     coords : mapping of str to labels
         ``block`` (labels, ``farm`` last); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
-        ``cause``, ``grade``, ``task`` and ``item`` are those of :mod:`orchardsim.core.labels` unless given.
+        ``cause``, ``grade``, ``box_count``, ``task`` and ``item`` are those of :mod:`orchardsim.core.labels` unless
+        given.
     attrs : mapping
         At least :data:`REQUIRED_ATTRIBUTES`. ``units`` is "us" or "metric".
 

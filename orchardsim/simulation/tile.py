@@ -32,7 +32,7 @@ from orchardsim.simulation import books, work
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.yards import book_yards, open_yards, work_phase
-from orchardsim.trees import losses
+from orchardsim.trees import fruit, losses
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.grading import after_hail
@@ -202,6 +202,7 @@ class Tile:
         for block in self.blocks:
             index = trees.biennial_index(block.model, block.state)
             self.totals.biennial_index[self.rows, block.columns] = index
+            self._pack_boxes(block)
         book_yards(self.yards, self.plan.labels, self.totals, self.rows.start)
 
     def _open_year(self, block: BlockRun, year: int) -> None:
@@ -440,8 +441,19 @@ class Tile:
         marked = self._hail(block, year)
         put = self.totals.put
         put("hail_fraction", self.rows, year, block.columns, marked)
+        self.totals.fruit_mass_square[self.rows, year, block.columns] = block.state.totals["fruit_mass_square"]
         put("harvested_mass", self.rows, year, block.columns, crop.harvested_mass)
         put("packed_mass", self.rows, year, block.columns, after_hail(crop.packed_mass, marked))
+
+    def _pack_boxes(self, block: BlockRun) -> None:
+        """Fresh fruit of all years by number of fruit in the plan's box."""
+        at, found, p = (self.rows, slice(None), block.columns), self.totals.arrays, self.plan.physiology
+        spread = fruit.size_spread(found["crop_mass"][at], found["fruit_number"][at], self.totals.fruit_mass_square[at])
+        mean = found["crop_mass"][at] / np.maximum(found["fruit_number"][at], 0.5)
+        shares = fruit.box_count_shares(mean, np.hypot(spread, p.size_spread), self.plan.box_mass, p.fresh_mass)
+        fresh = found["packed_mass"][at][..., :2].sum(axis=-1)
+        found["boxed_mass"][at] = fresh[..., None] * shares
+        books.check_flow("fresh fruit by box count", fresh, {"boxed": found["boxed_mass"][at].sum(axis=-1)}, 1e-9)
 
     def _hail(self, block: BlockRun, year: int) -> Array:
         """Share of the fruit marked by hail (trial, group): the farm's blocks meet the same storms."""

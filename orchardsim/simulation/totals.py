@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import IdentityError
-from orchardsim.core.labels import CAUSES, GRADES, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, TASKS
 from orchardsim.core.variables import RESULTS
 
-LABELS: Final = {"cause": CAUSES, "grade": GRADES, "task": TASKS}
+LABELS: Final = {"cause": CAUSES, "grade": GRADES, "box_count": BOX_COUNTS, "task": TASKS}
 """Length of the dimensions whose labels are fixed."""
 
 YEAR_LOOP: Final = tuple(
@@ -37,6 +37,8 @@ class Totals:
         Replacement trees delivered, spares of the first planting included.
     spot : array, (trial, year, label) [1]
         Those of ``bought`` that were bought at short notice.
+    fruit_mass_square : array, (trial, year, label) [kg2]
+        Squares of the trees' mean fruit mass, summed over all fruit.
     biennial_index : array, (trial, label) [1]
         Of the whole run, set at its end.
     """
@@ -51,6 +53,7 @@ class Totals:
             self.arrays[name] = np.full((trials, years, len(labels), *extra), fill)
         self.bought = np.zeros((trials, years, len(labels)))
         self.spot = np.zeros((trials, years, len(labels)))
+        self.fruit_mass_square = np.zeros((trials, years, len(labels)))
         self.biennial_index = np.full((trials, len(labels)), np.nan)
 
     def put(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:

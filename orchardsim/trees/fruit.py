@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.core.units import BUSHEL
 from orchardsim.trees.scratch import Array, Work, buffers
 
-BOX_COUNTS: Final = (48, 56, 64, 72, 80, 88, 100, 113, 125, 138, 150, 163, 175, 198, 216)
-"""Numbers of fruit in a standard box; common practice."""
+Double = NDArray[np.float64]
 
 
 def early_heat_effect(early_heat: Array, best: float, loss: float) -> Array:
@@ -60,29 +61,78 @@ def shares_above(mean: Array, thresholds: Sequence[float], spread: float, work: 
     return shares
 
 
-def box_count_shares(mean: float, spread: float, box_mass: float = BUSHEL) -> dict[int, float]:
-    """Share of fruit by box count, fruit mass normal.
+def size_spread(mass: Double, number: Double, mass_square: Double) -> Double:
+    """Standard deviation between fruit of the trees' own mean fruit mass [kg].
 
     Parameters
     ----------
-    mean, spread : float [kg]
-    box_mass : float [kg]
-
-    Returns
-    -------
-    dict of box count to share
-        A fruit belongs to the count whose nominal mass (box mass / count) is nearest; sums to 1.
+    mass : array [kg]
+        Fruit of many trees together.
+    number : array [1]
+    mass_square : array [kg2]
+        Square of the tree's mean fruit mass, summed over all fruit.
 
     Examples
     --------
-    >>> shares = box_count_shares(0.190, 0.025)
-    >>> max(shares, key=shares.get), round(sum(shares.values()), 9)
-    (100, 1.0)
+    One tree with 10 fruit of 0.1 kg and one with 10 of 0.3 kg:
+
+    >>> round(float(size_spread(np.array(4.0), np.array(20.0), np.array(10 * 0.01 + 10 * 0.09))), 6)
+    0.1
     """
-    nominal = box_mass / np.array(BOX_COUNTS)
-    edges = np.concatenate([[np.inf], (nominal[1:] + nominal[:-1]) / 2, [-np.inf]])
-    below = ndtr((edges - mean) / spread)
-    return dict(zip(BOX_COUNTS, (below[:-1] - below[1:]).tolist(), strict=True))
+    some = np.maximum(number, 0.5)
+    found: Double = np.sqrt(np.maximum(mass_square / some - (mass / some) ** 2, 0))
+    return found
+
+
+def box_count_edges(box_mass: float = BUSHEL) -> Double:
+    """Fruit mass [kg] at which one box count ends and the next begins, from large to small fruit.
+
+    A fruit belongs to the count whose nominal mass (box mass over count) is nearest; the counts beyond the list are 64
+    and 175 (common practice).
+    """
+    nominal = box_mass / np.array([64, *(int(count) for count in BOX_COUNTS[1:-1]), 175])
+    edges: Double = (nominal[1:] + nominal[:-1]) / 2
+    return edges
+
+
+def box_count_shares(mean: Double, spread: Double, box_mass: float = BUSHEL, least: float = 0.0) -> Double:
+    """Share of the mass of fresh fruit by box count [1], fruit mass normal (Webb et al. 1980).
+
+    Parameters
+    ----------
+    mean, spread : array [kg]
+        Of all fruit.
+    box_mass : float [kg]
+    least : float [kg]
+        Smallest fruit that is packed fresh.
+
+    Returns
+    -------
+    array, (..., box_count)
+        In the order of :data:`orchardsim.core.labels.BOX_COUNTS`; sums to 1 over the last axis.
+
+    Notes
+    -----
+    Of a normal distribution the mass lighter than x is mean F(z) - spread f(z), with z = (x - mean) / spread. That
+    pitted and pale fruit are somewhat larger or smaller than the rest is left out.
+
+    Examples
+    --------
+    >>> shares = box_count_shares(np.array(0.190), np.array(0.010))
+    >>> BOX_COUNTS[int(shares.argmax())], round(float(shares.sum()), 9)
+    ('100', 1.0)
+    """
+    mean, spread = np.asarray(mean, dtype=np.float64)[..., None], np.asarray(spread, dtype=np.float64)[..., None]
+    z = (np.maximum([*box_count_edges(box_mass), 0.0], least) - mean) / spread
+    lighter = mean * ndtr(z) - spread * np.exp(-0.5 * z * z) / math.sqrt(2 * math.pi)
+    bounds = np.concatenate([mean, lighter], axis=-1)
+    mass = np.maximum(bounds[..., :-1] - bounds[..., 1:], 0)
+    total = mass.sum(axis=-1, keepdims=True)
+    # where next to nothing is large enough, what there is belongs to the smallest
+    smallest = np.zeros(len(BOX_COUNTS))
+    smallest[-1] = 1
+    shares: Double = np.where(total > 1e-12, mass / np.maximum(total, 1e-12), smallest)
+    return shares
 
 
 def pass_shares(picks: int) -> tuple[float, ...]:

@@ -80,6 +80,8 @@ def find_quality(model: BlockModel, state: TreeState, season: SeasonForTrees) ->
     np.divide(crop, mean, out=mean)
     np.add(state.expressed_trunk, TINY, out=load)
     np.divide(state.fruit_number, load, out=load)
+    np.multiply(crop, mean, out=large)
+    totals["fruit_mass_square"] = model.total(large)
     fruit.shares_above(mean, (p.fresh_mass, p.processing_mass, p.oversize_mass), p.size_spread, (large, usable, over))
     grading.colour_share(
         state.leaf_light, load, model.colour_need, p.colour_light, p.colour_crop, p.colour_rate, coloured

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from orchardsim.core.labels import CAUSES, GRADES, ITEMS, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, ITEMS, TASKS
 from orchardsim.results import build_dataset
 
 ATTRS: dict[str, Any] = {
@@ -141,6 +141,7 @@ def invented_arrays(
         "crop_mass": with_farm(crop),
         "harvested_mass": with_farm(harvested),
         "packed_mass": with_farm(packed),
+        "boxed_mass": with_farm(packed[..., :2].sum(-1)[..., None] * np.full(len(BOX_COUNTS), 1 / len(BOX_COUNTS))),
         "biennial_index": np.full((trials, blocks + 1), 0.2),
         "labour_hours": with_farm(hours),
         "labour_undone": with_farm(np.zeros(shape)),

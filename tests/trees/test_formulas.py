@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
+from orchardsim.core.labels import BOX_COUNTS
+from orchardsim.core.units import POUND
 from orchardsim.trees import bearing, fruit, grading, growth
 from orchardsim.trees.scratch import power
 from orchardsim.trees.training import table_by_leaf, training_faults
@@ -108,12 +112,61 @@ def test_size_shares_follow_the_normal_distribution():
 
 
 def test_box_counts_of_a_bushel_box():
-    # 19.05 kg boxes: 80 count 238 g, 100 count 190 g, 125 count 152 g, 163 count 117 g (arithmetic on the box mass of
-    # Marini 2019, HortScience 54:1947).
-    for count, mass in ((80, 0.238), (100, 0.190), (125, 0.152), (163, 0.117)):
-        shares = fruit.box_count_shares(mass, 0.006)
-        assert max(shares, key=shares.get) == count
-        assert sum(shares.values()) == pytest.approx(1)
+    # Box counts as graders list them, 72 to 163 (Washington State Department of Agriculture), over a box of 19.05 kg
+    # (42 lb; Marini 2019, HortScience 54:1947): grams per fruit, derived by division. Even fruit packs into its own.
+    grams = {72: 265, 80: 238, 88: 216, 100: 190, 113: 169, 125: 152, 138: 138, 150: 127, 163: 117}
+    for count, mass in grams.items():
+        shares = fruit.box_count_shares(np.array(mass / 1000), np.array(0.001))
+        assert shares[BOX_COUNTS.index(str(count))] > 0.999
+        assert shares.sum() == pytest.approx(1)
+    # A 40 lb box holds 5 % smaller fruit at the same count, so fruit of 197 g (nearest: 190 g) goes to 88 (206 g).
+    for pounds, count in ((42, "100"), (40, "88")):
+        shares = fruit.box_count_shares(np.array(0.197), np.array(0.001), pounds * POUND)
+        assert BOX_COUNTS[shares.argmax()] == count
+    beyond = [fruit.box_count_shares(np.array(mass), np.array(0.001)) for mass in (0.40, 0.09)]
+    assert beyond[0][0] > 0.999 and beyond[1][-1] > 0.999
+
+
+def test_box_counts_are_shares_of_mass_and_leave_small_fruit_out():
+    # One fruit in two of 0.15 kg and 0.25 kg: 0.375 and 0.625 of the mass (arithmetic); drawn fruit for the spread.
+    rng = np.random.default_rng(3)
+    drawn = rng.normal(0.17, 0.03, 400_000)
+    least = 0.109
+    edges = [np.inf, *fruit.box_count_edges(), least]
+    kept = drawn[drawn >= least]
+    exact = (
+        np.array([kept[(kept < high) & (kept >= low)].sum() for high, low in itertools.pairwise(edges)]) / kept.sum()
+    )
+    ours = fruit.box_count_shares(np.array(0.17), np.array(0.03), least=least)
+    # standard error of a share of 400,000 draws is at most 0.0008; five of them
+    assert np.abs(ours - exact).max() < 0.004
+    with_small = fruit.box_count_shares(np.array(0.17), np.array(0.03))
+    assert with_small[-1] > ours[-1]
+
+
+def test_box_counts_of_trees_that_differ():
+    # The fruit of many trees is taken as one normal distribution: against the sum over the trees.
+    rng = np.random.default_rng(4)
+    means, numbers = rng.normal(0.18, 0.02, 300), rng.integers(20, 200, 300)
+    spread = 0.025
+    single = fruit.box_count_shares(means, np.full(300, spread))
+    exact = (single * (means * numbers)[:, None]).sum(0) / (means * numbers).sum()
+    mass, mass_square = (means * numbers).sum(), (means**2 * numbers).sum()
+    between = fruit.size_spread(mass, numbers.sum(), mass_square)
+    assert between == pytest.approx(np.sqrt(np.cov(means, fweights=numbers, ddof=0)), rel=1e-6)
+    ours = fruit.box_count_shares(mass / numbers.sum(), np.hypot(between, spread))
+    assert np.abs(ours - exact).max() < 0.02
+
+
+@given(
+    st.floats(0.0, 0.5, allow_nan=False), st.floats(0.005, 0.1), st.floats(10, 25), st.sampled_from([0.0, 0.06, 0.2])
+)
+def test_box_counts_always_add_up_and_follow_size(mean, spread, box_mass, least):
+    shares = fruit.box_count_shares(np.array([mean, mean + 0.02]), np.array([spread, spread]), box_mass, least)
+    assert (shares >= 0).all()
+    assert shares.sum(-1) == pytest.approx(1, abs=1e-9)
+    larger_than = shares.cumsum(-1)
+    assert (larger_than[1] >= larger_than[0] - 1e-6).all()
 
 
 def test_early_heat_is_best_where_marini_found_it():
