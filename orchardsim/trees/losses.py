@@ -161,6 +161,7 @@ def season_losses(
     draws: LossDraws,
     site: Float,
     block_leaf: int = 1,
+    unsupported: NDArray[np.bool_] | None = None,
 ) -> SeasonLosses:
     """Trees lost between bloom and harvest, and the health that fire blight costs those that live.
 
@@ -176,6 +177,8 @@ def season_losses(
         Lasting patches of wet and worn soil (:func:`orchardsim.trees.loss_draws.draw_site`).
     block_leaf : int
         The block's own leaf: a tree in leaf 1 of an older block stands in a gap.
+    unsupported : bool array, (trial, position), optional
+        Trees whose support should stand by now and does not.
 
     Returns
     -------
@@ -183,7 +186,7 @@ def season_losses(
     """
     cause = np.zeros(state.alive.shape, dtype=np.int8)
     health_loss = np.zeros(state.alive.shape, dtype=np.float32)
-    risk = _SeasonRisk(hazards, traits, state, season, draws, site, block_leaf)
+    risk = _SeasonRisk(hazards, traits, state, season, draws, site, block_leaf, unsupported)
     at = _Trees(traits, state, risk.candidates(draws.season))
     if risk.blight_at_all and at.flat.size:
         at = risk.sharpen(at, None)
@@ -274,8 +277,10 @@ class _SeasonRisk:
         draws: LossDraws,
         site: Float,
         block_leaf: int,
+        unsupported: NDArray[np.bool_] | None = None,
     ) -> None:
         self.hazards, self.traits, self.state, self.draws, self.site = hazards, traits, state, draws, site
+        self.unsupported = unsupported
         pressure = blight_pressure(hazards, _by_group(season.blight_days, traits))
         self.strikes = (hazards.blight_strike * pressure * traits.scion_blight).astype(np.float32)
         self.blight_at_all = bool(self.strikes.max() > 0)
@@ -291,12 +296,15 @@ class _SeasonRisk:
         ground = 1.0 if traits.replant_site else (hazards.replant_gap if block_leaf > 1 else 0.0)
         self.worn = hazards.replant * traits.replant_sensitivity * ground
         self.fallen = _collapses(hazards, traits, state, draws, storm, wet)
+        if self.fallen is not None and unsupported is not None:
+            self.fallen &= ~unsupported  # no wires, no row that goes down with them
 
         # grown fit trees, young fit trees, any tree
         frail = (1 + hazards.frailty * np.array([1 - FIT_HEALTH, 1 - FIT_HEALTH, 1.0])) * _patch_most(hazards)
         youth = np.array([math.exp(-YOUNG_LEAVES / YOUTH_SCALE), 1.0, 1.0])
         fresh = np.array([math.exp(-YOUNG_LEAVES / hazards.replant_age_scale), 1.0, 1.0]) * _patch_most(hazards)
-        held = np.maximum(traits.support, traits.unsupported) if traits.support_leaf > 1 else traits.support
+        alone = traits.support_leaf > 1 or unsupported is not None
+        held = np.maximum(traits.support, traits.unsupported) if alone else traits.support
         breaks = float((held / traits.union_strength).max())
         breaks *= (1 + hazards.wind_load * LOAD_LIMIT) / (1 + hazards.wind_load * 0.5)
         oldest = np.asarray(state.leaf.max(), dtype=np.float32)
@@ -354,7 +362,10 @@ class _SeasonRisk:
         lethal = blight_lethality(hazards, leaf, traits.stock_blight[g])
         fruit = at.of(state.fruit_dry_mass) / np.float32(DRY_SHARE)
         load = np.minimum(fruit / np.maximum(at.of(state.trunk_area), np.float32(0.5)), np.float32(LOAD_LIMIT))
-        held = np.where(leaf < traits.support_leaf, traits.unsupported[g], traits.support[g]) / traits.union_strength[g]
+        alone = leaf < traits.support_leaf
+        if self.unsupported is not None:
+            alone |= at.of(self.unsupported)
+        held = np.where(alone, traits.unsupported[g], traits.support[g]) / traits.union_strength[g]
         load_factor = (1 + hazards.wind_load * load) / (1 + hazards.wind_load * 0.5)
         rows = {
             "crown_rot": self.rot[t, g] * soil * frailty,

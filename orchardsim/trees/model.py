@@ -152,6 +152,9 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     along *= state.leaf_area
     along *= p.pruning_regrowth
     leaf_total += along
+    if state.overgrown is not None:
+        np.multiply(state.overgrown, state.leaf_area, out=along)
+        leaf_total += along
     leaf_total += state.leaf_area
     np.add(leaf_total, TINY, out=along)
     np.divide(state.leaf_area, along, out=state.feeding)

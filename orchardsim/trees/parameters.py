@@ -210,6 +210,15 @@ class Physiology:
     extinction: float = parameter("1", "light extinction per leaf area index", low=0.3, high=0.9)
     regrowth: float = parameter("1", "shading shoot leaf per leaf area that finds no room", low=0, high=3)
     pruning_regrowth: float = parameter("1", "shading shoot leaf per leaf area pruned off", low=0, high=1.5)
+    unpruned_shade: float = parameter(
+        "1",
+        "shading shoot leaf, per leaf area of wood that a winter's pruning left uncut, as long as it stands",
+        low=0,
+        high=5,
+    )
+    summer_shade: float = parameter(
+        "1", "share of the light on the fruit that is lost where summer pruning is left undone", low=0, high=0.6
+    )
     early_canopy: float = parameter(
         "1", "mean interception from bloom to closed canopy over that of full canopy", low=0.3, high=0.9
     )

@@ -75,6 +75,8 @@ class TreeState:
         Sums of the running season that the phases leave for budgets and results.
     work : list of float32 arrays, (trial, position)
         Working memory of the phases, no state.
+    overgrown : array or None [1]
+        Shading leaf of wood that pruning left uncut, per leaf area; None where all trees are pruned.
     """
 
     alive: NDArray[np.bool_]
@@ -108,6 +110,7 @@ class TreeState:
     cover: NDArray[np.float64]
     totals: dict[str, NDArray[np.float64]]
     work: list[Float]
+    overgrown: Float | None = None
 
     @classmethod
     def empty(cls, trials: int, positions: int, groups: int) -> TreeState:
@@ -127,9 +130,11 @@ class TreeState:
             for name in TREE_FIELDS:
                 if name != "site_vigor":
                     getattr(self, name).reshape(-1)[at] = 0
+            if self.overgrown is not None:
+                self.overgrown.reshape(-1)[at] = 0
 
 
 TREE_FIELDS = tuple(
-    field.name for field in dataclasses.fields(TreeState) if field.name not in ("cover", "totals", "work")
+    field.name for field in dataclasses.fields(TreeState) if field.name not in ("cover", "totals", "work", "overgrown")
 )
 """Names of the arrays over (trial, position)."""
