@@ -25,6 +25,8 @@ from orchardsim.operations.parameters import YardParameters
 
 PLANTING_PRIORITY = 0
 """Trees out of the ground do not wait: planting goes before all other work."""
+HOURS_TOLERANCE = 1e-6
+"""Largest gap in the books of hours, as a share of the hours asked of a task in a year."""
 
 
 class Yard:
@@ -45,8 +47,8 @@ class Yard:
     trees : dict from (year, label, kind) to trees
         Kinds: ordered, bought (with the first planting), delivered, spot (bought at short notice), died, discarded,
         replanted.
-    hours : dict from (year, label, task) to hours
-    undone : dict from (year, label) to hours of work that was wanted and never done
+    asked, hours, undone : dicts from (year, label, task) to hours
+        Wanted, done, and not done in the year; what is asked is done or left undone, to the minute.
     on_hand : dict from (year, label) to spares held when the year was closed
     """
 
@@ -64,8 +66,9 @@ class Yard:
             label: stock_policy(parameters.of(label), parameters.trees.get(label, 0)) for label in self.labels
         }
         self.trees: dict[tuple[int, str, str], int] = defaultdict(int)
+        self.asked: dict[tuple[int, str, str], float] = defaultdict(float)
         self.hours: dict[tuple[int, str, str], float] = defaultdict(float)
-        self.undone: dict[tuple[int, str], float] = defaultdict(float)
+        self.undone: dict[tuple[int, str, str], float] = defaultdict(float)
         self.on_hand: dict[tuple[int, str], int] = {}
         self._year = -1
         self._waiting: list[Job] = []
@@ -85,6 +88,7 @@ class Yard:
         twin.world.free_from = list(self.world.free_from)
         twin.stocks = copy.deepcopy(self.stocks)
         twin.trees.update(self.trees)
+        twin.asked.update(self.asked)
         twin.hours.update(self.hours)
         twin.on_hand.update(self.on_hand)
         twin.undone.update(self.undone)
@@ -201,6 +205,9 @@ class Yard:
             if job.task in ("planting", "replanting"):
                 phase_start_day = min(phase_start_day, job.earliest)
                 phase_end_day = max(phase_end_day, job.latest)
+        for job in jobs:
+            if job.hours > 0:
+                self.asked[year, job.label, job.task] += job.hours
         batch = [*jobs, *waiting]
         hook = None
         if self.log is not None:
@@ -271,6 +278,10 @@ class Yard:
         """Close the last year and check the books; the log's sums too where one is kept."""
         if self._year >= 0:
             self._close_year(self._year)
+        for key, hours in self.asked.items():
+            done, left = self.hours.get(key, 0.0), self.undone.get(key, 0.0)
+            if abs(hours - done - left) > HOURS_TOLERANCE * max(hours, 1.0):
+                raise IdentityError(f"{key[2]} of {key[1]} in year {key[0]}: {done} + {left} is not {hours} hours")
         if self.log is not None:
             check_sums(self.log, self.trees, self.hours)
 
@@ -345,11 +356,12 @@ class Yard:
 
     def _leave_undone(self, year: int, job: Job) -> None:
         if job.hours > 0:
-            self.undone[year, job.label] += job.hours
+            self.undone[year, job.label, job.task] += job.hours
         if self.log is not None and job.hours > 0:
             self.log.add(Event(year, job.earliest, job.latest, "unfinished", job.label, job.task, "", 0, job.hours))
 
     def _await_work(self, job: Job) -> None:
+        self.asked[self._year, job.label, job.task] += job.hours
         self._waiting.append(job)
 
     def _move(self, year: int, day: float, kind: str, label: str, trees: int) -> None:

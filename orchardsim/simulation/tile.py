@@ -29,10 +29,11 @@ from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.season.hail import DRAWS as HAIL_DRAWS
 from orchardsim.season.hail import hail_damage
 from orchardsim.simulation import books, work
+from orchardsim.simulation.backlog import Backlog
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.yards import book_yards, open_yards, work_phase
-from orchardsim.trees import fruit, losses
+from orchardsim.simulation.yards import book_yards, hours_done, open_yards, work_phase
+from orchardsim.trees import fruit, losses, unfinished
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.grading import after_hail
@@ -60,6 +61,7 @@ class BlockRun:
     columns: slice
     state: TreeState
     loss_site: NDArray[np.float32]
+    backlog: Backlog
     planted: bool = False
     removed: bool = False
     alive: Array = field(default_factory=lambda: np.zeros(0))
@@ -144,6 +146,7 @@ class Tile:
                         layout.row_spacing,
                         layout.tree_spacing,
                     ),
+                    backlog=Backlog(len(self.trials), groups),
                     alive=np.zeros((len(self.trials), groups)),
                 )
             )
@@ -190,7 +193,12 @@ class Tile:
         # Draws are written anew each year into the same memory, so each tile needs its own.
         twin.blocks = [
             dataclasses.replace(
-                block, state=copy.deepcopy(block.state), alive=block.alive.copy(), draws=None, loss_draws=None
+                block,
+                state=copy.deepcopy(block.state),
+                backlog=copy.deepcopy(block.backlog),
+                alive=block.alive.copy(),
+                draws=None,
+                loss_draws=None,
             )
             for block in self.blocks
         ]
@@ -265,8 +273,15 @@ class Tile:
                 training = training + trees.first_leaf_hours(block.model, block.model.total(block.state.alive))
             elif again is not None:
                 training = training + trees.first_leaf_hours(block.model, again)
-            self._dormant_jobs(block, year, jobs, pruning, training, building=first)
+            if block.standing:
+                self._dormant_jobs(block, year, jobs, pruning, training)
         self._work(year, 0, jobs)
+        for block in self.blocks:
+            if not block.standing:
+                continue
+            passed_over = self._settle(block, year, "dormant_pruning")
+            if passed_over or block.state.overgrown is not None:
+                unfinished.leave_unpruned(block.model, block.state, *block.backlog.place("dormant_pruning"))
 
     def _rest_losses(self, block: BlockRun, year: int) -> None:
         season = self.library.for_losses(block.number, self.pick)
@@ -309,23 +324,29 @@ class Tile:
         self.totals.put("trees_replanted", self.rows, year, block.columns, planted)
         return planted
 
-    def _dormant_jobs(
-        self, block: BlockRun, year: int, jobs: list[list[Job]], pruning: Array, training: Array, *, building: bool
-    ) -> None:
-        drivers = self.library.drivers[block.number]
-        for group, (label, money) in enumerate(zip(block.resolved.labels, block.resolved.money, strict=True)):
+    def _dormant_jobs(self, block: BlockRun, year: int, jobs: list[list[Job]], pruning: Array, training: Array) -> None:
+        drivers, backlog = self.library.drivers[block.number], block.backlog
+        building = np.zeros_like(block.alive)
+        for group, money in enumerate(block.resolved.money):
             support_year = money.year_planted + max(money.support_leaf - 1, 0)
-            builds = money.support_hours > 0 and year == support_year and money.year_planted >= 0
-            if not (block.standing or building):
-                continue
+            if year == support_year and money.year_planted >= 0:
+                building[:, group] = money.support_hours
+        pruning = backlog.ask("dormant_pruning", pruning)
+        training = backlog.ask("training", training)
+        building = backlog.ask("support_building", building)
+        for group, label in enumerate(block.resolved.labels):
+            season = drivers[group]
             for row, season_row in enumerate(self.pick.tolist()):
-                season = drivers[group]
                 row_jobs = work.dormant_jobs(
                     label, season, season_row, float(pruning[row, group]), float(training[row, group])
                 )
-                if builds:
-                    row_jobs.append(work.support_job(label, season, season_row, money.support_hours))
+                if building[row, group] > 0:
+                    row_jobs.append(work.support_job(label, season, season_row, float(building[row, group])))
                 jobs[row].extend(row_jobs)
+
+    def _settle(self, block: BlockRun, year: int, task: str) -> bool:
+        """Book what the crews did of a task of the year; returns whether they passed over any tree."""
+        return block.backlog.settle(task, hours_done(self.yards, year, block.resolved.labels, task))
 
     def _bloom_to_closed_canopy(self, year: int) -> None:
         jobs: list[list[Job]] = [[] for _ in self.trials]
@@ -371,6 +392,7 @@ class Tile:
             uses = {"thinned": block.fruit_thinned, "lost with trees": lost_fruit, "ripe": ripe.number.sum(axis=-1)}
             books.check_flow("fruit", block.fruit_kept, uses, MASS_TOLERANCE)
             drivers = self.library.drivers[block.number]
+            block.backlog.ask("summer_pruning", ripe.summer_pruning_hours)
             for group, label in enumerate(block.resolved.labels):
                 spread = block.resolved.plan.cultivars[group].ripening_spread
                 due = pass_days(0.0, spread, block.model.pass_share[group])
@@ -395,10 +417,24 @@ class Tile:
                     share[row, group] = [one.share for one in done]
                     late[row, group] = work.picking_delay(jobs[row][start : start + passes], done)
             place += groups * (1 + passes)
+            self._leave_undone(block, year)
             self._harvest(block, year, share, late)
+            if self._settle(block, year, "training"):
+                unfinished.leave_unbent(block.model, block.state, *block.backlog.place("training"))
+            self._settle(block, year, "support_building")
+
+    def _leave_undone(self, block: BlockRun, year: int) -> None:
+        """Fruit of trees that missed their summer pruning is judged again."""
+        if self._settle(block, year, "summer_pruning"):
+            assert block.season is not None
+            place = block.backlog.place("summer_pruning")
+            unfinished.leave_summer_growth(block.model, block.state, block.season, *place)
 
     def _season_losses(self, block: BlockRun, year: int) -> Array:
         assert block.loss_draws is not None
+        held = np.ones_like(block.alive)
+        if year >= 0:
+            held = block.backlog.supported(hours_done(self.yards, year, block.resolved.labels, "support_building"))
         found = losses.season_losses(
             self.plan.hazards,
             block.traits,
@@ -407,6 +443,7 @@ class Tile:
             block.loss_draws,
             block.loss_site,
             block.resolved.leaf(year),
+            unfinished.left_trees(block.model, held) if (held < 1).any() else None,
         )
         lost = self._take_out(block, year, found.cause)
         if found.health_loss.any():
@@ -470,6 +507,9 @@ class Tile:
             self._observe(block, year)
             if year == block.resolved.plan.year_removed:
                 self._remove(block, year)
+                block.backlog.drop()
+            for task, hours in block.backlog.carried.items():
+                self.totals.arrays["labour_carried"][self.rows, year, block.columns, TASKS.index(task)] = hours
             self._check_trees(block, year)
         policy = self.plan.replacement
         for row, yard in enumerate(self.yards):

@@ -36,10 +36,11 @@ PRIORITY: Final = {
 
 
 def dormant_jobs(label: str, season: SeasonDrivers, row: int, pruning: float, training: float) -> list[Job]:
-    """Dormant pruning before bud break, and tie-down after it."""
+    """Dormant pruning up to two weeks after bud break, but not in bloom, and tie-down after bud break."""
     start = season.bud_break_day[row]
+    pruned_by = min(start + 14, season.bloom_day[row])
     return [
-        Job(label, "dormant_pruning", pruning, PRUNING_START, start + 14, PRIORITY["dormant_pruning"]),
+        Job(label, "dormant_pruning", pruning, PRUNING_START, pruned_by, PRIORITY["dormant_pruning"]),
         Job(label, "training", training, start, start + TRAINING_DAYS, PRIORITY["training"]),
     ]
 

@@ -65,6 +65,11 @@ def work_phase(
     ]
 
 
+def hours_done(yards: Sequence[Yard], year: int, labels: Sequence[str], task: str) -> NDArray[np.float64]:
+    """Hours worked so far at a task of a year, (trial, label)."""
+    return np.array([[yard.hours.get((year, label, task), 0.0) for label in labels] for yard in yards])
+
+
 def book_yards(yards: Sequence[Yard], labels: Sequence[str], totals: Totals, first: int) -> None:
     """Close the yards and book hours, trees and spares; yard 0 is row ``first`` of the totals."""
     column = {label: number for number, label in enumerate(labels)}
@@ -76,8 +81,8 @@ def book_yards(yards: Sequence[Yard], labels: Sequence[str], totals: Totals, fir
             arrays["labour_hours"][row, year, column[label], task_number[task]] += hours
         for (year, label), held in yard.on_hand.items():
             arrays["spares_on_hand"][row, year, column[label]] = held
-        for (year, label), hours in yard.undone.items():
-            arrays["labour_undone"][row, year, column[label]] += hours
+        for (year, label, task), hours in yard.undone.items():
+            arrays["labour_undone"][row, year, column[label], task_number[task]] += hours
         for (year, label, kind), number in yard.trees.items():
             if kind == "ordered":
                 arrays["trees_ordered"][row, year, column[label]] += number
