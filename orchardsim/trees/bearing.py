@@ -73,7 +73,7 @@ def return_bloom(
         Must not be ``crop_load``.
     """
     x = np.divide(crop_load, inhibiting_crop, out=out)
-    np.minimum(x, 1e3, out=x)
+    np.clip(x, 0, 1e3, out=x)
     power(x, exponent, x)
     # 1 - loss x / (1 + x) = 1 - loss + loss / (1 + x)
     x += 1

@@ -53,7 +53,7 @@ def bitter_pit_share(crop_load: Array, proneness: Array, scale: float, crop: flo
     share = np.multiply(crop_load, -1 / crop, out=out)
     np.exp(share, out=share)
     share *= proneness * scale
-    return np.minimum(share, 0.9, out=share)
+    return np.clip(share, 0, 0.9, out=share)
 
 
 def after_hail(packed_mass: NDArray[np.float64], marked: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -56,7 +56,8 @@ def two_limits(demand: Array, supply: Array, curvature: float, work: Work = None
         root *= root
         product *= 4 * curvature
         root -= product
-        np.maximum(root, 0, out=root)
+        # below 0 only by rounding
+        np.abs(root, out=root)
         np.sqrt(root, out=root)
         root += demand
         root += supply

@@ -125,7 +125,7 @@ def neighbour_room(stature: Array, rows: int, along: float, across: float, work:
         Number of rows.
     along, across : float [1]
         Share that each neighbour in the row, and across the alley, takes of an empty position.
-    work : three arrays as ``stature``, optional
+    work : four arrays as ``stature``, optional
         The first two receive the result.
 
     Returns
@@ -134,29 +134,28 @@ def neighbour_room(stature: Array, rows: int, along: float, across: float, work:
         Factors on the in-row spacing and on the row spacing.
     """
     trials, positions = stature.shape
-    shape = (trials, rows, positions // rows)
-    room_along, room_across, won = buffers(work, 3, stature)
-    grid, ones, others = stature.reshape(shape), room_along.reshape(shape), room_across.reshape(shape)
-    ones.fill(1)
-    others.fill(1)
-    spare = won.reshape(shape)
-    for room, share, inner, outer in (
-        (ones, along, np.s_[:, :, 1:], np.s_[:, :, :-1]),
-        (others, across, np.s_[:, 1:], np.s_[:, :-1]),
+    per_row = positions // rows
+    shape = (trials, rows, per_row)
+    room_along, room_across, won, larger = buffers(work, 4, stature)
+    size = stature.reshape(-1)
+    # The position before in the row stands 1 back in memory, that in the row before a row back: whole arrays shifted
+    # against each other run faster than row by row. Pairs across a row's start or a trial's first row are undone.
+    for room, share, step, first, last in (
+        (room_along, along, 1, np.s_[:, :, 0], np.s_[:, :, -1]),
+        (room_across, across, per_row, np.s_[:, 0], np.s_[:, -1]),
     ):
-        one, other, gain = grid[inner], grid[outer], spare[inner]
-        if gain.size:
-            np.subtract(one, other, out=gain)
-            larger = np.maximum(one, other)
-            larger += TINY
-            gain /= larger
-            gain *= share
-            room[inner] += gain
-            room[outer] -= gain
-    ones[:, :, 0] += along
-    ones[:, :, -1] += along
-    others[:, 0] += across
-    others[:, -1] += across
+        here, before, gain, most = size[step:], size[:-step], won.reshape(-1)[step:], larger.reshape(-1)[step:]
+        np.subtract(here, before, out=gain)
+        np.maximum(here, before, out=most)
+        most += TINY
+        gain /= most
+        gain *= share
+        # an end wins from the headland what it would from an empty position
+        won.reshape(shape)[first] = share
+        np.add(won, 1, out=room)
+        won.reshape(shape)[first] = 0
+        room.reshape(-1)[:-step] -= gain
+        room.reshape(shape)[last] += share
     return room_along, room_across
 
 

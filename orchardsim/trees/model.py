@@ -18,7 +18,7 @@ from orchardsim.trees.picking import Harvest, RipeFruit, harvest, ripe_fruit
 from orchardsim.trees.scratch import TINY, power
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
-from orchardsim.trees.training import by_leaf
+from orchardsim.trees.training import Ages
 from orchardsim.trees.variation import YearDraws
 
 __all__ = [
@@ -72,10 +72,10 @@ class Bloom:
     thinning_hours: Double
 
 
-def phase_radiation(model: BlockModel, season: SeasonForTrees, phase: int, cover: Double, canopy: float) -> Float:
-    """Radiation [MJ/m2] of a phase that counts: times temperature, water and canopy factors."""
+def phase_radiation(model: BlockModel, season: SeasonForTrees, phase: int, cover: Double, canopy: float) -> Double:
+    """Radiation [MJ/m2] of a phase that counts (trial, group): times temperature, water and canopy factors."""
     water = model.water(season.water_factor[:, :, phase], cover)
-    return model.expand(season.radiation[:, :, phase] * season.temperature_factor[:, :, phase] * water * canopy)
+    return season.radiation[:, :, phase] * season.temperature_factor[:, :, phase] * water * canopy
 
 
 def rest_to_bloom(model: BlockModel, state: TreeState) -> RestWork:
@@ -88,14 +88,15 @@ def rest_to_bloom(model: BlockModel, state: TreeState) -> RestWork:
     """
     state.totals.clear()
     np.add(state.leaf, state.alive, out=state.leaf, casting="unsafe")
-    minutes = state.work[0]
-    by_leaf(model.pruning, state.leaf, state.uncut)
+    ages = Ages(state.leaf)
+    counts = model.count_by_leaf(state.leaf, ages)
+    model.by_leaf(model.pruning, ages, state.uncut)
     np.subtract(1, state.uncut, out=state.uncut)
     state.flower_clusters *= state.uncut
     return RestWork(
-        living=model.total(state.alive),
-        training_hours=model.total(by_leaf(model.training_minutes, state.leaf, minutes)) / 60,
-        pruning_hours=model.total(by_leaf(model.pruning_minutes, state.leaf, minutes)) / 60,
+        living=counts[:, :, 1:].sum(axis=-1),
+        training_hours=(counts * model.training_minutes).sum(axis=-1) / 60,
+        pruning_hours=(counts * model.pruning_minutes).sum(axis=-1) / 60,
     )
 
 
@@ -110,7 +111,7 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     spacing, row, width, along, most, spare, volume, leaf_total = state.work
 
     stature = np.multiply(state.height, state.spread, out=most)
-    light.neighbour_room(stature, model.rows, p.room_along, p.room_across, (spacing, row, spare))
+    light.neighbour_room(stature, model.rows, p.room_along, p.room_across, (spacing, row, spare, width))
     spacing *= layout.tree_spacing
     row *= layout.row_spacing
     np.multiply(row, p.row_clearance, out=width)
@@ -127,9 +128,7 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     volume *= p.leaf_density
 
     wanted_leaf = np.multiply(state.trunk_area, model.productivity * np.float32(p.leaf_per_trunk), out=spare)
-    young = state.leaf == 1
-    if young.any():
-        np.multiply(wanted_leaf, p.first_leaf_canopy, out=wanted_leaf, where=young)
+    wanted_leaf.reshape(-1)[np.flatnonzero(state.leaf == 1)] *= p.first_leaf_canopy
     light.soft_minimum(wanted_leaf, volume, state.leaf_area)
     state.leaf_area *= state.uncut
     wanted_leaf += TINY
@@ -168,14 +167,16 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     return leaf_total
 
 
-def set_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> tuple[Float, Double]:
+def set_fruit(
+    model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws, ages: Ages
+) -> tuple[Float, Double]:
     """Fruitlets before the drop [1], and clusters stripped by group [1]; the clusters become ``bloom_clusters``."""
     p = model.physiology
     setting, left, spare = state.work[:3]
     clusters = state.flower_clusters
     if (season.chill_fraction < 1).any():
         clusters *= model.expand(np.maximum(0, 1 - p.chill_effect * (1 - season.chill_fraction)))
-    by_leaf(model.stripping, state.leaf, spare)
+    model.by_leaf(model.stripping, ages, spare)
     spare *= clusters
     stripped = model.total(spare)
     np.subtract(clusters, spare, out=left)
@@ -198,16 +199,21 @@ def set_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees, draws
     return setting, stripped
 
 
-def find_excess(model: BlockModel, state: TreeState, draws: YearDraws, kept_total: Double) -> tuple[Double, Double]:
-    """Spray where the plan says so and find what must come off by hand: fruit sprayed off [1] and hand hours."""
+def find_excess(model: BlockModel, state: TreeState, draws: YearDraws, ages: Ages) -> tuple[Double, Double, Double]:
+    """Spray where the plan says so and find what must come off by hand.
+
+    Returns
+    -------
+    sprayed, excess, hours : array, (trial, group)
+        Fruit sprayed off [1], fruit to take off by hand [1] and the hand hours.
+    """
     p, rule = model.physiology, model.block.thinning
     kept = state.fruit_number
-    target, spare, more = state.work[5:8]
-    place = np.add(state.leaf, model.target_offset, dtype=np.intp)
-    np.take(model.target.reshape(-1), place, out=target, mode="clip")
+    target, spare = state.work[5:7]
+    model.by_leaf(model.target, ages, target)
     target *= state.expressed_trunk
     np.copyto(state.counted_crop, kept)
-    sprayed, hours = np.zeros_like(kept_total), np.zeros_like(kept_total)
+    sprayed, excess, hours = np.zeros_like(state.cover), np.zeros_like(state.cover), np.zeros_like(state.cover)
     if rule.method in ("chemical", "both"):
         remain = (1 - rule.spray_removal) * np.exp(rule.spray_spread * draws.block_normal[:, 1:2])
         off = (1 - np.clip(remain, 0.05, 1)).astype(np.float32)
@@ -222,15 +228,15 @@ def find_excess(model: BlockModel, state: TreeState, draws: YearDraws, kept_tota
         np.multiply(draws.normal, p.thinning_spread, out=spare)
         np.exp(spare, out=spare)
         target *= spare
-        np.minimum(target, rule.fruit_limit, out=target)
+        np.clip(target, 0, rule.fruit_limit, out=target)
         np.subtract(kept, target, out=state.excess)
-        np.maximum(state.excess, 0, out=state.excess)
-        hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
-        np.greater(state.excess, 0.5, out=more, casting="unsafe")
-        hours += model.total(more) * (rule.minutes_per_tree / 60)
+        np.clip(state.excess, 0, np.inf, out=state.excess)
+        excess = model.total(state.excess)
+        hours = excess * (rule.seconds_per_fruit / 3600)
+        hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)
     else:
         state.excess.fill(0)
-    return sprayed, hours
+    return sprayed, excess, hours
 
 
 def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> Bloom:
@@ -243,9 +249,11 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     """
     p = model.physiology
     leaf_total = open_canopy(model, state, season)
-    fruitlets, stripped = set_fruit(model, state, season, draws)
+    ages = Ages(state.leaf)
+    fruitlets, stripped = set_fruit(model, state, season, draws, ages)
     made, keeping, spare, more = state.work[3:7]
-    np.multiply(state.source, phase_radiation(model, season, 1, state.cover, p.early_canopy), out=made)
+    radiation = phase_radiation(model, season, 1, state.cover, p.early_canopy)
+    np.multiply(state.source, model.expand(radiation), out=made)
     np.multiply(made, state.feeding, out=keeping)
     np.multiply(keeping, p.fruit_per_source, out=spare)
     kept = bearing.kept_after_drop(fruitlets, spare, state.fruit_number)
@@ -265,13 +273,15 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     np.minimum(leaf_cost, state.surplus, out=leaf_cost)
     state.surplus -= leaf_cost
     totals = state.totals
-    totals["supply"] = model.total(made)
+    # no tree dies before closed canopy: the sum of sources serves two phases
+    totals["source"] = model.total(state.source)
+    totals["supply"] = totals["source"] * radiation
     totals["from_reserves"] = model.total(state.reserves)
     totals["leaf"] = model.total(leaf_cost)
     totals["thinned_dry_mass"] = np.zeros_like(kept_total)
     totals["flower_clusters"] = flowers / p.flowers_per_cluster
 
-    sprayed, hours = find_excess(model, state, draws, kept_total)
+    sprayed, excess, hours = find_excess(model, state, draws, ages)
     frosted = (flowers - stripped) * season.frost_kill
     return Bloom(
         flower_clusters=totals["flower_clusters"],
@@ -282,7 +292,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
         dropped=fruitlets_total - kept_total,
         sprayed=sprayed,
         kept=kept_total - sprayed,
-        excess=model.total(state.excess),
+        excess=excess,
         thinning_hours=hours,
     )
 
@@ -323,7 +333,8 @@ def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: Season
     """Fruit grows to harvest on the full canopy. Losses of the season come next, then :func:`ripe_fruit`."""
     p = model.physiology
     made, demand, supply, grown, spare = state.work[:5]
-    np.multiply(state.source, phase_radiation(model, season, 2, state.cover, 1.0), out=made)
+    radiation = phase_radiation(model, season, 2, state.cover, 1.0)
+    np.multiply(state.source, model.expand(radiation), out=made)
     potential = fruit.early_heat_effect(season.early_heat, p.early_heat_best, p.early_heat_loss)
     np.multiply(state.fruit_number, model.fruit_potential, out=demand)
     demand *= model.expand(potential * (p.fruit_dry_fraction * (1 - p.early_fruit_share)))
@@ -332,7 +343,7 @@ def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: Season
     state.fruit_dry_mass += grown
     state.surplus += made
     state.surplus -= grown
-    state.totals["supply"] = state.totals["supply"] + model.total(made)
+    state.totals["supply"] = state.totals["supply"] + state.totals["source"] * radiation
     crop = np.divide(state.fruit_dry_mass, p.fruit_dry_fraction, out=made)
     count_alternation(state, crop)
     np.copyto(state.last_crop, crop)
@@ -360,8 +371,10 @@ def harvest_to_leaf_fall(model: BlockModel, state: TreeState, season: SeasonForT
     """
     p, totals = model.physiology, state.totals
     made, cost, payable, grown, spare = state.work[:5]
-    np.multiply(state.source, phase_radiation(model, season, 3, state.cover, p.late_canopy), out=made)
-    totals["supply"] = totals["supply"] + model.total(made)
+    radiation = phase_radiation(model, season, 3, state.cover, p.late_canopy)
+    np.multiply(state.source, model.expand(radiation), out=made)
+    late_supply = model.total(made)
+    totals["supply"] = totals["supply"] + late_supply
     np.multiply(made, p.reserve_share, out=state.reserves)
     state.surplus += made
     state.surplus -= state.reserves
@@ -373,7 +386,7 @@ def harvest_to_leaf_fall(model: BlockModel, state: TreeState, season: SeasonForT
     growth.two_limits(state.wood_wanted, payable, 0.0, (grown, spare))
     grown *= state.held
     cost *= grown
-    totals["to_reserves"] = model.total(state.reserves)
+    totals["to_reserves"] = late_supply * p.reserve_share
     totals["wood"] = model.total(cost)
     totals["shoots_and_roots"] = model.total(state.surplus) - totals["wood"]
     area += grown
@@ -385,8 +398,7 @@ def harvest_to_leaf_fall(model: BlockModel, state: TreeState, season: SeasonForT
     np.divide(state.counted_crop, load, out=load)
     bearing.return_bloom(load, model.inhibiting_crop, p.inhibition_exponent, model.inhibition, buds)
     buds *= bearing.shade_effect(state.leaf_light, p.shade_half, (shade, spare))
-    np.add(state.leaf, 1, out=load, casting="unsafe")
-    buds *= bearing.bearing_share(load, model.half_bloom_leaf, p.bearing_rate, share)
+    buds *= model.by_leaf(model.next_bearing, Ages(state.leaf), share)
     buds *= state.held
     buds *= area
     buds *= model.productivity * np.float32(p.clusters_per_trunk)

@@ -14,7 +14,7 @@ from orchardsim.trees.block import BlockModel
 from orchardsim.trees.scratch import TINY
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
-from orchardsim.trees.training import by_leaf
+from orchardsim.trees.training import Ages
 
 Double = NDArray[np.float64]
 PROCESSING_SHARE: Final = 0.5
@@ -58,9 +58,10 @@ def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> R
     totals = state.totals
     totals["fruit_dry_mass"] = model.total(state.fruit_dry_mass)
     totals["fruit_number"] = model.total(state.fruit_number)
-    totals["crop_mass"] = model.total(state.last_crop)
+    totals["crop_mass"] = totals["fruit_dry_mass"] / model.physiology.fruit_dry_fraction
     find_quality(model, state, season)
-    summer = model.total(by_leaf(model.summer_minutes, state.leaf, state.work[0])) / 60
+    counts = model.count_by_leaf(state.leaf, Ages(state.leaf))
+    summer = (counts * model.summer_minutes).sum(axis=-1) / 60
     return RipeFruit(
         number=totals["fruit_number"][..., None] * model.pass_share,
         mass=totals["crop_mass"][..., None] * model.pass_share,

@@ -125,7 +125,10 @@ class TreeState:
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
-        at = np.flatnonzero(where)
+        self.clear_at(np.flatnonzero(where))
+
+    def clear_at(self, at: NDArray[np.int64]) -> None:
+        """Empty some positions, given by their flat numbers in (trial, position)."""
         if at.size:
             for name in TREE_FIELDS:
                 if name != "site_vigor":

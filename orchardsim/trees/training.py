@@ -29,9 +29,29 @@ def table_by_leaf(values: Sequence[float]) -> NDArray[np.float32]:
     return table
 
 
-def by_leaf(table: NDArray[np.float32], leaf: NDArray[np.int16], out: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Values of a table by leaf for each tree; 0 where there is no tree."""
-    return np.take(table, leaf, out=out, mode="clip")
+class Ages:
+    """Leaves of the trees of a tile: nearly all have the same, so that only the others are looked up one by one.
+
+    Parameters
+    ----------
+    leaf : int16 array, (trial, position)
+        0 where there is no tree.
+
+    Attributes
+    ----------
+    usual : int
+        Leaf of the oldest trees: of all but replants.
+    odd : int array, (n,)
+        Flat positions with another leaf, or without a tree.
+    odd_leaf : int array, (n,)
+        Their leaf.
+    """
+
+    def __init__(self, leaf: NDArray[np.int16]) -> None:
+        oldest = leaf.max()
+        self.usual = min(int(oldest), LEAVES)
+        self.odd = np.flatnonzero(leaf != oldest)
+        self.odd_leaf = np.minimum(leaf.reshape(-1)[self.odd], LEAVES).astype(np.int64)
 
 
 def training_faults(training: Training) -> tuple[str, ...]:
