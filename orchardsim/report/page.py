@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import STATUSES
 from orchardsim.plan.showing import Showing
+from orchardsim.report.boxes import box_cells, box_note
 from orchardsim.report.labels import (
     MONEY_NOTE,
     WORK_NOTE,
@@ -150,6 +151,8 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         work=work_groups(dataset, show),
         work_line=work_line(dataset, show),
         work_note=WORK_NOTE,
+        box_cells=box_cells(dataset, show),
+        box_note=box_note(dataset, show),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
         second=second_opinion_part(dataset, show),

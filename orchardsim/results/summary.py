@@ -12,6 +12,7 @@ from orchardsim.core.variables import RESULTS
 from orchardsim.results.dataset import attribute
 from orchardsim.results.headline import Headline, headlines
 from orchardsim.results.labels import LabelMoney, LabelWork, label_money, label_work, mature_year
+from orchardsim.results.sizes import PackedSizes, packed_sizes
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 
 if TYPE_CHECKING:
@@ -132,6 +133,8 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             "by_block": "each block label by itself, before interest, income tax and overhead of the whole farm; money "
             "and hours per planted hectare, means over trials; mature year: mean over the leaves named",
             "hours": "work on the trees; spraying and mowing stand in materials and machine cost, not in hours",
+            "sizes": "fresh fruit by number of fruit in a box as shares of its mass, in the lightest tenth, the middle "
+            "tenth and the heaviest tenth of the label's mature crops; failed crops left out",
             "fresh_share": "extra fancy and fancy fruit as a share of the fruit picked",
         },
     }
@@ -156,6 +159,8 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         one.label: _label_entry(one, label_work(dataset, one.label), int(dataset.sizes["trial"]))
         for one in label_money(dataset)
     }
+    for sizes in packed_sizes(dataset):
+        document["by_block"][sizes.label].setdefault("sizes", {})[sizes.crop_class] = _sizes_entry(dataset, sizes)
     if "second_opinion" in attrs:
         document["second_opinion"] = attribute(dataset, "second_opinion")
     document["notes"] = attribute(dataset, "notes")
@@ -249,6 +254,19 @@ def _label_entry(money: LabelMoney, work: LabelWork, trials: int) -> dict[str, A
                 "fruit_mass_g": number(work.fruit_mass[row]),
             }
             for row, leaf in enumerate(work.leaves)
+        },
+    }
+
+
+def _sizes_entry(dataset: xarray.Dataset, sizes: PackedSizes) -> dict[str, Any]:
+    counts = [str(count) for count in dataset["box_count"].values]
+    return {
+        "crops": sizes.crops,
+        "fruit_grown_t_per_ha": number(sizes.crop / 1000),
+        "fresh_share": number(sizes.fresh),
+        "share_by_box_count": {
+            count: {"share": number(share), "standard_error": number(error)}
+            for count, share, error in zip(counts, sizes.shares, sizes.errors, strict=True)
         },
     }
 

@@ -173,3 +173,16 @@ def test_hail_sends_fresh_fruit_to_processing(library):
     assert (marked > 0.05).any() and not results[0.0]["hail_fraction"][:, 1:].any()
     np.testing.assert_array_equal(results[0.0]["harvested_mass"], results[4.0]["harvested_mass"])
     np.testing.assert_allclose(shares[4.0], shares[0.0] * (1 - marked), rtol=1e-6)
+
+
+def test_boxes_hold_the_fresh_fruit_and_their_count_follows_the_box(plan, library, usual):
+    # Fruit is neither made nor lost in the box; the same fruit is fewer to a lighter box, so counts fall.
+    lighter = run(small_plan(packing={"box_mass": "36 lb"}), library)
+    for result in (usual, lighter):
+        fresh = result["packed_mass"][..., FRESH].sum(-1)
+        np.testing.assert_allclose(result["boxed_mass"].sum(-1), fresh, rtol=1e-9)
+        assert fresh[:, LAST].min() > 0
+    np.testing.assert_array_equal(lighter["packed_mass"], usual["packed_mass"])
+    larger = [result["boxed_mass"][:, LAST].cumsum(-1) for result in (usual, lighter)]
+    assert (larger[1] >= larger[0] - 1e-6).all()
+    assert larger[1].sum() > 1.02 * larger[0].sum()
