@@ -116,7 +116,7 @@ def alternation(crop: Array, last_crop: Array, work: Work = None) -> Array:
     """
     term, total = buffers(work, 2, crop)
     np.add(crop, last_crop, out=total)
-    np.maximum(total, TINY, out=total)
+    total += TINY
     np.subtract(crop, last_crop, out=term)
     np.abs(term, out=term)
     return np.divide(term, total, out=term)
