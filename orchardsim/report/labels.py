@@ -19,6 +19,7 @@ from orchardsim.results.labels import (
     label_work,
     mature_year,
     not_shared_out,
+    undone_work,
 )
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ MONEY_NOTE: Final = (
     "income tax and what only the whole farm pays. Means over all trials; ± is their standard error from the number of "
     "trials. Summed: all years of the run, with planting and support, the blocks worth nothing at the end."
 )
+LEAST_UNDONE: Final = 0.005
+"""Share of a task's hours from which it is told that they are left undone (wording only)."""
 WORK_NOTE: Final = (
     "Hours are work on the trees and on frost nights, means over trials; planting holds replanting. Spraying, mowing "
     "and other tractor work are paid within materials, machine cost and overhead, not counted as hours. Fresh "
@@ -189,6 +192,7 @@ def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
         for name, tasks in TASK_COLUMNS.items()
     }
     columns = {name: hours for name, hours in columns.items() if hours.any()}
+    left = work.undone.any()
     mass_unit = "oz" if show.us else "g"
     cells = [
         [
@@ -196,6 +200,7 @@ def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
             *columns,
             "all hours",
             "±",
+            *(["left undone"] if left else []),
             "fresh, %",
             "±",
             f"fruit, {mass_unit}",
@@ -210,6 +215,7 @@ def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
                 *(f"{hours[row]:,.1f}" if hours[row] > 0 else "–" for hours in columns.values()),
                 f"{work.hours[row].sum() * scale:,.1f}",
                 _number(work.hours_error[row] * scale, 1),
+                *([f"{work.undone[row] * scale:,.1f}"] if left else []),
                 _number(100 * share, 0),
                 _number(100 * error, 1),
                 _number(grams / 1000 / OUNCE if show.us else grams, 1 if show.us else 0),
@@ -232,5 +238,19 @@ def work_line(dataset: xarray.Dataset, show: Show) -> str:
     fresh = "" if np.isnan(found.fresh_share) else f"; fresh pack-out {100 * found.fresh_share:.0f} %"
     return (
         f"work: {found.hours * scale:,.0f} hours per {'acre' if show.us else 'hectare'} in a mature year, of which "
-        f"picking {found.picking_hours * scale:,.0f} (tractor work not counted){fresh}"
+        f"picking {found.picking_hours * scale:,.0f} (tractor work not counted){fresh}{_undone_words(dataset)}"
+    )
+
+
+def _undone_words(dataset: xarray.Dataset) -> str:
+    """Which work is left undone, and what becomes of it; empty where all is done."""
+    found = undone_work(dataset)
+    told = sorted(((share, task) for task, share in found.shares.items() if share >= LEAST_UNDONE), reverse=True)
+    if not told:
+        return ""
+    tasks = ", ".join(f"{task.replace('_', ' ')} {100 * share:.{0 if share > 0.095 else 1}f} %" for share, task in told)
+    return (
+        f"; the crews leave undone, of the hours asked in the run: {tasks}; of {found.hours:,.0f} such hours a future "
+        f"{found.carried:,.0f} pass to the year after and the rest is dropped, at the trees' cost (shade, colour, late "
+        "bloom, fruit not thinned or picked, wind on trees without support)"
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -74,6 +74,8 @@ class LabelWork:
         Its Monte Carlo standard error.
     fruit_mass : array, (leaf,) [g]
         Mean fruit at harvest over all trials; nan where there is none.
+    undone : array, (leaf,) [hour/ha]
+        Hours wanted in that leaf and not done in it, of all tasks, mean over trials.
     """
 
     label: str
@@ -84,6 +86,24 @@ class LabelWork:
     fresh_share: Array
     fresh_share_error: Array
     fruit_mass: Array
+    undone: Array = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True)
+class Undone:
+    """Work of the farm that was wanted and not done in its year; sums over the run, means over trials.
+
+    Attributes
+    ----------
+    shares : dict from task to float [1]
+        Of the hours asked of the task; only tasks of which something is left.
+    hours, carried : float [hour]
+        Left undone, and of these inherited by the next year.
+    """
+
+    shares: dict[str, float]
+    hours: float
+    carried: float
 
 
 @dataclass(frozen=True)
@@ -162,12 +182,12 @@ def label_work(dataset: xarray.Dataset, block: str) -> LabelWork:
                 rows.setdefault(int(leaf), []).append((label, position))
     parts = {label: _label_arrays(dataset, label) for label in members}
     leaves = tuple(sorted(rows))
-    hours, errors, shares, share_errors, masses = [], [], [], [], []
+    hours, errors, shares, share_errors, masses, undone = [], [], [], [], [], []
     for leaf in leaves:
         hectares = sum(parts[label]["area"] for label, _ in rows[leaf]) / HECTARE
-        work, fresh, picked, fruit, mass = (
+        work, fresh, picked, fruit, mass, left = (
             np.sum([parts[label][name][:, position] for label, position in rows[leaf]], axis=0)
-            for name in ("hours", "fresh", "picked", "fruit", "mass")
+            for name in ("hours", "fresh", "picked", "fruit", "mass", "undone")
         )
         total = work.sum(axis=1) / hectares
         share, share_error = ratio(fresh, picked)
@@ -176,8 +196,21 @@ def label_work(dataset: xarray.Dataset, block: str) -> LabelWork:
         shares.append(share)
         share_errors.append(share_error)
         masses.append(ratio(mass, fruit)[0])
+        undone.append(left.mean() / hectares)
     columns = np.array(hours).reshape(len(leaves), len(tasks))
-    return LabelWork(block, leaves, tasks, columns, *(np.array(one) for one in (errors, shares, share_errors, masses)))
+    by_leaf = (np.array(one) for one in (errors, shares, share_errors, masses, undone))
+    return LabelWork(block, leaves, tasks, columns, *by_leaf)
+
+
+def undone_work(dataset: xarray.Dataset) -> Undone:
+    """What the farm's crews left undone over the run."""
+    farm = dataset.sel(block=FARM)
+    done, left, carried = (
+        {str(task): float(farm[name].sel(task=task).sum("year").mean()) for task in dataset["task"].values}
+        for name in ("labour_hours", "labour_undone", "labour_carried")
+    )
+    shares = {task: hours / (hours + done[task]) for task, hours in left.items() if hours > 0}
+    return Undone(shares, sum(left.values()), sum(carried.values()))
 
 
 def _label_arrays(dataset: xarray.Dataset, label: str) -> dict[str, Any]:
@@ -187,6 +220,7 @@ def _label_arrays(dataset: xarray.Dataset, label: str) -> dict[str, Any]:
     return {
         "area": float(found["planted_area"]),
         "hours": found["labour_hours"].transpose("trial", "year", "task").values,
+        "undone": found["labour_undone"].sum("task").transpose("trial", "year").values,
         "fresh": found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").values,
         "picked": found["harvested_mass"].values,
         "fruit": np.where(np.isnan(grams), 0.0, fruit),
