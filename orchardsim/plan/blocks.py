@@ -29,7 +29,7 @@ from orchardsim.plan.pollination import (
 )
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
-from orchardsim.trees.training import training_faults
+from orchardsim.trees.training import NATURAL_ANGLE, training_faults
 
 MOST_TREES: Final = 500_000
 """Trees of one block; every tree is simulated, and memory for more would not do."""
@@ -407,8 +407,10 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
                 f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
                 f"{table.training!r} gives none"
             )
-    if training.feathers_kept == 0 and training.bending > 0:
-        warnings.append(f"{path}: {table.training!r} bends branches (bending) that it cuts off (feathers_kept = 0)")
+    if training.feathers_kept == 0 and training.bending_angle > NATURAL_ANGLE and training.bending_leaf == 1:
+        warnings.append(
+            f"{path}: {table.training!r} bends branches in leaf 1 (bending_angle) that it cuts off (feathers_kept = 0)"
+        )
     if max(training.pruning) > 0.5:
         warnings.append(f"{path}: {table.training!r} cuts out more than half of the wood in a winter (pruning)")
     if training.spread_limit > spacing:
@@ -427,7 +429,7 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
                 f"{path}: a {group.tree_grade!r} tree is taller at planting ({grade.height:g} m) than "
                 f"{table.training!r} lets it grow ({training.height_limit:g} m)"
             )
-        if training.feathers_kept > 0.5 and training.bending > 0.5 and grade.feathers < 1:
+        if training.feathers_kept > 0.5 and training.bending_angle > 90 and grade.feathers < 1:
             warnings.append(
                 f"{path}: {table.training!r} crops early on kept and bent side branches, but a {group.tree_grade!r} "
                 "tree has none"

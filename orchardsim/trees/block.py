@@ -15,7 +15,7 @@ from orchardsim.trees.light import alley_slope
 from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.trees.scratch import TINY
 from orchardsim.trees.state import TreeState
-from orchardsim.trees.training import LEAVES, Ages, table_by_leaf
+from orchardsim.trees.training import LEAVES, Ages, bending_gain, table_by_leaf
 from orchardsim.trees.variation import YearDraws, patchy_field
 
 Float = NDArray[np.float32]
@@ -77,18 +77,20 @@ class BlockModel:
             [p.inhibiting_crop_biennial + a * (p.inhibiting_crop_annual - p.inhibiting_crop_biennial) for a in annual]
         )
         self.inhibition = self.by_group([1 + a * (p.inhibition_annual - 1) for a in annual])
-        delay = (
-            (1 - training.feathers_kept) * p.feather_delay + training.leader_headed * p.heading_delay - training.bending
-        )
-        half_bloom_leaf = [
+        delay = (1 - training.feathers_kept) * p.feather_delay + training.leader_headed * p.heading_delay
+        unbent = [
             p.bearing_offset + p.bearing_vigor * s.vigor + delay + g.crop_delay
             for s, g in zip(stocks, grades, strict=True)
         ]
-        self.half_bloom_leaf = self.by_group(half_bloom_leaf)
+        self.bending_gain = bending_gain(training.bending_angle, p.bending_gain)
+        self.nursery_bloom_leaf = self.by_group(unbent)
+        self.half_bloom_leaf = self.by_group([leaf - self.bending_gain for leaf in unbent])
+        ages = np.arange(LEAVES + 1, dtype=np.float32)
+        bent = self.bending_gain * (ages >= training.bending_leaf)
         # share of full bloom in the spring after a leaf, (group, leaf)
-        self.next_bearing = bearing.bearing_share(
-            np.arange(1, LEAVES + 2, dtype=np.float32), np.array(half_bloom_leaf)[:, None], p.bearing_rate
-        ).astype(np.float32)
+        self.next_bearing = bearing.bearing_share(ages + 1, np.array(unbent)[:, None] - bent, p.bearing_rate).astype(
+            np.float32
+        )
         self.start_health = self.by_group([1 - p.replant_stunting * (1 - s.replant_tolerance) for s in stocks])
         self.start_trunk = self.by_group([np.pi / 4 * (g.trunk_diameter / 10) ** 2 for g in grades])
         headed = p.headed_height if training.leader_headed else 1.0
@@ -97,7 +99,7 @@ class BlockModel:
             [WHIP_SPREAD + FEATHER_SPREAD * g.feathers * training.feathers_kept for g in grades]
         )
         self.growth_level = block.site_growth * (1 if training.weed_free_strip else 1 - p.weed_cost)
-        self.leader = p.height_coefficient * headed
+        self.leader = p.height_coefficient * headed * (1 if training.thick_feathers_cut else p.rival_height)
         self.pass_count = max(c.picks for c in cultivars)
         self.pass_share = np.zeros((self.groups, self.pass_count))
         for group, cultivar in enumerate(cultivars):
@@ -238,7 +240,7 @@ class BlockModel:
         put("spread", np.minimum(of(self.start_spread), self.block.training.spread_limit))
         put("vigor", state.site_vigor.reshape(-1)[at] * np.exp(np.float32(p.tree_spread) * quality))
         put("health", of(self.start_health) if replant else 1)
-        bloom = 1 / (1 + np.exp(-p.bearing_rate * (1 - of(self.half_bloom_leaf))))
+        bloom = 1 / (1 + np.exp(-p.bearing_rate * (1 - of(self.nursery_bloom_leaf))))
         put("flower_clusters", p.clusters_per_trunk * p.first_leaf_canopy * of(self.productivity) * bloom * trunk)
         # a nursery tree brings the stored dry matter of a season in the nursery: about its leaf's own cost
         put("reserves", p.leaf_mass * p.leaf_per_trunk * p.first_leaf_canopy * trunk)

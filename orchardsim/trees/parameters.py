@@ -71,43 +71,85 @@ class TreeGrade:
 class Training:
     """A training system: what is done to the tree, by leaf where it changes (last value holds on).
 
-    What each part does: ``height_limit``, ``spread_limit`` and ``canopy_fill`` bound the canopy and with it light and
-    leaf; ``bending`` brings bloom earlier; a headed leader is lower and bears later; side branches cut off (below 1
-    kept) narrow the young tree and delay bearing; ``pruning`` takes flowers and leaf and answers with shading shoots;
-    stripped blossom spares the young tree; weeds in the strip slow growth and feed voles; late first water and late
-    support raise the losses of young trees and have no effect on growth; minutes are work and have no effect on the
-    tree.
+    What each part does in the model stands in brackets behind its meaning. The minutes are work and wages: they change
+    the tree only where the crews leave the work undone. Not in the model, so without an effect: the order of limb
+    removal, root pruning, girdling, the day on which branches are bent.
     """
 
-    height_limit: float = parameter("m", "height at which the leader is kept", low=1, high=9)
-    spread_limit: float = parameter("m", "spread across the row at which branches are cut back", low=0.4, high=9)
-    canopy_fill: float = parameter("1", "mean width of the canopy over its base width (shape)", low=0.4, high=1)
-    bending: float = parameter(
-        "leaf", "leaves of earlier bloom from bending or tying down branches", low=0, high=2, default=0.0
+    height_limit: float = parameter("m", "height at which the leader is kept (light, leaf, fruit)", low=1, high=9)
+    spread_limit: float = parameter(
+        "m", "spread across the row at which branches are cut back (light, leaf, fruit)", low=0.4, high=9
+    )
+    canopy_fill: float = parameter(
+        "1", "mean width of the canopy over its base width: its shape (light, leaf, fruit)", low=0.4, high=1
+    )
+    bending_angle: float = parameter(
+        "degree",
+        "angle from the upright to which branches are bent (earlier bloom above 40, their own growth, to 120)",
+        low=20,
+        high=150,
+        default=40.0,
+    )
+    bending_leaf: int = parameter(
+        "leaf", "first leaf in which branches are bent; their buds bloom the spring after", low=1, high=10, default=1
     )
     leader_headed: bool = parameter(
-        "flag", "leader cut back at planting and each winter until full height", default=False
+        "flag", "leader cut back at planting and each winter until full height (lower tree, later bloom)", default=False
     )
     feathers_kept: float = parameter(
-        "1", "share of the nursery tree's side branches kept at planting", low=0, high=1, default=1.0
+        "1",
+        "share of the nursery tree's side branches kept at planting (without them narrower, later bloom)",
+        low=0,
+        high=1,
+        default=1.0,
+    )
+    thick_feathers_cut: bool = parameter(
+        "flag",
+        "side branches more than half as thick as the leader are cut out, at planting and after (else a slower leader)",
+        default=True,
     )
     pruning: tuple[float, ...] = parameter(
-        "1", "share of leaf-bearing wood cut out each winter, by leaf", low=0, high=0.7
+        "1",
+        "share of leaf-bearing wood cut out each winter, by leaf (fewer flowers, less leaf, shading shoots)",
+        low=0,
+        high=0.7,
     )
     blossom_stripped: tuple[float, ...] = parameter(
-        "1", "share of blossom taken off, by leaf", low=0, high=1, default=(1.0, 0.0)
+        "1", "share of blossom taken off, by leaf (no crop from it, more growth)", low=0, high=1, default=(1.0, 0.0)
     )
-    support: str = parameter("text", "what holds the tree", allowed=("none", "stake", "wires"))
+    support: str = parameter("text", "what holds the tree (breakage, cost)", allowed=("none", "stake", "wires"))
     support_leaf: int = parameter(
-        "leaf", "leaf by which the support stands; 0 before planting", low=0, high=5, default=0
+        "leaf",
+        "leaf by which the support stands, 0 before planting (breakage before it, year of cost; no effect on growth)",
+        low=0,
+        high=5,
+        default=0,
     )
-    weed_free_strip: bool = parameter("flag", "strip under the trees kept free of weeds", default=True)
-    water_within_days: float = parameter("day", "days from planting to first water", low=0, high=120, default=14.0)
+    weed_free_strip: bool = parameter(
+        "flag", "strip under the trees kept free of weeds (else less growth, more voles)", default=True
+    )
+    water_within_days: float = parameter(
+        "day",
+        "days from planting to first water (beyond 14 more trees fail; no effect on growth)",
+        low=0,
+        high=120,
+        default=14.0,
+    )
     training_minutes: tuple[float, ...] = parameter(
-        "minute", "tie-down and leader work per tree, by leaf", low=0, high=240
+        "minute",
+        "tie-down and leader work per tree, by leaf (hours, wages; trees left undone bloom later)",
+        low=0,
+        high=240,
     )
-    pruning_minutes: tuple[float, ...] = parameter("minute", "dormant pruning per tree, by leaf", low=0, high=600)
-    summer_pruning_minutes: tuple[float, ...] = parameter("minute", "summer pruning per tree, by leaf", low=0, high=240)
+    pruning_minutes: tuple[float, ...] = parameter(
+        "minute",
+        "dormant pruning per tree, by leaf (hours, wages; trees left undone shade themselves)",
+        low=0,
+        high=600,
+    )
+    summer_pruning_minutes: tuple[float, ...] = parameter(
+        "minute", "summer pruning per tree, by leaf (hours, wages; trees left undone colour less)", low=0, high=240
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -200,6 +242,9 @@ class Physiology:
     spread_coefficient: float = parameter("m", "spread of a tree with 1 cm2 of trunk", low=0.3, high=1)
     spread_exponent: float = parameter("1", "power of trunk area in spread", low=0.25, high=0.55)
     headed_height: float = parameter("1", "height of a tree with headed leader over an unheaded one", low=0.6, high=1)
+    rival_height: float = parameter(
+        "1", "height of a tree whose thick side branches are left over one with them cut", low=0.6, high=1
+    )
     row_clearance: float = parameter("1", "largest base width of a canopy over the row spacing", low=0.6, high=1)
     # leaf and light
     leaf_per_trunk: float = parameter("m2/cm2", "leaf area wanted per spring trunk area", low=0.1, high=0.7)
@@ -300,6 +345,9 @@ class Physiology:
     bearing_offset: float = parameter("leaf", "leaf of half bloom on a stock of no vigor", low=-3, high=4)
     bearing_vigor: float = parameter("leaf", "leaves by which a seedling stock comes later", low=0, high=12)
     bearing_rate: float = parameter("1/leaf", "steepness of coming into bearing", low=0.5, high=4)
+    bending_gain: float = parameter(
+        "leaf", "leaves by which branches bent well below the horizontal bloom earlier", low=0, high=2
+    )
     heading_delay: float = parameter("leaf", "leaves of bearing lost by heading the leader each winter", low=0, high=2)
     feather_delay: float = parameter("leaf", "leaves of bearing lost by cutting off all side branches", low=0, high=2)
     # spread between trees

@@ -68,8 +68,8 @@ def leave_unbent(model: BlockModel, state: TreeState, share: Double, start: Doub
 
     Call it after ``harvest_to_leaf_fall``.
     """
-    gained = model.block.training.bending
-    left = left_trees(model, share, start) & state.alive
+    gained = model.bending_gain
+    left = left_trees(model, share, start) & state.alive & (state.leaf >= model.block.training.bending_leaf)
     if not gained or not left.any():
         return
     rate = model.physiology.bearing_rate

@@ -128,7 +128,7 @@ def test_a_whole_system_of_ones_own():
         "spread_limit": "1.2 m",
         "canopy_fill": 0.8,
         "feathers_kept": 0.5,
-        "bending": 0.5,
+        "bending_angle": "90 degree",
         "pruning": [0.0, 0.1],
         "support": "stake",
         "training_minutes": "2 minute",
