@@ -109,7 +109,7 @@ class Clock:
         return timed
 
 
-def job_r() -> orchardsim.plan.Plan:  # type: ignore[name-defined]
+def job_r() -> orchardsim.plan.Plan:
     """4 ha net at 1.0 x 3.5 m: 57 rows of 200 trees."""
     table = tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
     block = table["block"][0]
@@ -183,7 +183,7 @@ def main() -> None:
     demo = orchardsim.load_plan(ROOT / "configs" / "demo.toml")
     large = job_r()
     price = prices(unit_module.tile_size(large) * large.blocks[0].plan.layout.positions)
-    found = {
+    found: dict[str, dict[str, Any]] = {
         "job R": measure(large, options.trials, price),
         "demo": measure(demo, 10 * options.trials, price),
         "ns per element": price,

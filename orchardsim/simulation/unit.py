@@ -16,14 +16,14 @@ from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
 
 Array = NDArray[np.float64]
-TILE_POSITIONS: Final = 64_000
-"""Planting positions of a tile. Measured: with fewer, calls on small arrays cost more than the arithmetic; with twice
-as many, some forty float32 arrays of this size no longer stay in the outermost cache."""
+TILE_POSITIONS: Final = 110_000
+"""Planting positions of a tile. Measured: with fewer, calls on small arrays cost as much as the arithmetic; with more,
+little is won and some forty float32 arrays of this size, for each process, no longer stay in the outermost cache."""
 UNIT_TRIALS: Final = 25
 """Trials of a unit of work; results do not depend on it."""
 NOT_OF_A_FARM: Final = (
     "light_interception", "frost_kill", "hail_fraction", "irrigation_depth", "bloom_day", "protection_nights",
-    "protection_water",
+    "protection_water", "pass_price",
 )  # fmt: skip
 """Variables that neither add up over blocks nor have a mean that says anything."""
 

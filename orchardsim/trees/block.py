@@ -20,8 +20,6 @@ from orchardsim.trees.variation import YearDraws, patchy_field
 
 Float = NDArray[np.float32]
 Double = NDArray[np.float64]
-RUN: Final = 64
-"""Rows whose trees are summed in float32, before these sums are added up in float64."""
 UNTHINNED = 1e6
 """Crop target [1/cm2] that stands for none: large, but finite, so that empty positions give 0 and not NaN."""
 WHIP_SPREAD: Final = 0.25
@@ -128,11 +126,10 @@ class BlockModel:
             # counting is four times faster than adding up whole numbers
             return np.array([[np.count_nonzero(one)] for one in values], dtype=np.float64)
         kind = np.float32 if values.dtype == np.float32 else np.int64
-        grid = values.reshape(len(values), self.rows, self.trees_per_row)
         if self.groups == 1:
-            # adding rows to each other is faster than adding within a row; short runs keep float32 exact enough
-            runs = [np.add.reduce(grid[:, row : row + RUN], axis=1, dtype=kind) for row in range(0, self.rows, RUN)]
-            return sum(run.sum(axis=-1, dtype=np.float64) for run in runs)[:, None]
+            # float32 along a whole trial: numpy adds pairwise, so that the error stays near rounding for any length
+            return np.add.reduce(values, axis=-1, dtype=kind).astype(np.float64)[:, None]
+        grid = values.reshape(len(values), self.rows, self.trees_per_row)
         by_row = np.add.reduce(grid, axis=-1, dtype=kind)
         return np.stack(
             [by_row[:, self.row_group == group].sum(axis=-1, dtype=np.float64) for group in range(self.groups)], axis=1
