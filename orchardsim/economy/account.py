@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,6 +134,40 @@ def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: 
         high = np.where(enough, middle, high)
         low = np.where(enough, low, middle)
     return high
+
+
+def draw_bearable(cash: Array, deductible: Array, written_off: Array, finance: Finance, steps: int = 30) -> Array:
+    """Largest level household draw that leaves no debt at the end: (trial,) [money/year].
+
+    Parameters as :func:`run_account`; the ``household_draw`` of ``finance`` is not used. Where a credit line is
+    stated, the account stays within it as well. 0 where not even a farm without a draw does so.
+
+    Notes
+    -----
+    Found by halving: each unit drawn lowers the balance of every later quarter by at least as much. No draw above all
+    flows shared over the years can be borne, since debts cost interest and balances earn none.
+    """
+    years = cash.shape[1]
+    line = finance.credit_line if finance.credit_line > 0 else np.inf
+    low = np.zeros(cash.shape[0])
+    most = finance.opening_cash + finance.loan_amount + cash.sum(axis=(1, 2))
+    high = np.maximum(most / years, 0.0)
+    even = np.full((years, cash.shape[2]), 1.0 / cash.shape[2])
+    without = replace(finance, household_draw=0.0)
+
+    def borne(draw: Array) -> NDArray[np.bool_]:
+        found = run_account(cash - draw[:, None, None] * even, deductible, written_off, without)
+        last, owed = found.balance[:, -1, -1], found.debt[:, -1, -1]
+        loan_left = owed - np.maximum(-last, 0.0)
+        return np.asarray((last >= loan_left) & (found.balance.min(axis=(1, 2)) >= -line))
+
+    bearable = borne(low)
+    for _ in range(steps):
+        middle = 0.5 * (low + high)
+        enough = borne(middle)
+        low = np.where(enough, middle, low)
+        high = np.where(enough, high, middle)
+    return np.where(bearable, low, 0.0)
 
 
 def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]:

@@ -16,13 +16,15 @@ from orchardsim.economy.finance import (
     npv,
     payback_year,
 )
-from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
-from orchardsim.economy.ledger import Ledger
-from orchardsim.economy.parameters import Finance
-from orchardsim.economy.payments import lending_rates
+from orchardsim.economy.items import CAPITAL_ITEMS, ITEM, OUTLET_ITEM
+from orchardsim.economy.ledger import Ledger, bearable_draw
+from orchardsim.economy.parameters import OUTLETS, Finance
+from orchardsim.economy.payments import growth, lending_rates
+from orchardsim.economy.prices import FRESH_OUTLETS
 
 Array = NDArray[np.float64]
 CAPITAL = [ITEM[name] for name in CAPITAL_ITEMS]
+FRESH_ITEMS = sorted({ITEM[OUTLET_ITEM[name]] for name in FRESH_OUTLETS})
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,11 @@ class Indicators:
         Years with a negative net cash flow, interest included.
     debt_service_cover : (trial, year) [1]
         Cash flow before interest over interest and principal; nan where nothing was due.
+    break_even_price : [money/kg]
+        Packed price of fresh fruit, in money of year 0, at which NPV without the remaining value is zero: all fresh
+        prices scaled alike, before income tax and with insurance as it is. nan where no fresh fruit is sold.
+    household_draw_bearable : [money/year]
+        Largest level household draw that leaves no debt at the end and stays within a stated credit line.
     """
 
     npv: Array
@@ -79,6 +86,8 @@ class Indicators:
     cash_balance_min: Array
     negative_years: NDArray[np.int64]
     debt_service_cover: Array
+    break_even_price: Array
+    household_draw_bearable: Array
 
 
 def peak_debt(debt: Array) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
@@ -136,4 +145,30 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         cash_balance_min=ledger.balance.min(axis=2),
         negative_years=(net < 0).sum(axis=1),
         debt_service_cover=cover,
+        break_even_price=break_even_price(ledger, finance),
+        household_draw_bearable=bearable_draw(ledger, finance),
     )
+
+
+def break_even_price(ledger: Ledger, finance: Finance) -> Array:
+    """Packed price of fresh fruit at which NPV without the remaining value is zero: (trial,) [money/kg].
+
+    Notes
+    -----
+    NPV is linear in a factor f on all fresh prices, since fruit goes to outlets by volume and not by price:
+    0 = NPV + (f - 1) PV(fresh sales). The price is f times the present value of fresh sales over that of their mass.
+    """
+    rate = finance.discount_rate
+    years = ledger.balance.shape[1]
+    yearly = ledger.yearly()[:, :, -1]
+    before_tax = ledger.project_cash_flow() - yearly[..., ITEM["income_tax"]]
+    received = yearly[..., FRESH_ITEMS].sum(axis=-1)
+    received[:, -1] += ledger.fresh_receivable
+    fresh = npv(rate, received)
+    level = growth(0.0, finance, years)
+    columns = [OUTLETS.index(name) for name in FRESH_OUTLETS]
+    money = npv(rate, ledger.sales.revenue[..., columns].sum(axis=(2, 3)) * level)
+    mass = npv(rate, ledger.sales.mass[..., columns].sum(axis=(2, 3)) * level)
+    sold = (mass > 0) & (fresh > 0)
+    factor = 1.0 - npv(rate, before_tax) / np.where(sold, fresh, 1.0)
+    return np.where(sold, factor * money / np.where(sold, mass, 1.0), np.nan)

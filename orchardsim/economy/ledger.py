@@ -12,7 +12,14 @@ from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import IdentityError
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import FARM, ITEMS, TASKS
-from orchardsim.economy.account import Account, depreciation, remaining_value, reserve_needed, run_account
+from orchardsim.economy.account import (
+    Account,
+    depreciation,
+    draw_bearable,
+    remaining_value,
+    reserve_needed,
+    run_account,
+)
 from orchardsim.economy.blocks import BlockMoney, material_outlays
 from orchardsim.economy.cost_levels import CostLevels
 from orchardsim.economy.insurance import insurance_flows
@@ -50,6 +57,8 @@ class Ledger:
         Principal paid back on the term loan.
     receivable : (trial, block + farm) [money]
         Owed at the end of the last year by outlets and insurers, less what is owed to them; in no item.
+    fresh_receivable : (trial,) [money]
+        The part of it that fresh outlets owe for fruit, their charges not taken off.
     remaining_value : (trial,) [money]
         Worth of the living blocks at the end of the last year.
     sales : Sales
@@ -66,6 +75,7 @@ class Ledger:
     debt: Array
     principal: Array
     receivable: Array
+    fresh_receivable: Array
     remaining_value: Array
     sales: Sales
     family_hours: Array
@@ -214,34 +224,40 @@ def _after_harvest(
     index: Array,
     price_index: Array,
     customer_share: Array,
-) -> Array:
-    """Sales and the charges that go with them; returns what is owed to each block at the end, (trial, block)."""
+) -> tuple[Array, Array]:
+    """Sales and the charges that go with them; what is owed at the end to each block, and for fresh fruit alone.
+
+    Both are (trial, block).
+    """
     outlet = {name: column for column, name in enumerate(OUTLETS)}
     haul = costs.processing_haul
     charges = {
         "direct": costs.direct_handling,
         "pick_your_own": costs.pick_your_own_handling,
-        "wholesale": costs.packing + costs.storage_share * costs.storage,
+        "wholesale": costs.packing,
         "processing": haul,
         "juice": haul,
     }
-    owed = np.zeros((flows.shape[0], len(blocks)))
+    owed, fresh_owed = (np.zeros((flows.shape[0], len(blocks))) for _ in range(2))
     for row, block in enumerate(blocks):
         mass, revenue = sales.mass[:, :, row], sales.revenue[:, :, row] * price_index[None, :, None]
         fruit = market.fruit[block.cultivar]
         for name, column in outlet.items():
             share = 1.0 - fruit.sales_levy if name in FRESH_OUTLETS else 1.0
+            storage = costs.storage * sales.stored[:, :, row] if name == "wholesale" else 0.0
             # A packer keeps its charges back from what it pays, so both fall due together.
             for item, amount in (
                 (OUTLET_ITEM[name], revenue[:, :, column] * share),
-                ("packing_and_storage", -mass[:, :, column] * charges[name] * index),
+                ("packing_and_storage", -(mass[:, :, column] * charges[name] + storage) * index),
             ):
                 received, later = spread_payments(amount, market.outlets[name].paid)
                 flows[:, :, :, row, ITEM[item]] += received
                 owed[:, row] += later
+                if item == OUTLET_ITEM[name] and name in FRESH_OUTLETS:
+                    fresh_owed[:, row] += later
         bins = quantities.harvested_mass[:, :, row] * (1.0 - customer_share[:, :, row]) / costs.bin_mass
         flows[:, :, 3, row, ITEM["picking"]] -= bins * costs.picking_overhead * index
-    return owed
+    return owed, fresh_owed
 
 
 def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
@@ -273,6 +289,11 @@ def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
         ``credit_line`` 0 means no credit at all; its ``opening_cash`` is not used.
     """
     return reserve_needed(*_before_interest(ledger.flows, finance), finance)
+
+
+def bearable_draw(ledger: Ledger, finance: Finance) -> Array:
+    """Largest level household draw that the farm bears over the run (:func:`draw_bearable`): (trial,) [money/year]."""
+    return draw_bearable(*_before_interest(ledger.flows, finance), finance)
 
 
 def cash_flows(
@@ -320,7 +341,15 @@ def cash_flows(
     index = np.outer(known if levels is None else levels.costs, growth(costs.cost_trend, finance, years))
     wage_index = np.outer(known if levels is None else levels.wages, growth(costs.wage_trend, finance, years))
     price_index = growth(0.0, finance, years)
-    sales = sell(quantities.packed_mass, prices, market, [block.cultivar for block in blocks])
+    sales = sell(
+        quantities.packed_mass,
+        prices,
+        market,
+        [block.cultivar for block in blocks],
+        storage_share=costs.storage_share,
+        storage_limit=costs.storage_limit,
+        pass_price=quantities.pass_price,
+    )
     own = sales.mass[..., OUTLETS.index("pick_your_own")]
     customer_mass = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
     harvested = quantities.harvested_mass
@@ -329,7 +358,9 @@ def cash_flows(
     _establishment(flows, quantities, blocks, costs, finance, index)
     family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
     _yearly_costs(flows, quantities, blocks, costs, finance, index)
-    owed = _after_harvest(flows, sales, quantities, blocks, costs, market, index, price_index, customer_share)
+    owed, fresh_owed = _after_harvest(
+        flows, sales, quantities, blocks, costs, market, index, price_index, customer_share
+    )
     if finance.insurance is not None:
         insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index)
         flows[:, :, :, :count, ITEM["insurance"]] += insured
@@ -343,6 +374,7 @@ def cash_flows(
         debt=account.debt,
         principal=account.principal,
         receivable=np.concatenate([owed, owed.sum(axis=1, keepdims=True)], axis=1),
+        fresh_receivable=fresh_owed.sum(axis=1),
         remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index),
         sales=sales,
         family_hours=family_hours,

@@ -100,6 +100,13 @@ class Costs:
     # Choices and trends
     land_bought: bool = parameter("flag", "the land is bought for the plan", default=False)
     fence_length: float = parameter("m", "length of the fence; 0: from the gross area", low=0, default=0.0)
+    storage_limit: float = parameter(
+        "kg",
+        "most fruit that the store holds at once; of the share that would wait there, what finds no room is sold for "
+        "processing; left out: no limit",
+        low=0,
+        default=float("inf"),
+    )
     picking_pay: str = parameter("text", "how pickers are paid", allowed=("piece", "hourly"), default="piece")
     family_hours: float = parameter("hour/year", "hours of the family a year, picking aside", low=0, default=0.0)
     family_labour_priced: bool = parameter("flag", "the family's hours are paid as any others", default=True)
@@ -141,6 +148,14 @@ class FruitPrice:
         "1/year", "yearly loss of the premium over common fruit", low=0, high=0.5, default=0.0
     )
     picking_premium: float = parameter("money/bin", "added piece rate (clipped stems, many passes)", low=0, default=0.0)
+    pass_price: tuple[float, ...] = parameter(
+        "1",
+        "wholesale price of the fruit of each picking pass over the price stated, first pass first, such as a premium "
+        "for first colour and a discount for what comes last; the last value holds on",
+        low=0,
+        high=3,
+        default=(1.0,),
+    )
     royalty: float = parameter("money/tree", "plant royalty per tree", low=0, default=0.0)
     sales_levy: float = parameter(
         "1", "share of fresh sales owed to the variety's owner or a levy", low=0, high=0.5, default=0.0
@@ -242,6 +257,12 @@ class Finance:
     )
     opening_cash: float = parameter("money", "own cash at the start", low=0, default=0.0)
     household_draw: float = parameter("money/year", "money that the household takes out", low=0, default=0.0)
+    own_wealth: float = parameter(
+        "money",
+        "what the household owns without the plan, from which aversion to risk is counted; 0: not stated",
+        low=0,
+        default=0.0,
+    )
     loan_amount: float = parameter("money", "term loan drawn at the start", low=0, default=0.0)
     loan_years: int = parameter("year", "years of level payments on the term loan", low=1, high=40, default=10)
     term_loan_rate: float = parameter(

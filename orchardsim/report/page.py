@@ -20,6 +20,7 @@ from orchardsim.report.labels import (
     work_groups,
     work_line,
 )
+from orchardsim.report.risk_part import cover_cells, risk_part
 from orchardsim.report.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.second_opinion import second_opinion_part
 from orchardsim.report.sentences import plain_sentences
@@ -103,6 +104,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
 
     show = Show.of(dataset)
     attrs = dataset.attrs
+    cover = cover_cells(dataset)
     return render(
         "report.html",
         title=str(attrs["title"]),
@@ -127,6 +129,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
                 "error": f"{flow.middle_error:,.0f}",
                 "high": f"{flow.high:,.0f}",
                 "summed": f"{summed:,.0f}",
+                "cover": cover[year],
             }
             for year, flow, summed in flow_bands(dataset)
         ],
@@ -145,6 +148,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         plan_hash=attrs["plan_hash"],
         assumptions=_assumptions(dataset),
         payback_and_npv=PAYBACK_AND_NPV,
+        risk=risk_part(dataset, show),
         label_cells=label_cells(dataset, show),
         label_lines=label_lines(dataset, show),
         label_notes=[mature_text(), MONEY_NOTE],

@@ -13,6 +13,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.report.show import Show
 from orchardsim.results import cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES
+from orchardsim.results.risk_numbers import peak_seasons
 from orchardsim.results.statistics import STATISTICS, describe
 
 if TYPE_CHECKING:
@@ -128,16 +129,20 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
         rows.append(_row(label, f"whole farm, {years} years", total, lambda x: f"{x:,.0f}", whole=True))
     money = show.money
     rows.append(_row("peak borrowing", "deepest debt at a quarter's end", dataset["peak_borrowing"].values, money))
-    rows.append(_row("year of the peak", "", dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
+    seasons = peak_seasons(dataset)
+    usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""
+    peak = f"mostly in {usual} ({100 * seasons[usual]:.0f} % of trials that borrow)" if usual else ""
+    rows.append(_row("year of the peak", peak, dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
     rows.append(
-        _row(
-            "payback year",
-            "summed cash flow stays above zero",
-            dataset["payback_year"].values,
-            lambda x: "never" if np.isinf(x) else f"{x:.0f}",
-            whole=True,
-        )
-    )
+        _row("years with money out", "net cash flow below zero", dataset["negative_years"].values, lambda x: f"{x:.0f}",
+             whole=True)
+    )  # fmt: skip
+    for name, label, meaning in (
+        ("payback_year", "payback year", "summed cash flow stays above zero"),
+        ("discounted_payback_year", "discounted payback", "the same, later money valued less, interest left out"),
+    ):
+        values = dataset[name].values
+        rows.append(_row(label, meaning, values, lambda x: "never" if np.isinf(x) else f"{x:.0f}", whole=True))
     rows.append(_row("NPV", "with the blocks' remaining value", dataset["npv"].values, money))
     rows.append(
         _row(
@@ -148,14 +153,25 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
         )
     )
     rows.append(
-        _row(
-            "IRR",
-            "per year",
-            dataset["irr"].values,
-            lambda x: "none" if np.isinf(x) else f"{100 * x:.1f} %",
-            error_text=lambda x: f"{100 * x:.1f} points",
-        )
+        _row("annuity", "level yearly amount worth as much as NPV", dataset["equivalent_annual_annuity"].values, money)
     )
+    for name, label, meaning in (
+        ("irr", "IRR", "per year, with the blocks' remaining value"),
+        ("irr_without_remaining_value", "IRR without it", "blocks worth nothing at the end"),
+    ):
+        rows.append(
+            _row(
+                label,
+                meaning,
+                dataset[name].values,
+                lambda x: "none" if np.isinf(x) else f"{100 * x:.1f} %",
+                error_text=lambda x: f"{100 * x:.1f} points",
+            )
+        )
+    price = dataset["break_even_price"].values
+    if not np.isnan(price).all():
+        meaning = f"{show.price_unit} packed, at which NPV without remaining value is 0"
+        rows.append(_row("break-even price", meaning, price[~np.isnan(price)], show.price))
     return rows
 
 

@@ -115,6 +115,15 @@ class Show:
         name = "acres" if self.us else "ha"
         return f"{value:.2f} {name}" if value < 10 else f"{value:,.1f} {name}"
 
+    @property
+    def price_unit(self) -> str:
+        """Unit in which a price of fruit is shown."""
+        return f"{self.currency}/box" if self.us else f"{self.currency}/kg"
+
+    def price(self, amount: float) -> str:
+        """Price of fruit, from money/kg, in :attr:`price_unit`."""
+        return f"{amount * self.box_mass:,.2f}" if self.us else f"{amount:,.3f}"
+
     def mass(self, kilograms: float) -> str:
         """Mass with its unit, for bins and boxes."""
         return f"{kilograms / POUND:.4g} lb" if self.us else f"{kilograms:.4g} kg"

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.labels import FARM
 from orchardsim.report.labels import work_line
+from orchardsim.report.risk_part import aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
 from orchardsim.results import attribute, shares
+from orchardsim.results.risk_numbers import trials_for_chance
 
 if TYPE_CHECKING:
     import xarray
@@ -45,6 +47,7 @@ def headline_table(dataset: xarray.Dataset) -> str:
         lines.append(WEAK_NOTE)
     lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
     lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
+    lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, show)]
     lines += [line for line in (work_line(dataset, show),) if line]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
@@ -108,8 +111,24 @@ def shares_lines(dataset: xarray.Dataset) -> list[str]:
     }
     return [
         f"{100 * chance.value:.1f} % of trials {names[name]} (95 % interval {100 * chance.low:.1f} to "
-        f"{100 * chance.high:.1f} %)"
+        f"{100 * chance.high:.1f} %{_needs(trials_for_chance(chance), chance.trials)})"
         for name, chance in shares(dataset).items()
+    ]
+
+
+def _needs(wanted: int, trials: int) -> str:
+    return f"; {wanted:,} trials would bring its error to 2 points" if wanted > trials else ""
+
+
+def risk_table(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """Both errors, the worst tenth, the bank and the household, and the sure amounts, as lines."""
+    equivalents = "; ".join(f"{row[0]} {row[2]} (± {row[3]})" for row in aversion_cells(dataset, show)[1:])
+    return [
+        *_columns(errors_cells(dataset, show), left=(0, 1, 5)),
+        *errors_lines(dataset),
+        *bank_lines(dataset, show),
+        f"Sure amount as good as the uncertain NPV, by how averse to risk one is: {equivalents}.",
+        aversion_line(dataset, show),
     ]
 
 

@@ -41,7 +41,12 @@ REQUIRED_ATTRIBUTES: Final = (
 )
 """What every result must say of itself; words and lists are kept as text, lists as JSON."""
 
-INFINITE: Final = {"irr": -np.inf, "payback_year": np.inf}
+INFINITE: Final = {
+    "irr": -np.inf,
+    "irr_without_remaining_value": -np.inf,
+    "payback_year": np.inf,
+    "discounted_payback_year": np.inf,
+}
 """The only infinite values: no internal rate of return, and never paid back (variable table)."""
 
 _FIXED_LABELS: Final = {"cause": CAUSES, "grade": GRADES, "box_count": BOX_COUNTS, "task": TASKS, "item": ITEMS}
@@ -200,9 +205,7 @@ def _checked(row: Variable, values: np.ndarray, labels: Mapping[str, np.ndarray]
 
 
 def _variable_attributes(row: Variable, attrs: Mapping[str, Any]) -> dict[str, str]:
-    unit = row.unit
-    if unit == "currency":
-        unit = str(attrs["currency"])
+    unit = row.unit.replace("currency", str(attrs["currency"]))
     return {"units": unit, "long_name": row.meaning}
 
 

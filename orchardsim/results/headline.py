@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 CUMULATIVE_LEAVES: Final = (5, 10)
 """Leaves to which yield is summed: the usual marks of the young and the full orchard."""
 
+WITHOUT_MEAN: Final = frozenset({"irr", "irr_without_remaining_value", "payback_year", "discounted_payback_year"})
+"""Numbers without a mean: a late payback and a missing rate have no number to average."""
+
 
 @dataclass(frozen=True)
 class Headline:
@@ -32,6 +35,7 @@ class Headline:
         Where it stands in the summary: group, then block, then leaf, year or cause as far as they apply.
     unit : str
     values : array, (trial,)
+        nan in trials that have no such number (no debt in a year, so no cover of it).
     worst : {"low", "high"}
         Side of the bad outcomes.
     worst_means : str
@@ -146,19 +150,31 @@ def _headlines(dataset: xarray.Dataset) -> Iterator[Headline]:
     flow = dataset["net_cash_flow"].sel(block=FARM).values
     for position, year in enumerate(dataset["year"].values):
         yield Headline(("net_cash_flow_by_year", str(year)), currency, flow[:, position], "low", "money out")
-    for name in ("npv", "npv_without_remaining_value"):
-        yield Headline((name,), currency, dataset[name].values, "low", "a low value")
-    yield Headline(("irr",), "1", dataset["irr"].values, "low", "a low rate, or none", has_mean=False)
-    yield Headline(
-        ("payback_year",), "year", dataset["payback_year"].values, "high", "a late payback, or never", whole=True,
-        has_mean=False,
-    )  # fmt: skip
-    yield Headline(("peak_borrowing",), currency, dataset["peak_borrowing"].values, "high", "a high borrowing")
-    yield Headline(
-        ("peak_borrowing_year",),
-        "year",
-        dataset["peak_borrowing_year"].values.astype(np.float64),
-        "high",
-        "a late peak: debt grows for longer",
-        whole=True,
-    )
+    cover = dataset["debt_service_cover"].values
+    for position, year in enumerate(dataset["year"].values):
+        if not np.isnan(cover[:, position]).all():
+            words = "little earned for what falls due"
+            yield Headline(("debt_service_cover_by_year", str(year)), "1", cover[:, position], "low", words)
+    for name, unit, worst, words in _PER_TRIAL:
+        whole = unit == "year" or name == "negative_years"
+        values = dataset[name].values.astype(np.float64)
+        if np.isnan(values).all():
+            continue  # no fresh fruit, so no price of it
+        yield Headline((name,), unit.replace("money", currency), values, worst, words, whole, name not in WITHOUT_MEAN)
+
+
+_PER_TRIAL: Final[tuple[tuple[str, str, Side, str], ...]] = (
+    ("npv", "money", "low", "a low value"),
+    ("npv_without_remaining_value", "money", "low", "a low value"),
+    ("equivalent_annual_annuity", "money", "low", "a low value"),
+    ("irr", "1", "low", "a low rate, or none"),
+    ("irr_without_remaining_value", "1", "low", "a low rate, or none"),
+    ("payback_year", "year", "high", "a late payback, or never"),
+    ("discounted_payback_year", "year", "high", "a late payback, or never"),
+    ("peak_borrowing", "money", "high", "a high borrowing"),
+    ("peak_borrowing_year", "year", "high", "a late peak: debt grows for longer"),
+    ("negative_years", "1", "high", "many years with money out"),
+    ("household_draw_bearable", "money", "low", "little left to live on"),
+    ("break_even_price", "money/kg", "high", "a high price needed"),
+)
+"""Numbers with one value per trial: name, unit, worst side and what that side means."""

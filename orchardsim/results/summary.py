@@ -10,8 +10,9 @@ import numpy as np
 from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS
 from orchardsim.results.dataset import attribute
-from orchardsim.results.headline import Headline, headlines
+from orchardsim.results.headline import WITHOUT_MEAN, Headline, headlines
 from orchardsim.results.labels import LabelMoney, LabelWork, label_money, label_work, mature_year
+from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
 from orchardsim.results.sizes import PackedSizes, packed_sizes
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     import xarray
 
     from orchardsim.risk.bands import Chance, Side
+    from orchardsim.risk.record import TwoErrors
 
 SIGNIFICANT_DIGITS: Final = 6
 
@@ -39,12 +41,16 @@ WORST_IS_HIGH: Final = frozenset(
         "payback_year",
         "peak_borrowing",
         "peak_borrowing_year",
+        "discounted_payback_year",
+        "negative_years",
+        "break_even_price",
     }
 )
 """Variables whose high values are the bad ones; of all others the low values are."""
 
-NO_MEAN: Final = frozenset({"irr", "payback_year"})
-"""Variables without a mean: a late payback and a missing rate have no number to average."""
+NO_MEAN: Final = WITHOUT_MEAN
+BY_STEP: Final = ("yield_per_area_by_leaf", "net_cash_flow_by_year", "debt_service_cover_by_year")
+"""Groups of headline numbers by leaf or year: many, so the trials that they need are not listed."""
 
 
 def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
@@ -77,7 +83,7 @@ def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
         worst: Side = "high" if name in WORST_IS_HIGH else "low"
         array = values.transpose("trial", ...)
         statistics, errors = describe(
-            array.values, worst=worst, whole=bool(row and row.whole) or name == "payback_year"
+            array.values, worst=worst, whole=bool(row and row.whole) or name.endswith("payback_year")
         )
         if name in NO_MEAN:
             statistics[STATISTICS.index("mean")] = np.nan
@@ -126,8 +132,10 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         "how_to_read": {
             "percent_points": list(PERCENT_POINTS),
             "expected_shortfall": f"mean of the worst {TAIL:.0%} of trials; worst_side says which side that is",
-            "standard_error": "Monte Carlo standard error, from the number of trials alone; the length of the "
-            "weather record adds its own uncertainty",
+            "standard_error": "Monte Carlo standard error, from the number of trials alone",
+            "record_error": "standard error from the finite weather record, which more trials do not remove; never "
+            "added to standard_error; 'below x': hidden by the noise of these trials; larger_error: which is larger",
+            "trials_needed": "trials at which standard_error comes down to 2 % of the number",
             "yields": "picked fruit per planted area; under 'farm' over the blocks that reach the leaf",
             "infinite": "payback_year 'never' is later than any year; irr 'none' is below -100 %",
             "by_block": "each block label by itself, before interest, income tax and overhead of the whole farm; money "
@@ -144,16 +152,19 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             "standard_error": number(chance.standard_error),
             "low_95": number(chance.low),
             "high_95": number(chance.high),
+            "trials_needed": trials_for_chance(chance),
         }
         for name, chance in shares(dataset).items()
     }
+    draws = record_draws(dataset)
     tree: dict[str, Any] = {}
     for headline in headlines(dataset):
         place = tree
         for step in headline.path[:-1]:
             place = place.setdefault(step, {})
-        place[headline.path[-1]] = _entry(headline)
+        place[headline.path[-1]] = _entry(headline, draws)
     document["headline"] = tree
+    document["risk"] = risk_document(dataset, number)
     document["mature_year"] = _mature_year(dataset)
     document["by_block"] = {
         one.label: _label_entry(one, label_work(dataset, one.label), int(dataset.sizes["trial"]))
@@ -186,9 +197,10 @@ def number(value: float, infinite: str = "infinite") -> float | int | str | None
     return rounded
 
 
-def _entry(headline: Headline) -> dict[str, Any]:
+def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
     statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
-    infinite = {"payback_year": "never", "irr": "none"}.get(headline.path[0], "infinite")
+    both = errors_of(headline.values, headline.worst, draws)
+    infinite = {"irr": "none", "irr_without_remaining_value": "none"}.get(headline.path[0], "never")
     entry: dict[str, Any] = {
         "unit": headline.unit,
         "worst_side": headline.worst,
@@ -199,9 +211,24 @@ def _entry(headline: Headline) -> dict[str, Any]:
         if name == "mean" and not headline.has_mean:
             continue
         entry[name] = number(value, infinite)
-        spread[name] = number(error, "unbounded")
+        spread[name] = 0 if both[name].monte_carlo == 0 else number(error, "unbounded")
     entry["standard_error"] = spread
+    without = int(np.isnan(headline.values).sum())
+    if without:
+        entry["trials_without_it"] = without
+    if draws is not None:
+        entry["record_error"] = {name: _record_error(both[name]) for name in spread}
+        entry["larger_error"] = {name: both[name].dominates for name in spread}
+    if headline.path[0] not in BY_STEP:
+        trials = headline.values.size - without
+        entry["trials_needed"] = {name: trials_for(both[name], trials) for name in spread}
     return entry
+
+
+def _record_error(one: TwoErrors) -> float | int | str | None:
+    if one.seen or not math.isfinite(one.at_most):
+        return number(one.record)
+    return 0 if one.at_most == 0 else f"below {one.at_most:.3g}"
 
 
 def _mature_year(dataset: xarray.Dataset) -> dict[str, Any] | None:

@@ -5,14 +5,20 @@ Kept apart from the Monte Carlo error on purpose: the two are never added into o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from orchardsim.risk.bands import mean, quantile
+from orchardsim.risk.bands import Side, expected_shortfall, mean, quantile
 
 Array = NDArray[np.float64]
+Dominates = Literal["trials", "weather record", "not told"]
+
+NOISE_POINT: Final = 1.645
+"""Standard deviations of the noise below which a record error is not seen (95 % point of a normal)."""
 
 
 def season_counts(pick: NDArray[np.int64], seasons: int) -> Array:
@@ -30,13 +36,29 @@ def season_counts(pick: NDArray[np.int64], seasons: int) -> Array:
     return np.bincount(flat.ravel(), minlength=trials * seasons).reshape(trials, seasons).astype(float)
 
 
-def record_error_of_mean(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> float:
+@dataclass(frozen=True)
+class RecordErrors:
+    """Standard errors of means from the record's finite number of seasons, one for each column of values.
+
+    Attributes
+    ----------
+    error : (column,)
+        0 where it does not rise above the trials' noise.
+    seen_from : (column,)
+        Size from which these trials would show one: the root of the 95 % point of the noise of its square.
+    """
+
+    error: Array
+    seen_from: Array
+
+
+def record_errors(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> RecordErrors:
     """Standard error of the mean over trials that comes from the record's finite number of seasons.
 
     Parameters
     ----------
-    values : (trial,)
-        Finite.
+    values : (trial, column)
+        nan in both results of a column that is not finite.
     pick : (trial, year)
         Season of each trial and year, drawn from the record with equal chance, one year independent of the next.
     seasons : int
@@ -48,17 +70,32 @@ def record_error_of_mean(values: ArrayLike, pick: NDArray[np.int64], seasons: in
     seasons of cov(times the season occurs in a trial, value of the trial)^2 (Efron 2014, JASA 109:991). Each squared
     covariance is biased upwards by its own sampling variance, which is taken off (Wager, Hastie & Efron 2014, JMLR
     15:1625); both from memory, the estimator is checked against repeated records in the tests. Zero where the
-    covariances do not rise above that noise. Where years are drawn in runs the error is understated.
+    covariances do not rise above that noise: the spread of the noise of their sum is sqrt(2 sum of variances^2).
+    Where years are drawn in runs the error is understated.
     """
     values = np.asarray(values, dtype=float)
-    trials = values.shape[0]
-    if not np.isfinite(values).all() or trials < 3:
-        return float("nan")
-    counts = season_counts(pick, seasons)
-    product = (counts - pick.shape[1] / seasons) * (values - values.mean())[:, None]
-    covariance = product.sum(axis=0) / (trials - 1)
-    noise = product.var(axis=0, ddof=1) / trials
-    return float(np.sqrt(max((covariance**2 - noise).sum(), 0.0)))
+    trials, columns = values.shape
+    defined = np.isfinite(values).all(axis=0) & (trials >= 3)
+    if trials < 3:
+        return RecordErrors(np.full(columns, np.nan), np.full(columns, np.nan))
+    safe = np.where(defined, values, 0.0)
+    centred = safe - safe.mean(axis=0)
+    counts = season_counts(pick, seasons) - pick.shape[1] / seasons
+    squares, noises, noise_squares = (np.zeros(columns) for _ in range(3))
+    for season in range(seasons):
+        product = counts[:, season, None] * centred
+        noise = product.var(axis=0, ddof=1) / trials
+        squares += (product.sum(axis=0) / (trials - 1)) ** 2
+        noises += noise
+        noise_squares += noise**2
+    error = np.sqrt(np.maximum(squares - noises, 0.0))
+    seen_from = np.sqrt(NOISE_POINT * np.sqrt(2.0 * noise_squares))
+    return RecordErrors(np.where(defined, error, np.nan), np.where(defined, seen_from, np.nan))
+
+
+def record_error_of_mean(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> float:
+    """:func:`record_errors` of one number per trial."""
+    return float(record_errors(np.asarray(values, dtype=float)[:, None], pick, seasons).error[0])
 
 
 def record_error_of_chance(happens: ArrayLike, pick: NDArray[np.int64], seasons: int) -> float:
@@ -66,35 +103,77 @@ def record_error_of_chance(happens: ArrayLike, pick: NDArray[np.int64], seasons:
     return record_error_of_mean(np.asarray(happens, dtype=float), pick, seasons)
 
 
-def record_error_of_quantile(values: ArrayLike, share: float, pick: NDArray[np.int64], seasons: int) -> float:
-    """Standard error of a quantile from the finite record.
-
-    The error of the chance of falling below the quantile, turned into the quantile's unit by the density that its
-    Monte Carlo error implies: SE_record(q) = SE_record(P) SE_MonteCarlo(q) / sqrt(p (1 - p) / n).
-    """
-    values = np.asarray(values, dtype=float)
-    estimate = quantile(values, share)
-    chance = record_error_of_chance(values <= estimate.value, pick, seasons)
-    return float(chance * estimate.standard_error / np.sqrt(share * (1 - share) / values.size))
-
-
 @dataclass(frozen=True)
 class TwoErrors:
-    """Monte Carlo error and record error of one statistic, side by side."""
+    """Monte Carlo error and record error of one statistic, side by side; ``seen_from`` as in :class:`RecordErrors`."""
 
     statistic: str
     value: float
     monte_carlo: float
     record: float
+    seen_from: float
 
     @property
-    def dominates(self) -> str:
-        """Which error is the larger: "trials" or "weather record"."""
-        return "trials" if self.monte_carlo >= self.record else "weather record"
+    def seen(self) -> bool:
+        """Whether the record error rises above the noise of these trials."""
+        return self.record >= self.seen_from
+
+    @property
+    def at_most(self) -> float:
+        """Size that a record error hidden in the noise hardly exceeds."""
+        return float(np.hypot(self.record, self.seen_from))
+
+    @property
+    def dominates(self) -> Dominates:
+        """Which error is the larger; "not told" where the trials' noise hides a record error above their own."""
+        if not (np.isfinite(self.monte_carlo) and np.isfinite(self.record)):
+            return "not told"
+        if self.seen:
+            return "weather record" if self.record > self.monte_carlo else "trials"
+        return "trials" if self.at_most <= self.monte_carlo else "not told"
 
 
-def two_errors(values: ArrayLike, pick: NDArray[np.int64], seasons: int, shares: tuple[float, ...]) -> list[TwoErrors]:
-    """Both errors of the mean, where it exists, and of quantiles.
+def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: float) -> Array:
+    """What each trial adds to quantiles, mean and expected shortfall: (trial, statistic), centred on nothing.
+
+    Parameters
+    ----------
+    values : (trial,)
+    shares : sequence of float
+        Quantiles wanted; the mean and the expected shortfall follow them.
+    worst : {"low", "high"}
+    tail : float
+
+    Notes
+    -----
+    The mean of a column moves with the record as the statistic itself does, to first order: 1{X <= q} over minus the
+    density for a quantile, the density being that which its Monte Carlo error implies, sqrt(p (1 - p) / n) / SE;
+    X for the mean; X beyond q, over the tail's share, for the shortfall (Hampel 1974, JASA 69:383: from memory).
+    """
+    values = np.asarray(values, dtype=float)
+    columns = []
+    for share in shares:
+        point = quantile(values, share)
+        slope = point.standard_error / np.sqrt(share * (1.0 - share) / values.size)
+        columns.append(np.where(values <= point.value, -1.0, 0.0) * slope)
+    columns.append(values)
+    signed = values if worst == "low" else -values
+    edge = quantile(signed, tail).value
+    beyond = np.minimum(signed - edge, 0.0) / tail if np.isfinite(edge) else np.full(values.size, np.nan)
+    columns.append(beyond)
+    return np.stack(columns, axis=1)
+
+
+def two_errors(
+    values: ArrayLike,
+    pick: NDArray[np.int64],
+    seasons: int,
+    shares: tuple[float, ...],
+    *,
+    worst: Side = "low",
+    tail: float = 0.10,
+) -> list[TwoErrors]:
+    """Both errors of the quantiles, of the mean, and of the expected shortfall, in this order.
 
     Parameters
     ----------
@@ -103,15 +182,14 @@ def two_errors(values: ArrayLike, pick: NDArray[np.int64], seasons: int, shares:
     seasons : int
     shares : tuple of float
         Quantiles wanted.
+    worst, tail
+        Of the expected shortfall.
     """
     values = np.asarray(values, dtype=float)
-    found = []
-    average = mean(values)
-    if np.isfinite(average.value):
-        record = record_error_of_mean(values, pick, seasons)
-        found.append(TwoErrors("mean", float(average.value), float(average.standard_error), record))
-    for share in shares:
-        point = quantile(values, share)
-        record = record_error_of_quantile(values, share, pick, seasons)
-        found.append(TwoErrors(f"p{100 * share:g}", float(point.value), float(point.standard_error), record))
-    return found
+    names = (*(f"p{100 * share:g}" for share in shares), "mean", "expected_shortfall")
+    estimates = [*(quantile(values, share) for share in shares), mean(values), expected_shortfall(values, worst, tail)]
+    found = record_errors(influences(values, shares, worst, tail), pick, seasons)
+    return [
+        TwoErrors(name, float(one.value), float(one.standard_error), float(error), float(seen))
+        for name, one, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)
+    ]

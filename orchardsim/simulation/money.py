@@ -62,6 +62,7 @@ def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities
         regional_crop=region,
         planted_area=np.array([money.geometry.planted_area for money in plan.money]),
         gross_area=np.array([money.geometry.gross_area for money in plan.money]),
+        pass_price=found["pass_price"],
     )
 
 
@@ -96,6 +97,8 @@ def farm_ledger(
     quantities = farm_quantities(plan, totals, region)
     ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels)
     books.check_ledger(ledger.yearly(), ledger.net_cash_flow())
+    uses = {"sold": ledger.sales.mass.sum(axis=-1), "unsold": ledger.sales.unsold}
+    books.check_flow("packed fruit", quantities.packed_mass.sum(axis=-1), uses, 1e-9)
     return ledger
 
 
@@ -112,7 +115,19 @@ def money_results(
         "payback_year",
         "peak_borrowing",
         "peak_borrowing_year",
+        "peak_borrowing_quarter",
         "cash_balance_min",
+        "discounted_payback_year",
+        "equivalent_annual_annuity",
+        "irr_without_remaining_value",
+        "irr_roots",
+        "establishment_cost",
+        "negative_years",
+        "debt_service_cover",
+        "household_draw_bearable",
+        "break_even_price",
     )
     found = {name: getattr(measures, name) for name in names}
+    surplus = ledger.sales.no_room
+    found["storage_surplus"] = np.concatenate([surplus, surplus.sum(axis=-1, keepdims=True)], axis=-1)
     return {"ledger": ledger.yearly(), "net_cash_flow": ledger.net_cash_flow(), **found}

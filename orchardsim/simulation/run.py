@@ -127,7 +127,7 @@ def simulate(
             progress(len(unit))
     joined = _join([finished[unit.start] for unit in units])
     notes = library.sample if library is not None else build_library(plan, streams, range(1), years, seasons).sample
-    dataset = _dataset(plan, joined, years, seed, trials, notes, single_trees)
+    dataset = _dataset(plan, joined, years, seed, trials, notes, single_trees, seasons)
     if store is not None and not keep_partial:
         store.clear()
     return dataset
@@ -226,7 +226,14 @@ def _join(parts: list[Arrays]) -> Arrays:
 
 
 def _dataset(
-    plan: Plan, arrays: Arrays, years: int, seed: int, trials: int, sample: Any, single_trees: tuple[int, ...]
+    plan: Plan,
+    arrays: Arrays,
+    years: int,
+    seed: int,
+    trials: int,
+    sample: Any,
+    single_trees: tuple[int, ...],
+    seasons: str,
 ) -> xarray.Dataset:
     money = plan.money
     areas = {
@@ -261,9 +268,24 @@ def _dataset(
         "latitude": plan.weather.latitude,
         "credit_line": plan.finance.credit_line,
         "opening_cash": plan.finance.opening_cash,
+        "household_draw": plan.finance.household_draw,
+        "own_wealth": plan.finance.own_wealth,
+        "record_seasons": record_seasons(plan, sample, seasons),
+        "season_run_length": plan.weather.run_length,
     }
     dataset = build_dataset(arrays, {"block": [*plan.labels, FARM]}, attrs)
     return _with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset
+
+
+def record_seasons(plan: Plan, sample: Any, seasons: str) -> int:
+    """Number of the record's seasons that each trial's years are drawn from; 0 where they are not so drawn.
+
+    Generated seasons differ in every trial and year, and a replayed record is the same in all trials: neither tells
+    what another record of the same length would have given.
+    """
+    if plan.weather.record is None or plan.weather.method == "parametric" or seasons == "record":
+        return 0
+    return int(np.unique(sample.seasons.harvest_year[sample.history]).size)
 
 
 def _assumption(one: Any) -> dict[str, Any]:

@@ -8,10 +8,11 @@ import numpy as np
 import numpy_financial
 import pytest
 
-from orchardsim.economy.account import depreciation, reserve_needed, run_account
+from orchardsim.economy.account import depreciation, draw_bearable, reserve_needed, run_account
 from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import smallest_reserve
-from orchardsim.economy.parameters import Tax
+from orchardsim.economy.parameters import OUTLETS, Tax
+from orchardsim.economy.prices import FRESH_OUTLETS
 from orchardsim.economy.remarks import money_remarks
 from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run
 
@@ -285,3 +286,68 @@ def test_tax_is_due_on_income_after_interest_and_depreciation() -> None:
     due = -farm[..., ITEM["income_tax"]].sum(axis=1)
     assert (farm[:, -1, ITEM["income_tax"]] < 0).all()
     np.testing.assert_allclose(due, 0.25 * (farm.sum(axis=(1, 2)) + due), rtol=1e-9)
+
+
+def test_at_the_break_even_price_the_value_is_zero() -> None:
+    """All fresh prices times break-even over mean price: NPV without the remaining value is zero, trial by trial."""
+    m = market()
+    factors = (0.5, 1.0, 1.5)
+    found = []
+    for factor in factors:
+        scaled = {
+            name: dataclasses.replace(
+                fruit,
+                **{
+                    key: getattr(fruit, key) * factor
+                    for key in ("wholesale_extra_fancy", "wholesale_fancy", "direct", "pick_your_own")
+                },
+            )
+            for name, fruit in m.fruit.items()
+        }
+        terms = finance(inflation=0.02, basis="nominal")
+        changed = dataclasses.replace(m, fruit=scaled, commodity_price=m.commodity_price * factor)
+        found.append(run(m=changed, f=terms)[1])
+    # The price that is needed does not hang on the price that is got ...
+    for one in found:
+        np.testing.assert_allclose(one.break_even_price, found[1].break_even_price, rtol=1e-9)
+    # ... and the value is linear in it, with its zero there: two runs give the line.
+    low, high = (one.npv_without_remaining_value for one in (found[0], found[2]))
+    zero = 0.5 - low / (high - low)
+    assert ((found[1].npv_without_remaining_value > 0) == (zero < 1)).all()
+    ledger, _ = run(m=m, f=finance(inflation=0.02, basis="nominal"))
+    fresh = [OUTLETS.index(name) for name in FRESH_OUTLETS]
+    level = 1.02 ** np.arange(ledger.balance.shape[1])
+    weight = level * 1.0 / (1.0 + finance().discount_rate) ** np.arange(level.size)
+    mean_price = (ledger.sales.revenue[..., fresh].sum(axis=(2, 3)) * weight).sum(axis=1) / (
+        ledger.sales.mass[..., fresh].sum(axis=(2, 3)) * weight
+    ).sum(axis=1)
+    np.testing.assert_allclose(found[1].break_even_price, zero * mean_price, rtol=1e-9)
+
+
+def test_bearable_draw_by_hand() -> None:
+    """Without interest the bearable draw is all money shared over the years; a credit line may bind before the end."""
+    cash = np.zeros((1, 4, 4))
+    cash[0, 0, 0], cash[0, :, 3] = -100.0, 60.0
+    nothing = np.zeros((1, 4))
+    free = finance(loan_rate=0.0, inflation=0.0, household_draw=0.0, opening_cash=0.0, loan_amount=0.0, credit_line=0.0)
+    # (4 x 60 - 100) / 4 = 35 a year.
+    assert draw_bearable(cash, nothing, nothing, free)[0] == pytest.approx(35.0, abs=1e-5)
+    # A line of 120 is reached in the third quarter of year 0: 100 + 3/4 of the draw = 120.
+    tight = dataclasses.replace(free, credit_line=120.0)
+    assert draw_bearable(cash, nothing, nothing, tight)[0] == pytest.approx(20 / 0.75, abs=1e-5)
+    # A plan that ends in debt bears none.
+    assert draw_bearable(-np.abs(cash), nothing, nothing, free)[0] == 0.0
+
+
+def test_the_bearable_draw_just_leaves_no_debt() -> None:
+    terms = finance(loan_amount=20_000.0, loan_years=15)
+    ledger, found = run(f=terms)
+    for trial in np.flatnonzero(found.household_draw_bearable > 0):
+        draw = float(found.household_draw_bearable[trial])
+        last = [
+            run(f=dataclasses.replace(terms, household_draw=draw * share))[0].balance[trial, -1, -1]
+            for share in (0.999, 1.001)
+        ]
+        assert last[0] >= 0 > last[1]
+    with_draw, _ = run(f=dataclasses.replace(terms, household_draw=1_000.0))
+    assert (with_draw.balance[:, -1, -1] < ledger.balance[:, -1, -1]).all()

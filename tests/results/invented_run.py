@@ -144,6 +144,8 @@ def invented_arrays(
         "boxed_mass": with_farm(packed[..., :2].sum(-1)[..., None] * np.full(len(BOX_COUNTS), 1 / len(BOX_COUNTS))),
         "biennial_index": np.full((trials, blocks + 1), 0.2),
         "labour_hours": with_farm(hours),
+        "pass_price": with_farm(np.ones(shape), mean=True),
+        "storage_surplus": with_farm(np.zeros(shape)),
         "labour_undone": with_farm(np.zeros((*shape, len(TASKS)))),
         "labour_carried": with_farm(np.zeros((*shape, len(TASKS)))),
         "irrigation_depth": with_farm(np.full(shape, 180.0), True),
@@ -162,6 +164,16 @@ def invented_arrays(
         "payback_year": payback,
         "peak_borrowing": np.maximum(-low.min(1), 0),
         "peak_borrowing_year": low.argmin(1),
+        "peak_borrowing_quarter": np.full(trials, 2),
+        "discounted_payback_year": np.where(np.isfinite(payback), np.minimum(payback + 1, years - 1), np.inf),
+        "equivalent_annual_annuity": 0.08 * npv,
+        "irr_without_remaining_value": np.where(summed[:, -1] > 0, 2e-7 * summed[:, -1], -np.inf),
+        "irr_roots": np.ones(trials),
+        "establishment_cost": np.full(trials, 250_000.0),
+        "negative_years": (farm < 0).sum(1),
+        "debt_service_cover": np.where(low < 0, farm / np.maximum(-0.06 * low, 1.0), np.nan),
+        "household_draw_bearable": np.maximum(summed[:, -1], 0.0) / years,
+        "break_even_price": 0.3 + 0.02 * rng.standard_normal(trials),
     }
     names = ["home", "north", "creek"][:blocks]
     return arrays, {"block": [*names, "farm"]}

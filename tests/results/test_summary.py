@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from orchardsim.results import cumulative_yield, dump_summary, headlines, summarize, summary_document, yield_by_leaf
+from orchardsim.results.headline import WITHOUT_MEAN
 from orchardsim.results.summary import number
 from tests.results.invented_run import invented_arrays, invented_dataset
 
@@ -48,7 +49,9 @@ def test_every_headline_number_has_points_worst_tenth_and_errors(dataset):
     for name in (
         "yield_per_area_by_leaf", "cumulative_yield_to_leaf_5", "cumulative_yield_to_leaf_10", "trees_lost",
         "trees_replanted", "net_cash_flow_by_year", "npv", "npv_without_remaining_value", "irr", "payback_year",
-        "peak_borrowing", "peak_borrowing_year",
+        "peak_borrowing", "peak_borrowing_year", "equivalent_annual_annuity", "irr_without_remaining_value",
+        "discounted_payback_year", "negative_years", "debt_service_cover_by_year", "household_draw_bearable",
+        "break_even_price",
     ):  # fmt: skip
         assert name in found
     for headline in headlines(dataset):
@@ -59,7 +62,7 @@ def test_every_headline_number_has_points_worst_tenth_and_errors(dataset):
         assert wanted <= set(entry)
         assert wanted <= set(entry["standard_error"])
         assert entry["worst_side"] in ("low", "high")
-        assert ("mean" in entry) == (headline.path[0] not in ("irr", "payback_year"))
+        assert ("mean" in entry) == (headline.path[0] not in WITHOUT_MEAN)
     assert found["payback_year"]["worst_side"] == "high"
     assert found["peak_borrowing"]["worst_side"] == "high"
     for name in ("trials", "seed", "version", "plan_hash", "weather_method", "baseline_years"):
