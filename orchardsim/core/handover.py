@@ -206,6 +206,8 @@ class FarmQuantities:
         The region's crop in that season relative to its mean, as far as the season's weather tells.
     planted_area, gross_area : (block,) [m2]
         Land under the trees' own spacing, and with headlands.
+    pass_price : [1], optional
+        Wholesale price of the fruit over the stated one, by the passes in which it was picked; all 1 where left out.
     """
 
     leaf: NDArray[np.int64]
@@ -227,3 +229,4 @@ class FarmQuantities:
     regional_crop: NDArray[np.float64]
     planted_area: NDArray[np.float64]
     gross_area: NDArray[np.float64]
+    pass_price: NDArray[np.float64] | None = None

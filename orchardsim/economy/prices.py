@@ -226,17 +226,34 @@ class Sales:
     mass : (trial, year, block, outlet) [kg]
     revenue : (trial, year, block, outlet) [money]
     unsold : (trial, year, block) [kg]
+    stored : (trial, year, block) [kg]
+        Wholesale fruit that waits in the store; in ``mass`` too.
+    no_room : (trial, year, block) [kg]
+        Fruit that was to wait and found no room; it went to the outlets after wholesale.
     """
 
     mass: Array
     revenue: Array
     unsold: Array
+    stored: Array
+    no_room: Array
 
 
-def sell(packed_mass: Array, paths: PricePaths, market: Market, block_cultivars: Sequence[str]) -> Sales:
+def sell(
+    packed_mass: Array,
+    paths: PricePaths,
+    market: Market,
+    block_cultivars: Sequence[str],
+    *,
+    storage_share: float = 0.0,
+    storage_limit: float = np.inf,
+    pass_price: Array | None = None,
+) -> Sales:
     """Offer the fruit to the outlets in order; each takes its volume at the full price, a stretch at a lower one.
 
     All blocks and grades share an outlet's volume in proportion to what they offer. What no outlet takes is unsold.
+    A share of the wholesale fruit waits in the store; what finds no room there is taken off the wholesale volume,
+    the stretched part first, and goes on to the next outlets.
 
     Parameters
     ----------
@@ -245,6 +262,12 @@ def sell(packed_mass: Array, paths: PricePaths, market: Market, block_cultivars:
     market : Market
     block_cultivars : sequence of str
         Cultivar of each block.
+    storage_share : float [1]
+        Of the wholesale fruit.
+    storage_limit : float [kg]
+        Of the farm.
+    pass_price : (trial, year, block) [1], optional
+        Wholesale price of the fruit over that of ``paths``, by the picking passes that it comes from; 1 by default.
     """
     index = np.array([paths.cultivars.index(name) for name in block_cultivars])
     left = packed_mass.copy()
@@ -253,6 +276,7 @@ def sell(packed_mass: Array, paths: PricePaths, market: Market, block_cultivars:
     left[..., 1] += down
     shape = (*packed_mass.shape[:3], len(OUTLETS))
     mass, revenue = np.zeros(shape), np.zeros(shape)
+    stored, no_room = np.zeros(shape[:3]), np.zeros(shape[:3])
     for column, name in enumerate(OUTLETS):
         outlet = market.outlets[name]
         price = paths.price[:, :, index, column, :]
@@ -261,11 +285,20 @@ def sell(packed_mass: Array, paths: PricePaths, market: Market, block_cultivars:
         full = np.minimum(total, outlet.volume)
         beyond = np.minimum(total - full, outlet.volume * outlet.stretch) if np.isfinite(outlet.volume) else 0.0 * total
         safe = np.where(total > 0, total, 1.0)
-        taken = offered * ((full + beyond) / safe)[:, :, None, None]
         money = offered * np.nan_to_num(price)
+        if name == "wholesale":
+            waiting = storage_share * (full + beyond)
+            surplus = np.maximum(waiting - storage_limit, 0.0)
+            stored, no_room = (
+                offered.sum(axis=3) * (amount / safe)[:, :, None] for amount in (waiting - surplus, surplus)
+            )
+            full, beyond = full - np.maximum(surplus - beyond, 0.0), np.maximum(beyond - surplus, 0.0)
+            if pass_price is not None:
+                money = money * pass_price[..., None]
+        taken = offered * ((full + beyond) / safe)[:, :, None, None]
         mass[..., column] = taken.sum(axis=3)
         revenue[..., column] = (money * ((full + beyond * (1 - outlet.price_fall)) / safe)[:, :, None, None]).sum(
             axis=3
         )
         left = left - taken
-    return Sales(mass, revenue, np.maximum(left, 0.0).sum(axis=3))
+    return Sales(mass, revenue, np.maximum(left, 0.0).sum(axis=3), stored, no_room)

@@ -10,7 +10,7 @@ from typing import Any, Final
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.labels import TASKS
 from orchardsim.core.units import CURRENCIES
-from orchardsim.economy.parameters import OUTLETS, TreePrice
+from orchardsim.economy.parameters import OUTLETS, Market, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import Crew, check_crews, check_replacement
 from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
@@ -18,7 +18,7 @@ from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_fi
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.parts import FarmParts
-from orchardsim.plan.plan import Plan
+from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import read_toml
 from orchardsim.plan.tables import stated_values, validated
@@ -134,6 +134,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
             "a table of its prices in the plan",
         )
     check_market(sections["market"], sold, f"{where}: market")
+    _check_passes(blocks, sections["market"], where)
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     if table.currency != CATALOGUE_CURRENCY:
@@ -159,6 +160,19 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         stated=tuple(stated_values(table)),
         **sections,
     )
+
+
+def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -> None:
+    """Stop on prices of more picking passes than a cultivar has."""
+    for block in blocks:
+        for name, cultivar in zip(block.cultivar_names, block.plan.cultivars, strict=True):
+            found = market.fruit[name].pass_price
+            if not 1 <= len(found) <= cultivar.picks:
+                raise InputError(
+                    where,
+                    f"market.fruit.{name}.pass_price: found {len(found)} values, but {name} is picked in "
+                    f"{cultivar.picks} passes (cultivar.{name}.picks); allowed 1 to {cultivar.picks}, first pass first",
+                )
 
 
 def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:

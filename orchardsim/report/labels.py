@@ -19,6 +19,7 @@ from orchardsim.results.labels import (
     label_work,
     mature_year,
     not_shared_out,
+    pass_price,
     undone_work,
 )
 
@@ -48,6 +49,8 @@ MONEY_NOTE: Final = (
     "income tax and what only the whole farm pays. Means over all trials; ± is their standard error from the number of "
     "trials. Summed: all years of the run, with planting and support, the blocks worth nothing at the end."
 )
+PRICE_TOLD: Final = 0.0005
+"""Share by which a price must differ to be told of (wording only)."""
 LEAST_UNDONE: Final = 0.005
 """Share of a task's hours from which it is told that they are left undone (wording only)."""
 WORK_NOTE: Final = (
@@ -239,6 +242,26 @@ def work_line(dataset: xarray.Dataset, show: Show) -> str:
     return (
         f"work: {found.hours * scale:,.0f} hours per {'acre' if show.us else 'hectare'} in a mature year, of which "
         f"picking {found.picking_hours * scale:,.0f} (tractor work not counted){fresh}{_undone_words(dataset)}"
+        f"{_pass_words(dataset)}{_store_words(dataset, show)}"
+    )
+
+
+def _pass_words(dataset: xarray.Dataset) -> str:
+    """What the picking passes make of the wholesale price; empty where the plan states nothing of it."""
+    found = {label: pass_price(dataset, label) for label in block_labels(dataset)}
+    told = [f"{label} {100 * price:.1f} %" for label, price in found.items() if abs(price - 1) > PRICE_TOLD]
+    return f"; by picking pass the wholesale fruit brings, of the price stated: {', '.join(told)}" if told else ""
+
+
+def _store_words(dataset: xarray.Dataset, show: Show) -> str:
+    """How often the store is full; empty where all fruit that waits finds room."""
+    surplus = dataset["storage_surplus"].sel(block=FARM).values
+    if not surplus.any():
+        return ""
+    bins = float(surplus[surplus > 0].mean()) / show.bin_mass
+    return (
+        f"; the store is full in {100 * (surplus > 0).mean():.0f} of 100 years, and then {bins:,.0f} bins of fresh "
+        "fruit on average find no room and are sold for processing"
     )
 
 

@@ -202,6 +202,14 @@ def label_work(dataset: xarray.Dataset, block: str) -> LabelWork:
     return LabelWork(block, leaves, tasks, columns, *by_leaf)
 
 
+def pass_price(dataset: xarray.Dataset, label: str) -> float:
+    """Wholesale price of a label's fresh fruit over the stated price, by the passes of its picking; 1 without fruit."""
+    found = dataset.sel(block=label)
+    fresh = found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").values
+    price = found["pass_price"].transpose(*found["packed_mass"].dims[:-1]).values
+    return float((price * fresh).sum() / fresh.sum()) if fresh.sum() > 0 else 1.0
+
+
 def undone_work(dataset: xarray.Dataset) -> Undone:
     """What the farm's crews left undone over the run."""
     farm = dataset.sel(block=FARM)

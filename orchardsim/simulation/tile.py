@@ -462,8 +462,9 @@ class Tile:
     def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
         """Number of dead trees, (trial, group, cause)."""
         trials, groups = block.alive.shape
-        trial, position = np.nonzero(cause)
-        cell = (trial * groups + block.model.position_group[position]) * len(CAUSES) + cause[trial, position] - 1
+        at = np.flatnonzero(cause > 0)
+        trial, position = np.divmod(at, cause.shape[1])
+        cell = (trial * groups + block.model.position_group[position]) * len(CAUSES) + cause.reshape(-1)[at] - 1
         number = np.bincount(cell, minlength=trials * groups * len(CAUSES))
         return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
 
@@ -480,6 +481,7 @@ class Tile:
         put("hail_fraction", self.rows, year, block.columns, marked)
         self.totals.fruit_mass_square[self.rows, year, block.columns] = block.state.totals["fruit_mass_square"]
         put("harvested_mass", self.rows, year, block.columns, crop.harvested_mass)
+        put("pass_price", self.rows, year, block.columns, self._pass_price(block, share))
         put("packed_mass", self.rows, year, block.columns, after_hail(crop.packed_mass, marked))
 
     def _pack_boxes(self, block: BlockRun) -> None:
@@ -491,6 +493,15 @@ class Tile:
         fresh = found["packed_mass"][at][..., :2].sum(axis=-1)
         found["boxed_mass"][at] = fresh[..., None] * shares
         books.check_flow("fresh fruit by box count", fresh, {"boxed": found["boxed_mass"][at].sum(axis=-1)}, 1e-9)
+
+    def _pass_price(self, block: BlockRun, share: Array) -> Array:
+        """Wholesale price over the stated one of what was picked, by pass (trial, group); 1 where nothing was."""
+        passes = np.arange(block.model.pass_count)
+        stated = [self.plan.market.fruit[name].pass_price for name in block.resolved.cultivar_names]
+        price = np.array([np.asarray(one)[np.minimum(passes, len(one) - 1)] for one in stated])
+        picked = share * block.model.pass_share
+        total = picked.sum(axis=-1)
+        return np.where(total > 0, (picked * price).sum(axis=-1) / np.where(total > 0, total, 1.0), 1.0)
 
     def _hail(self, block: BlockRun, year: int) -> Array:
         """Share of the fruit marked by hail (trial, group): the farm's blocks meet the same storms."""

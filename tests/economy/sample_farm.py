@@ -150,6 +150,7 @@ def quantities(
         regional_crop=rng.uniform(0.7, 1.2, (trials, years)),
         planted_area=area,
         gross_area=area * 1.12,
+        pass_price=np.ones(shape),
     )
 
 

@@ -14,6 +14,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.core.units import POUND
 from orchardsim.economy.parameters import OUTLETS, Market
 from orchardsim.economy.prices import (
+    Sales,
     base_price,
     draw_price_normals,
     draw_prices,
@@ -157,6 +158,53 @@ def test_limits_all_along_leave_fruit_unsold() -> None:
     mass, _, unsold = sold([500.0, 0, 0, 0], m)
     np.testing.assert_allclose(mass, [0, 0, 100, 100, 100])
     assert unsold == pytest.approx(200)
+
+
+def waiting(packed: list[float], limit: float, **outlets: dict[str, float]) -> Sales:
+    """One year's sale where six tenths of the wholesale fruit wait in a store of this limit."""
+    m = still_market(**outlets)
+    normals = {name: np.zeros((1, 1)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
+    paths = price_paths(m, normals, np.ones((1, 1)), ["Gala"])
+    mass = np.array(packed).reshape(1, 1, 1, 4)
+    return sell(mass, paths, m, ["Gala"], storage_share=0.6, storage_limit=limit)
+
+
+def test_what_finds_no_room_in_the_store_is_processed_by_hand() -> None:
+    """Of 1,000 kg 600 are to wait; room for 400 leaves 200 for the processor and 800 wholesale, 400 of them stored."""
+    found = waiting([1000.0, 0, 0, 0], 400.0)
+    np.testing.assert_allclose(found.mass[0, 0, 0], [0, 0, 800, 200, 0])
+    assert found.stored.item() == pytest.approx(400)
+    assert found.no_room.item() == pytest.approx(200)
+    gala = still_market().fruit["Gala"]
+    np.testing.assert_allclose(found.revenue[0, 0, 0, 2:4], [800 * gala.wholesale_extra_fancy, 200 * gala.processing])
+
+
+def test_a_full_store_gives_up_the_cheaper_part_first_by_hand() -> None:
+    """Wholesale takes 800 kg at the price and 200 at 0.7 of it; 200 kg too many for the store come off the latter."""
+    found = waiting([1000.0, 0, 0, 0], 400.0, wholesale={"volume": 800.0, "stretch": 0.25, "price_fall": 0.3})
+    assert found.mass[0, 0, 0, WHOLESALE] == pytest.approx(800)
+    assert found.revenue[0, 0, 0, WHOLESALE] == pytest.approx(800 * still_market().fruit["Gala"].wholesale_extra_fancy)
+
+
+@given(st.lists(st.floats(0, 1e5), min_size=4, max_size=4), st.tuples(st.floats(0, 1e5), st.floats(0, 1e5)))
+def test_a_bigger_store_loses_no_money_and_no_fruit(packed: list[float], limits: tuple[float, float]) -> None:
+    small, big = (waiting(packed, limit) for limit in sorted(limits))
+    assert big.revenue.sum() >= small.revenue.sum() - 1e-6
+    for found, limit in ((small, min(limits)), (big, max(limits))):
+        assert found.mass.sum() + found.unsold.sum() == pytest.approx(sum(packed), rel=1e-9, abs=1e-9)
+        assert found.stored.item() <= limit * (1 + 1e-9)
+
+
+def test_passes_move_the_wholesale_price_alone() -> None:
+    """Nine tenths of the price for the passes picked: wholesale revenue falls by a tenth, nothing else changes."""
+    m = still_market(direct={"volume": 100.0, "stretch": 0.0})
+    normals = {name: np.zeros((1, 1)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
+    paths = price_paths(m, normals, np.ones((1, 1)), ["Gala"])
+    mass = np.array([500.0, 200.0, 100.0, 50.0]).reshape(1, 1, 1, 4)
+    plain, late = (sell(mass, paths, m, ["Gala"], pass_price=price) for price in (None, np.full((1, 1, 1), 0.9)))
+    np.testing.assert_array_equal(late.mass, plain.mass)
+    ratio = late.revenue[0, 0, 0] / np.where(plain.revenue[0, 0, 0] > 0, plain.revenue[0, 0, 0], 1)
+    np.testing.assert_allclose(ratio, [1, 0, 0.9, 1, 1])
 
 
 def test_packers_downgrade_moves_value_not_mass() -> None:
