@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import functools
 import textwrap
-from typing import Final
+from typing import Any, Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, parameters_of
 from orchardsim.core.references import reference_keys, references
+from orchardsim.core.units import BUSHEL
 from orchardsim.plan.catalogue import KINDS, entries, entry_numbers
-from orchardsim.plan.describe import unit_words
-from orchardsim.plan.showing import value_text
+from orchardsim.plan.showing import Showing, value_text
 
 TITLES: Final = {
     "rootstock": "Rootstocks (size as a share of a tree on seedling)",
@@ -37,8 +37,46 @@ def parameter_table(kind: str) -> dict[str, ParameterInfo]:
     return found
 
 
-def list_lines() -> list[str]:
-    """All entries, one line each."""
+def quantity_text(value: Any, unit: str, units: str = "both") -> str:
+    """A catalogue value with its unit: in the program's own units, in those of a system, or in both.
+
+    Parameters
+    ----------
+    value : number, text, flag, or list of numbers
+    unit : str
+    units : {"both", "us", "metric"}
+        "both" puts the United States units in brackets behind, for lengths, masses and temperatures.
+
+    Examples
+    --------
+    >>> quantity_text(3.2, "m"), quantity_text(3.2, "m", "us"), quantity_text(-28.0, "degC")
+    ('3.2 m (10.5 ft)', '10.5 ft', '-28 °C (-18.4 °F)')
+    >>> quantity_text((0.0, 0.1), "1"), quantity_text(16.0, "mm", "metric")
+    ('[0, 0.1]', '16 mm')
+    >>> quantity_text(-40.0, "degC", "us"), quantity_text(0.02, "1/day")
+    ('-40 °F', '0.02 per day')
+    """
+    if isinstance(value, (bool, str)):
+        return value_text(value)
+    texts = {}
+    for system in ("metric", "us"):
+        number, words = Showing(system, "money", 45.0, BUSHEL).converted(value, unit)
+        # what has no other unit comes back as it was
+        texts[system] = f"{value_text(value) if number is value else _three_figures(number)} {words}".strip()
+    if units != "both":
+        return texts[units]
+    return texts["metric"] if texts["metric"] == texts["us"] else f"{texts['metric']} ({texts['us']})"
+
+
+def _three_figures(number: Any) -> str:
+    """A converted number, no finer than the catalogue's own."""
+    if isinstance(number, list):
+        return "[" + ", ".join(_three_figures(each) for each in number) + "]"
+    return f"{float(f'{number:.3g}'):g}"
+
+
+def list_lines(units: str = "both") -> list[str]:
+    """All entries, one line each; ``units`` as in :func:`quantity_text`."""
     lines: list[str] = []
     for kind, title in TITLES.items():
         names = list(entries(kind))
@@ -46,18 +84,18 @@ def list_lines() -> list[str]:
         width = max(len(name) for name in names) + 2
         for name in names:
             numbers = entry_numbers(kind, name)
-            shown = ", ".join(
-                f"{value_text(numbers[key].value)} {unit_words(numbers[key].unit)}".strip() for key in SHOWN[kind]
-            )
+            shown = ", ".join(quantity_text(numbers[key].value, numbers[key].unit, units) for key in SHOWN[kind])
             note = entries(kind)[name].get("note", "")
-            lines.append(f"  {name.ljust(width)}{shown:<14}{note}")
+            lines.append(f"  {name.ljust(width)}{shown.ljust(14)}  {note}")
         lines.append("")
     lines.append("Name one for its numbers and sources. A plan may override any number or add entries of its own.")
     return lines
 
 
-def entry_lines(name: str) -> list[str]:
+def entry_lines(name: str, units: str = "both") -> list[str]:
     """One entry with every number, its meaning, source and status, and the full references.
+
+    ``units`` as in :func:`quantity_text`.
 
     Raises
     ------
@@ -76,7 +114,7 @@ def entry_lines(name: str) -> list[str]:
         if note := entries(kind)[each].get("note"):
             lines.append(f"  {note}")
         for key, number in entry_numbers(kind, each).items():
-            lines.append(f"  {key} = {value_text(number.value)} {unit_words(number.unit)}[{number.status}]")
+            lines.append(f"  {key} = {quantity_text(number.value, number.unit, units)} [{number.status}]")
             lines.append(f"      {table[key].meaning}")
             lines += textwrap.wrap(number.source, WIDTH, initial_indent="      from: ", subsequent_indent="      ")
             keys += [found for found in reference_keys(number.source) if found not in keys]

@@ -9,6 +9,7 @@ import pytest
 from orchardsim.cli.main import main
 from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.plan import load_plan
+from orchardsim.plan.catalogue_text import quantity_text
 from orchardsim.plan.describe import assumption_lines, plan_lines, remarks, schedule, stated_lines
 
 from .examples import CONFIGS, DEMO, changed
@@ -115,7 +116,20 @@ def test_catalogue_lists_and_shows(capsys):
     assert "MM.111" in capsys.readouterr().out
     assert main(["catalogue", "honeycrisp"]) == 0
     page = capsys.readouterr().out
-    assert "fruit_mass_potential = 0.3 kg [read]" in page and "Robinson" in page
+    assert "fruit_mass_potential = 0.3 kg (0.661 lb) [read]" in page and "Robinson" in page
+
+
+@pytest.mark.parametrize(("units", "height", "hardiness"), [("us", "10.5 ft", "-13 °F"), ("metric", "3.2 m", "-25 °C")])
+def test_catalogue_shows_the_units_asked_for(capsys, units, height, hardiness):
+    # 3.2 m = 10.5 ft (3.2 / 0.3048); degC to degF by 1.8 and 32: definitions
+    assert main(["catalogue", "tall_spindle", "--units", units]) == 0
+    assert f"height_limit = {height} [" in capsys.readouterr().out
+    shown = quantity_text(-25.0, "degC", units)
+    assert shown == hardiness
+    with pytest.raises(SystemExit) as stopped:
+        main(["catalogue", "--units", "imperial"])
+    assert stopped.value.code == 2
+    assert "'us'" in capsys.readouterr().err
 
 
 def test_catalogue_offers_the_nearest_name(capsys):
