@@ -31,6 +31,8 @@ from orchardsim.simulation.seasons import build_library
 
 ROOT = Path(__file__).parents[2]
 YEARS = 20
+ROUNDS = 5
+"""Runs of which the fastest counts: other work on a shared machine takes caches and clock rate away."""
 CALLS = {
     # set and thinning of the tree share one draw
     "normal": {"draw_year": 1},
@@ -150,19 +152,23 @@ def floor(price: dict[str, float]) -> float:
 
 
 def measure(plan: Any, trials: int, price: dict[str, float]) -> dict[str, float]:
-    """Time of a unit of work by room, in ns per tree and year."""
+    """Time of a unit of work by room, in ns per tree and year: the fastest of some rounds, as for the floor."""
     positions = sum(block.plan.layout.positions for block in plan.blocks)
     streams = Streams(1)
     start = time.thread_time()
     library = build_library(plan, streams, range(trials + 1), YEARS, "sampled")
     seasons = time.thread_time() - start
     unit_module.run_unit(plan, range(trials, trials + 1), YEARS, 1, "sampled", library)
-    with Clock() as clock:
-        start = time.thread_time()
-        unit_module.run_unit(plan, range(trials), YEARS, 1, "sampled", library)
-        whole = time.thread_time() - start
+    whole, spent = float("inf"), dict[str, float]()
+    for _ in range(ROUNDS):
+        with Clock() as clock:
+            start = time.thread_time()
+            unit_module.run_unit(plan, range(trials), YEARS, 1, "sampled", library)
+            taken = time.thread_time() - start
+        if taken < whole:
+            whole, spent = taken, clock.spent
     scale = 1e9 / (trials * YEARS * positions)
-    rows = {room: spent * scale for room, spent in clock.spent.items()}
+    rows = {room: seconds * scale for room, seconds in spent.items()}
     rows["books, results, the rest"] = whole * scale - sum(rows.values())
     rows["whole"] = whole * scale
     rows["tree phase"] = rows["trees"] + rows["draws"]
@@ -177,7 +183,7 @@ def measure(plan: Any, trials: int, price: dict[str, float]) -> dict[str, float]
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--trials", type=int, default=4, help="trials of job R (default 4)")
+    parser.add_argument("--trials", type=int, default=9, help="trials of job R (default 9, one tile)")
     parser.add_argument("--out", type=Path, help="folder for benchmark.json")
     options = parser.parse_args()
     demo = orchardsim.load_plan(ROOT / "configs" / "demo.toml")

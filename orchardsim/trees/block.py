@@ -53,6 +53,7 @@ class BlockModel:
         self.land = layout.row_spacing * layout.tree_spacing
         self.slope = alley_slope(round(block.latitude, 2), round(layout.row_direction % 180, 1))
         self.row_group = np.asarray(layout.group, dtype=np.int64)
+        self.rows_of_group = (self.row_group == np.arange(self.groups)[:, None]).astype(np.float64)
         self.position_group = np.repeat(self.row_group, self.trees_per_row)
         self.exists = (np.arange(self.positions) < layout.trees)[None, :]
         self.group_trees = np.array([(self.exists[0] & (self.position_group == g)).sum() for g in range(self.groups)])
@@ -131,9 +132,8 @@ class BlockModel:
             return np.add.reduce(values, axis=-1, dtype=kind).astype(np.float64)[:, None]
         grid = values.reshape(len(values), self.rows, self.trees_per_row)
         by_row = np.add.reduce(grid, axis=-1, dtype=kind)
-        return np.stack(
-            [by_row[:, self.row_group == group].sum(axis=-1, dtype=np.float64) for group in range(self.groups)], axis=1
-        )
+        summed: Double = (by_row[:, None, :] * self.rows_of_group).sum(axis=-1)
+        return summed
 
     def total_at(self, values: NDArray[np.floating] | NDArray[np.bool_], at: NDArray[np.int64]) -> Double:
         """Sum by row group, float64 (trial, group), over a few trees given by their flat positions."""
