@@ -48,7 +48,11 @@ class Cultivar:
         "1/day", "share of ripe fruit that drops per day of delay", low=0, high=0.2, default=0.01
     )
     ripening_spread: float = parameter(
-        "day", "standard deviation of the ripening day within a tree", low=1, high=20, default=5.0
+        "day",
+        "standard deviation of the ripening day between fruit, within trees and between them",
+        low=1,
+        high=20,
+        default=5.0,
     )
     picks: int = parameter("1", "usual number of picking passes", low=1, high=6, default=2)
     union_strength: float = parameter("1", "graft-union strength relative to Gala", low=0.4, high=1.6, default=1.0)
