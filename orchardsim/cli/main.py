@@ -19,7 +19,7 @@ COMMANDS = {
     "stress": "place named bad seasons at every leaf and say what each costs",
     "spares": "how many replacement trees to hold, how many to order, and when",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
-    "report": "rebuild the report of a saved run",
+    "report": "rebuild the page of a saved run, comparison, stress test or search for spares",
 }
 """Command -> one line of help. The module of a command is imported only when the command is called."""
 

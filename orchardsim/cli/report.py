@@ -1,4 +1,4 @@
-"""``orchardsim report``: rebuilds the report of a saved run."""
+"""``orchardsim report``: rebuilds the page of a saved run, comparison, stress test or search for spares."""
 
 from __future__ import annotations
 
@@ -9,20 +9,16 @@ from pathlib import Path
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
-    parser.add_argument("folder", type=Path, metavar="DIR", help="folder of a run, written by run --out")
+    parser.add_argument(
+        "folder", type=Path, metavar="DIR", help="folder written by run, compare, stress or spares with --out"
+    )
 
 
 def execute(options: argparse.Namespace) -> int:
-    """Draw the pictures and write the page again from the saved results."""
-    from orchardsim.report import headline_table, plain_sentences, write_report
-    from orchardsim.results import read_results
+    """Draw the pictures and write the page again from what was saved."""
+    from orchardsim.report.rebuild import rebuild
 
-    dataset = read_results(options.folder)
-    print(f"{options.folder}: drawing the report of {dataset.sizes['trial']} saved trials", file=sys.stderr)
-    path = write_report(options.folder)
-    print(headline_table(dataset))
-    print()
-    for sentence in plain_sentences(dataset):
-        print(sentence)
-    print(f"written: {path} and figures/", file=sys.stderr)
+    for one in rebuild(options.folder, lambda line: print(line, file=sys.stderr)):
+        print(one.text)
+        print(f"written: {one.page} and figures/", file=sys.stderr)
     return 0

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from orchardsim.core.errors import InputError
+from orchardsim.results.findings import findings_path, write_findings
 from orchardsim.results.store import FIGURES_FOLDER, dump_summary, write_text_whole
 
 Figures = Mapping[str, tuple[str, Callable[[Any], Any]]]
@@ -22,7 +23,7 @@ def save_findings(
     figures: Figures,
     page: tuple[str, Callable[[Any, Mapping[str, str]], str]],
 ) -> Path:
-    """Write JSON, pictures and page into a folder.
+    """Write JSON, the findings themselves, pictures and page into a folder.
 
     Parameters
     ----------
@@ -53,6 +54,7 @@ def save_findings(
     folder = Path(out_dir)
     try:
         write_text_whole(folder / document[0], dump_summary(dict(document[1])))
+        write_findings(findings_path(folder / document[0]), found)
         with picture_settings():
             pictures = {
                 name: save_figure(draw(found), folder / FIGURES_FOLDER, name) for name, (_, draw) in figures.items()

@@ -109,10 +109,15 @@ def write_run(out_dir: str | Path, dataset: xarray.Dataset, summary: Mapping[str
 
 def write_text_whole(path: Path, text: str) -> None:
     """Write a text file in full beside its place, then put it there."""
+    write_bytes_whole(path, text.encode("utf-8"))
+
+
+def write_bytes_whole(path: Path, content: bytes) -> None:
+    """Write a file in full beside its place, then put it there."""
     path.parent.mkdir(parents=True, exist_ok=True)
     scratch = _scratch(path.parent, path.name)
     try:
-        scratch.write_text(text, encoding="utf-8")
+        scratch.write_bytes(content)
         os.replace(scratch, path)
     finally:
         scratch.unlink(missing_ok=True)

@@ -61,7 +61,7 @@ def test_a_comparison_is_printed_and_saved(plans, tmp_path, capsys):
     text = capsys.readouterr().out
     assert "Differences in the same futures" in text and "A - B" in text and "USD/acre" in text
     assert max(len(line) for line in text.split("\n\n")[1].splitlines()) <= 130
-    assert {path.name for path in out.iterdir()} == {"compare.json", "compare.html", "figures"}
+    assert {path.name for path in out.iterdir()} == {"compare.json", "compare.npz", "compare.html", "figures"}
     first = (out / "compare.json").read_bytes()
     assert "another comparison" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out))
     assert main(["compare", *plans, *QUICK, "--out", str(out), "--force"]) == 0
@@ -95,3 +95,25 @@ def test_a_folder_of_a_run_is_left_alone(plans, tmp_path, capsys):
     (out / "results.nc").write_bytes(b"a run")
     assert "another run" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out), "--force")
     assert (out / "results.nc").read_bytes() == b"a run"
+
+
+def test_the_page_is_built_again_from_what_was_kept(plans, tmp_path, capsys):
+    out = tmp_path / "out"
+    assert main(["compare", *plans, *QUICK, "--out", str(out)]) == 0
+    printed = capsys.readouterr().out
+    names = ("compare.html", "compare.json", "figures/cash.svg")
+    before = {name: (out / name).read_bytes() for name in names if (out / name).exists()}
+    assert len(before) >= 2
+    for name in before:
+        (out / name).unlink() if name != "compare.json" else None
+    assert main(["report", str(out)]) == 0
+    assert capsys.readouterr().out == printed
+    assert {name: (out / name).read_bytes() for name in before} == before
+    kept = out / "compare.npz"
+    kept.write_bytes(kept.read_bytes()[:200])
+    assert "run the command again" in refused(capsys, "report", str(out))
+    kept.unlink()
+    assert "compare.npz" in refused(capsys, "report", str(out))
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert "compare.json" in refused(capsys, "report", str(empty))

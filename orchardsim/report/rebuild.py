@@ -1,0 +1,108 @@
+"""Pages of saved comparisons, stress tests and searches for spares, built again from what they kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from orchardsim.core.errors import InputError
+from orchardsim.results.comparison import COMPARE_FILE, Comparison
+from orchardsim.results.findings import findings_path, read_findings
+from orchardsim.results.spares import SPARES_FILE, SparesAnswer
+from orchardsim.results.store import RESULTS_FILE
+from orchardsim.results.stress import STRESS_FILE, Stress
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """A page that was built again: its path and what the command prints."""
+
+    page: Path
+    text: str
+
+
+def _run(folder: Path) -> Rebuilt:
+    from orchardsim.report.page import write_report
+    from orchardsim.report.sentences import plain_sentences
+    from orchardsim.report.table import headline_table
+    from orchardsim.results import read_results
+
+    dataset = read_results(folder)
+    text = "\n".join([headline_table(dataset), "", *plain_sentences(dataset)])
+    return Rebuilt(write_report(folder), text)
+
+
+def _comparison(folder: Path) -> Rebuilt:
+    from orchardsim.report.compare_page import write_comparison
+    from orchardsim.report.compare_table import comparison_table
+    from orchardsim.report.compare_words import comparison_sentences
+
+    found = _kept(folder / COMPARE_FILE, Comparison)
+    text = "\n".join([comparison_table(found), "", *comparison_sentences(found)])
+    return Rebuilt(write_comparison(folder, found), text)
+
+
+def _stress(folder: Path) -> Rebuilt:
+    from orchardsim.report.stress_page import write_stress
+    from orchardsim.report.stress_words import stress_sentences, stress_table
+
+    found = _kept(folder / STRESS_FILE, Stress)
+    return Rebuilt(write_stress(folder, found), "\n".join([stress_table(found), "", *stress_sentences(found)]))
+
+
+def _spares(folder: Path) -> Rebuilt:
+    from orchardsim.report.spares_page import write_spares
+    from orchardsim.report.spares_table import spares_table
+    from orchardsim.report.spares_words import spares_sentences
+
+    found = _kept(folder / SPARES_FILE, SparesAnswer)
+    return Rebuilt(write_spares(folder, found), "\n".join([*spares_sentences(found), "", spares_table(found)]))
+
+
+KINDS: dict[str, Callable[[Path], Rebuilt]] = {
+    RESULTS_FILE: _run,
+    COMPARE_FILE: _comparison,
+    STRESS_FILE: _stress,
+    SPARES_FILE: _spares,
+}
+"""File that tells what a folder holds -> how its page is built."""
+
+
+def rebuild(out_dir: str | Path, say: Callable[[str], object] = lambda line: None) -> list[Rebuilt]:
+    """Build every page of a folder again: of a run, a comparison, a stress test, a search for spares.
+
+    Parameters
+    ----------
+    out_dir : path
+        Folder that a command wrote with ``--out``, or the ``results.nc`` of a run.
+    say : callable
+        Told what the folder holds before the drawing begins.
+
+    Raises
+    ------
+    InputError
+        If the folder holds none of them, or what it holds cannot be read.
+    """
+    folder = Path(out_dir)
+    if folder.is_file():
+        return [_run(folder)]
+    found = [build for name, build in KINDS.items() if (folder / name).exists()]
+    if not found:
+        raise InputError(str(out_dir), f"holds nothing to report: allowed is a folder with one of {', '.join(KINDS)}")
+    say(f"{out_dir}: drawing the report of what is saved")
+    return [build(folder) for build in found]
+
+
+def _kept(document: Path, kind: type) -> Any:
+    path = findings_path(document)
+    if not path.exists():
+        raise InputError(
+            str(path),
+            f"is not there: {document.name} alone does not hold all that the page shows; run the command again",
+        )
+    found = read_findings(path)
+    if not isinstance(found, kind):
+        raise InputError(str(path), f"holds no {kind.__name__.lower()}; run the command again")
+    return found

@@ -1,0 +1,92 @@
+"""What an analysis found, kept whole beside its page, so that the page can be built again without running anything."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import io
+import json
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from orchardsim.core.errors import InputError
+from orchardsim.results.store import write_bytes_whole
+
+STRUCTURE: Final = "structure"
+ROOMS: Final = ("orchardsim.results.", "orchardsim.risk.")
+"""Rooms whose dataclasses a file may name; nothing else is ever made from one."""
+
+
+def findings_path(document: Path) -> Path:
+    """Where findings are kept: beside their JSON document, under its name."""
+    return document.with_suffix(".npz")
+
+
+def write_findings(path: Path, found: Any) -> None:
+    """Write a dataclass of dataclasses, mappings, tuples, arrays and plain values, whole."""
+    arrays: dict[str, np.ndarray] = {}
+    structure = json.dumps(_plain(found, arrays))
+    held = io.BytesIO()
+    np.savez_compressed(held, **{STRUCTURE: np.array(structure)}, **arrays)  # type: ignore[arg-type]
+    write_bytes_whole(path, held.getvalue())
+
+
+def read_findings(path: Path) -> Any:
+    """What :func:`write_findings` wrote.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or it is damaged or of another version.
+    """
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            arrays = {name: file[name] for name in file.files}
+        return _whole(json.loads(str(arrays.pop(STRUCTURE))), arrays)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, ImportError, zipfile.BadZipFile) as error:
+        raise InputError(
+            str(path), "cannot be read: it is damaged or was written by another version; run the command again"
+        ) from error
+
+
+def _plain(value: Any, arrays: dict[str, np.ndarray]) -> Any:
+    if isinstance(value, np.ndarray):
+        name = f"array_{len(arrays)}"
+        arrays[name] = value
+        return {"array": name}
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        fields = {each.name: _plain(getattr(value, each.name), arrays) for each in dataclasses.fields(value)}
+        return {"class": f"{type(value).__module__}:{type(value).__qualname__}", "fields": fields}
+    if isinstance(value, Mapping):
+        return {"mapping": [[_plain(key, arrays), _plain(one, arrays)] for key, one in value.items()]}
+    if isinstance(value, (tuple, list)):
+        return {"tuple" if isinstance(value, tuple) else "list": [_plain(one, arrays) for one in value]}
+    if isinstance(value, np.generic):
+        return value.item()
+    if value is None or isinstance(value, (bool, int, float, str)):
+        return value
+    raise TypeError(f"findings cannot hold a {type(value).__name__}")
+
+
+def _whole(value: Any, arrays: Mapping[str, np.ndarray]) -> Any:
+    if not isinstance(value, dict):
+        return value
+    (kind, content), *more = value.items()
+    if kind == "array":
+        return arrays[content]
+    if kind == "mapping":
+        return {_whole(key, arrays): _whole(one, arrays) for key, one in content}
+    if kind in ("tuple", "list"):
+        members = [_whole(one, arrays) for one in content]
+        return tuple(members) if kind == "tuple" else members
+    module, name = str(content).split(":")
+    if not module.startswith(ROOMS):
+        raise ValueError(f"{content} is no finding")
+    make: Any = getattr(importlib.import_module(module), name)
+    if not hasattr(make, "__dataclass_fields__"):
+        raise ValueError(f"{content} is no finding")
+    return make(**{key: _whole(one, arrays) for key, one in more[0][1].items()})

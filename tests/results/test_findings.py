@@ -1,0 +1,44 @@
+"""Findings come back as they were kept, and a file can make nothing but our own dataclasses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from orchardsim.core.errors import InputError
+from orchardsim.results.comparison import Measure
+from orchardsim.results.findings import read_findings, write_findings
+from orchardsim.results.stress import Estimate, Usual
+
+
+def test_dataclasses_arrays_tuples_and_odd_numbers_come_back(tmp_path: Path) -> None:
+    usual = Usual(Estimate(1.5, np.float64(0.25)), 100.0, Estimate(2.0, 0.1), Estimate(1.0, 0.0), float("inf"),
+                  Estimate(float("nan"), 0.0), (1.0, 2.0), ())  # fmt: skip
+    measure = Measure("npv", "NPV", "at year 0", "money", "high", np.array([[1.0, np.inf], [np.nan, 1e-300]]))
+    write_findings(tmp_path / "kept.npz", {"usual": usual, 3: (measure, None, True, "ä")})
+    back = read_findings(tmp_path / "kept.npz")
+    assert back["usual"].present_cash == Estimate(1.5, 0.25)
+    assert back["usual"].payback_year == float("inf")
+    assert np.isnan(back["usual"].reserve.value)
+    assert back["usual"].crop == (1.0, 2.0)
+    same, *rest = back[3]
+    np.testing.assert_array_equal(same.values, measure.values)
+    assert (same.key, same.better, same.has_mean) == ("npv", "high", True)
+    assert rest == [None, True, "ä"]
+
+
+@pytest.mark.parametrize("named", ["os:system", "orchardsim.results.store:write_run", "orchardsim.results.nothing:No"])
+def test_nothing_else_is_made_from_a_file(tmp_path: Path, named: str) -> None:
+    path = tmp_path / "kept.npz"
+    np.savez(path, structure=np.array(json.dumps({"class": named, "fields": {}})))
+    with pytest.raises(InputError, match="run the command again"):
+        read_findings(path)
+
+
+def test_unknown_kinds_are_not_kept(tmp_path: Path) -> None:
+    with pytest.raises(TypeError, match="object"):
+        write_findings(tmp_path / "kept.npz", {"thing": object()})
+    assert not (tmp_path / "kept.npz").exists()
