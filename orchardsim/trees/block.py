@@ -57,6 +57,7 @@ class BlockModel:
         self.position_group = np.repeat(self.row_group, self.trees_per_row)
         self.exists = (np.arange(self.positions) < layout.trees)[None, :]
         self.group_trees = np.array([(self.exists[0] & (self.position_group == g)).sum() for g in range(self.groups)])
+        self.group_positions = np.bincount(self.position_group, minlength=self.groups)
         # order in which a crew walks the group's trees, as a share of them
         self.walk = np.zeros((1, self.positions), dtype=np.float32)
         for group in range(self.groups):
@@ -135,11 +136,17 @@ class BlockModel:
         summed: Double = (by_row[:, None, :] * self.rows_of_group).sum(axis=-1)
         return summed
 
+    def cell(self, at: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Place in a flat array (trial, group) of trees given by their flat positions."""
+        trial: NDArray[np.int64] = at // self.positions
+        if self.groups == 1:
+            return trial
+        return trial * self.groups + self.position_group[at - trial * self.positions]
+
     def total_at(self, values: NDArray[np.floating] | NDArray[np.bool_], at: NDArray[np.int64]) -> Double:
         """Sum by row group, float64 (trial, group), over a few trees given by their flat positions."""
         trials = values.shape[0]
-        cell = at // self.positions * self.groups + self.position_group[at % self.positions]
-        found = np.bincount(cell, values.reshape(-1)[at], minlength=trials * self.groups)
+        found = np.bincount(self.cell(at), values.reshape(-1)[at], minlength=trials * self.groups)
         return found.reshape(trials, self.groups).astype(np.float64, copy=False)
 
     def by_leaf(self, table: Float, ages: Ages, out: Float) -> Float:
@@ -154,13 +161,12 @@ class BlockModel:
             flat[ages.odd] = table[self.position_group[ages.odd % self.positions], ages.odd_leaf]
         return out
 
-    def count_by_leaf(self, leaf: NDArray[np.int16], ages: Ages) -> Double:
+    def count_by_leaf(self, ages: Ages) -> Double:
         """Number of positions by the leaf of their tree, (trial, group, leaf); 0 is no tree."""
-        trials, size = len(leaf), LEAVES + 1
-        cell = ages.odd // self.positions * self.groups + self.position_group[ages.odd % self.positions]
-        found = np.bincount(cell * size + ages.odd_leaf, minlength=trials * self.groups * size)
-        counts = found.reshape(trials, self.groups, size).astype(np.float64)
-        counts[:, :, ages.usual] += self.total(leaf == leaf.max())
+        size = LEAVES + 1
+        found = np.bincount(self.cell(ages.odd) * size + ages.odd_leaf, minlength=ages.trials * self.groups * size)
+        counts = found.reshape(ages.trials, self.groups, size).astype(np.float64)
+        counts[:, :, ages.usual] += self.group_positions - counts.sum(axis=-1)
         return counts
 
     def water(self, factor: Double, cover: Double) -> Double:

@@ -89,7 +89,7 @@ def rest_to_bloom(model: BlockModel, state: TreeState) -> RestWork:
     state.totals.clear()
     np.add(state.leaf, state.alive, out=state.leaf, casting="unsafe")
     ages = Ages(state.leaf)
-    counts = model.count_by_leaf(state.leaf, ages)
+    counts = model.count_by_leaf(ages)
     model.by_leaf(model.pruning, ages, state.uncut)
     np.subtract(1, state.uncut, out=state.uncut)
     state.flower_clusters *= state.uncut

@@ -60,7 +60,7 @@ def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> R
     totals["fruit_number"] = model.total(state.fruit_number)
     totals["crop_mass"] = totals["fruit_dry_mass"] / model.physiology.fruit_dry_fraction
     find_quality(model, state, season)
-    counts = model.count_by_leaf(state.leaf, Ages(state.leaf))
+    counts = model.count_by_leaf(Ages(state.leaf))
     summer = (counts * model.summer_minutes).sum(axis=-1) / 60
     return RipeFruit(
         number=totals["fruit_number"][..., None] * model.pass_share,

@@ -39,6 +39,7 @@ class Ages:
 
     Attributes
     ----------
+    trials : int
     usual : int
         Leaf of the oldest trees: of all but replants.
     odd : int array, (n,)
@@ -49,6 +50,7 @@ class Ages:
 
     def __init__(self, leaf: NDArray[np.int16]) -> None:
         oldest = leaf.max()
+        self.trials = len(leaf)
         self.usual = min(int(oldest), LEAVES)
         self.odd = np.flatnonzero(leaf != oldest)
         self.odd_leaf = np.minimum(leaf.reshape(-1)[self.odd], LEAVES).astype(np.int64)
