@@ -68,26 +68,15 @@ class PolicyTile(Tile):
         super().__init__(plan, *arguments)
 
     def _open_yards(self) -> list[Yard]:
-        last = {
-            label: block.year_planted + self.policies[label].last_refill_leaf - 1
-            for block in self.plan.blocks
-            for label in block.labels
-        }
         return [
-            Yard(
-                dataclasses.replace(yard.parameters, by_label=self.policies, last_refill_year=last),
-                yard.labels,
-                yard.draws,
-            )
+            Yard(dataclasses.replace(yard.parameters, by_label=self.policies), yard.labels, yard.draws)
             for yard in super()._open_yards()
         ]
 
     def open(self) -> None:
         """Grow established blocks through the years before year 0, then go by the policies."""
         super().open()
-        longest = max(policy.last_refill_leaf for policy in self.policies.values())
-        own = self.plan.replacement
-        self.plan = dataclasses.replace(self.plan, replacement=dataclasses.replace(own, last_refill_leaf=longest))
+        self.plan = dataclasses.replace(self.plan, replacement_by_label=self.policies)
 
 
 class WatchedTile(PolicyTile):

@@ -262,13 +262,15 @@ def _search(replay: Replay | FarmReplay, start: Replacement) -> tuple[Families, 
 
 
 def _choose(work: _Work, trials: range, base: PolicyRun, workers: Workers, steps: _Steps) -> _Choice:
-    plan, start = work.plan, work.plan.replacement
+    plan = work.plan
     replays = work.replays(trials, base)
     everything: list[Replay | FarmReplay] = [*replays, *work.alone(trials, replays)]
+    starts = [plan.rules(label) for label in plan.labels] * 2
     if len(replays) > 1:
         everything.append(FarmReplay(replays))
+        starts.append(plan.replacement)
     found: dict[int, tuple[Families, Replacement]] = {}
-    for number, result in workers.finished([(_search, (one, start)) for one in everything]):
+    for number, result in workers.finished([(_search, pair) for pair in zip(everything, starts, strict=True)]):
         found[number] = result
         steps.to(25 + 15 * len(found) / len(everything))
     count = len(replays)
@@ -304,7 +306,7 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
         ("spares", "best with spares at planting alone", of_kind("spares")),
         ("orders", "best with later orders alone", of_kind("orders")),
         ("elsewhere", f"best with spares {_elsewhere(choice)}", of_kind("elsewhere")),
-        ("plan", "the plan's own rule", dict.fromkeys(plan.labels, own)),
+        ("plan", "the plan's own rule", {label: plan.rules(label) for label in plan.labels}),
     ]
     for share in RULES:
         rule = dataclasses.replace(
@@ -412,7 +414,7 @@ def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[R
     alone = work.alone(trials, replays)
     for number, label in enumerate(work.plan.labels):
         replay, best, other = replays[number], choice.best[label], choice.alone[label]
-        last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.replacement.last_refill_leaf
+        last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.rules(label).last_refill_leaf
         leaf = np.array(replay.leaf)
         within = (leaf >= 1) & (leaf < max(last, 2))
         if not within.any():

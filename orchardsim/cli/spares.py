@@ -66,6 +66,7 @@ def execute(options: argparse.Namespace) -> int:
     if options.json:
         print(dump_summary(spares_document(found)), end="")
     else:
+        from orchardsim.report.spares_plan import HOW_TO_USE, policy_lines
         from orchardsim.report.spares_table import spares_table
         from orchardsim.report.spares_words import spares_sentences
 
@@ -73,6 +74,10 @@ def execute(options: argparse.Namespace) -> int:
             print(sentence)
         print()
         print(spares_table(found))
+        print()
+        print(f"{HOW_TO_USE}:")
+        for line in policy_lines(found):
+            print(f"  {line}".rstrip())
         print()
         for note in found.notes:
             print(f"- {note}")

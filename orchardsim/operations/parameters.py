@@ -274,8 +274,6 @@ class YardParameters:
     by_label : mapping from label to Replacement
         Labels whose trees, spares and orders follow rules of their own; days and chances of the nursery trade are
         ``replacement``'s for all.
-    last_refill_year : mapping from label to year
-        After which no gap of the label is filled, whatever is asked for.
     """
 
     replacement: Replacement
@@ -283,11 +281,21 @@ class YardParameters:
     trees: Mapping[str, int]
     rates: WorkRates = field(default_factory=WorkRates)
     by_label: Mapping[str, Replacement] = field(default_factory=dict)
-    last_refill_year: Mapping[str, int] = field(default_factory=dict)
 
     def of(self, label: str) -> Replacement:
         """Rules that a label's stock follows."""
         return self.by_label.get(label, self.replacement)
+
+
+GROUP_KEYS: Final = (
+    "spares_at_planting",
+    "place",
+    "reorder",
+    "reorder_point",
+    "order_up_to",
+    "last_refill_leaf",
+)
+"""Rules that a row group may have of its own; lead time, lots, deaths and chances are the same for all."""
 
 
 def check_replacement(where: str, replacement: Replacement, years: int) -> None:

@@ -170,9 +170,6 @@ class Yard:
         days = max(0.0, window_end - window_start)
         hours = self.world.capacity("replanting", days, work_fraction, self._turnout) - committed
         for label, gaps in wanted.items():
-            if year > self.parameters.last_refill_year.get(label, year):
-                planted[label] = 0
-                continue
             possible = min(int(gaps), int(max(0.0, hours) * rate))
             trees = 0
             if possible > 0:

@@ -11,6 +11,7 @@ from orchardsim.core.parameters import STATUSES
 from orchardsim.core.units import ACRE, FOOT, HECTARE, Display
 from orchardsim.economy import money_remarks
 from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bill, support_year
+from orchardsim.operations.nursery import spares_to_buy, stock_policy
 from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.showing import METHODS
@@ -200,7 +201,7 @@ def timetable_lines(plan: Plan) -> list[str]:
             if money.year_planted < 0:
                 events.append((0, f"{label}: {trees:,} trees of {what} stand in leaf {block.leaf(0)}"))
             else:
-                spares = math.ceil(round(plan.replacement.spares_at_planting * block.group_trees[index], 9))
+                spares = spares_to_buy(plan.rules(money.label), block.group_trees[index])
                 added = (f", {counted(spares, 'spare')}" if spares else "") + (
                     f", {counted(extra, 'pollinizer')}" if extra else ""
                 )
@@ -231,10 +232,52 @@ def timetable_lines(plan: Plan) -> list[str]:
         lines += [f"  year {year:>2}  {text}" for found, text in events if found == year]
     policy = plan.replacement
     lines.append(
-        f"  later    gaps are filled to leaf {policy.last_refill_leaf}; replacement trees are ordered in lots of "
-        f"{policy.order_multiple}, {policy.lead_time} years ahead; spares are kept in: {policy.place.replace('_', ' ')}"
+        f"  later    replacement trees are ordered in lots of {policy.order_multiple}, at least {policy.minimum_order},"
+        f" {counted(policy.lead_time, 'year')} ahead"
     )
-    return lines
+    rules: dict[str, list[str]] = {}
+    for block in plan.blocks:
+        for label, trees in zip(block.labels, block.group_trees, strict=True):
+            rules.setdefault(rule_text(plan, label, trees), []).append(label)
+    return [*lines, *(f"           {', '.join(labels)}: {text}" for text, labels in rules.items())]
+
+
+def rule_text(plan: Plan, label: str, trees: int) -> str:
+    """Replacement rules of a row group: last leaf and where that comes from, place of the spares, levels of orders."""
+    policy = plan.rules(label)
+    if policy.last_refill_leaf < 2:
+        return f"no gap is filled ({refill_source(plan, label)})"
+    text = f"gaps are filled to leaf {policy.last_refill_leaf} ({refill_source(plan, label)}); "
+    text += "no spares are kept" if policy.place == "none" else f"spares are kept in: {policy.place.replace('_', ' ')}"
+    if not policy.reorder:
+        return f"{text}; none are ordered after planting"
+    levels = stock_policy(policy, trees)
+    return (
+        f"{text}; orders when spares less open gaps come down to {levels.reorder_point}, back up to "
+        f"{levels.order_up_to}"
+    )
+
+
+def refill_source(plan: Plan, label: str) -> str:
+    """Where the last leaf in which a row group's gaps are filled comes from."""
+    keys = {one.key for one in plan.stated}
+    block = next(block.name for block in plan.blocks if label in block.labels)
+    for name in (label, block):
+        if f"replacement.group.{name}.last_refill_leaf" in keys:
+            return f"stated for {name}"
+    if "replacement.last_refill_leaf" in keys:
+        return "stated for the farm"
+    return "the program's default; orchardsim spares finds the leaf to which it pays"
+
+
+def refill_notes(plan: Plan) -> list[str]:
+    """To which leaf gaps are filled in a run and where that comes from, one line for each rule."""
+    rules: dict[str, list[str]] = {}
+    for label in plan.labels:
+        last, source = plan.rules(label).last_refill_leaf, refill_source(plan, label)
+        text = f"are filled to leaf {last} of the block" if last > 1 else "are not filled"
+        rules.setdefault(f"{text} ({source})", []).append(label)
+    return [f"Gaps of {', '.join(labels)} {text}." for text, labels in rules.items()]
 
 
 def counted(number: int, thing: str) -> str:

@@ -12,7 +12,7 @@ from orchardsim.core.labels import TASKS
 from orchardsim.core.units import CURRENCIES
 from orchardsim.economy.parameters import OUTLETS, Market, TreePrice
 from orchardsim.economy.prices import check_market
-from orchardsim.operations.parameters import Crew, check_crews, check_replacement
+from orchardsim.operations.parameters import GROUP_KEYS, Crew, Replacement, check_crews, check_replacement
 from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
@@ -136,6 +136,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     check_market(sections["market"], sold, f"{where}: market")
     _check_passes(blocks, sections["market"], where)
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
+    by_label = _group_rules(table.replacement, sections["replacement"], blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
@@ -158,8 +159,33 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         assumptions=tuple(ledger.entries.values()),
         warnings=tuple(warnings),
         stated=tuple(stated_values(table)),
+        replacement_by_label=by_label,
         **sections,
     )
+
+
+def _group_rules(table: Any, farm: Replacement, blocks: Iterable[ResolvedBlock], where: str) -> dict[str, Replacement]:
+    """Rules of row groups that have their own, from tables named by a block or by a label."""
+    stated = (table.group if table is not None else None) or {}
+    labels = {label: block.name for block in blocks for label in block.labels}
+    known = list(dict.fromkeys([*labels, *labels.values()]))
+    for name in stated:
+        if name not in known:
+            raise InputError(
+                where,
+                f"replacement.group.{name}: unknown block or row group {name!r}, {nearest_names(name, known)} "
+                f"(allowed: {', '.join(known)})",
+            )
+    found = {}
+    for label, block in labels.items():
+        own: dict[str, Any] = {}
+        for name in dict.fromkeys((block, label)):
+            if name in stated:
+                own |= stated[name].stated(GROUP_KEYS)
+        if own:
+            found[label] = dataclasses.replace(farm, **own)
+            check_replacement(f"{where}: replacement.group.{label if label in stated else block}", found[label], 80)
+    return found
 
 
 def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -> None:

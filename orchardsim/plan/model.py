@@ -6,9 +6,17 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator, Field
 
+from orchardsim.core.parameters import parameters_of
 from orchardsim.core.units import BUSHEL, CURRENCIES, POUND
 from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
-from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, SupportRates, WorkRates
+from orchardsim.operations.parameters import (
+    GROUP_KEYS,
+    Crew,
+    Replacement,
+    SupportDesign,
+    SupportRates,
+    WorkRates,
+)
 from orchardsim.plan.catalogue import TABLES, CropLoadTarget
 from orchardsim.plan.tables import Table, plain_table, quantity, table_of
 from orchardsim.season.parameters import BlockSite
@@ -153,6 +161,10 @@ SECTIONS: Final[dict[str, type]] = {
     "physiology": Physiology,
 }
 """Plan table -> stage class that it fills."""
+GroupRulesTable: Any = table_of(
+    "replacement_group", Replacement, leave_out=[key for key in parameters_of(Replacement) if key not in GROUP_KEYS]
+)
+"""``[replacement.group."block/group"]``: rules of one row group, or of all of a block."""
 SUPPLIED: Final[dict[str, tuple[str, ...]]] = {"costs": ("bin_mass",), "finance": ("price_year",)}
 """Parameters of these classes that other keys of the plan give."""
 
@@ -177,7 +189,8 @@ def _plan_table() -> Any:
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }
     for name, cls in SECTIONS.items():
-        table = table_of(name, cls, leave_out=SUPPLIED.get(name, ()))
+        more: dict[str, Any] = {"group": (dict[str, GroupRulesTable] | None, None)} if name == "replacement" else {}
+        table = table_of(name, cls, leave_out=SUPPLIED.get(name, ()), **more)
         fields[name] = (table | None, None)
     for kind, entry in TABLES.items():
         fields[kind] = (dict[str, entry] | None, None)  # type: ignore[valid-type]

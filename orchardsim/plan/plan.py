@@ -8,7 +8,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,7 @@ HASHED = (
     "weather",
     "blocks",
     "replacement",
+    "replacement_by_label",
     "crews",
     "work_rates",
     "support_rates",
@@ -121,6 +122,8 @@ class Plan:
         What is legal but looks wrong or needs the user's eye.
     stated : tuple of Stated
         Every value that the plan states, as it was read.
+    replacement_by_label : mapping from label to Replacement
+        Row groups with replacement rules of their own.
     """
 
     path: Path | None
@@ -147,6 +150,7 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...] = ()
     stated: tuple[Stated, ...] = ()
+    replacement_by_label: Mapping[str, Replacement] = field(default_factory=dict)
 
     @property
     def where(self) -> str:
@@ -167,6 +171,10 @@ class Plan:
     def labels(self) -> tuple[str, ...]:
         """Labels of all row groups on the results' block axis, without ``farm``."""
         return tuple(label for block in self.blocks for label in block.labels)
+
+    def rules(self, label: str) -> Replacement:
+        """Replacement rules of a row group: its own, or those of the farm."""
+        return self.replacement_by_label.get(label, self.replacement)
 
     @property
     def money(self) -> tuple[BlockMoney, ...]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from orchardsim.report.page import render
 from orchardsim.report.saving import picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT
+from orchardsim.report.spares_plan import HOW_TO_USE, policy_lines
 from orchardsim.report.spares_table import outcome_cells, rule_cells, table_notes
 from orchardsim.report.spares_words import footer_text, show_of, spares_sentences
 from orchardsim.results.spares import SPARES_FILE, SPARES_PAGE, SparesAnswer, spares_document
@@ -27,7 +28,10 @@ def write_spares(out_dir: str | Path, found: SparesAnswer) -> Path:
         out_dir,
         found,
         what="the answer",
-        document=(SPARES_FILE, spares_document(found) | {"sentences": spares_sentences(found)}),
+        document=(
+            SPARES_FILE,
+            spares_document(found) | {"sentences": spares_sentences(found), "plan_lines": policy_lines(found)},
+        ),
         figures=FIGURES,
         page=(SPARES_PAGE, spares_html),
     )
@@ -46,6 +50,8 @@ def spares_html(found: SparesAnswer, pictures: Mapping[str, str]) -> str:
         sentences=spares_sentences(found),
         outcome_cells=outcome_cells(found, show),
         rule_cells=rule_cells(found),
+        policy_lines=policy_lines(found),
+        how_to_use=HOW_TO_USE,
         table_notes=table_notes(found, show),
         pictures=picture_parts(FIGURES, pictures),
         notes=found.notes,

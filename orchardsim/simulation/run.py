@@ -20,6 +20,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.streams import Streams
 from orchardsim.economy import money_remarks
 from orchardsim.plan import Plan
+from orchardsim.plan.describe import refill_notes
 from orchardsim.results import build_dataset
 from orchardsim.simulation.frost_history import frost_history
 from orchardsim.simulation.money import block_leaf
@@ -260,7 +261,7 @@ def _dataset(
         "plan_hash": plan.hash,
         "weather_method": sample.method,
         "baseline_years": json.dumps(list(sample.baseline_years)),
-        "notes": json.dumps([*sample.notes, *plan.warnings, *remarks]),
+        "notes": json.dumps([*sample.notes, *plan.warnings, *remarks, *refill_notes(plan)]),
         "assumptions": json.dumps([_assumption(one) for one in plan.assumptions]),
         "frost_years": json.dumps(frost_history(plan, sample)),
         "bin_mass": plan.bin_mass,

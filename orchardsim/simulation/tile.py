@@ -311,8 +311,8 @@ class Tile:
         policy = self.plan.replacement
         leaf = block.resolved.leaf(year)
         counts = np.zeros(block.alive.shape, dtype=np.int64)
-        if 1 < leaf <= policy.last_refill_leaf:
-            gaps = block.model.group_trees - block.model.total(block.state.alive)
+        if leaf > 1 and (meant := leaf <= self._last_leaves(block)).any():
+            gaps = (block.model.group_trees - block.model.total(block.state.alive)) * meant
             fit = self.library.of(block.number, "work_fraction", self.pick)[:, 0, 0]
             for row, yard in enumerate(self.yards):
                 wanted = {label: int(n) for label, n in zip(block.resolved.labels, gaps[row], strict=True)}
@@ -323,6 +323,10 @@ class Tile:
         books.check_flow("trees planted into gaps", counts.astype(float), {"planted": planted}, 0.0)
         self.totals.put("trees_replanted", self.rows, year, block.columns, planted)
         return planted
+
+    def _last_leaves(self, block: BlockRun) -> Array:
+        """Last leaf of the block in which gaps of each row group are filled, (group,)."""
+        return np.array([self.plan.rules(label).last_refill_leaf for label in block.resolved.labels], dtype=float)
 
     def _dormant_jobs(self, block: BlockRun, year: int, jobs: list[list[Job]], pruning: Array, training: Array) -> None:
         drivers, backlog = self.library.drivers[block.number], block.backlog
@@ -535,8 +539,8 @@ class Tile:
                 )
                 gaps.update({label: int(n) for label, n in zip(block.resolved.labels, missing, strict=True)})
                 # past its last leaf with refilling a block's spares are thrown out
-                age = policy.last_refill_leaf if block.removed else block.resolved.leaf(year)
-                leaf.update(dict.fromkeys(block.resolved.labels, age))
+                ages = self._last_leaves(block) if block.removed else np.full(len(missing), block.resolved.leaf(year))
+                leaf.update({label: int(age) for label, age in zip(block.resolved.labels, ages, strict=True)})
             yard.order_review(year, policy.order_day, gaps, leaf=leaf)
 
     def _observe(self, block: BlockRun, year: int) -> None:
@@ -601,8 +605,9 @@ class Tile:
         if block.planted:
             self._rest_losses(block, year)
             trees.rest_to_bloom(model, state)
-            if block.resolved.leaf(year) <= self.plan.replacement.last_refill_leaf:
-                gaps = model.group_trees - model.total(state.alive)
+            meant = block.resolved.leaf(year) <= self._last_leaves(block)
+            if meant.any():
+                gaps = (model.group_trees - model.total(state.alive)) * meant
                 model.replant(state, gaps.astype(np.int64), block.draws)
         else:
             model.plant(state, block.draws)

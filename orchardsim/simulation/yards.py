@@ -25,7 +25,9 @@ def open_yards(plan: Plan, streams: Streams, trials: Sequence[int], years: int) 
     positions = {
         label: number for block in plan.blocks for label, number in zip(block.labels, block.group_trees, strict=True)
     }
-    parameters = YardParameters(plan.replacement, plan.crews, positions, plan.work_rates)
+    parameters = YardParameters(
+        plan.replacement, plan.crews, positions, plan.work_rates, by_label=plan.replacement_by_label
+    )
     yards = []
     for trial in trials:
         farm = streams.at("yard", trial=trial)
