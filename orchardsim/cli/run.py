@@ -34,6 +34,14 @@ def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
     return read
 
 
+def trial_numbers(text: str) -> tuple[int, ...]:
+    """Argument type: trial numbers with commas between."""
+    parts = [part.strip() for part in text.split(",")]
+    if not all(part.isdigit() for part in parts):
+        raise argparse.ArgumentTypeError(f"found {text!r}, expected trial numbers with commas between, such as 0,1,2")
+    return tuple(sorted({int(part) for part in parts}))
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
@@ -56,6 +64,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--out", type=Path, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/"
+    )
+    parser.add_argument(
+        "--single-trees",
+        type=trial_numbers,
+        default=(),
+        metavar="TRIALS",
+        help="trials whose single trees results.nc keeps as well, such as 0,1,2 (trunk, crop, fruit, clusters by year)",
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")
@@ -150,6 +165,7 @@ def _simulate(plan: Plan, options: argparse.Namespace, folder: str, *, resume: b
             seed=options.seed,
             jobs=options.jobs,
             seasons=options.seasons,
+            single_trees=options.single_trees,
             progress=bar.update,
             partial=options.out / folder if options.out is not None else None,
             resume=resume,

@@ -26,6 +26,8 @@ class Variable:
 
 
 BLOCK: Final = ("trial", "year", "block")
+TREE: Final = ("tree_trial", "year", "tree")
+"""Single trees, kept for the trials asked for."""
 
 
 def _table(*rows: Variable) -> dict[str, Variable]:
@@ -172,6 +174,18 @@ RESULTS: Final = _table(
         "lowest balance of the farm's account at the end of a quarter of the year",
         "economy",
     ),
+    Variable(
+        "tree_leaf",
+        TREE,
+        "1",
+        "growing season of the tree that stands there at leaf fall; 0 where none does",
+        "trees",
+        0,
+    ),
+    Variable("tree_trunk_area", TREE, "cm2", "trunk cross-sectional area at leaf fall", "trees", 0, 3000),
+    Variable("tree_crop_mass", TREE, "kg", "fruit grown to harvest", "trees", 0),
+    Variable("tree_fruit_number", TREE, "1", "fruit at harvest", "trees", 0),
+    Variable("tree_flower_clusters", TREE, "1", "flower clusters at bloom, before frost", "trees", 0),
     Variable("planted_area", ("block",), "m2", "land under the trees' own spacing", "plan", 0),
     Variable("gross_area", ("block",), "m2", "land with headlands", "plan", 0),
     Variable(
@@ -229,9 +243,7 @@ RESULTS: Final = _table(
         "internal rate of return, living blocks worth nothing at the end; -inf where there is none",
         "economy",
     ),
-    Variable(
-        "irr_roots", ("trial",), "1", "number of rates of return at which npv is zero", "economy", 0, whole=True
-    ),
+    Variable("irr_roots", ("trial",), "1", "number of rates of return at which npv is zero", "economy", 0, whole=True),
     Variable(
         "establishment_cost",
         ("trial",),

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 FORMAT: Final = 1
 """Number of the layout of result files; a later layout gets a higher number."""
 
-DIMENSIONS: Final = ("trial", "year", "block", "cause", "grade", "box_count", "task", "item", "tree")
+DIMENSIONS: Final = ("trial", "year", "block", "cause", "grade", "box_count", "task", "item", "tree_trial", "tree")
 
 REQUIRED_ATTRIBUTES: Final = (
     "title",

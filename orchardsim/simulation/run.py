@@ -26,6 +26,7 @@ from orchardsim.simulation.frost_history import frost_history
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import build_library
+from orchardsim.simulation.single_trees import with_single_trees
 from orchardsim.simulation.unit import UNIT_TRIALS, run_unit
 
 if TYPE_CHECKING:
@@ -66,7 +67,9 @@ def simulate(
     seasons : {"sampled", "record"}
         Futures drawn from the baseline, or the baseline's own years in order.
     single_trees : tuple of int
-        Trials whose single trees are kept (trunk area, crop mass and flower clusters by tree and year).
+        Trials whose single trees are kept, over (tree_trial, year, tree): ``tree_leaf``, ``tree_trunk_area``,
+        ``tree_crop_mass``, ``tree_fruit_number`` and ``tree_flower_clusters``, each tree with its block label, row,
+        place in the row and position on the ground.
     progress : callable, optional
         Called with the number of trials just finished.
     partial : Path, optional
@@ -275,7 +278,7 @@ def _dataset(
         "season_run_length": plan.weather.run_length,
     }
     dataset = build_dataset(arrays, {"block": [*plan.labels, FARM]}, attrs)
-    return _with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset
+    return with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset
 
 
 def record_seasons(plan: Plan, sample: Any, seasons: str) -> int:
@@ -291,50 +294,3 @@ def record_seasons(plan: Plan, sample: Any, seasons: str) -> int:
 
 def _assumption(one: Any) -> dict[str, Any]:
     return {name: getattr(one, name) for name in one.__dataclass_fields__}
-
-
-def _with_single_trees(
-    plan: Plan, dataset: xarray.Dataset, trees: Arrays, single_trees: tuple[int, ...]
-) -> xarray.Dataset:
-    """Add the single trees of the chosen trials: dims (tree_trial, year, tree), trees of all blocks in one row."""
-    import xarray
-
-    names = sorted({name.rsplit("/", 1)[1] for name in trees})
-    years = dataset.sizes["year"]
-    label: list[str] = []
-    row: list[int] = []
-    place: list[int] = []
-    for block in plan.blocks:
-        layout = block.plan.layout
-        positions = np.arange(layout.positions)
-        row += (positions // layout.trees_per_row).tolist()
-        place += (positions % layout.trees_per_row).tolist()
-        label += [block.labels[layout.group[r]] for r in positions // layout.trees_per_row]
-    data = {}
-    for name in names:
-        per_trial = []
-        for trial in single_trees:
-            columns = []
-            for number, block in enumerate(plan.blocks):
-                values = trees[f"{trial}/{number}/{name}"]
-                padded = np.zeros((years, block.plan.layout.positions), dtype=np.float32)
-                first = max(block.year_planted, 0)
-                padded[first : first + len(values)] = values
-                columns.append(padded)
-            per_trial.append(np.concatenate(columns, axis=1))
-        data[f"tree_{name}"] = (("tree_trial", "year", "tree"), np.stack(per_trial))
-    extra = xarray.Dataset(
-        data,
-        coords={
-            "tree_trial": list(single_trees),
-            "tree_label": ("tree", label),
-            "tree_row": ("tree", row),
-            "tree_place": ("tree", place),
-        },
-    )
-    units = {"tree_trunk_area": "cm2", "tree_crop_mass": "kg", "tree_flower_clusters": "1"}
-    for name, unit in units.items():
-        extra[name].attrs = {"units": unit, "long_name": name.replace("_", " ")}
-    merged = dataset.merge(extra)
-    merged.attrs = dataset.attrs
-    return merged

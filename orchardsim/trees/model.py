@@ -436,8 +436,10 @@ def observe(model: BlockModel, state: TreeState) -> dict[str, Double]:
 
 
 def tree_output(state: TreeState) -> dict[str, Float]:
-    """Per-tree values of the season (trial, position): trunk area, crop mass, flower clusters at bloom."""
+    """Per-tree values of the season (trial, position), named as in the variable table without ``tree_``."""
     return {
+        "leaf": state.leaf.astype(np.float32),
+        "fruit_number": state.fruit_number.copy(),
         "trunk_area": state.trunk_area.copy(),
         "crop_mass": state.last_crop.copy(),
         "flower_clusters": state.bloom_clusters.copy(),

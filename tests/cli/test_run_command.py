@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from orchardsim.cli.main import main
+from orchardsim.results import read_results
 from tests.simulation.small_plan import CONFIGS
 
 PLAN = """
@@ -65,6 +66,21 @@ def test_a_run_is_saved_whole_and_twice_the_same(plan, tmp_path, capsys):
     assert first == second
     out = capsys.readouterr().out
     assert "NPV" in out and "IRR" in out and "payback" in out
+
+
+def test_single_trees_are_kept_for_the_trials_asked_for(plan, tmp_path, capsys):
+    out = tmp_path / "out"
+    assert main(["run", str(plan), *QUICK, "--single-trees", "0,2", "--out", str(out)]) == 0
+    kept = read_results(out)
+    assert kept["tree_trial"].values.tolist() == [0, 2]
+    assert kept["tree_trunk_area"].dims == ("tree_trial", "year", "tree") and kept.sizes["tree"] == 30
+    for wrong, says in (("first", "expected trial numbers"), ("9", "found trial 9, allowed 0 to 3")):
+        try:
+            code = main(["run", str(plan), *QUICK, "--single-trees", wrong])
+        except SystemExit as stopped:
+            code = stopped.code
+        assert code == 2
+        assert says in capsys.readouterr().err
 
 
 def test_json_goes_to_standard_output_alone(plan, capsys):

@@ -110,8 +110,23 @@ def test_an_interrupted_run_goes_on_where_it_stopped(plan, result, tmp_path, mon
 def test_single_trees_add_up_to_their_block(plan):
     single = orchardsim.simulate(plan, trials=3, years=YEARS, seed=3, single_trees=(1,))
     for label in ("wires/Gala", "wires/Honeycrisp"):
-        mine = single.tree_crop_mass.sel(tree_trial=1, tree=single.tree_label == label).sum("tree")
-        np.testing.assert_allclose(mine, single.crop_mass.sel(block=label).isel(trial=1), rtol=1e-5, atol=1e-3)
+        trees = single.sel(tree_trial=1, tree=single.tree_label == label)
+        block = single.sel(block=label).isel(trial=1)
+        for name in ("crop_mass", "fruit_number"):
+            np.testing.assert_allclose(trees[f"tree_{name}"].sum("tree"), block[name], rtol=1e-5, atol=1e-3)
+        # a tree that dies after bloom has left its place by leaf fall
+        missing = block.flower_clusters - trees.tree_flower_clusters.sum("tree")
+        whole = block.trees_lost.sum("cause") == 0
+        np.testing.assert_allclose(missing[whole], 0, atol=0.05)
+        assert (missing >= -0.05).all()
+        alive = (trees.tree_leaf > 0).sum("tree")
+        np.testing.assert_array_equal(alive, block.trees_alive)
+        mean = trees.tree_trunk_area.sum("tree") / np.maximum(alive, 1)
+        np.testing.assert_allclose(mean[1:], block.trunk_area_mean[1:], rtol=1e-5)
+    assert single.tree_trunk_area.attrs["units"] == "cm2"
+    # two rows of 16 trees at 1.0 m for each group, rows 3.5 m apart
+    last = single.isel(tree=-1)
+    assert (float(last.tree_across), float(last.tree_along)) == (3 * 3.5, 15.0)
 
 
 def test_a_block_planted_after_the_run_is_refused(plan):
