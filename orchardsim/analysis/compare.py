@@ -21,7 +21,7 @@ from orchardsim.results.comparison import LEVEL, Choice, Comparison, Difference,
 from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
 from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
 from orchardsim.risk.comparison import dominance, paired_difference
-from orchardsim.risk.record import record_error_of_mean
+from orchardsim.risk.record import record_errors
 from orchardsim.simulation import simulate
 
 if TYPE_CHECKING:
@@ -348,13 +348,16 @@ def _plan_values(plan: Plan, dataset: xarray.Dataset) -> Mapping[str, Array]:
         name: farm[name].values.astype(np.float64)
         for name in ("npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing")
     }
+    planting = any(block.year_planted >= 0 for block in plan.blocks)
+    if not planting:
+        # The first year's costs of a kept block are no investment, and a rate on them would mislead.
+        values["irr"] = nothing
     values |= {
         "outlay": outlay,
         "npv_per_area": npv / hectares,
         "borrowing_per_area": farm["peak_borrowing"].values / hectares,
         # A kept orchard invests nothing (or next to nothing: a machine's replacement), and a ratio would mislead.
-        "npv_per_money": npv / outlay if (outlay > 0).all() and any(b.year_planted >= 0 for b in plan.blocks)
-        else nothing,
+        "npv_per_money": npv / outlay if (outlay > 0).all() and planting else nothing,
         "npv_per_hour": npv / hours if (hours > 0).all() else nothing,
         "picked_per_area": picked.sum(axis=1) / hectares,
         "picked_early": picked[:, : EARLY_YEAR + 1].sum(axis=1) / hectares
@@ -383,7 +386,18 @@ def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> 
     drawn = (seasons > 0).all() and distinct.size <= MOST_SEASONS and not (seasons == seasons[:1]).all()
     if not drawn or not np.array_equal(seasons, second["harvest_year"].values):
         return float("nan")
-    return record_error_of_mean(gap, pick.reshape(seasons.shape), distinct.size)
+    found = record_errors(gap[:, None], pick.reshape(seasons.shape), distinct.size)
+    error, seen_from = float(found.error[0]), float(found.seen_from[0])
+    return error if error >= seen_from or np.isnan(error) else 0.0
+
+
+def _last_leaves(dataset: xarray.Dataset) -> str:
+    """Leaves in which living blocks stand in the last year, as "leaf 19", "leaf 16 to 19" or "none"."""
+    leaf = dataset["leaf"].isel(year=-1).values
+    standing = sorted({int(one) for one in leaf[:-1] if one >= 1})
+    if not standing:
+        return "none"
+    return f"leaf {standing[0]}" if len(standing) == 1 else f"leaf {standing[0]} to {standing[-1]}"
 
 
 def _notes(
@@ -418,6 +432,13 @@ def _notes(
         notes.append(
             f"{whose} their own luck (soil patches, single losses), since blocks and layouts differ; the intervals "
             "count it."
+        )
+    ends = [_last_leaves(one) for one in datasets]
+    if len(set(ends)) > 1:
+        words = ", ".join(f"{fact.label} {end}" for fact, end in zip(facts, ends, strict=True))
+        notes.append(
+            f"At the end of the run the blocks stand in different leaves ({words}): what they are still worth counts "
+            "in NPV and not in 'NPV without it', and later plantings have had fewer years to be picked in."
         )
     areas = [plan.gross_area for plan in plans]
     if (1 + SAME_AREA) * min(areas) >= max(areas) > 1.001 * min(areas):

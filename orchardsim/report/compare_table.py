@@ -26,6 +26,7 @@ from orchardsim.results.comparison import POINTS, Comparison
 
 PLAN_ROWS: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
     ("npv", (5, 50, 95)),
+    ("npv_without_remaining_value", (50,)),
     ("peak_borrowing", (50, 95)),
     ("payback_year", (50, 95)),
     ("irr", (50,)),
@@ -105,7 +106,7 @@ def pair_explanations(found: Comparison) -> list[str]:
         f"First plan less second in the same futures: means, and for the payback year the middle difference ('first "
         f"only': in more than half of the futures the other never pays back); {interval_words(found)}.",
         "± record: standard error that the finite weather record adds; it is no part of the interval, and more trials "
-        "do not remove it ('unseen': so small that these trials do not show it).",
+        "do not remove it ('unseen': the noise of these trials hides it).",
         "Dominance, 1st order: at least as good at every level of luck; 2nd order: better for everyone who shuns risk; "
         "claimed where it holds in 95 % of resamples of the trials.",
     ]

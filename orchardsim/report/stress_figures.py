@@ -45,14 +45,14 @@ def _heat_map(
     axes.pcolormesh(np.clip(cells, 0, None), cmap=colours, vmin=0, vmax=most, edgecolor="white", linewidth=0.8)
     digits = 0 if most >= 9.5 else 1
     for row in range(len(seasons)):
-        if not np.isnan(cells[row]).all() and np.nanmax(cells[row]) > 0 and told[row].any():
-            dearest = int(np.nanargmax(cells[row]))
+        if not np.isnan(cells[row]).all() and told[row].any() and np.nanmax(cells[row][told[row]]) > 0:
+            dearest = int(np.nanargmax(np.where(told[row], cells[row], np.nan)))
             axes.add_patch(Rectangle((dearest, row), 1, 1, fill=False, edgecolor=INK, linewidth=1.4, zorder=3))
         for place in range(len(years)):
             if np.isnan(cells[row, place]):
                 continue
             amount = cells[row, place]
-            text = f"{round(amount, digits) + 0.0:.{digits}f}" if told[row, place] else "·"
+            text = _cell_text(amount, digits) if told[row, place] else "·"
             red, green, blue, _ = colours(max(amount, 0.0) / most)
             dark = 0.299 * red + 0.587 * green + 0.114 * blue < 0.5
             axes.text(
@@ -77,10 +77,18 @@ def _heat_map(
     axes.set_title(f"{title}, {unit}")
     add_footer(
         figure,
-        "Mean over trials of the difference from the same trial without it. Frame: dearest leaf of a row; dot: cannot "
-        f"be told from none (two standard errors); blank: would reach beyond the run. {footer_text(found)}",
+        "Mean over trials of the difference from the same trial without it. Frame: largest of a row; dot: cannot be "
+        "told from none (two standard errors); below zero: less than without it; blank: would reach beyond the run. "
+        f" {footer_text(found)}",
     )
     return figure
+
+
+def _cell_text(amount: float, digits: int) -> str:
+    """A number of a cell; one that is there but rounds to nothing as below the last place shown."""
+    if round(amount, digits) == 0:
+        return f"{'<' if amount > 0 else '>-'}{10.0**-digits:g}"
+    return f"{amount:.{digits}f}"
 
 
 def cash_figure(found: Stress) -> Figure:
@@ -101,7 +109,7 @@ def fruit_figure(found: Stress) -> Figure:
 def trees_figure(found: Stress) -> Figure:
     """Trees lost over the whole run beyond the usual, by bad season and leaf."""
     share = found.usual.trees_planted / 100 or 1.0
-    return _heat_map(found, lambda one: one.trees_lost, share, "Trees lost more", "% of the trees planted", LEAF)
+    return _heat_map(found, lambda one: one.trees_lost, share, "More trees lost", "% of the trees planted", LEAF)
 
 
 def reserve_figure(found: Stress) -> Figure:

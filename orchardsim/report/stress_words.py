@@ -77,6 +77,15 @@ def with_error(value: Estimate, text: Callable[[float], str]) -> str:
     return f"{text(value.value)} ± {text(value.standard_error)}"
 
 
+def told_text(value: Estimate, text: Callable[[float], str]) -> str:
+    """A loss with its error; a dash where it cannot be told from none, "fewer" where it is a gain."""
+    if not value.told:
+        return "–"
+    if value.value < 0:
+        return f"{with_error(Estimate(-value.value, value.standard_error), text)} fewer"
+    return with_error(value, text)
+
+
 def payback_text(year: float) -> str:
     """Payback year in words."""
     return f"year {year:.0f}" if math.isfinite(year) else "not in half of the trials"
@@ -127,7 +136,7 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
             "as bad in leaf",
             "fresh fruit lost, %",
             f"fresh lost in all, {show.yield_unit}",
-            "trees lost more",
+            "more trees lost",
             f"cash lost, {show.currency}",
             "pays back",
             "crop short, years after",
@@ -136,7 +145,7 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
     ]
     for season in ranked(found):
         if costs_nothing(season):
-            rows.append([season.title, "none", "", "0", "0", "0", "0", payback_text(found.usual.payback_year), "0", ""])
+            rows.append([season.title, "none", "", "–", "–", "–", "–", payback_text(found.usual.payback_year), "0", ""])
             continue
         moment = season.worst_moment
         dearest = max(season.moments, key=lambda one: one.reserve.value)
@@ -145,9 +154,9 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
                 season.title,
                 when(moment).removeprefix("leaf "),
                 leaves_text(season.close),
-                with_error(moment.fresh_share, lambda value: f"{100 * value:.1f}"),
-                with_error(moment.fresh_lost, lambda value: f"{fruit(found, show, value):.1f}"),
-                with_error(moment.trees_lost, lambda value: f"{round(value, 1) + 0.0:.1f}"),
+                told_text(moment.fresh_share, lambda value: f"{100 * value:.1f}"),
+                told_text(moment.fresh_lost, lambda value: f"{fruit(found, show, value):.1f}"),
+                told_text(moment.trees_lost, lambda value: f"{value:.1f}"),
                 money_error(moment.cash_lost),
                 payback_text(moment.payback_year),
                 recovery_text(moment),
@@ -258,6 +267,7 @@ def explanation_lines(found: Stress) -> list[str]:
     return [
         CHOSEN,
         END,
+        "–: cannot be told from none (two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
         "Fresh fruit lost, %: of the struck years. Crop short: years after the last struck one in which the mean fresh "
         "crop is still more than 5 % short, with the 5 to 95 % range over resampled trials. Pays back: middle trial; "
         f"without any bad season, {payback_text(found.usual.payback_year)}.",
