@@ -7,6 +7,7 @@ reproduced (that is ``experiments/score``). Run it with ``python experiments/res
 from __future__ import annotations
 
 import argparse
+import itertools
 from typing import Any
 
 import numpy as np
@@ -144,16 +145,14 @@ def trees_of_an_old_block() -> None:
     trunk = data["tree_trunk_area"].where(grown)
     rows = []
     for year in range(1, 6):
-        pairs = [
-            (crop.sel(tree_trial=t, year=year - 1).values, crop.sel(tree_trial=t, year=year).values) for t in range(4)
-        ]
+        last, now = (crop.sel(year=one).values for one in (year - 1, year))
         rows.append(
             [
                 13 + year,
                 float(crop.sel(year=year).mean()),
                 float(spread.sel(year=year).mean()),
                 float((trunk.std("tree") / trunk.mean("tree")).sel(year=year).mean()),
-                float(np.mean([correlation(*pair) for pair in pairs])),
+                float(np.mean([correlation(*pair) for pair in zip(last, now, strict=True)])),
             ]
         )
     show("Single trees of an old block of Jonathan",
@@ -170,7 +169,7 @@ def return_bloom() -> None:
     bloom = (data["tree_flower_clusters"].shift(year=-1) / data["tree_trunk_area"]).where(bears)
     edges = (0, 2, 4, 6, 8, 12, np.inf)
     rows = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         cells: list[Any] = [f"{low} to {high:g}"]
         for label in ("trial/Honeycrisp", "trial/Gala"):
             chosen = (load >= low) & (load < high) & (data["tree_label"] == label)
@@ -199,8 +198,12 @@ SET_UPS = {
 def main() -> None:
     """Run all set-ups, or the ones named."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("names", nargs="*", choices=[*SET_UPS, []], help="which of the five (default: all)")
-    for name in parser.parse_args().names or SET_UPS:
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"which of {', '.join(SET_UPS)} (default: all)")
+    names = parser.parse_args().names or list(SET_UPS)
+    unknown = [name for name in names if name not in SET_UPS]
+    if unknown:
+        parser.error(f"found {unknown[0]!r}, allowed: {', '.join(SET_UPS)}")
+    for name in names:
         SET_UPS[name]()
 
 
