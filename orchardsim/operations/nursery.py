@@ -117,6 +117,31 @@ def arrival_year(replacement: Replacement, year: int) -> int:
     return max(year + replacement.lead_time, year + 1)
 
 
+def expected_losses(replacement: Replacement, trees: int, leaf: int, years: int) -> float:
+    """Trees expected to be lost in the years until an order comes, as far as their gaps are still to be filled.
+
+    Parameters
+    ----------
+    trees : int
+        Planted.
+    leaf : int
+        The block's leaf when the order is placed.
+    years : int
+        Until it comes.
+
+    Examples
+    --------
+    >>> rule = Replacement(expected_loss=(0.03, 0.02, 0.01), last_refill_leaf=5)
+    >>> round(expected_losses(rule, 1000, 1, 2), 6), round(expected_losses(rule, 1000, 4, 2), 6)
+    (30.0, 10.0)
+    """
+    shares = replacement.expected_loss
+    if not shares:
+        return 0.0
+    last = min(leaf + years, replacement.last_refill_leaf)
+    return trees * math.fsum(shares[min(each, len(shares)) - 1] for each in range(max(leaf + 1, 1), last + 1))
+
+
 class TreeStock:
     """Spares on hand by age, and trees on order by year of delivery, of one label."""
 
@@ -389,7 +414,8 @@ def replay_stock(
             waiting += _lose_replants(replants, replant_loss, draws.replants[year])
         ordered = 0
         if age >= 1:
-            ordered, thrown = stock.review_year(replacement, levels, waiting, 0.0, year, age)
+            expected = expected_losses(replacement, trees, age, arrival_year(replacement, year) - year)
+            ordered, thrown = stock.review_year(replacement, levels, waiting, expected, year, age)
             discarded += thrown
         if replacement.place == "none":
             discarded += stock.discard_all()

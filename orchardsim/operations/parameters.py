@@ -52,6 +52,14 @@ class Replacement:
         high=1,
         default=0.02,
     )
+    expected_loss: tuple[float, ...] = parameter(
+        "1",
+        "share of the trees planted that the grower expects to lose in each leaf of the block, leaf 1 first, the last "
+        "value holding on: an order allows for the losses of the years until it comes; empty: for none",
+        low=0,
+        high=1,
+        default=(),
+    )
     reorder: bool = parameter(
         "flag",
         "whether trees are ordered again after the planting; if not, gaps are filled from its spares alone",

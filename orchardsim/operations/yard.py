@@ -20,7 +20,14 @@ from orchardsim.core.errors import IdentityError
 from orchardsim.operations.crews import DAY_MINUTES, CrewWorld, Done, Job
 from orchardsim.operations.draws import YardDraws
 from orchardsim.operations.log import Event, EventLog, check_sums
-from orchardsim.operations.nursery import TreeStock, arrival_year, lacking_trees, spares_to_buy, stock_policy
+from orchardsim.operations.nursery import (
+    TreeStock,
+    arrival_year,
+    expected_losses,
+    lacking_trees,
+    spares_to_buy,
+    stock_policy,
+)
 from orchardsim.operations.parameters import YardParameters
 
 PLANTING_PRIORITY = 0
@@ -244,6 +251,7 @@ class Yard:
         on_day : float [day of season]
         gaps : mapping from label to gaps that wait to be filled
         expected : mapping from label to losses expected before an order placed now would be planted, optional
+            By default those that the label's rules expect by leaf.
         leaf : mapping from label to the block's leaf this season, optional
             No tree is ordered that would come after the last leaf in which gaps are filled; spares left in that leaf
             are thrown out.
@@ -255,11 +263,16 @@ class Yard:
         ordered = {}
         for label, waiting in gaps.items():
             policy = self.parameters.of(label)
+            if expected is not None:
+                losses = expected.get(label, 0.0)
+            else:
+                planted, age = self.parameters.trees.get(label, 0), leaf.get(label, 0) if leaf is not None else 0
+                losses = expected_losses(policy, planted, age, arrival_year(policy, year) - year)
             trees, left = self.stocks[label].review_year(
                 policy,
                 self.policies[label],
                 waiting,
-                expected.get(label, 0.0) if expected else 0.0,
+                losses,
                 year,
                 leaf[label] if leaf is not None else None,
             )

@@ -60,7 +60,8 @@ def _break_even(worth: RefillWorth | None) -> str:
         return ""
     if worth.break_even_leaf is None:
         return "   # a gap by itself brings back its cost in no leaf"
-    sure = "" if worth.sure_leaf == worth.break_even_leaf else f", surely to leaf {worth.sure_leaf or 'none'}"
+    sure = ", though that is not sure" if worth.sure_leaf is None else f", surely to leaf {worth.sure_leaf}"
+    sure = "" if worth.sure_leaf == worth.break_even_leaf else sure
     return f"   # a gap by itself pays to leaf {worth.break_even_leaf}{sure}"
 
 

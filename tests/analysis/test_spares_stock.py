@@ -198,7 +198,7 @@ def test_replay_does_what_the_yard_does() -> None:
     trials, years = range(2, 8), 8
     rule = dataclasses.replace(
         plan.replacement, spares_at_planting=0.06, reorder_point=0.04, order_up_to=0.08, spare_death=0.3,
-        last_refill_leaf=6,
+        last_refill_leaf=6, expected_loss=(0.06, 0.02),
     )  # fmt: skip
     other = dataclasses.replace(rule, place="pots", pot_death=0.4, last_refill_leaf=4, order_up_to=0.05)
     rules = dict(zip(plan.labels, (rule, other), strict=True))

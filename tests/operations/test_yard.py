@@ -252,6 +252,24 @@ def test_spares_are_thrown_out_when_nothing_is_left_to_refill() -> None:
         assert yard.on_hand[0, "north"] == held
 
 
+@pytest.mark.parametrize(("expected", "steady"), [((), 20), ((0.01,), 0)])
+def test_ordering_ahead_has_the_trees_there_when_the_gaps_open(expected: tuple[float, ...], steady: int) -> None:
+    """Ten of 1,000 trees die each winter and an order takes two years: who orders gaps alone always has two years'
+    gaps open, who orders for the losses expected over the lead time has none from the first delivery on."""
+    policy = {"spares_at_planting": 0.0, "order_up_to": 0.0, "minimum_order": 1, "order_multiple": 1}
+    chosen = parameters(**policy, expected_loss=expected, last_refill_leaf=80)
+    yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
+    gaps, left_open = 0, []
+    for year in range(1, YEARS):
+        gaps += 10
+        gaps -= yard.planting(year, 182, 227, {"north": gaps})["north"]
+        left_open.append(gaps)
+        yard.order_review(year, 273, {"north": gaps}, leaf={"north": year})
+    assert left_open[4:] == [steady] * (YEARS - 5)
+    yard.close()
+    assert yard.on_hand[YEARS - 1, "north"] == 0
+
+
 def test_bad_policies_and_crews_are_named() -> None:
     """One clear line each: where, what was found, what is allowed."""
     with pytest.raises(InputError, match=r"plan.toml: \[replacement\].lead_time: found 8 years, longer than .* 5"):
