@@ -31,7 +31,7 @@ from orchardsim.simulation.seasons import build_library
 
 ROOT = Path(__file__).parents[2]
 YEARS = 20
-ROUNDS = 5
+ROUNDS = 10
 """Runs of which the fastest counts: other work on a shared machine takes caches and clock rate away."""
 CALLS = {
     # set and thinning of the tree share one draw
