@@ -144,6 +144,8 @@ def convert(
     """Number in ``unit`` of ``number`` in the unit ``written``; see :func:`parse_quantity`."""
     if written == unit:
         return float(number)
+    if unit == "1/year" and written.strip() == "%":
+        written = "%/year"  # how a yearly rate is said: 5 %
     units = registry()
     found = f"{number:g} {written}"
     try:
@@ -167,6 +169,18 @@ def convert(
         raise ValueError(
             f"found {found!r}, which is not {_kind(unit, currency)} (expected one such as {example(unit, currency)!r})"
         ) from error
+
+
+def unit_written(text: str) -> str:
+    """Unit of a written quantity as it stands there; empty where it has none.
+
+    Examples
+    --------
+    >>> unit_written("50 ft"), unit_written("-3 USD/hour"), unit_written("12")
+    ('ft', 'USD/hour', '')
+    """
+    match = _NUMBER.fullmatch(text)
+    return match[2] if match else ""
 
 
 def _in_currency(unit: str, currency: str | None) -> str:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
+import re
 import types
 import typing
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, get_args, get_origin
 
 from orchardsim.core.errors import nearest_names
 from orchardsim.core.parameters import ParameterInfo
-from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity
+from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity, unit_written
 
 DEGREE_UNITS: Final = ("degree",)
 """Latitude and row direction may be written as plain numbers of degrees."""
@@ -65,7 +66,7 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
     if hint is str or unit == "text":
         return _read_word(raw, info)
     value = read_number(raw, unit, context, written)
-    check_bounds(value, info, raw)
+    check_bounds(value, info, raw, context, written)
     if hint is int:
         if value != round(value):
             raise ValueError(f"found {raw!r}, expected a whole number")
@@ -90,28 +91,73 @@ def read_number(raw: Any, unit: str, context: UnitContext, written: str | None =
     return float(raw)
 
 
-def check_bounds(value: float, info: ParameterInfo, written: Any = None) -> None:
-    """Raise ``ValueError`` where a number lies outside the parameter's bounds; ``written``: as the user wrote it."""
+def check_bounds(
+    value: float,
+    info: ParameterInfo,
+    raw: Any = None,
+    context: UnitContext | None = None,
+    written: str | None = None,
+) -> None:
+    """Raise ``ValueError`` where a number lies outside the parameter's bounds.
+
+    Parameters
+    ----------
+    value : float
+        In the parameter's unit.
+    info : ParameterInfo
+    raw : any, optional
+        As the user wrote it; the bounds are told in that unit too.
+    context : UnitContext, optional
+    written : str, optional
+        Unit of an inline table, where ``raw`` is a plain number.
+    """
     low, high = info.low, info.high
     if (low is not None and value < low) or (high is not None and value > high):
-        found = repr(written) if isinstance(written, str) else f"{value:g} {_shown(info.unit)}".rstrip()
-        raise ValueError(f"found {found}, allowed {allowed_range(info)}")
+        around = context or UnitContext()
+        unit = _shown(info.unit, around.currency)
+        found = repr(raw) if isinstance(raw, str) else f"{value:g} {unit}".rstrip()
+        own = written or (unit_written(raw) if isinstance(raw, str) else "")
+        raise ValueError(f"found {found}, allowed {allowed_range(info, around, own)}")
 
 
-def allowed_range(info: ParameterInfo) -> str:
-    """Bounds of a parameter in words.
+def allowed_range(info: ParameterInfo, context: UnitContext | None = None, own: str = "") -> str:
+    """Bounds of a parameter in words, and in the unit ``own`` beside it where that is another one.
 
     Examples
     --------
     >>> allowed_range(ParameterInfo("m", "height", 1, 9)), allowed_range(ParameterInfo("1", "share", 0, None))
     ('1 to 9 m', 'at least 0')
+    >>> allowed_range(ParameterInfo("m", "height", 1, 9), own="ft")
+    '1 to 9 m (3.28 to 29.5 ft)'
     """
-    unit = f" {_shown(info.unit)}".rstrip()
-    if info.low is not None and info.high is not None:
-        return f"{info.low:g} to {info.high:g}{unit}"
-    if info.low is not None:
-        return f"at least {info.low:g}{unit}"
-    return f"at most {info.high:g}{unit}" if info.high is not None else "any number"
+    around = context or UnitContext()
+    text = _range_text(info.low, info.high, _shown(info.unit, around.currency))
+    if not own:
+        return text
+    # Units differ by a factor, and by a zero for temperatures: two points give both.
+    zero, one = (
+        convert(number, own, info.unit, currency=around.currency, masses=around.masses) for number in (0.0, 1.0)
+    )
+    if math.isclose(one, 1.0) and zero == 0:
+        return text
+    low, high = (None if bound is None else (bound - zero) / (one - zero) for bound in (info.low, info.high))
+    if (low or 0.0) == 0 and high is None:
+        return text
+    return f"{text} ({_range_text(low, high, own, _rounded)})"
+
+
+def _range_text(low: float | None, high: float | None, unit: str, write: Callable[[float], str] = "{:g}".format) -> str:
+    unit = f" {unit}".rstrip()
+    if low is not None and high is not None:
+        return f"{write(low)} to {write(high)}{unit}"
+    if low is not None:
+        return f"at least {write(low)}{unit}"
+    return f"at most {write(high)}{unit}" if high is not None else "any number"
+
+
+def _rounded(value: float) -> str:
+    """A converted bound: three figures, whole numbers whole."""
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
 def without_none(hint: Any) -> Any:
@@ -122,8 +168,9 @@ def without_none(hint: Any) -> Any:
     return hint
 
 
-def _shown(unit: str) -> str:
-    return "" if unit == "1" else unit
+def _shown(unit: str, currency: str) -> str:
+    unit = re.sub(r"\bmoney\b", currency, unit)
+    return "" if unit == "1" else f"per {unit[2:]}" if unit.startswith("1/") else unit
 
 
 def _unpack(raw: Mapping[str, Any], context: UnitContext) -> tuple[Any, str | None]:
@@ -168,7 +215,7 @@ def _read_tuple(raw: Any, written: str | None, info: ParameterInfo, hint: Any, c
                 values.append(_read_word(item, info))
                 continue
             value = read_number(item, info.unit, context, written)
-            check_bounds(value, info, item)
+            check_bounds(value, info, item, context, written)
             values.append(round(value) if kind is int else value)
         except ValueError as error:
             raise ValueError(f"value {position} of {len(raw)}: {error}") from error

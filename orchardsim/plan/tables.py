@@ -41,7 +41,7 @@ def quantity(unit: str, meaning: str, low: float | None = None, high: float | No
         if isinstance(raw, Mapping):
             return float(read_parameter(raw, bounds, float, context_of(info)))
         value = read_number(raw, unit, context_of(info))
-        check_bounds(value, bounds, raw)
+        check_bounds(value, bounds, raw, context_of(info))
         return value
 
     return Annotated[float, BeforeValidator(read), Field(description=meaning, json_schema_extra={"unit": unit})]

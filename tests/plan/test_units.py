@@ -7,6 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from orchardsim.core import units
+from orchardsim.core.parameters import ParameterInfo
+from orchardsim.plan.quantities import UnitContext, read_parameter
 
 # The international foot and pound are exact since the agreement of 1959 (NIST Special Publication 811, 2008, appendix
 # B.6: 1 ft = 0.3048 m, 1 lb = 0.453 592 37 kg); the acre is 43,560 square feet; degF by its definition.
@@ -116,3 +118,25 @@ def test_crop_in_both_systems():
     inside = units.convert(1.0, "bushel/acre", "kg/m2")
     assert units.display("us").crop.of(inside) == pytest.approx(1.0, rel=1e-12)
     assert units.display("metric").crop.of(inside) == pytest.approx(0.04708, abs=5e-6)
+
+
+def test_bounds_are_told_in_the_unit_that_was_written():
+    """0.2 to 30 m are 0.656 to 98.4 ft (the foot is 0.3048 m); 20 to 30 degC are 68 to 86 degF."""
+    length = ParameterInfo("m", "spacing", 0.2, 30)
+    with pytest.raises(ValueError, match=r"found '0.1 ft', allowed 0.2 to 30 m \(0.656 to 98.4 ft\)"):
+        read_parameter("0.1 ft", length, float, UnitContext())
+    with pytest.raises(ValueError, match=r"allowed 0.2 to 30 m \(0.656 to 98.4 ft\)"):
+        read_parameter({"value": 100.0, "unit": "ft"}, length, float, UnitContext())
+    with pytest.raises(ValueError, match=r"allowed 0.2 to 30 m$"):
+        read_parameter("0.1 m", length, float, UnitContext())
+    with pytest.raises(ValueError, match=r"allowed 20 to 30 degC \(68 to 86 degF\)"):
+        read_parameter("0 degF", ParameterInfo("degC", "heat", 20, 30), float, UnitContext())
+    with pytest.raises(ValueError, match=r"found '-1 EUR/kg', allowed at least 0 EUR/kg$"):
+        read_parameter("-1 EUR/kg", ParameterInfo("money/kg", "price", 0), float, UnitContext("EUR"))
+
+
+def test_a_yearly_rate_may_be_written_in_percent_alone():
+    rate = ParameterInfo("1/year", "rate", -0.9, 1)
+    assert read_parameter("5 %", rate, float, UnitContext()) == pytest.approx(0.05)
+    with pytest.raises(ValueError, match=r"found '-100 %', allowed -0.9 to 1 per year \(-90 to 100 %\)"):
+        read_parameter("-100 %", rate, float, UnitContext())
