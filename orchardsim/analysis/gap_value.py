@@ -129,7 +129,7 @@ def run_gaps(plan: Plan, library: SeasonLibrary | None, trials: range, years: in
         Its replacement policy plays no part.
     """
     streams = Streams(seed)
-    plan = dataclasses.replace(plan, costs=dataclasses.replace(plan.costs, replant_care=0.0))
+    plan = dataclasses.replace(plan, costs=dataclasses.replace(plan.costs, replant_care=0.0, trunk_guard=0.0))
     if library is None:
         library = build_library(plan, streams, trials, years, "sampled")
     chosen = valued_years(plan, years)

@@ -119,7 +119,8 @@ def stock_money(plan: Plan, label: int, years: int, *, at_end: bool = True) -> S
         index,
         costs.spare_upkeep * index,
         wage,
-        costs.replant_care * index + wage / plan.work_rates.replanting,
+        (costs.replant_care + (costs.trunk_guard if money.guarded else 0.0)) * index
+        + wage / plan.work_rates.replanting,
     )
 
 

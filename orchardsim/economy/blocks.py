@@ -86,6 +86,8 @@ class BlockMoney:
         labels pulled by then leave comes free of price and clearing (:func:`inherited_area`).
     irrigated, netting, fenced : bool
         What is installed for this label.
+    guarded : bool
+        Trees planted get trunk guards.
     protection : str
         Frost protection: "none", "air_mixing", "overhead_water" or "heaters".
     planting_hours, support_hours : float [hour]
@@ -124,6 +126,7 @@ class BlockMoney:
     replacement_price: float | None = None
     spot_price: float | None = None
     extra_tree_price: float | None = None
+    guarded: bool = False
 
     def first_trees(self) -> tuple[tuple[float, float], ...]:
         """Number and price of the trees of the first planting: those in the rows' positions, then extra ones."""
@@ -261,7 +264,7 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance, inherited:
         count = f"{number:.0f} trees x {price:.4g}"
         add(max(block.order_year, 0), 0, "trees", deposit, f"deposit: {count} x {finance.deposit_share:.0%}")
         add(planted, 0, "trees", number * price - deposit, f"rest on delivery: {count}")
-    planting = costs.planting_materials + costs.planting_machine
+    planting = costs.planting_materials + costs.planting_machine + (costs.trunk_guard if block.guarded else 0.0)
     add(planted, 0, "planting", planting * geometry.trees, f"{geometry.trees:.0f} trees x {planting:.4g} (no labour)")
     for part, (number, money) in support_bill(geometry, costs).items():
         add(support_year(block), 1, "support", money, f"{part}: {number:.0f}")

@@ -172,7 +172,8 @@ def _yearly_costs(
         protection = protection + quantities.protection_fuel[:, :, row] * fuel
         pay("water_and_fuel", protection, (0, 1, 0, 0))
         pay("replacement_trees", quantities.spares_on_hand[:, :, row] * costs.spare_upkeep, (0, 0.3, 0.7, 0))
-        pay("replacement_trees", quantities.trees_replanted[:, :, row] * costs.replant_care, (0.5, 0.5, 0, 0))
+        care = costs.replant_care + (costs.trunk_guard if block.guarded else 0.0)
+        pay("replacement_trees", quantities.trees_replanted[:, :, row] * care, (0.5, 0.5, 0, 0))
         price = block.tree_price if block.replacement_price is None else block.replacement_price
         at_once = quantities.spot_bought[:, :, row]
         spares = paid_with_deposit(

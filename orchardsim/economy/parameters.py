@@ -30,8 +30,9 @@ class Costs:
     )
     land_charge: float = parameter("money/m2/year", "rent, or land tax and charges, on the gross area", low=0)
     # Planting and support
-    planting_materials: float = parameter(
-        "money/tree", "label and starter water per tree, and its guard where the plan has guards", low=0
+    planting_materials: float = parameter("money/tree", "label and starter water per tree", low=0)
+    trunk_guard: float = parameter(
+        "money/tree", "trunk guard of a tree planted, where the plan has guards (hazards.vole_guards)", low=0
     )
     planting_machine: float = parameter("money/tree", "planter, tractor and layout per tree", low=0)
     line_post: float = parameter("money/post", "line post, delivered", low=0)
@@ -87,9 +88,7 @@ class Costs:
     bin_mass: float = parameter("kg", "fruit in a bin", low=100, high=600)
     # Replacement trees
     spare_upkeep: float = parameter("money/tree/year", "keep of a spare tree on hand, labour apart", low=0)
-    replant_care: float = parameter(
-        "money/tree", "hole and water of a replanted tree, and its guard where the plan has guards", low=0
-    )
+    replant_care: float = parameter("money/tree", "hole and water of a replanted tree", low=0)
     # After the tree
     packing: float = parameter("money/kg", "sorting, packing and selling fresh wholesale fruit", low=0)
     storage: float = parameter("money/kg", "cold or controlled-atmosphere storage of stored fruit", low=0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from orchardsim.core.errors import InputError, nearest_names
@@ -235,6 +235,25 @@ class WorkRates:
         high=1500,
         default=200.0,
     )
+
+    guard_minutes: float = parameter(
+        "minute",
+        "labour to fit a trunk guard, where the plan has guards (assumption)",
+        low=0,
+        high=60,
+        default=1.0,
+    )
+
+    def with_guards(self) -> WorkRates:
+        """The same rates where every tree planted gets its guard.
+
+        Examples
+        --------
+        >>> round(WorkRates(planting=60.0, guard_minutes=1.0).with_guards().planting, 6)
+        30.0
+        """
+        hours = self.guard_minutes / 60
+        return replace(self, planting=1 / (1 / self.planting + hours), replanting=1 / (1 / self.replanting + hours))
 
 
 @dataclass(frozen=True)

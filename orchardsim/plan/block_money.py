@@ -116,6 +116,7 @@ def block_money(
         irrigated=site.irrigated,
         netting=site.netting,
         fenced=table.fence == "built",
+        guarded=parts.guarded,
         protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
         support_hours=0.0 if established else support_hours(bill, parts.support_rates),

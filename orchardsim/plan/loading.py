@@ -103,6 +103,9 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", **supplied.get(name, {}))
         for name, cls in SECTIONS.items()
     }
+    guarded = sections["hazards"].vole_guards
+    if guarded:
+        sections["work_rates"] = sections["work_rates"].with_guards()
     own_prices = table.tree_price or {}
     tree_price = {
         name: filler.fill(
@@ -124,6 +127,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         support=sections["support"],
         support_rates=sections["support_rates"],
         pollen_reach=sections["physiology"].pollen_reach,
+        guarded=guarded,
     )
     blocks, warnings = resolve_blocks(table.block, parts)
     unpriced = [name for name in sold if name not in sections["market"].fruit]

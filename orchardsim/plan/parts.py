@@ -38,6 +38,8 @@ class FarmParts:
     support_rates: SupportRates
     pollen_reach: float
     """m; distance over which a pollen source's worth falls to 1/e."""
+    guarded: bool = False
+    """Whether trees planted get trunk guards."""
 
 
 def first_stated(*values: Any) -> Any:

@@ -65,6 +65,7 @@ class BlockRun:
     planted: bool = False
     removed: bool = False
     alive: Array = field(default_factory=lambda: np.zeros(0))
+    uncut: Array | None = None
     season: SeasonForTrees | None = None
     draws: YearDraws | None = None
     loss_draws: losses.LossDraws | None = None
@@ -448,11 +449,28 @@ class Tile:
             block.loss_site,
             block.resolved.leaf(year),
             unfinished.left_trees(block.model, held) if (held < 1).any() else None,
+            block.uncut,
         )
         lost = self._take_out(block, year, found.cause)
         if found.health_loss.any():
             block.state.health *= 1 - found.health_loss
+        self._cut_strikes(block, year, found.health_loss)
         return lost
+
+    def _cut_strikes(self, block: BlockRun, year: int, health_loss: NDArray[np.float32]) -> None:
+        """Cut out the strikes of fire blight that the plan's sanitation asks for; the others overwinter."""
+        before = np.zeros(len(self.trials)) if block.uncut is None else block.uncut
+        if not (health_loss.any() or before.any()):
+            return
+        hazards, living = self.plan.hazards, block.model.total(block.state.alive)
+        trees_struck = block.model.total(health_loss > 0)
+        share = trees_struck.sum(axis=1) / np.maximum(living.sum(axis=1), 1)
+        if year >= 0:
+            cut = hazards.blight_sanitation * (trees_struck + before[:, None] * living)
+            task = TASKS.index("upkeep")
+            hours = cut * hazards.blight_cut_minutes / 60
+            self.totals.arrays["labour_hours"][self.rows, year, block.columns, task] += hours
+        block.uncut = np.asarray(losses.uncut_strikes(hazards, share, before), dtype=np.float64)
 
     def _take_out(self, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
         """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group)."""

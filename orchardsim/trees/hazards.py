@@ -119,7 +119,26 @@ class Hazards:
         default=0.0,
     )
     blight_sanitation: float = parameter(
-        "1", "share of the spread that prompt cutting out prevents (a matter of the plan)", low=0, high=1, default=0.3
+        "1",
+        "share of the strikes that are cut out promptly: they neither spread nor overwinter (a matter of the plan)",
+        low=0,
+        high=1,
+        default=0.3,
+    )
+    blight_carry: float = parameter(
+        "1",
+        "infection days that count more in a bloom, per share of the block's trees whose strikes of earlier years were "
+        "left uncut: cankers overwinter (assumption)",
+        low=0,
+        high=100,
+        default=5.0,
+    )
+    blight_cut_minutes: float = parameter(
+        "minute",
+        "labour to cut the strikes out of a tree, where sanitation asks for it (assumption)",
+        low=0,
+        high=240,
+        default=10.0,
     )
     blight_wood_loss: float = parameter(
         "1",

@@ -177,9 +177,25 @@ def cold_hazard(
     return wood + early + roots
 
 
-def blight_pressure(hazards: Hazards, blight_days: Numbers) -> Numbers:
-    """Infection pressure of a bloom, 0 to 1, from its infection days, sprays included."""
-    return (1 - hazards.blight_control) * (1 - np.exp(-blight_days / hazards.blight_days_scale))
+def blight_pressure(hazards: Hazards, blight_days: Numbers, uncut: Numbers | float = 0.0) -> Numbers:
+    """Infection pressure of a bloom, 0 to 1, from its infection days, sprays included.
+
+    ``uncut`` is the share of the trees that carry strikes of earlier years [1]: with more cankers about, an infection
+    day counts for more; without infection weather they do no harm.
+    """
+    days = blight_days * (1 + hazards.blight_carry * uncut)
+    return (1 - hazards.blight_control) * (1 - np.exp(-days / hazards.blight_days_scale))
+
+
+def uncut_strikes(hazards: Hazards, struck: Numbers, before: Numbers) -> Numbers:
+    """Share of the trees that carry strikes into the next bloom [1]: those struck this year, and before, less the cut.
+
+    Parameters
+    ----------
+    struck, before : arrays [1]
+        Share of the trees struck this year and alive; that carried strikes into this year's bloom.
+    """
+    return (1 - hazards.blight_sanitation) * np.minimum(struck + before, 1)
 
 
 def blight_lethality(hazards: Hazards, leaf: Numbers, stock_blight: Numbers) -> Numbers:

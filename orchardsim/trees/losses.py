@@ -42,6 +42,7 @@ from orchardsim.trees.loss_traits import (
     loss_traits,
     old_age_hazard,
     storm_factor,
+    uncut_strikes,
     vole_factor,
     young_factor,
 )
@@ -62,6 +63,7 @@ __all__ = [
     "neighbour_ratio",
     "rest_losses",
     "season_losses",
+    "uncut_strikes",
     "winter_injury",
 ]
 
@@ -162,6 +164,7 @@ def season_losses(
     site: Float,
     block_leaf: int = 1,
     unsupported: NDArray[np.bool_] | None = None,
+    uncut: NDArray[np.float64] | None = None,
 ) -> SeasonLosses:
     """Trees lost between bloom and harvest, and the health that fire blight costs those that live.
 
@@ -179,6 +182,8 @@ def season_losses(
         The block's own leaf: a tree in leaf 1 of an older block stands in a gap.
     unsupported : bool array, (trial, position), optional
         Trees whose support should stand by now and does not.
+    uncut : array, (trial,), optional
+        Share of the trees with uncut strikes of earlier years (:func:`uncut_strikes`).
 
     Returns
     -------
@@ -186,7 +191,7 @@ def season_losses(
     """
     cause = np.zeros(state.alive.shape, dtype=np.int8)
     health_loss = np.zeros(state.alive.shape, dtype=np.float32)
-    risk = _SeasonRisk(hazards, traits, state, season, draws, site, block_leaf, unsupported)
+    risk = _SeasonRisk(hazards, traits, state, season, draws, site, block_leaf, unsupported, uncut)
     at = _Trees(traits, state, risk.candidates(draws.season))
     if risk.blight_at_all and at.flat.size:
         at = risk.sharpen(at, None)
@@ -278,10 +283,12 @@ class _SeasonRisk:
         site: Float,
         block_leaf: int,
         unsupported: NDArray[np.bool_] | None = None,
+        uncut: NDArray[np.float64] | None = None,
     ) -> None:
         self.hazards, self.traits, self.state, self.draws, self.site = hazards, traits, state, draws, site
         self.unsupported = unsupported
-        pressure = blight_pressure(hazards, _by_group(season.blight_days, traits))
+        carried = 0.0 if uncut is None else uncut[:, None]
+        pressure = blight_pressure(hazards, _by_group(season.blight_days, traits), carried)
         self.strikes = (hazards.blight_strike * pressure * traits.scion_blight).astype(np.float32)
         self.blight_at_all = bool(self.strikes.max() > 0)
         wet = _by_group(season.wet_soil_days, traits) / hazards.crown_rot_wet_days

@@ -97,11 +97,11 @@ def test_trees_that_are_never_pruned_shade_their_fruit(usual):
 
 
 def test_a_crew_that_bends_nothing_grows_unbent_trees():
-    """Nobody ties down: the crop of each year is that of a training system without bending."""
+    """Nobody ties down: the crop of each year is that of a system that leaves them at their natural angle."""
     training = SMALL["block"][0]["training"]
     none = run({"training": NOBODY})
     unbent = run(
-        training_system={"upright": {"like": training, "bending": "0 leaf"}},
+        training_system={"upright": {"like": training, "bending_angle": "40 degree"}},
         block=[{**copy.deepcopy(SMALL["block"][0]), "training": "upright"}],
     )
     early, late = (one.sel(block="farm").harvested_mass.mean("trial").values for one in (none, unbent))
