@@ -31,9 +31,11 @@ from harness import block, climate_of, cultivar, grade, load_physiology, season_
 
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
+from orchardsim.trees import bearing
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.parameters import BlockPlan, Physiology
+from orchardsim.trees.training import Ages
 from orchardsim.trees.variation import draw_year
 
 NAMES = (
@@ -55,6 +57,18 @@ OUTPUTS = (
 )
 
 
+class VariedBlock(BlockModel):
+    """A block whose trials differ in when their trees come into bearing, which a plain block holds in one table."""
+
+    def by_leaf(self, table: np.ndarray, ages: Ages, out: np.ndarray) -> np.ndarray:
+        """As the plain block's, bearing by each trial's own parameters."""
+        if table is not self.next_bearing:
+            return super().by_leaf(table, ages, out)
+        rate = self.physiology.bearing_rate
+        out[...] = bearing.bearing_share(np.float32(ages.usual + 1), self.half_bloom_leaf, rate)
+        return out
+
+
 def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years: int) -> tuple[np.ndarray, np.ndarray]:
     """Run a block of mean trees with one parameter set per trial.
 
@@ -71,7 +85,7 @@ def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years
     trials = len(next(iter(varied.values())))
     spreads = ("site_spread", "tree_spread", "set_spread", "block_set_spread", "thinning_spread")
     base = dataclasses.replace(base, **dict.fromkeys(spreads, 0.0))
-    model = BlockModel(plan, base)
+    model = VariedBlock(plan, base)
     column = {name: values.astype(np.float32)[:, None] for name, values in varied.items()}
     p = SimpleNamespace(**{**dataclasses.asdict(base), **column})
     stock_, scion = plan.stocks[0], plan.cultivars[0]
@@ -99,7 +113,10 @@ def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years
             model.plant(state, draws)
             model.physiology = p
             state.reserves *= p.leaf_per_trunk * p.first_leaf_canopy / (base.leaf_per_trunk * base.first_leaf_canopy)
+            # the model picks the trees in their first leaf one by one: here these are all trees
+            p.first_leaf_canopy = np.repeat(p.first_leaf_canopy, model.positions)
         trees.bloom_to_closed_canopy(model, state, season, draws)
+        p.first_leaf_canopy = 1.0
         trees.thin(model, state, done, done * 0)
         trees.closed_canopy_to_harvest(model, state, season)
         trees.ripe_fruit(model, state, season)
