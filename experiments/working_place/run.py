@@ -84,12 +84,14 @@ def calendar_of_a_year() -> list[str]:
     leaf = plan.blocks[0].leaf(CALENDAR_YEAR)
     season = int(library.sample.seasons.harvest_year[library.sample.pick[0, CALENDAR_YEAR]])
     lines = [f"Calendar of year {CALENDAR_YEAR} (leaf {leaf}, the season of {season} again), one trial of the demo"]
-    lines.append(f"{'from':8s}{'to':8s}{'task':18s}{'where':20s}{'who':12s}{'hours':>8s}{'undone':>8s}")
+    head = f"{'from':8s}{'to':8s}{'task':18s}{'where':20s}{'who':12s}{'hours':>8s}{'waited, d':>11s}{'undone, h':>11s}"
+    lines.append(head)
     latitude = plan.weather.latitude
     for line in season_calendar(log, CALENDAR_YEAR):
         lines.append(
             f"{date_text(line.first_day, latitude):8s}{date_text(line.last_day, latitude):8s}"
-            f"{line.task.replace('_', ' '):18s}{line.label:20s}{line.crew:12s}{line.hours:8.1f}{line.undone:8.1f}"
+            f"{line.task.replace('_', ' '):18s}{line.label:20s}{line.crew or 'nobody':12s}{line.hours:8.1f}"
+            f"{line.waited:11.0f}{line.undone:11.1f}"
         )
     return lines
 

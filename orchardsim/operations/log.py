@@ -25,7 +25,9 @@ class Event(NamedTuple):
 
 COLUMNS: Final = Event._fields
 STOCK_KINDS: Final = ("ordered", "bought", "delivered", "spot", "died", "discarded", "replanted")
-KINDS: Final = (*STOCK_KINDS, "short_delivery", "late_delivery", "planted", "worked", "unfinished", "upkeep")
+KINDS: Final = (
+    *STOCK_KINDS, "short_delivery", "late_delivery", "planted", "wanted", "worked", "unfinished", "upkeep",
+)  # fmt: skip
 
 
 class EventLog:
@@ -88,7 +90,13 @@ def check_sums(
 
 
 class CalendarLine(NamedTuple):
-    """A line of the year's calendar: who did what where, from when to when, and the hours left undone."""
+    """A line of the year's calendar: who did what where, from when to when, and the hours left undone.
+
+    Attributes
+    ----------
+    waited : float [day]
+        From the day on which the work could begin to that on which somebody came.
+    """
 
     crew: str
     task: str
@@ -97,16 +105,27 @@ class CalendarLine(NamedTuple):
     last_day: float
     hours: float
     undone: float
+    waited: float
 
 
 def season_calendar(log: EventLog, year: int) -> list[CalendarLine]:
     """Calendar of one year, in the order in which work began; undone work stands in lines without a crew."""
     lines: dict[tuple[str, str, str], list[float]] = {}
+    opened: dict[tuple[str, str], float] = {}
     for row in log.rows:
-        if row.year != year or row.kind not in ("worked", "unfinished"):
+        if row.year != year:
+            continue
+        if row.kind == "wanted":
+            place = row.task, row.label
+            opened[place] = min(opened.get(place, row.start_day), row.start_day)
+        if row.kind not in ("worked", "unfinished"):
             continue
         line = lines.setdefault((row.crew, row.task, row.label), [row.start_day, row.end_day, 0.0, 0.0])
         line[0] = min(line[0], row.start_day)
         line[1] = max(line[1], row.end_day)
         line[2 if row.kind == "worked" else 3] += row.hours
-    return sorted((CalendarLine(*key, *line) for key, line in lines.items()), key=lambda line: (line[3], line[:3]))
+    found = []
+    for (crew, task, label), (first, last, hours, undone) in lines.items():
+        waited = max(0.0, first - opened.get((task, label), first)) if crew else 0.0
+        found.append(CalendarLine(crew, task, label, first, last, hours, undone, waited))
+    return sorted(found, key=lambda line: (line.first_day, line[:3]))

@@ -212,6 +212,7 @@ class Yard:
         for job in jobs:
             if job.hours > 0:
                 self.asked[year, job.label, job.task] += job.hours
+                self._note_wanted(year, job)
         batch = [*jobs, *waiting]
         hook = None
         if self.log is not None:
@@ -372,7 +373,12 @@ class Yard:
 
     def _await_work(self, job: Job) -> None:
         self.asked[self._year, job.label, job.task] += job.hours
+        self._note_wanted(self._year, job)
         self._waiting.append(job)
+
+    def _note_wanted(self, year: int, job: Job) -> None:
+        if self.log is not None:
+            self.log.add(Event(year, job.earliest, job.latest, "wanted", job.label, job.task, "", 0, job.hours))
 
     def _move(self, year: int, day: float, kind: str, label: str, trees: int) -> None:
         self.trees[year, label, kind] += trees

@@ -42,6 +42,8 @@ UNSTATED: Final = {
     "clears_old_orchard": ("flag", "an old orchard is pulled before planting"),
 }
 """Keys of a block whose defaults are listed among the assumptions: unit and meaning."""
+USUAL_RANK: Final = 5
+"""Rank at a crew's task of a block that states none: the middle of 1 (goes first) to 9."""
 DEFAULT_DIRECTION: Final = 0.0
 """Rows run north and south; common practice where the land allows, no source."""
 
@@ -221,6 +223,7 @@ def _group(
         rootstock=choice("rootstock", "rootstock"),
         tree_grade=choice("tree_grade", "tree_grade"),
         target=target,
+        crew_rank=first_stated(getattr(group, "crew_rank", None), table.crew_rank, USUAL_RANK),
     )
 
 
@@ -320,6 +323,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         stock_names=tuple(group.rootstock for group in groups),
         grade_names=tuple(group.tree_grade for group in groups),
         pollinizers=tuple(extra),
+        crew_ranks=tuple(group.crew_rank for group in groups),
     )
 
 

@@ -56,6 +56,7 @@ def _as_list(raw: Any) -> Any:
     return [raw] if isinstance(raw, dict) else raw
 
 
+CrewRank = Annotated[int, Field(ge=1, le=9, description="which block or row group goes first at a crew's same task")]
 YearOfPlan = Annotated[int, Field(ge=YEARS[0], le=YEARS[1]), BeforeValidator(_no_calendar_year)]
 Step = Annotated[int, BeforeValidator(_pollinizer_steps)]
 
@@ -81,6 +82,7 @@ class GroupTable(Table):
     rootstock: Name | None = None
     tree_grade: Name | None = None
     crop_load_target: CropLoadTarget | None = None
+    crew_rank: CrewRank | None = None
 
 
 class BlockBase(Table):
@@ -117,6 +119,7 @@ class BlockBase(Table):
     fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
     land_from_year: Annotated[int, Field(ge=0, le=YEARS[1]), BeforeValidator(_no_calendar_year)] | None = None
     fence: Literal["built", "stands", "none"] = "built"
+    crew_rank: CrewRank | None = None
     yield_history: list[quantity("kg", "earlier crops, oldest first", 0, 1e9)] = Field(default_factory=list)  # type: ignore[valid-type]
 
 

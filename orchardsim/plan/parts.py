@@ -22,6 +22,7 @@ class Group:
     rootstock: str
     tree_grade: str
     target: Any
+    crew_rank: int
 
 
 @dataclass(frozen=True)

@@ -71,6 +71,8 @@ class ResolvedBlock:
     training_name, stock_names, grade_names : names in the catalogue
     pollinizers : tuple of Pollinizer
         Extra trees that take no planting position; they are bought and kept, their fruit is not counted.
+    crew_ranks : tuple of int
+        Of each row group: at the same task a crew goes to the lower rank first.
     """
 
     name: str
@@ -85,6 +87,7 @@ class ResolvedBlock:
     stock_names: tuple[str, ...]
     grade_names: tuple[str, ...]
     pollinizers: tuple[Pollinizer, ...] = ()
+    crew_ranks: tuple[int, ...] = ()
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -339,14 +339,14 @@ class Tile:
         pruning = backlog.ask("dormant_pruning", pruning)
         training = backlog.ask("training", training)
         building = backlog.ask("support_building", building)
+        ranks = block.resolved.crew_ranks
         for group, label in enumerate(block.resolved.labels):
-            season = drivers[group]
+            season, rank = drivers[group], ranks[group]
             for row, season_row in enumerate(self.pick.tolist()):
-                row_jobs = work.dormant_jobs(
-                    label, season, season_row, float(pruning[row, group]), float(training[row, group])
-                )
+                hours = float(pruning[row, group]), float(training[row, group])
+                row_jobs = work.dormant_jobs(label, season, season_row, *hours, rank)
                 if building[row, group] > 0:
-                    row_jobs.append(work.support_job(label, season, season_row, float(building[row, group])))
+                    row_jobs.append(work.support_job(label, season, season_row, float(building[row, group]), rank))
                 jobs[row].extend(row_jobs)
 
     def _settle(self, block: BlockRun, year: int, task: str) -> bool:
@@ -365,7 +365,8 @@ class Tile:
             for group, label in enumerate(block.resolved.labels):
                 for row, season_row in enumerate(self.pick.tolist()):
                     hours = float(bloom.thinning_hours[row, group])
-                    jobs[row].append(work.thinning_job(label, drivers[group], season_row, hours))
+                    rank = block.resolved.crew_ranks[group]
+                    jobs[row].append(work.thinning_job(label, drivers[group], season_row, hours, rank))
         outcome = self._work(year, 1, jobs)
         place = 0
         for block in standing:
@@ -404,10 +405,12 @@ class Tile:
                 for row, season_row in enumerate(self.pick.tolist()):
                     season = drivers[group]
                     hours = float(ripe.summer_pruning_hours[row, group])
-                    jobs[row].append(work.summer_pruning_job(label, season, season_row, hours))
+                    rank = block.resolved.crew_ranks[group]
+                    jobs[row].append(work.summer_pruning_job(label, season, season_row, hours, rank))
                     days = [season.harvest_day[season_row] + day for day in due]
+                    masses, urgency = ripe.mass[row, group].tolist(), work.priority("picking", rank)
                     jobs[row].extend(
-                        picking_jobs(label, ripe.mass[row, group].tolist(), days, rate, tolerance=work.PICK_TOLERANCE)
+                        picking_jobs(label, masses, days, rate, tolerance=work.PICK_TOLERANCE, priority=urgency)
                     )
         outcome = self._work(year, 2, jobs)
         place = 0

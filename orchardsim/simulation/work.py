@@ -25,7 +25,10 @@ PHASE_ENDS: Final = (("bloom_day", 0.0), ("closed_canopy_day", 0.0), ("harvest_d
 PICK_TOLERANCE: Final = 10.0
 """Days after its due day on which a picking pass still pays (common practice, no source: 7 to 14 by cultivar)."""
 
+RANKS: Final = 10
+"""A task's urgency counts before the rank of the block (1 to 9); together they make the crews' priority."""
 PRIORITY: Final = {
+    "picking": 1,
     "support_building": 2,
     "dormant_pruning": 4,
     "training": 3,
@@ -35,33 +38,48 @@ PRIORITY: Final = {
 """Lower goes first."""
 
 
-def dormant_jobs(label: str, season: SeasonDrivers, row: int, pruning: float, training: float) -> list[Job]:
+def priority(task: str, rank: int) -> int:
+    """Priority of a job: by task, then by the rank of its row group; lower goes first.
+
+    Examples
+    --------
+    >>> priority("picking", 9) < priority("thinning", 1) < priority("thinning", 5)
+    True
+    """
+    return PRIORITY[task] * RANKS + rank
+
+
+def dormant_jobs(
+    label: str, season: SeasonDrivers, row: int, pruning: float, training: float, rank: int = 5
+) -> list[Job]:
     """Dormant pruning up to two weeks after bud break, but not in bloom, and tie-down after bud break."""
     start = season.bud_break_day[row]
     pruned_by = min(start + 14, season.bloom_day[row])
     return [
-        Job(label, "dormant_pruning", pruning, PRUNING_START, pruned_by, PRIORITY["dormant_pruning"]),
-        Job(label, "training", training, start, start + TRAINING_DAYS, PRIORITY["training"]),
+        Job(label, "dormant_pruning", pruning, PRUNING_START, pruned_by, priority("dormant_pruning", rank)),
+        Job(label, "training", training, start, start + TRAINING_DAYS, priority("training", rank)),
     ]
 
 
-def support_job(label: str, season: SeasonDrivers, row: int, hours: float) -> Job:
+def support_job(label: str, season: SeasonDrivers, row: int, hours: float, rank: int = 5) -> Job:
     """Building the support, after planting and before the crop's weight."""
     start = season.bud_break_day[row]
-    return Job(label, "support_building", hours, start, season.harvest_day[row] - 14, PRIORITY["support_building"])
+    latest = season.harvest_day[row] - 14
+    return Job(label, "support_building", hours, start, latest, priority("support_building", rank))
 
 
-def thinning_job(label: str, season: SeasonDrivers, row: int, hours: float) -> Job:
+def thinning_job(label: str, season: SeasonDrivers, row: int, hours: float, rank: int = 5) -> Job:
     """Hand thinning, from fruitlets that can be told apart to closed canopy."""
     bloom = season.bloom_day[row]
     latest = max(season.closed_canopy_day[row], bloom + THINNING_TIMELY)
-    return Job(label, "thinning", hours, bloom + THINNING_START, latest, PRIORITY["thinning"])
+    return Job(label, "thinning", hours, bloom + THINNING_START, latest, priority("thinning", rank))
 
 
-def summer_pruning_job(label: str, season: SeasonDrivers, row: int, hours: float) -> Job:
+def summer_pruning_job(label: str, season: SeasonDrivers, row: int, hours: float, rank: int = 5) -> Job:
     """Summer pruning before harvest."""
     harvest = season.harvest_day[row]
-    return Job(label, "summer_pruning", hours, harvest - SUMMER_PRUNING_DAYS, harvest - 7, PRIORITY["summer_pruning"])
+    start = harvest - SUMMER_PRUNING_DAYS
+    return Job(label, "summer_pruning", hours, start, harvest - 7, priority("summer_pruning", rank))
 
 
 def thinning_delay(done: Done, bloom_day: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,7 @@ from orchardsim.operations.parameters import (
     check_replacement,
 )
 from orchardsim.operations.yard import Yard
+from orchardsim.simulation.work import priority
 
 YEARS = 12
 LABELS = ("north", "south")
@@ -228,6 +230,30 @@ def test_work_that_outlasts_a_phase_goes_on() -> None:
     assert yard.log is not None
     (undone,) = (row for row in yard.log.rows if row.kind == "unfinished")
     assert undone.hours == pytest.approx(500 - 10 * daily)
+
+
+def test_one_crew_serves_two_blocks_by_rank_and_the_calendar_says_who_waited() -> None:
+    """Ten crew days of thinning in each of two blocks from day 230: the better rank is done on day 240, the other
+    begins then; work of a more urgent task that opens on day 235 takes two days between."""
+    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+    daily = 5 * 8 * 6 / 7
+    jobs = [
+        Job("north", "thinning", 10 * daily, 230, 260, priority("thinning", 6)),
+        Job("south", "thinning", 10 * daily, 230, 260, priority("thinning", 5)),
+        Job("north", "picking", 2 * daily, 235, 245, priority("picking", 9)),
+    ]
+    yard.work(0, 200, 300, jobs, 1.0)
+    yard.close()
+    assert yard.log is not None
+    lines = {(line.task, line.label): line for line in season_calendar(yard.log, 0)}
+    south, north, picked = lines["thinning", "south"], lines["thinning", "north"], lines["picking", "north"]
+    days = (south.first_day, south.last_day, north.first_day, north.last_day, picked.first_day, picked.last_day)
+    assert days == pytest.approx((230, 242, 242, 252, 235, 237), abs=1e-3)
+    assert (south.waited, picked.waited) == pytest.approx((0, 0), abs=1e-3)
+    assert north.waited == pytest.approx(12, abs=1e-3)
+    assert north.undone == 0
+    worked = sorted((row.start_day, row.end_day) for row in yard.log.rows if row.kind == "worked")
+    assert all(end <= start + 1e-9 for (_, end), (start, _) in itertools.pairwise(worked))
 
 
 def test_planting_is_done_in_its_window_whatever_the_phase() -> None:

@@ -61,7 +61,7 @@ def test_what_is_asked_is_done_carried_or_dropped(usual):
 
 
 def test_a_support_waits_until_it_is_built(usual):
-    """A builder with about a third of the hours that the season takes needs some years; all hours of the support are worked in the end."""
+    """A builder with about a third of the hours needed in a season builds for some years, and finishes."""
     whole = hours(usual, "labour_hours", "support_building").sum(axis=1)
     slow = run({"support_building": float(whole.mean()) / 2500})
     assert (hours(slow, "labour_hours", "support_building") > 0).sum(axis=1).min() > 1
@@ -143,7 +143,7 @@ def test_more_hours_reach_more_trees(own, inherited, behind, shares):
 
 
 def test_crews_begin_where_they_stopped():
-    """60 of 100 hours in each year: the second year starts at the trees passed over, with half as much again on them."""
+    """60 of 100 hours a year: the second year starts at the trees passed over, with half as much again on them."""
     backlog, one = Backlog(1, 1), np.ones((1, 1))
     assert float(backlog.ask("dormant_pruning", 100 * one)[0, 0]) == 100
     assert backlog.settle("dormant_pruning", 60 * one)
@@ -156,3 +156,19 @@ def test_crews_begin_where_they_stopped():
     assert float(backlog.carried["dormant_pruning"][0, 0]) == pytest.approx(25)
     backlog.drop()
     assert float(backlog.carried["dormant_pruning"][0, 0]) == 0
+
+
+def test_the_group_that_ranks_first_is_thinned_first():
+    """A crew that cannot thin all serves the row group of the better rank; the other is left with more to do."""
+    left = {}
+    for first in ("Gala", "Honeycrisp"):
+        block = copy.deepcopy(SMALL["block"][0])
+        for group in block["group"]:
+            group["crew_rank"] = 1 if group["name"] == first else 9
+        found = run({"thinning": 0.004}, block=[block])
+        left[first] = {
+            name: float(found.labour_undone.sel(block=f"wires/{name}", task="thinning").sum())
+            for name in ("Gala", "Honeycrisp")
+        }
+    assert left["Gala"]["Gala"] < 0.8 * left["Honeycrisp"]["Gala"]
+    assert left["Honeycrisp"]["Honeycrisp"] < 0.8 * left["Gala"]["Honeycrisp"]
