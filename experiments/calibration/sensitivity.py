@@ -45,6 +45,7 @@ NAMES = (
     "pruning_regrowth",
     "early_canopy",
     "late_canopy",
+    "early_fruit_share",
     "reserve_share",
     "first_leaf_canopy",
 )
