@@ -130,6 +130,8 @@ def figures(
     out["own.trunk_10"] = one.values["trunk_area_mean"].mean(axis=1)[9, 0]
     out["own.thinned_swing"] = float(one.biennial_index.mean())
     values = one.values
+    layers = values["light_interception"] / (physiology.extinction * values["leaf_light"])
+    out["own.leaf_area_index"] = float(layers.mean(axis=1)[7:15, 0].mean())
     out["own.gala_mass"] = float(values["fruit_mass_mean"].mean(axis=1)[7:15, 0].mean())
     out["own.harvest_index"] = float((values["fruit_dry_mass"] / values["supply"])[7:15].mean())
     crop = one.trees["crop_mass"]

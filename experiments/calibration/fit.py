@@ -37,7 +37,7 @@ FREE = {
     "fruit_curvature": (0.2, 0.95),
     "inhibiting_crop_biennial": (4.0, 8.0),
     "inhibition_exponent": (2.5, 5.5),
-    "shade_half": (0.15, 0.45),
+    "shade_half": (0.15, 0.6),
     "bearing_offset": (-1.0, 2.5),
     "bearing_vigor": (3.0, 9.0),
 }
@@ -70,6 +70,7 @@ TARGETS = {
 does not know of (T3, T4, T6, T7.high, T11, T13), the range is moved by as much."""
 OWN = {
     "own.late_yield": (0.75, 1.1),
+    "own.leaf_area_index": (1.8, 2.8),
     "own.gala_mass": (150, 185),
     "own.royal.mass.7": (170, 225),
     "own.density_yield": (1.6, 2.4),
