@@ -93,7 +93,8 @@ def box_count_edges(box_mass: float = BUSHEL) -> Double:
     References
     ----------
     Counts 72 to 163: Washington State Department of Agriculture, box counts by fruit diameter
-    (studylib.net/doc/18240283). Box of 19.05 kg: Marini et al. (2019), HortScience 54:1947. Masses per fruit follow by division.
+    (studylib.net/doc/18240283). Box of 19.05 kg: Marini et al. (2019), HortScience 54:1947. Masses per fruit follow by
+    division.
     """
     nominal = box_mass / np.array([64, *(int(count) for count in BOX_COUNTS[1:-1]), 175])
     edges: Double = (nominal[1:] + nominal[:-1]) / 2
