@@ -302,9 +302,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
         latitude=parts.site.latitude,
     )
-    faults = training_faults(training)
-    if faults:
-        raise InputError(parts.filler.where, f"training_system.{table.training}: {'; '.join(faults)}")
+    check_training(training, table.training, parts.filler.where)
     _check_training(table, plan, groups, path, warnings)
     money = tuple(
         block_money(table, path, group, trees, geometry, plan, site, extra if index == 0 else [], parts)
@@ -401,6 +399,13 @@ def _pollen(
     found.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
     return max(found, key=lambda each: each[1] * math.exp(-each[0] / parts.pollen_reach))
+
+
+def check_training(entry: Any, name: str, where: str) -> None:
+    """Stop on a training system whose keys contradict each other; other entries pass."""
+    faults = training_faults(entry) if isinstance(entry, Training) else ()
+    if faults:
+        raise InputError(where, f"training_system.{name}: {'; '.join(faults)}")
 
 
 def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str, warnings: list[str]) -> None:

@@ -13,7 +13,7 @@ from orchardsim.core.units import CURRENCIES
 from orchardsim.economy.parameters import OUTLETS, Market, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import GROUP_KEYS, Crew, Replacement, check_crews, check_replacement
-from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
+from orchardsim.plan.blocks import check_training, crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
@@ -229,7 +229,8 @@ def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
         for name in own:
             for cls in KINDS[kind][1]:
                 if cls is not CropTarget:
-                    everything.get(kind, name, cls, kind)
+                    entry = everything.get(kind, name, cls, kind)
+                    check_training(entry, name, filler.where)
 
 
 def _check_block_names(block: Any, path: str, catalogue: Catalogue) -> None:

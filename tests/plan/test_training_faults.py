@@ -14,8 +14,10 @@ from tests.simulation.small_plan import CONFIGS, SMALL
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"training_minutes": [0]}, "training_minutes are all 0"),
-        ({"pruning_minutes": [0]}, "pruning_minutes are all 0"),
+        ({"training_minutes": [0]}, ".*training_minutes are all 0"),
+        ({"pruning_minutes": [0]}, ".*pruning_minutes are all 0"),
+        ({"support": "none", "support_leaf": 2}, "support_leaf is given"),
+        ({"feathers_kept": 0, "thick_feathers_cut": False}, "thick side branches are left"),
         ({"spread_limit": "6 m"}, "spread_limit is more than one and a half times height_limit"),
     ],
 )
@@ -25,5 +27,8 @@ def test_inconsistent_systems_are_named(change, says):
         change = {key: {"value": value, "unit": "minute"} for key, value in change.items()}
     table["training_system"] = {"mine": {"like": "tall_spindle", **change}}
     table["block"][0]["training"] = "mine"
-    with pytest.raises(InputError, match=says):
+    with pytest.raises(InputError, match=f"training_system.mine: {says}"):
+        orchardsim.load_plan(table, base=CONFIGS)
+    table["block"][0]["training"] = "tall_spindle"  # a system that no block uses is told as well
+    with pytest.raises(InputError, match=f"training_system.mine: {says}"):
         orchardsim.load_plan(table, base=CONFIGS)
