@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betainc, ndtri
+from scipy.special import betainc, ndtri, stdtrit
 from scipy.stats import binom
 
 Array = NDArray[np.float64]
@@ -159,9 +159,13 @@ def expected_shortfall(values: ArrayLike, worst: Side = "low", tail: float = 0.1
     -----
     -(1/tail) times the integral of the quantile function over the tail; a tail that ends within a trial takes the
     matching part of it, so that ties and small samples come out as defined by Acerbi & Tasche (2002, Journal of
-    Banking & Finance 26:1487). Standard error by the influence function of the statistic, q -/+ (q - X)+ / tail:
-    sqrt((variance within the tail + (1 - tail)(ES - q)^2) / (n tail)), Manistre & Hancock 2005, North American
-    Actuarial Journal 9(2):129 (from memory). Plug-in shortfalls are fragile where tails are heavy.
+    Banking & Finance 26:1487). Standard error by the influence function of the statistic, q -/+ (q - X)+ / tail
+    (Manistre & Hancock 2005, North American Actuarial Journal 9(2):129, from memory): its standard deviation over
+    the trials and one more as bad as the worst, over sqrt(n). Since it rests on the k = n tail worst trials alone, it
+    is widened by the ratio of Student's t with k - 1 degrees to the normal 97.5 % point, so that the value plus and
+    minus 1.96 errors covers where tails are short of trials: without both it did so in 81 % of samples of 50 and 92 %
+    of 200 normal trials, with them in 94 and 96 %; where one season in thirty makes the tail, in 91 % of both
+    (``experiments/coverage``). Plug-in shortfalls are fragile where tails are heavy.
     """
     ordered = _sorted(values)
     if worst == "high":
@@ -173,14 +177,25 @@ def expected_shortfall(values: ArrayLike, worst: Side = "low", tail: float = 0.1
     share = (weights[:count] / weights[:count].sum()).reshape((-1,) + (1,) * (ordered.ndim - 1))
     members = ordered[:count]
     finite = np.isfinite(members).all(axis=0)
-    safe = np.where(finite, members, 0.0)
-    value = (share * safe).sum(axis=0)
-    within = (share * (safe - value) ** 2).sum(axis=0)
-    error = np.sqrt((within + (1.0 - tail) * (value - safe[-1]) ** 2) / (n * tail))
-    value = np.where(finite, value, -np.inf)
+    value = np.where(finite, (share * np.where(finite, members, 0.0)).sum(axis=0), -np.inf)
     # Where the whole tail is infinite the trials say nothing of an error.
-    error = np.where(finite, error, np.nan)
+    error = np.where(finite, _shortfall_error(ordered, tail), np.nan)
     return Estimate(-value if worst == "high" else value, error)
+
+
+def _shortfall_error(ordered: Array, tail: float) -> Array:
+    n = ordered.shape[0]
+    if n < 2:
+        return np.full(ordered.shape[1:], np.nan)
+    longer = np.concatenate([ordered[:1], ordered])
+    edge = _quantile_sorted(longer, tail)
+    known = np.isfinite(edge) & np.isfinite(ordered[0])
+    safe = np.where(known, longer, 0.0)
+    influence = np.minimum(safe - np.where(known, edge, 0.0), 0.0) / tail
+    degrees = max(n * tail - 1.0, 1.0)
+    widened = float(stdtrit(degrees, 0.975) / ndtri(0.975))
+    error = widened * influence.std(axis=0, ddof=1) / np.sqrt(n)
+    return np.asarray(np.where(known, error, np.nan))
 
 
 def value_at_risk(values: ArrayLike, worst: Side = "low", tail: float = 0.10) -> Estimate:

@@ -134,6 +134,21 @@ def test_shortfall_of_the_normal_and_its_error() -> None:
     assert estimate.standard_error.mean() == pytest.approx(estimate.value.std(), rel=0.15)
 
 
+@pytest.mark.parametrize(("trials", "least"), [(50, 0.91), (200, 0.93)])
+def test_the_shortfalls_error_covers_in_small_samples(trials: int, least: float) -> None:
+    """Value plus and minus 1.96 errors around the closed form -phi(z)/tail of the normal, over 1,000 samples.
+
+    The binomial error of a coverage of 95 % over 1,000 samples is 0.7 points. In samples of 50 the tail holds five
+    trials; a plain influence function covers about 81 % there.
+    """
+    samples = np.random.default_rng(31).normal(size=(trials, 1000))
+    true = -norm.pdf(norm.ppf(0.10)) / 0.10
+    for side, wanted in (("low", true), ("high", -true)):
+        found = expected_shortfall(samples, side)
+        covered = np.mean(np.abs(found.value - wanted) <= 1.959964 * found.standard_error)
+        assert least <= covered <= 0.985
+
+
 @given(st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=60))
 def test_shortfall_is_no_better_than_the_quantile(values: list[float]) -> None:
     """The mean beyond a quantile is never better than it, nor than the mean of all."""
