@@ -80,7 +80,8 @@ def errors_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     for name, values, worst, text, has_mean in rows:
         if np.isnan(values).all():
             continue
-        found = errors_of(np.asarray(values, dtype=np.float64), worst, draws)
+        whole = name == "payback year"
+        found = errors_of(np.asarray(values, dtype=np.float64), worst, draws, whole=whole)
         one, tail = found["mean" if has_mean else "p50"], found["expected_shortfall"]
         needed = trials_for(one, trials)
         cells.append(

@@ -66,13 +66,15 @@ def record_silence(dataset: xarray.Dataset) -> str:
     )
 
 
-def errors_of(values: Array, worst: Side, draws: Draws | None) -> dict[str, TwoErrors]:
+def errors_of(values: Array, worst: Side, draws: Draws | None, *, whole: bool = False) -> dict[str, TwoErrors]:
     """Both errors of every statistic of :data:`STATISTICS`; nan as the record's where it cannot be told.
 
     Parameters
     ----------
     values : (trial,)
         Trials that hold nan are left out.
+    whole : bool
+        Whole numbers.
     """
     from orchardsim.risk.record import TwoErrors, two_errors
 
@@ -84,9 +86,11 @@ def errors_of(values: Array, worst: Side, draws: Draws | None) -> dict[str, TwoE
         return {name: TwoErrors(name, float(known[0]), 0.0, none, none) for name in STATISTICS}
     points = tuple(point / 100 for point in PERCENT_POINTS)
     if draws is not None and present.sum() >= 3:
-        found = two_errors(values[present], draws.pick[present], draws.seasons, points, worst=worst, tail=TAIL)
+        found = two_errors(
+            values[present], draws.pick[present], draws.seasons, points, worst=worst, tail=TAIL, whole=whole
+        )
         return {one.statistic: one for one in found}
-    statistics, errors = describe(values, worst=worst)
+    statistics, errors = describe(values, worst=worst, whole=whole)
     return {
         name: TwoErrors(name, float(value), float(error), math.nan, math.nan)
         for name, value, error in zip(STATISTICS, statistics, errors, strict=True)

@@ -55,10 +55,6 @@ def _describe_columns(columns: Array, worst: Side, whole: bool) -> Array:
     from orchardsim.risk import bands
 
     ordered = np.sort(columns, axis=0)
-    estimates = [bands.quantile(ordered, point / 100) for point in PERCENT_POINTS]
+    estimates = [bands.quantile(ordered, point / 100, whole=whole) for point in PERCENT_POINTS]
     estimates += [bands.mean(ordered), bands.expected_shortfall(ordered, worst, TAIL)]
-    result = np.array([[each.value for each in estimates], [each.standard_error for each in estimates]])
-    if whole:
-        ranks = [max(int(np.ceil(len(ordered) * point / 100 - 1e-9)) - 1, 0) for point in PERCENT_POINTS]
-        result[0, : len(PERCENT_POINTS)] = ordered[ranks]
-    return result
+    return np.array([[each.value for each in estimates], [each.standard_error for each in estimates]])

@@ -199,7 +199,7 @@ def number(value: float, infinite: str = "infinite") -> float | int | str | None
 
 def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
     statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
-    both = errors_of(headline.values, headline.worst, draws)
+    both = errors_of(headline.values, headline.worst, draws, whole=headline.whole)
     infinite = {"irr": "none", "irr_without_remaining_value": "none"}.get(headline.path[0], "never")
     entry: dict[str, Any] = {
         "unit": headline.unit,

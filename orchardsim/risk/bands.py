@@ -35,7 +35,7 @@ def _sorted(values: ArrayLike) -> Array:
     return ordered
 
 
-def quantile(values: ArrayLike, share: float) -> Estimate:
+def quantile(values: ArrayLike, share: float, *, whole: bool = False) -> Estimate:
     """Quantile of the trials.
 
     Parameters
@@ -43,6 +43,9 @@ def quantile(values: ArrayLike, share: float) -> Estimate:
     values : (trial, ...)
     share : float
         Between 0 and 1.
+    whole : bool
+        Whole numbers: the quantile is then a value that occurred, the smallest with at least the share of trials at
+        or below it.
 
     Notes
     -----
@@ -54,10 +57,20 @@ def quantile(values: ArrayLike, share: float) -> Estimate:
     order statistics two binomial standard deviations to either side, which is one standard error for trials that lie
     smoothly. Where a trial is infinite it is half the distance between the order statistics one binomial standard
     deviation to either side: infinite where one of the two is, nan where both are (the quantile is then infinite as far
-    as the trials tell).
+    as the trials tell). Of whole numbers 1.96 errors reach as far as the farther of the two order statistics two
+    binomial standard deviations to either side.
     """
     ordered = _sorted(values)
-    return Estimate(_quantile_sorted(ordered, share), _maritz_jarrett(ordered, share))
+    error = _maritz_jarrett(ordered, share)
+    if not whole:
+        return Estimate(_quantile_sorted(ordered, share), error)
+    n = ordered.shape[0]
+    value = ordered[max(int(np.ceil(n * share - 1e-9)) - 1, 0)]
+    first, last, _ = _rank_ends(n, share)
+    ends = np.isfinite(ordered[first]) & np.isfinite(ordered[last])
+    low, high = (np.where(ends, ordered[place], 0.0) for place in (first, last))
+    reach = np.maximum(np.where(ends, value, 0.0) - low, high - np.where(ends, value, 0.0))
+    return Estimate(value, np.where(ends, np.maximum(error, reach / ndtri(0.975)), error))
 
 
 def _quantile_sorted(ordered: Array, share: float) -> Array:
@@ -95,12 +108,17 @@ def _rank_error(ordered: Array, share: float) -> Array:
 
     One standard error where trials lie smoothly; no farther out than the sample reaches on both sides.
     """
-    n = ordered.shape[0]
+    first, last, reach = _rank_ends(ordered.shape[0], share)
+    return np.asarray((ordered[last] - ordered[first]) / (2.0 * reach))
+
+
+def _rank_ends(n: int, share: float) -> tuple[int, int, float]:
+    """Places of the order statistics to either side of a quantile, and how many binomial standard deviations away."""
     deviation = max(float(np.sqrt(n * share * (1.0 - share))), 1e-9)
     reach = max(min(2.0, n * share / deviation, n * (1.0 - share) / deviation), 1e-9)
     first = min(max(int(np.floor(n * share - reach * deviation)), 0), n - 1)
     last = max(min(int(np.ceil(n * share + reach * deviation)), n) - 1, first)
-    return np.asarray((ordered[last] - ordered[first]) / (2.0 * reach))
+    return first, last, reach
 
 
 def quantile_interval(values: ArrayLike, share: float, level: float = 0.95) -> tuple[Array, Array]:

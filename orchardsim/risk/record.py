@@ -133,7 +133,7 @@ class TwoErrors:
         return "trials" if self.at_most <= self.monte_carlo else "not told"
 
 
-def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: float) -> Array:
+def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: float, *, whole: bool = False) -> Array:
     """What each trial adds to quantiles, mean and expected shortfall: (trial, statistic), centred on nothing.
 
     Parameters
@@ -153,7 +153,7 @@ def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: fl
     values = np.asarray(values, dtype=float)
     columns = []
     for share in shares:
-        point = quantile(values, share)
+        point = quantile(values, share, whole=whole)
         slope = point.standard_error / np.sqrt(share * (1.0 - share) / values.size)
         columns.append(np.where(values <= point.value, -1.0, 0.0) * slope)
     columns.append(values)
@@ -172,6 +172,7 @@ def two_errors(
     *,
     worst: Side = "low",
     tail: float = 0.10,
+    whole: bool = False,
 ) -> list[TwoErrors]:
     """Both errors of the quantiles, of the mean, and of the expected shortfall, in this order.
 
@@ -184,11 +185,17 @@ def two_errors(
         Quantiles wanted.
     worst, tail
         Of the expected shortfall.
+    whole : bool
+        As in :func:`orchardsim.risk.quantile`.
     """
     values = np.asarray(values, dtype=float)
     names = (*(f"p{100 * share:g}" for share in shares), "mean", "expected_shortfall")
-    estimates = [*(quantile(values, share) for share in shares), mean(values), expected_shortfall(values, worst, tail)]
-    found = record_errors(influences(values, shares, worst, tail), pick, seasons)
+    estimates = [
+        *(quantile(values, share, whole=whole) for share in shares),
+        mean(values),
+        expected_shortfall(values, worst, tail),
+    ]
+    found = record_errors(influences(values, shares, worst, tail, whole=whole), pick, seasons)
     return [
         TwoErrors(name, float(one.value), float(one.standard_error), float(error), float(seen))
         for name, one, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)
