@@ -87,6 +87,7 @@ def execute(options: argparse.Namespace) -> int:
     import orchardsim
     from orchardsim.core.errors import InputError
     from orchardsim.results import dump_summary, prepare_run_folder, summary_document, write_run
+    from orchardsim.simulation.run import check_run
 
     if options.resume and options.out is None:
         raise InputError("--resume", "needs --out with the folder of the interrupted run")
@@ -96,6 +97,7 @@ def execute(options: argparse.Namespace) -> int:
     other = _other_plan(plan, options) if options.second_opinion else None
     if options.out is not None:
         prepare_run_folder(options.out, force=options.force, resume=options.resume)
+    check_run(plan, options.trials, options.years, options.single_trees)
     dataset = _simulate(plan, options, PARTIAL, resume=options.resume)
     if other is not None:
         import json

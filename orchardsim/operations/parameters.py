@@ -363,6 +363,71 @@ def check_replacement(where: str, replacement: Replacement, years: int) -> None:
         )
 
 
+TASK_DAYS: Final = {
+    "planting": 45,
+    "support_building": 150,
+    "dormant_pruning": 120,
+    "training": 45,
+    "summer_pruning": 33,
+}
+"""Days a year that a task's window is usually open (common practice, no source), for remarks alone: the windows of a
+run follow its seasons."""
+
+
+def lacking_hours(crews: Sequence[Crew], hours: Mapping[str, float]) -> dict[str, tuple[float, float]]:
+    """Tasks that the crews can never finish, even if every working day of the window is fit and theirs.
+
+    Parameters
+    ----------
+    hours : mapping from task to hours
+        That the plan asks for in its busiest year.
+
+    Returns
+    -------
+    dict from task to (hours asked, hours that the crews hold)
+
+    Examples
+    --------
+    >>> one = Crew("one", workers=1, hours_per_day=8, days_per_week=7)
+    >>> lacking_hours([one], {"training": 360.0}), lacking_hours([one], {"training": 361.0})
+    ({}, {'training': (361.0, 360.0)})
+    """
+    found = {}
+    for task, days in TASK_DAYS.items():
+        most = sum(
+            crew.workers * crew.hours_per_day * crew.days_per_week / 7 * days for crew in crews if task in crew.tasks
+        )
+        if hours.get(task, 0.0) > most:
+            found[task] = hours[task], most
+    return found
+
+
+def check_capacity(where: str, crews: Sequence[Crew], hours: Mapping[str, float]) -> list[str]:
+    """Remark on work that the crews can never finish: what is left is told by the run, with what it costs.
+
+    Raises
+    ------
+    InputError
+        Where they cannot plant the trees, which cannot wait.
+    """
+    lacking = lacking_hours(crews, hours)
+    if "planting" in lacking:
+        asked, most = lacking["planting"]
+        raise InputError(
+            where,
+            f"found crews that can never finish the planting: it takes {asked:,.0f} hours in its busiest year, and "
+            f"they hold {most:.3g} in some {TASK_DAYS['planting']} days; allowed: more workers, hours_per_day or "
+            "days_per_week for 'planting'",
+        )
+    if not lacking:
+        return []
+    told = ", ".join(
+        f"{task.replace('_', ' ')} ({asked:,.0f} hours in the busiest year, {most:.3g} to be had)"
+        for task, (asked, most) in lacking.items()
+    )
+    return [f"the crews can never finish: {told}; the rest is left undone, and the run tells what that costs (crews)"]
+
+
 def check_crews(where: str, crews: Sequence[Crew], tasks: Iterable[str]) -> None:
     """Stop on crews that can never finish the plan's work.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -12,7 +13,14 @@ from orchardsim.core.labels import TASKS
 from orchardsim.core.units import CURRENCIES
 from orchardsim.economy.parameters import OUTLETS, Market, TreePrice
 from orchardsim.economy.prices import check_market
-from orchardsim.operations.parameters import GROUP_KEYS, Crew, Replacement, check_crews, check_replacement
+from orchardsim.operations.parameters import (
+    GROUP_KEYS,
+    Crew,
+    Replacement,
+    check_capacity,
+    check_crews,
+    check_replacement,
+)
 from orchardsim.plan.blocks import check_training, crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
@@ -142,6 +150,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
     by_label = _group_rules(table.replacement, sections["replacement"], blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
+    warnings += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
             f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "
@@ -166,6 +175,23 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         replacement_by_label=by_label,
         **sections,
     )
+
+
+def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
+    """Hours by task of the year that asks for most of it, all trees alive; picking and thinning follow the crop."""
+    found: dict[str, float] = defaultdict(float)
+    planting: dict[int, float] = defaultdict(float)
+    for block in blocks:
+        training, trees = block.plan.training, sum(block.group_trees)
+        for task, minutes in (
+            ("training", training.training_minutes),
+            ("dormant_pruning", training.pruning_minutes),
+            ("summer_pruning", training.summer_pruning_minutes),
+        ):
+            found[task] += trees * max(minutes) / 60
+        found["support_building"] += sum(money.support_hours for money in block.money)
+        planting[block.year_planted] += sum(money.planting_hours for money in block.money)
+    return {**found, "planting": max(planting.values(), default=0.0)}
 
 
 def _group_rules(table: Any, farm: Replacement, blocks: Iterable[ResolvedBlock], where: str) -> dict[str, Replacement]:

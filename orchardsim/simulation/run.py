@@ -173,7 +173,8 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
     if plan.replacement.lead_time > years:
         raise InputError(
             plan.where,
-            f"replacement.lead_time: found {plan.replacement.lead_time} years, longer than the run of {years} years",
+            f"replacement.lead_time: found {plan.replacement.lead_time} years, longer than the run of {years} years; "
+            f"allowed: 0 to {years}, or more --years",
         )
     for trial in single_trees:
         if not 0 <= trial < trials:

@@ -16,6 +16,7 @@ from orchardsim.operations.parameters import (
     Crew,
     Replacement,
     YardParameters,
+    check_capacity,
     check_crews,
     check_replacement,
 )
@@ -316,6 +317,11 @@ def test_bad_policies_and_crews_are_named() -> None:
     with pytest.raises(InputError, match="did you mean 'picking'"):
         check_crews("crews", [Crew(tasks=("pickin",))], [])
     check_crews("crews", [Crew()], ["picking", "replanting"])
+    with pytest.raises(InputError, match="can never finish the planting"):
+        check_capacity("crews", [Crew(workers=0.001)], {"planting": 10})
+    (remark,) = check_capacity("crews", [Crew(workers=1)], {"planting": 10, "dormant_pruning": 5000})
+    assert "never finish: dormant pruning (5,000 hours" in remark
+    assert check_capacity("crews", [Crew()], {"planting": 10, "dormant_pruning": 500}) == []
 
 
 def test_years_do_not_run_backwards() -> None:
