@@ -135,6 +135,10 @@ def young_factor(leaf: Numbers, extra: float, scale: float = YOUTH_SCALE) -> Num
     return 1 + np.float32(extra) * np.exp((1 - leaf) / np.float32(scale))
 
 
+ONSET: Final = math.log(19)
+"""Widths between the temperature that kills one tree in twenty and the one that kills half (logistic)."""
+
+
 def soft_hazard(excess: Numbers) -> Numbers:
     """Hazard that kills the logistic share 1/(1 + exp(-excess)): ln(1 + exp(excess)).
 
@@ -166,11 +170,13 @@ def cold_hazard(
     Notes
     -----
     Each route kills a logistic share about its own temperature; a tree that escapes one may fall to another, so
-    their hazards add. Midwinter injury of hardened wood sets in at -35 to -40 degC (Quamme 1976); root LT50 by stock
-    in Moran et al. (2011), HortScience 46:1460.
+    their hazards add. ``hardiness`` is where killing of hardened wood sets in: one tree in twenty dies at it, half
+    3 widths below. Commercial cultivars are injured from -35 to -40 degC on, and grown to where the mean yearly
+    minimum is -34 degC (Quamme 1976, Can. J. Plant Sci. 56:493). ``root_hardiness`` kills half: root LT50 by stock in
+    Moran et al. (2011), HortScience 46:1460.
     """
     width, root_width = np.float32(hazards.cold_width), np.float32(hazards.root_width)
-    wood = soft_hazard((hardiness + weakness - winter_temperature_min) / width)
+    wood = soft_hazard((hardiness + weakness - winter_temperature_min) / width - ONSET)
     early = soft_hazard((acclimation_shortfall + weakness - hazards.acclimation_kill) / width)
     soil = np.minimum(0, hazards.root_cold_share * winter_temperature_min)
     roots = soft_hazard((root_hardiness + 0.2 * weakness - soil) / root_width)

@@ -39,7 +39,9 @@ class Cultivar:
         "1", "fruit set with own pollen relative to cross pollen", low=0, high=1, default=0.05
     )
     fire_blight: float = parameter("1", "susceptibility of the scion: 0 immune, 1 as Gala", low=0, high=1.5)
-    hardiness: float = parameter("degC", "midwinter temperature that kills the hardened tree", low=-45, high=-15)
+    hardiness: float = parameter(
+        "degC", "midwinter temperature at which killing of hardened trees sets in: one in twenty", low=-45, high=-15
+    )
     bitter_pit: float = parameter("1", "proneness: 0 none, 1 as Honeycrisp", low=0, high=1.5, default=0.2)
     colour_need: float = parameter(
         "1", "light that the fresh grade's colour asks for: 0 green, 1 full red", low=0, high=1
