@@ -2,7 +2,8 @@
 
 ``python experiments/working_place/run.py [--out DIR]`` prints two tables and writes them as ``working_place.txt``. The
 losses are those of Gala on M.9 and on G.41, planted row beside row at a place with fire blight weather; the calendar
-is that of one trial of the demo plan in its sixth leaf, taken from the yard's event log, whose sums are checked.
+is that of one trial of the demo plan in its sixth leaf, looked after by few people so that blocks wait for them, taken
+from the yard's event log, whose sums are checked.
 """
 
 from __future__ import annotations
@@ -27,6 +28,18 @@ from orchardsim.simulation.yards import open_yards
 from orchardsim.trees.losses import dispersion
 
 CONFIGS = Path(__file__).parents[2] / "configs"
+FRUIT_TASKS = ("thinning", "picking")
+CREWS = [
+    {
+        "name": "grower",
+        "workers": 1,
+        "hours_per_day": "3 hour",
+        "days_per_week": "4 day",
+        "tasks": ["planting", "support_building", "replanting", "training", "dormant_pruning", "summer_pruning"],
+    },
+    {"name": "helper", "workers": 1, "hours_per_day": "4 hour", "days_per_week": "4 day", "tasks": list(FRUIT_TASKS)},
+]
+"""An invented farm's few people: the grower beside another job, and one helper for fruit."""
 LEAVES = ((1, 1), (2, 5), (6, 10), (11, 19))
 TRIALS, YEARS, CALENDAR_YEAR = 100, 20, 6
 
@@ -73,7 +86,7 @@ class TracedTile(Tile):
 
 def calendar_of_a_year() -> list[str]:
     """Who did what, where and when in one year of one trial of the demo, and what was left undone."""
-    plan = orchardsim.load_plan(CONFIGS / "demo.toml")
+    plan = orchardsim.load_plan(demo_table() | {"crews": CREWS}, base=CONFIGS)
     streams = Streams(1)
     library = build_library(plan, streams, range(1), YEARS, "sampled")
     totals = Totals(1, YEARS, plan.labels)
@@ -84,6 +97,8 @@ def calendar_of_a_year() -> list[str]:
     leaf = plan.blocks[0].leaf(CALENDAR_YEAR)
     season = int(library.sample.seasons.harvest_year[library.sample.pick[0, CALENDAR_YEAR]])
     lines = [f"Calendar of year {CALENDAR_YEAR} (leaf {leaf}, the season of {season} again), one trial of the demo"]
+    people = (f"{crew.name} {crew.hours_per_day:g} h a day, {crew.days_per_week:g} days a week" for crew in plan.crews)
+    lines.append(f"with few people: {'; '.join(people)}")
     head = f"{'from':8s}{'to':8s}{'task':18s}{'where':20s}{'who':12s}{'hours':>8s}{'waited, d':>11s}{'undone, h':>11s}"
     lines.append(head)
     latitude = plan.weather.latitude

@@ -10,7 +10,10 @@ from orchardsim.core.errors import IdentityError
 
 
 class Event(NamedTuple):
-    """One row of the log: day of the plan's year at which it began and ended, what happened, how much."""
+    """One row of the log: day of the plan's year at which it began and ended, what happened, how much.
+
+    ``open_day`` is the day from which worked work could have begun.
+    """
 
     year: int
     start_day: float
@@ -21,13 +24,12 @@ class Event(NamedTuple):
     crew: str
     trees: int
     hours: float
+    open_day: float = 0.0
 
 
 COLUMNS: Final = Event._fields
 STOCK_KINDS: Final = ("ordered", "bought", "delivered", "spot", "died", "discarded", "replanted")
-KINDS: Final = (
-    *STOCK_KINDS, "short_delivery", "late_delivery", "planted", "wanted", "worked", "unfinished", "upkeep",
-)  # fmt: skip
+KINDS: Final = (*STOCK_KINDS, "short_delivery", "late_delivery", "planted", "worked", "unfinished", "upkeep")
 
 
 class EventLog:
@@ -95,7 +97,7 @@ class CalendarLine(NamedTuple):
     Attributes
     ----------
     waited : float [day]
-        From the day on which the work could begin to that on which somebody came.
+        From the day on which the work could begin, or was broken off, to that on which somebody came.
     """
 
     crew: str
@@ -108,24 +110,29 @@ class CalendarLine(NamedTuple):
     waited: float
 
 
+PAUSE: Final = 3.0
+"""day; work that rests for longer goes on in a line of its own, as picking does from pass to pass."""
+
+
 def season_calendar(log: EventLog, year: int) -> list[CalendarLine]:
     """Calendar of one year, in the order in which work began; undone work stands in lines without a crew."""
-    lines: dict[tuple[str, str, str], list[float]] = {}
-    opened: dict[tuple[str, str], float] = {}
-    for row in log.rows:
-        if row.year != year:
-            continue
-        if row.kind == "wanted":
-            place = row.task, row.label
-            opened[place] = min(opened.get(place, row.start_day), row.start_day)
-        if row.kind not in ("worked", "unfinished"):
-            continue
-        line = lines.setdefault((row.crew, row.task, row.label), [row.start_day, row.end_day, 0.0, 0.0])
-        line[0] = min(line[0], row.start_day)
-        line[1] = max(line[1], row.end_day)
-        line[2 if row.kind == "worked" else 3] += row.hours
-    found = []
-    for (crew, task, label), (first, last, hours, undone) in lines.items():
-        waited = max(0.0, first - opened.get((task, label), first)) if crew else 0.0
-        found.append(CalendarLine(crew, task, label, first, last, hours, undone, waited))
-    return sorted(found, key=lambda line: (line.first_day, line[:3]))
+    rows = [row for row in log.rows if row.year == year and row.kind in ("worked", "unfinished")]
+    ended: dict[tuple[str, str], float] = {}
+    lines: dict[tuple[str, str, str], list[CalendarLine]] = defaultdict(list)
+    for row in sorted(rows, key=lambda row: row.start_day):
+        place = row.task, row.label
+        found = lines[row.crew, row.task, row.label]
+        done, left = (row.hours, 0.0) if row.kind == "worked" else (0.0, row.hours)
+        if found and row.start_day - found[-1].last_day <= PAUSE:
+            last = found[-1]
+            found[-1] = last._replace(
+                last_day=max(last.last_day, row.end_day), hours=last.hours + done, undone=last.undone + left
+            )
+        else:
+            since = max(row.open_day, ended.get(place, row.open_day))
+            waited = max(0.0, row.start_day - since) if row.crew else 0.0
+            found.append(CalendarLine(*(row.crew, *place), row.start_day, row.end_day, done, left, waited))
+        if row.kind == "worked":
+            ended[place] = max(ended.get(place, row.end_day), row.end_day)
+    together = [line for found in lines.values() for line in found]
+    return sorted(together, key=lambda line: (line.first_day, line[:3]))

@@ -212,7 +212,6 @@ class Yard:
         for job in jobs:
             if job.hours > 0:
                 self.asked[year, job.label, job.task] += job.hours
-                self._note_wanted(year, job)
         batch = [*jobs, *waiting]
         hook = None
         if self.log is not None:
@@ -222,7 +221,7 @@ class Yard:
             def hook(index: int, crew: str, start: int, stop: int, hours: float) -> None:
                 job = batch[index]
                 days = (start - base) / DAY_MINUTES, (stop - base) / DAY_MINUTES
-                log.add(Event(year, *days, "worked", job.label, job.task, crew, 0, hours))
+                log.add(Event(year, *days, "worked", job.label, job.task, crew, 0, hours, job.earliest))
 
         done = self.world.work(year, batch, phase_start_day, phase_end_day, work_fraction, self._turnout, hook)
         hours = self.hours
@@ -373,12 +372,7 @@ class Yard:
 
     def _await_work(self, job: Job) -> None:
         self.asked[self._year, job.label, job.task] += job.hours
-        self._note_wanted(self._year, job)
         self._waiting.append(job)
-
-    def _note_wanted(self, year: int, job: Job) -> None:
-        if self.log is not None:
-            self.log.add(Event(year, job.earliest, job.latest, "wanted", job.label, job.task, "", 0, job.hours))
 
     def _move(self, year: int, day: float, kind: str, label: str, trees: int) -> None:
         self.trees[year, label, kind] += trees

@@ -340,11 +340,12 @@ class Tile:
         training = backlog.ask("training", training)
         building = backlog.ask("support_building", building)
         ranks = block.resolved.crew_ranks
+        planted = self.plan.replacement.window_start if year == block.resolved.year_planted else 0.0
         for group, label in enumerate(block.resolved.labels):
             season, rank = drivers[group], ranks[group]
             for row, season_row in enumerate(self.pick.tolist()):
                 hours = float(pruning[row, group]), float(training[row, group])
-                row_jobs = work.dormant_jobs(label, season, season_row, *hours, rank)
+                row_jobs = work.dormant_jobs(label, season, season_row, *hours, rank, planted)
                 if building[row, group] > 0:
                     row_jobs.append(work.support_job(label, season, season_row, float(building[row, group]), rank))
                 jobs[row].extend(row_jobs)

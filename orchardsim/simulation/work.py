@@ -50,14 +50,18 @@ def priority(task: str, rank: int) -> int:
 
 
 def dormant_jobs(
-    label: str, season: SeasonDrivers, row: int, pruning: float, training: float, rank: int = 5
+    label: str, season: SeasonDrivers, row: int, pruning: float, training: float, rank: int = 5, planted: float = 0.0
 ) -> list[Job]:
-    """Dormant pruning up to two weeks after bud break, but not in bloom, and tie-down after bud break."""
+    """Dormant pruning up to two weeks after bud break, but not in bloom, and tie-down after bud break.
+
+    Trees planted this year are tied down after the day ``planted``.
+    """
     start = season.bud_break_day[row]
     pruned_by = min(start + 14, season.bloom_day[row])
+    tied_from = max(start, planted)
     return [
         Job(label, "dormant_pruning", pruning, PRUNING_START, pruned_by, priority("dormant_pruning", rank)),
-        Job(label, "training", training, start, start + TRAINING_DAYS, priority("training", rank)),
+        Job(label, "training", training, tied_from, tied_from + TRAINING_DAYS, priority("training", rank)),
     ]
 
 
