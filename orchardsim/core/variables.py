@@ -260,6 +260,15 @@ RESULTS: Final = _table(
         0,
         whole=True,
     ),
+    Variable("family_hours", ("trial", "year"), "hour", "hours that the family worked", "economy", 0),
+    Variable(
+        "family_labour_value",
+        ("trial", "year"),
+        "currency",
+        "what the family's hours cost at the plan's wages, whether they are paid or not",
+        "economy",
+        0,
+    ),
     Variable(
         "debt_service_cover",
         ("trial", "year"),

@@ -165,6 +165,7 @@ def bank_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     if draw:
         enough = float((dataset["household_draw_bearable"].values >= draw).mean())
         lines.append(f"That bears the stated draw in {100 * enough:.0f} % of trials.")
+    lines += family_lines(dataset, show)
     several = several_rates(dataset)
     if several:
         lines.append(
@@ -172,6 +173,26 @@ def bank_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
             "NPV is the safer guide."
         )
     return lines
+
+
+def family_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """The family's work, priced and unpaid; nothing where the plan states none."""
+    hours = dataset["family_hours"].values
+    if not hours.any():
+        return []
+    value = dataset["family_labour_value"].values
+    worked = hours[:, hours.any(axis=0)].mean()
+    rate = 1.0 + float(dataset.attrs["discount_rate"])
+    present = (value * rate ** -np.arange(value.shape[1], dtype=float)).sum(axis=1)
+    npv = dataset["npv_without_remaining_value"].values
+    paid = bool(dataset.attrs["family_paid"])
+    other = npv + present if paid else npv - present
+    return [
+        f"The family works {worked:,.0f} hours a year on the mean, worth {show.money(float(value.mean()))} a year at "
+        f"the plan's wages. All numbers here count them {'as paid' if paid else 'as unpaid'}: NPV without remaining "
+        f"value is {show.money(float(npv.mean()))} on the mean, and {show.money(float(other.mean()))} with the family "
+        f"{'unpaid' if paid else 'paid'} (costs.family_labour_priced), before any change of income tax."
+    ]
 
 
 def aversion_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:

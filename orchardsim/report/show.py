@@ -71,6 +71,9 @@ class Show:
             "real": f"money of {year}, inflation taken out",
             "nominal": f"money of each year, inflation included; prices start from {year}",
         }.get(kind, f"{kind}, price year {year}")
+        tax = attrs.get("income_tax_rate")
+        if tax is not None:
+            basis += f"; after income tax of {100 * float(tax):.3g} %" if float(tax) > 0 else "; before income tax"
         return cls(
             str(attrs["units"]), str(attrs["currency"]), float(attrs["bin_mass"]), float(attrs["box_mass"]), basis
         )

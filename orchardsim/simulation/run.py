@@ -275,6 +275,9 @@ def _dataset(
         "opening_cash": plan.finance.opening_cash,
         "household_draw": plan.finance.household_draw,
         "own_wealth": plan.finance.own_wealth,
+        "discount_rate": plan.finance.discount_rate,
+        "income_tax_rate": plan.finance.tax.rate if plan.finance.tax is not None else 0.0,
+        "family_paid": plan.costs.family_labour_priced,
         "record_seasons": record_seasons(plan, sample, seasons),
         "season_run_length": plan.weather.run_length,
     }

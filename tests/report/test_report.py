@@ -16,7 +16,9 @@ from orchardsim.core.labels import TASKS
 from orchardsim.report import headline_table, plain_sentences, write_report
 from orchardsim.report.figures import FIGURES
 from orchardsim.report.labels import label_cells, label_lines, work_cells, work_groups, work_line
+from orchardsim.report.ledger_table import ledger_cells, spans
 from orchardsim.report.page import report_html
+from orchardsim.report.risk_part import family_lines
 from orchardsim.report.show import Show
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.labels import LabelWork, failed_crops
@@ -274,3 +276,30 @@ def test_importing_the_room_is_quick_and_draws_nothing_in():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_ledger_table_adds_up():
+    """Means add up: items to the net in every column, and columns over their years to all years."""
+    dataset = invented_dataset(trials=30, years=15)
+    head, *rows = ledger_cells(dataset)
+    assert head[1] == "year 0"
+    assert head[-2:] == ["a year of 12-14", "all years"]
+    numbers = np.array([[float(text.replace(",", "").replace("–", "0")) for text in row[1:]] for row in rows[:-1]])
+    *items, net = numbers
+    assert np.abs(np.sum(items, axis=0) - net).max() <= 0.5 * len(items) + 0.5
+    years = np.array([last - first + 1 for first, last in spans(15)])
+    assert np.abs((numbers[:, :-1] * years).sum(axis=1) - numbers[:, -1]).max() <= 0.5 * 15 + 0.5
+    assert rows[-1][0] == "± of the net"
+
+
+def test_the_familys_work_is_told_priced_and_unpaid():
+    dataset = invented_dataset({"discount_rate": 0.0, "family_paid": True}, trials=20)
+    line = family_lines(dataset, Show.of(dataset))[0]
+    npv = float(dataset["npv_without_remaining_value"].mean())
+    show = Show.of(dataset)
+    assert "120 hours" in line
+    # 20 years of 2,400 at no discount.
+    assert show.money(npv) in line
+    assert show.money(npv + 48_000) in line
+    dataset["family_hours"][:] = 0.0
+    assert family_lines(dataset, show) == []

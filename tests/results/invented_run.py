@@ -43,6 +43,8 @@ ATTRS: dict[str, Any] = {
     "bin_mass": 396.89,
     "box_mass": 19.05,
     "latitude": 42.0,
+    "discount_rate": 0.05,
+    "family_paid": True,
 }  # fmt: skip
 
 
@@ -170,6 +172,8 @@ def invented_arrays(
         "irr_without_remaining_value": np.where(summed[:, -1] > 0, 2e-7 * summed[:, -1], -np.inf),
         "irr_roots": np.ones(trials),
         "establishment_cost": np.full(trials, 250_000.0),
+        "family_hours": np.full((trials, years), 120.0),
+        "family_labour_value": np.full((trials, years), 2400.0),
         "negative_years": (farm < 0).sum(1),
         "debt_service_cover": np.where(low < 0, farm / np.maximum(-0.06 * low, 1.0), np.nan),
         "household_draw_bearable": np.maximum(summed[:, -1], 0.0) / years,

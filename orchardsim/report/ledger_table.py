@@ -1,0 +1,60 @@
+"""The ledger by item on the page: means over trials, so that columns add up."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from orchardsim.core.labels import FARM
+
+if TYPE_CHECKING:
+    import xarray
+
+SINGLE_YEARS: Final = 7
+"""Years that stand alone, from year 0; later ones share columns (layout only)."""
+STEP: Final = 5
+LEDGER_NOTE: Final = (
+    "Means over trials, money in above zero and out below; the yearly means of an item add up, which middle trials do "
+    "not. Fruit is counted when it is paid, so some of a crop's money stands in the next year, and that of the last "
+    "crop beyond the run. The same by block, trial and year: ledger in results.nc."
+)
+
+
+def spans(years: int) -> list[tuple[int, int]]:
+    """First and last year of each column.
+
+    Examples
+    --------
+    >>> spans(15)
+    [(0, 0), (1, 1), (2, 2), (3, 3), (4, 4), (5, 5), (6, 6), (7, 11), (12, 14)]
+    """
+    found = [(year, year) for year in range(min(years, SINGLE_YEARS))]
+    found += [(first, min(first + STEP, years) - 1) for first in range(SINGLE_YEARS, years, STEP)]
+    return found
+
+
+def ledger_cells(dataset: xarray.Dataset) -> list[list[str]]:
+    """A head, a row for each item that is ever booked, the net flow and its standard error.
+
+    Columns are years, means of a year where a column spans several, and the sum of all years.
+    """
+    ledger = dataset["ledger"].sel(block=FARM).transpose("trial", "year", "item").values
+    columns = spans(ledger.shape[1])
+    head = ["item"]
+    head += [f"year {first}" if first == last else f"a year of {first}-{last}" for first, last in columns]
+    cells = [[*head, "all years"]]
+    for place, item in enumerate(dataset["item"].values):
+        if ledger[:, :, place].any():
+            cells.append([str(item).replace("_", " "), *_row(ledger[:, :, place].mean(axis=0), columns)])
+    net = ledger.sum(axis=2)
+    cells.append(["net", *_row(net.mean(axis=0), columns)])
+    if len(net) > 1:
+        parts = [net[:, first : last + 1].mean(axis=1) for first, last in columns] + [net.sum(axis=1)]
+        cells.append(["± of the net", *(f"{part.std(ddof=1) / np.sqrt(part.size):,.0f}" for part in parts)])
+    return cells
+
+
+def _row(yearly: np.ndarray, columns: list[tuple[int, int]]) -> list[str]:
+    amounts = [float(yearly[first : last + 1].mean()) for first, last in columns] + [float(yearly.sum())]
+    return [f"{round(amount) + 0:,d}" if round(amount) else "–" for amount in amounts]
