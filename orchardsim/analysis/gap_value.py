@@ -22,10 +22,10 @@ from orchardsim.core.streams import Streams
 from orchardsim.economy.account import remaining_value
 from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
+from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.money import farm_ledger, farm_quantities
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.struck import copied_totals
-from orchardsim.simulation.tile import BlockRun
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.unit import tile_size
 

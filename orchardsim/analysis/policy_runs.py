@@ -17,9 +17,10 @@ from orchardsim.economy import indicators
 from orchardsim.operations.parameters import Replacement
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
+from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.simulation.tile import BlockRun, Tile
+from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.unit import tile_size
 

@@ -20,9 +20,10 @@ from orchardsim.economy import PricePaths, indicators, smallest_reserve, with_pr
 from orchardsim.operations.draws import YardDraws
 from orchardsim.plan import Plan
 from orchardsim.season.hail import NET_SHARE
+from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary
-from orchardsim.simulation.tile import NET_LEAF, BlockRun, Tile
+from orchardsim.simulation.tile import NET_LEAF, Tile
 from orchardsim.simulation.totals import Totals
 
 Array = NDArray[np.float64]

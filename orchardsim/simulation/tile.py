@@ -13,33 +13,30 @@ from __future__ import annotations
 import copy
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.labels import CAUSES, TASKS
+from orchardsim.core.labels import TASKS
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import HECTARE
 from orchardsim.operations.crews import Done, Job
 from orchardsim.operations.picking import pass_days, picking_jobs
 from orchardsim.operations.yard import Yard
-from orchardsim.plan import Plan, ResolvedBlock
+from orchardsim.plan import Plan
 from orchardsim.season.hail import DRAWS as HAIL_DRAWS
 from orchardsim.season.hail import hail_damage
 from orchardsim.simulation import books, work
-from orchardsim.simulation.backlog import Backlog
+from orchardsim.simulation.block_run import BlockRun, by_cause, cut_strikes, open_blocks, pack_boxes, pass_price
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.yards import book_yards, hours_done, open_yards, work_phase
-from orchardsim.trees import fruit, losses, unfinished
+from orchardsim.trees import losses, unfinished
 from orchardsim.trees import model as trees
-from orchardsim.trees.block import BlockModel
 from orchardsim.trees.grading import after_hail
 from orchardsim.trees.season import SeasonForTrees
-from orchardsim.trees.state import TreeState
-from orchardsim.trees.variation import YearDraws, draw_year
+from orchardsim.trees.variation import draw_year
 
 Array = NDArray[np.float64]
 BEFORE_YEAR_0: Final = 1000
@@ -48,34 +45,6 @@ NET_LEAF: Final = 2
 """First leaf with the hail net closed: the economy room buys it in the year after planting."""
 MASS_TOLERANCE: Final = 1e-5
 """Largest gap in the books of fruit and mass as a share of the gross flow (float32 sums)."""
-
-
-@dataclass
-class BlockRun:
-    """One block in the year loop: its fixed numbers, the state of its trees, and where its results go."""
-
-    number: int
-    resolved: ResolvedBlock
-    model: BlockModel
-    traits: losses.LossTraits
-    columns: slice
-    state: TreeState
-    loss_site: NDArray[np.float32]
-    backlog: Backlog
-    planted: bool = False
-    removed: bool = False
-    alive: Array = field(default_factory=lambda: np.zeros(0))
-    uncut: Array | None = None
-    season: SeasonForTrees | None = None
-    draws: YearDraws | None = None
-    loss_draws: losses.LossDraws | None = None
-    fruit_kept: Array = field(default_factory=lambda: np.zeros(0))
-    fruit_thinned: Array = field(default_factory=lambda: np.zeros(0))
-
-    @property
-    def standing(self) -> bool:
-        """Whether there are trees (or gaps where trees were) this year."""
-        return self.planted and not self.removed
 
 
 class Tile:
@@ -116,43 +85,12 @@ class Tile:
         self.totals = totals
         self.rows = slice(trials.start - first, trials.stop - first)
         self.single_trees = single_trees
-        self.blocks = self._open_blocks()
+        self.blocks = open_blocks(plan, lambda process, place: self._rngs(process, place, -BEFORE_YEAR_0), len(trials))
         self.yards = self._open_yards()
         self.pick = np.zeros(len(trials), dtype=np.int64)
 
     def _rngs(self, process: str, place: str, year: int) -> list[np.random.Generator]:
         return [self.streams.at(process, place, trial=t, year=year + BEFORE_YEAR_0) for t in self.trials]
-
-    def _open_blocks(self) -> list[BlockRun]:
-        runs = []
-        column = 0
-        for number, resolved in enumerate(self.plan.blocks):
-            model = BlockModel(resolved.plan, self.plan.physiology)
-            layout = resolved.plan.layout
-            state = model.new_state(len(self.trials))
-            state.site_vigor[...] = model.draw_persistent(self._rngs("soil", resolved.name, -BEFORE_YEAR_0))
-            groups = len(resolved.labels)
-            runs.append(
-                BlockRun(
-                    number=number,
-                    resolved=resolved,
-                    model=model,
-                    traits=losses.loss_traits(resolved.plan, self.plan.hazards),
-                    columns=slice(column, column + groups),
-                    state=state,
-                    loss_site=losses.draw_site(
-                        self._rngs("worn soil", resolved.name, -BEFORE_YEAR_0),
-                        layout.rows,
-                        layout.trees_per_row,
-                        layout.row_spacing,
-                        layout.tree_spacing,
-                    ),
-                    backlog=Backlog(len(self.trials), groups),
-                    alive=np.zeros((len(self.trials), groups)),
-                )
-            )
-            column += groups
-        return runs
 
     def _open_yards(self) -> list[Yard]:
         return open_yards(self.plan, self.streams, self.trials, self.years)
@@ -211,7 +149,7 @@ class Tile:
         for block in self.blocks:
             index = trees.biennial_index(block.model, block.state)
             self.totals.biennial_index[self.rows, block.columns] = index
-            self._pack_boxes(block)
+            pack_boxes(self.plan, block, self.totals, self.rows)
         book_yards(self.yards, self.plan.labels, self.totals, self.rows.start)
 
     def _open_year(self, block: BlockRun, year: int) -> None:
@@ -458,41 +396,19 @@ class Tile:
         lost = self._take_out(block, year, found.cause)
         if found.health_loss.any():
             block.state.health *= 1 - found.health_loss
-        self._cut_strikes(block, year, found.health_loss)
-        return lost
-
-    def _cut_strikes(self, block: BlockRun, year: int, health_loss: NDArray[np.float32]) -> None:
-        """Cut out the strikes of fire blight that the plan's sanitation asks for; the others overwinter."""
-        before = np.zeros(len(self.trials)) if block.uncut is None else block.uncut
-        if not (health_loss.any() or before.any()):
-            return
-        hazards, living = self.plan.hazards, block.model.total(block.state.alive)
-        trees_struck = block.model.total(health_loss > 0)
-        share = trees_struck.sum(axis=1) / np.maximum(living.sum(axis=1), 1)
+        cutting = cut_strikes(self.plan.hazards, block, found.health_loss)
         if year >= 0:
-            cut = hazards.blight_sanitation * (trees_struck + before[:, None] * living)
             task = TASKS.index("upkeep")
-            hours = cut * hazards.blight_cut_minutes / 60
-            self.totals.arrays["labour_hours"][self.rows, year, block.columns, task] += hours
-        block.uncut = np.asarray(losses.uncut_strikes(hazards, share, before), dtype=np.float64)
+            self.totals.arrays["labour_hours"][self.rows, year, block.columns, task] += cutting
+        return lost
 
     def _take_out(self, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
         """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group)."""
         if not cause.any():
             return np.zeros_like(block.alive)
         if year >= 0:
-            self.totals.add("trees_lost", self.rows, year, block.columns, self._by_cause(block, cause))
+            self.totals.add("trees_lost", self.rows, year, block.columns, by_cause(block, cause))
         return block.model.kill(block.state, cause > 0)["fruit"]
-
-    @staticmethod
-    def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
-        """Number of dead trees, (trial, group, cause)."""
-        trials, groups = block.alive.shape
-        at = np.flatnonzero(cause > 0)
-        trial, position = np.divmod(at, cause.shape[1])
-        cell = (trial * groups + block.model.position_group[position]) * len(CAUSES) + cause.reshape(-1)[at] - 1
-        number = np.bincount(cell, minlength=trials * groups * len(CAUSES))
-        return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
 
     def _harvest(self, block: BlockRun, year: int, share: Array, late: Array) -> None:
         assert block.season is not None
@@ -507,27 +423,8 @@ class Tile:
         put("hail_fraction", self.rows, year, block.columns, marked)
         self.totals.fruit_mass_square[self.rows, year, block.columns] = block.state.totals["fruit_mass_square"]
         put("harvested_mass", self.rows, year, block.columns, crop.harvested_mass)
-        put("pass_price", self.rows, year, block.columns, self._pass_price(block, share))
+        put("pass_price", self.rows, year, block.columns, pass_price(self.plan, block, share))
         put("packed_mass", self.rows, year, block.columns, after_hail(crop.packed_mass, marked))
-
-    def _pack_boxes(self, block: BlockRun) -> None:
-        """Fresh fruit of all years by number of fruit in the plan's box."""
-        at, found, p = (self.rows, slice(None), block.columns), self.totals.arrays, self.plan.physiology
-        spread = fruit.size_spread(found["crop_mass"][at], found["fruit_number"][at], self.totals.fruit_mass_square[at])
-        mean = found["crop_mass"][at] / np.maximum(found["fruit_number"][at], 0.5)
-        shares = fruit.box_count_shares(mean, np.hypot(spread, p.size_spread), self.plan.box_mass, p.fresh_mass)
-        fresh = found["packed_mass"][at][..., :2].sum(axis=-1)
-        found["boxed_mass"][at] = fresh[..., None] * shares
-        books.check_flow("fresh fruit by box count", fresh, {"boxed": found["boxed_mass"][at].sum(axis=-1)}, 1e-9)
-
-    def _pass_price(self, block: BlockRun, share: Array) -> Array:
-        """Wholesale price over the stated one of what was picked, by pass (trial, group); 1 where nothing was."""
-        passes = np.arange(block.model.pass_count)
-        stated = [self.plan.market.fruit[name].pass_price for name in block.resolved.cultivar_names]
-        price = np.array([np.asarray(one)[np.minimum(passes, len(one) - 1)] for one in stated])
-        picked = share * block.model.pass_share
-        total = picked.sum(axis=-1)
-        return np.where(total > 0, (picked * price).sum(axis=-1) / np.where(total > 0, total, 1.0), 1.0)
 
     def _hail(self, block: BlockRun, year: int) -> Array:
         """Share of the fruit marked by hail (trial, group): the farm's blocks meet the same storms."""
