@@ -77,7 +77,8 @@ def vigorous_stock(trials: int) -> list[Fact]:
     out = []
     for tree, alley, what in ((1.26, 3.5, "2,260/ha"), (3.37, 4.5, "660/ha")):
         limit = min(alley - 0.5, 3.5)
-        system = f'[training_system.bush]\nlike = "slender_axis"\nheight_limit = "2.8 m"\nspread_limit = "{limit} m"\n{cut}\n'
+        size = f'height_limit = "2.8 m"\nspread_limit = "{limit} m"'
+        system = f'[training_system.bush]\nlike = "slender_axis"\n{size}\n{cut}\n'
         plan = Trial(
             "vigorous",
             "Golden Delicious",
