@@ -10,6 +10,7 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 from rows import LEVELS, NC140, Score
 
 OURS, THEIRS = "#2b6a8f", "#b5532b"
@@ -21,6 +22,7 @@ def band(axes: Axes, values: np.ndarray, label: str, colour: str = OURS) -> None
     low, middle, high = np.nanpercentile(values, [5, 50, 95], axis=0)
     axes.fill_between(leaf, low, high, color=colour, alpha=0.2, linewidth=0)
     axes.plot(leaf, middle, color=colour, label=label)
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
 
 
 def draw(found: Score, folder: Path) -> None:
