@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import tomllib
 
 import numpy as np
 import pytest
 
 import orchardsim
 from orchardsim.analysis.gap_value import gap_value, run_gaps, valued_years
-from orchardsim.analysis.policy_outcomes import _first_missed, _opened
+from orchardsim.analysis.policy_outcomes import _first_missed, _opened, label_policy
 from orchardsim.analysis.policy_runs import PolicyRun, cut, no_replacement, run_policy
 from orchardsim.analysis.spares import _last_above
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
+from orchardsim.report.spares_plan import policy_lines
 from orchardsim.report.spares_table import spares_table
-from orchardsim.report.spares_words import clustering_text, policy_text, spares_sentences, worth_text
+from orchardsim.report.spares_words import clustering_text, policy_text, recommended, spares_sentences, worth_text
 from orchardsim.results.spares import Amount, Clustering, LabelPolicy, RefillWorth, SparesAnswer, spares_document
 from tests.cli.test_run_command import PLAN
 from tests.simulation.small_plan import small_plan
@@ -46,6 +48,16 @@ def test_the_chosen_stands_first_and_nothing_is_bought_where_no_gap_is_filled(an
     assert none is not None and none.bought.mean == none.trees == none.keep == none.replanting == 0
     assert none.filled is None and none.filled_gaps is None
     assert answer.choosing_trials == answer.reporting_trials == 4
+
+
+def test_printed_lines_put_the_recommendation_into_a_plan(answer: SparesAnswer) -> None:
+    """A plan with the lines follows the recommended rules, tree by tree; the lines are valid TOML."""
+    printed = tomllib.loads("\n".join(policy_lines(answer)))
+    plan = small_plan(**printed)
+    trees = dict(zip(plan.labels, plan.blocks[0].group_trees, strict=True))
+    for told in recommended(answer).policies:
+        own = label_policy(told.label, trees[told.label], plan.rules(told.label))
+        assert own == told if told.fills else not own.fills
 
 
 def test_the_reporting_trials_are_fresh(answer: SparesAnswer) -> None:
