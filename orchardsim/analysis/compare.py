@@ -122,7 +122,7 @@ def _kept(dataset: xarray.Dataset) -> xarray.Dataset:
     """Only what a comparison reads, so that many plans fit in memory."""
     names = [
         "harvest_year", "harvested_mass", "labour_hours", "trees_lost", "ledger", "net_cash_flow", "leaf",
-        "planted_area", "gross_area", "npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing",
+        "planted_area", "gross_area", "price_luck", "npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing",
     ]  # fmt: skip
     return dataset[names]
 
@@ -386,7 +386,8 @@ def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> 
     drawn = (seasons > 0).all() and distinct.size <= MOST_SEASONS and not (seasons == seasons[:1]).all()
     if not drawn or not np.array_equal(seasons, second["harvest_year"].values):
         return float("nan")
-    found = record_errors(gap[:, None], pick.reshape(seasons.shape), distinct.size)
+    luck = np.concatenate([one["price_luck"].values.mean(axis=1, keepdims=True) for one in (first, second)], axis=1)
+    found = record_errors(gap[:, None], pick.reshape(seasons.shape), distinct.size, luck)
     error, seen_from = float(found.error[0]), float(found.seen_from[0])
     return error if error >= seen_from or np.isnan(error) else 0.0
 

@@ -260,6 +260,14 @@ RESULTS: Final = _table(
         0,
         whole=True,
     ),
+    Variable(
+        "price_luck",
+        ("trial", "year"),
+        "1",
+        "wholesale price over the plan's, mean over labels, without the part that follows the region's crop",
+        "economy",
+        0,
+    ),
     Variable("family_hours", ("trial", "year"), "hour", "hours that the family worked", "economy", 0),
     Variable(
         "family_labour_value",

@@ -34,7 +34,7 @@ from orchardsim.economy.items import (
 )
 from orchardsim.economy.parameters import OUTLETS, Costs, Finance, Market
 from orchardsim.economy.payments import by_leaf, growth, paid_with_deposit, spread, spread_payments, young_share
-from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, sell
+from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, price_luck, sell
 
 Array = NDArray[np.float64]
 
@@ -67,6 +67,8 @@ class Ledger:
         Hours that the family worked.
     family_labour_value : (trial, year) [money]
         What those hours would have cost, paid or not.
+    price_luck : (trial, year) [1]
+        Wholesale price over the plan's, without the part that follows the region's crop.
     """
 
     flows: Array
@@ -80,6 +82,7 @@ class Ledger:
     sales: Sales
     family_hours: Array
     family_labour_value: Array
+    price_luck: Array
 
     def yearly(self) -> Array:
         """Money by item and year: (trial, year, block + farm, item)."""
@@ -380,6 +383,7 @@ def cash_flows(
         sales=sales,
         family_hours=family_hours,
         family_labour_value=family_value,
+        price_luck=price_luck(prices, market, [block.cultivar for block in blocks]),
     )
     _check(ledger, finance)
     return ledger

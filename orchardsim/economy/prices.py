@@ -201,6 +201,24 @@ def draw_prices(
     return price_paths(market, normals, regional_crop, cultivars)
 
 
+def price_luck(paths: PricePaths, market: Market, cultivars: Sequence[str]) -> Array:
+    """Wholesale price over the plan's own, without the part that follows the market's crop: (trial, year) [1].
+
+    The mean over ``cultivars``, one for each block; what is left hangs on no season, so it tells a trial's luck with
+    prices apart from its luck with weather.
+    """
+    column = OUTLETS.index("wholesale")
+    log_crop = np.log(np.maximum(paths.market_crop, 0.02))
+    of_crop = np.exp(market.outlets["wholesale"].flexibility * log_crop)
+    found = np.ones_like(paths.market_crop)
+    parts = []
+    for name in cultivars:
+        base = base_price(market, name)[column][0]
+        if base > 0:
+            parts.append(paths.price[:, :, paths.cultivars.index(name), column, 0] / base / of_crop)
+    return np.mean(parts, axis=0) if parts else found
+
+
 def with_price_slump(paths: PricePaths, first_year: int, years: int, share_lost: float) -> PricePaths:
     """The same prices with all outlets lower by a share in a run of years: a stress, not a forecast.
 

@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 
 WANTED_SHARE: Final = 0.02
 """Wanted standard error of a number, as a share of it, for the number of trials that it needs (a choice)."""
+FEW_PER_YEAR: Final = 5
+"""Trials for each year below which one number tells a trial's price luck, not one for each year (assumption)."""
 WANTED_CHANCE: Final = 0.02
 """Wanted standard error of a chance (a choice)."""
 
@@ -31,12 +33,14 @@ WANTED_CHANCE: Final = 0.02
 class Draws:
     """How trials took their years from the weather record: (trial, year) places among ``seasons`` of them.
 
-    ``in_runs``: years were drawn in runs, which makes the record's error come out too small.
+    ``in_runs``: years were drawn in runs, which makes the record's error come out too small. ``luck``: the trial's
+    price luck by year, or its mean where trials are few, (trial, control).
     """
 
     pick: NDArray[np.int64]
     seasons: int
     in_runs: bool
+    luck: Array
 
 
 def record_draws(dataset: xarray.Dataset) -> Draws | None:
@@ -47,7 +51,10 @@ def record_draws(dataset: xarray.Dataset) -> Draws | None:
     found, pick = np.unique(dataset["harvest_year"].values, return_inverse=True)
     seasons = max(seasons, found.size)
     shape = dataset["harvest_year"].shape
-    return Draws(pick.reshape(shape), seasons, float(dataset.attrs.get("season_run_length", 1.0)) > 1.0)
+    luck = dataset["price_luck"].values
+    if luck.shape[0] < FEW_PER_YEAR * luck.shape[1]:
+        luck = luck.mean(axis=1, keepdims=True)
+    return Draws(pick.reshape(shape), seasons, float(dataset.attrs.get("season_run_length", 1.0)) > 1.0, luck)
 
 
 def record_silence(dataset: xarray.Dataset) -> str:
@@ -87,7 +94,14 @@ def errors_of(values: Array, worst: Side, draws: Draws | None, *, whole: bool = 
     points = tuple(point / 100 for point in PERCENT_POINTS)
     if draws is not None and present.sum() >= 3:
         found = two_errors(
-            values[present], draws.pick[present], draws.seasons, points, worst=worst, tail=TAIL, whole=whole
+            values[present],
+            draws.pick[present],
+            draws.seasons,
+            points,
+            worst=worst,
+            tail=TAIL,
+            whole=whole,
+            controls=draws.luck[present],
         )
         return {one.statistic: one for one in found}
     statistics, errors = describe(values, worst=worst, whole=whole)

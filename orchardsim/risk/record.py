@@ -52,7 +52,31 @@ class RecordErrors:
     seen_from: Array
 
 
-def record_errors(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> RecordErrors:
+def without_controls(values: Array, controls: Array | None) -> tuple[Array, float]:
+    """Columns of values less what is linear in the controls, and the degrees of freedom that are left: (trial, column).
+
+    Parameters
+    ----------
+    values : (trial, column)
+    controls : (trial, control), optional
+        Anything known of a trial that does not hang on its seasons (the luck of its prices): what it explains is no
+        weather, and without it weather stands out more clearly.
+    """
+    centred = values - values.mean(axis=0)
+    trials = values.shape[0]
+    if controls is None or controls.shape[1] == 0:
+        return centred, trials - 1.0
+    known = controls - controls.mean(axis=0)
+    known = known[:, known.std(axis=0) > 0]
+    if known.shape[1] == 0 or trials < 3 * known.shape[1]:
+        return centred, trials - 1.0
+    slopes, _, rank, _ = np.linalg.lstsq(known, centred, rcond=None)
+    return centred - known @ slopes, float(trials - 1 - rank)
+
+
+def record_errors(
+    values: ArrayLike, pick: NDArray[np.int64], seasons: int, controls: Array | None = None
+) -> RecordErrors:
     """Standard error of the mean over trials that comes from the record's finite number of seasons.
 
     Parameters
@@ -63,6 +87,8 @@ def record_errors(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> R
         Season of each trial and year, drawn from the record with equal chance, one year independent of the next.
     seasons : int
         Seasons in the record.
+    controls : (trial, control), optional
+        As in :func:`without_controls`.
 
     Notes
     -----
@@ -79,13 +105,13 @@ def record_errors(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> R
     if trials < 3:
         return RecordErrors(np.full(columns, np.nan), np.full(columns, np.nan))
     safe = np.where(defined, values, 0.0)
-    centred = safe - safe.mean(axis=0)
+    centred, degrees = without_controls(safe, controls)
     counts = season_counts(pick, seasons) - pick.shape[1] / seasons
     squares, noises, noise_squares = (np.zeros(columns) for _ in range(3))
     for season in range(seasons):
         product = counts[:, season, None] * centred
-        noise = product.var(axis=0, ddof=1) / trials
-        squares += (product.sum(axis=0) / (trials - 1)) ** 2
+        noise = product.var(axis=0, ddof=1) * trials / degrees**2
+        squares += (product.sum(axis=0) / degrees) ** 2
         noises += noise
         noise_squares += noise**2
     error = np.sqrt(np.maximum(squares - noises, 0.0))
@@ -173,6 +199,7 @@ def two_errors(
     worst: Side = "low",
     tail: float = 0.10,
     whole: bool = False,
+    controls: Array | None = None,
 ) -> list[TwoErrors]:
     """Both errors of the quantiles, of the mean, and of the expected shortfall, in this order.
 
@@ -187,6 +214,8 @@ def two_errors(
         Of the expected shortfall.
     whole : bool
         As in :func:`orchardsim.risk.quantile`.
+    controls : (trial, control), optional
+        As in :func:`without_controls`; the Monte Carlo error does not use them.
     """
     values = np.asarray(values, dtype=float)
     names = (*(f"p{100 * share:g}" for share in shares), "mean", "expected_shortfall")
@@ -195,7 +224,7 @@ def two_errors(
         mean(values),
         expected_shortfall(values, worst, tail),
     ]
-    found = record_errors(influences(values, shares, worst, tail, whole=whole), pick, seasons)
+    found = record_errors(influences(values, shares, worst, tail, whole=whole), pick, seasons, controls)
     return [
         TwoErrors(name, float(one.value), float(one.standard_error), float(error), float(seen))
         for name, one, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)

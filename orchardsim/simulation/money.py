@@ -128,7 +128,7 @@ def money_results(
         "break_even_price",
     )
     found = {name: getattr(measures, name) for name in names}
-    found |= {name: getattr(ledger, name) for name in ("family_hours", "family_labour_value")}
+    found |= {name: getattr(ledger, name) for name in ("family_hours", "family_labour_value", "price_luck")}
     surplus = ledger.sales.no_room
     found["storage_surplus"] = np.concatenate([surplus, surplus.sum(axis=-1, keepdims=True)], axis=-1)
     return {"ledger": ledger.yearly(), "net_cash_flow": ledger.net_cash_flow(), **found}

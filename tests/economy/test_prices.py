@@ -20,6 +20,7 @@ from orchardsim.economy.prices import (
     draw_prices,
     log_deviation,
     market_crop_index,
+    price_luck,
     price_paths,
     sell,
     with_price_slump,
@@ -257,3 +258,14 @@ def test_wholesale_prices_are_the_middles_of_the_published_ranges(cultivar: str,
     price = market().fruit[cultivar].wholesale_extra_fancy
     assert price * 40 * POUND == pytest.approx((low + high) / 2, rel=1e-6)
     assert catalogue("prices.toml")["fruit"][cultivar]["wholesale_extra_fancy"]["status"] == "derived"
+
+
+def test_price_luck_is_free_of_the_crop_and_one_where_prices_stand_still() -> None:
+    m = market()
+    crop = np.exp(0.3 * np.random.default_rng(5).normal(size=(400, 6)))
+    normals = draw_price_normals(Streams(4), range(400), 6, ["Gala"])
+    rich, poor = (price_luck(price_paths(m, normals, one, ["Gala"]), m, ["Gala"]) for one in (crop, np.ones_like(crop)))
+    np.testing.assert_allclose(rich, poor, rtol=1e-12)
+    calm = still_market()
+    paths = price_paths(calm, normals, crop, ["Gala"])
+    np.testing.assert_allclose(price_luck(paths, calm, ["Gala"]), 1.0, rtol=1e-12)

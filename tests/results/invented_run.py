@@ -172,6 +172,7 @@ def invented_arrays(
         "irr_without_remaining_value": np.where(summed[:, -1] > 0, 2e-7 * summed[:, -1], -np.inf),
         "irr_roots": np.ones(trials),
         "establishment_cost": np.full(trials, 250_000.0),
+        "price_luck": market / price if price > 0 else np.ones((trials, years)),
         "family_hours": np.full((trials, years), 120.0),
         "family_labour_value": np.full((trials, years), 2400.0),
         "negative_years": (farm < 0).sum(1),
