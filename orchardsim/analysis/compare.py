@@ -122,7 +122,8 @@ def _kept(dataset: xarray.Dataset) -> xarray.Dataset:
     """Only what a comparison reads, so that many plans fit in memory."""
     names = [
         "harvest_year", "harvested_mass", "labour_hours", "trees_lost", "ledger", "net_cash_flow", "leaf",
-        "planted_area", "gross_area", "price_luck", "npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing",
+        "planted_area", "gross_area", "price_luck", "npv", "npv_without_remaining_value", "irr", "payback_year",
+        "peak_borrowing",
     ]  # fmt: skip
     return dataset[names]
 
