@@ -252,9 +252,9 @@ def rule_text(plan: Plan, label: str, trees: int) -> str:
     if not policy.reorder:
         return f"{text}; none are ordered after planting"
     levels = stock_policy(policy, trees)
-    expected = " and the losses expected until they come" if any(policy.expected_loss) else ""
+    expected = " and the losses expected till delivery" if any(policy.expected_loss) else ""
     return (
-        f"{text}; orders when spares less open gaps{expected} come down to {levels.reorder_point}, back up to "
+        f"{text}; orders when spares less open gaps{expected} are {levels.reorder_point} or fewer, back up to "
         f"{levels.order_up_to}"
     )
 
