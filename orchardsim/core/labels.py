@@ -23,6 +23,9 @@ CAUSES: Final = (
 # The first two are fresh grades by the names of the United States standards for grades of apples (7 CFR 51.300).
 GRADES: Final = ("extra_fancy", "fancy", "processing", "juice")
 
+OUTLETS: Final = ("direct", "pick_your_own", "wholesale", "processing", "juice")
+"""In the order in which fruit is offered to them; what one does not take goes on to the next."""
+
 # Number of fruit in a box; fresh fruit beyond the counts is larger than the first or smaller than the last.
 BOX_COUNTS: Final = ("larger", "72", "80", "88", "100", "113", "125", "138", "150", "163", "smaller")
 

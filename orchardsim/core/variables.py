@@ -261,6 +261,22 @@ RESULTS: Final = _table(
         whole=True,
     ),
     Variable(
+        "sold_mass",
+        ("trial", "year", "outlet", "grade"),
+        "kg",
+        "fruit of the year's harvest by outlet and grade",
+        "economy",
+        0,
+    ),
+    Variable(
+        "sold_revenue",
+        ("trial", "year", "outlet", "grade"),
+        "currency",
+        "what it brings, paid now or later, before packing, selling charges and levies",
+        "economy",
+        0,
+    ),
+    Variable(
         "price_luck",
         ("trial", "year"),
         "1",

@@ -10,12 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from orchardsim.core.labels import OUTLETS as OUTLETS
 from orchardsim.core.parameters import parameter
 
 SUPPORTS = ("none", "stake", "wires")
 PROTECTIONS = ("none", "air_mixing", "overhead_water", "heaters")
-OUTLETS = ("direct", "pick_your_own", "wholesale", "processing", "juice")
-"""In the order in which fruit is offered to them; what one does not take goes on to the next."""
 
 
 @dataclass(frozen=True)

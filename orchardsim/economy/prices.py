@@ -248,6 +248,9 @@ class Sales:
         Wholesale fruit that waits in the store; in ``mass`` too.
     no_room : (trial, year, block) [kg]
         Fruit that was to wait and found no room; it went to the outlets after wholesale.
+    mass_by_grade : (trial, year, outlet, grade) [kg]
+    revenue_by_grade : (trial, year, outlet, grade) [money]
+        The farm's fruit by outlet and grade.
     """
 
     mass: Array
@@ -255,6 +258,8 @@ class Sales:
     unsold: Array
     stored: Array
     no_room: Array
+    mass_by_grade: Array
+    revenue_by_grade: Array
 
 
 def sell(
@@ -295,6 +300,7 @@ def sell(
     shape = (*packed_mass.shape[:3], len(OUTLETS))
     mass, revenue = np.zeros(shape), np.zeros(shape)
     stored, no_room = np.zeros(shape[:3]), np.zeros(shape[:3])
+    mass_by_grade, revenue_by_grade = (np.zeros((*shape[:2], len(OUTLETS), left.shape[3])) for _ in range(2))
     for column, name in enumerate(OUTLETS):
         outlet = market.outlets[name]
         price = paths.price[:, :, index, column, :]
@@ -315,8 +321,9 @@ def sell(
                 money = money * pass_price[..., None]
         taken = offered * ((full + beyond) / safe)[:, :, None, None]
         mass[..., column] = taken.sum(axis=3)
-        revenue[..., column] = (money * ((full + beyond * (1 - outlet.price_fall)) / safe)[:, :, None, None]).sum(
-            axis=3
-        )
+        paid = money * ((full + beyond * (1 - outlet.price_fall)) / safe)[:, :, None, None]
+        revenue[..., column] = paid.sum(axis=3)
+        mass_by_grade[:, :, column], revenue_by_grade[:, :, column] = taken.sum(axis=2), paid.sum(axis=2)
         left = left - taken
-    return Sales(mass, revenue, np.maximum(left, 0.0).sum(axis=3), stored, no_room)
+    unsold = np.maximum(left, 0.0).sum(axis=3)
+    return Sales(mass, revenue, unsold, stored, no_room, mass_by_grade, revenue_by_grade)

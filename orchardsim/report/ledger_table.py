@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from orchardsim.core.labels import FARM
+from orchardsim.report.show import Show
+from orchardsim.results.sales import outlet_sales
 
 if TYPE_CHECKING:
     import xarray
@@ -58,3 +60,32 @@ def ledger_cells(dataset: xarray.Dataset) -> list[list[str]]:
 def _row(yearly: np.ndarray, columns: list[tuple[int, int]]) -> list[str]:
     amounts = [float(yearly[first : last + 1].mean()) for first, last in columns] + [float(yearly.sum())]
     return [f"{round(amount) + 0:,d}" if round(amount) else "–" for amount in amounts]
+
+
+SALES_NOTE: Final = (
+    "Means over trials and mature years of the whole farm; the price is all revenue over all fruit sold there, before "
+    "packing, selling charges and levies, at quantities beyond an outlet's volume its lower price included."
+)
+
+
+def sales_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+    """Fruit, price and money by outlet and grade in a mature year, with a head; empty where nothing is sold."""
+    rows = outlet_sales(dataset)
+    if not rows:
+        return []
+    mass = "bins a year" if show.us else "t a year"
+    size = show.bin_mass if show.us else 1000.0
+    cells = [["outlet", "grade", mass, "of the fruit sold", show.price_unit, f"{show.currency} a year", "±"]]
+    for row in rows:
+        cells.append(
+            [
+                row.outlet.replace("_", " "),
+                row.grade.replace("_", " "),
+                f"{row.mass / size:,.1f}",
+                f"{100 * row.share:.1f} %",
+                show.price(row.price),
+                f"{row.revenue:,.0f}",
+                f"{row.revenue_error:,.0f}",
+            ]
+        )
+    return cells

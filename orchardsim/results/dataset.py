@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from orchardsim.core.labels import BOX_COUNTS, CAUSES, FARM, GRADES, ITEMS, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, FARM, GRADES, ITEMS, OUTLETS, TASKS
 from orchardsim.core.variables import RESULTS, Variable
 
 if TYPE_CHECKING:
@@ -17,7 +17,19 @@ if TYPE_CHECKING:
 FORMAT: Final = 1
 """Number of the layout of result files; a later layout gets a higher number."""
 
-DIMENSIONS: Final = ("trial", "year", "block", "cause", "grade", "box_count", "task", "item", "tree_trial", "tree")
+DIMENSIONS: Final = (
+    "trial",
+    "year",
+    "block",
+    "cause",
+    "grade",
+    "box_count",
+    "outlet",
+    "task",
+    "item",
+    "tree_trial",
+    "tree",
+)
 
 REQUIRED_ATTRIBUTES: Final = (
     "title",
@@ -49,7 +61,14 @@ INFINITE: Final = {
 }
 """The only infinite values: no internal rate of return, and never paid back (variable table)."""
 
-_FIXED_LABELS: Final = {"cause": CAUSES, "grade": GRADES, "box_count": BOX_COUNTS, "task": TASKS, "item": ITEMS}
+_FIXED_LABELS: Final = {
+    "cause": CAUSES,
+    "grade": GRADES,
+    "box_count": BOX_COUNTS,
+    "outlet": OUTLETS,
+    "task": TASKS,
+    "item": ITEMS,
+}
 
 
 def build_dataset(
@@ -64,8 +83,8 @@ def build_dataset(
         over single trees may be left out.
     coords : mapping of str to labels
         ``block`` (labels, ``farm`` last); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
-        ``cause``, ``grade``, ``box_count``, ``task`` and ``item`` are those of :mod:`orchardsim.core.labels` unless
-        given.
+        ``cause``, ``grade``, ``box_count``, ``outlet``, ``task`` and ``item`` are those of
+        :mod:`orchardsim.core.labels` unless given.
     attrs : mapping
         At least :data:`REQUIRED_ATTRIBUTES`. ``units`` is "us" or "metric".
 

@@ -13,6 +13,7 @@ from orchardsim.results.dataset import attribute
 from orchardsim.results.headline import WITHOUT_MEAN, Headline, headlines
 from orchardsim.results.labels import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
+from orchardsim.results.sales import outlet_sales
 from orchardsim.results.sizes import PackedSizes, packed_sizes
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 
@@ -166,6 +167,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     document["headline"] = tree
     document["risk"] = risk_document(dataset, number)
     document["mature_year"] = _mature_year(dataset)
+    document["sales_in_a_mature_year"] = _sales(dataset)
     document["by_block"] = {
         one.label: _label_entry(one, label_work(dataset, one.label), int(dataset.sizes["trial"]))
         for one in label_money(dataset)
@@ -240,6 +242,19 @@ def _mature_year(dataset: xarray.Dataset) -> dict[str, Any] | None:
         "picking_hours_per_ha": number(found.picking_hours),
         "fresh_share": number(found.fresh_share),
     }
+
+
+def _sales(dataset: xarray.Dataset) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for one in outlet_sales(dataset):
+        found.setdefault(one.outlet, {})[one.grade] = {
+            "mass_kg": number(one.mass),
+            "share_of_mass": number(one.share),
+            "revenue": number(one.revenue),
+            "standard_error": number(one.revenue_error),
+            "price_per_kg": number(one.price),
+        }
+    return found
 
 
 def _label_entry(money: LabelMoney, work: LabelWork, trials: int) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.streams import Streams
 from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_cost_levels, draw_prices, indicators
+from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
 from orchardsim.simulation import books
 from orchardsim.simulation.totals import Totals
@@ -129,6 +130,8 @@ def money_results(
     )
     found = {name: getattr(measures, name) for name in names}
     found |= {name: getattr(ledger, name) for name in ("family_hours", "family_labour_value", "price_luck")}
+    level = growth(0.0, plan.finance, ledger.balance.shape[1])[None, :, None, None]
+    found |= {"sold_mass": ledger.sales.mass_by_grade, "sold_revenue": ledger.sales.revenue_by_grade * level}
     surplus = ledger.sales.no_room
     found["storage_surplus"] = np.concatenate([surplus, surplus.sum(axis=-1, keepdims=True)], axis=-1)
     return {"ledger": ledger.yearly(), "net_cash_flow": ledger.net_cash_flow(), **found}

@@ -269,3 +269,16 @@ def test_price_luck_is_free_of_the_crop_and_one_where_prices_stand_still() -> No
     calm = still_market()
     paths = price_paths(calm, normals, crop, ["Gala"])
     np.testing.assert_allclose(price_luck(paths, calm, ["Gala"]), 1.0, rtol=1e-12)
+
+
+def test_sales_by_grade_sum_to_sales_by_block() -> None:
+    m = market()
+    rng = np.random.default_rng(8)
+    packed = rng.uniform(0, 4e4, (5, 3, 2, len(GRADES)))
+    names = ["Gala", "Honeycrisp"]
+    paths = draw_prices(Streams(2), range(5), m, np.ones((5, 3)), names)
+    found = sell(packed, paths, m, names)
+    np.testing.assert_allclose(found.mass_by_grade.sum(axis=3), found.mass.sum(axis=2), rtol=1e-12)
+    np.testing.assert_allclose(found.revenue_by_grade.sum(axis=3), found.revenue.sum(axis=2), rtol=1e-12)
+    offered = packed.sum(axis=(2, 3))
+    np.testing.assert_allclose(found.mass_by_grade.sum(axis=(2, 3)) + found.unsold.sum(axis=2), offered, rtol=1e-12)

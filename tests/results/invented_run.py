@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, ITEMS, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, ITEMS, OUTLETS, TASKS
 from orchardsim.results import build_dataset
 
 ATTRS: dict[str, Any] = {
@@ -116,6 +116,9 @@ def invented_arrays(
     payback = np.where(last_below == years - 1, np.inf, last_below + 1.0)
     npv = (farm * rate).sum(1)
 
+    sold = np.zeros((trials, years, len(OUTLETS), len(GRADES)))
+    sold[:, :, OUTLETS.index("wholesale"), 0] = packed[..., 0].sum(axis=2)
+
     def with_farm(values: np.ndarray, mean: bool = False) -> np.ndarray:
         total = values.mean(2, keepdims=True) if mean else values.sum(2, keepdims=True)
         return np.concatenate([values, total], axis=2)
@@ -172,6 +175,8 @@ def invented_arrays(
         "irr_without_remaining_value": np.where(summed[:, -1] > 0, 2e-7 * summed[:, -1], -np.inf),
         "irr_roots": np.ones(trials),
         "establishment_cost": np.full(trials, 250_000.0),
+        "sold_mass": sold,
+        "sold_revenue": sold * price,
         "price_luck": market / price if price > 0 else np.ones((trials, years)),
         "family_hours": np.full((trials, years), 120.0),
         "family_labour_value": np.full((trials, years), 2400.0),
