@@ -20,7 +20,12 @@ class MonthlyNormals:
         "K", "standard deviation between years of a monthly mean temperature", low=0, high=6, default=1.5
     )
     day_to_day_sd: float = parameter(
-        "K", "standard deviation of daily minimum about its month's mean", low=0.5, high=10, default=4.5
+        "K",
+        "standard deviation of daily minimum about its month's mean; 4.5 is an inland place, near a mild coast it is "
+        "smaller, and frost frequencies hang on it",
+        low=0.5,
+        high=10,
+        default=4.5,
     )
 
 
