@@ -112,8 +112,8 @@ def model_of_normals(normals: MonthlyNormals, start_day: int, *, southern: bool)
     notes = [
         "no record: seasons come from the plan's monthly normals, with a spread between years of a month's mean of "
         f"{normals.year_to_year_sd:g} K and from day to day of {normals.day_to_day_sd:g} K (normal distributions; the "
-        "rest of the pattern is assumed to be that of the bundled record), so frost frequencies are a rough guide only: "
-        "state weather.normals.day_to_day_sd and year_to_year_sd of the place, which are smaller near a mild coast"
+        "rest of the pattern is assumed to be that of the bundled record), so frost frequencies are a rough guide only"
+        "; state weather.normals.day_to_day_sd and year_to_year_sd of the place, which are smaller near a mild coast"
     ]
     if share >= LARGEST_SLOW_SHARE:
         notes.append("the stated spread between years is larger than the daily spread allows; it was not reached")
