@@ -199,10 +199,11 @@ def run_trees(
     done = np.ones((trials, model.groups))
     for year in range(years):
         draws = draw_year([streams.at("trees", "trial", trial=t, year=year) for t in range(trials)], model.positions)
+        pruning_hours = np.zeros((trials, model.groups))
         if year == 0:
             model.plant(state, draws)
         else:
-            trees.rest_to_bloom(model, state)
+            pruning_hours = trees.rest_to_bloom(model, state).pruning_hours
         bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
         trees.thin(model, state, done, done * 0)
         trees.closed_canopy_to_harvest(model, state, season)
@@ -212,6 +213,7 @@ def run_trees(
         row = trees.observe(model, state)
         row["fresh_share"] = picked.packed_mass[..., :2].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
         row["best_share"] = picked.packed_mass[..., 0] / np.maximum(picked.harvested_mass, 1e-9)
+        row["pruning_hours"] = pruning_hours
         row["excess"] = bloom.excess
         row["leaf_light"] = model.total(state.leaf_light) / model.group_trees
         rows.append({**row, **budget})

@@ -89,3 +89,24 @@ def wood_cost(trunk_area: Array, vigor: Array, cost: float, exponent: float, out
     paid = power(trunk_area, exponent, out)
     paid *= cost / vigor
     return paid
+
+
+def pruning_factor(shoots: Array, usual: float) -> Array:
+    """Wood cut, and time for it, over what the training system states: in proportion to shoots above the usual, 1 to 2.
+
+    Parameters
+    ----------
+    shoots, usual : array, float [m2/m2]
+        Leaf of shading shoots per land, last summer and where the system's own numbers hold.
+
+    Notes
+    -----
+    Vigorous trees in little room answer with upright shoots, whose removal takes time and crop (common practice); the
+    proportion and its limit are assumptions.
+
+    Examples
+    --------
+    >>> pruning_factor(np.array([0.2, 1.2, 9.0]), 0.8).tolist()
+    [1.0, 1.5, 2.0]
+    """
+    return np.clip(shoots / usual, 1, 2)

@@ -43,6 +43,8 @@ Float = NDArray[np.float32]
 Double = NDArray[np.float64]
 PRESENT_CROP = 1e-3
 """Least crop [kg] that is no blank."""
+MOST_CUT = 0.7
+"""Largest share of leaf-bearing wood that a winter's pruning takes (assumption; the bound of a system's own)."""
 BEARING_LEAF = 5
 """Leaf from which the biennial bearing index counts."""
 
@@ -81,6 +83,8 @@ def phase_radiation(model: BlockModel, season: SeasonForTrees, phase: int, cover
 def rest_to_bloom(model: BlockModel, state: TreeState) -> RestWork:
     """Trees grow a leaf older; dormant pruning takes flower clusters with the wood.
 
+    A block full of shading shoots is pruned harder and for longer than the training system states.
+
     Returns
     -------
     RestWork
@@ -91,12 +95,16 @@ def rest_to_bloom(model: BlockModel, state: TreeState) -> RestWork:
     ages = Ages(state.leaf)
     counts = model.count_by_leaf(ages)
     model.by_leaf(model.pruning, ages, state.uncut)
+    more = growth.pruning_factor(state.shoots, model.physiology.usual_shoots)
+    if (more > 1).any():
+        state.uncut *= model.expand(more)
+        np.minimum(state.uncut, MOST_CUT, out=state.uncut)
     np.subtract(1, state.uncut, out=state.uncut)
     state.flower_clusters *= state.uncut
     return RestWork(
         living=counts[:, :, 1:].sum(axis=-1),
         training_hours=(counts * model.training_minutes).sum(axis=-1) / 60,
-        pruning_hours=(counts * model.pruning_minutes).sum(axis=-1) / 60,
+        pruning_hours=more * (counts * model.pruning_minutes).sum(axis=-1) / 60,
     )
 
 
@@ -154,12 +162,14 @@ def open_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees) -> 
     if state.overgrown is not None:
         np.multiply(state.overgrown, state.leaf_area, out=along)
         leaf_total += along
+    own_land = model.land * np.maximum(model.group_trees, 1)
+    state.shoots = model.total(leaf_total) / own_land
     leaf_total += state.leaf_area
     np.add(leaf_total, TINY, out=along)
     np.divide(state.leaf_area, along, out=state.feeding)
     stopped = light.interception(leaf_total, land, most, p.extinction, width)
     stopped *= land
-    state.cover = np.minimum(1, model.total(stopped) / (model.land * np.maximum(model.group_trees, 1)))
+    state.cover = np.minimum(1, model.total(stopped) / own_land)
     along *= p.extinction
     np.divide(stopped, along, out=state.leaf_light)
     power(level, p.source_exponent, level)

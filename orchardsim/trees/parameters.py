@@ -261,6 +261,9 @@ class Physiology:
     extinction: float = parameter("1", "light extinction per leaf area index", low=0.3, high=0.9)
     regrowth: float = parameter("1", "shading shoot leaf per leaf area that finds no room", low=0, high=3)
     pruning_regrowth: float = parameter("1", "shading shoot leaf per leaf area pruned off", low=0, high=1.5)
+    usual_shoots: float = parameter(
+        "1", "leaf of shading shoots per land up to which a training system's pruning suffices", low=0.1, high=20
+    )
     unpruned_shade: float = parameter(
         "1",
         "shading shoot leaf, per leaf area of wood that a winter's pruning left uncut, as long as it stands",

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import GRADES
 from orchardsim.trees import fruit, grading
 from orchardsim.trees.block import BlockModel
+from orchardsim.trees.growth import pruning_factor
 from orchardsim.trees.scratch import TINY
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
@@ -61,7 +62,8 @@ def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> R
     totals["crop_mass"] = totals["fruit_dry_mass"] / model.physiology.fruit_dry_fraction
     find_quality(model, state, season)
     counts = model.count_by_leaf(Ages(state.leaf))
-    summer = (counts * model.summer_minutes).sum(axis=-1) / 60
+    more = pruning_factor(state.shoots, model.physiology.usual_shoots)
+    summer = more * (counts * model.summer_minutes).sum(axis=-1) / 60
     return RipeFruit(
         number=totals["fruit_number"][..., None] * model.pass_share,
         mass=totals["crop_mass"][..., None] * model.pass_share,

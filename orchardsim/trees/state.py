@@ -71,6 +71,8 @@ class TreeState:
         Persistent growth multiplier of the position's soil alone; set for every position, planted or not.
     cover : float64, (trial, group) [1]
         Share of the season's light that the group's trees stop, gaps included.
+    shoots : float64, (trial, group) [m2/m2]
+        Leaf of shading shoots per land, last summer.
     totals : dict of float64 arrays, (trial, group)
         Sums of the running season that the phases leave for budgets and results.
     work : list of float32 arrays, (trial, position)
@@ -108,6 +110,7 @@ class TreeState:
     bloom_clusters: Float
     site_vigor: Float
     cover: NDArray[np.float64]
+    shoots: NDArray[np.float64]
     totals: dict[str, NDArray[np.float64]]
     work: list[Float]
     overgrown: Float | None = None
@@ -121,7 +124,7 @@ class TreeState:
         }
         arrays["site_vigor"] += np.float32(1)
         work = [np.empty((trials, positions), dtype=np.float32) for _ in range(WORK)]
-        return cls(**arrays, cover=np.zeros((trials, groups)), totals={}, work=work)
+        return cls(**arrays, cover=np.zeros((trials, groups)), shoots=np.zeros((trials, groups)), totals={}, work=work)
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
@@ -138,6 +141,8 @@ class TreeState:
 
 
 TREE_FIELDS = tuple(
-    field.name for field in dataclasses.fields(TreeState) if field.name not in ("cover", "totals", "work", "overgrown")
+    field.name
+    for field in dataclasses.fields(TreeState)
+    if field.name not in ("cover", "shoots", "totals", "work", "overgrown")
 )
 """Names of the arrays over (trial, position)."""

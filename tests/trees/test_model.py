@@ -336,3 +336,13 @@ def test_established_block_keeps_the_size_it_was_given():
     season = season_of(NORTH["Gala"], 2, 1)
     walk_a_year(model, state, season, draws)
     assert state.last_crop.mean() > 20
+
+
+def test_a_crowded_vigorous_block_asks_for_more_pruning_hours():
+    """Vigorous stock at close spacing needs more cutting (common practice); a dwarf in its room does not."""
+    runs = [
+        run_trees(spindle(name, tree=0.9, row=3.2), PHYSIOLOGY, YEARS, even=True, trials=1)
+        for name in ("M.9", "MM.111")
+    ]
+    hours = [mean(run, "pruning_hours")[-1] for run in runs]
+    assert hours[1] > 1.2 * hours[0]

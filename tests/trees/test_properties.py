@@ -96,6 +96,9 @@ CASES = {
         lambda area, cost: growth.wood_cost(area, TWO, cost, 0.35), [(ONE, {"m": 2}), (0.1, {"kg": 1, "m": -2.7})],
         {"kg": 1, "m": -2},
     ),
+    "pruning_factor": (
+        lambda leaf, land: growth.pruning_factor(leaf / land, 0.3), [(ONE, {"m": 2}), (TWO, {"m": 2})], {},
+    ),
     "kept_after_drop": (bearing.kept_after_drop, [(ONE, {"fruit": 1}), (TWO, {"fruit": 1})], {"fruit": 1}),
     "return_bloom": (
         lambda load, half: bearing.return_bloom(load, half, 4.0, np.array(0.8)),
