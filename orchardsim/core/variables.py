@@ -168,10 +168,10 @@ RESULTS: Final = _table(
     Variable("ledger", (*BLOCK, "item"), "currency", "money in (positive) and out (negative) by item", "economy"),
     Variable("net_cash_flow", BLOCK, "currency", "sum of the ledger's items", "economy"),
     Variable(
-        "cash_balance_min",
-        ("trial", "year"),
+        "account_balance",
+        ("trial", "year", "quarter"),
         "currency",
-        "lowest balance of the farm's account at the end of a quarter of the year",
+        "balance of the farm's account at the end of each quarter; below 0 is credit drawn",
         "economy",
     ),
     Variable(

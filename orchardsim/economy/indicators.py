@@ -56,8 +56,6 @@ class Indicators:
         Largest debt at the end of any quarter.
     peak_borrowing_year, peak_borrowing_quarter : int
         First at which it is reached; year 0, quarter 0 where there is no debt.
-    cash_balance_min : (trial, year) [money]
-        Lowest end-of-quarter balance of the account.
     negative_years : int
         Years with a negative net cash flow, interest included.
     debt_service_cover : (trial, year) [1]
@@ -83,7 +81,6 @@ class Indicators:
     peak_borrowing: Array
     peak_borrowing_year: NDArray[np.int64]
     peak_borrowing_quarter: NDArray[np.int64]
-    cash_balance_min: Array
     negative_years: NDArray[np.int64]
     debt_service_cover: Array
     break_even_price: Array
@@ -142,7 +139,6 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         peak_borrowing=peak,
         peak_borrowing_year=year,
         peak_borrowing_quarter=quarter,
-        cash_balance_min=ledger.balance.min(axis=2),
         negative_years=(net < 0).sum(axis=1),
         debt_service_cover=cover,
         break_even_price=break_even_price(ledger, finance),

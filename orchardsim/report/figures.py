@@ -117,7 +117,7 @@ def cash_figure(dataset: xarray.Dataset) -> Figure:
     show = Show.of(dataset)
     year = dataset["year"].values
     flow = dataset["net_cash_flow"].sel(block=FARM).values / 1000.0
-    trough = dataset["cash_balance_min"].values / 1000.0
+    trough = dataset["account_balance"].min("quarter").values / 1000.0
     figure, (upper, lower) = new_figure(2, 1, height=5.6, sharex=True, height_ratios=(3, 2))
     draw_band(upper, year, flow.cumsum(axis=1))
     upper.plot(

@@ -62,6 +62,28 @@ def _row(yearly: np.ndarray, columns: list[tuple[int, int]]) -> list[str]:
     return [f"{round(amount) + 0:,d}" if round(amount) else "–" for amount in amounts]
 
 
+BALANCE_NOTE: Final = (
+    "Account at the end of each quarter, all money in and out so far; below zero is debt. The low column is what one "
+    "trial in twenty falls below at the quarter's end. Quarters: winter from {first}, then spring, summer, autumn."
+)
+BALANCE_YEARS: Final = 8
+"""Years of which the quarters are shown, from year 0 (layout only)."""
+
+
+def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:
+    """A head, then for each of the first years the middle trial's account and the one in twenty below, by quarter."""
+    balance = dataset["account_balance"].transpose("trial", "year", "quarter").values
+    low, middle = np.quantile(balance, [0.05, 0.5], axis=0)
+    head = ["year"]
+    for quarter in dataset["quarter"].values:
+        head += [str(quarter), "low"]
+    cells = [head]
+    for place, year in enumerate(dataset["year"].values[:BALANCE_YEARS]):
+        pairs = zip(middle[place], low[place], strict=True)
+        cells.append([str(int(year)), *(f"{round(amount) + 0:,d}" for pair in pairs for amount in pair)])
+    return cells
+
+
 SALES_NOTE: Final = (
     "Means over trials and mature years of the whole farm; the price is all revenue over all fruit sold there, before "
     "packing, selling charges and levies, at quantities beyond an outlet's volume its lower price included."

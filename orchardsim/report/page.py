@@ -20,7 +20,14 @@ from orchardsim.report.labels import (
     work_groups,
     work_line,
 )
-from orchardsim.report.ledger_table import LEDGER_NOTE, SALES_NOTE, ledger_cells, sales_cells
+from orchardsim.report.ledger_table import (
+    BALANCE_NOTE,
+    LEDGER_NOTE,
+    SALES_NOTE,
+    balance_cells,
+    ledger_cells,
+    sales_cells,
+)
 from orchardsim.report.risk_part import cover_cells, risk_part
 from orchardsim.report.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.second_opinion import second_opinion_part
@@ -153,6 +160,8 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         risk=risk_part(dataset, show),
         ledger=ledger_cells(dataset),
         ledger_note=LEDGER_NOTE,
+        balance=balance_cells(dataset),
+        balance_note=BALANCE_NOTE.format(first="October" if float(dataset.attrs["latitude"]) >= 0 else "April"),
         sales=sales_cells(dataset, show),
         sales_note=SALES_NOTE,
         label_cells=label_cells(dataset, show),

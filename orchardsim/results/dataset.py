@@ -8,18 +8,20 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.labels import BOX_COUNTS, CAUSES, FARM, GRADES, ITEMS, OUTLETS, TASKS
 from orchardsim.core.variables import RESULTS, Variable
 
 if TYPE_CHECKING:
     import xarray
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 """Number of the layout of result files; a later layout gets a higher number."""
 
 DIMENSIONS: Final = (
     "trial",
     "year",
+    "quarter",
     "block",
     "cause",
     "grade",
@@ -66,6 +68,7 @@ _FIXED_LABELS: Final = {
     "grade": GRADES,
     "box_count": BOX_COUNTS,
     "outlet": OUTLETS,
+    "quarter": QUARTERS,
     "task": TASKS,
     "item": ITEMS,
 }

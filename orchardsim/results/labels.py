@@ -281,7 +281,7 @@ def credit_broken(dataset: xarray.Dataset) -> NDArray[np.int64] | None:
     if line <= 0:
         return None
     # A cent's rounding is no breach.
-    beyond = dataset["cash_balance_min"].transpose("trial", "year").values < -line - 0.01
+    beyond = dataset["account_balance"].min("quarter").transpose("trial", "year").values < -line - 0.01
     years = dataset["year"].values[beyond.argmax(axis=1)]
     return np.where(beyond.any(axis=1), years, -1).astype(np.int64)
 

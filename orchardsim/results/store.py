@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.results.dataset import FORMAT
 
 if TYPE_CHECKING:
     import xarray
@@ -150,6 +151,11 @@ def read_results(out_dir: str | Path) -> xarray.Dataset:
         raise InputError(str(path), "is not a NetCDF file, or it is damaged") from error
     if "orchardsim_results" not in dataset.attrs:
         raise InputError(str(path), "is a NetCDF file, but not the result of a run of orchardsim")
+    found = int(dataset.attrs["orchardsim_results"])
+    if found != FORMAT:
+        raise InputError(
+            str(path), f"was saved in layout {found}, this version reads layout {FORMAT}: run the plan anew"
+        )
     return dataset
 
 

@@ -117,7 +117,6 @@ def money_results(
         "peak_borrowing",
         "peak_borrowing_year",
         "peak_borrowing_quarter",
-        "cash_balance_min",
         "discounted_payback_year",
         "equivalent_annual_annuity",
         "irr_without_remaining_value",
@@ -131,6 +130,7 @@ def money_results(
     found = {name: getattr(measures, name) for name in names}
     found |= {name: getattr(ledger, name) for name in ("family_hours", "family_labour_value", "price_luck")}
     level = growth(0.0, plan.finance, ledger.balance.shape[1])[None, :, None, None]
+    found["account_balance"] = ledger.balance
     found |= {"sold_mass": ledger.sales.mass_by_grade, "sold_revenue": ledger.sales.revenue_by_grade * level}
     surplus = ledger.sales.no_room
     found["storage_surplus"] = np.concatenate([surplus, surplus.sum(axis=-1, keepdims=True)], axis=-1)

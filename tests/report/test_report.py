@@ -11,12 +11,13 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import TASKS
 from orchardsim.report import headline_table, plain_sentences, write_report
 from orchardsim.report.figures import FIGURES
 from orchardsim.report.labels import label_cells, label_lines, work_cells, work_groups, work_line
-from orchardsim.report.ledger_table import ledger_cells, spans
+from orchardsim.report.ledger_table import BALANCE_YEARS, balance_cells, ledger_cells, spans
 from orchardsim.report.page import report_html
 from orchardsim.report.risk_part import family_lines
 from orchardsim.report.show import Show
@@ -104,7 +105,7 @@ def test_sentences_tell_good_plans_from_bad():
 def test_the_credit_line_is_spoken_of_where_one_is_stated():
     dataset = invented_dataset(trials=40, planting_years=(0,), price=0.62)
     assert "credit line" not in plain_sentences(dataset)[1]
-    lowest = dataset["cash_balance_min"].values
+    lowest = dataset["account_balance"].min("quarter").values
     line = float(np.sort(-lowest.min(axis=1))[20])  # about half of the futures go deeper than this one
     dataset.attrs["credit_line"] = line
     broken = lowest < -line - 0.01
@@ -290,6 +291,20 @@ def test_the_ledger_table_adds_up():
     years = np.array([last - first + 1 for first, last in spans(15)])
     assert np.abs((numbers[:, :-1] * years).sum(axis=1) - numbers[:, -1]).max() <= 0.5 * 15 + 0.5
     assert rows[-1][0] == "± of the net"
+
+
+def test_the_accounts_quarters_stand_with_the_middle_trial_and_the_low_one():
+    dataset = invented_dataset(trials=30, years=15)
+    head, *rows = balance_cells(dataset)
+    assert head == ["year", *(text for quarter in QUARTERS for text in (quarter, "low"))]
+    assert len(rows) == BALANCE_YEARS
+    amounts = np.array([[float(text.replace(",", "")) for text in row[1:]] for row in rows]).reshape(
+        BALANCE_YEARS, 4, 2
+    )
+    assert (amounts[:, :, 1] <= amounts[:, :, 0]).all()
+    assert amounts[3, 2, 0] == pytest.approx(
+        float(dataset["account_balance"].sel(quarter="summer")[:, 3].median()), abs=0.5
+    )
 
 
 def test_the_familys_work_is_told_priced_and_unpaid():

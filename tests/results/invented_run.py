@@ -160,7 +160,7 @@ def invented_arrays(
         "protection_fuel": with_farm(np.zeros(shape)),
         "ledger": ledger,
         "net_cash_flow": flow,
-        "cash_balance_min": low,
+        "account_balance": np.stack([low + step for step in (9_000.0, 4_000.0, 0.0, 6_000.0)], axis=-1),
         "planted_area": np.append(area, area.sum()),
         "gross_area": np.append(area, area.sum()) * 1.12,
         "npv": npv + 20_000,

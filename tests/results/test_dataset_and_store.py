@@ -156,3 +156,14 @@ def test_reading_what_is_no_run_says_so(tmp_path):
     xarray.Dataset({"x": ("y", [1.0])}).to_netcdf(tmp_path / "other.nc", engine="netcdf4")
     with pytest.raises(InputError, match="not the result"):
         read_results(tmp_path / "other.nc")
+
+
+def test_another_layout_is_named(dataset, tmp_path):
+    """A result saved by another version is told apart before anything in it is looked for."""
+    folder = write_run(tmp_path / "out", dataset, summary_document(dataset))
+    path = folder / "results.nc"
+    other = read_results(folder).assign_attrs(orchardsim_results=1)
+    path.unlink()
+    other.to_netcdf(path)
+    with pytest.raises(InputError, match="layout 1, this version reads layout 2"):
+        read_results(folder)
