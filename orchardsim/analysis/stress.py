@@ -73,9 +73,7 @@ def stress(
     check_run(plan, trials, years)
     streams = Streams(seed)
     library = build_library(plan, streams, range(trials), years, "sampled")
-    prepared = {
-        bad.name: prepare_strikes(plan, library, bad, struck_years(plan, years, bad), streams) for bad in chosen
-    }
+    prepared = {bad.name: prepare_strikes(plan, library, bad, struck_years(plan, years, bad)) for bad in chosen}
     size = min(tile_size(plan), -(-trials // jobs))
     units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
     tasks = [(bad.name, unit) for bad in chosen for unit in units]

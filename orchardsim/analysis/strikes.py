@@ -14,7 +14,6 @@ from orchardsim.analysis.bad_seasons import HAZARD, SEASON_TARGETS, YEAR_TARGETS
 from orchardsim.core.calendar import YEAR_DAYS
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.handover import SeasonDrivers, SeasonWeather
-from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.season import frost
 from orchardsim.season.parameters import BlockSite
@@ -82,9 +81,7 @@ def check_bad_season(bad: BadSeason) -> None:
             raise InputError(where, "transplant_loss: found 1, allowed less than 1")
 
 
-def prepare_strikes(
-    plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int], streams: Streams
-) -> Prepared:
+def prepare_strikes(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int]) -> Prepared:
     """Work out what a bad season does to a plan, for each year in which it may start.
 
     Parameters
@@ -94,8 +91,6 @@ def prepare_strikes(
         The usual seasons.
     bad : BadSeason
     first_years : sequence of int
-    streams : Streams
-        The run's own, for rain drawn where the record has none.
     """
     check_bad_season(bad)
     targets = {change.target: change.value for change in bad.changes}
@@ -104,7 +99,7 @@ def prepare_strikes(
     usual_count = library.region.size
     pick = library.sample.pick
     if "record_spell" in targets:
-        spell = worst_spell(plan, library, int(targets["record_spell"]), streams)
+        spell = worst_spell(plan, library, int(targets["record_spell"]))
         library = library.extended(spell.drivers, spell.region, spell.harvest_year)
         note = spell.note
 
@@ -264,7 +259,7 @@ class Spell:
     note: str
 
 
-def worst_spell(plan: Plan, library: SeasonLibrary, length: int, streams: Streams) -> Spell:
+def worst_spell(plan: Plan, library: SeasonLibrary, length: int) -> Spell:
     """The years in a row that together would have left the least crop.
 
     Parameters
@@ -273,7 +268,6 @@ def worst_spell(plan: Plan, library: SeasonLibrary, length: int, streams: Stream
     library : SeasonLibrary
     length : int
         Years in a row.
-    streams : Streams
 
     Raises
     ------
@@ -286,7 +280,7 @@ def worst_spell(plan: Plan, library: SeasonLibrary, length: int, streams: Stream
     index is the share of a full crop that frost leaves, times its growth (radiation x temperature x water from bloom
     to harvest, over the mean of the record), averaged over the plan's row groups.
     """
-    seasons = whole_record_windows(plan.weather, streams)
+    seasons = whole_record_windows(plan.weather)
     if seasons is None:
         past = library.sample.history
         drivers: Drivers = tuple(tuple(_rows(one, past) for one in row) for row in library.drivers)

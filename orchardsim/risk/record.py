@@ -181,6 +181,8 @@ def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: fl
     for share in shares:
         point = quantile(values, share, whole=whole)
         slope = point.standard_error / np.sqrt(share * (1.0 - share) / values.size)
+        if not np.isfinite(slope):
+            slope = np.nan  # no error is told of the point, so none of what the record does to it
         columns.append(np.where(values <= point.value, -1.0, 0.0) * slope)
     columns.append(values)
     signed = values if worst == "low" else -values

@@ -36,6 +36,8 @@ from orchardsim.weather.records import DECIMALS, DailyRecord, Floats
 from orchardsim.weather.resampling import record_order, year_chains
 from orchardsim.weather.windows import SeasonTable, season_start_day, season_table
 
+RECORD_SEED: Final = 0
+"""Seed of what completes a record: it belongs to the record, not to a run."""
 DEFAULT_BASELINE: Final = 30
 """Complete years of the default baseline (the length of a climate normal of the World Meteorological Organization)."""
 FEWEST_YEARS: Final = 10
@@ -126,7 +128,7 @@ def sample_weather(
     if settings.record is None:
         return _from_normals(settings, streams, trials, years, sequence)
     prepared = prepare_record(settings.record, settings.latitude)
-    baseline = baseline_seasons(settings, prepared, streams)
+    baseline = baseline_seasons(settings, prepared)
     if settings.method == "parametric" and sequence == "sampled":
         return _from_generator(settings, prepared, baseline, streams, trials, years)
     seasons = _warmed(baseline.seasons, settings, prepared.table.start_day)
@@ -265,17 +267,16 @@ def _from_generator(
     )
 
 
-def whole_record_windows(settings: WeatherSettings, streams: Streams | None = None) -> SeasonWeather | None:
+def whole_record_windows(settings: WeatherSettings) -> SeasonWeather | None:
     """All complete seasons of the record, warmed as the settings say, its trend left in.
 
-    For stating what the whole record would give beside the baseline; None where there is no record. With the run's own
-    ``streams`` the drawn rain is that of the run.
+    For stating what the whole record would give beside the baseline; None where there is no record.
     """
     if settings.record is None:
         return None
     prepared = prepare_record(settings.record, settings.latitude)
     complete = np.flatnonzero(prepared.table.is_complete)
-    seasons, _ = _complete_seasons(settings, prepared, streams or Streams(0))
+    seasons, _ = _complete_seasons(settings, prepared)
     return _warmed(seasons.rows(np.arange(complete.size)), settings, prepared.table.start_day)
 
 
@@ -306,12 +307,12 @@ def baseline_harvest_years(settings: WeatherSettings, table: SeasonTable) -> tup
     return int(chosen[0]), int(chosen[-1])
 
 
-def baseline_seasons(settings: WeatherSettings, prepared: Prepared, streams: Streams) -> Baseline:
+def baseline_seasons(settings: WeatherSettings, prepared: Prepared) -> Baseline:
     """The record's seasons that a run draws from, and what was done to them."""
     table = prepared.table
     _refuse_wrong_units(prepared)
     first, last = baseline_harvest_years(settings, table)
-    seasons, notes = _complete_seasons(settings, prepared, streams)
+    seasons, notes = _complete_seasons(settings, prepared)
     inside = (seasons.harvest_year >= first) & (seasons.harvest_year <= last)
     seasons = seasons.rows(np.flatnonzero(inside))
     count = int(inside.sum())
@@ -348,10 +349,12 @@ def _refuse_wrong_units(prepared: Prepared) -> None:
         raise InputError(prepared.record.source, f"has values that do not fit: {prepared.quality.suggestions[0]}")
 
 
-def _complete_seasons(
-    settings: WeatherSettings, prepared: Prepared, streams: Streams
-) -> tuple[SeasonWeather, list[str]]:
-    """All complete seasons as measured, rain drawn where there is none; and the notes on them."""
+def _complete_seasons(settings: WeatherSettings, prepared: Prepared) -> tuple[SeasonWeather, list[str]]:
+    """All complete seasons as measured, rain drawn where there is none; and the notes on them.
+
+    The drawn rain completes the record, so it is the same whatever the seed of a run: all trials share it, and a
+    difference between seeds that it made would be in no error told.
+    """
     table, record = prepared.table, prepared.record
     rows = np.flatnonzero(table.is_complete)
     low, high = table.temperature_min[rows], table.temperature_max[rows]
@@ -370,7 +373,7 @@ def _complete_seasons(
             day_of_year = season_day_of_year(table.start_day, WINDOW_DAYS)
             steady = steady_range(low, high)
             score = range_scale(steady, day_of_year).score(steady, day_of_year) if rows.size else low
-            rain = rain_of_record_years(climate, score, table.harvest_year[rows], day_of_year, streams)
+            rain = rain_of_record_years(climate, score, table.harvest_year[rows], day_of_year, Streams(RECORD_SEED))
             notes.append(
                 "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly "
                 f"normals, wetter on days with a small temperature range; {RESTS_ON_RAIN}"

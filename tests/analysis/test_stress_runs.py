@@ -61,8 +61,7 @@ def test_the_usual_run_is_the_plans_own(plan, library):
 @pytest.mark.parametrize("bad", BAD_SEASONS, ids=lambda bad: bad.name)
 def test_from_the_shared_trajectory_as_from_the_start(plan, library, bad):
     """Every bad season: a copy that goes on in year 5 is the run that is walked whole with the same strike."""
-    streams = Streams(SEED)
-    ready = prepare_strikes(plan, library, bad, [5], streams)
+    ready = prepare_strikes(plan, library, bad, [5])
     shared = run_struck(plan, ready.library, ready.strikes, TRIALS, YEARS, SEED)
     whole = run_whole(plan, ready.library, ready.strikes[0], TRIALS, YEARS, SEED)
     for name in FIELDS:
@@ -79,7 +78,7 @@ def test_orders_wait_on_in_a_copied_yard(plan, library):
 
 
 def test_no_delivery_leaves_gaps_open(plan, library):
-    ready = prepare_strikes(plan, library, BY_NAME["nursery_failure"], [5], Streams(SEED))
+    ready = prepare_strikes(plan, library, BY_NAME["nursery_failure"], [5])
     strike = dataclasses.replace(ready.strikes[0], transplant_loss={})
     found = run_struck(plan, ready.library, [strike], TRIALS, YEARS, SEED)
     assert found.trees_alive[1, :, 5:7].sum() < found.trees_alive[0, :, 5:7].sum()
@@ -94,7 +93,7 @@ def frosts():
     library = build_library(plan, streams, range(12), YEARS, "sampled")
     found = {}
     for name in ("late_frost", "two_frosts"):
-        ready = prepare_strikes(plan, library, BY_NAME[name], [6], streams)
+        ready = prepare_strikes(plan, library, BY_NAME[name], [6])
         found[name] = run_struck(plan, ready.library, ready.strikes, range(12), YEARS, SEED)
     return found
 
@@ -149,7 +148,7 @@ def test_crews_that_stay_away_leave_fruit(plan, library):
 
 def test_blight_hazard_kills_in_its_year_only_what_it_names(plan, library):
     bad = BadSeason("x", "x", "x", (Change("hazard.vole", 0.0, "1", "m", "s", "assumption"),))
-    ready = prepare_strikes(plan, library, bad, [6], Streams(SEED))
+    ready = prepare_strikes(plan, library, bad, [6])
     found = run_struck(plan, ready.library, ready.strikes, TRIALS, YEARS, SEED)
     assert found.trees_lost[1, :, 6].sum() < found.trees_lost[0, :, 6].sum()
     np.testing.assert_array_equal(found.trees_lost[1, :, :6], found.trees_lost[0, :, :6])

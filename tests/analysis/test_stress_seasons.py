@@ -128,14 +128,14 @@ def test_summer_rain_is_scaled_in_its_half_year_only(library):
 
 def test_the_worst_spell_has_the_least_crop_of_all_spells(plan, library):
     """Against a plain search over every run of consecutive years."""
-    spell = worst_spell(plan, library, 5, Streams(1))
+    spell = worst_spell(plan, library, 5)
     assert (np.diff(spell.harvest_year) == 1).all() and spell.harvest_year.size == 5
-    every = worst_spell(plan, library, 1, Streams(1))
+    every = worst_spell(plan, library, 1)
     assert crop_index(every.drivers[0][0]).size == 1
     from orchardsim.simulation.seasons import drivers_of
     from orchardsim.weather.sampling import whole_record_windows
 
-    seasons = whole_record_windows(plan.weather, Streams(1))
+    seasons = whole_record_windows(plan.weather)
     drivers, _ = drivers_of(plan, seasons)
     index = dict(
         zip(
@@ -154,7 +154,7 @@ def test_the_worst_spell_has_the_least_crop_of_all_spells(plan, library):
 
 
 def test_the_spell_is_replayed_in_order(plan, library):
-    ready = prepare_strikes(plan, library, BY_NAME["worst_spell"], [2], Streams(1))
+    ready = prepare_strikes(plan, library, BY_NAME["worst_spell"], [2])
     (strike,) = ready.strikes
     years = [int(ready.library.sample.seasons.harvest_year[strike.seasons[year][0]]) for year in range(2, 7)]
     assert years == list(range(years[0], years[0] + 5))
@@ -163,7 +163,7 @@ def test_the_spell_is_replayed_in_order(plan, library):
 
 def test_a_record_without_so_many_years_in_a_row_is_refused(plan, library):
     with pytest.raises(InputError, match="no 500 complete years in a row"):
-        worst_spell(plan, library, 500, Streams(1))
+        worst_spell(plan, library, 500)
 
 
 def test_without_a_record_the_generated_past_is_searched():
@@ -175,7 +175,7 @@ def test_without_a_record_the_generated_past_is_searched():
     }
     plan = small_plan(weather={"normals": monthly})
     library = build_library(plan, Streams(1), range(2), 7, "sampled")
-    spell = worst_spell(plan, library, 5, Streams(1))
+    spell = worst_spell(plan, library, 5)
     assert "generated past" in spell.note and spell.region.size == 5
 
 
