@@ -137,7 +137,7 @@ def check_market(market: Market, cultivars: Sequence[str], where: str = "[market
             raise InputError(where, f"outlet {name!r} is missing; needed: {', '.join(OUTLETS)}")
         paid = market.outlets[name].paid
         if not paid or abs(sum(paid) - 1.0) > 1e-9:
-            raise InputError(where, f"outlet.{name}.paid sums to {sum(paid):g}, must sum to 1")
+            raise InputError(where, f"outlets.{name}.paid sums to {sum(paid):g}, must sum to 1")
     for cultivar in cultivars:
         if cultivar not in market.fruit:
             raise InputError(where, f"no prices for cultivar {cultivar!r}; priced: {', '.join(sorted(market.fruit))}")
