@@ -69,7 +69,7 @@ def test_a_fence_keeps_deer_out_and_is_paid_for_only_where_it_is_built():
 
 def test_cankers_left_uncut_bring_more_blight():
     """No carry-over where all strikes are cut, and none to tell where none are; cutting takes hours."""
-    prone = {"blight_strike": 0.3, "blight_days_scale": "6 day"}
+    prone = {"blight_strike": 0.9, "blight_days_scale": "6 day"}
 
     def blight(**keys: object):
         return run(hazards={**prone, **keys})
