@@ -63,11 +63,23 @@ def _row(yearly: np.ndarray, columns: list[tuple[int, int]]) -> list[str]:
 
 
 BALANCE_NOTE: Final = (
-    "Account at the end of each quarter, all money in and out so far; below zero is debt. The low column is what one "
-    "trial in twenty falls below at the quarter's end. Quarters: winter from {first}, then spring, summer, autumn."
+    "Account at the end of each quarter in {currency}, all money in and out so far; below zero is debt. The first "
+    "number is the middle trial, the low one what one trial in twenty falls below; standard errors "
+    "from the number of trials at most {middle:,.0f} and {low:,.0f}. Quarters: winter from {first}, then spring, "
+    "summer, autumn."
 )
 BALANCE_YEARS: Final = 8
 """Years of which the quarters are shown, from year 0 (layout only)."""
+
+
+def balance_note(dataset: xarray.Dataset) -> str:
+    """What stands in the table of quarters: unit, meaning, and the largest standard error of each kind of number."""
+    from orchardsim.risk.bands import quantile
+
+    balance = dataset["account_balance"].transpose("trial", "year", "quarter").values[:, :BALANCE_YEARS]
+    middle, low = (float(np.nanmax(quantile(balance, share).standard_error)) for share in (0.5, 0.05))
+    first = "October" if float(dataset.attrs["latitude"]) >= 0 else "April"
+    return BALANCE_NOTE.format(currency=dataset.attrs["currency"], middle=middle, low=low, first=first)
 
 
 def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:

@@ -21,10 +21,10 @@ from orchardsim.report.labels import (
     work_line,
 )
 from orchardsim.report.ledger_table import (
-    BALANCE_NOTE,
     LEDGER_NOTE,
     SALES_NOTE,
     balance_cells,
+    balance_note,
     ledger_cells,
     sales_cells,
 )
@@ -161,7 +161,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         ledger=ledger_cells(dataset),
         ledger_note=LEDGER_NOTE,
         balance=balance_cells(dataset),
-        balance_note=BALANCE_NOTE.format(first="October" if float(dataset.attrs["latitude"]) >= 0 else "April"),
+        balance_note=balance_note(dataset),
         sales=sales_cells(dataset, show),
         sales_note=SALES_NOTE,
         label_cells=label_cells(dataset, show),
