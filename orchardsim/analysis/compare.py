@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
@@ -17,10 +16,10 @@ from orchardsim.core.streams import Streams
 from orchardsim.core.units import HECTARE
 from orchardsim.economy.items import CAPITAL_ITEMS
 from orchardsim.plan import Plan, load_plan
-from orchardsim.results.comparison import LEVEL, Choice, Comparison, Difference, Measure, Pair, PlanFacts
+from orchardsim.results.comparison import LEVEL, Comparison, Difference, Measure, Pair, PlanFacts, decide
 from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
 from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
-from orchardsim.risk.comparison import dominance, paired_difference
+from orchardsim.risk.comparison import luck_order, paired_difference, simultaneous_limit
 from orchardsim.risk.record import record_errors
 from orchardsim.simulation import simulate
 
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 LEAST_TRIALS: Final = 4
-"""Two halves of two trials: less has no standard error."""
+"""Fewer say nothing of a spread."""
 FEW_TRIALS: Final = 100
 """Below this many trials the reader is warned: with fewer, a chance of one in twenty rests on under five trials."""
 MOST_PLANS: Final = 12
@@ -87,7 +86,7 @@ def compare(
     Parameters
     ----------
     plans : sequence of Plan or path
-        Two or more different plans in one currency, price year and system of units.
+        Two or more plans in one currency, price year and system of units.
     trials, years, seed, jobs
         As in :func:`orchardsim.simulate`; trial t meets the same seasons and prices under every plan.
     progress : callable, optional
@@ -100,18 +99,19 @@ def compare(
     Raises
     ------
     InputError
-        If there are fewer than two plans, one of them stands twice, or their money cannot be compared.
+        If there are fewer than two plans, or their money cannot be compared.
 
     Notes
     -----
     Seasons and prices are drawn by trial and year alone, so their share of the spread cancels in differences. The
     trees' own draws are the same only where a block of the same name has the same layout. Intervals of a measure are
-    widened for the number of pairs (Bonferroni), so that all of them hold together.
+    widened so that those of all pairs hold together (:func:`orchardsim.risk.comparison.simultaneous_limit`): whichever
+    plan looks best, its lead is judged by an interval that allows for the choice.
     """
     read = [plan if isinstance(plan, Plan) else load_plan(plan) for plan in plans]
     check_plans(read)
     if trials < LEAST_TRIALS:
-        raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more: half choose, half report")
+        raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more")
     datasets = [
         _kept(simulate(plan, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)) for plan in read
     ]
@@ -137,11 +137,11 @@ def check_plans(plans: Sequence[Plan]) -> None:
         One line naming the plan, what was found and what is allowed.
     """
     if len(plans) < 2:
-        raise InputError("compare", f"found {len(plans)} plan, allowed two or more different plan files")
+        raise InputError("compare", f"found {len(plans)} plan, allowed two or more plan files")
     if len(plans) > MOST_PLANS:
         raise InputError("compare", f"found {len(plans)} plans, allowed at most {MOST_PLANS}")
     first = plans[0]
-    for place, plan in enumerate(plans[1:], start=1):
+    for plan in plans[1:]:
         for name, found, wanted in (
             ("currency", plan.currency, first.currency),
             ("units", plan.units, first.units),
@@ -153,11 +153,6 @@ def check_plans(plans: Sequence[Plan]) -> None:
                 raise InputError(
                     plan.where, f"{name}: found {found!r}, but {first.where} has {wanted!r}; allowed: the same in all"
                 )
-        for earlier in plans[:place]:
-            if earlier.hash == plan.hash:
-                raise InputError(
-                    plan.where, f"is the same plan as {earlier.where}; allowed: plans that differ in more than title"
-                )
 
 
 def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], seed: int) -> Comparison:
@@ -166,40 +161,18 @@ def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], s
     measures = _measures(plans, datasets)
     areas = [plan.gross_area for plan in plans]
     deciding = "npv" if max(areas) <= (1 + SAME_AREA) * min(areas) else "npv_per_area"
-    trials = int(datasets[0].sizes["trial"])
-    rng = Streams(seed)
-    numbers = list(itertools.combinations(range(len(plans)), 2))
-    level = 1 - (1 - LEVEL) / len(numbers)
-    pairs = []
-    for first, second in numbers:
-        a, b = measures[deciding].values[first], measures[deciding].values[second]
-        differences = {
-            key: difference(one, first, second, level)
-            for key, one in measures.items()
-            if one.known(first) and one.known(second)
-        }
-        pairs.append(
-            Pair(
-                first,
-                second,
-                differences,
-                dominance(a, b, rng.at("bootstrap", f"{first}-{second}")),
-                dominance(b, a, rng.at("bootstrap", f"{first}-{second}")),
-                same_tree_blocks(plans[first], plans[second]),
-                _record_error(datasets[first], datasets[second], a - b),
-                _trials_needed(differences[deciding], trials, level),
-            )
-        )
     gross = [area / HECTARE for area in areas]
+    pairs = _pairs(plans, datasets, measures, deciding, seed)
     return Comparison(
         plans=facts,
-        trials=trials,
+        trials=int(datasets[0].sizes["trial"]),
         years=int(datasets[0].sizes["year"]),
         seed=seed,
         measures=measures,
         deciding=deciding,
-        pairs=tuple(pairs),
-        choice=choose(measures[deciding]),
+        pairs=pairs,
+        decision=decide(measures[deciding].values.mean(axis=1), pairs),
+        contrasts=(),
         cash=np.stack([one["net_cash_flow"].sel(block=FARM).values.cumsum(axis=1) for one in datasets]),
         picked=np.stack(
             [one["harvested_mass"].sel(block=FARM).values / area for one, area in zip(datasets, gross, strict=True)]
@@ -209,31 +182,79 @@ def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], s
     )
 
 
-def difference(measure: Measure, first: int, second: int, level: float, rows: slice = slice(None)) -> Difference:
-    """One plan less another in one measure, over some of the trials.
+def _pairs(
+    plans: Sequence[Plan],
+    datasets: Sequence[xarray.Dataset],
+    measures: Mapping[str, Measure],
+    deciding: str,
+    seed: int,
+) -> tuple[Pair, ...]:
+    """All pairs of plans, with intervals of each measure that hold together."""
+    numbers = list(itertools.combinations(range(len(plans)), 2))
+    rng = Streams(seed)
+    limits = {key: measure_limit(one, rng.at("bootstrap", key)) for key, one in measures.items()}
+    pairs = []
+    for first, second in numbers:
+        a, b = measures[deciding].values[first], measures[deciding].values[second]
+        differences = {
+            key: difference(one, first, second, limits[key])
+            for key, one in measures.items()
+            if one.known(first) and one.known(second)
+        }
+        pairs.append(
+            Pair(
+                first,
+                second,
+                deciding,
+                differences,
+                luck_order(a, b, rng.at("bootstrap", f"{first}-{second}")),
+                luck_order(b, a, rng.at("bootstrap", f"{first}-{second}")),
+                same_tree_blocks(plans[first], plans[second]),
+                _record_error(datasets[first], datasets[second], a - b),
+                _trials_needed(differences[deciding], a.size, limits[deciding]),
+            )
+        )
+    return tuple(pairs)
+
+
+def measure_limit(measure: Measure, rng: np.random.Generator) -> float:
+    """Half width of a measure's intervals: standard errors of a mean, or the level of one interval of a median.
+
+    Notes
+    -----
+    Medians share the chance of error among the pairs (Bonferroni).
+    """
+    known = [plan for plan in range(len(measure.values)) if measure.known(plan)]
+    pairs = list(itertools.combinations(known, 2))
+    if not measure.has_mean:
+        return 1 - (1 - LEVEL) / max(len(pairs), 1)
+    gaps = [measure.values[first] - measure.values[second] for first, second in pairs]
+    return simultaneous_limit(np.stack(gaps, axis=1), rng, LEVEL) if gaps else float("nan")
+
+
+def difference(measure: Measure, first: int, second: int, limit: float) -> Difference:
+    """One plan less another in one measure.
 
     Parameters
     ----------
     measure : Measure
     first, second : int
-    level : float
-        Of the interval; that of the chance is :data:`LEVEL`.
-    rows : slice
-        Trials.
+    limit : float
+        Half width of the interval, see :func:`measure_limit`; the level of the chance is :data:`LEVEL`.
 
     Notes
     -----
-    The mean has a normal interval, a median that of two order statistics (:func:`orchardsim.risk.quantile_interval`).
+    A median has the interval of two order statistics (:func:`orchardsim.risk.quantile_interval`).
     """
-    a, b = measure.values[first][rows], measure.values[second][rows]
-    found = paired_difference(a, b, better=measure.better, level=level)
-    chance = paired_difference(a, b, better=measure.better, level=LEVEL).chance_better
+    a, b = measure.values[first], measure.values[second]
+    found = paired_difference(a, b, better=measure.better, level=LEVEL)
     with np.errstate(invalid="ignore"):
         gap = np.where(a == b, 0.0, a - b)
     if measure.has_mean:
-        middle, low, high = found.mean, found.mean_low, found.mean_high
+        middle = found.mean
+        low, high = (float(middle.value + sign * limit * middle.standard_error) for sign in (-1, 1))
     else:
-        ends = quantile_interval(gap, 0.5, level)
+        ends = quantile_interval(gap, 0.5, limit)
         middle, low, high = found.median, float(ends[0]), float(ends[1])
     constant = not (np.isfinite(a).all() and np.isfinite(b).all()) or a.std() == 0 or b.std() == 0
     return Difference(
@@ -245,39 +266,9 @@ def difference(measure: Measure, first: int, second: int, level: float, rows: sl
         high=high,
         spread_low=float(quantile(gap, 0.05).value),
         spread_high=float(quantile(gap, 0.95).value),
-        chance_better=chance,
+        chance_better=found.chance_better,
         ties=found.ties,
         correlation=float("nan") if constant else float(np.corrcoef(a, b)[0, 1]),
-    )
-
-
-def choose(measure: Measure) -> Choice:
-    """Choose the best plan by its mean on the first half of the trials, and report its lead from the second.
-
-    Parameters
-    ----------
-    measure : Measure
-        High values are better; every plan has it.
-
-    Notes
-    -----
-    Trials are independent, so the reporting half knows nothing of the choice: its lead is not made rosy by having
-    picked the luckiest of several plans.
-    """
-    plans, trials = measure.values.shape
-    half = trials // 2
-    early, late = slice(0, half), slice(half, trials)
-    chosen = int(measure.values[:, early].mean(axis=1).argmax())
-    level = 1 - (1 - LEVEL) / max(plans - 1, 1)
-    reported = measure.values[chosen, late]
-    return Choice(
-        chosen=chosen,
-        choosing_trials=half,
-        reporting_trials=trials - half,
-        mean_when_choosing=float(measure.values[chosen, early].mean()),
-        mean=float(reported.mean()),
-        standard_error=float(reported.std(ddof=1) / np.sqrt(reported.size)),
-        leads={other: difference(measure, chosen, other, level, late) for other in range(plans) if other != chosen},
     )
 
 
@@ -315,7 +306,7 @@ def _facts(plans: Sequence[Plan]) -> tuple[PlanFacts, ...]:
             planted_area=plan.planted_area,
             gross_area=plan.gross_area,
             trees=sum(block.geometry.trees for block in plan.blocks),
-            established=all(block.year_planted < 0 for block in plan.blocks),
+            plants=any(block.year_planted >= 0 for block in plan.blocks),
         )
         for place, (plan, name) in enumerate(zip(plans, names, strict=True))
     )
@@ -374,11 +365,11 @@ def _plan_values(plan: Plan, dataset: xarray.Dataset) -> Mapping[str, Array]:
     return values
 
 
-def _trials_needed(found: Difference, trials: int, level: float) -> int | None:
+def _trials_needed(found: Difference, trials: int, limit: float) -> int | None:
     """Trials at which the interval of a difference of this size would just leave out zero."""
     if found.told_apart or found.centre == 0:
         return None
-    return trials_needed(found.standard_error, trials, abs(found.centre) / float(ndtri(0.5 + level / 2)))
+    return trials_needed(found.standard_error, trials, abs(found.centre) / limit)
 
 
 def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> float:

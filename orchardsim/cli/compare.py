@@ -55,12 +55,8 @@ def execute(options: argparse.Namespace) -> int:
         print(dump_summary(comparison_document(found)), end="")
     else:
         from orchardsim.report.compare_table import comparison_table
-        from orchardsim.report.compare_words import comparison_sentences
 
         print(comparison_table(found))
-        print()
-        for sentence in comparison_sentences(found):
-            print(sentence)
     if options.out is None:
         if not options.json:
             print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from orchardsim.report.compare_words import footer_text, show_of, shown, too_short_record, unit_text
+from orchardsim.report.compare_words import footer_text, luck_caution, show_of, shown, unit_text
 from orchardsim.report.show import Show
 from orchardsim.report.style import (
     BRICK,
@@ -21,7 +21,7 @@ from orchardsim.report.style import (
     thousands,
     whole_ticks,
 )
-from orchardsim.results.comparison import Comparison, Difference, Measure, Pair
+from orchardsim.results.comparison import Comparison, Measure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,36 +29,24 @@ if TYPE_CHECKING:
 
 DIFFERENCE_PANELS: Final = {
     "npv": ("npv", "peak_borrowing", "picked_per_area"),
-    "npv_per_area": ("npv_per_area", "borrowing_per_area", "picked_per_area"),
+    "npv_per_area": ("npv_per_area", "peak_borrowing", "picked_per_area"),
 }
 """Deciding measure -> measures of the picture of differences."""
 STYLES: Final = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 1)))
 """Line styles, so that plans are told apart without colour."""
 
 
-def _against_chosen(found: Comparison, key: str) -> list[tuple[int, Difference, Pair, int]]:
-    """Differences chosen plan less each other, with the pair and the sign that turns the pair round."""
-    chosen = found.choice.chosen
-    rows = []
-    for pair in found.pairs:
-        if chosen not in (pair.first, pair.second) or key not in pair.differences:
-            continue
-        other, sign = (pair.second, 1) if pair.first == chosen else (pair.first, -1)
-        rows.append((other, pair.differences[key], pair, sign))
-    return sorted(rows, key=lambda row: row[0])
-
-
 def difference_figure(found: Comparison) -> Figure:
-    """Chosen plan less each other plan: mean with its interval, and the spread over futures."""
+    """Leading plan less each other plan: mean with its interval, and the spread over futures."""
     show = show_of(found)
     keys = [key for key in DIFFERENCE_PANELS[found.deciding] if key in found.measures]
-    chosen = found.plans[found.choice.chosen]
+    leader = found.plans[found.decision.leader]
     rows = len(found.plans) - 1
     figure, axes = new_figure(len(keys), 1, height=0.9 + len(keys) * (0.75 + 0.36 * rows), squeeze=False)
     for panel, key in zip(axes[:, 0], keys, strict=True):
         _difference_panel(panel, found, key, show)
     figure.suptitle(
-        f"{chosen.label} ({chosen.name}) less each other plan, in the same futures", fontweight="bold", fontsize=11
+        f"{leader.label} ({leader.name}) less each other plan, in the same futures", fontweight="bold", fontsize=11
     )
     add_footer(
         figure,
@@ -70,20 +58,27 @@ def difference_figure(found: Comparison) -> Figure:
 
 def _difference_panel(axes: Axes, found: Comparison, key: str, show: Show) -> None:
     measure = found.measures[key]
-    rows = _against_chosen(found, key)
-    for row, (_, one, pair, sign) in enumerate(rows):
-        low, high = sorted(sign * _scaled(measure, value, show) for value in (one.low, one.high))
-        left, right = sorted(sign * _scaled(measure, value, show) for value in (one.spread_low, one.spread_high))
-        centre = sign * _scaled(measure, one.centre, show)
+    leader = found.decision.leader
+    rows = [
+        (other, one)
+        for other in range(len(found.plans))
+        if other != leader and (one := found.difference(key, leader, other)) is not None
+    ]
+    for row, (other, one) in enumerate(rows):
+        low, high, left, right, centre = (
+            _scaled(measure, value, show) for value in (one.low, one.high, one.spread_low, one.spread_high, one.centre)
+        )
         good = (centre > 0) == (measure.better == "high")
-        doubtful = not one.told_apart or (key == found.deciding and too_short_record(pair, one))
+        doubtful = not one.told_apart
+        if key == found.deciding:
+            doubtful = found.pair(leader, other).outcome != "better"
         colour = LEAF if good else BRICK
         axes.plot([left, right], [row, row], color=QUIET, linewidth=1.2, zorder=2)
         axes.plot([low, high], [row, row], color=colour, linewidth=4.5, solid_capstyle="butt", zorder=3)
         axes.plot([centre], [row], "o", color="white" if doubtful else colour, markeredgecolor=colour, zorder=4)
     axes.axvline(0, color=INK, linewidth=1)
     axes.set_yticks(
-        range(len(rows)), [f"less {found.plans[other].label} ({found.plans[other].name})" for other, *_ in rows]
+        range(len(rows)), [f"less {found.plans[other].label} ({found.plans[other].name})" for other, _ in rows]
     )
     axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.grid(axis="x")
@@ -162,13 +157,13 @@ def luck_figure(found: Comparison) -> Figure:
     thousands(axes.xaxis)
     add_footer(
         figure,
-        f"A plan whose curve lies to the right at every height is better whatever the luck. {footer_text(found)}",
+        f"A curve to the right at every height brought more at any luck. {luck_caution(found)} {footer_text(found)}",
     )
     return figure
 
 
 def picked_figure(found: Comparison) -> Figure:
-    """Picked fruit by year of every plan, middle trial."""
+    """Picked fruit by year of every plan, median trial."""
     show = show_of(found)
     figure, axes = new_figure(height=3.7)
     year = np.arange(found.years)
@@ -192,7 +187,7 @@ def picked_figure(found: Comparison) -> Figure:
     axes.legend(loc="upper left", ncols=3, handlelength=3)
     whole_ticks(axes)
     add_footer(
-        figure, f"Line: middle trial; shade: half of the trials; {show.bin_text}, {show.box_text}. {footer_text(found)}"
+        figure, f"Line: median trial; shade: half of the trials; {show.bin_text}, {show.box_text}. {footer_text(found)}"
     )
     return figure
 

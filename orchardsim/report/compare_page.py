@@ -5,8 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from orchardsim.report.compare_table import pair_cells, pair_explanations, plan_cells
-from orchardsim.report.compare_words import choice_text, comparison_sentences, footer_text, land_text, show_of
+from orchardsim.report.compare_table import pair_cells, pair_explanations, plan_tables
+from orchardsim.report.compare_words import (
+    comparison_sentences,
+    footer_text,
+    land_text,
+    same_numbers_text,
+    show_of,
+)
 from orchardsim.report.page import render
 from orchardsim.report.saving import picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT, PAYBACK_AND_NPV
@@ -58,14 +64,13 @@ def comparison_html(found: Comparison, pictures: Mapping[str, str]) -> str:
         ],
         footer=footer_text(found),
         sentences=comparison_sentences(found),
-        notes=found.notes,
-        plan_cells=plan_cells(found, show),
+        notes=(same_numbers_text(found), *found.notes),
+        plan_tables=plan_tables(found, show),
         pair_cells=pair_cells(found, show),
         explanations=pair_explanations(found),
         money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
         pictures=picture_parts(FIGURES, pictures),
         payback_and_npv=PAYBACK_AND_NPV,
-        choice=choice_text(found),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
     )

@@ -8,13 +8,15 @@ from typing import Final
 import numpy as np
 
 from orchardsim.report.compare_words import (
-    choice_text,
-    dominance_text,
+    comparison_sentences,
     footer_text,
     interval_words,
     land_text,
+    luck_caution,
+    luck_text,
     measure_name,
     needed_lines,
+    same_numbers_text,
     show_of,
     unit_text,
     value_text,
@@ -22,56 +24,70 @@ from orchardsim.report.compare_words import (
 )
 from orchardsim.report.show import PAYBACK_AND_NPV, Show
 from orchardsim.report.table import WIDTH, _columns
-from orchardsim.results.comparison import POINTS, Comparison
+from orchardsim.results.comparison import POINTS, Comparison, Measure
 
-PLAN_ROWS: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
-    ("npv", (5, 50, 95)),
-    ("npv_without_remaining_value", (50,)),
-    ("peak_borrowing", (50, 95)),
-    ("payback_year", (50, 95)),
-    ("irr", (50,)),
-    ("outlay", (50,)),
-    ("cumulative_yield_to_leaf_5", (50,)),
-    ("cumulative_yield_to_leaf_10", (50,)),
-    ("picked_early", (50,)),
-    ("picked_per_area", (50,)),
-    ("trees_lost_share", (50,)),
-    ("npv_per_area", (5, 50, 95)),
-    ("borrowing_per_area", (50,)),
-    ("npv_per_money", (50,)),
-    ("npv_per_hour", (50,)),
-    ("hours_per_area", (50,)),
-    ("picked_per_hour", (50,)),
-)
-"""Measures of the first table with their percent points."""
+TABLES: Final[dict[str, tuple[tuple[str, tuple[int, ...]], ...]]] = {
+    "Money of the whole farm": (
+        ("npv", (5, 50, 95)),
+        ("npv_without_remaining_value", (50,)),
+        ("peak_borrowing", (50, 95)),
+        ("payback_year", (50, 95)),
+        ("irr", (50,)),
+        ("outlay", (50,)),
+    ),
+    "Per area, per money invested and per hour": (
+        ("npv_per_area", (5, 50, 95)),
+        ("borrowing_per_area", (50,)),
+        ("npv_per_money", (50,)),
+        ("npv_per_hour", (50,)),
+    ),
+    "Fruit, trees and work": (
+        ("cumulative_yield_to_leaf_5", (50,)),
+        ("cumulative_yield_to_leaf_10", (50,)),
+        ("picked_early", (50,)),
+        ("picked_per_area", (50,)),
+        ("trees_lost_share", (50,)),
+        ("hours_per_area", (50,)),
+        ("picked_per_hour", (50,)),
+    ),
+}
+"""Heading -> measures with their percent points; the tables stand in this order."""
 
 MIDDLE: Final = POINTS.index(50)
 PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_per_area")
-"""Measures whose differences stand beside the deciding one; borrowing per area where the plans' land differs."""
+"""Measures whose differences stand beside the deciding one."""
 
 
-def plan_cells(found: Comparison, show: Show) -> list[list[str]]:
-    """What each plan brings: a head, then a row for each number, a column for each plan."""
-    cells = [["", "", *(plan.label for plan in found.plans)]]
-    for key, points in PLAN_ROWS:
-        measure = found.measures.get(key)
-        if measure is None:
-            continue
-        for row, point in enumerate(points):
-            name = measure_name(found, measure)
-            if measure.unit != "year":
-                name += f", {unit_text(measure, show)}"
-            values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
-            texts = (value_text(measure, float(value), show) for value in values)
-            cells.append([name if row == 0 else "", f"{point} %", *texts])
-    return cells
+def plan_tables(found: Comparison, show: Show) -> dict[str, list[list[str]]]:
+    """What each plan brings: heading -> a head, then a row for each number, a column for each plan."""
+    tables = {}
+    for heading, rows in TABLES.items():
+        cells = [["", "", *(plan.label for plan in found.plans)]]
+        for key, points in rows:
+            measure = found.measures.get(key)
+            if measure is not None:
+                cells += _measure_rows(found, measure, points, show)
+        if len(cells) > 1:
+            tables[heading] = cells
+    return tables
+
+
+def _measure_rows(found: Comparison, measure: Measure, points: tuple[int, ...], show: Show) -> list[list[str]]:
+    name = measure_name(found, measure)
+    if measure.unit != "year":
+        name += f", {unit_text(measure, show)}"
+    rows = []
+    for row, point in enumerate(points):
+        values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
+        texts = (value_text(measure, float(value), show) for value in values)
+        rows.append([name if row == 0 else "", f"{point} %", *texts])
+    return rows
 
 
 def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
     """Differences of every pair: a head, then a row for each pair."""
     deciding = found.measures[found.deciding]
-    debt = "peak_borrowing" if found.deciding == "npv" else "borrowing_per_area"
-    others = [found.measures[key] for key in (debt, *PAIR_ROWS[1:]) if key in found.measures]
+    others = [found.measures[key] for key in PAIR_ROWS if key in found.measures]
     head = [
         "pair",
         f"{deciding.name}, {unit_text(deciding, show)}",
@@ -80,7 +96,7 @@ def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
         "± record",
         "first wins",
         *(one.name if one.unit == "year" else f"{one.name}, {unit_text(one, show)}" for one in others),
-        "dominance",
+        "any luck",
         "verdict",
     ]
     cells = [head]
@@ -96,38 +112,42 @@ def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
             other = pair.differences.get(measure.key)
             both = all(np.isinf(measure.points(plan)[MIDDLE]) for plan in (pair.first, pair.second))
             row.append(value_text(measure, other.centre, show, signed=True) if other and not both else "–")
-        cells.append([*row, dominance_text(found, pair), verdict_text(found, pair)])
+        cells.append([*row, luck_text(found, pair), verdict_text(found, pair)])
     return cells
 
 
 def pair_explanations(found: Comparison) -> list[str]:
     """How to read the table of differences."""
     lines = [
-        f"First plan less second in the same futures: means, and for the payback year the middle difference ('first "
+        f"First plan less second in the same futures: means, and for the payback year the median difference ('first "
         f"only': in more than half of the futures the other never pays back); {interval_words(found)}.",
         "± record: standard error that the finite weather record adds; it is no part of the interval, and more trials "
         "do not remove it ('unseen': the noise of these trials hides it).",
-        "Dominance, 1st order: at least as good at every level of luck; 2nd order: better for everyone who shuns risk; "
-        "claimed where it holds in 95 % of resamples of the trials.",
+        luck_caution(found),
     ]
     return lines + needed_lines(found)
 
 
 def comparison_table(found: Comparison) -> str:
-    """The comparison as text, in the plans' own units, lines of at most :data:`WIDTH` characters where it can be."""
+    """The comparison as text, in the plans' own units, lines of at most :data:`WIDTH` characters where it can be.
+
+    Sentences first, then the money of the whole farm and its differences, then what is told per area, then the rest.
+    """
     show = show_of(found)
     lines = []
     for place, plan in enumerate(found.plans):
         lines.append(f"{plan.label}  {plan.name}: {plan.title}")
         lines.append(f"   {land_text(found, place, show)}")
-    lines += [footer_text(found), *found.notes, ""]
-    lines.append("What each plan brings (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)")
-    lines += _columns(plan_cells(found, show), left=(0,))
-    lines += [f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}", PAYBACK_AND_NPV, ""]
+    lines += ["", *comparison_sentences(found), ""]
+    tables = plan_tables(found, show)
+    money = next(iter(tables))
+    lines += [f"{money} (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)"]
+    lines += [*_columns(tables.pop(money), left=(0,)), f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, ""]
     lines.append("Differences in the same futures")
-    pairs = pair_cells(found, show)
-    lines += _narrow(pairs)
-    lines += [*pair_explanations(found), choice_text(found)]
+    lines += [*_narrow(pair_cells(found, show)), *pair_explanations(found), ""]
+    for heading, cells in tables.items():
+        lines += [heading, *_columns(cells, left=(0,)), ""]
+    lines += [f"{show.bin_text}, {show.box_text}", footer_text(found), same_numbers_text(found), *found.notes]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
 

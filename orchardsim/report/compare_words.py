@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import Final
+from collections.abc import Sequence
 
 import numpy as np
 
 from orchardsim.core.units import HECTARE, POUND
 from orchardsim.report.show import Show, round_figures, years_text
-from orchardsim.results.comparison import LEVEL, Comparison, Difference, Measure, Pair
-
-SURE: Final = 1.96
-"""Standard errors on either side of an estimate that leave out zero at 95 % (normal distribution)."""
+from orchardsim.results.comparison import LEVEL, Comparison, Measure, Pair
 
 
 def show_of(found: Comparison) -> Show:
@@ -89,7 +86,7 @@ def plan_name(found: Comparison, place: int) -> str:
 def land_text(found: Comparison, place: int, show: Show) -> str:
     """What a plan plants, on how much land."""
     plan = found.plans[place]
-    trees = f"{plan.trees:,} trees" + (", standing" if plan.established else "")
+    trees = f"{plan.trees:,} trees" + ("" if plan.plants or not plan.trees else ", standing")
     return f"{trees}; {show.area(plan.planted_area)} planted, {show.area(plan.gross_area)} with headlands"
 
 
@@ -101,40 +98,43 @@ def footer_text(found: Comparison) -> str:
     )
 
 
-def too_short_record(pair: Pair, one: Difference) -> bool:
-    """Whether a difference that the trials tell apart is within the doubt that the weather record leaves."""
-    return bool(one.told_apart and SURE * pair.record_error > abs(one.centre))
-
-
 def verdict_text(found: Comparison, pair: Pair) -> str:
     """Which of two plans is better, or that they cannot be told apart."""
-    one = pair.differences[found.deciding]
-    first, second = found.plans[pair.first].label, found.plans[pair.second].label
-    if not one.told_apart:
-        return f"cannot be told apart with {found.trials:,} trials"
-    better = first if one.centre > 0 else second
-    if too_short_record(pair, one):
-        return f"{better} ahead, but the weather record is too short to be sure"
-    return f"{better} is better"
+    if pair.ahead is None:
+        return "same results" if pair.outcome == "same" else f"cannot be told apart with {found.trials:,} trials"
+    ahead = found.plans[pair.ahead].label
+    return {
+        "short record": f"{ahead} ahead, but the weather record is too short to be sure",
+        "better": f"{ahead} is better",
+    }[pair.outcome]
 
 
-def dominance_text(found: Comparison, pair: Pair) -> str:
-    """Which plan dominates, and in which order; empty where neither does."""
-    for place, side in ((pair.first, pair.dominance), (pair.second, pair.reverse)):
+def luck_text(found: Comparison, pair: Pair) -> str:
+    """Which plan brought no less at any luck in the trials."""
+    for place, side in ((pair.first, pair.luck), (pair.second, pair.reverse)):
         label = found.plans[place].label
-        if side.first_order_claimed:
-            return f"{label} 1st order"
-        if side.second_order_claimed:
-            return f"{label} 2nd order"
+        if side.first_order:
+            return f"{label} throughout"
+        if side.second_order:
+            return f"{label} at the worst"
     return "none"
 
 
-def choice_text(found: Comparison) -> str:
-    """Which trials chose the plan, and which the sentences speak of."""
-    choice = found.choice
+def luck_caution(found: Comparison) -> str:
+    """What an order of luck means, and that rare disasters may be missing from it."""
+    rare = round(1 / found.pairs[0].luck.unseen)
     return (
-        f"The best plan was chosen on the first {choice.choosing_trials:,} trials; the three sentences speak of its "
-        f"lead in the other {choice.reporting_trials:,}, which had no part in the choice. The tables use all trials."
+        "Any luck: 'A throughout' brought no less from the worst luck to the best. 'A at the worst' brought no less in "
+        "the mean of its worst futures, however many are counted. "
+        f"Both hold in these {found.trials:,} futures only: disasters rarer than 1 in {rare} may be missing from them."
+    )
+
+
+def same_numbers_text(found: Comparison) -> str:
+    """Which run of a single plan gives the same numbers."""
+    return (
+        f"Each plan's numbers are those of 'orchardsim run' with --trials {found.trials} --years {found.years} --seed "
+        f"{found.seed}; with other trials they differ by chance."
     )
 
 
@@ -162,89 +162,117 @@ def needed_lines(found: Comparison) -> list[str]:
         names = f"{found.plans[pair.first].label} and {found.plans[pair.second].label}"
         count = pair.trials_needed
         many = "more than a million" if count > 1_000_000 else f"about {round_figures(count, 2):,.0f}"
-        lines.append(
-            f"{names} cannot be told apart with {found.trials:,} trials; a gap of the size seen would need {many}."
-        )
+        lines.append(f"{names}: a gap of the size seen would need {many} trials to be told from none.")
     return lines
 
 
 def comparison_sentences(found: Comparison) -> list[str]:
-    """Three sentences without terms of statistics: which plan, what it costs first, how sure that is."""
+    """Without terms of statistics: which plan, by how much, what it owes, how sure that is."""
     show = show_of(found)
-    chosen = found.choice.chosen
-    rival = max(found.choice.leads, key=lambda plan: -found.choice.leads[plan].centre)
-    return [_best(found, show, chosen, rival), _debt(found, show, chosen, rival), _sure(found, chosen, rival)]
+    lines = [*_best(found, show), *_debt(found, show), *_sure(found)]
+    return [*lines, "No answer is surer than the plans' prices, costs and weather record."]
 
 
-def _best(found: Comparison, show: Show, chosen: int, rival: int) -> str:
-    measure = found.measures[found.deciding]
-    lead = found.choice.leads[rival]
+def listed(names: Sequence[str]) -> str:
+    """Names in a row.
+
+    Examples
+    --------
+    >>> listed(["A"]), listed(["A", "B", "C"])
+    ('A', 'A, B and C')
+    """
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _best(found: Comparison, show: Show) -> list[str]:
+    decision = found.decision
+    first, second = (plan_name(found, plan) for plan in (decision.leader, decision.runner_up))
     words = {2: "two", 3: "three", 4: "four", 5: "five"}
-    among = f"Of the {words.get(len(found.plans), str(len(found.plans)))} plans"
-    best = "that" if lead.told_apart else "the first"
-    loses = ""
-    if found.choice.mean < 0:
-        loses = (
-            f", though even {best} loses {money_text(measure, -found.choice.mean, show)} in today's money on average"
-        )
-    if not lead.told_apart:
-        both = f"{plan_name(found, chosen)} and {plan_name(found, rival)}"
-        start = f"The plans {both}" if len(found.plans) == 2 else f"{among}, {both} lead and"
-        return (
-            f"{start} cannot be told apart with {found.choice.reporting_trials:,} trials: the first less the second is "
-            f"anything from {money_text(measure, lead.low, show)} to {money_text(measure, lead.high, show)} in today's "
-            f"money{loses}."
-        )
-    next_best = "the other" if len(found.plans) == 2 else "the next best"
-    return (
-        f"{among}, {plan_name(found, chosen)} is best{loses}: in the same seasons and prices it is worth about "
-        f"{money_text(measure, lead.centre, show)} more in today's money than {next_best}, {plan_name(found, rival)} "
-        f"(between {money_text(measure, lead.low, show)} and {money_text(measure, lead.high, show)})."
-    )
-
-
-def _debt(found: Comparison, show: Show, chosen: int, rival: int) -> str:
-    debt = found.measures["peak_borrowing" if found.deciding == "npv" else "borrowing_per_area"]
-
-    def text_of(amount: float) -> str:
-        return money_text(debt, amount, show)
-
-    def owed(plan: int) -> float:
-        return float(debt.points(plan)[2])
-
-    least = min(range(len(found.plans)), key=owed)
-    high = debt.points(chosen)[4]
-    text = (
-        f"At its deepest {found.plans[chosen].label} owes about {text_of(owed(chosen))}, in one future of twenty "
-        f"more than {text_of(float(high))}"
-    )
-    if high <= 0:
-        text = f"{found.plans[chosen].label} never has to borrow in nineteen of twenty futures"
-    if least == chosen:
-        return f"{text}, which is the least of all; {found.plans[rival].label} owes about {text_of(owed(rival))}."
-    if owed(least) <= 0:
-        return f"{text}, while {plan_name(found, least)} need not borrow in most futures."
-    return f"{text}, while {plan_name(found, least)} owes the least, about {text_of(owed(least))}."
-
-
-def _sure(found: Comparison, chosen: int, rival: int) -> str:
-    lead = found.choice.leads[rival]
-    chance = lead.chance_better
-    years = [found.measures["payback_year"].points(plan)[2] for plan in (chosen, rival)]
-    labels = [found.plans[plan].label for plan in (chosen, rival)]
-    when = ["from the first year on" if year <= 0 else f"by year {year:.0f}" for year in years]
-    if np.isinf(years).all():
-        paid = f"in most futures neither has paid for itself within {found.years} years"
-    elif np.isinf(years).any():
-        early, late = (0, 1) if np.isinf(years[1]) else (1, 0)
-        paid = (
-            f"in half of the futures {labels[early]} has paid for itself {when[early]}, while {labels[late]} mostly "
-            f"has not within {found.years} years"
-        )
+    count = words.get(len(found.plans), str(len(found.plans)))
+    if decision.outcome == "same":
+        return [f"{first} and {second} give the same results in all {found.trials:,} futures.", *_loss(found, show)]
+    labels = [found.plans[plan].label for plan in (decision.leader, decision.runner_up)]
+    if decision.outcome == "better":
+        lines = [f"Of the {count} plans {first} is best."]
+    elif decision.outcome == "short record":
+        lines = [f"No plan is surely best: {first} leads {second}, but the weather record is too short to be sure."]
     else:
-        paid = f"in half of the futures it has paid for itself {when[0]} ({labels[1]}: {when[1]})"
-    return (
-        f"{labels[0]} beats {labels[1]} in {chance.count:,} of {chance.trials:,} futures tried (in the long run "
-        f"between {100 * chance.low:.0f} and {100 * chance.high:.0f} of 100), and {paid}; no answer is surer than the "
-        "plans' prices, costs and weather record."
+        rivals = [plan_name(found, plan) for plan in decision.rivals if _unsure(found, plan)]
+        lines = [
+            f"No plan is best: {found.trials:,} trials cannot tell {first} from {listed(rivals)}."
+            if len(rivals) < 4
+            else f"No plan is best: {found.trials:,} trials cannot tell {first} from {len(rivals)} others."
+        ]
+    behind = [plan for plan in range(len(found.plans)) if plan not in (decision.leader, *decision.rivals)]
+    if decision.best is None and behind:
+        lines.append(f"{labels[0]} is better than {listed([plan_name(found, plan) for plan in behind])}.")
+    return [*lines, _lead(found, show, labels), *_loss(found, show)]
+
+
+def _unsure(found: Comparison, plan: int) -> bool:
+    return found.pair(found.decision.leader, plan).outcome == "unsure"
+
+
+def _lead(found: Comparison, show: Show, labels: list[str]) -> str:
+    measure, lead = found.measures[found.deciding], found.decision.lead
+    low, high = (money_text(measure, value, show) for value in (lead.low, lead.high))
+    whose = "the whole farm's cash flows" if measure.key == "npv" else "cash flows"
+    if lead.told_apart:
+        return (
+            f"In the same futures {labels[0]} brings {money_text(measure, lead.centre, show)} more than {labels[1]} "
+            f"({low} to {high}): {whose}, discounted to year 0."
+        )
+    return f"{labels[0]} less {labels[1]} is anything from {low} to {high}: {whose}, discounted to year 0."
+
+
+def _loss(found: Comparison, show: Show) -> list[str]:
+    """That even the leader loses money on average."""
+    measure, leader = found.measures[found.deciding], found.decision.leader
+    mean = float(measure.values[leader].mean())
+    if mean >= 0:
+        return []
+    return [f"Even {found.plans[leader].label} loses {money_text(measure, -mean, show)} on average."]
+
+
+def _debt(found: Comparison, show: Show) -> list[str]:
+    """Debts of the whole farm."""
+    debt = found.measures["peak_borrowing"]
+    owed = [float(debt.points(plan)[2]) for plan in range(len(found.plans))]
+    leader, least = found.decision.leader, int(np.argmin(owed))
+    label, high = found.plans[leader].label, float(debt.points(leader)[4])
+    if high <= 0:
+        return [f"Under {label} the farm need not borrow in nineteen of twenty futures."]
+    text = (
+        f"At its deepest the farm owes about {show.money(owed[leader])} under {label}, in one future of twenty more "
+        f"than {show.money(high)}."
     )
+    if least == leader or owed[least] == owed[leader]:
+        return [text, "No plan owes less."]
+    if owed[least] <= 0:
+        return [text, f"Under {plan_name(found, least)} it need not borrow in most futures."]
+    return [text, f"{plan_name(found, least)} owes the least, about {show.money(owed[least])}."]
+
+
+def _sure(found: Comparison) -> list[str]:
+    decision = found.decision
+    if decision.outcome == "same":
+        return []
+    labels = [found.plans[plan].label for plan in (decision.leader, decision.runner_up)]
+    chance = decision.lead.chance_better
+    lines = [
+        f"{labels[0]} beats {labels[1]} in {chance.count:,} of {chance.trials:,} futures (in the long run "
+        f"{100 * chance.low:.0f} to {100 * chance.high:.0f} of 100)."
+    ]
+    for plan in (decision.leader, decision.runner_up):
+        if found.plans[plan].plants:
+            lines.append(_payback(found, plan))
+    return lines
+
+
+def _payback(found: Comparison, plan: int) -> str:
+    label, year = found.plans[plan].label, found.measures["payback_year"].points(plan)[2]
+    if np.isinf(year):
+        return (
+            f"In most futures the summed cash of the farm under {label} is not above zero within {found.years} years."
+        )
+    return f"In half of the futures the summed cash of the farm under {label} stays above zero from year {year:.0f}."

@@ -37,11 +37,9 @@ def _run(folder: Path) -> Rebuilt:
 def _comparison(folder: Path) -> Rebuilt:
     from orchardsim.report.compare_page import write_comparison
     from orchardsim.report.compare_table import comparison_table
-    from orchardsim.report.compare_words import comparison_sentences
 
     found = _kept(folder / COMPARE_FILE, Comparison)
-    text = "\n".join([comparison_table(found), "", *comparison_sentences(found)])
-    return Rebuilt(write_comparison(folder, found), text)
+    return Rebuilt(write_comparison(folder, found), comparison_table(found))
 
 
 def _stress(folder: Path) -> Rebuilt:

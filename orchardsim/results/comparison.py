@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from orchardsim.core.errors import InputError
 from orchardsim.results.store import prepare_run_folder
 from orchardsim.results.summary import number
+from orchardsim.risk.bands import wilson_interval
 
 if TYPE_CHECKING:
     from orchardsim.risk.bands import Chance, Side
-    from orchardsim.risk.comparison import Dominance
+    from orchardsim.risk.comparison import LuckOrder
 
 Array = NDArray[np.float64]
 
@@ -25,6 +26,12 @@ COMPARE_PAGE: Final = "compare.html"
 POINTS: Final = (5, 25, 50, 75, 95)
 LEVEL: Final = 0.95
 """Level at which all intervals of one measure hold together."""
+SURE: Final = 1.96
+"""Standard errors on either side of an estimate that leave out zero at 95 % (normal distribution)."""
+
+Outcome = Literal["same", "unsure", "short record", "better"]
+"""What two plans' results allow to say: the same in every trial; not told apart; told apart by the trials but not by
+the weather record; one better than the other."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +46,8 @@ class PlanFacts:
     planted_area, gross_area : float [m2]
     trees : int
         Planting positions of all blocks.
-    established : bool
-        Whether every block stood before year 0 (an old orchard that is kept).
+    plants : bool
+        Whether a block is planted in the run: not where an old orchard is kept or land lies idle.
     """
 
     label: str
@@ -50,7 +57,7 @@ class PlanFacts:
     planted_area: float
     gross_area: float
     trees: int
-    established: bool
+    plants: bool
 
 
 @dataclass(frozen=True)
@@ -134,6 +141,25 @@ class Difference:
         """Whether the interval leaves out zero."""
         return self.low > 0 or self.high < 0
 
+    @property
+    def same(self) -> bool:
+        """Whether both plans have the same value in every trial."""
+        return self.ties == self.chance_better.trials
+
+    def turned(self) -> Difference:
+        """Second plan less first plan."""
+        chance = self.chance_better
+        lost = chance.trials - chance.count - self.ties
+        return replace(
+            self,
+            centre=0.0 - self.centre,
+            low=0.0 - self.high,
+            high=0.0 - self.low,
+            spread_low=0.0 - self.spread_high,
+            spread_high=0.0 - self.spread_low,
+            chance_better=wilson_interval(lost, chance.trials, chance.level),
+        )
+
 
 @dataclass(frozen=True)
 class Pair:
@@ -143,8 +169,10 @@ class Pair:
     ----------
     first, second : int
         Places of the plans.
+    deciding : str
+        Key of the measure that decides.
     differences : mapping from measure key to Difference
-    dominance, reverse : Dominance
+    luck, reverse : LuckOrder
         Of the first over the second in the deciding measure, and of the second over the first.
     same_trees : tuple of str
         Blocks whose trees meet the same draws in both plans: same name and same layout.
@@ -157,38 +185,94 @@ class Pair:
 
     first: int
     second: int
+    deciding: str
     differences: Mapping[str, Difference]
-    dominance: Dominance
-    reverse: Dominance
+    luck: LuckOrder
+    reverse: LuckOrder
     same_trees: tuple[str, ...]
     record_error: float
     trials_needed: int | None
 
+    @property
+    def outcome(self) -> Outcome:
+        """What may be said of the two."""
+        one = self.differences[self.deciding]
+        if one.same:
+            return "same"
+        if not one.told_apart:
+            return "unsure"
+        return "short record" if SURE * self.record_error > abs(one.centre) else "better"
+
+    @property
+    def ahead(self) -> int | None:
+        """The plan that the trials put ahead; None where they do not tell."""
+        if self.outcome in ("same", "unsure"):
+            return None
+        return self.first if self.differences[self.deciding].centre > 0 else self.second
+
 
 @dataclass(frozen=True)
-class Choice:
-    """The plan chosen on one half of the trials, and what the other half says of it.
+class Decision:
+    """What a comparison says: verdicts, tables and sentences are made from this and from the pairs' outcomes.
 
     Attributes
     ----------
-    chosen : int
-        Plan with the highest mean of the deciding measure over the choosing half.
-    choosing_trials, reporting_trials : int
-    mean_when_choosing, mean : float
-        Of the chosen plan in the deciding measure, over each half; the first is too rosy by selection.
-    standard_error : float
-        Of ``mean``.
-    leads : mapping from plan to Difference
-        Chosen less each other plan in the deciding measure, over the reporting half.
+    outcome : str
+        "better": the leader is best. Else no plan is, for the reason given against the closest rival.
+    leader : int
+        Plan with the highest mean of the deciding measure over all trials.
+    rivals : tuple of int
+        Plans that the leader is not surely better than, the nearest first; empty where it is best.
+    runner_up : int
+        The plan that sentences set beside the leader: the nearest rival, or the next by its mean.
+    lead : Difference
+        Leader less runner-up in the deciding measure.
     """
 
-    chosen: int
-    choosing_trials: int
-    reporting_trials: int
-    mean_when_choosing: float
-    mean: float
-    standard_error: float
-    leads: Mapping[int, Difference]
+    outcome: Outcome
+    leader: int
+    rivals: tuple[int, ...]
+    runner_up: int
+    lead: Difference
+
+    @property
+    def best(self) -> int | None:
+        """The best plan; None where no plan is."""
+        return self.leader if self.outcome == "better" else None
+
+
+def decide(means: Array, pairs: Sequence[Pair]) -> Decision:
+    """The leader by its mean, and whether it is best.
+
+    Parameters
+    ----------
+    means : (plan,)
+        Of the deciding measure; high values are better.
+    pairs : sequence of Pair
+        All pairs, in whose intervals any plan may be picked as the leader: they hold together.
+    """
+    order = sorted(range(len(means)), key=lambda plan: -float(means[plan]))
+    leader = order[0]
+    beside = {}
+    for pair in pairs:
+        if leader in (pair.first, pair.second):
+            beside[pair.second if pair.first == leader else pair.first] = pair
+    rivals = tuple(plan for plan in order[1:] if beside[plan].outcome != "better")
+    ranks: tuple[Outcome, ...] = ("unsure", "short record", "same")
+    kinds = {beside[plan].outcome for plan in rivals}
+    outcome: Outcome = next((kind for kind in ranks if kind in kinds), "better")
+    close = [plan for plan in order[1:] if outcome == "better" or beside[plan].outcome == outcome]
+    pair = beside[close[0]]
+    lead = pair.differences[pair.deciding]
+    return Decision(outcome, leader, rivals, close[0], lead if pair.first == leader else lead.turned())
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """Something that plans state or take differently: its name, and what it is in each plan."""
+
+    name: str
+    values: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -200,9 +284,11 @@ class Comparison:
     plans : tuple of PlanFacts
     measures : mapping from key to Measure
     deciding : str
-        Key of the measure that decides: NPV, per area where the plans' land differs.
+        Key of the measure that decides: NPV of the whole farm, per area where the plans are of different farms.
     pairs : tuple of Pair
-    choice : Choice
+    decision : Decision
+    contrasts : tuple of Contrast
+        What differs between the plans, besides their results.
     cash : array, (plan, trial, year)
         Net cash flow of the farm summed since year 0 [currency].
     picked : array, (plan, trial, year)
@@ -220,11 +306,22 @@ class Comparison:
     measures: Mapping[str, Measure]
     deciding: str
     pairs: tuple[Pair, ...]
-    choice: Choice
+    decision: Decision
+    contrasts: tuple[Contrast, ...]
     cash: Array
     picked: Array
     attrs: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+
+    def pair(self, one: int, other: int) -> Pair:
+        """The pair of two plans."""
+        return next(pair for pair in self.pairs if {pair.first, pair.second} == {one, other})
+
+    def difference(self, key: str, plan: int, other: int) -> Difference | None:
+        """Plan less other plan in a measure; None where one of them has no such number."""
+        pair = self.pair(plan, other)
+        found = pair.differences.get(key)
+        return found if found is None or pair.first == plan else found.turned()
 
 
 def comparison_document(found: Comparison) -> dict[str, Any]:
@@ -244,8 +341,10 @@ def comparison_document(found: Comparison) -> dict[str, Any]:
             "difference": "first plan less second plan in the same futures; chance_better: share of futures in which "
             "the first is better, ties counting for neither",
             "interval": f"low and high hold for all pairs of a measure together at {100 * LEVEL:.0f} %",
-            "dominance": "claimed only if it holds in the trials and in 95 % of bootstrap resamples of pairs",
-            "choice": "the plan is chosen on the first half of the trials and its lead reported from the second",
+            "luck": "first order: no less at any level of luck in these trials and in 95 % of their resamples; second "
+            "order: no less in the mean of the worst so many; outcomes rarer than unseen_chance may be missing",
+            "decision": "the leader has the highest mean over all trials; it is best only where it is surely better "
+            "than every other plan, by intervals that hold together and beyond the record's error",
             "record_error": "standard error from the finite weather record; not part of the interval",
             "units": "currency, kg, hectare of land with headlands unless the name says planted, hour, year",
         },
@@ -258,22 +357,22 @@ def comparison_document(found: Comparison) -> dict[str, Any]:
                 "planted_area_m2": number(plan.planted_area),
                 "gross_area_m2": number(plan.gross_area),
                 "trees": plan.trees,
-                "stood_before_year_0": plan.established,
+                "plants": plan.plants,
             }
             for plan in found.plans
         ],
         "deciding_measure": found.deciding,
         "measures": {key: _measure(one, labels) for key, one in found.measures.items()},
         "pairs": [_pair(pair, labels) for pair in found.pairs],
-        "choice": {
-            "chosen": labels[found.choice.chosen],
-            "choosing_trials": found.choice.choosing_trials,
-            "reporting_trials": found.choice.reporting_trials,
-            "mean_when_choosing": number(found.choice.mean_when_choosing),
-            "mean": number(found.choice.mean),
-            "standard_error": number(found.choice.standard_error),
-            "leads": {labels[plan]: _difference(one) for plan, one in found.choice.leads.items()},
+        "decision": {
+            "outcome": found.decision.outcome,
+            "best": labels[found.decision.leader] if found.decision.best is not None else None,
+            "leader": labels[found.decision.leader],
+            "not_surely_behind": [labels[plan] for plan in found.decision.rivals],
+            "runner_up": labels[found.decision.runner_up],
+            "lead": _difference(found.decision.lead),
         },
+        "differs": {one.name: dict(zip(labels, one.values, strict=True)) for one in found.contrasts},
         "notes": list(found.notes),
     }
 
@@ -321,22 +420,21 @@ def _pair(pair: Pair, labels: list[str]) -> dict[str, Any]:
         "first": labels[pair.first],
         "second": labels[pair.second],
         "differences": {key: _difference(one) for key, one in pair.differences.items()},
-        "first_dominates": _dominance(pair.dominance),
-        "second_dominates": _dominance(pair.reverse),
+        "outcome": pair.outcome,
+        "ahead": None if pair.ahead is None else labels[pair.ahead],
+        "luck": {
+            "first_over_second": _luck(pair.luck),
+            "second_over_first": _luck(pair.reverse),
+            "unseen_chance": number(pair.luck.unseen),
+        },
         "same_tree_draws_in_blocks": list(pair.same_trees),
         "record_error": number(pair.record_error),
         "trials_needed": pair.trials_needed,
     }
 
 
-def _dominance(found: Dominance) -> dict[str, Any]:
-    return {
-        "first_order": found.first_order_claimed,
-        "first_order_share_of_resamples": number(found.first_order_share),
-        "second_order": found.second_order_claimed,
-        "second_order_share_of_resamples": number(found.second_order_share),
-        "resamples": found.resamples,
-    }
+def _luck(found: LuckOrder) -> dict[str, bool]:
+    return {"first_order_in_trials": found.first_order, "second_order_in_trials": found.second_order}
 
 
 def prepare_comparison_folder(out_dir: str | Path, *, force: bool = False) -> Path:

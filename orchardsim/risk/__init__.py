@@ -13,7 +13,7 @@ from orchardsim.risk.bands import (
     value_at_risk,
     wilson_interval,
 )
-from orchardsim.risk.comparison import Dominance, PairedDifference, dominance, paired_difference
+from orchardsim.risk.comparison import LuckOrder, PairedDifference, luck_order, paired_difference, simultaneous_limit
 from orchardsim.risk.drivers import DriverShare, variance_shares
 from orchardsim.risk.record import TwoErrors, two_errors
 from orchardsim.risk.utility import AVERSIONS, certainty_equivalent, certainty_equivalents
@@ -21,21 +21,22 @@ from orchardsim.risk.utility import AVERSIONS, certainty_equivalent, certainty_e
 __all__ = [
     "AVERSIONS",
     "Chance",
-    "Dominance",
     "DriverShare",
     "Estimate",
+    "LuckOrder",
     "PairedDifference",
     "TwoErrors",
     "certainty_equivalent",
     "certainty_equivalents",
     "chance_above",
     "chance_below",
-    "dominance",
     "expected_shortfall",
+    "luck_order",
     "mean",
     "paired_difference",
     "quantile",
     "quantile_interval",
+    "simultaneous_limit",
     "trials_needed",
     "two_errors",
     "value_at_risk",

@@ -1,24 +1,70 @@
-"""Two plans in the same seasons: paired differences, chance that one beats the other, stochastic dominance."""
+"""Plans in the same seasons: paired differences that hold together, chances, order at every level of luck."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
+from scipy.special import ndtri, stdtrit
 
 from orchardsim.risk.bands import Chance, Estimate, Side, expected_shortfall, mean, quantile, wilson_interval
 
 Array = NDArray[np.float64]
 
-DOMINANCE_SHARE = 0.95
-"""Share of bootstrap resamples in which dominance must hold before it is claimed."""
+STABLE_SHARE = 0.95
+"""Share of bootstrap resamples in which an order must hold before it is spoken of."""
+MOST_DRAWS = 4_000_000
+"""Draws of a bootstrap held in memory at once."""
 
 
 def bootstrap_rows(trials: int, resamples: int, rng: np.random.Generator) -> NDArray[np.int64]:
     """Trial numbers of each bootstrap resample, drawn with replacement: (resample, trial)."""
     return rng.integers(0, trials, size=(resamples, trials))
+
+
+def simultaneous_limit(
+    differences: ArrayLike, rng: np.random.Generator, level: float = 0.95, resamples: int = 1000
+) -> float:
+    """Half width, in standard errors, at which the intervals of several paired mean differences hold together.
+
+    Parameters
+    ----------
+    differences : (trial, pair)
+        A pair that is the same in every trial counts for nothing.
+    rng : Generator
+    level : float
+        Chance that all intervals hold their true means.
+    resamples : int
+
+    Notes
+    -----
+    Bootstrap of the largest studentised difference (max-t, Romano & Wolf 2005, Econometrica 73:1237: from memory):
+    trials are drawn with replacement, all pairs together. Never below Student's t for one pair, since a bootstrap of
+    few trials is too narrow.
+    """
+    data = np.asarray(differences, dtype=float)
+    trials = data.shape[0]
+    least = float(stdtrit(trials - 1, 0.5 + level / 2))
+    moving = np.ptp(data, axis=0) > 0
+    if not moving.any():
+        return least
+    centred = data[:, moving] - data[:, moving].mean(axis=0)
+    centred /= centred.std(axis=0)
+    largest = np.empty(resamples)
+    step = max(1, MOST_DRAWS // trials)
+    for start in range(0, resamples, step):
+        count = min(step, resamples - start)
+        rows = bootstrap_rows(trials, count, rng) + trials * np.arange(count)[:, None]
+        share = np.bincount(rows.ravel(), minlength=count * trials).reshape(count, trials) / trials
+        average = share @ centred
+        variance = np.maximum(share @ centred**2 - average**2, 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            score = np.abs(average) * np.sqrt((trials - 1) / variance)
+        largest[start : start + count] = np.nan_to_num(score, nan=np.inf, posinf=np.inf).max(axis=1)
+    found = float(np.quantile(largest, level, method="higher"))
+    return max(least, found)
 
 
 @dataclass(frozen=True)
@@ -111,28 +157,38 @@ def second_order_dominates(a: ArrayLike, b: ArrayLike) -> NDArray[np.bool_]:
 
 
 @dataclass(frozen=True)
-class Dominance:
-    """Whether A dominates B, and in what share of bootstrap resamples of pairs it does."""
+class LuckOrder:
+    """Whether A was no worse than B from the worst luck to the best, in the trials seen.
+
+    Attributes
+    ----------
+    first_order : bool
+        Every order statistic of A is at least that of B, in the trials and in 95 % of resamples.
+    second_order : bool
+        So is every mean of the worst so many.
+    unseen : float
+        Chance up to which an outcome may be missing from the trials: with a higher one, 95 % of samples show it. An
+        order in the trials says nothing of disasters rarer than that, so it is never told without it.
+    """
 
     first_order: bool
-    first_order_share: float
     second_order: bool
-    second_order_share: float
-    resamples: int
-
-    @property
-    def first_order_claimed(self) -> bool:
-        """It holds in the trials and in enough resamples."""
-        return self.first_order and self.first_order_share >= DOMINANCE_SHARE
-
-    @property
-    def second_order_claimed(self) -> bool:
-        """It holds in the trials and in enough resamples."""
-        return self.second_order and self.second_order_share >= DOMINANCE_SHARE
+    unseen: float
 
 
-def dominance(a: ArrayLike, b: ArrayLike, rng: np.random.Generator, resamples: int = 500) -> Dominance:
-    """Stochastic dominance of A over B with its stability under resampling of pairs.
+def unseen_chance(trials: int, level: float = 0.95) -> float:
+    """Chance of an outcome at which so many trials miss it with probability ``1 - level``.
+
+    Examples
+    --------
+    >>> round(unseen_chance(60), 4), round(unseen_chance(300), 4)
+    (0.0487, 0.0099)
+    """
+    return float(1 - (1 - level) ** (1 / trials))
+
+
+def luck_order(a: ArrayLike, b: ArrayLike, rng: np.random.Generator, resamples: int = 500) -> LuckOrder:
+    """Order of A and B at every level of luck in the trials, and its stability under resampling of pairs.
 
     Parameters
     ----------
@@ -141,17 +197,24 @@ def dominance(a: ArrayLike, b: ArrayLike, rng: np.random.Generator, resamples: i
     rng : Generator
         For the bootstrap.
     resamples : int
+
+    Notes
+    -----
+    It is no test of stochastic dominance: the bootstrap cannot draw what the trials do not hold, and a true disaster
+    of 1 % leaves 60 trials untouched in 55 % of samples.
     """
     first, second = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
     rows = bootstrap_rows(first.size, resamples, rng)
     finite = bool(np.isfinite(first).all() and np.isfinite(second).all())
     drawn_a, drawn_b = first[rows], second[rows]
-    return Dominance(
-        first_order=bool(first_order_dominates(first, second)),
-        first_order_share=float(first_order_dominates(drawn_a, drawn_b).mean()),
-        second_order=finite and bool(second_order_dominates(first, second)),
-        second_order_share=float(second_order_dominates(drawn_a, drawn_b).mean()) if finite else 0.0,
-        resamples=resamples,
+
+    def stable(order: Callable[[ArrayLike, ArrayLike], NDArray[np.bool_]]) -> bool:
+        return bool(order(first, second)) and float(order(drawn_a, drawn_b).mean()) >= STABLE_SHARE
+
+    return LuckOrder(
+        first_order=stable(first_order_dominates),
+        second_order=finite and stable(second_order_dominates),
+        unseen=unseen_chance(first.size),
     )
 
 
