@@ -45,6 +45,7 @@ def execute(options: argparse.Namespace) -> int:
     import sys
 
     from orchardsim.core.errors import InputError
+    from orchardsim.core.files import check_file
     from orchardsim.core.units import display
     from orchardsim.plan.catalogue import built_in
     from orchardsim.report.weather_history import weather_history
@@ -57,6 +58,7 @@ def execute(options: argparse.Namespace) -> int:
     if options.latitude is not None and not -66 <= options.latitude <= 66:
         raise InputError("--latitude", f"found {options.latitude:g}, allowed -66 to 66 degrees")
     path = bundled_record_path() if options.file == BUNDLED else Path(options.file)
+    check_file(path, "a daily station record, or 'bundled'")
     if options.out is not None and (options.out / "weather.html").exists() and not options.force:
         raise InputError(str(options.out), "holds a weather page; allowed: another folder, or --force to write over it")
     names = options.cultivar or list(DEFAULT_CULTIVARS)

@@ -9,6 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from orchardsim.core.text import quoted
+
 if TYPE_CHECKING:
     import pint
 
@@ -26,8 +28,59 @@ BUSHEL: Final = 42 * POUND
 PLAIN_UNITS: Final = ("1", "leaf")
 """Units whose numbers may be written without one: shares, ratios and counts, and leaves (seasons) of a tree."""
 
-_NUMBER: Final = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
-_POWER: Final = re.compile(r"(?<![\w.*])([A-Za-z]+)(-?\d+)(?![\w.])")
+LONGEST_QUANTITY: Final = 60
+"""Characters of a written number and unit; our own choice, twice what any unit here takes."""
+MOST_FACTORS: Final = 6
+_NUMBER: Final = re.compile(
+    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)(?![\d.])\s*(\S.*?)?\s*", re.DOTALL | re.ASCII
+)
+_FACTOR: Final = re.compile(r"([*/ ]?)([A-Za-z_]+|%|°[CF]?)(?:(?:\*\*|\^)?(-?[1-4]))?(?![\w.])", re.ASCII)
+_WORDS: Final = {
+    "meter": "m meter meters metre metres",
+    "centimeter": "cm",
+    "millimeter": "mm millimeter millimeters millimetre millimetres",
+    "kilometer": "km",
+    "foot": "ft foot feet",
+    "inch": "in inch inches",
+    "yard": "yd yard yards",
+    "mile": "mi mile miles",
+    "hectare": "ha hectare hectares",
+    "field_acre": "ac acre acres field_acre",
+    "gram": "g gram grams",
+    "kilogram": "kg kilogram kilograms",
+    "metric_ton": "t tonne tonnes",
+    "pound": "lb lbs pound pounds",
+    "ounce": "oz ounce ounces",
+    "apple_bushel": "bu bushel bushels apple_bushel",
+    "liter": "L l liter liters litre litres",
+    "gallon": "gal gallon gallons",
+    "second": "s sec second seconds",
+    "minute": "min minute minutes",
+    "hour": "h hr hour hours",
+    "day": "d day days",
+    "week": "week weeks",
+    "month": "month months",
+    "year": "yr year years",
+    "kelvin": "K kelvin",
+    "degree_Celsius": "°C degC celsius degree_Celsius",
+    "degree_Fahrenheit": "°F degF fahrenheit degree_Fahrenheit",
+    "degree": "° deg degree degrees",
+    "percent": "% percent",
+    "megajoule": "MJ",
+    "mile_per_hour": "mph",
+    "tree": "tree trees",
+    "box": "box boxes",
+    "bin": "bin bins",
+    "leaf": "leaf leaves",
+    "post": "post posts",
+    "row": "row rows",
+    "fruit": "fruit fruits",
+    "money": "money",
+}
+UNIT_WORDS: Final = {word: name for name, words in _WORDS.items() for word in words.split()} | {
+    currency: currency for currency in CURRENCIES
+}
+"""Words of which a written unit may be made, and the registry's name of each."""
 _ABSOLUTE: Final[dict[str, Callable[[float], float]]] = {
     "degree_Celsius": float,
     "degree_Fahrenheit": lambda fahrenheit: (fahrenheit - 32) / 1.8,
@@ -41,12 +94,12 @@ _DIFFERENCES: Final = {"degree_Celsius": "delta_degree_Celsius", "degree_Fahrenh
 def registry() -> pint.UnitRegistry:
     """The unit registry: pint's, with the countable things, masses and currencies of an orchard added.
 
-    The acre is 43,560 square international feet and the bushel is one of apples (42 lb): pint's own are the
-    survey acre and a bushel of volume, so :func:`unit_text` sends those words here.
+    The acre is 43,560 square international feet and the bushel is one of apples (42 lb): pint's own are the survey acre
+    and a bushel of volume, so :data:`UNIT_WORDS` sends those words here. No text of a user's reaches its parser.
     """
     import pint
 
-    units: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None, preprocessors=[unit_text])
+    units: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
     for name, plural in (
         ("tree", "trees"),
         ("box", "boxes"),
@@ -66,23 +119,53 @@ def registry() -> pint.UnitRegistry:
     return registry_
 
 
-def unit_text(unit: str) -> str:
-    """Spelling of a unit that the registry understands: "m2" -> "m**2", "°C" -> "degC", "K day" -> "K*day".
+@functools.lru_cache(maxsize=4096)
+def unit_powers(unit: str) -> tuple[tuple[str, int], ...]:
+    """Factors of a written unit and their powers: words of :data:`UNIT_WORDS` with ``*``, ``/`` or a blank between.
+
+    A power is one digit with its sign, written as in "m2", "m**2", "m^2" or "m²"; a slash belongs to the factor after
+    it alone. "1" and nothing stand for a plain number.
+
+    Raises
+    ------
+    ValueError
+        If it is anything else; nothing is computed.
 
     Examples
     --------
-    >>> unit_text("kg/m2"), unit_text("cm-2"), unit_text("K day"), unit_text("/cm2")
-    ('kg/m**2', 'cm**-2', 'K*day', '1/cm**2')
+    >>> unit_powers("USD/tree"), unit_powers("K day"), unit_powers("/cm2")
+    ((('USD', 1), ('tree', -1)), (('kelvin', 1), ('day', 1)), (('centimeter', -2),))
     """
-    text = unit.strip()
-    for symbol, name in (("°C", "degC"), ("°F", "degF"), ("°", "degree"), ("²", "2"), ("³", "3"), ("%", " percent ")):
-        text = text.replace(symbol, name)
-    text = re.sub(r"\b(acres?|ac)\b", "field_acre", text)
-    text = re.sub(r"\b(bushels?|bu)\b", "apple_bushel", text)
-    text = re.sub(r"\s*([*/])\s*", r"\1", text.strip())
-    text = _POWER.sub(r"\1**\2", text)
-    text = re.sub(r"(?<=[\w)])\s+(?=[A-Za-z(])", "*", text)
-    return "1" + text if text.startswith("/") else text
+    if len(unit) > LONGEST_QUANTITY:
+        raise ValueError("a unit of that length is not known")
+    text = unit.strip().replace("²", "2").replace("³", "3").replace("·", "*")
+    text = re.sub(r"\s*(\*\*|[*/^])\s*|\s+", lambda found: found[1] or " ", text)
+    if text in ("", "1"):
+        return ()
+    text = text.removeprefix("1") if text.startswith("1/") else text
+    powers: dict[str, int] = {}
+    place, count = 0, 0
+    while place < len(text):
+        factor = _FACTOR.match(text, place)
+        count += 1
+        if factor is None or factor[2] not in UNIT_WORDS or count > MOST_FACTORS:
+            raise ValueError(f"{unit!r} is no known unit")
+        if (factor[1] == "") != (place == 0) and not (place == 0 and factor[1] == "/"):
+            raise ValueError(f"{unit!r} is no known unit")
+        name, power = UNIT_WORDS[factor[2]], int(factor[3] or 1)
+        powers[name] = powers.get(name, 0) + (-power if factor[1] == "/" else power)
+        place = factor.end()
+    return tuple((name, power) for name, power in powers.items() if power)
+
+
+@functools.lru_cache(maxsize=4096)
+def _unit(written: str, difference: bool = False) -> Any:
+    """A written unit as the registry's; a lone temperature scale as one of differences where asked for."""
+    powers = dict(unit_powers(written))
+    if difference or len(powers) > 1 or any(power != 1 for power in powers.values()):
+        powers = {_DIFFERENCES.get(name, name): power for name, power in powers.items()}
+    units: Any = registry()
+    return units.Unit(units.UnitsContainer(powers))
 
 
 def parse_quantity(
@@ -119,17 +202,20 @@ def parse_quantity(
     (1.1111, -2.2222)
     """
     wanted = example(unit, currency)
+    found = quoted(text)
+    if len(text) > LONGEST_QUANTITY:
+        raise ValueError(f"found {found}, a text of {len(text)} characters; expected a quantity such as {wanted!r}")
     if re.fullmatch(r"\s*[+-]?(nan|inf|infinity)\b.*", text, re.IGNORECASE | re.DOTALL):
-        raise ValueError(f"found {text!r}, expected a finite number such as {wanted!r}")
+        raise ValueError(f"found {found}, expected a finite number such as {wanted!r}")
     match = _NUMBER.fullmatch(text)
     if match is None:
-        raise ValueError(f"found {text!r}, expected a number with a unit such as {wanted!r}")
-    number, written = float(match[1]), match[2]
+        raise ValueError(f"found {found}, expected a number with a unit such as {wanted!r}")
+    number, written = float(match[1]), match[2] or ""
     if not written:
-        raise ValueError(f"found {text!r} without a unit, expected one such as {wanted!r}")
+        raise ValueError(f"found {found} without a unit, expected one such as {wanted!r}")
     value = convert(number, written, unit, currency=currency, masses=masses)
     if not math.isfinite(value):
-        raise ValueError(f"found {text!r}, expected a finite number")
+        raise ValueError(f"found {found}, expected a finite number")
     return value
 
 
@@ -149,17 +235,17 @@ def convert(
     units = registry()
     found = f"{number:g} {written}"
     try:
-        source: Any = units.parse_units(unit_text(written), as_delta=False)
-        delta: Any = units.parse_units(unit_text(written), as_delta=True)
-    except Exception as error:
+        source, delta = _unit(written), _unit(written, difference=True)
+    except ValueError as error:
         raise ValueError(
-            f"found {found!r}, in which {written!r} is no known unit; expected one such as {example(unit, currency)!r}"
+            f"found {quoted(found)}, in which {quoted(written)} is no known unit; "
+            f"expected one such as {example(unit, currency)!r}"
         ) from error
-    target = units.parse_units(unit_text(_in_currency(unit, currency)), as_delta=False)
+    target = _unit(_in_currency(unit, currency))
     try:
         if str(target) == "degree_Celsius":
             return _ABSOLUTE[str(source)](number)
-        quantity = units.Quantity(number, _DIFFERENCES.get(str(delta), delta))
+        quantity = units.Quantity(number, delta)
         if masses and not quantity.is_compatible_with(target):
             for name, mass in masses.items():
                 exponent = dict(quantity.unit_items()).get(name, 0)
@@ -167,7 +253,8 @@ def convert(
         return float(quantity.to(target).magnitude)
     except Exception as error:
         raise ValueError(
-            f"found {found!r}, which is not {_kind(unit, currency)} (expected one such as {example(unit, currency)!r})"
+            f"found {quoted(found)}, which is not {_kind(unit, currency)} "
+            f"(expected one such as {example(unit, currency)!r})"
         ) from error
 
 
@@ -179,8 +266,8 @@ def unit_written(text: str) -> str:
     >>> unit_written("50 ft"), unit_written("-3 USD/hour"), unit_written("12")
     ('ft', 'USD/hour', '')
     """
-    match = _NUMBER.fullmatch(text)
-    return match[2] if match else ""
+    match = _NUMBER.fullmatch(text) if len(text) <= LONGEST_QUANTITY else None
+    return (match[2] or "") if match else ""
 
 
 def _in_currency(unit: str, currency: str | None) -> str:

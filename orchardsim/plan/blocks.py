@@ -27,6 +27,7 @@ from orchardsim.plan.pollination import (
     mean_distance,
     row_positions,
 )
+from orchardsim.plan.sense import check_block, check_history, check_protection
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
 from orchardsim.trees.training import NATURAL_ANGLE, training_faults
@@ -157,6 +158,12 @@ def _groups(table: Any, path: str, geometry: Geometry, parts: FarmParts) -> tupl
         if pollinizer.every_tree is not None:
             every_row = pollinizer.every_row or 1
             places = extra_positions(geometry.rows, geometry.trees_per_row, 1.0, 1.0, pollinizer.every_tree, every_row)
+            if not len(places):
+                raise InputError(
+                    filler.where,
+                    f"{key}: every_tree = {pollinizer.every_tree} gives no pollinizer in {geometry.rows} rows of "
+                    f"{geometry.trees_per_row} trees; allowed: a smaller step",
+                )
             extra.append(Pollinizer(pollinizer.cultivar, pollinizer.every_tree, every_row, len(places)))
         elif pollinizer.every_row is None:
             raise InputError(filler.where, f"{key}: missing every_tree or every_row; allowed: one of them, or both")
@@ -235,12 +242,14 @@ def _listed(parts: FarmParts, kind: str) -> str:
 def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warnings: list[str]) -> ResolvedBlock:
     filler, catalogue = parts.filler, parts.catalogue
     _check_years(table, path, filler)
+    check_block(table, path, filler.where)
     for key, (unit, reason) in UNSTATED.items():
         if key not in table.model_fields_set:
             filler.ledger.note(f"{path}.{key}", getattr(table, key), unit, f"{DEFAULT_SOURCE}: {reason}", "assumption")
     catalogue.require("training_system", table.training, f"{path}.training")
     training = catalogue.get("training_system", table.training, Training, f"{path}.training")
     geometry = geometry_of(table, path, filler)
+    check_history(table, geometry, path, filler.where)
     groups, extra = _groups(table, path, geometry, parts)
 
     row_group = [0] * geometry.rows
@@ -275,6 +284,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
             for name, value in source.stated(parameters_of(BlockSite)).items()
         },
     )
+    check_protection(site.protection, site.irrigated, path, filler.where)
     pollen = [
         _pollen(index, groups, geometry, extra, neighbours, parts, path, warnings) for index in range(len(groups))
     ]

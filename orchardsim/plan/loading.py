@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.files import check_file
 from orchardsim.core.labels import TASKS
+from orchardsim.core.text import quoted
 from orchardsim.core.units import CURRENCIES
 from orchardsim.economy.parameters import OUTLETS, Market, TreePrice
 from orchardsim.economy.prices import check_market
@@ -28,7 +30,8 @@ from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.parts import FarmParts
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
-from orchardsim.plan.reading import read_toml
+from orchardsim.plan.reading import check_content, read_toml
+from orchardsim.plan.sense import order_doubts, price_doubts
 from orchardsim.plan.tables import stated_values, validated
 from orchardsim.plan.wages import following_wages
 from orchardsim.weather.bundled import bundled_record_path
@@ -64,8 +67,9 @@ def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None
         raw = read_toml(path)
     folder = Path(base) if base is not None else (path.parent if path is not None else Path())
     where = str(path) if path is not None else "plan"
+    check_content(raw, where)
     currency = raw.get("currency")
-    context = UnitContext(currency=currency if currency in CURRENCIES else "USD")
+    context = UnitContext(currency=currency if isinstance(currency, str) and currency in CURRENCIES else "USD")
     packing = raw.get("packing", {})
     if isinstance(packing, Mapping):
         masses = validated(PackingTable, packing, where, context, "packing")
@@ -150,6 +154,8 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
     by_label = _group_rules(table.replacement, sections["replacement"], blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
+    warnings += price_doubts(sections["market"], sold)
+    warnings += order_doubts(sections["replacement"], [trees for block in blocks for trees in block.group_trees])
     warnings += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
@@ -310,12 +316,14 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
         record = bundled_record_path()
     elif stated.record is not None:
         record = folder / stated.record
-        if not record.is_file():
+        try:
+            check_file(record, "a daily station record")
+        except InputError as error:
             raise InputError(
                 filler.where,
-                f"weather.record: found {stated.record!r}, but there is no such file at {record}; "
-                f"allowed: a daily station record relative to the plan, or {BUNDLED!r}",
-            )
+                f"weather.record: found {quoted(stated.record)}, {error.problem}; allowed: a path relative to the "
+                f"plan, or {BUNDLED!r}",
+            ) from None
     normals = None
     if stated.normals is not None:
         for key in ("temperature_min", "temperature_max", "rain", "wet_days"):
@@ -333,6 +341,13 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
                     f"weather.normals: in month {month} temperature_min is {low:g} degC, above "
                     f"temperature_max of {high:g} degC",
                 )
+        for month, (rain, days) in enumerate(zip(normals.rain, normals.wet_days, strict=False), start=1):
+            if rain > 0 and days == 0:
+                raise InputError(
+                    filler.where,
+                    f"weather.normals: month {month} has {rain:g} mm of rain and no wet day (wet_days); allowed: both "
+                    "or neither",
+                )
     if record is None and not (normals and normals.temperature_min and normals.temperature_max):
         raise InputError(
             filler.where,
@@ -343,7 +358,8 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
     if baseline is not None and (len(baseline) != 2 or not 1600 <= baseline[0] <= baseline[1] <= 2200):
         raise InputError(
             filler.where,
-            f"weather.baseline_years: found {baseline!r}, expected two years, first and last, such as [1991, 2020]",
+            f"weather.baseline_years: found {quoted(baseline)}, expected two years, first and last, such as "
+            "[1991, 2020]",
         )
     given: dict[str, Any] = {
         "latitude": table.site.latitude,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from orchardsim.core.parameters import parameters_of
+from orchardsim.core.text import quoted, steers
 from orchardsim.core.units import BUSHEL, CURRENCIES, POUND
 from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
 from orchardsim.operations.parameters import (
@@ -30,15 +31,26 @@ DEFAULT_BOX: Final = BUSHEL
 
 YEARS: Final = (-80, 80)
 
-Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"\S")]
+
+def _drawn_signs(text: str) -> str:
+    for sign in text:
+        if steers(sign):
+            raise ValueError(f"found {quoted(text)}, which holds U+{ord(sign):04X}; allowed: signs that can be drawn")
+    return text
+
+
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"\S"), AfterValidator(_drawn_signs)]
 Length = quantity("m", "spacing", 0.2, 30)
+MOST_BLOCKS: Final = 60
+MOST_GROUPS: Final = 30
+"""Of a block; with these limits a plan is read within a second. Our own choice."""
 EARLIEST_DATE: Final = 1800
 """From here on a year is taken for a calendar year."""
 
 
 def _pollinizer_steps(raw: Any) -> Any:
     if isinstance(raw, bool) or not isinstance(raw, int) or not 2 <= raw <= 500:
-        raise ValueError(f"found {raw!r}, allowed a whole number from 2 to 500")
+        raise ValueError(f"found {quoted(raw)}, allowed a whole number from 2 to 500")
     return raw
 
 
@@ -108,8 +120,8 @@ class BlockBase(Table):
     replant_site: bool | None = None
     trunk_area: quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000) | None = None  # type: ignore[valid-type]
     last_crop: quantity("kg/tree", "crop of the season before year 0", 0, 1500) | None = None  # type: ignore[valid-type]
-    group: list[GroupTable] = Field(default_factory=list)
-    pollinizer: list[PollinizerTable] = Field(default_factory=list)
+    group: list[GroupTable] = Field(default_factory=list, max_length=MOST_GROUPS)
+    pollinizer: list[PollinizerTable] = Field(default_factory=list, max_length=MOST_GROUPS)
     order_year: YearOfPlan | None = None
     trees_bought: Literal["contract", "late"] = "contract"
     tree_price: quantity("money/tree", "price of a nursery tree with royalty", 0, 1e6) | None = None  # type: ignore[valid-type]
@@ -187,7 +199,7 @@ def _plan_table() -> Any:
     fields: dict[str, Any] = {
         "site": (SiteTable, ...),
         "weather": (WeatherTable, ...),
-        "block": (Annotated[list[BlockTable], Field(min_length=1)], ...),
+        "block": (Annotated[list[BlockTable], Field(min_length=1, max_length=MOST_BLOCKS)], ...),
         "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from orchardsim.core.errors import InputError
+from orchardsim.core.files import check_file
 from orchardsim.core.units import Display, display
 from orchardsim.economy.blocks import BlockMoney
 from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
@@ -207,11 +207,10 @@ class Plan:
         Raises
         ------
         InputError
-            If there is no such file.
+            If there is no such plain file.
         """
         path = Path(record)
-        if not path.is_file():
-            raise InputError(str(record), "no such file; expected a daily station record")
+        check_file(path, "a daily station record")
         return dataclasses.replace(self, weather=dataclasses.replace(self.weather, record=path))
 
 

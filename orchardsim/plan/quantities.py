@@ -12,10 +12,13 @@ from typing import Any, Final, get_args, get_origin
 
 from orchardsim.core.errors import nearest_names
 from orchardsim.core.parameters import ParameterInfo
+from orchardsim.core.text import quoted
 from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity, unit_written
 
 DEGREE_UNITS: Final = ("degree",)
 """Latitude and row direction may be written as plain numbers of degrees."""
+LARGEST_MONEY: Final = 1e12
+"""Of any currency, and of any amount per something; our own choice."""
 SOURCED_KEYS: Final = frozenset({"value", "unit", "source", "status"})
 
 
@@ -61,7 +64,7 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
         return _read_tuple(raw, written, info, hint, context)
     if hint is bool or unit == "flag":
         if not isinstance(raw, bool):
-            raise ValueError(f"found {raw!r}, expected true or false")
+            raise ValueError(f"found {quoted(raw)}, expected true or false")
         return raw
     if hint is str or unit == "text":
         return _read_word(raw, info)
@@ -69,7 +72,7 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
     check_bounds(value, info, raw, context, written)
     if hint is int:
         if value != round(value):
-            raise ValueError(f"found {raw!r}, expected a whole number")
+            raise ValueError(f"found {quoted(raw)}, expected a whole number")
         return round(value)
     return value
 
@@ -77,17 +80,21 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
 def read_number(raw: Any, unit: str, context: UnitContext, written: str | None = None) -> float:
     """Finite number in ``unit``; ``written`` is the unit of an inline table."""
     if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
-        raise ValueError(f"found {raw!r}, expected a quantity such as {example(unit, context.currency)!r}")
+        raise ValueError(f"found {quoted(raw)}, expected a quantity such as {example(unit, context.currency)!r}")
     if isinstance(raw, str):
         if written is not None:
-            raise ValueError(f"found value = {raw!r} beside unit = {written!r}, expected a plain number there")
+            raise ValueError(
+                f"found value = {quoted(raw)} beside unit = {quoted(written)}, expected a plain number there"
+            )
         return parse_quantity(raw, unit, currency=context.currency, masses=context.masses)
     if math.isnan(raw) or (math.isinf(raw) and not context.infinite):
-        raise ValueError(f"found {raw!r}, expected a finite number")
+        raise ValueError(f"found {quoted(raw)}, expected a finite number")
     if written is not None:
         return convert(float(raw), written, unit, currency=context.currency, masses=context.masses)
     if unit not in PLAIN_UNITS and unit not in DEGREE_UNITS:
-        raise ValueError(f"found {raw!r} without a unit, expected one such as {example(unit, context.currency)!r}")
+        raise ValueError(
+            f"found {quoted(raw)} without a unit, expected one such as {example(unit, context.currency)!r}"
+        )
     return float(raw)
 
 
@@ -112,10 +119,12 @@ def check_bounds(
         Unit of an inline table, where ``raw`` is a plain number.
     """
     low, high = info.low, info.high
+    if "money" in info.unit and LARGEST_MONEY < abs(value) < math.inf:
+        raise ValueError(f"found {quoted(raw)}, allowed at most {LARGEST_MONEY:g} of any currency")
     if (low is not None and value < low) or (high is not None and value > high):
         around = context or UnitContext()
         unit = _shown(info.unit, around.currency)
-        found = repr(raw) if isinstance(raw, str) else f"{value:g} {unit}".rstrip()
+        found = quoted(raw) if isinstance(raw, str) else f"{value:g} {unit}".rstrip()
         own = written or (unit_written(raw) if isinstance(raw, str) else "")
         raise ValueError(f"found {found}, allowed {allowed_range(info, around, own)}")
 
@@ -177,12 +186,12 @@ def _unpack(raw: Mapping[str, Any], context: UnitContext) -> tuple[Any, str | No
     """Value and unit of an inline table."""
     unknown = sorted(set(raw) - SOURCED_KEYS)
     if unknown:
-        raise ValueError(f"found the key {unknown[0]!r}, {nearest_names(unknown[0], SOURCED_KEYS)}")
+        raise ValueError(f"found the key {quoted(unknown[0])}, {nearest_names(unknown[0], SOURCED_KEYS)}")
     if "value" not in raw:
         raise ValueError("found a table without 'value', expected { value = ..., unit = ... }")
     unit = raw.get("unit")
     if unit is not None and not isinstance(unit, str):
-        raise ValueError(f"found unit = {unit!r}, expected text")
+        raise ValueError(f"found unit = {quoted(unit)}, expected text")
     if unit in ("text", "flag"):
         unit = None
     return raw["value"], unit
@@ -190,10 +199,10 @@ def _unpack(raw: Mapping[str, Any], context: UnitContext) -> tuple[Any, str | No
 
 def _read_word(raw: Any, info: ParameterInfo) -> str:
     if not isinstance(raw, str):
-        raise ValueError(f"found {raw!r}, expected text")
+        raise ValueError(f"found {quoted(raw)}, expected text")
     if info.allowed and raw not in info.allowed:
         raise ValueError(
-            f"found {raw!r}, {nearest_names(raw, info.allowed)}" + f" (allowed: {', '.join(info.allowed)})"
+            f"found {quoted(raw)}, {nearest_names(raw, info.allowed)}" + f" (allowed: {', '.join(info.allowed)})"
         )
     return raw
 

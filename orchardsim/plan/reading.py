@@ -4,12 +4,24 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.files import read_bytes
+from orchardsim.core.text import quoted, steers, visible
 
-LARGEST_FILE: Final = 5_000_000
+EXPECTED: Final = "a plan file (TOML)"
+LARGEST_FILE: Final = 500_000
+"""Bytes; with the limits below, whatever stands in a plan is read or refused within a second. Our own choice: the plans
+shipped hold some 3,000."""
+LONGEST_LINE: Final = 4_000
+LONGEST_TEXT: Final = 10_000
+LONGEST_KEY: Final = 100
+DEEPEST: Final = 12
+MOST_VALUES: Final = 20_000
+LARGEST_WHOLE: Final = 10**15
 _PLACE: Final = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -22,16 +34,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         If the file is missing, a folder, unreadable, empty, too large, no text, or no TOML.
     """
     where = str(path)
-    try:
-        if path.is_dir():
-            raise InputError(where, "found a folder, expected a plan file (TOML)")
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError(where, f"found a file of {path.stat().st_size:,} bytes, allowed at most {LARGEST_FILE:,}")
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(where, "no such file; expected a plan file (TOML)") from None
-    except (OSError, ValueError) as error:
-        raise InputError(where, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+    raw = read_bytes(path, EXPECTED, LARGEST_FILE)
     if not raw.strip():
         raise InputError(where, "the file is empty; expected a plan (TOML)")
     if b"\x00" in raw:
@@ -41,12 +44,64 @@ def read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(where, f"line {line}: found bytes that are no UTF-8 text, expected TOML text") from None
+    for number, each in enumerate(text.split("\n"), start=1):
+        if len(each) > LONGEST_LINE:
+            raise InputError(
+                where, f"line {number}: found {len(each):,} characters, allowed at most {LONGEST_LINE:,} in a line"
+            )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(where, f"broken TOML: {_plain(str(error), text)}") from None
     except RecursionError:
         raise InputError(where, "broken TOML: tables or lists nested too deeply") from None
+    except ValueError:
+        # The language itself refuses to read numbers of thousands of digits, and days that no calendar has.
+        raise InputError(
+            where, "broken TOML: found a number with too many digits, or a date that does not exist"
+        ) from None
+
+
+def check_content(raw: Mapping[str, Any], where: str) -> None:
+    """Stop on a plan that is deeper, longer or larger than any plan is, before anything else looks at it.
+
+    Raises
+    ------
+    InputError
+        Naming the key, what was found and what is allowed.
+    """
+    waiting: list[tuple[str, Any, int]] = [("", raw, 0)]
+    count = 0
+    while waiting:
+        path, value, depth = waiting.pop()
+        count += 1
+        problem = _oversize(value, depth)
+        if problem is None and count > MOST_VALUES:
+            problem = f"found more than {MOST_VALUES:,} values in the plan, allowed at most that"
+        if problem is not None:
+            raise InputError(where, f"{visible(path, LONGEST_KEY) or 'plan'}: {problem}")
+        if isinstance(value, Mapping):
+            for key, one in value.items():
+                if not isinstance(key, str) or len(key) > LONGEST_KEY or any(map(steers, key)):
+                    raise InputError(
+                        where,
+                        f"{visible(path, LONGEST_KEY) or 'plan'}: found the key {quoted(key)}, "
+                        f"allowed: text of at most {LONGEST_KEY} signs that can be drawn",
+                    )
+                waiting.append((f"{path}.{key}" if path else key, one, depth + 1))
+        elif isinstance(value, (list, tuple)):
+            waiting += [(f"{path} {number}", one, depth + 1) for number, one in enumerate(value, start=1)]
+
+
+def _oversize(value: Any, depth: int) -> str | None:
+    """What is too large about one value of a plan."""
+    if depth > DEEPEST:
+        return f"found tables or lists nested more than {DEEPEST} deep"
+    if isinstance(value, str) and len(value) > LONGEST_TEXT:
+        return f"found a text of {len(value):,} characters, allowed at most {LONGEST_TEXT:,}"
+    if isinstance(value, int) and abs(value) > LARGEST_WHOLE:
+        return f"found {quoted(value, 30)}, allowed whole numbers up to {LARGEST_WHOLE:.0e}"
+    return None
 
 
 def _plain(message: str, text: str) -> str:

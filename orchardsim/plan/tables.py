@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo
+from orchardsim.core.text import quoted
 from orchardsim.plan.quantities import UnitContext, check_bounds, read_number, read_parameter, without_none
 
 
@@ -190,7 +191,7 @@ def first_fault(model: type[BaseModel], error: ValidationError, where: str, path
             return InputError(where, f"{key}: unknown key; {HINTS[str(location[-1])]}{others}")
         return InputError(
             where,
-            f"{key}: unknown key {str(location[-1])!r}{' in ' + parent if parent else ''}, "
+            f"{key}: unknown key {quoted(str(location[-1]))}{' in ' + parent if parent else ''}, "
             f"{nearest_names(str(location[-1]), names)}{others}",
         )
     return InputError(where, f"{key}: {_words(fault)}{others}")
@@ -232,25 +233,22 @@ def _words(fault: Any) -> str:
     if kind == "value_error":
         return str(fault["ctx"]["error"])
     if kind in _EXPECTED:
-        return f"found {_short(found)}, expected {_EXPECTED[kind]}"
+        return f"found {quoted(found)}, expected {_EXPECTED[kind]}"
     if kind == "string_pattern_mismatch" or kind == "string_too_short":
-        return f"found {_short(found)}, expected a name"
+        return f"found {quoted(found)}, expected a name"
     if kind == "string_too_long":
         return f"found a text of {len(str(found))} characters, allowed at most {fault['ctx']['max_length']}"
     if kind == "too_short":
-        return f"found {_short(found)}, expected at least one"
+        return f"found {quoted(found)}, expected at least one"
+    if kind == "too_long":
+        return f"found {fault['ctx']['actual_length']} entries, allowed at most {fault['ctx']['max_length']}"
     if kind == "literal_error":
-        return f"found {_short(found)}, allowed: {fault['ctx']['expected']}"
+        return f"found {quoted(found)}, allowed: {fault['ctx']['expected']}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         ((name, bound),) = fault["ctx"].items()
         words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}[name]
-        return f"found {_short(found)}, allowed {words} {bound:g}"
-    return f"found {_short(found)}: {fault['msg']}"
-
-
-def _short(found: Any) -> str:
-    text = repr(found)
-    return text if len(text) <= 60 else text[:57] + "..."
+        return f"found {quoted(found)}, allowed {words} {bound:g}"
+    return f"found {quoted(found)}: {fault['msg']}"
 
 
 def _names_at(model: type[BaseModel], location: Iterable[Any]) -> list[str]:

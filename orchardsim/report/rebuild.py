@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.files import check_file, reason
 from orchardsim.results.comparison import COMPARE_FILE, Comparison
 from orchardsim.results.findings import findings_path, read_findings
 from orchardsim.results.spares import SPARES_FILE, SparesAnswer
@@ -84,8 +85,12 @@ def rebuild(out_dir: str | Path, say: Callable[[str], object] = lambda line: Non
         If the folder holds none of them, or what it holds cannot be read.
     """
     folder = Path(out_dir)
-    if folder.is_file():
-        return [_run(folder)]
+    try:
+        if not folder.is_dir():
+            check_file(folder, "a folder written with --out, or its results.nc")
+            return [_run(folder)]
+    except (OSError, ValueError) as error:
+        raise InputError(str(folder), f"cannot be read: {reason(error)}") from None
     found = [build for name, build in KINDS.items() if (folder / name).exists()]
     if not found:
         raise InputError(str(out_dir), f"holds nothing to report: allowed is a folder with one of {', '.join(KINDS)}")

@@ -14,6 +14,8 @@ from typing import Any, Final
 import numpy as np
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.files import check_file
+from orchardsim.core.memory import check_memory
 from orchardsim.results.store import write_bytes_whole
 
 STRUCTURE: Final = "structure"
@@ -43,11 +45,16 @@ def read_findings(path: Path) -> Any:
     InputError
         If there is no such file, or it is damaged or of another version.
     """
+    check_file(path, "what an analysis found (.npz)")
     try:
+        with zipfile.ZipFile(path) as packed:
+            check_memory(sum(one.file_size for one in packed.infolist()), str(path), "the findings")
         with np.load(path, allow_pickle=False) as file:
             arrays = {name: file[name] for name in file.files}
         return _whole(json.loads(str(arrays.pop(STRUCTURE))), arrays)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, ImportError, zipfile.BadZipFile) as error:
+    except InputError:
+        raise
+    except Exception as error:  # whatever the libraries make of bytes that are not theirs
         raise InputError(
             str(path), "cannot be read: it is damaged or was written by another version; run the command again"
         ) from error

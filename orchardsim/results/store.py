@@ -10,6 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.files import check_file
+from orchardsim.core.memory import check_memory
+from orchardsim.core.text import visible
 from orchardsim.results.dataset import FORMAT
 
 if TYPE_CHECKING:
@@ -144,17 +147,22 @@ def read_results(out_dir: str | Path) -> xarray.Dataset:
         path = path / RESULTS_FILE
     if not path.exists():
         raise InputError(str(out_dir), f"holds no run: {RESULTS_FILE} is not there")
+    check_file(path, "the results of a run (NetCDF)")
     try:
         with xarray.open_dataset(path, engine="netcdf4", decode_times=False) as stored:
+            check_memory(stored.nbytes, str(path), "the results")
             dataset = stored.load()
-    except (OSError, ValueError, RuntimeError) as error:
+    except InputError:
+        raise
+    except Exception as error:  # whatever the libraries make of bytes that are not theirs
         raise InputError(str(path), "is not a NetCDF file, or it is damaged") from error
     if "orchardsim_results" not in dataset.attrs:
         raise InputError(str(path), "is a NetCDF file, but not the result of a run of orchardsim")
-    found = int(dataset.attrs["orchardsim_results"])
-    if found != FORMAT:
+    found = dataset.attrs["orchardsim_results"]
+    if str(found) != str(FORMAT):
         raise InputError(
-            str(path), f"was saved in layout {found}, this version reads layout {FORMAT}: run the plan anew"
+            str(path),
+            f"was saved in layout {visible(str(found), 20)}, this version reads layout {FORMAT}: run the plan anew",
         )
     return dataset
 

@@ -111,7 +111,7 @@ def alternation(crop: Array, last_crop: Array, work: Work = None) -> Array:
 
     Examples
     --------
-    >>> alternation(np.array([3.0, 0.0]), np.array([1.0, 5.0])).tolist()
+    >>> alternation(np.array([3.0, 0.0]), np.array([1.0, 5.0])).round(6).tolist()
     [0.5, 1.0]
     """
     term, total = buffers(work, 2, crop)

@@ -106,7 +106,7 @@ def pruning_factor(shoots: Array, usual: float) -> Array:
 
     Examples
     --------
-    >>> pruning_factor(np.array([0.2, 1.2, 9.0]), 0.8).tolist()
+    >>> pruning_factor(np.array([0.2, 1.2, 9.0]), 0.8).round(6).tolist()
     [1.0, 1.5, 2.0]
     """
     return np.clip(shoots / usual, 1, 2)

@@ -1,4 +1,4 @@
-"""Readers of station files: GHCN-Daily (.dly and by-station CSV), CSV with a unit per column, NetCDF with CF names.
+"""Readers of station files: GHCN-Daily (.dly and CSV), CSV with a unit per column, NetCDF with CF names.
 
 References
 ----------
@@ -9,11 +9,10 @@ and readme of the by-station CSV files: read in copies of both.
 from __future__ import annotations
 
 import csv
-import gzip
 import hashlib
 import io
 import re
-import zlib
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
@@ -21,11 +20,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.files import GZIP, read_bytes, unzipped
+from orchardsim.core.text import quoted
+from orchardsim.core.units import convert
+from orchardsim.weather.readers_pages import is_page, read_page
 from orchardsim.weather.records import UNITS, DailyRecord, Floats, assemble
 
 MISSING_VALUE: Final = -9999
-LARGEST_FILE: Final = 200_000_000
-"""Bytes; two centuries of daily data of one station take under 20 MB."""
+LARGEST_FILE: Final = 60_000_000
+"""Bytes, unpacked; two centuries of one station with all its elements take some 20 to 40 MB."""
+MOST_DAYS: Final = 200_000
+"""Rows of one element; there are fewer days in the years that are read."""
+LARGEST_VALUE: Final = 1e5
+"""In any unit that a file may be in; beyond it stands no weather."""
 DLY_LENGTH: Final = 269
 ELEMENTS: Final = {
     "TMIN": ("temperature_min", 0.1),
@@ -50,8 +57,13 @@ NAMES: Final = {
 UNIT_SPELLINGS: Final = {
     "c": "degC", "°c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
     "f": "degF", "°f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF",
-    "k": "kelvin", "in": "inch", "inches": "inch", "%": "percent", "1": "dimensionless",
+    "k": "kelvin", "in": "inch", "inches": "inch", "%": "percent", "1": "1",
 }  # fmt: skip
+SUFFIXES: Final = {
+    "f": "degF", "degf": "degF", "c": "degC", "degc": "degC", "k": "kelvin", "mm": "mm", "in": "inch", "inch": "inch",
+    "inches": "inch", "mph": "mph", "pct": "percent", "percent": "percent",
+}  # fmt: skip
+"""Ends of a column's name that are its unit, as in ``tmin_F``."""
 TENTHS: Final = re.compile(r"^(?:0\.1|tenths of)\s+(.*)$")
 MISSING_WORDS: Final = frozenset({"", "na", "nan", "m", "null", "none", "-9999", "-9999.0", "-999.9"})
 
@@ -75,21 +87,10 @@ def read_record(path: Path | str) -> DailyRecord:
     """
     path = Path(path)
     where = path.name
-    try:
-        size = path.stat().st_size
-        if path.is_dir():
-            raise InputError(str(path), "is a folder; expected a file with daily weather")
-        if size > LARGEST_FILE:
-            raise InputError(
-                str(path),
-                f"holds {size / 1e6:.0f} MB; a daily record of one station is at most {LARGEST_FILE / 1e6:.0f} MB",
-            )
-        content = path.read_bytes()
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror or error})") from error
+    content = read_bytes(path, "a daily station record", LARGEST_FILE)
     sha256 = hashlib.sha256(content).hexdigest()
-    if content[:2] == b"\x1f\x8b":
-        content = _unzipped(content, where)
+    if content[:2] == GZIP:
+        content = unzipped(content, where, LARGEST_FILE)
     if not content.strip():
         raise InputError(where, "is empty; expected a daily weather record")
     if content[:3] == b"CDF" or content[:8] == b"\x89HDF\r\n\x1a\n":
@@ -110,18 +111,6 @@ def read_record(path: Path | str) -> DailyRecord:
     ):
         return read_by_station_csv(text, where, sha256)
     return read_csv(text, where, sha256)
-
-
-def _unzipped(content: bytes, where: str) -> bytes:
-    """Unzip with a limit, so that a small file cannot fill the memory."""
-    try:
-        with gzip.open(io.BytesIO(content)) as stream:
-            plain = stream.read(LARGEST_FILE + 1)
-    except (OSError, EOFError, zlib.error) as error:
-        raise InputError(where, f"is a broken gzip file ({error})") from error
-    if len(plain) > LARGEST_FILE:
-        raise InputError(where, f"holds more than {LARGEST_FILE / 1e6:.0f} MB; expected a daily record of one station")
-    return plain
 
 
 def _flag_notes(presumed: int, failed: dict[str, int]) -> list[str]:
@@ -234,6 +223,10 @@ def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
         values = np.ascontiguousarray(days[:, :, :5]).view("S5")[:, :, 0].astype(np.int64)
     except ValueError as error:
         raise InputError(where, f"holds a field that is no whole number ({error})") from error
+    number = text_field(15, 17).astype(np.int64)
+    if ((number < 1) | (number > 12)).any():
+        row = int(np.flatnonzero((number < 1) | (number > 12))[0])
+        raise InputError(f"{where}, line {row + 1}", f"found month {number[row]}, allowed 1 to 12")
     month_start = month.astype("datetime64[M]")
     dates = month_start.astype("datetime64[D]")[:, None] + np.arange(31)
     in_month = dates.astype("datetime64[M]") == month_start[:, None]
@@ -261,26 +254,32 @@ def _blank_for_empty(flags: NDArray[np.str_]) -> NDArray[np.str_]:
 
 def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
     """Read GHCN-Daily by-station CSV: id, YYYYMMDD, element, value, three flags, observation time."""
-    rows = [row for row in csv.reader(io.StringIO(text)) if row]
-    if rows and rows[0][0].strip().upper() == "ID":
-        rows = rows[1:]
-    if not rows:
-        raise InputError(where, "holds a heading and no days")
-    for position, row in enumerate(rows, start=1):
+    rows: list[list[str]] = []
+    for position, row in enumerate(csv_rows(io.StringIO(text, newline=None), ",", where), start=1):
+        if position == 1 and row[0].strip().upper() == "ID":
+            continue
         if len(row) < 7:
             raise InputError(
                 f"{where}, row {position}",
                 f"has {len(row)} fields; GHCN-Daily by-station CSV has 8 (id, date, element, ...)",
             )
+        # Elements that are not read are not kept: a station may have dozens.
+        if row[2].strip() in ELEMENTS:
+            rows.append([word.strip() for word in row[:6]])
+            if len(rows) > MOST_DAYS * len(ELEMENTS):
+                raise InputError(where, f"holds more than {MOST_DAYS:,} days; expected a daily record of one station")
+    if not rows:
+        raise InputError(where, "holds no days of temperature; temperature_min and temperature_max are needed")
     stations = sorted({row[0] for row in rows})
     if len(stations) > 1:
         raise InputError(where, f"holds {len(stations)} stations ({stations[0]}, {stations[1]}, ...); expected one")
-    columns = [np.array([row[i].strip() for row in rows], dtype=str) for i in range(1, 6)]
-    dates = _dates(columns[0].tolist(), where)
+    columns = [np.array([row[i] for row in rows], dtype=str) for i in range(1, 6)]
+    dates, notes = read_dates(columns[0].tolist(), where)
     try:
         values = columns[2].astype(np.int64)
-    except ValueError as error:
-        raise InputError(where, f"holds a value that is no whole number ({error})") from error
+    except (ValueError, OverflowError):
+        wrong = next(word for word in columns[2] if not re.fullmatch(r"-?\d{1,5}", word))
+        raise InputError(where, f"found the value {quoted(str(wrong))}, expected a whole number") from None
     return _ghcn(
         dates,
         columns[1],
@@ -291,59 +290,101 @@ def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
         station=stations[0],
         file_format="GHCN-Daily by-station CSV",
         sha256=sha256,
-        notes=[],
+        notes=notes,
     )
 
 
-def _dates(words: list[str], where: str) -> NDArray[np.datetime64]:
-    """Dates by ISO 8601: YYYY-MM-DD, YYYYMMDD or YYYY-DDD; YYYY/MM/DD is taken as well."""
-    words = [word.strip().split("T")[0].split(" ")[0].replace("/", "-") for word in words]
-    compact = [f"{word[:4]}-{word[4:6]}-{word[6:]}" if len(word) == 8 and word.isdigit() else word for word in words]
+def csv_rows(lines: Iterable[str], delimiter: str, where: str) -> Iterable[list[str]]:
+    """Rows of a CSV text that are not empty; a quote that is not closed is an error and not the rest of the file."""
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     try:
-        if compact and all(re.fullmatch(r"\d{4}-\d{3}", word) for word in compact):
-            year = np.array([word[:4] for word in compact], dtype="datetime64[Y]")
-            day = np.array([int(word[5:]) for word in compact])
-            if day.min() < 1 or day.max() > 366:
-                raise ValueError("day of the year out of range")
-            return np.asarray(year.astype("datetime64[D]") + (day - 1))
-        if not all(re.fullmatch(r"\d{4}-\d{2}-\d{2}", word) for word in compact):
-            raise ValueError("format")
-        return np.array(compact, dtype="datetime64[D]")
-    except ValueError:
-        for row, word in enumerate(compact, start=1):
-            try:
-                if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", word):
+        for row in reader:
+            if row:
+                yield row
+    except csv.Error as error:
+        raise InputError(f"{where}, line {reader.line_num}", f"is no CSV ({error}); is a quote left open?") from None
+
+
+def read_dates(words: list[str], where: str) -> tuple[NDArray[np.datetime64], list[str]]:
+    """Dates by ISO 8601: YYYY-MM-DD, YYYYMMDD or YYYY-DDD; YYYY/MM/DD is taken as well.
+
+    Dates with the year last are read where the days tell which of the other two is the month; a note says so.
+
+    Raises
+    ------
+    InputError
+        Naming the first row that is no date.
+    """
+    short = [word.strip().split("T")[0].split(" ")[0] for word in words]
+    notes: list[str] = []
+    parts = [re.fullmatch(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})", word, re.ASCII) for word in short]
+    if parts and parts[0] is not None:
+        short, note = _year_last([match for match in parts if match is not None], len(words), where)
+        notes.append(note)
+    compact = [word.replace("/", "-") for word in short]
+    compact = [f"{word[:4]}-{word[4:6]}-{word[6:]}" if len(word) == 8 and word.isdigit() else word for word in compact]
+    ordinal = bool(compact) and re.fullmatch(r"\d{4}-\d{3}", compact[0], re.ASCII) is not None
+    pattern = re.compile(r"\d{4}-\d{3}" if ordinal else r"\d{4}-\d{2}-\d{2}", re.ASCII)
+    dates = np.empty(len(words), dtype="datetime64[D]")
+    for row, word in enumerate(compact):
+        try:
+            if not pattern.fullmatch(word):
+                raise ValueError
+            if ordinal:
+                year = np.datetime64(word[:4], "Y")
+                dates[row] = year.astype("datetime64[D]") + (int(word[5:]) - 1)
+                if dates[row].astype("datetime64[Y]") != year:
                     raise ValueError
-                np.datetime64(word)
-            except ValueError:
-                raise InputError(
-                    f"{where}, data row {row}", f"found the date {words[row - 1]!r}; dates are written as YYYY-MM-DD"
-                ) from None
-        raise
+            else:
+                dates[row] = np.datetime64(word, "D")
+        except ValueError:
+            raise InputError(
+                f"{where}, data row {row + 1}",
+                f"found the date {quoted(words[row])}, which does not exist or is written unlike the first; dates "
+                " are written as YYYY-MM-DD",
+            ) from None
+    return dates, notes
+
+
+def _year_last(parts: list[re.Match[str]], count: int, where: str) -> tuple[list[str], str]:
+    """Dates such as 7/31/2001 in ISO order, and a note on which part was the month."""
+    if len(parts) != count:
+        raise InputError(where, "writes its dates in several ways; dates are written as YYYY-MM-DD")
+    first, second = (max(int(match[number]) for match in parts) for number in (1, 2))
+    if (first > 12) == (second > 12):
+        raise InputError(
+            where, f"found the date {parts[0][0]!r}, and no day tells day from month; dates are written as YYYY-MM-DD"
+        )
+    month, day = (2, 1) if first > 12 else (1, 2)
+    words = [f"{match[3]}-{int(match[month]):02d}-{int(match[day]):02d}" for match in parts]
+    return words, f"dates were read as {'day, month' if first > 12 else 'month, day'}, year"
 
 
 def _split_heading(word: str) -> tuple[str, str]:
-    """Name and unit of a column heading such as ``tmax [degF]`` or ``rain (mm)``."""
-    match = re.fullmatch(r"\s*([^\[\(]+?)\s*(?:[\[\(]\s*(.*?)\s*[\]\)])?\s*", word)
-    return (match[1].strip().lower().replace(" ", "_"), match[2] or "") if match else (word.strip().lower(), "")
+    """Name and unit of a column heading such as ``tmax [degF]``, ``rain (mm)`` or ``tmin_F``."""
+    match = re.fullmatch(r"\s*([^\[\(]+?)\s*(?:[\[\(]\s*(.*?)\s*[\]\)])?\s*", word[:200])
+    name = (match[1] if match else word[:200]).strip().lower().replace(" ", "_")
+    unit = (match[2] or "") if match else ""
+    base, _, last = name.rpartition("_")
+    if not unit and last in SUFFIXES and any(base in spellings for spellings in NAMES.values()):
+        return base, SUFFIXES[last]
+    return name, unit
 
 
 def converted(values: Floats, unit: str, target: str, name: str, where: str) -> Floats:
     """Values of a column in the unit ``target``; ``unit`` as written in a file."""
-    from orchardsim.core.units import registry
-
     tenths = TENTHS.match(unit)
     factor = 0.1 if tenths else 1.0
-    plain = tenths[1] if tenths else unit
-    spelled = UNIT_SPELLINGS.get(plain.strip().lower(), plain.strip())
-    units = registry()
+    plain = (tenths[1] if tenths else unit).strip()
+    spelled = UNIT_SPELLINGS.get(plain.lower(), plain)
     try:
-        result = units.Quantity(values * factor, spelled).to(target).magnitude
-    except Exception as error:
+        # Units differ by a factor, and by a zero for temperatures: two points give both.
+        zero, one = (convert(number, spelled, target) for number in (0.0, 1.0))
+    except ValueError:
         raise InputError(
-            where, f"column {name} has the unit {unit!r}; expected one that converts to {target}"
-        ) from error
-    return np.asarray(np.round(np.asarray(result, dtype=np.float64), 4))
+            where, f"column {name} has the unit {quoted(unit)}; expected one that converts to {target}"
+        ) from None
+    return np.asarray(np.round(values * factor * (one - zero) + zero, 4))
 
 
 def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
@@ -358,7 +399,11 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
     delimiter = max(",;\t", key=lines[0].count)
     if lines[0].count(delimiter) == 0:
         raise InputError(where, f"is no known format: expected a heading with units, found {lines[0][:60]!r}")
-    rows = list(csv.reader(lines, delimiter=delimiter))
+    if len(lines) > MOST_DAYS:
+        raise InputError(where, f"holds more than {MOST_DAYS:,} rows; expected a daily record of one station")
+    rows = list(csv_rows(lines, delimiter, where))
+    if is_page(rows[0]):
+        return read_page(_of_one_width(rows, where), where, sha256)
     headings = [_split_heading(word) for word in rows[0]]
     place: dict[str, tuple[int, str]] = {}
     passed_over = []
@@ -376,15 +421,10 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
             hints = [nearest_names(found, allowed) for found in passed_over]
             hint = next((text for text in hints if text.startswith("did you")), "")
             raise InputError(where, f"has no column for {name} (allowed: {', '.join(allowed)}) {hint}")
-    width = len(headings)
-    data = rows[1:]
-    if not data:
-        raise InputError(where, "holds a heading and no days")
-    for row, fields in enumerate(data, start=1):
-        if len(fields) != width:
-            raise InputError(f"{where}, data row {row}", f"has {len(fields)} fields; the heading has {width}")
+    data = _of_one_width(rows, where)[1:]
     notes = [f"columns passed over: {', '.join(passed_over)}"] if passed_over else []
-    dates = _dates([fields[place["date"][0]] for fields in data], where)
+    dates, told = read_dates([fields[place["date"][0]] for fields in data], where)
+    notes += told
     columns: dict[str, Floats] = {}
     for name, (index, unit) in place.items():
         if name == "date":
@@ -393,9 +433,8 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
         if not unit:
             heading = headings[index][0]
             raise InputError(where, f"column {heading!r} has no unit; write the heading as {heading} [{UNITS[ours]}]")
-        numbers = _numbers([fields[index] for fields in data], headings[index][0], where)
-        target = {"1": "dimensionless"}.get(UNITS[ours], UNITS[ours])
-        columns[ours] = converted(numbers, unit, target, headings[index][0], where)
+        numbers = numbers_of([fields[index] for fields in data], headings[index][0], where)
+        columns[ours] = converted(numbers, unit, UNITS[ours], headings[index][0], where)
         if name == "wind_speed":
             columns[ours] = columns[ours] * WIND_TO_2_M
             notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
@@ -405,26 +444,39 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
     )  # fmt: skip
 
 
+def _of_one_width(rows: list[list[str]], where: str) -> list[list[str]]:
+    """Rows of a CSV, once each is as wide as the heading."""
+    width = len(rows[0])
+    if len(rows) < 2:
+        raise InputError(where, "holds a heading and no days")
+    for row, fields in enumerate(rows[1:], start=1):
+        if len(fields) != width:
+            raise InputError(f"{where}, data row {row}", f"has {len(fields)} fields; the heading has {width}")
+    return rows
+
+
 def _station(headings: list[tuple[str, str]], data: list[list[str]]) -> str:
     names = [name for name, _ in headings]
     return data[0][names.index("station")].strip() if "station" in names else ""
 
 
-def _numbers(words: list[str], name: str, where: str) -> Floats:
+def numbers_of(words: list[str], name: str, where: str) -> Floats:
+    """Numbers of a column, NaN where nothing stands; a trace of rain counts as none."""
     values = np.full(len(words), np.nan)
     for row, word in enumerate(words):
         word = word.strip()
         if word.lower() in MISSING_WORDS:
             continue
-        if name in NAMES["rain"] and word.upper() == "T":
+        if name.lower() in NAMES["rain"] and word.upper() == "T":
             values[row] = 0.0
             continue
         try:
             values[row] = float(word)
         except ValueError:
-            raise InputError(
-                f"{where}, data row {row + 1}", f"column {name} holds {word!r}; expected a number or nothing"
-            ) from None
-        if not np.isfinite(values[row]):
-            raise InputError(f"{where}, data row {row + 1}", f"column {name} holds {word!r}; expected a finite number")
+            expected = "a number or nothing"
+        else:
+            if abs(values[row]) <= LARGEST_VALUE:
+                continue
+            expected = f"a finite number of at most {LARGEST_VALUE:g}"
+        raise InputError(f"{where}, data row {row + 1}", f"column {name} holds {quoted(word)}; expected {expected}")
     return values

@@ -18,6 +18,11 @@ from orchardsim.weather.records import DailyRecord, Floats, assemble
 SECONDS_PER_DAY: Final = 86_400.0
 CALENDARS: Final = ("standard", "gregorian", "proleptic_gregorian", "noleap", "365_day")
 """Calendars that are read; 360-day and all-leap years have days that no station has."""
+LARGEST_CONTENT: Final = 100_000_000
+"""Bytes of all variables, unpacked; a small file may claim any size."""
+MOST_DAYS: Final = 200_000
+LARGEST_VALUE: Final = 1e5
+"""In any unit that a file may be in; beyond it stands no weather."""
 RAIN_NAMES: Final = (
     "lwe_thickness_of_precipitation_amount",
     "thickness_of_rainfall_amount",
@@ -52,6 +57,12 @@ def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
             calendar = _calendar(raw, where)
         coder: Any = xarray.coders.CFDatetimeCoder(use_cftime=calendar in ("noleap", "365_day"))
         with xarray.open_dataset(path, decode_times=coder) as opened:
+            if opened.nbytes > LARGEST_CONTENT:
+                raise InputError(
+                    where,
+                    f"claims {opened.nbytes:,} bytes of data, allowed at most {LARGEST_CONTENT:,}; expected a daily "
+                    "record of one station",
+                )
             dataset = opened.load()
     except InputError:
         raise
@@ -65,6 +76,8 @@ def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
         match = _match(variable)
         if match is None or time not in variable.dims:
             continue
+        if variable.sizes[time] > MOST_DAYS:
+            raise InputError(where, f"holds {variable.sizes[time]:,} days, allowed at most {MOST_DAYS:,}")
         if match in columns:
             raise InputError(where, f"has two variables for {match} (the second is {name})")
         columns[match] = _values(variable, time, match, where)
@@ -84,9 +97,9 @@ def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
         file_format="NetCDF with CF names",
         sha256=sha256,
         repairs=notes,
-        latitude=_scalar(dataset, "latitude"),
-        longitude=_scalar(dataset, "longitude"),
-        elevation=_scalar(dataset, "height", "surface_altitude", "altitude"),
+        latitude=_scalar(dataset, where, 90.0, "latitude"),
+        longitude=_scalar(dataset, where, 360.0, "longitude"),
+        elevation=_scalar(dataset, where, 9000.0, "height", "surface_altitude", "altitude"),
     )
 
 
@@ -139,10 +152,18 @@ def _values(variable: Any, time: str, name: str, where: str) -> Floats:
         raise InputError(
             where, f"variable {variable.name} also runs over {', '.join(map(str, others))}; a record holds one station"
         )
-    values = np.asarray(variable.squeeze(list(others)).values, dtype=np.float64)
+    try:
+        values = np.asarray(variable.squeeze(list(others)).values, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise InputError(where, f"variable {variable.name} holds no numbers") from None
     unit = str(variable.attrs.get("units", "")).strip()
     if not unit:
         raise InputError(where, f"variable {variable.name} has no units")
+    if (np.abs(values[np.isfinite(values)]) > LARGEST_VALUE).any() or np.isinf(values).any():
+        raise InputError(
+            where,
+            f"variable {variable.name} holds values beyond {LARGEST_VALUE:g}; mark missing ones with _FillValue",
+        )
     return np.round(_in_our_unit(values, unit, str(variable.attrs.get("standard_name")), name, variable.name, where), 4)
 
 
@@ -164,14 +185,21 @@ def _in_our_unit(values: Floats, unit: str, standard: str, name: str, variable: 
     if name == "wind_speed":
         plain_unit = unit.replace("m s-1", "m/s").replace("m s**-1", "m/s").replace("m s^-1", "m/s")
         return np.asarray(converted(values, plain_unit, "m/s", variable, where) * WIND_TO_2_M)
-    target = "degC" if name.startswith("temperature") else "dimensionless"
+    target = "degC" if name.startswith("temperature") else "1"
     return converted(values, unit.replace("degree_Celsius", "degC"), target, variable, where)
 
 
-def _scalar(dataset: Any, *standard_names: str) -> float | None:
-    for variable in dataset.variables.values():
+def _scalar(dataset: Any, where: str, most: float, *standard_names: str) -> float | None:
+    """A single number of the station; None where the file has none."""
+    for name, variable in dataset.variables.items():
         if variable.attrs.get("standard_name") in standard_names and variable.size == 1:
-            return float(np.asarray(variable.values, dtype=np.float64).ravel()[0])
+            try:
+                value = float(np.asarray(variable.values, dtype=np.float64).ravel()[0])
+            except (TypeError, ValueError):
+                value = np.nan
+            if not abs(value) <= most:
+                raise InputError(where, f"variable {name} is {value:g}, allowed -{most:g} to {most:g}")
+            return value
     return None
 
 

@@ -266,17 +266,17 @@ def test_bad_files_get_one_line(tmp_path: Path, content: bytes, message: str) ->
 
 
 def test_missing_folder_and_oversize_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="no such file"):
         read_record(tmp_path / "none.csv")
     with pytest.raises(InputError, match=r"folder|directory"):
         read_record(tmp_path)
     monkeypatch.setattr(readers, "LARGEST_FILE", 1000)
     big = tmp_path / "big.csv"
     big.write_text(HEAD + "2001-01-01,1,2\n" * 1000)
-    with pytest.raises(InputError, match="MB"):
+    with pytest.raises(InputError, match="allowed at most"):
         read_record(big)
     big.write_bytes(gzip.compress(big.read_bytes()))
-    with pytest.raises(InputError, match="MB"):
+    with pytest.raises(InputError, match="allowed at most"):
         read_record(big)
 
 

@@ -1,0 +1,147 @@
+"""What a plan may state by its types and bounds, and yet makes no sense: refused, or told as a warning."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+from orchardsim.core.errors import InputError
+from orchardsim.economy.parameters import Market
+from orchardsim.operations.parameters import Replacement
+from orchardsim.plan.layout import Geometry
+
+LARGEST_SPACING_RATIO: Final = 12.0
+"""1; row spacing over tree spacing, or the reverse. Trees at 0.5 m in rows of 3 m have 6; 12 is our own limit."""
+YEARLY_TRUNK: Final = 60.0
+"""cm2 a year; more trunk area than an apple tree adds in the mean of its years (assumption; seedlings: some 25)."""
+LARGEST_CROP: Final = 30.0
+"""kg/m2; more fruit than any orchard has borne: 300 t/ha (assumption: the best modern orchards reach 100 to 150)."""
+LARGEST_LOAD: Final = 4.0
+"""kg/cm2; more crop than a trunk carries (assumption: 6 to 12 fruit of 0.2 kg per cm2 are a usual to a heavy crop)."""
+
+
+def check_block(table: Any, path: str, where: str) -> None:
+    """Stop on years, spacings, trunks, crops and installations of a block that cannot be.
+
+    Parameters
+    ----------
+    table : Table
+        A block as the plan states it.
+    path, where : str
+        Its key path, and the plan's name.
+
+    Raises
+    ------
+    InputError
+    """
+    for key, problem in _block_faults(table):
+        raise InputError(where, f"{path}.{key}: {problem}")
+
+
+def _block_faults(table: Any) -> Iterable[tuple[str, str]]:
+    planted = table.year_planted
+    established = planted < 0
+    ratio = table.row_spacing / table.tree_spacing
+    if not 1 / LARGEST_SPACING_RATIO <= ratio <= LARGEST_SPACING_RATIO:
+        yield (
+            "tree_spacing",
+            f"found {table.tree_spacing:g} m in rows {table.row_spacing:g} m apart, a ratio of "
+            f"{max(ratio, 1 / ratio):.3g}; allowed at most {LARGEST_SPACING_RATIO:g}",
+        )
+    if table.year_removed is not None and table.year_removed < 0:
+        yield "year_removed", f"found {table.year_removed}, but the plan begins in year 0; allowed 0 or later"
+    if table.land_from_year is not None and table.land_from_year > max(planted, 0):
+        yield (
+            "land_from_year",
+            f"found {table.land_from_year}, after year_planted = {planted}; allowed at most the year of planting",
+        )
+    if not established and table.fallow_years > max(planted - 1, 0):
+        yield (
+            "fallow_years",
+            f"found {table.fallow_years}, but only {max(planted - 1, 0)} whole years lie between year 0 and "
+            f"year_planted = {planted}; allowed at most that, or a later year_planted",
+        )
+    if established:
+        yield from _tree_faults(table, -planted)
+    yield from _pollinizer_faults(table)
+
+
+def _tree_faults(table: Any, leaf: int) -> Iterable[tuple[str, str]]:
+    if table.trunk_area is not None and table.trunk_area > YEARLY_TRUNK * leaf:
+        yield (
+            "trunk_area",
+            f"found {table.trunk_area:g} cm2 after {leaf} seasons; allowed at most {YEARLY_TRUNK * leaf:g} cm2 "
+            f"({YEARLY_TRUNK:g} a year)",
+        )
+    if table.last_crop is None:
+        return
+    most = LARGEST_CROP * table.row_spacing * table.tree_spacing
+    if table.last_crop > most:
+        yield (
+            "last_crop",
+            f"found {table.last_crop:g} kg/tree, {10 * table.last_crop * LARGEST_CROP / most:.3g} t/ha at this "
+            f"spacing; allowed at most {most:.3g} kg/tree ({10 * LARGEST_CROP:g} t/ha)",
+        )
+    if table.trunk_area is not None and table.last_crop > LARGEST_LOAD * table.trunk_area:
+        yield (
+            "last_crop",
+            f"found {table.last_crop:g} kg/tree on a trunk of {table.trunk_area:g} cm2; allowed at most "
+            f"{LARGEST_LOAD * table.trunk_area:.3g} kg/tree ({LARGEST_LOAD:g} kg/cm2)",
+        )
+
+
+def _pollinizer_faults(table: Any) -> Iterable[tuple[str, str]]:
+    seen: dict[tuple[str, int | None, int | None], int] = {}
+    for number, rule in enumerate(table.pollinizer, start=1):
+        key = (rule.cultivar, rule.every_tree, rule.every_row)
+        if key in seen:
+            yield (
+                f"pollinizer {number}",
+                f"found the same rule of {rule.cultivar!r} as in pollinizer {seen[key]}; allowed: each once",
+            )
+        seen[key] = number
+
+
+def check_history(table: Any, geometry: Geometry, path: str, where: str) -> None:
+    """Stop on earlier crops that no orchard has borne."""
+    most = LARGEST_CROP * geometry.planted_area
+    for number, crop in enumerate(table.yield_history, start=1):
+        if crop > most:
+            raise InputError(
+                where,
+                f"{path}.yield_history: value {number} is {crop:g} kg, {10 * crop / geometry.planted_area:.3g} t/ha; "
+                f"allowed at most {most:.3g} kg ({10 * LARGEST_CROP:g} t/ha)",
+            )
+
+
+def check_protection(protection: str, irrigated: bool, path: str, where: str) -> None:
+    """Stop on frost protection by water where there is none."""
+    if protection == "overhead_water" and not irrigated:
+        raise InputError(
+            where,
+            f"{path}.protection: found 'overhead_water' on land with irrigated = false; allowed: irrigated = true",
+        )
+
+
+def price_doubts(market: Market, sold: Iterable[str]) -> list[str]:
+    """Warnings on fruit whose lower grade is dearer than a higher one."""
+    found = []
+    order = ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice")
+    for name in sold:
+        fruit = market.fruit[name]
+        for better, worse in itertools.pairwise(order):
+            if getattr(fruit, worse) > getattr(fruit, better):
+                found.append(f"market.fruit.{name}: {worse} is dearer than {better}; is that meant?")
+    return found
+
+
+def order_doubts(replacement: Replacement, trees: Sequence[int]) -> list[str]:
+    """Warning on a smallest order beyond what the farm could ever need."""
+    total = sum(trees)
+    if replacement.minimum_order <= total:
+        return []
+    return [
+        f"replacement.minimum_order: {replacement.minimum_order:,} trees, more than the {total:,} that the plan "
+        "plants; no gap will be filled from the nursery unless that many are bought"
+    ]

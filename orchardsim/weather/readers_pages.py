@@ -1,0 +1,159 @@
+"""Reader of the wide station CSV that the network's web pages hand out: one row a day, one column an element, no units.
+
+The access page gives tenths of degC and of mm, with a column of flags (``TMAX_ATTRIBUTES``) beside each element; the
+order page gives degF and inches, or degC and mm, as the customer chose. Layouts from memory of such files and of the
+network's documentation. The units stand nowhere in them, so they are told from the values, and only where no doubt is
+left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.errors import InputError
+from orchardsim.weather.records import DailyRecord, Floats, assemble
+
+ELEMENTS: Final = {
+    "TMIN": "temperature_min",
+    "TMAX": "temperature_max",
+    "PRCP": "rain",
+    "AWND": "wind_speed",
+    "RHAV": "relative_humidity",
+}
+HOTTEST: Final = 57.0
+"""degC; above the highest air temperature on record, 56.7 degC (World Meteorological Organization: memory)."""
+HOTTEST_F: Final = 135.0
+"""degF; the same."""
+MILDEST_SUMMER: Final = 16.0
+"""degC; a warmest day below it is no summer of a place with trees (assumption)."""
+DAYS_OF_YEAR: Final = 365
+WETTEST_INCHES: Final = 75.0
+"""inch in a day; above the most on record, 1,825 mm (World Meteorological Organization: memory)."""
+LEAST_WETTEST: Final = 8.0
+"""mm in a day; the wettest day of a year or more is above it outside deserts (assumption)."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Units of one of the pages: unit of temperature, rain and wind as :func:`readers.converted` reads them."""
+
+    words: str
+    temperature: str
+    rain: str
+    wind: str
+
+
+SCALES: Final = {
+    "tenths": Scale("tenths of degC and of mm", "tenths of degC", "tenths of mm", "tenths of m/s"),
+    "metric": Scale("degC and mm", "degC", "mm", "m/s"),
+    "us": Scale("degF and inches", "degF", "inch", "mph"),
+}
+
+
+def is_page(headings: list[str]) -> bool:
+    """Whether a heading is that of one of the pages: bare element names beside station and date."""
+    names = {word.strip().upper() for word in headings}
+    return {"STATION", "DATE", "TMAX", "TMIN"} <= names
+
+
+def scale_of(high: Floats, rain: Floats | None, where: str) -> Scale:
+    """Units of a file, from its daily maxima and its rain.
+
+    Raises
+    ------
+    InputError
+        If the values leave a doubt; the line says how to write the units down.
+    """
+    known = high[np.isfinite(high)]
+    top = float(known.max()) if known.size else np.nan
+    whole = bool((known == np.round(known)).all())
+    name = ""
+    if top > HOTTEST_F and whole:
+        name = "tenths"
+    elif HOTTEST < top <= HOTTEST_F:
+        name = "us"
+    elif MILDEST_SUMMER < top <= HOTTEST and known.size >= DAYS_OF_YEAR:
+        # A year whose warmest day has 16 to 57 degF has no summer, so these are degC.
+        name = "metric"
+    fallen = rain[np.isfinite(rain)] if rain is not None else np.empty(0)
+    if name and fallen.size >= DAYS_OF_YEAR:
+        most = float(fallen.max())
+        if (name == "us" and most > WETTEST_INCHES) or (name == "metric" and 0 < most < LEAST_WETTEST):
+            name = ""
+    if not name:
+        raise InputError(
+            where,
+            f"has no units, and its values do not tell them beyond doubt (warmest day {top:g}); write them into the "
+            "heading, such as DATE,TMIN [degF],TMAX [degF],PRCP [inch]",
+        )
+    return SCALES[name]
+
+
+def read_page(rows: list[list[str]], where: str, sha256: str = "") -> DailyRecord:
+    """Record of a wide station CSV; ``rows`` with its heading, all of one width."""
+    from orchardsim.weather.readers import WIND_TO_2_M, converted, numbers_of, read_dates
+
+    headings = [word.strip().upper() for word in rows[0]]
+    data = rows[1:]
+    place = {name: headings.index(name) for name in headings}
+    stations = sorted({fields[place["STATION"]].strip() for fields in data})
+    if len(stations) > 1:
+        raise InputError(where, f"holds {len(stations)} stations ({stations[0]}, {stations[1]}, ...); expected one")
+    dates, notes = read_dates([fields[place["DATE"]] for fields in data], where)
+    present = {name: ours for name, ours in ELEMENTS.items() if name in place}
+    values: dict[str, Floats] = {}
+    failed: dict[str, int] = {}
+    for name in present:
+        values[name] = numbers_of([fields[place[name]] for fields in data], name, where)
+        if f"{name}_ATTRIBUTES" in place:
+            bad = _flagged([fields[place[f"{name}_ATTRIBUTES"]] for fields in data])
+            bad &= np.isfinite(values[name])
+            if bad.any():
+                failed[name] = int(bad.sum())
+                values[name][bad] = np.nan
+    if failed:
+        counts = ", ".join(f"{name}: {count}" for name, count in failed.items())
+        notes.append(f"{sum(failed.values())} values with a quality flag of the network were left out ({counts})")
+    scale = scale_of(values["TMAX"], values.get("PRCP"), where)
+    notes.append(
+        f"the file states no units; its values (warmest day {np.nanmax(values['TMAX']):g}) are those of {scale.words}"
+    )
+    units = {"PRCP": scale.rain, "AWND": scale.wind, "RHAV": "percent"}
+    columns: dict[str, Floats] = {}
+    for name, ours in present.items():
+        target = {"rain": "mm", "wind_speed": "m/s", "relative_humidity": "1"}.get(ours, "degC")
+        columns[ours] = converted(values[name], units.get(name, scale.temperature), target, name, where)
+        if ours == "wind_speed":
+            columns[ours] = columns[ours] * WIND_TO_2_M
+            notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
+    return assemble(
+        dates,
+        columns,
+        source=where,
+        station=stations[0],
+        file_format=f"station CSV of the network's pages ({scale.words})",
+        sha256=sha256,
+        repairs=notes,
+        **_position(place, data[0]),
+    )
+
+
+def _flagged(words: list[str]) -> NDArray[np.bool_]:
+    """Rows whose second flag, that of quality, is set; flags are measurement, quality, source and time."""
+    return np.array([len(flags := word.split(",")) > 1 and bool(flags[1].strip()) for word in words])
+
+
+def _position(place: dict[str, int], fields: list[str]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name, most in (("LATITUDE", 90.0), ("LONGITUDE", 180.0), ("ELEVATION", 9000.0)):
+        try:
+            value = float(fields[place[name]])
+        except (KeyError, ValueError):
+            continue
+        if abs(value) <= most:
+            found[name.lower()] = value
+    return found
