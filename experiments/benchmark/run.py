@@ -25,9 +25,11 @@ import numpy as np
 import orchardsim
 from orchardsim.core.streams import Streams
 from orchardsim.operations.yard import Yard
-from orchardsim.simulation import tile as tile_module
+from orchardsim.simulation import rest_to_bloom
 from orchardsim.simulation import unit as unit_module
 from orchardsim.simulation.seasons import build_library
+from orchardsim.trees import losses as tree_losses
+from orchardsim.trees import model as tree_model
 
 ROOT = Path(__file__).parents[2]
 YEARS = 20
@@ -61,21 +63,23 @@ BUDGET = 120.0
 """ns per tree and year and core: most that the tree phase of job R should take on those machines."""
 ROOMS: dict[str, tuple[Any, tuple[str, ...]]] = {
     "trees": (
-        tile_module.trees,
+        tree_model,
         (
-            "rest_to_bloom",
+            "ask_dormant_work",
+            "apply_pruning",
             "bloom_to_closed_canopy",
-            "thin",
+            "apply_thinning",
             "closed_canopy_to_harvest",
-            "ripe_fruit",
-            "harvest",
+            "ask_harvest_work",
+            "apply_summer_pruning",
+            "apply_picking",
             "harvest_to_leaf_fall",
             "observe",
         ),
     ),
-    "losses": (tile_module.losses, ("rest_losses", "season_losses", "winter_injury")),
-    "draws": (tile_module, ("draw_year",)),
-    "loss draws": (tile_module.losses, ("draw_losses",)),
+    "losses": (tree_losses, ("rest_losses", "season_losses", "winter_injury")),
+    "draws": (rest_to_bloom, ("draw_year",)),
+    "loss draws": (tree_losses, ("draw_losses",)),
     "operations": (Yard, ("work", "planting", "first_planting", "order_review", "close")),
     "economy": (unit_module, ("money_results",)),
 }

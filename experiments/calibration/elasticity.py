@@ -32,10 +32,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from cases import GALA_TARGET, girth_variation, spindle, tree_swing
 from harness import block, climate_of, cultivar, grade, load_physiology, season_of, stock, training
 
+from orchardsim.core.handover import Reach
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.trees import model as trees
-from orchardsim.trees import unfinished
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.trees.season import SeasonForTrees
@@ -82,21 +82,20 @@ def walk(plan: BlockPlan, physiology: Physiology, years: int, season: SeasonForT
     rows: dict[str, list[np.ndarray]] = {name: [] for name in (field.name for field in dataclasses.fields(Walk))}
     for year in range(years):
         draws = draw_year([streams.at("trees", "block", trial=t, year=year) for t in range(TRIALS)], model.positions)
-        trees.rest_to_bloom(model, state)
+        trees.ask_dormant_work(model, state)
         if year == 0:
             model.plant(state, draws)
-        else:
-            unfinished.leave_unpruned(model, state, one * care.pruned, one * 0)
+        trees.apply_pruning(model, state, Reach(one * care.pruned, one * 0))
         if year + 1 == care.gaps_in_leaf:
             dead = np.zeros((TRIALS, model.positions), dtype=bool)
             dead[:, 1::4] = True
             model.kill(state, dead)
         trees.bloom_to_closed_canopy(model, state, season, draws)
-        trees.thin(model, state, one * care.thinned, one * care.late)
+        trees.apply_thinning(model, state, one * care.thinned, one * care.late)
         trees.closed_canopy_to_harvest(model, state, season)
-        trees.ripe_fruit(model, state, season)
-        unfinished.leave_summer_growth(model, state, season, one * care.summer_pruned, one * 0)
-        picked = trees.harvest(model, state, np.ones((TRIALS, 1, model.pass_count)), one * 0)
+        trees.ask_harvest_work(model, state)
+        trees.apply_summer_pruning(model, state, season, Reach(one * care.summer_pruned, one * 0))
+        picked = trees.apply_picking(model, state, np.ones((TRIALS, 1, model.pass_count)), one * 0)
         trees.harvest_to_leaf_fall(model, state, season)
         seen = trees.observe(model, state)
         mass = np.maximum(picked.harvested_mass.sum(), 1e-9)

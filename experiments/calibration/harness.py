@@ -203,12 +203,14 @@ def run_trees(
         if year == 0:
             model.plant(state, draws)
         else:
-            pruning_hours = trees.rest_to_bloom(model, state).pruning_hours
+            pruning_hours = trees.ask_dormant_work(model, state).pruning_hours
+        trees.apply_pruning(model, state)
         bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
-        trees.thin(model, state, done, done * 0)
+        trees.apply_thinning(model, state, done, done * 0)
         trees.closed_canopy_to_harvest(model, state, season)
-        trees.ripe_fruit(model, state, season)
-        picked = trees.harvest(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
+        trees.ask_harvest_work(model, state)
+        trees.apply_summer_pruning(model, state, season)
+        picked = trees.apply_picking(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
         budget = trees.harvest_to_leaf_fall(model, state, season)
         row = trees.observe(model, state)
         row["fresh_share"] = picked.packed_mass[..., :2].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)

@@ -108,7 +108,7 @@ def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years
     crops, trunks = [], []
     for year in range(years):
         if year:
-            trees.rest_to_bloom(model, state)
+            trees.ask_dormant_work(model, state)
         else:
             model.physiology = base
             model.plant(state, draws)
@@ -116,11 +116,13 @@ def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years
             state.reserves *= p.leaf_per_trunk * p.first_leaf_canopy / (base.leaf_per_trunk * base.first_leaf_canopy)
             # the model picks the trees in their first leaf one by one: here these are all trees
             p.first_leaf_canopy = np.repeat(p.first_leaf_canopy, model.positions)
+        trees.apply_pruning(model, state)
         trees.bloom_to_closed_canopy(model, state, season, draws)
         p.first_leaf_canopy = 1.0
-        trees.thin(model, state, done, done * 0)
+        trees.apply_thinning(model, state, done, done * 0)
         trees.closed_canopy_to_harvest(model, state, season)
-        trees.ripe_fruit(model, state, season)
+        trees.ask_harvest_work(model, state)
+        trees.apply_summer_pruning(model, state, season)
         trees.harvest_to_leaf_fall(model, state, season)
         crops.append(state.last_crop.copy())
         trunks.append(state.trunk_area.copy())

@@ -21,11 +21,9 @@ from orchardsim.core.calendar import date_text
 from orchardsim.core.labels import CAUSES
 from orchardsim.core.streams import Streams
 from orchardsim.operations.log import season_calendar
-from orchardsim.operations.yard import Yard
 from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.yards import open_yards
 from orchardsim.trees.losses import dispersion
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -100,21 +98,13 @@ def hours_per_bin(trials: int) -> list[str]:
     ]
 
 
-class TracedTile(Tile):
-    """A tile whose yards keep their event log."""
-
-    def _open_yards(self) -> list[Yard]:
-        usual = open_yards(self.plan, self.streams, self.trials, self.years)
-        return [Yard(yard.parameters, yard.labels, yard.draws, trace=True) for yard in usual]
-
-
 def calendar_of_a_year() -> list[str]:
     """Who did what, where and when in one year of one trial of the demo, and what was left undone."""
     plan = orchardsim.load_plan(demo_table() | {"crews": CREWS}, base=CONFIGS)
     streams = Streams(1)
     library = build_library(plan, streams, range(1), YEARS, "sampled")
     totals = Totals(1, YEARS, plan.labels)
-    tile = TracedTile(plan, library, streams, range(1), YEARS, totals, 0)
+    tile = Tile(plan, library, streams, range(1), YEARS, totals, 0, trace=True)
     tile.run()
     log = tile.yards[0].log
     assert log is not None

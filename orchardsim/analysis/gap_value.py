@@ -9,6 +9,7 @@ lose by having them: crowding and poor places are the trees' own.
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -16,7 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.analysis.policy_runs import Array, PolicyTile, no_replacement
+from orchardsim.analysis.policy_runs import Array, no_replacement
 from orchardsim.core.labels import ITEMS
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import remaining_value
@@ -24,10 +25,14 @@ from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
 from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.money import farm_ledger, farm_quantities
+from orchardsim.simulation.rest_to_bloom import fill_all_gaps
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.simulation.struck import copied_totals
+from orchardsim.simulation.shocks import copied_totals
+from orchardsim.simulation.step import Steps, replaced
+from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.unit import tile_size
+from orchardsim.simulation.year import YEAR
 
 LEAVES: Final = (2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 30)
 """Leaves in which refilling is valued; years between are interpolated."""
@@ -103,21 +108,13 @@ def valued_years(plan: Plan, years: int) -> tuple[int, ...]:
     return tuple(sorted(year for year in chosen if 0 <= year < years))
 
 
-class _TwinTile(PolicyTile):
-    """A tile whose gaps are filled in some years, from nowhere: what trees cost is counted elsewhere."""
+def filled_to(last: float) -> Steps:
+    """A year in which all gaps are filled up to a last year, from nowhere: what trees cost is counted elsewhere."""
 
-    filled_to: float = np.inf
-    """Last year in which gaps are filled."""
+    def meant(tile: Tile, block: BlockRun, year: int) -> bool:
+        return year <= last
 
-    def _replant(self, block: BlockRun, year: int) -> Array:
-        planted = np.zeros_like(block.alive)
-        if year <= self.filled_to:
-            assert block.draws is not None
-            where = block.model.exists & ~block.state.alive
-            block.model.plant(block.state, block.draws, where, replant=True)
-            planted = block.model.total(where)
-        self.totals.put("trees_replanted", self.rows, year, block.columns, planted)
-        return planted
+    return replaced(YEAR, "fill_gaps", functools.partial(fill_all_gaps, meant=meant))
 
 
 def run_gaps(plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int) -> GapRun:
@@ -158,15 +155,14 @@ def run_gaps(plan: Plan, library: SeasonLibrary | None, trials: range, years: in
 
 def _twins(plan: Plan, library: SeasonLibrary, streams: Streams, part: range, years: int, chosen: Sequence[int]):  # type: ignore[no-untyped-def]
     totals = Totals(len(part), years, plan.labels)
-    tile = _TwinTile(no_replacement(plan), plan, library, streams, part, years, totals, part.start)
+    rules = no_replacement(plan)
+    tile = Tile(plan, library, streams, part, years, totals, part.start, steps=filled_to(np.inf), rules=rules)
     tile.open()
     for year in range(years):
-        if year in chosen and any(block.standing for block in tile.blocks):
+        if year in chosen and tile.standing:
             pair = []
-            for filled_to in (year - 1, year):
-                twin = tile.copied(copied_totals(totals))
-                assert isinstance(twin, _TwinTile)
-                twin.filled_to = filled_to
+            for last in (year - 1, year):
+                twin = tile.copied(copied_totals(totals), steps=filled_to(last))
                 for later in range(year, years):
                     twin.walk(later)
                 twin.close()

@@ -15,14 +15,14 @@ from numpy.typing import NDArray
 from orchardsim.core.streams import Streams
 from orchardsim.economy import indicators
 from orchardsim.operations.parameters import Replacement
-from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
-from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.step import Step, Steps, inserted
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.unit import tile_size
+from orchardsim.simulation.year import YEAR
 
 Array = NDArray[np.float64]
 Policies = Mapping[str, Replacement]
@@ -55,57 +55,40 @@ class PolicyRun:
     npv: Array
 
 
-class PolicyTile(Tile):
-    """A tile whose row groups follow replacement rules of their own.
+class GapNotes:
+    """Notes of how many trees were lost before the year's replanting, and which gaps stay open.
 
-    Parameters
+    Attributes
     ----------
-    policies : mapping from label to Replacement
-        One for each label. Years before year 0 follow the plan.
+    lost_before, wanted, waiting : array, (trial, year, label)
+        As in :class:`PolicyRun`.
     """
 
-    def __init__(self, policies: Policies, plan: Plan, *arguments: Any) -> None:
-        self.policies = policies
-        super().__init__(plan, *arguments)
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.lost_before, self.wanted, self.waiting = np.zeros(shape), np.zeros(shape), np.zeros(shape)
 
-    def _open_yards(self) -> list[Yard]:
-        return [
-            Yard(dataclasses.replace(yard.parameters, by_label=self.policies), yard.labels, yard.draws)
-            for yard in super()._open_yards()
-        ]
+    def steps(self) -> Steps:
+        """The usual year, with the notes taken."""
+        reads, nothing = ("trees.alive", "trees_replanted", "standing"), ()
+        noted = inserted(
+            YEAR, "lose_trees_in_winter", Step("note_losses", self.note_losses, ("trees_lost", "standing"), nothing)
+        )
+        return inserted(noted, "fill_gaps", Step("note_gaps", self.note_gaps, reads, nothing))
 
-    def open(self) -> None:
-        """Grow established blocks through the years before year 0, then go by the policies."""
-        super().open()
-        self.plan = dataclasses.replace(self.plan, replacement_by_label=self.policies)
+    def note_losses(self, tile: Tile, year: int) -> None:
+        """Trees lost so far this year."""
+        for block in tile.standing:
+            lost = tile.result("trees_lost", block, year).sum(axis=-1)
+            self.lost_before[tile.rows, year, block.columns] = lost
 
-
-class WatchedTile(PolicyTile):
-    """Notes how many trees were lost before the replanting, and which gaps stay open."""
-
-    wanted: Array
-    waiting: Array
-    lost_before: Array
-
-    def watch(self) -> None:
-        """Make room for the notes; call it before the first year."""
-        shape = self.totals.arrays["trees_alive"].shape
-        self.wanted, self.waiting, self.lost_before = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-
-    def _rest_losses(self, block: BlockRun, year: int) -> None:
-        super()._rest_losses(block, year)
-        if year >= 0:
-            lost = self.totals.arrays["trees_lost"][self.rows, year, block.columns].sum(axis=-1)
-            self.lost_before[self.rows, year, block.columns] = lost
-
-    def _replant(self, block: BlockRun, year: int) -> Array:
-        gaps = block.model.group_trees - block.model.total(block.state.alive)
-        planted = super()._replant(block, year)
-        leaf = block.resolved.leaf(year)
-        meant = np.array([1 < leaf <= self.policies[label].last_refill_leaf for label in block.resolved.labels])
-        self.wanted[self.rows, year, block.columns] = gaps * meant
-        self.waiting[self.rows, year, block.columns] = (gaps - planted) * meant
-        return planted
+    def note_gaps(self, tile: Tile, year: int) -> None:
+        """Gaps before and after the year's replanting, where they are to be filled."""
+        for block in tile.standing:
+            left, leaf = block.gaps(), block.resolved.leaf(year)
+            meant = np.array([1 < leaf <= tile.rules[label].last_refill_leaf for label in block.labels])
+            filled = tile.result("trees_replanted", block, year)
+            self.wanted[tile.rows, year, block.columns] = (left + filled) * meant
+            self.waiting[tile.rows, year, block.columns] = left * meant
 
 
 def no_replacement(plan: Plan) -> dict[str, Replacement]:
@@ -133,25 +116,20 @@ def run_policy(
     if library is None:
         library = build_library(plan, streams, trials, years, "sampled")
     totals = Totals(len(trials), years, plan.labels)
-    shape = totals.arrays["trees_alive"].shape
-    notes = {name: np.zeros(shape) for name in ("wanted", "waiting", "lost_before")}
+    notes = GapNotes(totals.arrays["trees_alive"].shape)
     step = tile_size(plan)
     for start in range(trials.start, trials.stop, step):
         part = range(start, min(start + step, trials.stop))
-        tile = WatchedTile(policies, plan, library, streams, part, years, totals, trials.start)
-        tile.watch()
-        tile.run()
-        for name, kept in notes.items():
-            kept += getattr(tile, name)
+        Tile(plan, library, streams, part, years, totals, trials.start, steps=notes.steps(), rules=policies).run()
     totals.check_bounds()
     found = totals.arrays
     region = library.region[library.sample.pick[slice(*_rows(library, trials)), :years]]
     ledger = farm_ledger(plan, totals, trials, streams, region)
     return PolicyRun(
-        lost_before=notes["lost_before"],
-        lost_after=found["trees_lost"].sum(axis=-1) - notes["lost_before"],
-        wanted=notes["wanted"],
-        waiting=notes["waiting"],
+        lost_before=notes.lost_before,
+        lost_after=found["trees_lost"].sum(axis=-1) - notes.lost_before,
+        wanted=notes.wanted,
+        waiting=notes.waiting,
         replanted=found["trees_replanted"],
         bought=totals.bought,
         ordered=found["trees_ordered"],

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason
-from orchardsim.analysis.strikes import Prepared, check_bad_season, prepare_strikes
+from orchardsim.analysis.prepared_shocks import Prepared, check_bad_season, prepare_shocks
 from orchardsim.core.errors import IdentityError, InputError, nearest_names
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
@@ -22,7 +22,7 @@ from orchardsim.risk.bands import mean, quantile
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.run import check_run
 from orchardsim.simulation.seasons import build_library
-from orchardsim.simulation.struck import Outcome, run_struck
+from orchardsim.simulation.shocks import Outcome, run_shocks
 from orchardsim.simulation.unit import tile_size
 
 Array = NDArray[np.float64]
@@ -54,7 +54,7 @@ def stress(
     bad_seasons : sequence of str or BadSeason, optional
         Names of :data:`orchardsim.analysis.bad_seasons.BAD_SEASONS`, or bad seasons of one's own; all by default.
     progress : callable, optional
-        Called with the number of runs (trials x struck years) just finished, of :func:`stress_size`.
+        Called with the number of runs (trials x shocked years) just finished, of :func:`stress_size`.
 
     Returns
     -------
@@ -73,7 +73,7 @@ def stress(
     check_run(plan, trials, years)
     streams = Streams(seed)
     library = build_library(plan, streams, range(trials), years, "sampled")
-    prepared = {bad.name: prepare_strikes(plan, library, bad, struck_years(plan, years, bad)) for bad in chosen}
+    prepared = {bad.name: prepare_shocks(plan, library, bad, struck_years(plan, years, bad)) for bad in chosen}
     size = min(tile_size(plan), -(-trials // jobs))
     units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
     tasks = [(bad.name, unit) for bad in chosen for unit in units]
@@ -81,7 +81,7 @@ def stress(
     for name, unit, outcome in _run(plan, prepared, tasks, years, seed, jobs):
         finished[name, unit.start] = outcome
         if progress is not None:
-            progress(len(unit) * len(prepared[name].strikes))
+            progress(len(unit) * len(prepared[name].shocks))
     outcomes = {bad.name: _joined([finished[bad.name, unit.start] for unit in units]) for bad in chosen}
     first = outcomes[chosen[0].name]
     for outcome in outcomes.values():
@@ -177,12 +177,12 @@ def _run(
     if jobs == 1 or len(tasks) == 1:
         for name, unit in tasks:
             ready = prepared[name]
-            yield name, unit, run_struck(plan, ready.library, ready.strikes, unit, years, seed)
+            yield name, unit, run_shocks(plan, ready.library, ready.shocks, unit, years, seed)
         return
     # A fresh process is slower to start than a forked one, but shares no locks with the libraries' threads.
     with ProcessPoolExecutor(min(jobs, len(tasks)), mp_context=get_context("forkserver")) as pool:
         waiting = {
-            pool.submit(run_struck, plan, prepared[name].library, prepared[name].strikes, unit, years, seed): (
+            pool.submit(run_shocks, plan, prepared[name].library, prepared[name].shocks, unit, years, seed): (
                 name,
                 unit,
             )
@@ -254,14 +254,14 @@ def middle(values: Array) -> float:
     return float(np.sort(values)[(len(values) - 1) // 2])
 
 
-def recovery(struck: Array, usual: Array, last_year: int) -> float:
+def recovery(shocked: Array, usual: Array, last_year: int) -> float:
     """Years after a bad season until the mean crop is back for good.
 
     Parameters
     ----------
-    struck, usual : array, (trial, year) or (..., trial, year) [kg]
+    shocked, usual : array, (trial, year) or (..., trial, year) [kg]
     last_year : int
-        Last struck year.
+        Last shocked year.
 
     Returns
     -------
@@ -273,13 +273,13 @@ def recovery(struck: Array, usual: Array, last_year: int) -> float:
     >>> recovery(np.array([[9.0, 1.0, 8.0, 9.9, 9.0]]), np.array([[9.0, 9.0, 9.0, 9.0, 9.0]]), 1)
     1.0
     """
-    if last_year == struck.shape[1] - 1:
+    if last_year == shocked.shape[1] - 1:
         return float("nan")
-    after = np.flatnonzero(struck.mean(axis=0) < BACK * usual.mean(axis=0) - 1e-9)
+    after = np.flatnonzero(shocked.mean(axis=0) < BACK * usual.mean(axis=0) - 1e-9)
     after = after[after > last_year]
     if not after.size:
         return 0.0
-    return float("inf") if after[-1] == struck.shape[1] - 1 else float(after[-1] - last_year)
+    return float("inf") if after[-1] == shocked.shape[1] - 1 else float(after[-1] - last_year)
 
 
 def _stressed(bad: BadSeason, ready: Prepared, outcome: Outcome, leaf: NDArray[np.int64], streams: Streams) -> Stressed:
@@ -287,9 +287,9 @@ def _stressed(bad: BadSeason, ready: Prepared, outcome: Outcome, leaf: NDArray[n
     trials = len(usual["present_cash"])
     samples = streams.at("stress resamples").integers(0, trials, (RESAMPLES, trials))
     moments = []
-    for run, strike in enumerate(ready.strikes, start=1):
+    for run, shock in enumerate(ready.shocks, start=1):
         got = {name: getattr(outcome, name)[run] for name in usual}
-        first, last = strike.first_year, strike.first_year + bad.years - 1
+        first, last = shock.first_year, shock.first_year + bad.years - 1
         span = slice(first, last + 1)
         fresh_less = usual["fresh_mass"] - got["fresh_mass"]
         again = [recovery(got["fresh_mass"][sample], usual["fresh_mass"][sample], last) for sample in samples]

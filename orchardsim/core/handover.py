@@ -8,7 +8,7 @@ of canopy cover in :data:`COVER_LEVELS`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -180,6 +180,16 @@ class SeasonDrivers:
     protection_water: NDArray[np.float64]
     protection_fuel: NDArray[np.float64]
     protection_labour: NDArray[np.float64]
+
+
+class Reach(NamedTuple):
+    """Which of a row group's trees a crew came to (operations -> trees); arrays (trial, group) [1].
+
+    ``share`` of the trees were done, from the place ``start`` of the crew's walk on, and round again.
+    """
+
+    share: NDArray[np.float64]
+    start: NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,10 @@ DAY_MINUTES: Final = 1440
 NEVER: Final = 1 << 60
 
 
+JobKey = tuple[str, str, int]
+"""Row group, task, picking pass."""
+
+
 class Job(NamedTuple):
     """A batch of work that is wanted.
 
@@ -37,6 +41,8 @@ class Job(NamedTuple):
     priority : int
         Lower goes first; a batch that opens interrupts work of a higher number. Ties go to the earlier ``latest``,
         then the earlier ``earliest``, then the order of the list.
+    picking_pass : int
+        Number of the picking pass, from 0 on; 0 for other tasks.
     """
 
     label: str
@@ -45,6 +51,12 @@ class Job(NamedTuple):
     earliest: float
     latest: float
     priority: int = 5
+    picking_pass: int = 0
+
+    @property
+    def key(self) -> JobKey:
+        """What the answer to the job is kept under: row group, task, picking pass."""
+        return self.label, self.task, self.picking_pass
 
 
 class Done(NamedTuple):
@@ -151,7 +163,7 @@ class CrewWorld:
         able_to = {
             task: [number for number in self.skilled(task) if rates[number] > 0] for task in {job[1] for job in jobs}
         }
-        for index, (_, task, hours, first, last, priority) in enumerate(jobs):
+        for index, (_, task, hours, first, last, priority, _) in enumerate(jobs):
             parts: list[Batch] = []
             parts_of.append(parts)
             earliest = base + round(first * DAY_MINUTES)

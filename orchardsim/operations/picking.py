@@ -65,5 +65,5 @@ def picking_jobs(
     for number, (mass, day) in enumerate(zip(masses, days, strict=True)):
         lead = min(3.0, (day - days[number - 1]) / 2) if number else 3.0
         hours = mass / rate if mass > MASS_FLOOR else 0.0
-        jobs.append(Job(label, "picking", hours, day - lead, day + tolerance, priority))
+        jobs.append(Job(label, "picking", hours, day - lead, day + tolerance, priority, number))
     return jobs

@@ -17,7 +17,7 @@ import simpy
 
 from orchardsim.core.calendar import YEAR_DAYS
 from orchardsim.core.errors import IdentityError
-from orchardsim.operations.crews import DAY_MINUTES, CrewWorld, Done, Job
+from orchardsim.operations.crews import DAY_MINUTES, CrewWorld, Done, Job, JobKey
 from orchardsim.operations.draws import YardDraws
 from orchardsim.operations.log import Event, EventLog, check_sums
 from orchardsim.operations.nursery import (
@@ -195,8 +195,8 @@ class Yard:
 
     def work(
         self, year: int, phase_start_day: float, phase_end_day: float, jobs: Sequence[Job], work_fraction: float
-    ) -> list[Done]:
-        """Work through a phase's jobs; returns one :class:`Done` per job, in order.
+    ) -> dict[JobKey, Done]:
+        """Work through a phase's jobs; returns what became of each, by row group, task and picking pass.
 
         Planting that waits is done first, in its own window even where that reaches beyond the phase, and is booked
         in :attr:`hours`, but not returned. A job whose window runs
@@ -234,7 +234,10 @@ class Yard:
                     self._waiting.append(rest)
                 else:
                     self._leave_undone(year, rest)
-        return done[: len(jobs)]
+        answers = {job.key: outcome for job, outcome in zip(jobs, done[: len(jobs)], strict=True)}
+        if len(answers) < len(jobs):
+            raise IdentityError(f"year {year}: a row group asks twice for the same task")
+        return answers
 
     def order_review(
         self,

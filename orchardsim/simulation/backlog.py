@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.handover import Reach
+
 Array = NDArray[np.float64]
 
 CARRIED: Final = {"support_building": 1.0, "dormant_pruning": 0.5, "training": 0.5}
@@ -75,33 +77,29 @@ class Backlog:
         self._own[task] = np.asarray(own, dtype=float)
         return self._own[task] + self.carried.get(task, 0.0)
 
-    def settle(self, task: str, done: Array) -> bool:
-        """Book the hours that were done; returns whether any tree was passed over."""
+    def settle(self, task: str, done: Array) -> Reach | None:
+        """Book the hours that were done; returns which trees were reached, None where all were (or are not known)."""
         own, inherited = self._own[task], self.carried.get(task, np.zeros_like(done))
         left = np.maximum(own + inherited - done, 0.0)
         left[left <= 1e-9 * (own + inherited)] = 0.0
         if task == "support_building":
             self._built += done
             self.carried[task] = left
-            return bool(left.any())
+            return None
         behind = 1 - self.reached[task]
         if not left.any():
             self.reached[task] = np.ones_like(done)
             self.start[task] = np.zeros_like(done)
             if task in CARRIED:
                 self.carried[task] = np.zeros_like(done)
-            return False
+            return None
         self.start[task] = (self.start[task] + 1 - behind) % 1.0
         self.reached[task] = trees_reached(done, own, inherited, behind)
         if task in CARRIED:
             with np.errstate(invalid="ignore", divide="ignore"):
                 undone_own = np.where(left > 0, left * own / (own + inherited), 0.0)
             self.carried[task] = CARRIED[task] * undone_own
-        return True
-
-    def place(self, task: str) -> tuple[Array, Array]:
-        """Share of the trees reached and where in the walk that began, as settled last."""
-        return self.reached[task], self.start[task]
+        return Reach(self.reached[task], self.start[task])
 
     def supported(self, done: Array) -> Array:
         """Share of the trees whose support stands by now, of those due; ``done``: hours worked on it this year."""

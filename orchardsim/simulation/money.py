@@ -13,7 +13,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_cost_levels, draw_prices, indicators
 from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
-from orchardsim.simulation import books
+from orchardsim.simulation import balances
 from orchardsim.simulation.totals import Totals
 
 Array = NDArray[np.float64]
@@ -97,9 +97,9 @@ def farm_ledger(
     levels = draw_cost_levels(streams, trials, plan.costs)
     quantities = farm_quantities(plan, totals, region)
     ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels)
-    books.check_ledger(ledger.yearly(), ledger.net_cash_flow())
+    balances.check_ledger(ledger.yearly(), ledger.net_cash_flow())
     uses = {"sold": ledger.sales.mass.sum(axis=-1), "unsold": ledger.sales.unsold}
-    books.check_flow("packed fruit", quantities.packed_mass.sum(axis=-1), uses, 1e-9)
+    balances.check_flow("packed fruit", quantities.packed_mass.sum(axis=-1), uses, 1e-9)
     return ledger
 
 

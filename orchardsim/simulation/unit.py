@@ -12,8 +12,10 @@ from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.simulation.money import money_results
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.step import Steps
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.year import YEAR
 
 Array = NDArray[np.float64]
 TILE_POSITIONS: Final = 110_000
@@ -43,6 +45,7 @@ def run_unit(
     library: SeasonLibrary | None = None,
     single_trees: tuple[int, ...] = (),
     process_seeds: Mapping[str, int] | None = None,
+    steps: Steps = YEAR,
 ) -> dict[str, NDArray[Any]]:
     """Simulate a range of trials.
 
@@ -54,6 +57,8 @@ def run_unit(
         Trials whose single trees are kept.
     process_seeds : mapping, optional
         See :class:`orchardsim.core.streams.Streams`.
+    steps : tuple of Step
+        The order of a year.
 
     Returns
     -------
@@ -74,7 +79,7 @@ def run_unit(
     for start in range(trials.start, trials.stop, step):
         tile = range(start, min(start + step, trials.stop))
         wanted = kept if set(single_trees) & set(tile) else None
-        Tile(plan, library, streams, tile, years, totals, trials.start, wanted).run()
+        Tile(plan, library, streams, tile, years, totals, trials.start, wanted, steps=steps).run()
     totals.check_bounds()
     rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
     pick = library.sample.pick[rows, :years]

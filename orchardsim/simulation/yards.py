@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,60 +11,74 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import SeasonDrivers
 from orchardsim.core.labels import TASKS
 from orchardsim.core.streams import Streams
-from orchardsim.operations.crews import Done, Job
+from orchardsim.operations.crews import Done, Job, JobKey
 from orchardsim.operations.draws import draw_operations
-from orchardsim.operations.parameters import YardParameters
+from orchardsim.operations.parameters import Replacement, YardParameters
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
+from orchardsim.simulation.crew_jobs import PHASE_ENDS
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.work import PHASE_ENDS
+
+if TYPE_CHECKING:
+    from orchardsim.simulation.tile import Tile
+
+Answers = list[dict[JobKey, Done]]
+"""What the crews of each trial did, by row group, task and picking pass."""
 
 
-def open_yards(plan: Plan, streams: Streams, trials: Sequence[int], years: int) -> list[Yard]:
-    """One yard for each trial, all its draws made."""
+def open_yards(
+    plan: Plan,
+    rules: Mapping[str, Replacement],
+    streams: Streams,
+    trials: Sequence[int],
+    years: int,
+    trace: bool = False,
+) -> list[Yard]:
+    """One yard for each trial, all its draws made.
+
+    Parameters
+    ----------
+    rules : mapping from label to Replacement
+    trace : bool
+        Keep the event logs.
+    """
     labels = plan.labels
     positions = {
         label: number for block in plan.blocks for label, number in zip(block.labels, block.group_trees, strict=True)
     }
-    parameters = YardParameters(
-        plan.replacement, plan.crews, positions, plan.work_rates, by_label=plan.replacement_by_label
-    )
+    parameters = YardParameters(plan.replacement, plan.crews, positions, plan.work_rates, by_label=rules)
     yards = []
     for trial in trials:
         farm = streams.at("yard", trial=trial)
         own = [streams.at("yard", label, trial=trial) for label in labels]
-        yards.append(Yard(parameters, labels, draw_operations(farm, own, years, len(plan.crews))))
+        yards.append(Yard(parameters, labels, draw_operations(farm, own, years, len(plan.crews)), trace=trace))
     return yards
 
 
-def work_phase(
-    yards: Sequence[Yard],
-    standing: Sequence[SeasonDrivers],
-    pick: NDArray[np.int64],
-    year: int,
-    phase: int,
-    jobs: Sequence[Sequence[Job]],
-) -> list[list[Done]]:
+def work_phase(tile: Tile, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> Answers:
     """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block.
 
     Parameters
     ----------
-    standing : sequence of SeasonDrivers
-        Of the row groups that stand this year.
-    pick : int array, (trial,)
-        Season that each trial meets.
     jobs : sequence by trial of jobs
+
+    Returns
+    -------
+    list by trial of dict
+        What became of each job, by row group, task and picking pass.
     """
+    standing: list[SeasonDrivers] = [one for block in tile.standing for one in tile.library.drivers[block.number]]
     if not standing:
-        return [[] for _ in yards]
-    fit = np.mean([one.work_fraction[pick, phase] for one in standing], axis=0)
-    ends = [np.zeros(len(yards))]
+        return [{} for _ in tile.yards]
+    seasons = tile.season_rows
+    fit = np.mean([one.work_fraction[seasons, phase] for one in standing], axis=0)
+    ends = [np.zeros(len(tile.yards))]
     for name, days in PHASE_ENDS:
-        end = np.max([getattr(one, name)[pick] for one in standing], axis=0) + days
+        end = np.max([getattr(one, name)[seasons] for one in standing], axis=0) + days
         ends.append(np.maximum(end, ends[-1] + 1))
     return [
         yard.work(year, float(ends[phase][row]), float(ends[phase + 1][row]), list(jobs[row]), float(fit[row]))
-        for row, yard in enumerate(yards)
+        for row, yard in enumerate(tile.yards)
     ]
 
 

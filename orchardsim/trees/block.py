@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.handover import COVER_LEVELS
+from orchardsim.core.handover import COVER_LEVELS, Reach
 from orchardsim.trees import bearing
 from orchardsim.trees.fruit import pass_shares
 from orchardsim.trees.light import alley_slope
@@ -88,8 +88,9 @@ class BlockModel:
         ages = np.arange(LEAVES + 1, dtype=np.float32)
         bent = self.bending_gain * (ages >= training.bending_leaf)
         # share of full bloom in the spring after a leaf, (group, leaf)
-        self.next_bearing = bearing.bearing_share(ages + 1, np.array(unbent)[:, None] - bent, p.bearing_rate).astype(
-            np.float32
+        half = np.array(unbent)[:, None]
+        self.next_bearing, self.next_bearing_unbent = (
+            bearing.bearing_share(ages + 1, half - gain, p.bearing_rate).astype(np.float32) for gain in (bent, 0 * bent)
         )
         self.start_health = self.by_group([1 - p.replant_stunting * (1 - s.replant_tolerance) for s in stocks])
         self.start_trunk = self.by_group([np.pi / 4 * (g.trunk_diameter / 10) ** 2 for g in grades])
@@ -106,6 +107,7 @@ class BlockModel:
             self.pass_share[group, : cultivar.picks] = pass_shares(cultivar.picks)
 
         self.pruning = table_by_leaf(training.pruning)
+        self.pruning[1] = 0  # a tree in its first leaf was cut when it was planted
         self.stripping = table_by_leaf(training.blossom_stripped)
         self.training_minutes = table_by_leaf(training.training_minutes)
         self.pruning_minutes = table_by_leaf(training.pruning_minutes)
@@ -169,6 +171,16 @@ class BlockModel:
         counts[:, :, ages.usual] += self.group_positions - counts.sum(axis=-1)
         return counts
 
+    def passed_over(self, reach: Reach | None) -> NDArray[np.bool_] | None:
+        """Positions that a crew did not come to, (trial, position); None where it came to all.
+
+        A crew walks its row group in the order of ``walk``, from its start on and round again.
+        """
+        if reach is None or not (reach.share < 1).any():
+            return None
+        place = np.mod(self.walk - self.expand(reach.start), 1)
+        return np.asarray(place > self.expand(reach.share))
+
     def water(self, factor: Double, cover: Double) -> Double:
         """Water factor (trial, group) at the group's own cover, between the cover levels of the season's balance."""
         number = np.arange(len(COVER_LEVELS))
@@ -205,7 +217,7 @@ class BlockModel:
         *,
         replant: bool | None = None,
     ) -> None:
-        """Plant nursery trees; call it after ``rest_to_bloom`` of the year.
+        """Plant nursery trees; call it after ``ask_dormant_work`` of the year.
 
         Parameters
         ----------
@@ -283,7 +295,7 @@ class BlockModel:
         state.last_crop *= alive
 
     def replant(self, state: TreeState, counts: NDArray[np.integer], draws: YearDraws) -> Double:
-        """Fill the first empty positions of each group; call it after ``rest_to_bloom``.
+        """Fill the first empty positions of each group; call it after ``ask_dormant_work``.
 
         Parameters
         ----------

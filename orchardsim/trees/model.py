@@ -1,8 +1,10 @@
 """The year of the trees in four growth phases. Each function changes the state in place and returns sums by group.
 
-Order within a year: ``rest_to_bloom`` (then ``plant`` or ``replant`` of the block), ``bloom_to_closed_canopy``,
-``thin``, ``closed_canopy_to_harvest``, ``harvest``, ``harvest_to_leaf_fall``, ``observe``. Losses may be taken out with
-``BlockModel.kill`` before any phase.
+Order within a year: ``ask_dormant_work`` (then ``plant`` or ``replant`` of the block), ``apply_pruning``;
+``bloom_to_closed_canopy``, ``apply_thinning``; ``closed_canopy_to_harvest``, ``ask_harvest_work``,
+``apply_summer_pruning``, ``apply_picking``; ``harvest_to_leaf_fall``, ``observe``. Functions that ask say what work the
+trees want; those that apply take what was done of it, once. Losses may be taken out with ``BlockModel.kill`` before any
+phase.
 """
 
 from __future__ import annotations
@@ -12,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.handover import Reach
 from orchardsim.trees import bearing, fruit, growth, light
 from orchardsim.trees.block import BlockModel
-from orchardsim.trees.picking import Harvest, RipeFruit, harvest, ripe_fruit
+from orchardsim.trees.picking import Harvest, RipeFruit, apply_picking, apply_summer_pruning, ask_harvest_work
 from orchardsim.trees.scratch import TINY, power
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
@@ -23,19 +26,21 @@ from orchardsim.trees.variation import YearDraws
 
 __all__ = [
     "Bloom",
+    "DormantWork",
     "Harvest",
-    "RestWork",
     "RipeFruit",
+    "apply_picking",
+    "apply_pruning",
+    "apply_summer_pruning",
+    "apply_thinning",
+    "ask_dormant_work",
+    "ask_harvest_work",
     "biennial_index",
     "bloom_to_closed_canopy",
     "closed_canopy_to_harvest",
     "first_leaf_hours",
-    "harvest",
     "harvest_to_leaf_fall",
     "observe",
-    "rest_to_bloom",
-    "ripe_fruit",
-    "thin",
     "tree_output",
 ]
 
@@ -45,13 +50,15 @@ PRESENT_CROP = 1e-3
 """Least crop [kg] that is no blank."""
 MOST_CUT = 0.7
 """Largest share of leaf-bearing wood that a winter's pruning takes (assumption; the bound of a system's own)."""
+MOST_OVERGROWN = 1.0
+"""Most shading leaf of wood left uncut per leaf area (assumption: a canopy does not more than double)."""
 BEARING_LEAF = 5
 """Leaf from which the biennial bearing index counts."""
 
 
 @dataclass(frozen=True)
-class RestWork:
-    """Work of the dormant season, (trial, group)."""
+class DormantWork:
+    """Work that the standing trees ask for in the dormant season, (trial, group)."""
 
     living: Double
     training_hours: Double
@@ -80,36 +87,53 @@ def phase_radiation(model: BlockModel, season: SeasonForTrees, phase: int, cover
     return season.radiation[:, :, phase] * season.temperature_factor[:, :, phase] * water * canopy
 
 
-def rest_to_bloom(model: BlockModel, state: TreeState) -> RestWork:
-    """Trees grow a leaf older; dormant pruning takes flower clusters with the wood.
+def ask_dormant_work(model: BlockModel, state: TreeState) -> DormantWork:
+    """Trees grow a leaf older and ask to be pruned and trained; call it before the year's planting.
 
     A block full of shading shoots is pruned harder and for longer than the training system states.
-
-    Returns
-    -------
-    RestWork
-        Hours of training and pruning that the standing trees ask for in this year.
     """
     state.totals.clear()
     np.add(state.leaf, state.alive, out=state.leaf, casting="unsafe")
-    ages = Ages(state.leaf)
-    counts = model.count_by_leaf(ages)
-    model.by_leaf(model.pruning, ages, state.uncut)
+    counts = model.count_by_leaf(Ages(state.leaf))
     more = growth.pruning_factor(state.shoots, model.physiology.usual_shoots)
-    if (more > 1).any():
-        state.uncut *= model.expand(more)
-        np.minimum(state.uncut, MOST_CUT, out=state.uncut)
-    np.subtract(1, state.uncut, out=state.uncut)
-    state.flower_clusters *= state.uncut
-    return RestWork(
+    return DormantWork(
         living=counts[:, :, 1:].sum(axis=-1),
         training_hours=(counts * model.training_minutes).sum(axis=-1) / 60,
         pruning_hours=more * (counts * model.pruning_minutes).sum(axis=-1) / 60,
     )
 
 
+def apply_pruning(model: BlockModel, state: TreeState, reach: Reach | None = None) -> None:
+    """Dormant pruning takes flower clusters with the wood of the trees that a crew came to.
+
+    Wood left on the others keeps its clusters. Its shoots shade the tree until a winter in which it is pruned; another
+    winter without adds to them. Trees in their first leaf were cut when they were planted.
+
+    Parameters
+    ----------
+    reach : Reach, optional
+        The trees that were pruned; all by default.
+    """
+    model.by_leaf(model.pruning, Ages(state.leaf), state.uncut)
+    more = growth.pruning_factor(state.shoots, model.physiology.usual_shoots)
+    if (more > 1).any():
+        state.uncut *= model.expand(more)
+        np.minimum(state.uncut, MOST_CUT, out=state.uncut)
+    left = model.passed_over(reach)
+    if left is not None or state.overgrown is not None:
+        left = np.zeros_like(state.alive) if left is None else left & state.alive
+        shade = np.zeros_like(state.uncut) if state.overgrown is None else state.overgrown
+        shade += state.uncut * np.float32(model.physiology.unpruned_shade)
+        np.minimum(shade, MOST_OVERGROWN, out=shade)
+        shade *= left
+        state.overgrown = shade if shade.any() else None
+        state.uncut[left] = 0
+    np.subtract(1, state.uncut, out=state.uncut)
+    state.flower_clusters *= state.uncut
+
+
 def first_leaf_hours(model: BlockModel, trees: Double) -> Double:
-    """Training and pruning hours of trees planted in this year, that ``rest_to_bloom`` has not counted [hour]."""
+    """Training and pruning hours of trees planted in this year, that ``ask_dormant_work`` has not counted [hour]."""
     return trees * float(model.training_minutes[1] + model.pruning_minutes[1]) / 60
 
 
@@ -307,7 +331,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     )
 
 
-def thin(model: BlockModel, state: TreeState, share_done: Double, days_late: Double) -> Double:
+def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days_late: Double) -> Double:
     """Take the excess fruit off the first ``share_done`` of the trees in walking order.
 
     Parameters
@@ -340,7 +364,7 @@ def thin(model: BlockModel, state: TreeState, share_done: Double, days_late: Dou
 
 
 def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: SeasonForTrees) -> None:
-    """Fruit grows to harvest on the full canopy. Losses of the season come next, then :func:`ripe_fruit`."""
+    """Fruit grows to harvest on the full canopy. Losses of the season come next, then :func:`ask_harvest_work`."""
     p = model.physiology
     made, demand, supply, grown, spare = state.work[:5]
     radiation = phase_radiation(model, season, 2, state.cover, 1.0)
@@ -370,8 +394,34 @@ def count_alternation(state: TreeState, crop: Float) -> None:
     state.alternation_terms += pair
 
 
-def harvest_to_leaf_fall(model: BlockModel, state: TreeState, season: SeasonForTrees) -> dict[str, Double]:
+def form_flower_clusters(model: BlockModel, state: TreeState, reach: Reach | None) -> None:
+    """Next spring's flower clusters; branches that nobody tied down form them as late as unbent ones."""
+    p = model.physiology
+    load, shade, share, _, spare = state.work[:5]
+    buds, ages = state.flower_clusters, Ages(state.leaf)
+    np.add(state.expressed_trunk, TINY, out=load)
+    np.divide(state.counted_crop, load, out=load)
+    bearing.return_bloom(load, model.inhibiting_crop, p.inhibition_exponent, model.inhibition, buds)
+    buds *= bearing.shade_effect(state.leaf_light, p.shade_half, (shade, spare))
+    model.by_leaf(model.next_bearing, ages, share)
+    left = model.passed_over(reach)
+    if left is not None:
+        np.copyto(share, model.by_leaf(model.next_bearing_unbent, ages, spare), where=left)
+    buds *= share
+    buds *= state.held
+    buds *= state.trunk_area
+    buds *= model.productivity * np.float32(p.clusters_per_trunk)
+
+
+def harvest_to_leaf_fall(
+    model: BlockModel, state: TreeState, season: SeasonForTrees, reach: Reach | None = None
+) -> dict[str, Double]:
     """Reserves, trunk, height and spread, and next spring's flower clusters.
+
+    Parameters
+    ----------
+    reach : Reach, optional
+        The trees whose branches were tied down this year; all by default.
 
     Returns
     -------
@@ -402,22 +452,13 @@ def harvest_to_leaf_fall(model: BlockModel, state: TreeState, season: SeasonForT
     area += grown
     model.set_shape(state)
 
-    # next spring's flowers
-    load, shade, share, buds = made, cost, payable, state.flower_clusters
-    np.add(state.expressed_trunk, TINY, out=load)
-    np.divide(state.counted_crop, load, out=load)
-    bearing.return_bloom(load, model.inhibiting_crop, p.inhibition_exponent, model.inhibition, buds)
-    buds *= bearing.shade_effect(state.leaf_light, p.shade_half, (shade, spare))
-    buds *= model.by_leaf(model.next_bearing, Ages(state.leaf), share)
-    buds *= state.held
-    buds *= area
-    buds *= model.productivity * np.float32(p.clusters_per_trunk)
+    form_flower_clusters(model, state, reach)
 
     # health heals
     np.subtract(state.alive, state.health, out=spare)
     spare *= p.recovery_rate
     state.health += spare
-    np.add(area, TINY, out=load)
+    load = np.add(area, TINY, out=made)
     np.divide(state.fruit_number, load, out=load)
     count = np.maximum(model.total(state.alive), 1)
     totals["crop_load_mean"] = model.total(load) / count

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.handover import Reach
 from orchardsim.core.labels import GRADES
 from orchardsim.trees import fruit, grading
 from orchardsim.trees.block import BlockModel
@@ -15,7 +16,7 @@ from orchardsim.trees.growth import pruning_factor
 from orchardsim.trees.scratch import TINY
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
-from orchardsim.trees.training import Ages
+from orchardsim.trees.training import LEAVES, Ages
 
 Double = NDArray[np.float64]
 PROCESSING_SHARE: Final = 0.5
@@ -48,19 +49,18 @@ class Harvest:
     dropped_number: Double
 
 
-def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> RipeFruit:
-    """Count, weigh and judge the fruit on the trees that stand at harvest.
+def ask_harvest_work(model: BlockModel, state: TreeState) -> RipeFruit:
+    """Count and weigh the fruit on the trees that stand at harvest.
 
     Returns
     -------
     RipeFruit
-        What each picking pass finds ripe.
+        What each picking pass finds ripe, and the hours of summer pruning that the trees ask for.
     """
     totals = state.totals
     totals["fruit_dry_mass"] = model.total(state.fruit_dry_mass)
     totals["fruit_number"] = model.total(state.fruit_number)
     totals["crop_mass"] = totals["fruit_dry_mass"] / model.physiology.fruit_dry_fraction
-    find_quality(model, state, season)
     counts = model.count_by_leaf(Ages(state.leaf))
     more = pruning_factor(state.shoots, model.physiology.usual_shoots)
     summer = more * (counts * model.summer_minutes).sum(axis=-1) / 60
@@ -71,11 +71,19 @@ def ripe_fruit(model: BlockModel, state: TreeState, season: SeasonForTrees) -> R
     )
 
 
-def find_quality(model: BlockModel, state: TreeState, season: SeasonForTrees) -> None:
-    """Mass by quality of the ripe crop, kept in the totals: fresh and coloured, fresh, sound but small, and so on.
+def apply_summer_pruning(
+    model: BlockModel, state: TreeState, season: SeasonForTrees, reach: Reach | None = None
+) -> None:
+    """Light that summer pruning lets in, and the quality of the ripe crop under it, by mass, kept in the totals.
 
-    A fruit is fresh when it is large enough, not oversize where it is pitted, and free of defects; a fresh fruit with
-    colour is of the best grade. Sunburn takes outer fruit and is a share of the block's.
+    Where nobody took out the summer shoots they shade the fruit: less colour, and nothing else. A fruit is fresh when
+    it is large enough, not oversize where it is pitted, and free of defects; a fresh fruit with colour is of the best
+    grade. Sunburn takes outer fruit and is a share of the block's.
+
+    Parameters
+    ----------
+    reach : Reach, optional
+        The trees that were pruned in summer; all by default.
     """
     p, crop, totals = model.physiology, state.last_crop, state.totals
     mean, load, large, usable, over, coloured, pitted = state.work[:7]
@@ -87,7 +95,13 @@ def find_quality(model: BlockModel, state: TreeState, season: SeasonForTrees) ->
     totals["fruit_mass_square"] = model.total(large)
     fruit.shares_above(mean, (p.fresh_mass, p.processing_mass, p.oversize_mass), p.size_spread, (large, usable, over))
     grading.colour_share(
-        state.leaf_light, load, model.colour_need, p.colour_light, p.colour_crop, p.colour_rate, coloured
+        light_on_fruit(model, state, reach),
+        load,
+        model.colour_need,
+        p.colour_light,
+        p.colour_crop,
+        p.colour_rate,
+        coloured,
     )
     grading.bitter_pit_share(load, model.bitter_pit, p.bitter_pit_scale, p.bitter_pit_crop, pitted)
     usable *= crop
@@ -104,7 +118,17 @@ def find_quality(model: BlockModel, state: TreeState, season: SeasonForTrees) ->
     totals["sound_share"] = np.broadcast_to(sound, totals["clean"].shape)
 
 
-def harvest(model: BlockModel, state: TreeState, share_picked: Double, days_late: Double) -> Harvest:
+def light_on_fruit(model: BlockModel, state: TreeState, reach: Reach | None) -> NDArray[np.float32]:
+    """Mean light on the leaf among the ripe fruit [1], less where summer shoots that were to go still stand."""
+    left = model.passed_over(reach)
+    if left is None:
+        return state.leaf_light
+    # leaves in which no summer pruning is asked for are as they were
+    left &= (model.summer_minutes > 0)[np.minimum(state.leaf, LEAVES)]
+    return np.where(left, state.leaf_light * np.float32(1 - model.physiology.summer_shade), state.leaf_light)
+
+
+def apply_picking(model: BlockModel, state: TreeState, share_picked: Double, days_late: Double) -> Harvest:
     """Pick the ripe fruit; what is not picked, or drops before, is lost.
 
     Parameters

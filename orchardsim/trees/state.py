@@ -140,9 +140,7 @@ class TreeState:
                 self.overgrown.reshape(-1)[at] = 0
 
 
-TREE_FIELDS = tuple(
-    field.name
-    for field in dataclasses.fields(TreeState)
-    if field.name not in ("cover", "shoots", "totals", "work", "overgrown")
-)
+SHARED_FIELDS = ("cover", "shoots", "totals", "overgrown")
+"""Names of what is kept by row group, or for some years only."""
+TREE_FIELDS = tuple(field.name for field in dataclasses.fields(TreeState) if field.name not in (*SHARED_FIELDS, "work"))
 """Names of the arrays over (trial, position)."""

@@ -82,9 +82,9 @@ def test_jobs_change_nothing(plan):
 
 def test_recovery_by_hand():
     usual = np.full((2, 6), 10.0)
-    struck = np.array([[10.0, 1.0, 7.0, 9.0, 10.0, 9.6], [10.0, 1.0, 9.0, 10.0, 10.0, 9.6]])
-    # means 10, 1, 8, 9.5, 10, 9.6: only the year after the struck year 1 is more than 5 % short
-    assert recovery(struck, usual, 1) == 1
+    shocked = np.array([[10.0, 1.0, 7.0, 9.0, 10.0, 9.6], [10.0, 1.0, 9.0, 10.0, 10.0, 9.6]])
+    # means 10, 1, 8, 9.5, 10, 9.6: only the year after the shocked year 1 is more than 5 % short
+    assert recovery(shocked, usual, 1) == 1
     assert recovery(usual, usual, 1) == 0
     assert recovery(0.9 * usual, usual, 1) == np.inf
     assert np.isnan(recovery(usual, usual, 5))

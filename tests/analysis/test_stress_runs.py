@@ -10,10 +10,10 @@ import pytest
 
 import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason, Change
-from orchardsim.analysis.strikes import prepare_strikes
+from orchardsim.analysis.prepared_shocks import prepare_shocks
 from orchardsim.core.streams import Streams
 from orchardsim.simulation.seasons import build_library
-from orchardsim.simulation.struck import Outcome, Strike, run_struck, run_whole
+from orchardsim.simulation.shocks import Outcome, Shock, run_shocks, run_whole
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 TRIALS, YEARS, SEED = range(5), 11, 3
@@ -41,16 +41,16 @@ def library(plan):
 
 
 def test_a_strike_that_changes_nothing_is_the_usual_run(plan, library):
-    strikes = [Strike(year, seasons={year: library.sample.pick[:, year]}) for year in (0, 4, YEARS - 1)]
-    found = run_struck(plan, library, strikes, TRIALS, YEARS, SEED)
+    shocks = [Shock(year, seasons={year: library.sample.pick[:, year]}) for year in (0, 4, YEARS - 1)]
+    found = run_shocks(plan, library, shocks, TRIALS, YEARS, SEED)
     for name in FIELDS:
         values = getattr(found, name)
-        for run in range(1, len(strikes) + 1):
+        for run in range(1, len(shocks) + 1):
             np.testing.assert_array_equal(values[run], values[0], err_msg=name)
 
 
 def test_the_usual_run_is_the_plans_own(plan, library):
-    found = run_struck(plan, library, [Strike(3, hail={3: 0.5})], TRIALS, YEARS, SEED)
+    found = run_shocks(plan, library, [Shock(3, hail={3: 0.5})], TRIALS, YEARS, SEED)
     own = orchardsim.simulate(plan, trials=len(TRIALS), years=YEARS, seed=SEED)
     np.testing.assert_array_equal(found.trees_alive[0], own.trees_alive.sel(block="farm"))
     np.testing.assert_array_equal(found.harvested_mass[0], own.harvested_mass.sel(block="farm"))
@@ -60,10 +60,10 @@ def test_the_usual_run_is_the_plans_own(plan, library):
 
 @pytest.mark.parametrize("bad", BAD_SEASONS, ids=lambda bad: bad.name)
 def test_from_the_shared_trajectory_as_from_the_start(plan, library, bad):
-    """Every bad season: a copy that goes on in year 5 is the run that is walked whole with the same strike."""
-    ready = prepare_strikes(plan, library, bad, [5])
-    shared = run_struck(plan, ready.library, ready.strikes, TRIALS, YEARS, SEED)
-    whole = run_whole(plan, ready.library, ready.strikes[0], TRIALS, YEARS, SEED)
+    """Every bad season: a copy that goes on in year 5 is the run that is walked whole with the same shock."""
+    ready = prepare_shocks(plan, library, bad, [5])
+    shared = run_shocks(plan, ready.library, ready.shocks, TRIALS, YEARS, SEED)
+    whole = run_whole(plan, ready.library, ready.shocks[0], TRIALS, YEARS, SEED)
     for name in FIELDS:
         np.testing.assert_array_equal(getattr(shared, name)[1], getattr(whole, name)[0], err_msg=name)
 
@@ -78,9 +78,9 @@ def test_orders_wait_on_in_a_copied_yard(plan, library):
 
 
 def test_no_delivery_leaves_gaps_open(plan, library):
-    ready = prepare_strikes(plan, library, BY_NAME["nursery_failure"], [5])
-    strike = dataclasses.replace(ready.strikes[0], transplant_loss={})
-    found = run_struck(plan, ready.library, [strike], TRIALS, YEARS, SEED)
+    ready = prepare_shocks(plan, library, BY_NAME["nursery_failure"], [5])
+    shock = dataclasses.replace(ready.shocks[0], transplant_loss={})
+    found = run_shocks(plan, ready.library, [shock], TRIALS, YEARS, SEED)
     assert found.trees_alive[1, :, 5:7].sum() < found.trees_alive[0, :, 5:7].sum()
     np.testing.assert_array_equal(found.trees_alive[1, :, :5], found.trees_alive[0, :, :5])
 
@@ -93,18 +93,18 @@ def frosts():
     library = build_library(plan, streams, range(12), YEARS, "sampled")
     found = {}
     for name in ("late_frost", "two_frosts"):
-        ready = prepare_strikes(plan, library, BY_NAME[name], [6])
-        found[name] = run_struck(plan, ready.library, ready.strikes, range(12), YEARS, SEED)
+        ready = prepare_shocks(plan, library, BY_NAME[name], [6])
+        found[name] = run_shocks(plan, ready.library, ready.shocks, range(12), YEARS, SEED)
     return found
 
 
 def test_a_frost_costs_its_crop_and_is_followed_by_more_bloom(frosts):
     """A blank year is followed by heavy bloom (the trade's rule on alternate bearing; common practice, no source)."""
     found = frosts["late_frost"]
-    usual, struck = found.harvested_mass[:, :, 6]
+    usual, shocked = found.harvested_mass[:, :, 6]
     bore = usual > 0.2 * usual.max()
     assert bore.sum() >= 6
-    assert (struck[bore] < 0.25 * usual[bore]).all()
+    assert (shocked[bore] < 0.25 * usual[bore]).all()
     np.testing.assert_array_equal(found.harvested_mass[1, :, :6], found.harvested_mass[0, :, :6])
     assert (found.flower_clusters[1, bore, 7] > found.flower_clusters[0, bore, 7]).all()
 
@@ -119,8 +119,8 @@ def test_two_frosts_cost_at_least_one(frosts):
 
 
 def test_a_deeper_slump_costs_more(plan, library):
-    found = run_struck(
-        plan, library, [Strike(6, price_lost={6: lost}) for lost in (0.0, 0.3, 0.6, 1.0)], TRIALS, YEARS, SEED
+    found = run_shocks(
+        plan, library, [Shock(6, price_lost={6: lost}) for lost in (0.0, 0.3, 0.6, 1.0)], TRIALS, YEARS, SEED
     )
     assert (np.diff(found.present_cash[1:], axis=0) < 0).all()
     assert (np.diff(found.reserve[1:], axis=0) >= -1e-6).all()
@@ -130,7 +130,7 @@ def test_a_deeper_slump_costs_more(plan, library):
 
 def test_hail_marks_the_share_that_is_stated(plan, library):
     """All fruit marked: nothing is left for the fresh grades; the crop is picked all the same."""
-    found = run_struck(plan, library, [Strike(6, hail={6: 1.0}), Strike(6, hail={6: 0.5})], TRIALS, YEARS, SEED)
+    found = run_shocks(plan, library, [Shock(6, hail={6: 1.0}), Shock(6, hail={6: 0.5})], TRIALS, YEARS, SEED)
     assert (found.fresh_mass[1, :, 6] == 0).all() and (found.fresh_mass[0, :, 6] > 0).all()
     own = found.fresh_mass[0, :, 6]
     assert (found.fresh_mass[2, :, 6] <= own).all()
@@ -141,15 +141,15 @@ def test_hail_marks_the_share_that_is_stated(plan, library):
 
 
 def test_crews_that_stay_away_leave_fruit(plan, library):
-    found = run_struck(plan, library, [Strike(6, crew_share={6: 0.0})], TRIALS, YEARS, SEED)
+    found = run_shocks(plan, library, [Shock(6, crew_share={6: 0.0})], TRIALS, YEARS, SEED)
     assert (found.harvested_mass[1, :, 6] == 0).all()
     assert (found.harvested_mass[0, :, 6] > 0).all()
 
 
 def test_blight_hazard_kills_in_its_year_only_what_it_names(plan, library):
     bad = BadSeason("x", "x", "x", (Change("hazard.vole", 0.0, "1", "m", "s", "assumption"),))
-    ready = prepare_strikes(plan, library, bad, [6])
-    found = run_struck(plan, ready.library, ready.strikes, TRIALS, YEARS, SEED)
+    ready = prepare_shocks(plan, library, bad, [6])
+    found = run_shocks(plan, ready.library, ready.shocks, TRIALS, YEARS, SEED)
     assert found.trees_lost[1, :, 6].sum() < found.trees_lost[0, :, 6].sum()
     np.testing.assert_array_equal(found.trees_lost[1, :, :6], found.trees_lost[0, :, :6])
     assert plan.hazards.vole > 0

@@ -10,16 +10,16 @@ import pytest
 
 import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, HAZARD, SEASON_TARGETS, YEAR_TARGETS, BadSeason, Change
-from orchardsim.analysis.stress import choose, struck_years
-from orchardsim.analysis.strikes import (
+from orchardsim.analysis.prepared_shocks import (
     check_bad_season,
     crop_index,
     frost_night_kill,
-    prepare_strikes,
-    struck_drivers,
+    prepare_shocks,
+    shocked_drivers,
     with_summer_rain,
     worst_spell,
 )
+from orchardsim.analysis.stress import choose, struck_years
 from orchardsim.core.calendar import YEAR_DAYS
 from orchardsim.core.errors import InputError
 from orchardsim.core.parameters import STATUSES
@@ -84,23 +84,23 @@ def test_protection_of_the_struck_night_is_paid_for():
     table["block"][0]["protection"] = "overhead_water"
     plan = orchardsim.load_plan(table, base=CONFIGS)
     library = build_library(plan, Streams(1), range(2), 4, "sampled")
-    usual, struck = library.drivers[0][0], struck_drivers(plan, library, targets("late_frost"))[0][0]
+    usual, shocked = library.drivers[0][0], shocked_drivers(plan, library, targets("late_frost"))[0][0]
     for name in ("protection_hours", "protection_nights", "protection_water", "protection_fuel", "protection_labour"):
-        assert (getattr(struck, name) > getattr(usual, name)).all(), name
+        assert (getattr(shocked, name) > getattr(usual, name)).all(), name
     np.testing.assert_allclose(
-        struck.irrigation_depth - usual.irrigation_depth,
-        np.broadcast_to((struck.protection_water - usual.protection_water)[:, None], usual.irrigation_depth.shape),
+        shocked.irrigation_depth - usual.irrigation_depth,
+        np.broadcast_to((shocked.protection_water - usual.protection_water)[:, None], usual.irrigation_depth.shape),
     )
 
 
 def test_a_struck_season_is_never_milder(plan, library):
     usual = library.drivers[0][0]
-    frost = struck_drivers(plan, library, targets("late_frost"))[0][0]
+    frost = shocked_drivers(plan, library, targets("late_frost"))[0][0]
     assert (frost.frost_kill >= usual.frost_kill).all() and (frost.frost_kill > 0.9).all()
     np.testing.assert_array_equal(frost.water_factor, usual.water_factor)
-    blight = struck_drivers(plan, library, targets("fire_blight"))[0][0]
+    blight = shocked_drivers(plan, library, targets("fire_blight"))[0][0]
     assert (blight.blight_days >= np.maximum(usual.blight_days, 8)).all()
-    winter = struck_drivers(plan, library, targets("hard_winter"))[0][0]
+    winter = shocked_drivers(plan, library, targets("hard_winter"))[0][0]
     coldest = usual.winter_temperature_min[library.sample.history].min()
     np.testing.assert_allclose(winter.winter_temperature_min, coldest - targets("hard_winter")["winter_below_record"])
     assert (winter.acclimation_shortfall >= 9).all()
@@ -108,7 +108,7 @@ def test_a_struck_season_is_never_milder(plan, library):
 
 def test_a_drought_dries_the_soil_and_takes_no_irrigation(plan, library):
     usual = library.drivers[0][0]
-    drought = struck_drivers(plan, library, targets("drought"))[0][0]
+    drought = shocked_drivers(plan, library, targets("drought"))[0][0]
     assert usual.irrigation_depth.max() > 0
     assert (drought.irrigation_depth == 0).all()
     assert (drought.water_factor <= usual.water_factor + 1e-6).all()
@@ -154,11 +154,11 @@ def test_the_worst_spell_has_the_least_crop_of_all_spells(plan, library):
 
 
 def test_the_spell_is_replayed_in_order(plan, library):
-    ready = prepare_strikes(plan, library, BY_NAME["worst_spell"], [2])
-    (strike,) = ready.strikes
-    years = [int(ready.library.sample.seasons.harvest_year[strike.seasons[year][0]]) for year in range(2, 7)]
+    ready = prepare_shocks(plan, library, BY_NAME["worst_spell"], [2])
+    (shock,) = ready.shocks
+    years = [int(ready.library.sample.seasons.harvest_year[shock.seasons[year][0]]) for year in range(2, 7)]
     assert years == list(range(years[0], years[0] + 5))
-    assert sorted(strike.seasons) == [2, 3, 4, 5, 6]
+    assert sorted(shock.seasons) == [2, 3, 4, 5, 6]
 
 
 def test_a_record_without_so_many_years_in_a_row_is_refused(plan, library):

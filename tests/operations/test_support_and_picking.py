@@ -61,4 +61,4 @@ def test_each_pass_comes_at_the_median_of_its_fruit(spread: float, weights: list
 def test_picking_hours_and_windows() -> None:
     """1,140 kg at 114 kg an hour are ten hours; an empty pass asks for nobody."""
     jobs = picking_jobs("a", [1140.0, 0.0], [330.0, 334.0], 114.0)
-    assert jobs == [Job("a", "picking", 10.0, 327.0, 340.0, 1), Job("a", "picking", 0.0, 332.0, 344.0, 1)]
+    assert jobs == [Job("a", "picking", 10.0, 327.0, 340.0, 1), Job("a", "picking", 0.0, 332.0, 344.0, 1, 1)]

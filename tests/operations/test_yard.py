@@ -21,7 +21,7 @@ from orchardsim.operations.parameters import (
     check_replacement,
 )
 from orchardsim.operations.yard import Yard
-from orchardsim.simulation.work import priority
+from orchardsim.simulation.crew_jobs import priority
 
 YEARS = 12
 LABELS = ("north", "south")
@@ -82,7 +82,7 @@ def test_a_small_crew_fills_few_gaps() -> None:
         yard.first_planting(0, {"north": 1000}, 182, 227)
         yard.work(0, 0, 240, [], 1.0)
         assert yard.planting(1, 182, 189, {"north": 900}, 0.5) == {"north": expected}
-        (done,) = yard.work(1, 0, 240, [Job("north", "thinning", 10, 182, 240)], 0.5)
+        (done,) = yard.work(1, 0, 240, [Job("north", "thinning", 10, 182, 240)], 0.5).values()
         assert yard.hours[1, "north", "replanting"] == pytest.approx(expected / rate)
         assert done.mean_day > 182
 
@@ -218,9 +218,9 @@ def test_work_that_outlasts_a_phase_goes_on() -> None:
     """
     yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
     daily = 5 * 8 * 6 / 7
-    (first,) = yard.work(0, 0, 160, [Job("north", "support_building", 500, 150, 300, 4)], 1.0)
+    (first,) = yard.work(0, 0, 160, [Job("north", "support_building", 500, 150, 300, 4)], 1.0).values()
     assert first.hours == pytest.approx(10 * daily)
-    (thinning,) = yard.work(0, 160, 250, [Job("north", "thinning", daily, 160, 240, 1)], 1.0)
+    (thinning,) = yard.work(0, 160, 250, [Job("north", "thinning", daily, 160, 240, 1)], 1.0).values()
     assert thinning.end_day == pytest.approx(161, abs=1e-3)
     assert yard.hours[0, "north", "support_building"] == pytest.approx(500)
     yard.close()
@@ -262,7 +262,7 @@ def test_planting_is_done_in_its_window_whatever_the_phase() -> None:
     for start, end in ((0, 100), (0, 0), (230, 250)):
         yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
         yard.first_planting(0, {"north": 500}, 182, 227)
-        assert yard.work(0, start, end, [], 1.0) == []
+        assert yard.work(0, start, end, [], 1.0) == {}
         assert yard.hours[0, "north", "planting"] == pytest.approx(6.25)
         assert yard.log is not None
         (row,) = (row for row in yard.log.rows if row.kind == "worked")

@@ -16,9 +16,10 @@ import orchardsim
 from orchardsim.core.handover import COVER_LEVELS
 from orchardsim.core.labels import GRADES
 from orchardsim.core.streams import Streams
-from orchardsim.simulation import work
 from orchardsim.simulation.seasons import build_library
+from orchardsim.simulation.step import Step, inserted
 from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.year import YEAR
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 TRIALS, YEARS, SEED = 3, 7, 3
@@ -50,9 +51,9 @@ def changed(library, **changes):
     return dataclasses.replace(library, drivers=drivers)
 
 
-def run(plan, library, years=YEARS):
+def run(plan, library, years=YEARS, steps=YEAR):
     """Result variables of the plan's row groups, (trial, year, label), without the farm's own."""
-    arrays = run_unit(plan, range(TRIALS), years, SEED, "sampled", library)
+    arrays = run_unit(plan, range(TRIALS), years, SEED, "sampled", library, steps=steps)
     return {name: values[:, :, :-1] for name, values in arrays.items() if values.ndim >= 3}
 
 
@@ -66,19 +67,27 @@ def fresh_share(result, year=LAST):
     return packed[..., FRESH].sum(-1) / packed.sum(-1)
 
 
-def test_late_thinning_lowers_next_years_bloom(plan, library, usual, monkeypatch):
+def made_late(after, name, days):
+    """A year in which a task is done in full, but late."""
+
+    def run_late(tile, year):
+        for block in tile.standing:
+            setattr(block.done, name, np.full_like(block.alive, days))
+
+    return inserted(YEAR, after, Step("come_late", run_late, ("standing", "alive"), (f"done.{name}",)))
+
+
+def test_late_thinning_lowers_next_years_bloom(plan, library, usual):
     assert usual["labour_hours"][:, LAST - 1, :, :].sum() > 0
-    monkeypatch.setattr(work, "thinning_delay", lambda done, bloom_day: 40.0)
-    late = run(plan, library)
+    late = run(plan, library, steps=made_late("do_thinning", "thinned_late", 40.0))
     # the crop of the first thinned year is the same; the buds formed under the fruit are fewer
     first = int(np.argmax((usual["flower_clusters"] != late["flower_clusters"]).any(axis=(0, 2))))
     np.testing.assert_array_equal(usual["crop_mass"][:, first - 1], late["crop_mass"][:, first - 1])
     assert (late["flower_clusters"][:, first] < usual["flower_clusters"][:, first]).all()
 
 
-def test_late_picking_loses_fruit_and_softens_the_rest(plan, library, usual, monkeypatch):
-    monkeypatch.setattr(work, "picking_delay", lambda jobs, done: 21.0)
-    late = run(plan, library)
+def test_late_picking_loses_fruit_and_softens_the_rest(plan, library, usual):
+    late = run(plan, library, steps=made_late("do_harvest_work", "picked_late", 21.0))
     np.testing.assert_allclose(late["crop_mass"][:, LAST], usual["crop_mass"][:, LAST], rtol=1e-6)
     assert (late["harvested_mass"][:, LAST] < 0.95 * usual["harvested_mass"][:, LAST]).all()
     assert (fresh_share(late) < fresh_share(usual) - 0.02).all()

@@ -150,12 +150,10 @@ def test_crews_begin_where_they_stopped():
     """60 of 100 hours a year: the second year starts at the trees passed over, with half as much again on them."""
     backlog, one = Backlog(1, 1), np.ones((1, 1))
     assert float(backlog.ask("dormant_pruning", 100 * one)[0, 0]) == 100
-    assert backlog.settle("dormant_pruning", 60 * one)
-    assert backlog.place("dormant_pruning") == (pytest.approx(0.6 * one), pytest.approx(0 * one))
+    assert backlog.settle("dormant_pruning", 60 * one) == (pytest.approx(0.6 * one), pytest.approx(0 * one))
     assert float(backlog.ask("dormant_pruning", 100 * one)[0, 0]) == pytest.approx(120)
-    backlog.settle("dormant_pruning", 60 * one)
     # all 60 hours go into the 40 trees passed over: 40 of this year's and 20 inherited
-    assert backlog.place("dormant_pruning") == (pytest.approx(0.4 * one), pytest.approx(0.6 * one))
+    assert backlog.settle("dormant_pruning", 60 * one) == (pytest.approx(0.4 * one), pytest.approx(0.6 * one))
     # of the 60 hours left 50 are this year's own: half of them is inherited
     assert float(backlog.carried["dormant_pruning"][0, 0]) == pytest.approx(25)
     backlog.drop()

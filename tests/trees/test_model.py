@@ -151,14 +151,16 @@ def test_after_a_frosted_year_bloom_is_heavy_and_the_block_swings_together():
 def walk_a_year(model, state, season, draws, *, plant=False, share=1.0):
     trials = len(state.alive)
     done = np.full((trials, model.groups), share)
-    trees.rest_to_bloom(model, state)
+    trees.ask_dormant_work(model, state)
     if plant:
         model.plant(state, draws)
+    trees.apply_pruning(model, state)
     bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
-    thinned = trees.thin(model, state, done, done * 0)
+    thinned = trees.apply_thinning(model, state, done, done * 0)
     trees.closed_canopy_to_harvest(model, state, season)
-    ripe = trees.ripe_fruit(model, state, season)
-    picked = trees.harvest(model, state, np.full((trials, model.groups, model.pass_count), share), done * 0 + 3)
+    ripe = trees.ask_harvest_work(model, state)
+    trees.apply_summer_pruning(model, state, season)
+    picked = trees.apply_picking(model, state, np.full((trials, model.groups, model.pass_count), share), done * 0 + 3)
     budget = trees.harvest_to_leaf_fall(model, state, season)
     return bloom, thinned, ripe, picked, budget
 
@@ -202,17 +204,19 @@ def test_a_replant_lags_and_suffers_among_grown_neighbours():
                 model.kill(state, ~dead if alone else dead)
                 if alone:
                     model.kill(state, dead)
-            trees.rest_to_bloom(model, state)
+            trees.ask_dormant_work(model, state)
             if year == 0:
                 model.plant(state, draws)
             if year == 6:
                 only = np.zeros((1, model.positions), dtype=bool)
                 only[0, 13] = True
                 model.plant(state, draws, only, replant=True)
+            trees.apply_pruning(model, state)
             trees.bloom_to_closed_canopy(model, state, season, draws)
-            trees.thin(model, state, np.ones((1, 1)), np.zeros((1, 1)))
+            trees.apply_thinning(model, state, np.ones((1, 1)), np.zeros((1, 1)))
             trees.closed_canopy_to_harvest(model, state, season)
-            trees.ripe_fruit(model, state, season)
+            trees.ask_harvest_work(model, state)
+            trees.apply_summer_pruning(model, state, season)
             trees.harvest_to_leaf_fall(model, state, season)
         return state
 
@@ -268,13 +272,15 @@ def test_late_thinning_leaves_fewer_flowers_for_next_year():
         state = model.new_state(1)
         for year in range(7):
             draws = draw_year([Streams(4).at("trees", "x", year=year)], model.positions)
-            trees.rest_to_bloom(model, state)
+            trees.ask_dormant_work(model, state)
             if year == 0:
                 model.plant(state, draws)
+            trees.apply_pruning(model, state)
             trees.bloom_to_closed_canopy(model, state, season, draws)
-            trees.thin(model, state, np.ones((1, 1)), np.full((1, 1), late if year == 6 else 0.0))
+            trees.apply_thinning(model, state, np.ones((1, 1)), np.full((1, 1), late if year == 6 else 0.0))
             trees.closed_canopy_to_harvest(model, state, season)
-            trees.ripe_fruit(model, state, season)
+            trees.ask_harvest_work(model, state)
+            trees.apply_summer_pruning(model, state, season)
             trees.harvest_to_leaf_fall(model, state, season)
         found[late] = state.flower_clusters.sum()
     assert found[30.0] < found[0.0]

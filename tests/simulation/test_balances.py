@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from orchardsim.core.errors import IdentityError
-from orchardsim.simulation.books import check_flow, check_ledger, check_trees
+from orchardsim.simulation.balances import check_flow, check_ledger, check_trees
 from orchardsim.simulation.totals import Totals
 
 

@@ -1,13 +1,14 @@
-"""Runs that are struck by something bad in a year or a run of years, from the trajectory that they share until then.
+"""Runs that something bad befalls in a year or a run of years, from the trajectory that they share until then.
 
-Trees, yard and books of the run without the strike are kept as they stand before each year that is struck, and a copy
-goes on from there: the years before a strike are walked once for all of them.
+Trees, yard and results of the run without the shock are kept as they stand before each year in which one starts, and a
+copy goes on from there: the years before are walked once for all of them.
 """
 
 from __future__ import annotations
 
 import copy
 import dataclasses
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -19,12 +20,16 @@ from orchardsim.core.streams import Streams
 from orchardsim.economy import PricePaths, indicators, smallest_reserve, with_price_slump
 from orchardsim.operations.draws import YardDraws
 from orchardsim.plan import Plan
-from orchardsim.season.hail import NET_SHARE
 from orchardsim.simulation.block_run import BlockRun
+from orchardsim.simulation.harvest_to_leaf_fall import mark_by_hail
+from orchardsim.simulation.losing_trees import lose_trees_in_season, lose_trees_in_winter, usual_hazards
 from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary
-from orchardsim.simulation.tile import NET_LEAF, Tile
+from orchardsim.simulation.step import Steps, replaced
+from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.year import YEAR
+from orchardsim.trees.losses import Hazards, LossTraits
 
 Array = NDArray[np.float64]
 MONEY_ROWS: Final = 240
@@ -34,7 +39,7 @@ NEVER_IN_TIME: Final = -1.0
 
 
 @dataclass(frozen=True)
-class Strike:
+class Shock:
     """What differs from the usual run, by year of the plan. Whatever is not named stays as it would have been.
 
     Attributes
@@ -72,55 +77,42 @@ class Strike:
             self.seasons or self.hail or self.hazards or self.transplant_loss or self.crew_share or self.no_delivery
         )
 
+    def steps(self) -> Steps:
+        """The order of a year, in which the years of the shock meet its hazards and its hail."""
+        steps = YEAR
+        if self.hazards or self.transplant_loss:
+            for loss in (lose_trees_in_winter, lose_trees_in_season):
+                steps = replaced(steps, loss.name, functools.partial(loss.run, hazards_of=self.hazards_of))
+        if self.hail:
+            steps = replaced(steps, "mark_by_hail", self.mark_by_hail)
+        return steps
 
-def _struck_draws(draws: YardDraws, strike: Strike) -> YardDraws:
-    delay = [NEVER_IN_TIME if year in strike.no_delivery else draw for year, draw in enumerate(draws.delay)]
-    return dataclasses.replace(draws, delay=delay, crew_share=strike.crew_share)
+    def hazards_of(self, tile: Tile, block: BlockRun, year: int) -> tuple[Hazards, LossTraits]:
+        """Hazards, and what decides those of a block's trees, in a year."""
+        hazards, traits = usual_hazards(tile, block, year)
+        factors = self.hazards.get(year, {})
+        changed = {name: getattr(hazards, name) * factor for name, factor in factors.items()}
+        if year in self.transplant_loss:
+            least = np.float32(-np.log1p(-self.transplant_loss[year]))
+            traits = dataclasses.replace(traits, transplant=np.maximum(traits.transplant, least))
+        return dataclasses.replace(hazards, **changed), traits
 
+    def mark_by_hail(self, tile: Tile, year: int) -> None:
+        """The usual hail, and at least that of the shock."""
+        mark_by_hail.run(tile, year, self.hail.get(year, 0.0))
 
-class StruckTile(Tile):
-    """A tile that a strike may befall."""
+    def befall(self, tile: Tile, totals: Totals) -> Tile:
+        """A copy of a tile that meets the shock from here on; see :meth:`Tile.copied`."""
+        return tile.copied(
+            totals,
+            steps=self.steps(),
+            library=tile.library.with_picks(self.seasons),
+            yards=[yard.copied(self._draws(yard.draws)) for yard in tile.yards],
+        )
 
-    strike: Strike | None = None
-
-    def struck(self, strike: Strike, totals: Totals) -> StruckTile:
-        """A copy that meets a strike from here on; see :meth:`Tile.copied`."""
-        twin = self.copied(totals)
-        assert isinstance(twin, StruckTile)
-        twin.meet(strike)
-        return twin
-
-    def meet(self, strike: Strike) -> None:
-        """Let a strike befall the coming years."""
-        self.strike = strike
-        self.library = self.library.with_picks(strike.seasons)
-        self.yards = [yard.copied(_struck_draws(yard.draws, strike)) for yard in self.yards]
-
-    def walk(self, year: int) -> None:
-        """Walk through one year, with the hazards of that year."""
-        strike = self.strike
-        if strike is None or (year not in strike.hazards and year not in strike.transplant_loss):
-            super().walk(year)
-            return
-        plan, traits = self.plan, [block.traits for block in self.blocks]
-        factors = strike.hazards.get(year, {})
-        changed = {name: getattr(plan.hazards, name) * factor for name, factor in factors.items()}
-        self.plan = dataclasses.replace(plan, hazards=dataclasses.replace(plan.hazards, **changed))
-        least = np.float32(-np.log1p(-strike.transplant_loss.get(year, 0.0)))
-        for block in self.blocks:
-            own = block.traits.transplant
-            block.traits = dataclasses.replace(block.traits, transplant=np.maximum(own, least))
-        super().walk(year)
-        self.plan = plan
-        for block, usual in zip(self.blocks, traits, strict=True):
-            block.traits = usual
-
-    def _hail(self, block: BlockRun, year: int) -> Array:
-        marked = super()._hail(block, year)
-        if self.strike is None or year not in self.strike.hail:
-            return marked
-        net = block.resolved.site.netting and block.resolved.leaf(year) >= NET_LEAF
-        return np.maximum(marked, self.strike.hail[year] * (NET_SHARE if net else 1.0))
+    def _draws(self, draws: YardDraws) -> YardDraws:
+        delay = [NEVER_IN_TIME if year in self.no_delivery else draw for year, draw in enumerate(draws.delay)]
+        return dataclasses.replace(draws, delay=delay, crew_share=self.crew_share)
 
 
 @dataclass(frozen=True)
@@ -154,22 +146,22 @@ class Outcome:
     reserve: Array
 
 
-def run_struck(
+def run_shocks(
     plan: Plan,
     library: SeasonLibrary,
-    strikes: Sequence[Strike],
+    shocks: Sequence[Shock],
     trials: range,
     years: int,
     seed: int,
 ) -> Outcome:
-    """Run a tile of trials without any strike, and once with each of the strikes.
+    """Run a tile of trials without any shock, and once with each of the shocks.
 
     Parameters
     ----------
     plan : Plan
     library : SeasonLibrary
-        Holds every season that a strike names.
-    strikes : sequence of Strike
+        Holds every season that a shock names.
+    shocks : sequence of Shock
     trials : range
         Of the library's trials; a tile, so some tens at most.
     years : int
@@ -178,7 +170,7 @@ def run_struck(
     Returns
     -------
     Outcome
-        Run 0 is the one without a strike, run k that of ``strikes[k - 1]``.
+        Run 0 is the one without a shock, run k that of ``shocks[k - 1]``.
 
     Raises
     ------
@@ -187,14 +179,14 @@ def run_struck(
     """
     streams = Streams(seed)
     totals = Totals(len(trials), years, plan.labels)
-    tile = StruckTile(plan, library, streams, trials, years, totals, trials.start)
+    tile = Tile(plan, library, streams, trials, years, totals, trials.start)
     finished: dict[int, tuple[Totals, SeasonLibrary]] = {}
     tile.open()
     for year in range(years):
-        for number, strike in enumerate(strikes):
-            if strike.first_year != year or strike.money_only:
+        for number, shock in enumerate(shocks):
+            if shock.first_year != year or shock.money_only:
                 continue
-            twin = tile.struck(strike, copied_totals(totals))
+            twin = shock.befall(tile, copied_totals(totals))
             for later in range(year, years):
                 twin.walk(later)
             twin.close()
@@ -203,24 +195,24 @@ def run_struck(
         tile.walk(year)
     tile.close()
     totals.check_bounds()
-    runs = [(totals, library, Strike(0))]
-    for number, strike in enumerate(strikes):
-        runs.append((*finished.get(number, (totals, library)), strike))
+    runs = [(totals, library, Shock(0))]
+    for number, shock in enumerate(shocks):
+        runs.append((*finished.get(number, (totals, library)), shock))
     step = max(1, MONEY_ROWS // len(trials))
     parts = [_outcome(plan, runs[start : start + step], trials, streams) for start in range(0, len(runs), step)]
     names = [each.name for each in dataclasses.fields(Outcome)]
     return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
-def run_whole(plan: Plan, library: SeasonLibrary, strike: Strike, trials: range, years: int, seed: int) -> Outcome:
-    """One struck run walked from its first year on, without a shared trajectory: what :func:`run_struck` must equal."""
+def run_whole(plan: Plan, library: SeasonLibrary, shock: Shock, trials: range, years: int, seed: int) -> Outcome:
+    """One run under a shock, walked alone from its first year on: what :func:`run_shocks` must equal."""
     streams = Streams(seed)
     totals = Totals(len(trials), years, plan.labels)
-    tile = StruckTile(plan, library, streams, trials, years, totals, trials.start)
-    tile.meet(strike)
+    tile = Tile(plan, library, streams, trials, years, totals, trials.start)
+    tile = shock.befall(tile, totals)
     tile.run()
     totals.check_bounds()
-    return _outcome(plan, [(totals, tile.library, strike)], trials, streams)
+    return _outcome(plan, [(totals, tile.library, shock)], trials, streams)
 
 
 def copied_totals(totals: Totals) -> Totals:
@@ -229,7 +221,7 @@ def copied_totals(totals: Totals) -> Totals:
 
 
 def _outcome(
-    plan: Plan, runs: Sequence[tuple[Totals, SeasonLibrary, Strike]], trials: range, streams: Streams
+    plan: Plan, runs: Sequence[tuple[Totals, SeasonLibrary, Shock]], trials: range, streams: Streams
 ) -> Outcome:
     """Money and measures of runs of the same trials, worked out at once."""
     count, wide = len(runs), len(runs) * len(trials)
@@ -241,15 +233,15 @@ def _outcome(
     joined.spot = np.concatenate([totals.spot for totals, _, _ in runs])
     region = np.concatenate([_region(library, trials, years) for _, library, _ in runs])
 
-    def struck_prices(prices: PricePaths) -> PricePaths:
-        for number, (_, _, strike) in enumerate(runs):
+    def shocked_prices(prices: PricePaths) -> PricePaths:
+        for number, (_, _, shock) in enumerate(runs):
             rows = slice(number * len(trials), (number + 1) * len(trials))
-            for year, lost in strike.price_lost.items():
+            for year, lost in shock.price_lost.items():
                 own = PricePaths(prices.price[rows], prices.cultivars, prices.market_crop[rows])
                 prices.price[rows] = with_price_slump(own, year, 1, lost).price
         return prices
 
-    ledger = farm_ledger(plan, joined, list(trials) * count, streams, region, struck_prices)
+    ledger = farm_ledger(plan, joined, list(trials) * count, streams, region, shocked_prices)
     net = ledger.net_cash_flow()
     measures = indicators(ledger, plan.finance)
 

@@ -1,4 +1,4 @@
-"""From bad seasons as data to what a run meets: seasons that are struck, and strikes by year of the plan."""
+"""From bad seasons as data to what a run meets: seasons that are shocked, and shocks by year of the plan."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from orchardsim.season import frost
 from orchardsim.season.parameters import BlockSite
 from orchardsim.season.phenology import STAGES
 from orchardsim.simulation.seasons import SeasonLibrary, drivers_of, relative_region
-from orchardsim.simulation.struck import Strike
+from orchardsim.simulation.shocks import Shock
 from orchardsim.trees.hazards import Hazards
 from orchardsim.weather.sampling import whole_record_windows
 
@@ -41,15 +41,15 @@ class Prepared:
     Attributes
     ----------
     library : SeasonLibrary
-        With the struck seasons behind the usual ones.
-    strikes : tuple of Strike
+        With the shocked seasons behind the usual ones.
+    shocks : tuple of Shock
         One for each year in which it may start.
     note : str
         What the season turned out to be here, e.g. the years of the record; empty if nothing is to be said.
     """
 
     library: SeasonLibrary
-    strikes: tuple[Strike, ...]
+    shocks: tuple[Shock, ...]
     note: str = ""
 
 
@@ -81,7 +81,7 @@ def check_bad_season(bad: BadSeason) -> None:
             raise InputError(where, "transplant_loss: found 1, allowed less than 1")
 
 
-def prepare_strikes(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int]) -> Prepared:
+def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int]) -> Prepared:
     """Work out what a bad season does to a plan, for each year in which it may start.
 
     Parameters
@@ -107,22 +107,22 @@ def prepare_strikes(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_ye
             return np.full(len(pick), usual_count + step)
 
     elif any(target in SEASON_TARGETS for target in targets):
-        struck = struck_drivers(plan, library, targets)
-        library = library.extended(struck, library.region, library.sample.seasons.harvest_year)
+        shocked = shocked_drivers(plan, library, targets)
+        library = library.extended(shocked, library.region, library.sample.seasons.harvest_year)
 
         def rows_of(year: int, step: int) -> NDArray[np.int64]:
             return pick[:, year] + usual_count
 
     hazards = {key.removeprefix(HAZARD): value for key, value in targets.items() if key.startswith(HAZARD)}
-    strikes = []
+    shocks = []
     for first in first_years:
         span = [year for year in range(first, first + bad.years) if year < pick.shape[1]]
 
         def by_year(target: str, span: Sequence[int] = span) -> dict[int, float]:
             return dict.fromkeys(span, targets[target]) if target in targets else {}
 
-        strikes.append(
-            Strike(
+        shocks.append(
+            Shock(
                 first_year=first,
                 seasons={} if rows_of is None else {year: rows_of(year, year - first) for year in span},
                 hail=by_year("hail_fraction"),
@@ -133,13 +133,13 @@ def prepare_strikes(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_ye
                 price_lost={year: 1 - factor for year, factor in by_year("price").items()},
             )
         )
-    return Prepared(library, tuple(strikes), note)
+    return Prepared(library, tuple(shocks), note)
 
 
-# ---- seasons that are struck -----------------------------------------------------------------------------------------
+# ---- changed seasons ----------------------------------------------------------------------------------------
 
 
-def struck_drivers(plan: Plan, library: SeasonLibrary, targets: dict[str, float]) -> Drivers:
+def shocked_drivers(plan: Plan, library: SeasonLibrary, targets: dict[str, float]) -> Drivers:
     """The library's seasons with something bad in each, by block and row group."""
     drivers = library.drivers
     if "summer_rain" in targets or "irrigation" in targets:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 from orchardsim.core.errors import IdentityError
 
 Array = NDArray[np.float64]
+MASS_TOLERANCE: Final = 1e-5
+"""Largest gap in the balances of fruit and mass as a share of the gross flow (float32 sums)."""
 
 
 def check_trees(

@@ -1,0 +1,120 @@
+"""Steps that take trees out: winter's losses and the season's, booked by cause."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.handover import Reach
+from orchardsim.core.labels import CAUSES, TASKS
+from orchardsim.simulation.block_run import BlockRun
+from orchardsim.simulation.state_table import EVERY_TREE
+from orchardsim.simulation.step import step
+from orchardsim.trees import losses
+
+if TYPE_CHECKING:
+    from orchardsim.simulation.tile import Tile
+
+Array = NDArray[np.float64]
+HazardsOf = Callable[["Tile", BlockRun, int], tuple[losses.Hazards, losses.LossTraits]]
+"""Hazards, and what decides those of a block's trees, in a year."""
+
+
+def usual_hazards(tile: Tile, block: BlockRun, year: int) -> tuple[losses.Hazards, losses.LossTraits]:
+    """The plan's own."""
+    return tile.plan.hazards, block.traits
+
+
+@step(
+    reads=(
+        "alive loss_draws season_rows standing trees.alive trees.fruit_dry_mass trees.fruit_number "
+        "trees.health trees.leaf"
+    ),
+    writes="trees_lost " + EVERY_TREE,
+)
+def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_hazards) -> None:
+    """Cold, voles, deer and late transplant failure kill; cold injures."""
+    for block in tile.standing:
+        assert block.loss_draws is not None
+        hazards, traits = hazards_of(tile, block, year)
+        season = tile.library.for_losses(block.number, tile.season_rows)
+        cause = losses.rest_losses(hazards, traits, block.state, season, block.loss_draws)
+        _take_out(tile, block, year, cause)
+        injury = losses.winter_injury(hazards, traits, season)
+        if injury.any():
+            block.state.health *= 1 - block.model.expand(injury)
+
+
+@step(
+    reads=(
+        "alive labour_hours loss_draws season_rows standing uncut_strikes done.supported trees.alive "
+        "trees.bloom_clusters trees.fruit_dry_mass trees.fruit_number trees.health trees.height "
+        "trees.last_crop trees.leaf trees.trunk_area"
+    ),
+    writes="fruit_lost labour_hours trees_lost uncut_strikes " + EVERY_TREE,
+)
+def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_hazards) -> None:
+    """Blight, wind, rot and the others kill between bloom and harvest; strikes are cut out."""
+    for block in tile.standing:
+        assert block.loss_draws is not None
+        hazards, traits = hazards_of(tile, block, year)
+        supported = Reach(block.done.supported, np.zeros_like(block.alive))
+        found = losses.season_losses(
+            hazards,
+            traits,
+            block.state,
+            tile.library.for_losses(block.number, tile.season_rows),
+            block.loss_draws,
+            block.loss_site,
+            block.resolved.leaf(year),
+            block.model.passed_over(supported),
+            block.uncut_strikes,
+        )
+        block.fruit_lost = _take_out(tile, block, year, found.cause)
+        if found.health_loss.any():
+            block.state.health *= 1 - found.health_loss
+        cutting = _cut_strikes(hazards, block, found.health_loss)
+        tile.add("labour_hours", block, year, cutting, TASKS.index("upkeep"))
+
+
+def _take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
+    """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group)."""
+    if not cause.any():
+        return np.zeros_like(block.alive)
+    tile.add("trees_lost", block, year, _by_cause(block, cause))
+    return block.model.kill(block.state, cause > 0)["fruit"]
+
+
+def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
+    """Number of dead trees, (trial, group, cause)."""
+    trials, groups = block.alive.shape
+    at = np.flatnonzero(cause > 0)
+    trial, position = np.divmod(at, cause.shape[1])
+    cell = (trial * groups + block.model.position_group[position]) * len(CAUSES) + cause.reshape(-1)[at] - 1
+    number = np.bincount(cell, minlength=trials * groups * len(CAUSES))
+    return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
+
+
+def _cut_strikes(hazards: losses.Hazards, block: BlockRun, health_loss: NDArray[np.float32]) -> Array:
+    """Cut out the strikes of fire blight that the plan's sanitation asks for; the others overwinter.
+
+    Parameters
+    ----------
+    health_loss : array, (trial, position)
+        Above 0 on trees struck this season.
+
+    Returns
+    -------
+    array, (trial, group) [hour]
+        Hours of cutting.
+    """
+    before = np.zeros(len(block.alive)) if block.uncut_strikes is None else block.uncut_strikes
+    if not (health_loss.any() or before.any()):
+        return np.zeros_like(block.alive)
+    living, diseased = block.model.total(block.state.alive), block.model.total(health_loss > 0)
+    share = diseased.sum(axis=1) / np.maximum(living.sum(axis=1), 1)
+    block.uncut_strikes = np.asarray(losses.uncut_strikes(hazards, share, before), dtype=np.float64)
+    return hazards.blight_sanitation * (diseased + before[:, None] * living) * (hazards.blight_cut_minutes / 60)
