@@ -21,10 +21,11 @@ from typing import Any
 
 import numpy as np
 
+from orchardsim.core.ledger_items import items_of
 from orchardsim.economy.finance import irr
-from orchardsim.economy.items import CAPITAL_ITEMS
 from orchardsim.plan import Plan, load_plan
 from orchardsim.plan.catalogue import catalogue_file
+from orchardsim.results import whole_farm
 from orchardsim.simulation import simulate
 
 ROOT = Path(__file__).parents[2]
@@ -124,11 +125,11 @@ def outcome(density: int, growth: float, trials: int, seed: int) -> tuple[dict[s
     """What a system costs and earns per net hectare, means over trials with standard errors; and NPV by trial."""
     plan = plan_of(density, growth)
     found = simulate(plan, trials=trials, years=LEAVES + 1, seed=seed)
-    farm = found.sel(block="farm")
+    farm = whole_farm(found)
     hectares = plan.planted_area / 1e4
     ledger = farm["ledger"].values / hectares
-    items = [str(item) for item in found["item"].values]
-    capital = [items.index(name) for name in CAPITAL_ITEMS]
+    items = [str(item) for item in found["ledger_item"].values]
+    capital = [items.index(name) for name in items_of("capital")]
     cost = -ledger[:, :2, capital].sum(axis=(1, 2))
     flow = np.delete(ledger, items.index("interest"), axis=2).sum(axis=2)
     mean_flow = flow.mean(axis=0)

@@ -70,7 +70,7 @@ def show(title: str, head: list[str], rows: list[list[Any]]) -> None:
 
 def per_block(data: xr.Dataset) -> xr.Dataset:
     """Row groups without the farm's own entry, means over trials."""
-    some = data.sel(block=[label for label in data["block"].values if label != "farm"])
+    some = data.sel(block=[label for label in data["block"].values if label != "shared"])
     return some[["trunk_area_mean", "crop_mass", "harvested_mass", "trees_alive", "fruit_mass_mean"]].mean(
         "trial", keep_attrs=True
     ).assign(land=some["planted_area"])  # fmt: skip

@@ -82,7 +82,7 @@ def losses_of_two_stocks(trials: int) -> list[str]:
 def hours_per_bin(trials: int) -> list[str]:
     """Labour per bin of the demo's grown trees, beside a published figure; reported, not scored."""
     results = orchardsim.simulate(orchardsim.load_plan(demo_table(), base=CONFIGS), trials=trials, years=YEARS, seed=1)
-    block = [label for label in results.block.values if label != "farm"]
+    block = [label for label in results.block.values if label != "shared"]
     grown = results.sel(block=block).isel(year=slice(GROWN_FROM, None))
     bins = grown.harvested_mass.sum(("year", "block")).values / BIN
     hours = grown.labour_hours.sum(("year", "block"))

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
+from orchardsim.core.ledger_items import items_of
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import HECTARE
-from orchardsim.economy.items import CAPITAL_ITEMS
 from orchardsim.plan import Plan, load_plan
 from orchardsim.results.comparison import LEVEL, Comparison, Difference, Measure, Pair, PlanFacts, decide
+from orchardsim.results.farm import of_farm, whole_farm
 from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
 from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
 from orchardsim.risk.comparison import luck_order, paired_difference, simultaneous_limit
@@ -173,9 +174,9 @@ def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], s
         pairs=pairs,
         decision=decide(measures[deciding].values.mean(axis=1), pairs),
         contrasts=(),
-        cash=np.stack([one["net_cash_flow"].sel(block=FARM).values.cumsum(axis=1) for one in datasets]),
+        cash=np.stack([of_farm(one, "net_cash_flow").values.cumsum(axis=1) for one in datasets]),
         picked=np.stack(
-            [one["harvested_mass"].sel(block=FARM).values / area for one, area in zip(datasets, gross, strict=True)]
+            [of_farm(one, "harvested_mass").values / area for one, area in zip(datasets, gross, strict=True)]
         ),
         attrs=dict(datasets[0].attrs),
         notes=tuple(_notes(plans, datasets, facts, pairs)),
@@ -324,10 +325,10 @@ def _measures(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> dict
 
 def _plan_values(plan: Plan, dataset: xarray.Dataset) -> Mapping[str, Array]:
     trials = dataset.sizes["trial"]
-    farm = dataset.sel(block=FARM)
+    farm = whole_farm(dataset)
     hectares = plan.gross_area / HECTARE
     npv = farm["npv"].values
-    spent = -farm["ledger"].sel(item=list(CAPITAL_ITEMS)).sum("item").values
+    spent = -farm["ledger"].sel(ledger_item=items_of("capital")).sum("ledger_item").values
     discount = (1 + plan.finance.discount_rate) ** np.arange(spent.shape[1])
     # Rounded to a millionth of the currency, so that an outlay that does not vary shows no spread of rounding.
     outlay = np.round((spent / discount).sum(axis=1), 6)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.analysis.policy_runs import Array, no_replacement
-from orchardsim.core.labels import ITEMS
+from orchardsim.core.ledger_items import columns_of
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import remaining_value
 from orchardsim.economy.payments import growth
@@ -181,7 +181,7 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
     region = library.region[library.sample.pick[first : first + len(trials), :years]]
     quantities = farm_quantities(plan, totals, region)
     ledger = farm_ledger(plan, totals, trials, streams, region)
-    items = [number for number, name in enumerate(ITEMS) if name not in ("interest", "income_tax")]
+    items = columns_of("sales", "capital", "running")
     labels = len(plan.labels)
     flows = ledger.yearly()[:, :, :labels, items].sum(axis=-1)
     flows[:, -1] += ledger.receivable[:, :labels]

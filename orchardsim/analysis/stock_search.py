@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 
 from orchardsim.analysis.policy_runs import Array
 from orchardsim.core.calendar import QUARTERS
-from orchardsim.core.labels import ITEMS
+from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import remaining_value
-from orchardsim.economy.items import ITEM
 from orchardsim.economy.payments import growth, paid_with_deposit
 from orchardsim.operations.draws import YardDraws, draw_operations
 from orchardsim.operations.nursery import StockDraws, StockYears, binomial_quantile, replay_stock, stock_policy
@@ -81,7 +80,7 @@ def year_weights(plan: Plan, label: int, years: int) -> Array:
     """
     leaf = block_leaf(plan, years)[:, label : label + 1]
     # a rich block, so that no floor of the remaining value is near; one trial for 1 of money in each year
-    flows = np.zeros((years + 1, years, len(QUARTERS), 1, len(ITEMS)))
+    flows = np.zeros((years + 1, years, len(QUARTERS), 1, len(LEDGER_ITEMS)))
     flows[:, :, 0, 0, ITEM["fresh_sales"]] = 1e6
     flows[np.arange(years), np.arange(years), 0, 0, ITEM["replacement_trees"]] = 1.0
     costs = dataclasses.replace(plan.costs, overhead_farm=0.0)

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
+SHARED: Final = "shared"
+"""Label on the dim ``block`` of what belongs to no block, so that a sum over ``block`` is the farm."""
+
 FARM: Final = "farm"
+"""Name of all blocks together in summaries and tables; never a label on ``block``."""
 
 CAUSES: Final = (
     "transplant_failure",
@@ -40,34 +44,4 @@ TASKS: Final = (
     "picking",
     "frost_protection",
     "upkeep",
-)
-
-ITEMS: Final = (
-    "old_orchard_removal",
-    "site_preparation",
-    "land",
-    "trees",
-    "support",
-    "irrigation_system",
-    "fence",
-    "protection_equipment",
-    "machines",
-    "planting",
-    "training",
-    "pruning",
-    "thinning",
-    "picking",
-    "upkeep",
-    "materials",
-    "replacement_trees",
-    "water_and_fuel",
-    "packing_and_storage",
-    "overhead",
-    "land_charge",
-    "interest",
-    "insurance",
-    "income_tax",
-    "fresh_sales",
-    "direct_sales",
-    "processing_sales",
 )

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.handover import FarmQuantities
+from orchardsim.core.ledger_items import columns_of
 from orchardsim.economy.blocks import BlockMoney, inherited_area
 from orchardsim.economy.finance import annuity_factor, level_payment
-from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.parameters import Costs, Finance, Tax
 from orchardsim.economy.payments import growth, lending_rates
 
@@ -199,8 +199,7 @@ def remaining_value(
     rate = (1.0 + finance.discount_rate) / (1.0 + inflation) - 1.0
     index = np.atleast_2d(index)
     yearly = flows.sum(axis=2) * (price_level[-1] / price_level)[:, None, None]
-    capital = [ITEM[name] for name in CAPITAL_ITEMS]
-    running = [column for name, column in ITEM.items() if name not in (*CAPITAL_ITEMS, "interest", "income_tax")]
+    capital, running = columns_of("capital"), columns_of("sales", "running")
     total = np.zeros(trials)
     longest = 0
     inherited = inherited_area(blocks)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from orchardsim.core.labels import FARM
+from orchardsim.core.labels import SHARED
 from orchardsim.economy.parameters import Costs, Finance
 
 SAME_LAND = 0.05
@@ -303,11 +303,13 @@ def _farm_outlays(blocks: Sequence[BlockMoney], costs: Costs, years: int) -> lis
         return outlays
     first = min(block.year_planted for block in new)
     if any(block.irrigated for block in new) and costs.irrigation_source:
-        outlays.append(Outlay(first, 0, FARM, "irrigation_system", costs.irrigation_source, "pump, source and filter"))
+        outlays.append(
+            Outlay(first, 0, SHARED, "irrigation_system", costs.irrigation_source, "pump, source and filter")
+        )
     fenced = sum(block.geometry.gross_area for block in new if block.fenced)
     length = costs.fence_length or costs.fence_shape * 4 * math.sqrt(fenced)
     if fenced and length * costs.fence:
-        outlays.append(Outlay(first, 0, FARM, "fence", length * costs.fence, f"{length:.0f} m x {costs.fence:.4g}/m"))
+        outlays.append(Outlay(first, 0, SHARED, "fence", length * costs.fence, f"{length:.0f} m x {costs.fence:.4g}/m"))
     machines = [(first, costs.machines, "machines")]
     narrow = [block.year_planted for block in new if block.geometry.row_spacing < costs.narrow_row]
     if narrow:
@@ -316,7 +318,7 @@ def _farm_outlays(blocks: Sequence[BlockMoney], costs: Costs, years: int) -> lis
         life = max(round(costs.machine_life), 1)
         for year in range(start, years, life):
             if money:
-                outlays.append(Outlay(year, 0, FARM, "machines", money, how))
+                outlays.append(Outlay(year, 0, SHARED, "machines", money, how))
     return outlays
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import QUARTERS
+from orchardsim.core.ledger_items import ITEM, columns_of
 from orchardsim.economy.finance import (
     discounted_payback_year,
     equivalent_annual_annuity,
@@ -16,14 +17,13 @@ from orchardsim.economy.finance import (
     npv,
     payback_year,
 )
-from orchardsim.economy.items import CAPITAL_ITEMS, ITEM, OUTLET_ITEM
+from orchardsim.economy.items import OUTLET_ITEM
 from orchardsim.economy.ledger import Ledger, bearable_draw
 from orchardsim.economy.parameters import OUTLETS, Finance
 from orchardsim.economy.payments import growth, lending_rates
 from orchardsim.economy.prices import FRESH_OUTLETS
 
 Array = NDArray[np.float64]
-CAPITAL = [ITEM[name] for name in CAPITAL_ITEMS]
 FRESH_ITEMS = sorted({ITEM[OUTLET_ITEM[name]] for name in FRESH_OUTLETS})
 
 
@@ -119,8 +119,9 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     value = npv(rate, with_value)
     internal = irr(with_value)
     peak, year, quarter = peak_debt(ledger.debt)
-    net = ledger.net_cash_flow()[:, :, -1]
-    interest = -ledger.yearly()[:, :, -1, ITEM["interest"]]
+    yearly = ledger.farm_by_year()
+    net = yearly.sum(axis=-1)
+    interest = -yearly[..., ITEM["interest"]]
     due = interest + ledger.principal
     cover = np.where(due > 0, (net + interest) / np.where(due > 0, due, 1.0), np.nan)
     reinvest = finance.reinvest_rate or rate
@@ -134,7 +135,7 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         payback_year=payback_year(net),
         discounted_payback_year=discounted_payback_year(rate, flows),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
-        establishment_cost=-npv(rate, ledger.yearly()[:, :, -1, CAPITAL].sum(axis=-1)),
+        establishment_cost=-npv(rate, yearly[..., columns_of("capital")].sum(axis=-1)),
         remaining_value=ledger.remaining_value,
         peak_borrowing=peak,
         peak_borrowing_year=year,
@@ -156,7 +157,7 @@ def break_even_price(ledger: Ledger, finance: Finance) -> Array:
     """
     rate = finance.discount_rate
     years = ledger.balance.shape[1]
-    yearly = ledger.yearly()[:, :, -1]
+    yearly = ledger.farm_by_year()
     before_tax = ledger.project_cash_flow() - yearly[..., ITEM["income_tax"]]
     received = yearly[..., FRESH_ITEMS].sum(axis=-1)
     received[:, -1] += ledger.fresh_receivable

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from orchardsim.core.labels import ITEMS
-
-ITEM = {name: column for column, name in enumerate(ITEMS)}
 TASK_ITEM = {
     "planting": "planting",
     "support_building": "support",
@@ -40,17 +37,3 @@ OUTLET_ITEM = {
     "processing": "processing_sales",
     "juice": "processing_sales",
 }
-CAPITAL_ITEMS = (
-    "old_orchard_removal",
-    "site_preparation",
-    "land",
-    "trees",
-    "support",
-    "irrigation_system",
-    "fence",
-    "protection_equipment",
-    "machines",
-    "planting",
-)
-"""Items that make up the establishment."""
-REVENUE_ITEMS = ("fresh_sales", "direct_sales", "processing_sales")

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import IdentityError
 from orchardsim.core.handover import FarmQuantities
-from orchardsim.core.labels import FARM, ITEMS, TASKS
+from orchardsim.core.labels import SHARED, TASKS
+from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS, columns_of
 from orchardsim.economy.account import (
     Account,
     depreciation,
@@ -24,8 +25,6 @@ from orchardsim.economy.blocks import BlockMoney, material_outlays
 from orchardsim.economy.cost_levels import CostLevels
 from orchardsim.economy.insurance import insurance_flows
 from orchardsim.economy.items import (
-    CAPITAL_ITEMS,
-    ITEM,
     MATERIAL_QUARTERS,
     OUTLET_ITEM,
     SKILLED,
@@ -45,17 +44,17 @@ class Ledger:
 
     Attributes
     ----------
-    flows : (trial, year, quarter, block + farm, item) [money]
-        The last label is the whole farm: the sum over blocks and what only the farm pays.
+    flows : (trial, year, quarter, block, ledger item) [money]
+        What belongs to no block stands under the last label; a sum over the block axis is the farm.
     labels : tuple of str
-        Labels of the block axis, "farm" last.
+        Labels of the block axis, "shared" last.
     balance : (trial, year, quarter) [money]
         Running account at the end of the quarter, own cash, loan, draw and tax included; below 0 is credit drawn.
     debt : (trial, year, quarter) [money]
         Credit drawn and term loan outstanding.
     principal : (year,) [money]
         Principal paid back on the term loan.
-    receivable : (trial, block + farm) [money]
+    receivable : (trial, block) [money]
         Owed at the end of the last year by outlets and insurers, less what is owed to them; in no item.
     fresh_receivable : (trial,) [money]
         The part of it that fresh outlets owe for fruit, their charges not taken off.
@@ -85,11 +84,15 @@ class Ledger:
     price_luck: Array
 
     def yearly(self) -> Array:
-        """Money by item and year: (trial, year, block + farm, item)."""
+        """Money by block, year and item: (trial, year, block, ledger item)."""
         return self.flows.sum(axis=2)
 
+    def farm_by_year(self) -> Array:
+        """Money of the whole farm by year and item: (trial, year, ledger item)."""
+        return self.yearly().sum(axis=2)
+
     def net_cash_flow(self) -> Array:
-        """Sum of all items by year, interest included: (trial, year, block + farm)."""
+        """Sum of all items by year, interest included: (trial, year, block)."""
         return self.yearly().sum(axis=-1)
 
     def project_cash_flow(self) -> Array:
@@ -97,9 +100,9 @@ class Ledger:
 
         Financing is left out because discounting already charges for the use of money.
         """
-        yearly = self.yearly()[:, :, -1, :]
+        yearly = self.farm_by_year()
         flows: Array = yearly.sum(axis=-1) - yearly[..., ITEM["interest"]]
-        flows[:, -1] += self.receivable[:, -1]
+        flows[:, -1] += self.receivable.sum(axis=1)
         return flows
 
 
@@ -192,7 +195,7 @@ def _yearly_costs(
 def _establishment(
     flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
 ) -> None:
-    labels = {block.label: row for row, block in enumerate(blocks)} | {FARM: len(blocks)}
+    labels = {block.label: row for row, block in enumerate(blocks)} | {SHARED: len(blocks)}
     years = quantities.leaf.shape[0]
     for outlay in material_outlays(blocks, costs, finance, years):
         if outlay.item != "trees":
@@ -266,11 +269,10 @@ def _after_harvest(
 
 def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
     """Net flow by quarter, income and depreciation by year of the farm, interest and tax left out."""
-    out = [ITEM["interest"], ITEM["income_tax"]]
-    farm = flows[:, :, :, -1, :]
-    cash = farm.sum(axis=-1) - farm[..., out].sum(axis=-1)
-    capital = farm[..., [ITEM[name] for name in CAPITAL_ITEMS]].sum(axis=(2, 3))
-    depreciable = farm[..., ITEM["land"]].sum(axis=2) - capital
+    farm = flows.sum(axis=3)
+    cash = farm.sum(axis=-1) - farm[..., columns_of("financing")].sum(axis=-1)
+    capital = farm[..., columns_of("capital")].sum(axis=(2, 3))
+    depreciable = -farm[..., [ITEM[row.name] for row in LEDGER_ITEMS if row.written_off]].sum(axis=(2, 3))
     written_off = depreciation(depreciable, finance.tax.depreciation_years) if finance.tax else np.zeros_like(capital)
     return cash, cash.sum(axis=2) - capital, written_off
 
@@ -329,7 +331,7 @@ def cash_flows(
     Raises
     ------
     IdentityError
-        If the whole-farm items do not sum to the blocks' and the farm's own.
+        If the account's balance is not the sum of the ledger's items, draw and loan.
 
     Notes
     -----
@@ -340,7 +342,7 @@ def cash_flows(
     trials, years, count = quantities.harvested_mass.shape
     if count != len(blocks):
         raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
-    flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(ITEMS)))
+    flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(LEDGER_ITEMS)))
     known = np.ones(1)
     index = np.outer(known if levels is None else levels.costs, growth(costs.cost_trend, finance, years))
     wage_index = np.outer(known if levels is None else levels.wages, growth(costs.wage_trend, finance, years))
@@ -369,15 +371,14 @@ def cash_flows(
         insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index)
         flows[:, :, :, :count, ITEM["insurance"]] += insured
         owed += later
-    flows[:, :, :, count, :] += flows[:, :, :, :count, :].sum(axis=3)
     account = _settle(flows, finance)
     ledger = Ledger(
         flows=flows,
-        labels=(*(block.label for block in blocks), FARM),
+        labels=(*(block.label for block in blocks), SHARED),
         balance=account.balance,
         debt=account.debt,
         principal=account.principal,
-        receivable=np.concatenate([owed, owed.sum(axis=1, keepdims=True)], axis=1),
+        receivable=owed,
         fresh_receivable=fresh_owed.sum(axis=1),
         remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index),
         sales=sales,
@@ -390,14 +391,15 @@ def cash_flows(
 
 
 def _check(ledger: Ledger, finance: Finance) -> None:
-    """Stop where the whole farm's items do not sum to what its account saw, or an amount is no number."""
+    """Stop where the items of all blocks do not sum to what the farm's account saw, or an amount is no number."""
     if not np.isfinite(ledger.flows).all():
         raise IdentityError("the ledger holds an amount that is no finite number")
-    net = ledger.flows[:, :, :, -1, :].sum(axis=(1, 2, 3))
+    farm = ledger.flows.sum(axis=3)
+    net = farm.sum(axis=(1, 2, 3))
     quarters = ledger.balance.shape[1] * ledger.balance.shape[2]
     draw = finance.household_draw * quarters / len(QUARTERS)
     change = ledger.balance[:, -1, -1] - finance.opening_cash
     outstanding = ledger.debt[:, -1, -1] - np.maximum(-ledger.balance[:, -1, -1], 0.0)
-    gross = np.abs(ledger.flows[:, :, :, -1, :]).sum(axis=(1, 2, 3)) + finance.loan_amount + 1.0
+    gross = np.abs(farm).sum(axis=(1, 2, 3)) + finance.loan_amount + 1.0
     if (np.abs(net - draw + outstanding - change) > 1e-9 * gross).any():
         raise IdentityError("the account's balance is not the sum of the ledger's items, draw and loan")

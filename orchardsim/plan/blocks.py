@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from orchardsim.core.errors import InputError
-from orchardsim.core.labels import FARM
+from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.parameters import parameters_of
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
@@ -54,8 +54,8 @@ def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[Resol
     warnings: list[str] = []
     names: set[str] = set()
     for number, table in enumerate(tables, start=1):
-        if table.name in names or table.name == FARM:
-            problem = "stands twice" if table.name in names else "is kept for whole-farm amounts"
+        if table.name in names or table.name in (FARM, SHARED):
+            problem = "stands twice" if table.name in names else "is kept for what is no block"
             raise InputError(
                 parts.filler.where, f"block {number}.name: found {table.name!r}, which {problem}; allowed: another name"
             )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import date_text
 from orchardsim.core.labels import FARM
+from orchardsim.core.ledger_items import items_by_group
 from orchardsim.report.show import Show, footer
 from orchardsim.report.style import (
     BRICK,
@@ -26,33 +27,12 @@ from orchardsim.report.style import (
     thousands,
     whole_ticks,
 )
-from orchardsim.results import block_labels, yield_by_leaf
+from orchardsim.results import block_labels, of_farm, of_label, whole_farm, yield_by_leaf
 
 if TYPE_CHECKING:
     import xarray
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-MONEY_GROUPS: Final[dict[str, tuple[str, ...]]] = {
-    "fruit sold": ("fresh_sales", "direct_sales", "processing_sales"),
-    "planting and building": (
-        "old_orchard_removal",
-        "site_preparation",
-        "land",
-        "trees",
-        "support",
-        "irrigation_system",
-        "fence",
-        "protection_equipment",
-        "machines",
-        "planting",
-    ),
-    "tree work": ("training", "pruning", "thinning", "upkeep"),
-    "picking and packing": ("picking", "packing_and_storage"),
-    "overhead, land, finance": ("overhead", "land_charge", "interest", "insurance", "income_tax"),
-    "materials, water, spare trees": ("materials", "replacement_trees", "water_and_fuel"),
-}
-"""Ledger items as the picture groups them; an item that stands in none is shown as other."""
 
 MOST_PANELS: Final = 4
 MOST_CAUSES: Final = 5
@@ -74,7 +54,7 @@ def yield_figure(dataset: xarray.Dataset) -> Figure:
         table = yield_by_leaf(dataset, label)
         _leaf_panel(panel, table.leaves, show.yield_value(table.values), labels=panel is panels[0])
         name = "whole farm" if label == FARM else label
-        planted = show.area(float(dataset["planted_area"].sel(block=label)))
+        planted = show.area(float(of_label(dataset, "planted_area", label)))
         panel.set_title(f"{name}, {planted}")
         panel.set_xlabel("leaf (growing season since planting)")
     for panel in panels[len(labels) :]:
@@ -116,7 +96,7 @@ def cash_figure(dataset: xarray.Dataset) -> Figure:
     """Summed cash flow with its band and the lowest point within each year, over the yearly cash flow."""
     show = Show.of(dataset)
     year = dataset["year"].values
-    flow = dataset["net_cash_flow"].sel(block=FARM).values / 1000.0
+    flow = of_farm(dataset, "net_cash_flow").values / 1000.0
     trough = dataset["account_balance"].min("quarter").values / 1000.0
     figure, (upper, lower) = new_figure(2, 1, height=5.6, sharex=True, height_ratios=(3, 2))
     draw_band(upper, year, flow.cumsum(axis=1))
@@ -152,7 +132,7 @@ def cash_figure(dataset: xarray.Dataset) -> Figure:
 def trees_figure(dataset: xarray.Dataset) -> Figure:
     """Trees alive and spare, and trees lost by cause beside trees replanted."""
     year = dataset["year"].values
-    farm = dataset.sel(block=FARM)
+    farm = whole_farm(dataset)
     figure, (upper, lower) = new_figure(2, 1, height=5.8, sharex=True, height_ratios=(2, 3))
     share = _share_alive(dataset)
     planted = np.isfinite(share).all(axis=0)
@@ -208,7 +188,7 @@ def _share_alive(dataset: xarray.Dataset) -> NDArray[np.float64]:
         change = change - block["trees_removed"]
         standing = (block["trees_alive"] - change).values[:, :1]
         places += (standing + block["trees_planted"].values.cumsum(axis=1)) * (block["leaf"].values != REMOVED)
-    alive = dataset["trees_alive"].sel(block=FARM).values
+    alive = of_farm(dataset, "trees_alive").values
     return np.where(places > 0, 100.0 * alive / np.maximum(places, 1.0), np.nan)
 
 
@@ -319,13 +299,11 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     """Where the money goes and comes from in each year, mean of all trials."""
     show = Show.of(dataset)
     year = dataset["year"].values
-    ledger = dataset["ledger"].sel(block=FARM).values.mean(axis=0) / 1000.0
-    items = [str(item) for item in dataset["item"].values]
-    grouped = {name for names in MONEY_GROUPS.values() for name in names}
-    groups = {**MONEY_GROUPS, "other": tuple(item for item in items if item not in grouped)}
+    ledger = of_farm(dataset, "ledger").values.mean(axis=0) / 1000.0
+    items = [str(item) for item in dataset["ledger_item"].values]
     figure, axes = new_figure(height=4.0)
     above, below = np.zeros(len(year)), np.zeros(len(year))
-    for colour, (group, names) in zip(SERIES, groups.items(), strict=True):
+    for colour, (group, names) in zip(SERIES, items_by_group().items(), strict=False):
         columns = [items.index(name) for name in names if name in items]
         amount = ledger[:, columns].sum(axis=1)
         if not np.abs(amount).max(initial=0.0) > 0:

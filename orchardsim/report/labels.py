@@ -10,7 +10,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE, POUND
 from orchardsim.report.rows import band
 from orchardsim.report.show import Show, round_figures
-from orchardsim.results import block_labels
+from orchardsim.results import block_labels, of_farm
 from orchardsim.results.labels import (
     MATURE_LEAVES,
     LabelMoney,
@@ -79,7 +79,7 @@ def label_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     ]
     for one in label_money(dataset):
         cells.append(_label_row(one, show))
-    own, farm = not_shared_out(dataset), dataset["net_cash_flow"].sel(block=FARM).sum("year").values
+    own, farm = not_shared_out(dataset), of_farm(dataset, "net_cash_flow").sum("year").values
     payback = dataset["payback_year"].values
     gap = ["–"] * 6
     cells.append(["interest, tax, farm's own", *gap, *_summed(own), "–", "–"])
@@ -255,7 +255,7 @@ def _pass_words(dataset: xarray.Dataset) -> str:
 
 def _store_words(dataset: xarray.Dataset, show: Show) -> str:
     """How often the store is full; empty where all fruit that waits finds room."""
-    surplus = dataset["storage_surplus"].sel(block=FARM).values
+    surplus = of_farm(dataset, "storage_surplus").values
     if not surplus.any():
         return ""
     bins = float(surplus[surplus > 0].mean()) / show.bin_mass

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from orchardsim.core.labels import FARM
 from orchardsim.report.show import Show
+from orchardsim.results import of_farm
 from orchardsim.results.sales import outlet_sales
 
 if TYPE_CHECKING:
@@ -41,12 +41,12 @@ def ledger_cells(dataset: xarray.Dataset) -> list[list[str]]:
 
     Columns are years, means of a year where a column spans several, and the sum of all years.
     """
-    ledger = dataset["ledger"].sel(block=FARM).transpose("trial", "year", "item").values
+    ledger = of_farm(dataset, "ledger").transpose("trial", "year", "ledger_item").values
     columns = spans(ledger.shape[1])
     head = ["item"]
     head += [f"year {first}" if first == last else f"a year of {first}-{last}" for first, last in columns]
     cells = [[*head, "all years"]]
-    for place, item in enumerate(dataset["item"].values):
+    for place, item in enumerate(dataset["ledger_item"].values):
         if ledger[:, :, place].any():
             cells.append([str(item).replace("_", " "), *_row(ledger[:, :, place].mean(axis=0), columns)])
     net = ledger.sum(axis=2)

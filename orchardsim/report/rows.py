@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
 from orchardsim.report.show import Show
-from orchardsim.results import cumulative_yield, yield_by_leaf
+from orchardsim.results import cumulative_yield, of_farm, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES
 from orchardsim.results.risk_numbers import peak_seasons
 from orchardsim.results.statistics import STATISTICS, describe
@@ -105,7 +105,7 @@ def yield_rows(dataset: xarray.Dataset, block: str, show: Show) -> list[YieldRow
 
 def flow_bands(dataset: xarray.Dataset) -> list[tuple[int, Band, float]]:
     """Year, net cash flow of the farm, and the middle of the summed cash flow."""
-    flow = dataset["net_cash_flow"].sel(block=FARM).values
+    flow = of_farm(dataset, "net_cash_flow").values
     summed = np.median(flow.cumsum(axis=1), axis=0)
     return [
         (int(year), band(flow[:, position]), float(summed[position]))
@@ -124,7 +124,7 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
             unit = show.yield_unit
             rows.append(_row(f"picked to leaf {leaf}", unit, show.yield_value(total), lambda x: f"{x:,.1f}"))
     for name, label in (("trees_lost", "trees lost"), ("trees_replanted", "trees replanted")):
-        counts = dataset[name].sel(block=FARM)
+        counts = of_farm(dataset, name)
         total = counts.sum([dim for dim in counts.dims if dim != "trial"]).values.astype(np.float64)
         rows.append(_row(label, f"whole farm, {years} years", total, lambda x: f"{x:,.0f}", whole=True))
     money = show.money

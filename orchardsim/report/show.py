@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE, POUND, display
-from orchardsim.results import attribute
+from orchardsim.results import attribute, block_labels, of_farm
 
 if TYPE_CHECKING:
     import xarray
@@ -199,10 +198,10 @@ def frost_sentences(dataset: xarray.Dataset) -> list[str]:
 
 def areas_text(dataset: xarray.Dataset, show: Show) -> str:
     """Planted land by block, and the farm's with headlands."""
-    names = [str(label) for label in dataset["block"].values if label != FARM]
+    names = block_labels(dataset)
     parts = [f"{name} {show.area(float(dataset['planted_area'].sel(block=name)))}" for name in names]
-    gross = show.area(float(dataset["gross_area"].sel(block=FARM)))
+    gross = show.area(float(of_farm(dataset, "gross_area")))
     if len(names) == 1:
         return f"{parts[0]} planted ({gross} with headlands)"
-    planted = show.area(float(dataset["planted_area"].sel(block=FARM)))
+    planted = show.area(float(of_farm(dataset, "planted_area")))
     return f"{'; '.join(parts)}; together {planted} planted ({gross} with headlands)"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from orchardsim.results.dataset import attribute, block_labels, build_dataset
+from orchardsim.results.dataset import attribute, build_dataset
+from orchardsim.results.farm import block_labels, of_farm, of_label, whole_farm
 from orchardsim.results.headline import Headline, cumulative_yield, headlines, yield_by_leaf
 from orchardsim.results.store import dump_summary, prepare_run_folder, read_results, write_run
 from orchardsim.results.summary import shares, summarize, summary_document
@@ -15,11 +16,14 @@ __all__ = [
     "cumulative_yield",
     "dump_summary",
     "headlines",
+    "of_farm",
+    "of_label",
     "prepare_run_folder",
     "read_results",
     "shares",
     "summarize",
     "summary_document",
+    "whole_farm",
     "write_run",
     "yield_by_leaf",
 ]

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from orchardsim.core.calendar import QUARTERS
-from orchardsim.core.labels import BOX_COUNTS, CAUSES, FARM, GRADES, ITEMS, OUTLETS, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, OUTLETS, SHARED, TASKS
+from orchardsim.core.ledger_items import ITEM
 from orchardsim.core.variables import RESULTS, Variable
 
 if TYPE_CHECKING:
     import xarray
 
-FORMAT: Final = 2
+FORMAT: Final = 3
 """Number of the layout of result files; a later layout gets a higher number."""
 
 DIMENSIONS: Final = (
@@ -28,7 +29,7 @@ DIMENSIONS: Final = (
     "box_count",
     "outlet",
     "task",
-    "item",
+    "ledger_item",
     "tree_trial",
     "tree",
 )
@@ -55,14 +56,6 @@ REQUIRED_ATTRIBUTES: Final = (
 )
 """What every result must say of itself; words and lists are kept as text, lists as JSON."""
 
-INFINITE: Final = {
-    "irr": -np.inf,
-    "irr_without_remaining_value": -np.inf,
-    "payback_year": np.inf,
-    "discounted_payback_year": np.inf,
-}
-"""The only infinite values: no internal rate of return, and never paid back (variable table)."""
-
 _FIXED_LABELS: Final = {
     "cause": CAUSES,
     "grade": GRADES,
@@ -70,7 +63,7 @@ _FIXED_LABELS: Final = {
     "outlet": OUTLETS,
     "quarter": QUARTERS,
     "task": TASKS,
-    "item": ITEMS,
+    "ledger_item": tuple(ITEM),
 }
 
 
@@ -83,11 +76,12 @@ def build_dataset(
     ----------
     arrays : mapping of str to array
         One array for each row of :data:`orchardsim.core.variables.RESULTS`, dims in the order of the table; rows
-        over single trees may be left out.
+        over single trees may be left out. An array over ``block`` may leave out the label ``shared``, and is then
+        0 there if blocks sum up, else missing.
     coords : mapping of str to labels
-        ``block`` (labels, ``farm`` last); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
-        ``cause``, ``grade``, ``box_count``, ``outlet``, ``task`` and ``item`` are those of
-        :mod:`orchardsim.core.labels` unless given.
+        ``block`` (labels of the plan's blocks); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
+        ``cause``, ``grade``, ``box_count``, ``outlet``, ``task`` and ``ledger_item`` are those
+        of :mod:`orchardsim.core` unless given.
     attrs : mapping
         At least :data:`REQUIRED_ATTRIBUTES`. ``units`` is "us" or "metric".
 
@@ -103,8 +97,8 @@ def build_dataset(
 
     Notes
     -----
-    A variable that may not be missing for a block may be missing under ``farm`` where a farm has no such thing
-    (the bloom day of a farm with two cultivars).
+    ``shared`` is added after the plan's labels: what belongs to no block stands there, so that a sum over ``block`` is
+    the farm. What does not sum is missing there.
     """
     import xarray
 
@@ -151,11 +145,6 @@ def attribute(dataset: xarray.Dataset, name: str, default: Any = None) -> Any:
     return value
 
 
-def block_labels(dataset: xarray.Dataset) -> list[str]:
-    """Block labels without ``farm``, in the order of the plan."""
-    return [str(label) for label in dataset["block"].values if str(label) != FARM]
-
-
 def _check_attributes(attrs: Mapping[str, Any]) -> None:
     absent = [name for name in REQUIRED_ATTRIBUTES if name not in attrs]
     if absent:
@@ -181,11 +170,12 @@ def _labels(arrays: Mapping[str, np.ndarray], coords: Mapping[str, Iterable[Any]
     for dim, values in coords.items():
         given = list(values)
         labels[dim] = np.array(given, dtype=object) if given and isinstance(given[0], str) else np.asarray(given)
+    labels["block"] = np.append(labels["block"], np.array([SHARED], dtype=object))
     for dim, names in labels.items():
         if len(set(names.tolist())) != len(names):
             raise ValueError(f"a label stands twice on {dim}")
-    if len(labels["block"]) < 2 or labels["block"][-1] != FARM:
-        raise ValueError(f"block labels must be the blocks followed by {FARM!r}, found {list(labels['block'])}")
+    if len(labels["block"]) < 2:
+        raise ValueError("results lack a block")
     return labels
 
 
@@ -194,23 +184,23 @@ def _checked(row: Variable, values: np.ndarray, labels: Mapping[str, np.ndarray]
     if missing_dims:
         raise ValueError(f"{row.name}: no labels for {', '.join(missing_dims)}")
     shape = tuple(len(labels[dim]) for dim in row.dims)
-    if values.shape != shape:
-        raise ValueError(f"{row.name}: shape {values.shape}, expected {shape} over {row.dims}")
     if values.dtype.kind not in "iufb":
         raise ValueError(f"{row.name}: kind {values.dtype}, expected numbers")
+    values = _with_shared(row, values, len(labels["block"]))
+    if values.shape != shape:
+        raise ValueError(f"{row.name}: shape {values.shape}, expected {shape} over {row.dims}")
     numbers = values.astype(np.float64)
     missing = np.isnan(numbers)
     if missing.any() and not row.may_be_missing:
         allowed = np.zeros(shape, dtype=bool)
         if "block" in row.dims:
-            # Only the farm's own entry may be missing, and only for what is not a sum over blocks.
-            farm = [slice(None)] * len(shape)
-            farm[row.dims.index("block")] = slice(-1, None)
-            allowed[tuple(farm)] = row.unit not in ("currency", "kg", "m2")
+            shared = [slice(None)] * len(shape)
+            shared[row.dims.index("block")] = slice(-1, None)
+            allowed[tuple(shared)] = row.over_blocks != "sum"
         if (missing & ~allowed).any():
             raise ValueError(f"{row.name}: {int((missing & ~allowed).sum())} missing values, none allowed")
     infinite = np.isinf(numbers)
-    if infinite.any() and not (row.name in INFINITE and (numbers[infinite] == INFINITE[row.name]).all()):
+    if infinite.any() and not (numbers[infinite] == row.infinite).all():
         raise ValueError(f"{row.name}: {int(infinite.sum())} infinite values")
     # A float32 sum may pass its bound by rounding; 1e-6 of the bound is beyond any real fault.
     slack = 1e-6 * max(1.0, abs(row.low or 0.0), abs(row.high or 0.0))
@@ -222,8 +212,19 @@ def _checked(row: Variable, values: np.ndarray, labels: Mapping[str, np.ndarray]
     if row.whole:
         if (present != np.rint(present)).any():
             raise ValueError(f"{row.name}: fractions found, expected whole numbers")
-        return numbers if missing.any() else numbers.astype(np.int64)
+        return numbers if missing.any() or row.infinite is not None else numbers.astype(np.int64)
     return numbers
+
+
+def _with_shared(row: Variable, values: np.ndarray, labels: int) -> np.ndarray:
+    """The array with what stands under ``shared``, where it was left out: nothing of a sum, else missing."""
+    if "block" not in row.dims or values.ndim != len(row.dims):
+        return values
+    axis = row.dims.index("block")
+    if values.shape[axis] != labels - 1:
+        return values
+    shape = (*values.shape[:axis], 1, *values.shape[axis + 1 :])
+    return np.concatenate([values, np.full(shape, 0.0 if row.over_blocks == "sum" else np.nan)], axis=axis)
 
 
 def _variable_attributes(row: Variable, attrs: Mapping[str, Any]) -> dict[str, str]:

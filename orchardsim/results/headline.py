@@ -11,18 +11,14 @@ from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
-from orchardsim.results.dataset import block_labels
+from orchardsim.core.variables import RESULTS, Side, Variable
+from orchardsim.results.farm import block_labels, of_farm, of_label
 
 if TYPE_CHECKING:
     import xarray
 
-    from orchardsim.risk.bands import Side
-
 CUMULATIVE_LEAVES: Final = (5, 10)
 """Leaves to which yield is summed: the usual marks of the young and the full orchard."""
-
-WITHOUT_MEAN: Final = frozenset({"irr", "irr_without_remaining_value", "payback_year", "discounted_payback_year"})
-"""Numbers without a mean: a late payback and a missing rate have no number to average."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +40,8 @@ class Headline:
         Values are whole numbers.
     has_mean : bool
         Whether a mean makes sense.
+    infinite_word : str
+        What an infinite value is called.
     """
 
     path: tuple[str, ...]
@@ -53,6 +51,17 @@ class Headline:
     worst_means: str
     whole: bool = False
     has_mean: bool = True
+    infinite_word: str = "never"
+
+    @property
+    def name(self) -> str:
+        """One name, unique within a run: the path joined by dots."""
+        return ".".join(self.path)
+
+    @property
+    def by_step(self) -> bool:
+        """Whether it is one of many, by leaf or year."""
+        return self.path[0].endswith(("_by_leaf", "_by_year"))
 
 
 @dataclass(frozen=True)
@@ -120,61 +129,75 @@ def cumulative_yield(table: LeafYield, leaf: int) -> NDArray[np.float64] | None:
 
 
 def headlines(dataset: xarray.Dataset) -> list[Headline]:
-    """Every headline number, in the order in which the summary lists them."""
-    return list(_headlines(dataset))
+    """Every headline number, in the order in which the summary lists them: yields, then the variable table's rows."""
+    found = list(_yields(dataset))
+    for row in RESULTS.values():
+        if row.name in dataset:
+            found += _of_row(dataset, row)
+    return found
 
 
-def _headlines(dataset: xarray.Dataset) -> Iterator[Headline]:
-    currency = str(dataset.attrs["currency"])
-    labels = [*block_labels(dataset), FARM]
-    tables = {label: yield_by_leaf(dataset, label) for label in labels}
+def trial_values(dataset: xarray.Dataset) -> dict[str, NDArray[np.float64]]:
+    """Every headline number by its name, one value for each trial: what a study collects of a run.
+
+    Examples
+    --------
+    ``trial_values(run)["npv"]``, ``trial_values(run)["trees_lost.farm"]``.
+    """
+    return {one.name: one.values for one in headlines(dataset)}
+
+
+def _yields(dataset: xarray.Dataset) -> Iterator[Headline]:
+    tables = {label: yield_by_leaf(dataset, label) for label in (*block_labels(dataset), FARM)}
     for label, table in tables.items():
         for column, leaf in enumerate(table.leaves):
-            yield Headline(
-                ("yield_per_area_by_leaf", label, str(leaf)),
-                "kg/ha",
-                table.values[:, column],
-                "low",
-                "a small crop",
-            )
+            path = ("yield_per_area_by_leaf", label, str(leaf))
+            yield Headline(path, "kg/ha", table.values[:, column], "low", "a small crop")
     for leaf in CUMULATIVE_LEAVES:
         for label, table in tables.items():
             total = cumulative_yield(table, leaf)
             if total is not None:
                 yield Headline((f"cumulative_yield_to_leaf_{leaf}", label), "kg/ha", total, "low", "a small crop")
-    for name, words in (("trees_lost", "many trees lost"), ("trees_replanted", "many trees replanted")):
-        for label in labels:
-            counts = dataset[name].sel(block=label)
-            total = counts.sum([dim for dim in counts.dims if dim != "trial"]).values.astype(np.float64)
-            yield Headline((name, label), "1", total, "high", words, whole=True)
-    flow = dataset["net_cash_flow"].sel(block=FARM).values
-    for position, year in enumerate(dataset["year"].values):
-        yield Headline(("net_cash_flow_by_year", str(year)), currency, flow[:, position], "low", "money out")
-    cover = dataset["debt_service_cover"].values
-    for position, year in enumerate(dataset["year"].values):
-        if not np.isnan(cover[:, position]).all():
-            words = "little earned for what falls due"
-            yield Headline(("debt_service_cover_by_year", str(year)), "1", cover[:, position], "low", words)
-    for name, unit, worst, words in _PER_TRIAL:
-        whole = unit == "year" or name == "negative_years"
-        values = dataset[name].values.astype(np.float64)
-        if np.isnan(values).all():
-            continue  # no fresh fruit, so no price of it
-        yield Headline((name,), unit.replace("money", currency), values, worst, words, whole, name not in WITHOUT_MEAN)
 
 
-_PER_TRIAL: Final[tuple[tuple[str, str, Side, str], ...]] = (
-    ("npv", "money", "low", "a low value"),
-    ("npv_without_remaining_value", "money", "low", "a low value"),
-    ("equivalent_annual_annuity", "money", "low", "a low value"),
-    ("irr", "1", "low", "a low rate, or none"),
-    ("irr_without_remaining_value", "1", "low", "a low rate, or none"),
-    ("payback_year", "year", "high", "a late payback, or never"),
-    ("discounted_payback_year", "year", "high", "a late payback, or never"),
-    ("peak_borrowing", "money", "high", "a high borrowing"),
-    ("peak_borrowing_year", "year", "high", "a late peak: debt grows for longer"),
-    ("negative_years", "1", "high", "many years with money out"),
-    ("household_draw_bearable", "money", "low", "little left to live on"),
-    ("break_even_price", "money/kg", "high", "a high price needed"),
-)
-"""Numbers with one value per trial: name, unit, worst side and what that side means."""
+def _of_row(dataset: xarray.Dataset, row: Variable) -> Iterator[Headline]:
+    if row.headline == "run":
+        for label in (*block_labels(dataset), *([FARM] if row.over_blocks != "none" else [])):
+            yield _headline(dataset, row, (row.name, label), over_run(dataset, row, label))
+    elif row.headline == "year":
+        values = of_farm(dataset, row.name).transpose("trial", "year").values
+        for position, year in enumerate(dataset["year"].values):
+            yield from _some(dataset, row, (f"{row.name}_by_year", str(year)), values[:, position])
+    elif row.headline == "trial":
+        yield from _some(dataset, row, (row.name,), dataset[row.name].values)
+
+
+def over_run(dataset: xarray.Dataset, row: Variable, label: str) -> NDArray[np.float64]:
+    """A variable of a block or of the farm over the whole run: a sum of what adds up, else the mean of the years."""
+    values = of_label(dataset, row.name, label)
+    if row.over_blocks == "sum":
+        values = values.sum([dim for dim in values.dims if dim != "trial"])
+    else:
+        values = values.mean("year")
+    return np.asarray(values.values, dtype=np.float64)
+
+
+def _some(
+    dataset: xarray.Dataset, row: Variable, path: tuple[str, ...], values: NDArray[np.floating]
+) -> Iterator[Headline]:
+    # No debt in a year, so no cover of it; no fresh fruit, so no price of it.
+    if not np.isnan(values).all():
+        yield _headline(dataset, row, path, values)
+
+
+def _headline(dataset: xarray.Dataset, row: Variable, path: tuple[str, ...], values: NDArray[np.floating]) -> Headline:
+    return Headline(
+        path,
+        row.unit.replace("currency", str(dataset.attrs["currency"])),
+        np.asarray(values, dtype=np.float64),
+        row.worst,
+        row.worst_means,
+        row.whole,
+        row.has_mean,
+        row.infinite_word,
+    )

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.labels import FARM
+from orchardsim.core.labels import FARM, SHARED
+from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
-from orchardsim.results.dataset import block_labels
+from orchardsim.results.farm import block_labels, of_farm
 
 if TYPE_CHECKING:
     import xarray
@@ -19,7 +20,6 @@ Array = NDArray[np.float64]
 
 MATURE_LEAVES: Final = (6, 15)
 """Leaves averaged for a mature year (definition of the table; common practice, no source)."""
-SALES: Final = ("fresh_sales", "direct_sales", "processing_sales")
 FRESH_GRADES: Final = ("extra_fancy", "fancy")
 HEAVY_FROST: Final = 0.9
 """Share of flowers killed above which a crop is held to be hurt: a tree with many flowers bears a full crop from a
@@ -134,11 +134,11 @@ def mature_years(leaf: NDArray[Any]) -> NDArray[np.intp]:
 
 def label_money(dataset: xarray.Dataset) -> list[LabelMoney]:
     """Money of every block label by itself, in the order of the plan."""
-    items = [str(item) for item in dataset["item"].values]
-    of_sales = np.isin(items, SALES)
+    items = [str(item) for item in dataset["ledger_item"].values]
+    of_sales = np.isin(items, items_of("sales"))
     found = []
     for label in block_labels(dataset):
-        ledger = dataset["ledger"].sel(block=label).transpose("trial", "year", "item").values
+        ledger = dataset["ledger"].sel(block=label).transpose("trial", "year", "ledger_item").values
         leaf = dataset["leaf"].sel(block=label).values
         mature = mature_years(leaf)
         nothing = np.full(len(ledger), np.nan)
@@ -167,8 +167,7 @@ def pays_back(summed: Array) -> Array:
 
 def not_shared_out(dataset: xarray.Dataset) -> Array:
     """What the farm pays or gets beside its labels, summed over the run: interest, tax, own overhead; (trial,)."""
-    flow = dataset["net_cash_flow"].sum("year")
-    return np.asarray(flow.sel(block=FARM).values - flow.sel(block=block_labels(dataset)).sum("block").values)
+    return np.asarray(dataset["net_cash_flow"].sel(block=SHARED).sum("year").values)
 
 
 def label_work(dataset: xarray.Dataset, block: str) -> LabelWork:
@@ -212,9 +211,8 @@ def pass_price(dataset: xarray.Dataset, label: str) -> float:
 
 def undone_work(dataset: xarray.Dataset) -> Undone:
     """What the farm's crews left undone over the run."""
-    farm = dataset.sel(block=FARM)
     done, left, carried = (
-        {str(task): float(farm[name].sel(task=task).sum("year").mean()) for task in dataset["task"].values}
+        {str(task): float(of_farm(dataset, name).sel(task=task).sum("year").mean()) for task in dataset["task"].values}
         for name in ("labour_hours", "labour_undone", "labour_carried")
     )
     shares = {task: hours / (hours + done[task]) for task, hours in left.items() if hours > 0}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from orchardsim.core.labels import FARM
+from orchardsim.results.farm import block_labels
 from orchardsim.results.labels import mature_years, ratio
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ class OutletSales:
 
 def outlet_sales(dataset: xarray.Dataset) -> list[OutletSales]:
     """Every outlet and grade that takes fruit in the farm's mature years; empty where there are none."""
-    mature = mature_years(dataset["leaf"].sel(block=FARM).values)
+    mature = mature_years(dataset["leaf"].sel(block=block_labels(dataset)).max("block").values)
     if mature.size == 0:
         return []
     order = ("trial", "year", "outlet", "grade")

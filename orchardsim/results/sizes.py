@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.units import HECTARE
-from orchardsim.results.dataset import block_labels
+from orchardsim.results.farm import block_labels
 from orchardsim.results.labels import mature_years, ratio
 
 if TYPE_CHECKING:

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
-from orchardsim.core.variables import RESULTS
+from orchardsim.core.variables import RESULTS, Side, Variable
 from orchardsim.results.dataset import attribute
-from orchardsim.results.headline import WITHOUT_MEAN, Headline, headlines
+from orchardsim.results.farm import block_labels, of_farm, of_label
+from orchardsim.results.headline import Headline, headlines
 from orchardsim.results.labels import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
 from orchardsim.results.sales import outlet_sales
@@ -20,38 +22,10 @@ from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, desc
 if TYPE_CHECKING:
     import xarray
 
-    from orchardsim.risk.bands import Chance, Side
+    from orchardsim.risk.bands import Chance
     from orchardsim.risk.record import TwoErrors
 
 SIGNIFICANT_DIGITS: Final = 6
-
-WORST_IS_HIGH: Final = frozenset(
-    {
-        "trees_lost",
-        "trees_removed",
-        "trees_replanted",
-        "trees_ordered",
-        "frost_kill",
-        "biennial_index",
-        "labour_hours",
-        "irrigation_depth",
-        "protection_hours",
-        "protection_nights",
-        "protection_water",
-        "protection_fuel",
-        "payback_year",
-        "peak_borrowing",
-        "peak_borrowing_year",
-        "discounted_payback_year",
-        "negative_years",
-        "break_even_price",
-    }
-)
-"""Variables whose high values are the bad ones; of all others the low values are."""
-
-NO_MEAN: Final = WITHOUT_MEAN
-BY_STEP: Final = ("yield_per_area_by_leaf", "net_cash_flow_by_year", "debt_service_cover_by_year")
-"""Groups of headline numbers by leaf or year: many, so the trials that they need are not listed."""
 
 
 def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
@@ -67,7 +41,8 @@ def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
     xarray.Dataset
         Dim ``stat`` takes the place of ``trial``: p5, p25, p50, p75, p95, mean and expected_shortfall (mean of the
         worst tenth; the attribute ``worst_side`` says which side that is). Beside each variable stands
-        ``<name>_standard_error``, the Monte Carlo standard error of each statistic. Variables without trials are
+        ``<name>_standard_error``, the Monte Carlo standard error of each statistic. What adds over blocks stands for
+        the whole farm under ``farm_<name>``, since statistics of blocks do not add up. Variables without trials are
         taken over as they are; ``harvest_year``, the label of a season, is left out.
     """
     import xarray
@@ -75,30 +50,32 @@ def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
     variables: dict[str, Any] = {}
     for key, values in dataset.data_vars.items():
         name = str(key)
+        row = RESULTS.get(name)
         if name == "harvest_year":
             continue  # a label of the season, not an amount
         if "trial" not in values.dims:
             variables[name] = values
             continue
-        row = RESULTS.get(name)
-        worst: Side = "high" if name in WORST_IS_HIGH else "low"
-        array = values.transpose("trial", ...)
-        statistics, errors = describe(
-            array.values, worst=worst, whole=bool(row and row.whole) or name.endswith("payback_year")
-        )
-        if name in NO_MEAN:
-            statistics[STATISTICS.index("mean")] = np.nan
-            errors[STATISTICS.index("mean")] = np.nan
-        dims = ("stat", *(dim for dim in array.dims if dim != "trial"))
-        attrs = dict(values.attrs)
-        variables[name] = (dims, statistics, {**attrs, "worst_side": worst})
-        variables[f"{name}_standard_error"] = (
-            dims,
-            errors,
-            {**attrs, "long_name": f"Monte Carlo standard error of the statistics of {name}"},
-        )
+        _put_statistics(variables, name, values, row)
+        if "block" in values.dims and row is not None and row.over_blocks != "none":
+            _put_statistics(variables, f"farm_{name}", of_farm(dataset, name), row)
     coords = {name: values for name, values in dataset.coords.items() if name != "trial"}
     return xarray.Dataset(variables, coords={"stat": list(STATISTICS), **coords}, attrs=dataset.attrs)
+
+
+def _put_statistics(variables: dict[str, Any], name: str, values: xarray.DataArray, row: Variable | None) -> None:
+    """Add the statistics of one variable and their standard errors."""
+    worst: Side = "low" if row is None else row.worst
+    array = values.transpose("trial", ...)
+    statistics, errors = describe(array.values, worst=worst, whole=row is not None and row.whole)
+    if row is not None and not row.has_mean:
+        statistics[STATISTICS.index("mean")] = np.nan
+        errors[STATISTICS.index("mean")] = np.nan
+    dims = ("stat", *(dim for dim in array.dims if dim != "trial"))
+    attrs = dict(values.attrs)
+    variables[name] = (dims, statistics, {**attrs, "worst_side": worst})
+    long_name = f"Monte Carlo standard error of the statistics of {name}"
+    variables[f"{name}_standard_error"] = (dims, errors, {**attrs, "long_name": long_name})
 
 
 def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
@@ -127,8 +104,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         "bin_mass_kg": number(attrs["bin_mass"]),
         "box_mass_kg": number(attrs["box_mass"]),
         "planted_area_m2": {
-            str(label): number(area)
-            for label, area in zip(dataset["block"].values, dataset["planted_area"].values, strict=True)
+            label: number(float(of_label(dataset, "planted_area", label))) for label in (*block_labels(dataset), FARM)
         },
         "how_to_read": {
             "percent_points": list(PERCENT_POINTS),
@@ -202,7 +178,6 @@ def number(value: float, infinite: str = "infinite") -> float | int | str | None
 def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
     statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
     both = errors_of(headline.values, headline.worst, draws, whole=headline.whole)
-    infinite = {"irr": "none", "irr_without_remaining_value": "none"}.get(headline.path[0], "never")
     entry: dict[str, Any] = {
         "unit": headline.unit,
         "worst_side": headline.worst,
@@ -212,7 +187,7 @@ def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
     for name, value, error in zip(STATISTICS, statistics, errors, strict=True):
         if name == "mean" and not headline.has_mean:
             continue
-        entry[name] = number(value, infinite)
+        entry[name] = number(value, headline.infinite_word)
         spread[name] = 0 if both[name].monte_carlo == 0 else number(error, "unbounded")
     entry["standard_error"] = spread
     without = int(np.isnan(headline.values).sum())
@@ -221,7 +196,7 @@ def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
     if draws is not None:
         entry["record_error"] = {name: _record_error(both[name]) for name in spread}
         entry["larger_error"] = {name: both[name].dominates for name in spread}
-    if headline.path[0] not in BY_STEP:
+    if not headline.by_step:
         trials = headline.values.size - without
         entry["trials_needed"] = {name: trials_for(both[name], trials) for name in spread}
     return entry

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.streams import Streams
+from orchardsim.core.variables import RESULTS
 from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_cost_levels, draw_prices, indicators
 from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
@@ -109,29 +110,16 @@ def money_results(
     """Result variables of the economy, one row for each trial."""
     ledger = farm_ledger(plan, totals, trials, streams, region)
     measures = indicators(ledger, plan.finance)
-    names = (
-        "npv",
-        "npv_without_remaining_value",
-        "irr",
-        "payback_year",
-        "peak_borrowing",
-        "peak_borrowing_year",
-        "peak_borrowing_quarter",
-        "discounted_payback_year",
-        "equivalent_annual_annuity",
-        "irr_without_remaining_value",
-        "irr_roots",
-        "establishment_cost",
-        "negative_years",
-        "debt_service_cover",
-        "household_draw_bearable",
-        "break_even_price",
-    )
-    found = {name: getattr(measures, name) for name in names}
-    found |= {name: getattr(ledger, name) for name in ("family_hours", "family_labour_value", "price_luck")}
     level = growth(0.0, plan.finance, ledger.balance.shape[1])[None, :, None, None]
-    found["account_balance"] = ledger.balance
-    found |= {"sold_mass": ledger.sales.mass_by_grade, "sold_revenue": ledger.sales.revenue_by_grade * level}
-    surplus = ledger.sales.no_room
-    found["storage_surplus"] = np.concatenate([surplus, surplus.sum(axis=-1, keepdims=True)], axis=-1)
-    return {"ledger": ledger.yearly(), "net_cash_flow": ledger.net_cash_flow(), **found}
+    found: dict[str, NDArray[Any]] = {
+        "ledger": ledger.yearly(),
+        "net_cash_flow": ledger.net_cash_flow(),
+        "account_balance": ledger.balance,
+        "sold_mass": ledger.sales.mass_by_grade,
+        "sold_revenue": ledger.sales.revenue_by_grade * level,
+        "storage_surplus": ledger.sales.no_room,
+    }
+    for name, row in RESULTS.items():
+        if row.writer == "money" and name not in found:
+            found[name] = getattr(measures if hasattr(measures, name) else ledger, name)
+    return found

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.core.errors import InputError
-from orchardsim.core.labels import FARM
 from orchardsim.core.streams import Streams
 from orchardsim.economy import money_remarks
 from orchardsim.plan import Plan
@@ -82,7 +81,8 @@ def simulate(
     Returns
     -------
     xarray.Dataset
-        Variables of :data:`orchardsim.core.variables.RESULTS` over trial, year, block (labels and ``farm``).
+        Variables of :data:`orchardsim.core.variables.RESULTS` over trial, year, block (the plan's labels and
+        ``shared``).
 
     Raises
     ------
@@ -245,12 +245,11 @@ def _dataset(
         "planted_area": [one.geometry.planted_area for one in money],
         "gross_area": [one.geometry.gross_area for one in money],
     }
-    leaf = block_leaf(plan, years)
     arrays = dict(arrays)
     trees = {name: arrays.pop(name) for name in list(arrays) if "/" in name}
-    arrays["leaf"] = np.concatenate([leaf, leaf.max(axis=1, keepdims=True)], axis=1)
+    arrays["leaf"] = block_leaf(plan, years)
     for name, values in areas.items():
-        arrays[name] = np.array([*values, sum(values)])
+        arrays[name] = np.array(values)
     remarks = money_remarks(money, plan.costs, plan.market, plan.finance, years, plan.work_rates.picking)
     attrs = {
         "title": plan.title,
@@ -281,7 +280,7 @@ def _dataset(
         "record_seasons": record_seasons(plan, sample, seasons),
         "season_run_length": plan.weather.run_length,
     }
-    dataset = build_dataset(arrays, {"block": [*plan.labels, FARM]}, attrs)
+    dataset = build_dataset(arrays, {"block": plan.labels}, attrs)
     return with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset
 
 

@@ -255,7 +255,7 @@ def _outcome(
         trees_alive=by_run(found["trees_alive"].sum(axis=2)),
         trees_lost=by_run(found["trees_lost"].sum(axis=(2, 3))),
         flower_clusters=by_run(found["flower_clusters"].sum(axis=2)),
-        net_cash_flow=by_run(net[:, :, -1]),
+        net_cash_flow=by_run(net.sum(axis=2)),
         present_cash=by_run(measures.npv_without_remaining_value),
         payback_year=by_run(measures.payback_year),
         peak_borrowing=by_run(measures.peak_borrowing),

@@ -14,10 +14,8 @@ from orchardsim.core.variables import RESULTS
 LABELS: Final = {"cause": CAUSES, "grade": GRADES, "box_count": BOX_COUNTS, "task": TASKS}
 """Length of the dimensions whose labels are fixed."""
 
-YEAR_LOOP: Final = tuple(
-    name for name, row in RESULTS.items() if row.dims[:3] == ("trial", "year", "block") and row.stage != "economy"
-)
-"""Variables that the year loop fills: trial x year x block, money aside."""
+YEAR_LOOP: Final = tuple(name for name, row in RESULTS.items() if row.writer == "year")
+"""Variables that the year loop fills, over trial, year and block."""
 
 
 class Totals:
@@ -28,7 +26,7 @@ class Totals:
     trials, years : int
         Size of the unit.
     labels : tuple of str
-        Block labels, without ``farm``.
+        Labels of the plan's blocks.
 
     Attributes
     ----------

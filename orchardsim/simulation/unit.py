@@ -23,11 +23,6 @@ TILE_POSITIONS: Final = 110_000
 little is won and some forty float32 arrays of this size, for each process, no longer stay in the outermost cache."""
 UNIT_TRIALS: Final = 25
 """Trials of a unit of work; results do not depend on it."""
-NOT_OF_A_FARM: Final = (
-    "light_interception", "frost_kill", "hail_fraction", "irrigation_depth", "bloom_day", "protection_nights",
-    "protection_water", "pass_price",
-)  # fmt: skip
-"""Variables that neither add up over blocks nor have a mean that says anything."""
 
 
 def tile_size(plan: Plan) -> int:
@@ -83,35 +78,12 @@ def run_unit(
     totals.check_bounds()
     rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
     pick = library.sample.pick[rows, :years]
-    arrays: dict[str, NDArray[Any]] = _with_farm(totals)
-    farm = np.full((len(trials), 1), np.nan)
-    arrays["biennial_index"] = np.concatenate([totals.biennial_index, farm], axis=1)
+    arrays: dict[str, NDArray[Any]] = dict(totals.arrays)
+    arrays["biennial_index"] = totals.biennial_index
     arrays["harvest_year"] = library.sample.seasons.harvest_year[pick]
     arrays |= money_results(plan, totals, trials, streams, library.region[pick])
     for (trial, number), values in kept.items():
         if trial in single_trees:
             for name, by_year in values.items():
                 arrays[f"{trial}/{number}/{name}"] = np.stack(by_year)
-    return arrays
-
-
-def _with_farm(totals: Totals) -> dict[str, NDArray[Any]]:
-    """Add the whole farm as the last label: sums of counts, masses and hours; means over trees elsewhere."""
-    alive = totals.arrays["trees_alive"]
-    weight = alive / np.maximum(alive.sum(axis=2, keepdims=True), 1)
-    arrays: dict[str, NDArray[Any]] = {}
-    number = totals.arrays["fruit_number"].sum(axis=2)
-    for name, values in totals.arrays.items():
-        if name == "fruit_mass_mean":
-            with np.errstate(invalid="ignore", divide="ignore"):
-                mass = 1000 * totals.arrays["crop_mass"].sum(axis=2) / number
-            farm = np.where(number > 0.5, mass, np.nan)
-        elif name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean"):
-            some = alive.sum(axis=2) > 0
-            farm = np.where(some, (np.nan_to_num(values) * weight).sum(axis=2), np.nan)
-        elif name in NOT_OF_A_FARM:
-            farm = np.full(values.shape[:2], np.nan)
-        else:
-            farm = values.sum(axis=2)
-        arrays[name] = np.concatenate([values, farm[:, :, None]], axis=2)
     return arrays

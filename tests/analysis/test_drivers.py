@@ -61,9 +61,9 @@ def test_cost_levels_have_the_stated_spread_and_mean():
 
 def test_levels_scale_wages_and_other_costs_and_leave_sales_alone():
     """In each trial one factor for all years: pay of training by the first, materials and trees by the second."""
-    known = orchardsim.simulate(small_plan(), trials=3, years=7, seed=1)["ledger"].sel(block="farm")
+    known = orchardsim.simulate(small_plan(), trials=3, years=7, seed=1)["ledger"].sum("block")
     plan = small_plan(costs={"wage_cv": 0.2, "cost_cv": 0.3})
-    found = orchardsim.simulate(plan, trials=3, years=7, seed=1)["ledger"].sel(block="farm")
+    found = orchardsim.simulate(plan, trials=3, years=7, seed=1)["ledger"].sum("block")
     levels = draw_cost_levels(Streams(1), range(3), plan.costs)
     for item, factor in (
         ("training", levels.wages),
@@ -72,7 +72,7 @@ def test_levels_scale_wages_and_other_costs_and_leave_sales_alone():
         ("support", None),
         ("fresh_sales", np.ones(3)),
     ):
-        before, after = known.sel(item=item).values, found.sel(item=item).values
+        before, after = known.sel(ledger_item=item).values, found.sel(ledger_item=item).values
         if factor is not None:
             np.testing.assert_allclose(after, before * factor[:, None], rtol=1e-9, atol=1e-9)
         else:  # posts and the hours that set them: between the two factors

@@ -22,7 +22,7 @@ from orchardsim.analysis.stock_search import (
     stock_money,
     year_weights,
 )
-from orchardsim.core.labels import ITEMS
+from orchardsim.core.ledger_items import ITEM
 from orchardsim.core.streams import Streams
 from orchardsim.economy.finance import npv
 from orchardsim.operations.nursery import StockDraws, binomial_quantile
@@ -237,7 +237,7 @@ def test_stock_money_is_what_the_ledger_books(plan) -> None:
     years, trials = 8, range(3)
     arrays = run_unit(plan, trials, years, 4, "sampled")
     run = run_policy(plan, dict.fromkeys(plan.labels, plan.replacement), None, trials, years, 4)
-    expected = -npv(plan.finance.discount_rate, arrays["ledger"][:, :, -1, ITEMS.index("replacement_trees")])
+    expected = -npv(plan.finance.discount_rate, arrays["ledger"][..., ITEM["replacement_trees"]].sum(axis=2))
     found = np.zeros(len(trials))
     for number in range(len(plan.labels)):
         # the hours of keeping spares stand under another item of the ledger

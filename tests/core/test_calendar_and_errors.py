@@ -9,6 +9,7 @@ import pytest
 from orchardsim.core import labels, variables
 from orchardsim.core.calendar import MONTH_DAYS, WINDOW_DAYS, date_text, day_of_year
 from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.ledger_items import ITEM
 
 
 @pytest.mark.parametrize(
@@ -35,7 +36,7 @@ def test_an_input_error_is_one_line():
 
 
 def test_the_variable_table_uses_known_dims_only():
-    known = {"trial", "year", "quarter", "block", "cause", "grade", "task", "item", "box_count", "outlet"}
+    known = {"trial", "year", "quarter", "block", "cause", "grade", "task", "ledger_item", "box_count", "outlet"}
     known |= {"tree_trial", "tree"}
     for row in variables.RESULTS.values():
         assert set(row.dims) <= known, row.name
@@ -43,5 +44,5 @@ def test_the_variable_table_uses_known_dims_only():
 
 
 def test_labels_are_unique():
-    for names in (labels.CAUSES, labels.GRADES, labels.TASKS, labels.ITEMS):
+    for names in (labels.CAUSES, labels.GRADES, labels.TASKS, tuple(ITEM)):
         assert len(set(names)) == len(names)

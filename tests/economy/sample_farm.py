@@ -12,12 +12,12 @@ import numpy as np
 
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import GRADES, TASKS
+from orchardsim.core.ledger_items import ITEM
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import convert
 from orchardsim.economy.blocks import BlockGeometry, BlockMoney
 from orchardsim.economy.indicators import Indicators, indicators
-from orchardsim.economy.items import ITEM
 from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Insurance, Market, Outlet, TreePrice
 from orchardsim.economy.prices import draw_prices
@@ -187,5 +187,7 @@ def run(
     return ledger, indicators(ledger, f)
 
 
-def item(ledger: Ledger, name: str, label: int = -1) -> np.ndarray:
-    return ledger.flows[:, :, :, label, ITEM[name]]
+def item(ledger: Ledger, name: str, label: int | None = None) -> np.ndarray:
+    """One item of a block, or of the whole farm, by quarter."""
+    flows = ledger.flows[..., ITEM[name]]
+    return flows.sum(axis=3) if label is None else flows[:, :, :, label]

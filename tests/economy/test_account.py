@@ -8,8 +8,8 @@ import numpy as np
 import numpy_financial
 import pytest
 
+from orchardsim.core.ledger_items import ITEM, items_of
 from orchardsim.economy.account import depreciation, draw_bearable, reserve_needed, run_account
-from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import smallest_reserve
 from orchardsim.economy.parameters import OUTLETS, Tax
 from orchardsim.economy.prices import FRESH_OUTLETS
@@ -20,7 +20,7 @@ from tests.economy.sample_farm import block, costs, finance, insurance, item, ma
 def test_account_follows_the_ledger_quarter_by_quarter() -> None:
     terms = finance(opening_cash=20_000.0, household_draw=4_000.0)
     ledger, _ = run(f=terms)
-    net = ledger.flows[:, :, :, -1, :].sum(axis=-1).reshape(3, -1)
+    net = ledger.flows.sum(axis=(3, 4)).reshape(3, -1)
     balance = ledger.balance.reshape(3, -1)
     np.testing.assert_allclose(np.diff(balance, axis=1), net[:, 1:] - 1_000.0, rtol=1e-9, atol=1e-6)
     np.testing.assert_allclose(balance[:, 0], 20_000 + net[:, 0] - 1_000.0)
@@ -58,7 +58,7 @@ def test_a_real_loan_rate_is_the_quoted_one_less_inflation() -> None:
 def test_payback_is_of_the_summed_net_cash_flow() -> None:
     """By the definition in the variable table, interest included."""
     ledger, found = run(f=finance(loan_rate=0.12))
-    summed = np.cumsum(ledger.net_cash_flow()[:, :, -1], axis=1)
+    summed = np.cumsum(ledger.net_cash_flow().sum(axis=2), axis=1)
     for trial, year in enumerate(found.payback_year):
         if np.isfinite(year):
             assert (summed[trial, int(year) :] >= 0).all()
@@ -173,7 +173,7 @@ def test_the_smallest_reserve_just_suffices() -> None:
 
 def test_establishment_cost_is_the_present_value_of_its_items() -> None:
     ledger, found = run()
-    yearly = -sum(item(ledger, name).sum(axis=2) for name in CAPITAL_ITEMS)
+    yearly = -sum(item(ledger, name).sum(axis=2) for name in items_of("capital"))
     for trial in range(3):
         assert found.establishment_cost[trial] == pytest.approx(numpy_financial.npv(0.05, yearly[trial]), rel=1e-9)
 
@@ -282,7 +282,7 @@ def test_tax_is_due_on_income_after_interest_and_depreciation() -> None:
     blocks = [block()]
     terms = Tax(rate=0.25, depreciation_years=10.0)
     ledger, _ = run(blocks, quantities(blocks, full_crop=8.0), f=finance(tax=terms))
-    farm = ledger.yearly()[:, :, -1, :]
+    farm = ledger.farm_by_year()
     due = -farm[..., ITEM["income_tax"]].sum(axis=1)
     assert (farm[:, -1, ITEM["income_tax"]] < 0).all()
     np.testing.assert_allclose(due, 0.25 * (farm.sum(axis=(1, 2)) + due), rtol=1e-9)

@@ -10,12 +10,12 @@ import numpy_financial
 import pytest
 
 from orchardsim.core.errors import InputError
-from orchardsim.core.labels import ITEMS, TASKS
+from orchardsim.core.labels import TASKS
+from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS, LedgerItem, items_of
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.economy.indicators import indicators
-from orchardsim.economy.items import CAPITAL_ITEMS, ITEM
 from orchardsim.economy.ledger import cash_flows
 from orchardsim.economy.parameters import Costs
 from orchardsim.economy.payments import paid_with_deposit, spread_payments
@@ -27,19 +27,24 @@ from tests.economy.sample_farm import block, costs, finance, insurance, item, ma
 
 def test_items_sum_to_the_net_cash_flow_and_blocks_to_the_farm() -> None:
     ledger, _ = run()
-    assert ledger.flows.shape[-1] == len(ITEMS)
+    assert ledger.labels == ("north", "south", "shared")
     np.testing.assert_allclose(ledger.yearly().sum(axis=-1), ledger.net_cash_flow(), rtol=1e-12)
-    farm_only = {"interest", "income_tax", "fence", "machines", "overhead", "irrigation_system"}
-    for name, column in ITEM.items():
-        total = ledger.flows[:, :, :, -1, column]
-        blocks = ledger.flows[:, :, :, :-1, column].sum(axis=-1)
-        if name not in farm_only:
-            np.testing.assert_allclose(total, blocks, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(ledger.farm_by_year().sum(axis=-1), ledger.net_cash_flow().sum(axis=-1), rtol=1e-12)
+
+
+@pytest.mark.parametrize("row", LEDGER_ITEMS, ids=lambda row: row.name)
+def test_an_item_is_booked_where_its_row_says(row: LedgerItem) -> None:
+    ledger, _ = run(c=dataclasses.replace(costs(), irrigation_source=9000.0, machines=8000.0))
+    booked = ledger.flows[..., ITEM[row.name]]
+    if row.bearer == "block":
+        assert not booked[..., -1].any()
+    if row.bearer == "shared":
+        assert not booked[..., :-1].any()
 
 
 def test_costs_are_negative_and_sales_positive() -> None:
     ledger, _ = run()
-    for name in ITEMS:
+    for name in ITEM:
         flows = item(ledger, name)
         assert (flows >= 0).all() if name.endswith("_sales") else (flows <= 0).all() or name == "insurance", name
 
@@ -113,7 +118,7 @@ def test_sales_are_paid_or_owed_in_full() -> None:
     wholesale, processed = ledger.sales.mass[..., 2].sum(), ledger.sales.mass[..., 3:].sum()
     due = wholesale * (c.packing + c.storage_share * c.storage) + processed * c.processing_haul
     total = ledger.sales.revenue.sum() - due
-    assert paid + charges + ledger.receivable[:, -1].sum() == pytest.approx(total, rel=1e-9)
+    assert paid + charges + ledger.receivable.sum() == pytest.approx(total, rel=1e-9)
 
 
 def test_a_bearing_year_by_hand() -> None:
@@ -189,9 +194,9 @@ def test_the_ledger_pays_what_the_schedule_announces() -> None:
         for row, each in enumerate(blocks)
     ]
     ledger, _ = run(blocks, q)
-    found = -ledger.yearly()[0, :, -1, :]
+    found = -ledger.farm_by_year()[0]
     schedule = establishment_schedule(expecting, costs(), finance(), years=6)
-    for name in CAPITAL_ITEMS:
+    for name in items_of("capital"):
         announced = np.zeros(6)
         for outlay in schedule:
             announced[outlay.year] += outlay.amount * (outlay.item == name)
@@ -253,7 +258,7 @@ def test_unpriced_family_hours_save_their_wages() -> None:
     own = dataclasses.replace(costs(), family_hours=300.0, family_labour_priced=False)
     paid, _ = run(c=dataclasses.replace(own, family_labour_priced=True))
     unpaid, _ = run(c=own)
-    saved = (unpaid.yearly() - paid.yearly())[:, :, -1, :]
+    saved = unpaid.farm_by_year() - paid.farm_by_year()
     saved[..., ITEM["interest"]] = 0.0
     np.testing.assert_allclose(saved.sum(axis=-1), paid.family_labour_value, rtol=1e-9)
     np.testing.assert_allclose(paid.family_labour_value, unpaid.family_labour_value)
@@ -442,10 +447,10 @@ def test_the_farms_own_overhead_stands_with_the_farm() -> None:
 
 def test_what_is_owed_counts_in_the_last_year_of_the_project() -> None:
     ledger, _ = run()
-    farm = ledger.yearly()[:, :, -1, :]
+    farm = ledger.farm_by_year()
     project = farm.sum(axis=-1) - farm[..., ITEM["interest"]]
-    project[:, -1] += ledger.receivable[:, -1]
-    assert (ledger.receivable[:, -1] > 0).all()
+    project[:, -1] += ledger.receivable.sum(axis=1)
+    assert (ledger.receivable.sum(axis=1) > 0).all()
     np.testing.assert_allclose(ledger.project_cash_flow(), project)
 
 

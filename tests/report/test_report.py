@@ -152,13 +152,15 @@ def test_a_label_that_does_not_pay_is_named():
     assert label_lines(dataset, show) == [
         "Each of them pays by itself within 20 years in at least nine of ten futures tried."
     ]
-    sales = dataset["item"] == "fresh_sales"
+    sales = dataset["ledger_item"] == "fresh_sales"
     dataset["ledger"].loc[{"block": "home"}] = dataset["ledger"].sel(block="home").where(~sales, 0.0)
     (line,) = label_lines(dataset, show)
     assert line.startswith("home does not pay: by itself it has paid for itself within 20 years in 0 of 40")
     assert "in a mature year it loses USD" in line
     # By hand: costs of a mature year over 0.8 ha = 1.9768 acres, to three figures.
-    costs = -dataset["ledger"].sel(block="home", year=slice(5, 14)).sum("item").mean().item() / (8000 / 4046.8564224)
+    costs = -dataset["ledger"].sel(block="home", year=slice(5, 14)).sum("ledger_item").mean().item() / (
+        8000 / 4046.8564224
+    )
     assert f"it loses USD {float(f'{costs:.3g}'):,.0f} an acre" in line
     assert label_cells(dataset, show)[1][-2:] == ["0 of 40", "never"]
 
@@ -171,7 +173,9 @@ def test_a_label_that_does_not_pay_is_named():
 def test_verdicts_on_a_label_keep_to_what_the_trials_tell(paid, words):
     dataset = invented_dataset(trials=40, planting_years=(0,))
     dataset["ledger"].loc[{"block": "home"}] = 0.0
-    dataset["ledger"].loc[{"block": "home", "year": 19, "item": "upkeep"}] = np.where(np.arange(40) < paid, 1.0, -1.0)
+    dataset["ledger"].loc[{"block": "home", "year": 19, "ledger_item": "upkeep"}] = np.where(
+        np.arange(40) < paid, 1.0, -1.0
+    )
     (line,) = label_lines(dataset, Show.of(dataset))
     assert line.startswith(words)
     assert f"{paid} of 40 futures" in line

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orchardsim.core.labels import FARM
 from orchardsim.core.units import ACRE, HECTARE
 from orchardsim.report.labels import work_groups, work_line
 from orchardsim.report.show import Show
@@ -29,11 +28,10 @@ def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
     """30 hours of pruning left in leaf 4, 15 of them inherited: 30 of the hours done and left; 30 / area in the row."""
     (label,) = block_labels(run)
     year = int(np.flatnonzero(run.leaf.sel(block=label).values == 4)[0])
-    for block in (label, FARM):
-        at = {"block": block, "year": year, "task": "dormant_pruning"}
-        run.labour_undone.loc[at] = 30.0
-        run.labour_carried.loc[at] = 15.0
-    done = float(run.labour_hours.sel(block=FARM, task="dormant_pruning").sum("year").mean())
+    at = {"block": label, "year": year, "task": "dormant_pruning"}
+    run.labour_undone.loc[at] = 30.0
+    run.labour_carried.loc[at] = 15.0
+    done = float(run.labour_hours.sel(task="dormant_pruning").sum("block").sum("year").mean())
     found = undone_work(run)
     assert found.shares == {"dormant_pruning": pytest.approx(30 / (30 + done))}
     assert (found.hours, found.carried) == (pytest.approx(30), pytest.approx(15))
@@ -50,7 +48,7 @@ def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
 def test_pass_prices_and_a_full_store_are_told(run):
     (label,) = block_labels(run)
     run["pass_price"].loc[{"block": label}] = 0.96
-    run["storage_surplus"].loc[{"block": FARM, "year": 10}] = 5 * float(run.attrs["bin_mass"])
+    run["storage_surplus"].loc[{"block": label, "year": 10}] = 5 * float(run.attrs["bin_mass"])
     assert pass_price(run, label) == pytest.approx(0.96)
     line = work_line(run, Show.of(run))
     assert f"of the price stated: {label} 96.0 %" in line

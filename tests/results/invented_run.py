@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, ITEMS, OUTLETS, TASKS
+from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, OUTLETS, TASKS
+from orchardsim.core.ledger_items import ITEM
 from orchardsim.results import build_dataset
 
 ATTRS: dict[str, Any] = {
@@ -95,21 +96,19 @@ def invented_arrays(
     fruit_mass = 170 + 15 * rng.standard_normal(shape)
     hours = np.abs(rng.normal(50, 5, (*shape, len(TASKS)))) * (leaf >= 1)[None, :, :, None]
 
-    ledger = np.zeros((trials, years, blocks + 1, len(ITEMS)))
-    item = {name: position for position, name in enumerate(ITEMS)}
-    ledger[:, :, :blocks, item["trees"]] = -9.0 * planted
-    ledger[:, :, :blocks, item["support"]] = -1.2 * area * (leaf == 1)
-    ledger[:, :, :blocks, item["planting"]] = -1.5 * planted
-    ledger[:, :, :blocks, item["upkeep"]] = -0.45 * area * (leaf >= 1)
-    ledger[:, :, :blocks, item["picking"]] = -0.08 * harvested
+    ledger = np.zeros((trials, years, blocks + 1, len(ITEM)))
+    ledger[:, :, :blocks, ITEM["trees"]] = -9.0 * planted
+    ledger[:, :, :blocks, ITEM["support"]] = -1.2 * area * (leaf == 1)
+    ledger[:, :, :blocks, ITEM["planting"]] = -1.5 * planted
+    ledger[:, :, :blocks, ITEM["upkeep"]] = -0.45 * area * (leaf >= 1)
+    ledger[:, :, :blocks, ITEM["picking"]] = -0.08 * harvested
     market = price * np.exp(0.18 * rng.standard_normal((trials, years)))
-    ledger[:, :, :blocks, item["fresh_sales"]] = packed[..., 0] * market[..., None]
-    ledger[:, :, blocks] = ledger[:, :, :blocks].sum(2)
-    ledger[:, :, blocks, item["overhead"]] = -4000.0
+    ledger[:, :, :blocks, ITEM["fresh_sales"]] = packed[..., 0] * market[..., None]
+    ledger[:, :, blocks, ITEM["overhead"]] = -4000.0
     flow = ledger.sum(-1)
-    farm = flow[:, :, -1]
+    farm = flow.sum(2)
     summed = farm.cumsum(1)
-    low = summed - 0.25 * np.abs(ledger[:, :, -1]).sum(-1) * 0.3
+    low = summed - 0.25 * np.abs(ledger).sum((2, 3)) * 0.3
     rate = 1.05 ** -np.arange(years)
     below = summed < 0
     last_below = np.where(below.any(1), years - 1 - below[:, ::-1].argmax(1), -1)
@@ -119,50 +118,46 @@ def invented_arrays(
     sold = np.zeros((trials, years, len(OUTLETS), len(GRADES)))
     sold[:, :, OUTLETS.index("wholesale"), 0] = packed[..., 0].sum(axis=2)
 
-    def with_farm(values: np.ndarray, mean: bool = False) -> np.ndarray:
-        total = values.mean(2, keepdims=True) if mean else values.sum(2, keepdims=True)
-        return np.concatenate([values, total], axis=2)
-
     arrays = {
         "harvest_year": season,
-        "leaf": np.concatenate([leaf, leaf[:, :1]], axis=1),
-        "trees_planted": with_farm(planted),
-        "trees_alive": with_farm(alive),
-        "trees_lost": with_farm(lost),
-        "trees_removed": with_farm(np.zeros(shape)),
-        "trees_replanted": with_farm(replanted),
-        "trees_ordered": with_farm(ordered),
-        "spares_on_hand": with_farm(spares),
-        "trunk_area_mean": with_farm(np.clip(2.5 * leaf, 0.5, 60) * np.ones(shape), True),
-        "canopy_height_mean": with_farm(np.clip(0.8 * leaf, 0.5, 3.3) * np.ones(shape), True),
-        "light_interception": with_farm(np.clip(0.08 * leaf, 0, 0.6) * np.ones(shape), True),
-        "bloom_day": with_farm(bloom, True),
-        "frost_kill": with_farm(kill, True),
-        "hail_fraction": with_farm(np.zeros(shape), True),
-        "crop_load_mean": with_farm(5 * spared, True),
-        "flower_clusters": with_farm(crop * 4),
-        "fruit_number": with_farm(crop / 0.17),
-        "fruit_mass_mean": with_farm(fruit_mass, True),
-        "crop_mass": with_farm(crop),
-        "harvested_mass": with_farm(harvested),
-        "packed_mass": with_farm(packed),
-        "boxed_mass": with_farm(packed[..., :2].sum(-1)[..., None] * np.full(len(BOX_COUNTS), 1 / len(BOX_COUNTS))),
-        "biennial_index": np.full((trials, blocks + 1), 0.2),
-        "labour_hours": with_farm(hours),
-        "pass_price": with_farm(np.ones(shape), mean=True),
-        "storage_surplus": with_farm(np.zeros(shape)),
-        "labour_undone": with_farm(np.zeros((*shape, len(TASKS)))),
-        "labour_carried": with_farm(np.zeros((*shape, len(TASKS)))),
-        "irrigation_depth": with_farm(np.full(shape, 180.0), True),
-        "protection_hours": with_farm(np.zeros(shape)),
-        "protection_nights": with_farm(np.zeros(shape), True),
-        "protection_water": with_farm(np.zeros(shape), True),
-        "protection_fuel": with_farm(np.zeros(shape)),
+        "leaf": leaf,
+        "trees_planted": planted,
+        "trees_alive": alive,
+        "trees_lost": lost,
+        "trees_removed": np.zeros(shape),
+        "trees_replanted": replanted,
+        "trees_ordered": ordered,
+        "spares_on_hand": spares,
+        "trunk_area_mean": np.clip(2.5 * leaf, 0.5, 60) * np.ones(shape),
+        "canopy_height_mean": np.clip(0.8 * leaf, 0.5, 3.3) * np.ones(shape),
+        "light_interception": np.clip(0.08 * leaf, 0, 0.6) * np.ones(shape),
+        "bloom_day": bloom,
+        "frost_kill": kill,
+        "hail_fraction": np.zeros(shape),
+        "crop_load_mean": 5 * spared,
+        "flower_clusters": crop * 4,
+        "fruit_number": crop / 0.17,
+        "fruit_mass_mean": fruit_mass,
+        "crop_mass": crop,
+        "harvested_mass": harvested,
+        "packed_mass": packed,
+        "boxed_mass": packed[..., :2].sum(-1)[..., None] * np.full(len(BOX_COUNTS), 1 / len(BOX_COUNTS)),
+        "biennial_index": np.full((trials, blocks), 0.2),
+        "labour_hours": hours,
+        "pass_price": np.ones(shape),
+        "storage_surplus": np.zeros(shape),
+        "labour_undone": np.zeros((*shape, len(TASKS))),
+        "labour_carried": np.zeros((*shape, len(TASKS))),
+        "irrigation_depth": np.full(shape, 180.0),
+        "protection_hours": np.zeros(shape),
+        "protection_nights": np.zeros(shape),
+        "protection_water": np.zeros(shape),
+        "protection_fuel": np.zeros(shape),
         "ledger": ledger,
         "net_cash_flow": flow,
         "account_balance": np.stack([low + step for step in (9_000.0, 4_000.0, 0.0, 6_000.0)], axis=-1),
-        "planted_area": np.append(area, area.sum()),
-        "gross_area": np.append(area, area.sum()) * 1.12,
+        "planted_area": area,
+        "gross_area": area * 1.12,
         "npv": npv + 20_000,
         "npv_without_remaining_value": npv,
         "irr": np.where(summed[:, -1] > 0, 0.02 + 2e-7 * summed[:, -1], -np.inf),
@@ -186,7 +181,7 @@ def invented_arrays(
         "break_even_price": 0.3 + 0.02 * rng.standard_normal(trials),
     }
     names = ["home", "north", "creek"][:blocks]
-    return arrays, {"block": [*names, "farm"]}
+    return arrays, {"block": names}
 
 
 def invented_dataset(attrs: dict[str, Any] | None = None, **arguments: Any):  # type: ignore[no-untyped-def]

@@ -13,9 +13,11 @@ from orchardsim.core.variables import RESULTS
 from orchardsim.results import (
     build_dataset,
     dump_summary,
+    of_farm,
     prepare_run_folder,
     read_results,
     summary_document,
+    whole_farm,
     write_run,
 )
 from tests.results.invented_run import ATTRS, invented_arrays, invented_dataset
@@ -33,7 +35,8 @@ def test_every_variable_carries_its_unit_and_meaning(dataset):
         assert dataset[name].dims == row.dims
         assert dataset[name].attrs["long_name"] == row.meaning
         assert dataset[name].attrs["units"] == row.unit.replace("currency", "USD")
-        assert dataset[name].dtype.kind == ("i" if row.whole else "f")
+        some_missing = row.infinite is not None or ("block" in row.dims and row.over_blocks != "sum")
+        assert dataset[name].dtype.kind == ("i" if row.whole and not some_missing else "f")
 
 
 def _changed(name, change):
@@ -76,19 +79,49 @@ def test_absent_and_unknown_variables_labels_and_attributes_are_refused():
         build_dataset({k: v for k, v in arrays.items() if k != "npv"}, coords, ATTRS)
     with pytest.raises(ValueError, match="profit"):
         build_dataset({**arrays, "profit": arrays["npv"]}, coords, ATTRS)
-    with pytest.raises(ValueError, match="farm"):
-        build_dataset(arrays, {"block": ["farm", "home", "north"]}, ATTRS)
+    with pytest.raises(ValueError, match="twice on block"):
+        build_dataset(arrays, {"block": ["home", "shared"]}, ATTRS)
     with pytest.raises(ValueError, match="plan_hash"):
         build_dataset(arrays, coords, {k: v for k, v in ATTRS.items() if k != "plan_hash"})
 
 
-def test_what_a_farm_does_not_have_may_be_missing_there_but_a_sum_may_not():
+def test_shared_holds_nothing_of_a_sum_and_what_does_not_sum_is_missing_there():
     arrays, coords = invented_arrays(trials=5, years=6)
-    arrays["bloom_day"][:, :, -1] = np.nan
-    assert np.isnan(build_dataset(arrays, coords, ATTRS)["bloom_day"].sel(block="farm")).all()
-    arrays["harvested_mass"][:, :, -1] = np.nan
-    with pytest.raises(ValueError, match="harvested_mass"):
+    found = build_dataset(arrays, coords, ATTRS)
+    assert list(found["block"].values) == ["home", "north", "shared"]
+    for name, row in RESULTS.items():
+        if "block" in row.dims and name not in ("ledger", "net_cash_flow"):
+            shared = found[name].sel(block="shared")
+            assert (shared == 0).all() if row.over_blocks == "sum" else shared.isnull().all(), name
+    arrays["net_cash_flow"][:, :, -1] = np.nan
+    with pytest.raises(ValueError, match="net_cash_flow"):
         build_dataset(arrays, coords, ATTRS)
+
+
+def test_the_farm_adds_its_blocks_as_the_table_says():
+    """Two blocks by hand: sums, means by trees, fruit and area, and nothing of what does not add."""
+    arrays, coords = invented_arrays(trials=2, years=3)
+    for name, pair in {
+        "trees_alive": (300, 100), "fruit_number": (1000, 3000), "trunk_area_mean": (10, 30),
+        "fruit_mass_mean": (200, 160), "light_interception": (0.5, 0.2), "harvested_mass": (200, 480),
+    }.items():  # fmt: skip
+        arrays[name] = np.broadcast_to(np.array(pair, dtype=float), (2, 3, 2)).copy()
+    arrays["planted_area"] = np.array([1000.0, 2000.0])
+    found = build_dataset(arrays, coords, ATTRS)
+    farm = whole_farm(found)
+    assert "block" not in farm.dims
+    assert "bloom_day" not in farm
+    hand = {"harvested_mass": 680, "trunk_area_mean": 15, "fruit_mass_mean": 170, "light_interception": 0.3}
+    for name, value in hand.items():
+        np.testing.assert_allclose(farm[name], value, rtol=1e-12, err_msg=name)
+    with pytest.raises(ValueError, match="bloom_day"):
+        of_farm(found, "bloom_day")
+
+
+def test_a_mean_of_no_trees_is_missing():
+    arrays, coords = invented_arrays(trials=2, years=3)
+    arrays["trees_alive"] = np.zeros_like(arrays["trees_alive"])
+    assert of_farm(build_dataset(arrays, coords, ATTRS), "trunk_area_mean").isnull().all()
 
 
 def test_a_run_comes_back_as_it_was_written(dataset, tmp_path):
@@ -165,5 +198,5 @@ def test_another_layout_is_named(dataset, tmp_path):
     other = read_results(folder).assign_attrs(orchardsim_results=1)
     path.unlink()
     other.to_netcdf(path)
-    with pytest.raises(InputError, match="layout 1, this version reads layout 2"):
+    with pytest.raises(InputError, match="layout 1, this version reads layout 3"):
         read_results(folder)

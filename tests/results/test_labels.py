@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orchardsim.core.labels import GRADES, ITEMS, TASKS
+from orchardsim.core.labels import GRADES, TASKS
+from orchardsim.core.ledger_items import ITEM
 from orchardsim.results import summary_document
 from orchardsim.results.labels import (
     label_money,
@@ -35,7 +36,7 @@ def test_labels_and_the_farms_own_money_make_up_the_farm(dataset, arrays):
     labels = sum(one.summed[:, -1] for one in label_money(dataset))
     own = not_shared_out(dataset)
     assert own == pytest.approx(np.full(TRIALS, -4000.0 * 20), rel=1e-9)  # the invented farm's overhead, 20 years
-    assert labels + own == pytest.approx(arrays["net_cash_flow"][:, :, -1].sum(1), rel=1e-9)
+    assert labels + own == pytest.approx(arrays["net_cash_flow"].sum((1, 2)), rel=1e-9)
 
 
 def test_money_of_a_mature_year_by_hand(dataset, arrays):
@@ -43,8 +44,8 @@ def test_money_of_a_mature_year_by_hand(dataset, arrays):
     one = label_money(dataset)[1]
     assert one.leaves == (6, 15)
     ledger = arrays["ledger"][:, 7:17, 1]
-    sales = ledger[:, :, ITEMS.index("fresh_sales")].mean(1)
-    costs = ledger[:, :, [ITEMS.index("upkeep"), ITEMS.index("picking")]].sum(2).mean(1)
+    sales = ledger[:, :, ITEM["fresh_sales"]].mean(1)
+    costs = ledger[:, :, [ITEM["upkeep"], ITEM["picking"]]].sum(2).mean(1)
     assert one.sales == pytest.approx(sales, rel=1e-12)
     assert one.costs == pytest.approx(-costs, rel=1e-12)
     assert one.net == pytest.approx(sales + costs, rel=1e-12)

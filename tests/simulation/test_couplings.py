@@ -52,9 +52,9 @@ def changed(library, **changes):
 
 
 def run(plan, library, years=YEARS, steps=YEAR):
-    """Result variables of the plan's row groups, (trial, year, label), without the farm's own."""
+    """Result variables of the plan's row groups, (trial, year, label), and money's shared part."""
     arrays = run_unit(plan, range(TRIALS), years, SEED, "sampled", library, steps=steps)
-    return {name: values[:, :, :-1] for name, values in arrays.items() if values.ndim >= 3}
+    return {name: values for name, values in arrays.items() if values.ndim >= 3}
 
 
 @pytest.fixture(scope="module")

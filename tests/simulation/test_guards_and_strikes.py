@@ -28,7 +28,7 @@ def run(fence: str = "built", **tables: object):
 
 
 def lost(found, cause: str) -> float:
-    return float(found.trees_lost.sel(block="farm", cause=cause).sum())
+    return float(found.trees_lost.sel(cause=cause).sum("block").sum())
 
 
 def test_guards_stop_voles_and_are_paid_for():
@@ -37,13 +37,13 @@ def test_guards_stop_voles_and_are_paid_for():
     bare, guarded = run(hazards=many), run(hazards={**many, "vole_guards": True})
     assert lost(guarded, "voles") < 0.5 * lost(bare, "voles")
     costs = plan_with().costs
-    trees = float(bare.trees_planted.sel(block="farm").isel(trial=0).sum())
-    paid = {name: one.ledger.sel(block="farm", item="planting").isel(year=1).values for name, one in
+    trees = float(bare.trees_planted.sum("block").isel(trial=0).sum())
+    paid = {name: one.ledger.sel(ledger_item="planting").sum("block").isel(year=1).values for name, one in
             (("bare", bare), ("guarded", guarded))}  # fmt: skip
     hours = trees / 60
     wage = costs.wage * (1 + costs.labour_charges)
     assert paid["bare"] - paid["guarded"] == pytest.approx(trees * costs.trunk_guard + hours * wage, rel=1e-6)
-    worked = [one.labour_hours.sel(block="farm", task="planting").isel(year=1).values for one in (bare, guarded)]
+    worked = [one.labour_hours.sel(task="planting").sum("block").isel(year=1).values for one in (bare, guarded)]
     assert worked[1] - worked[0] == pytest.approx(hours, rel=1e-6)
 
 
@@ -62,7 +62,9 @@ def test_a_fence_keeps_deer_out_and_is_paid_for_only_where_it_is_built():
     deer = {"deer": "0.3 /year"}
     built, stands, none = (run(fence, hazards=deer) for fence in ("built", "stands", "none"))
     assert lost(built, "deer") == lost(stands, "deer") < 0.2 * lost(none, "deer")
-    spent = [float(-one.ledger.sel(block="farm", item="fence").isel(trial=0).sum()) for one in (built, stands, none)]
+    spent = [
+        float(-one.ledger.sel(ledger_item="fence").sum("block").isel(trial=0).sum()) for one in (built, stands, none)
+    ]
     assert spent[0] > 0
     assert spent[1:] == [0, 0]
 
@@ -79,9 +81,9 @@ def test_cankers_left_uncut_bring_more_blight():
     assert lost(left, "fire_blight") > lost(no_carry, "fire_blight") > 0
     clean = blight(blight_sanitation=1.0, blight_carry=0.0)
     assert np.array_equal(clean.trees_lost.values, cut.trees_lost.values)
-    hours = [float(one.labour_hours.sel(block="farm", task="upkeep").sum()) for one in (left, cut)]
+    hours = [float(one.labour_hours.sel(task="upkeep").sum("block").sum()) for one in (left, cut)]
     free = blight(blight_sanitation=1.0, blight_cut_minutes="0 minute")
-    assert hours[1] > float(free.labour_hours.sel(block="farm", task="upkeep").sum())
+    assert hours[1] > float(free.labour_hours.sel(task="upkeep").sum("block").sum())
 
 
 def test_uncut_strikes_by_hand():

@@ -50,11 +50,11 @@ def test_what_protection_takes_is_booked_and_paid(runs):
     np.testing.assert_allclose(labour, (nights * method.labour_night + hours * method.labour_hour) * hectares)
     np.testing.assert_array_equal(bare["protection_fuel"].values, 0)
     # The farm's fuel is the blocks'; nights do not add up over blocks.
-    blocks = [name for name in sure.block.values if name != "farm"]
+    blocks = [name for name in sure.block.values if name != "shared"]
     np.testing.assert_allclose(
-        sure["protection_fuel"].sel(block="farm"), sure["protection_fuel"].sel(block=blocks).sum("block")
+        sure["protection_fuel"].sum("block"), sure["protection_fuel"].sel(block=blocks).sum("block")
     )
-    assert np.isnan(sure["protection_nights"].sel(block="farm")).all()
+    assert np.isnan(sure["protection_nights"].sel(block="shared")).all()
 
 
 def test_failure_brings_the_unprotected_kill_and_protection_the_lesser(runs):

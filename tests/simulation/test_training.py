@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 
 import orchardsim
-from orchardsim.core.labels import CAUSES, ITEMS, TASKS
+from orchardsim.core.labels import CAUSES, TASKS
+from orchardsim.core.ledger_items import ITEM
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.plan.catalogue import entries
@@ -55,7 +56,7 @@ def run(key: str, value: Any, grade: str = "feathered") -> dict[str, np.ndarray]
         written = {"value": written, "unit": "minute"}
     plan = plan_with({key: written}, tree_grade=grade)
     arrays = run_unit(plan, range(TRIALS), YEARS, SEED, "sampled", seasons())
-    return {name: values[:, :, :-1] for name, values in arrays.items() if values.ndim >= 3}
+    return {name: values for name, values in arrays.items() if values.ndim >= 3}
 
 
 def total(name: str, first: int = 0, last: int = YEARS, of: int | None = None) -> Callable[[dict], float]:
@@ -83,7 +84,7 @@ class Case(NamedTuple):
 
 
 WIND, VOLES, FAILED = (CAUSES.index(name) for name in ("wind", "voles", "transplant_failure"))
-SUPPORT = ITEMS.index("support")
+SUPPORT = ITEM["support"]
 CASES = [
     Case("bending_angle", "40 degree", "120 degree", "clusters in leaf 3", total("flower_clusters", *leaf(3)), True),
     Case("bending_angle", "40 degree", "90 degree", "crop in leaf 3", total("crop_mass", *leaf(3)), True),
@@ -121,7 +122,7 @@ CASES = [
         )
     ),
     *(
-        Case(f"{task}_minutes", (2.0,), (6.0,), "wages", total("ledger", of=ITEMS.index(item)), False)
+        Case(f"{task}_minutes", (2.0,), (6.0,), "wages", total("ledger", of=ITEM[item]), False)
         for task, item in (("training", "training"), ("pruning", "pruning"), ("summer_pruning", "pruning"))
     ),
 ]  # fmt: skip

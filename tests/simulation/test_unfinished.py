@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 import orchardsim
 from orchardsim.core.labels import TASKS
+from orchardsim.results import whole_farm
 from orchardsim.simulation.backlog import CARRIED, Backlog, trees_reached
 from orchardsim.simulation.unit import run_unit
 from tests.simulation.small_plan import CONFIGS, SMALL
@@ -41,7 +42,7 @@ def usual():
 
 
 def hours(found, name: str, task: str) -> np.ndarray:
-    return found[name].sel(block="farm", task=task).values
+    return found[name].sel(task=task).sum("block").values
 
 
 def test_a_full_crew_leaves_nothing(usual):
@@ -78,7 +79,7 @@ def test_a_support_waits_until_it_is_built(usual):
 def test_trees_without_their_support_blow_over(usual):
     """More die by wind while no support stands, and as many where wires make no difference to the hazard."""
     none = run({"support_building": NOBODY})
-    lost, usually = (one.trees_lost.sel(block="farm", cause="wind").sum() for one in (none, usual))
+    lost, usually = (one.trees_lost.sel(cause="wind").sum("block").sum() for one in (none, usual))
     assert float(lost) > 4 * float(usually)
     alike = {"wind_unsupported": 1.0, "collapse": "0 /km"}
     one, other = run(hazards=alike), run({"support_building": NOBODY}, hazards=alike)
@@ -88,7 +89,7 @@ def test_trees_without_their_support_blow_over(usual):
 def test_trees_that_are_never_pruned_shade_their_fruit(usual):
     """More flowers stay on at first; after some winters less of the fruit colours."""
     none = run({"dormant_pruning": NOBODY})
-    cut, uncut = (one.sel(block="farm") for one in (usual, none))
+    cut, uncut = (whole_farm(one) for one in (usual, none))
     third = int(usual.leaf.isel(block=0).values.tolist().index(4))
     assert float(uncut.flower_clusters.isel(year=third).mean()) > float(cut.flower_clusters.isel(year=third).mean())
 
@@ -108,7 +109,7 @@ def test_a_crew_that_bends_nothing_grows_unbent_trees():
         training_system={"upright": {"like": training, "bending_angle": "40 degree"}},
         block=[{**copy.deepcopy(SMALL["block"][0]), "training": "upright"}],
     )
-    early, late = (one.sel(block="farm").harvested_mass.mean("trial").values for one in (none, unbent))
+    early, late = (one.harvested_mass.sum("block").mean("trial").values for one in (none, unbent))
     assert early == pytest.approx(late, rel=0.02, abs=1.0)
 
 
@@ -117,7 +118,7 @@ def test_summer_shoots_cost_colour_and_nothing_else(usual):
     none = run({"summer_pruning": NOBODY})
     asked = hours(none, "labour_undone", "summer_pruning").mean(axis=0)
     year = int(np.flatnonzero(asked > 0)[0])
-    before, after = (one.sel(block="farm").isel(year=year) for one in (usual, none))
+    before, after = (whole_farm(one).isel(year=year) for one in (usual, none))
     assert after.crop_mass.values == pytest.approx(before.crop_mass.values, rel=1e-6)
     best, second = ((after - before).packed_mass.sel(grade=grade).values for grade in ("extra_fancy", "fancy"))
     assert (best < 0).all()
