@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-from harness import Run, block, cultivar, grade, run_trees, stock, training
+from harness import Run, block, cultivar, grade, run_trees, stock, training, with_targets
 
 from orchardsim.trees.parameters import BlockPlan, Physiology, Thinning
 
@@ -77,7 +77,7 @@ def crop_levels(stocks: tuple[str, ...], leaf: int, levels: tuple[float, ...] = 
     )
     before = (0.0, 3.0, 3.0, 4.0, 4.0, 5.0, 5.0)[: leaf - 1]
     targets = tuple((*before, level) for _ in stocks for level in levels)
-    return plan.__class__(**{**plan.__dict__, "crop_load_target": targets})
+    return with_targets(plan, targets)
 
 
 def first_crop(per_tree: np.ndarray, least: float) -> float:
@@ -241,7 +241,7 @@ def figures(
     )
     before = (0.0, 4.0, 5.0, 6.0)
     targets = tuple((*before, level, level) for level in (5.0, 7.0, 9.0))
-    royal = run(plan.__class__(**{**plan.__dict__, "crop_load_target": targets}), physiology, 6, trials=trials)
+    royal = run(with_targets(plan, targets), physiology, 6, trials=trials)
     mass = royal.values["fruit_mass_mean"].mean(axis=1)[4:6].mean(axis=0)
     load = royal.values["crop_load_mean"].mean(axis=1)[4:6].mean(axis=0)
     for index, level in enumerate((5, 7, 9)):

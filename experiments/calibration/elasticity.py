@@ -33,6 +33,7 @@ from cases import GALA_TARGET, girth_variation, spindle, tree_swing
 from harness import block, climate_of, cultivar, grade, load_physiology, season_of, stock, training
 
 from orchardsim.core.handover import Reach
+from orchardsim.core.labels import FRESH
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.trees import model as trees
@@ -102,7 +103,7 @@ def walk(plan: BlockPlan, physiology: Physiology, years: int, season: SeasonForT
         rows["crop"].append(state.last_crop.copy())
         rows["trunk"].append(state.trunk_area.copy())
         rows["fruit"].append(np.nanmean(seen["fruit_mass_mean"]) if mass > 1e-6 else np.float64(0))
-        rows["fresh"].append(picked.packed_mass[..., :2].sum() / mass)
+        rows["fresh"].append(picked.packed_mass[..., FRESH].sum() / mass)
         rows["best"].append(picked.packed_mass[..., 0].sum() / mass)
         rows["pressed"].append(picked.packed_mass[..., 3].sum() / mass)
         rows["bloom"].append(seen["flower_clusters"].sum())
@@ -112,7 +113,7 @@ def walk(plan: BlockPlan, physiology: Physiology, years: int, season: SeasonForT
 def kept_block(target: tuple[float, ...] = GALA_TARGET) -> BlockPlan:
     """Gala on M.9 as a tall spindle."""
     plan = spindle(GOOD_GROWER, rows=3, trees_per_row=20)
-    return dataclasses.replace(plan, crop_load_target=(target,))
+    return plan.with_groups(crop_load_target=target)
 
 
 def lone_block(target: float = math.inf) -> BlockPlan:
@@ -126,7 +127,7 @@ def poor_block() -> BlockPlan:
     """Honeycrisp on M.26, free-standing, on bad ground and in bad hands."""
     system = training("central_leader", weed_free_strip=False, thick_feathers_cut=False)
     plan = block([stock("M.26")], "Honeycrisp", grade("whip"), system, 2.0, 4.5, (0, 0, 4.0), rows=3, trees_per_row=20)
-    return dataclasses.replace(plan, replant_site=True, pollen_distance=(40.0,))
+    return dataclasses.replace(plan, replant_site=True).with_groups(pollen_distance=40.0)
 
 
 def poor_season() -> SeasonForTrees:

@@ -14,10 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.handover import COVER_LEVELS
+from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
-from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Physiology, Stock, Thinning, Training, TreeGrade
+from orchardsim.trees.parameters import (
+    BlockPlan,
+    Cultivar,
+    Layout,
+    Physiology,
+    Stock,
+    Thinning,
+    Training,
+    TreeGrade,
+    TreesOfGroup,
+)
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.variation import draw_year
 
@@ -55,8 +66,8 @@ NORTH = {
 
 
 def climate_of(plan: BlockPlan) -> Climate:
-    """The northern climate as the block's first cultivar sees it."""
-    return NORTH.get(plan.cultivar_names[0], NORTH["late"])
+    """The northern climate as the cultivar that the block is named for sees it."""
+    return NORTH.get(plan.name, NORTH["late"])
 
 
 def season_of(climate: Climate, trials: int, groups: int) -> SeasonForTrees:
@@ -139,22 +150,34 @@ def block(
         group=tuple(np.repeat(np.arange(count), rows).tolist()),
     )
     return BlockPlan(
-        name="trial",
-        labels=tuple(f"stock {i}" for i in range(count)),
+        name=name,
         layout=layout,
-        stocks=tuple(stocks),
-        cultivars=(scion,) * count,
-        cultivar_names=(name,) * count,
-        grades=(tree,) * count,
-        training=system,
+        groups=tuple(
+            TreesOfGroup(
+                label=f"stock {i}",
+                stock=one,
+                cultivar=scion,
+                grade=tree,
+                training=system,
+                crop_load_target=tuple(target),
+                pollen_distance=5.0,
+                pollen_overlap=0.97,
+            )
+            for i, one in enumerate(stocks)
+        ),
         year_planted=0,
-        crop_load_target=(tuple(target),) * count,
-        pollen_distance=(5.0,) * count,
-        pollen_overlap=(0.97,) * count,
         site_growth=site_growth,
         thinning=thinning or Thinning(),
         latitude=latitude,
     )
+
+
+def with_targets(plan: BlockPlan, targets: Sequence[tuple[float, ...]]) -> BlockPlan:
+    """The same block with a crop target of its own for each row group."""
+    groups = (
+        dataclasses.replace(group, crop_load_target=target) for group, target in zip(plan.groups, targets, strict=True)
+    )
+    return dataclasses.replace(plan, groups=tuple(groups))
 
 
 @dataclass
@@ -213,7 +236,7 @@ def run_trees(
         picked = trees.apply_picking(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
         budget = trees.harvest_to_leaf_fall(model, state, season)
         row = trees.observe(model, state)
-        row["fresh_share"] = picked.packed_mass[..., :2].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
+        row["fresh_share"] = picked.packed_mass[..., FRESH].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
         row["best_share"] = picked.packed_mass[..., 0] / np.maximum(picked.harvested_mass, 1e-9)
         row["pruning_hours"] = pruning_hours
         row["excess"] = bloom.excess

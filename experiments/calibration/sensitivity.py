@@ -89,7 +89,7 @@ def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years
     model = VariedBlock(plan, base)
     column = {name: values.astype(np.float32)[:, None] for name, values in varied.items()}
     p = SimpleNamespace(**{**dataclasses.asdict(base), **column})
-    stock_, scion = plan.stocks[0], plan.cultivars[0]
+    stock_, scion = plan.groups[0].stock, plan.groups[0].cultivar
     model.physiology = p
     model.vigor = (stock_.vigor / p.vigor_reference) ** p.vigor_exponent * np.float32(scion.vigor)
     model.half_bloom_leaf = model.half_bloom_leaf + (

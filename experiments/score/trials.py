@@ -128,4 +128,4 @@ def run_trial(trial: Trial, trials: int, *, seed: int = 11, warming: float = 0.0
     data = simulate(plan, trials=trials, years=trial.years, seed=seed, single_trees=tuple(range(single)))
     block = plan.blocks[0]
     area = trial.tree_spacing * trial.row_spacing
-    return Outcome(data, block.labels, np.array(block.group_trees) * area, sum(block.group_rows))
+    return Outcome(data, block.labels, np.array([group.trees for group in block.groups]) * area, block.geometry.rows)

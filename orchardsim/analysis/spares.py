@@ -201,7 +201,7 @@ class _Work:
     @property
     def trees(self) -> list[int]:
         """Trees planted by label."""
-        return [number for block in self.plan.blocks for number in block.group_trees]
+        return [group.trees for group in self.plan.groups]
 
     def replays(self, trials: range, base: PolicyRun) -> list[Replay]:
         """Replays by label over the losses of some trials in which no gap was filled."""
@@ -265,7 +265,7 @@ def _choose(work: _Work, trials: range, base: PolicyRun, workers: Workers, steps
     plan = work.plan
     replays = work.replays(trials, base)
     everything: list[Replay | FarmReplay] = [*replays, *work.alone(trials, replays)]
-    starts = [plan.rules(label) for label in plan.labels] * 2
+    starts = [group.refill for group in plan.groups] * 2
     if len(replays) > 1:
         everything.append(FarmReplay(replays))
         starts.append(plan.replacement)
@@ -306,7 +306,7 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
         ("spares", "best with spares at planting alone", of_kind("spares")),
         ("orders", "best with later orders alone", of_kind("orders")),
         ("elsewhere", f"best with spares {_elsewhere(choice)}", of_kind("elsewhere")),
-        ("plan", "the plan's own rule", {label: plan.rules(label) for label in plan.labels}),
+        ("plan", "the plan's own rule", {group.label: group.refill for group in plan.groups}),
     ]
     for share in RULES:
         rule = dataclasses.replace(
@@ -414,7 +414,7 @@ def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[R
     alone = work.alone(trials, replays)
     for number, label in enumerate(work.plan.labels):
         replay, best, other = replays[number], choice.best[label], choice.alone[label]
-        last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.rules(label).last_refill_leaf
+        last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.groups[number].refill.last_refill_leaf
         leaf = np.array(replay.leaf)
         within = (leaf >= 1) & (leaf < max(last, 2))
         if not within.any():

@@ -239,7 +239,7 @@ def _more(value: Array, usual: Array) -> Array:
 def _usual(plan: Plan, outcome: Outcome) -> Usual:
     return Usual(
         present_cash=_mean(outcome.present_cash[0]),
-        trees_planted=float(sum(sum(block.group_trees) for block in plan.blocks)),
+        trees_planted=float(sum(block.geometry.trees for block in plan.blocks)),
         trees_lost=_mean(outcome.trees_lost[0].sum(axis=1)),
         paid_back=_share(np.isfinite(outcome.payback_year[0])),
         payback_year=middle(outcome.payback_year[0]),

@@ -25,7 +25,10 @@ CAUSES: Final = (
 )
 
 # The first two are fresh grades by the names of the United States standards for grades of apples (7 CFR 51.300).
-GRADES: Final = ("extra_fancy", "fancy", "processing", "juice")
+FRESH_GRADES: Final = ("extra_fancy", "fancy")
+GRADES: Final = (*FRESH_GRADES, "processing", "juice")
+FRESH: Final = slice(len(FRESH_GRADES))
+"""Place of the fresh grades on an axis of grades."""
 
 OUTLETS: Final = ("direct", "pick_your_own", "wholesale", "processing", "juice")
 """In the order in which fruit is offered to them; what one does not take goes on to the next."""

@@ -9,13 +9,12 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.handover import FarmQuantities
-from orchardsim.core.labels import GRADES
+from orchardsim.core.labels import FRESH
 from orchardsim.economy.blocks import BlockMoney
 from orchardsim.economy.parameters import Insurance, Market
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-FRESH = [GRADES.index("extra_fancy"), GRADES.index("fancy")]
 
 
 def approved_yield(production: Array, bearing: Flags, history: Array, terms: Insurance) -> tuple[Array, Flags]:

@@ -11,7 +11,7 @@ from orchardsim.plan.layout import Geometry
 from orchardsim.plan.parts import FarmParts, Group, first_stated
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.season.parameters import BlockSite
-from orchardsim.trees.parameters import BlockPlan
+from orchardsim.trees.parameters import Training
 
 ORDER_LEAD: Final = 2
 """Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
@@ -23,7 +23,7 @@ def block_money(
     group: Group,
     trees: int,
     geometry: Geometry,
-    plan: BlockPlan,
+    training: Training,
     site: BlockSite,
     extra: list[Pollinizer],
     parts: FarmParts,
@@ -80,7 +80,7 @@ def block_money(
             "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)",
             "read",
         )
-    support = plan.training.support
+    support = training.support
     row_share = rows / geometry.rows
     bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
     part = BlockGeometry(
@@ -92,7 +92,7 @@ def block_money(
         planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
         gross_area=geometry.gross_area * row_share,
         support=support,
-        height=plan.training.height_limit,
+        height=training.height_limit,
         post_spacing=parts.support.post_spacing,
         wires=float(parts.support.wires),
         anchors_per_row=float(parts.support.anchors_per_row),
@@ -104,7 +104,7 @@ def block_money(
         tree_price=price,
         year_planted=table.year_planted,
         order_year=min(order_year, table.year_planted),
-        support_leaf=plan.training.support_leaf,
+        support_leaf=training.support_leaf,
         removal_year=table.year_removed,
         planned_removal_leaf=table.planned_removal_leaf,
         replacement_price=table.replacement_price,

@@ -11,6 +11,7 @@ import numpy as np
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.parameters import parameters_of
+from orchardsim.operations.parameters import Replacement
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
 from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
@@ -28,6 +29,7 @@ from orchardsim.plan.pollination import (
     row_positions,
 )
 from orchardsim.plan.sense import check_block, check_history, check_protection
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
 from orchardsim.trees.training import NATURAL_ANGLE, training_faults
@@ -288,19 +290,36 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
     pollen = [
         _pollen(index, groups, geometry, extra, neighbours, parts, path, warnings) for index in range(len(groups))
     ]
+    check_training(training, table.training, filler.where)
+    _check_training(table, training, groups, parts, path, warnings)
+    row_groups = tuple(
+        RowGroup(
+            label=group.label,
+            cultivar_name=group.cultivar,
+            stock_name=group.rootstock,
+            grade_name=group.tree_grade,
+            training_name=table.training,
+            stock=catalogue.get("rootstock", group.rootstock, Stock, path),
+            cultivar=catalogue.get("cultivar", group.cultivar, Cultivar, path),
+            grade=catalogue.get("tree_grade", group.tree_grade, TreeGrade, path),
+            training=training,
+            phenology=catalogue.get("cultivar", group.cultivar, Phenology, path),
+            crop_load_target=group.target,
+            pollen_distance=pollen[index][0],
+            pollen_overlap=pollen[index][1],
+            rows=len(group.rows),
+            trees=trees,
+            money=block_money(table, path, group, trees, geometry, training, site, extra if index == 0 else [], parts),
+            refill=Replacement(),
+            crew_rank=group.crew_rank,
+        )
+        for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
+    )
     plan = BlockPlan(
         name=table.name,
-        labels=tuple(group.label for group in groups),
         layout=layout,
-        stocks=tuple(catalogue.get("rootstock", group.rootstock, Stock, path) for group in groups),
-        cultivars=tuple(catalogue.get("cultivar", group.cultivar, Cultivar, path) for group in groups),
-        cultivar_names=tuple(group.cultivar for group in groups),
-        grades=tuple(catalogue.get("tree_grade", group.tree_grade, TreeGrade, path) for group in groups),
-        training=training,
+        groups=row_groups,
         year_planted=table.year_planted,
-        crop_load_target=tuple(group.target for group in groups),
-        pollen_distance=tuple(distance for distance, _ in pollen),
-        pollen_overlap=tuple(overlap for _, overlap in pollen),
         site_growth=first_stated(table.site_growth, parts.site.site_growth),
         replant_site=first_stated(table.replant_site, parts.site.replant_site),
         year_removed=table.year_removed,
@@ -312,27 +331,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
         latitude=parts.site.latitude,
     )
-    check_training(training, table.training, parts.filler.where)
-    _check_training(table, plan, groups, path, warnings)
-    money = tuple(
-        block_money(table, path, group, trees, geometry, plan, site, extra if index == 0 else [], parts)
-        for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
-    )
-    return ResolvedBlock(
-        name=table.name,
-        plan=plan,
-        phenology=tuple(catalogue.get("cultivar", group.cultivar, Phenology, path) for group in groups),
-        site=site,
-        money=money,
-        geometry=geometry,
-        group_rows=tuple(len(group.rows) for group in groups),
-        group_trees=group_trees,
-        training_name=table.training,
-        stock_names=tuple(group.rootstock for group in groups),
-        grade_names=tuple(group.tree_grade for group in groups),
-        pollinizers=tuple(extra),
-        crew_ranks=tuple(group.crew_rank for group in groups),
-    )
+    return ResolvedBlock(table.name, plan, site, geometry, tuple(extra))
 
 
 def _check_years(table: Any, path: str, filler: Filler) -> None:
@@ -418,9 +417,12 @@ def check_training(entry: Any, name: str, where: str) -> None:
         raise InputError(where, f"training_system.{name}: {'; '.join(faults)}")
 
 
-def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str, warnings: list[str]) -> None:
-    training, spacing = plan.training, plan.layout.row_spacing
-    for stock, group in zip(plan.stocks, groups, strict=True):
+def _check_training(
+    table: Any, training: Training, groups: list[Group], parts: FarmParts, path: str, warnings: list[str]
+) -> None:
+    spacing = table.row_spacing
+    for group in groups:
+        stock = parts.catalogue.get("rootstock", group.rootstock, Stock, path)
         if stock.needs_support and training.support == "none":
             warnings.append(
                 f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
@@ -442,7 +444,8 @@ def _check_training(table: Any, plan: BlockPlan, groups: list[Group], path: str,
             f"{path}: {table.training!r} keeps trees of {training.height_limit:g} m in rows of {spacing:g} m; "
             "rows shade each other when trees are much taller than the alley is wide"
         )
-    for grade, group in zip(plan.grades, groups, strict=True):
+    for group in groups:
+        grade = parts.catalogue.get("tree_grade", group.tree_grade, TreeGrade, path)
         if grade.height > training.height_limit:
             warnings.append(
                 f"{path}: a {group.tree_grade!r} tree is taller at planting ({grade.height:g} m) than "

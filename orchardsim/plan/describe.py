@@ -14,6 +14,7 @@ from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bi
 from orchardsim.operations.nursery import spares_to_buy, stock_policy
 from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.showing import METHODS
 from orchardsim.weather.bundled import bundled_record_path
 
@@ -149,7 +150,7 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
     length = display.length
     shorter = geometry.rows * geometry.trees_per_row - geometry.trees
     lines = [
-        f"Block {block.name}: {block.training_name.replace('_', ' ')}",
+        f"Block {block.name}: {block.groups[0].training_name.replace('_', ' ')}",
         f"  spacing  {length.of(geometry.tree_spacing):.4g} x {length.of(geometry.row_spacing):.4g} {length.unit}: "
         f"{per_hectare:,.0f} trees/ha, {per_acre:,.1f} trees/ac",
         f"  layout   {geometry.rows} rows of {geometry.trees_per_row} trees"
@@ -159,16 +160,13 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
         f"  area     {display.area.text(geometry.planted_area, 3)} planted (net), "
         f"{display.area.text(geometry.gross_area, 3)} with headlands (gross)",
     ]
-    for index, label in enumerate(block.labels):
-        targets = block.plan.crop_load_target[index]
+    for group in block.groups:
+        targets = group.crop_load_target
         shown = "unthinned" if math.isinf(targets[0]) else ", ".join(f"{target:g}" for target in targets)
-        pollen = (
-            f"pollen at {length.text(block.plan.pollen_distance[index], 0)}, bloom overlap "
-            f"{block.plan.pollen_overlap[index]:.0%}"
-        )
+        pollen = f"pollen at {length.text(group.pollen_distance, 0)}, bloom overlap {group.pollen_overlap:.0%}"
         lines += [
-            f"  {label}: {block.cultivar_names[index]} on {block.stock_names[index]}, {block.grade_names[index]}, "
-            f"{counted(block.group_rows[index], 'row')}, {block.group_trees[index]:,} trees",
+            f"  {group.label}: {group.cultivar_name} on {group.stock_name}, {group.grade_name}, "
+            f"{counted(group.rows, 'row')}, {group.trees:,} trees",
             f"    fruit per cm2 of trunk by leaf: {shown}; {pollen}",
         ]
     for pollinizer in block.pollinizers:
@@ -194,14 +192,14 @@ def timetable_lines(plan: Plan) -> list[str]:
     """What is ordered, planted, built and removed, by year."""
     events: list[tuple[int, str]] = []
     for block in plan.blocks:
-        for index, money in enumerate(block.money):
-            label, trees = money.label, block.group_trees[index]
-            what = f"{block.cultivar_names[index]} on {block.stock_names[index]} ({block.grade_names[index]})"
+        for group in block.groups:
+            label, trees, money = group.label, group.trees, group.money
+            what = f"{group.cultivar_name} on {group.stock_name} ({group.grade_name})"
             extra = round(money.geometry.trees) - trees
             if money.year_planted < 0:
                 events.append((0, f"{label}: {trees:,} trees of {what} stand in leaf {block.leaf(0)}"))
             else:
-                spares = spares_to_buy(plan.rules(money.label), block.group_trees[index])
+                spares = spares_to_buy(group.refill, trees)
                 added = (f", {counted(spares, 'spare')}" if spares else "") + (
                     f", {counted(extra, 'pollinizer')}" if extra else ""
                 )
@@ -236,22 +234,21 @@ def timetable_lines(plan: Plan) -> list[str]:
         f" {counted(policy.lead_time, 'year')} ahead"
     )
     rules: dict[str, list[str]] = {}
-    for block in plan.blocks:
-        for label, trees in zip(block.labels, block.group_trees, strict=True):
-            rules.setdefault(rule_text(plan, label, trees), []).append(label)
+    for group in plan.groups:
+        rules.setdefault(rule_text(plan, group), []).append(group.label)
     return [*lines, *(f"           {', '.join(labels)}: {text}" for text, labels in rules.items())]
 
 
-def rule_text(plan: Plan, label: str, trees: int) -> str:
+def rule_text(plan: Plan, group: RowGroup) -> str:
     """Replacement rules of a row group: last leaf and where that comes from, place of the spares, levels of orders."""
-    policy = plan.rules(label)
+    policy, label = group.refill, group.label
     if policy.last_refill_leaf < 2:
         return f"no gap is filled ({refill_source(plan, label)})"
     text = f"gaps are filled to leaf {policy.last_refill_leaf} ({refill_source(plan, label)}); "
     text += "no spares are kept" if policy.place == "none" else f"spares are kept in: {policy.place.replace('_', ' ')}"
     if not policy.reorder:
         return f"{text}; none are ordered after planting"
-    levels = stock_policy(policy, trees)
+    levels = stock_policy(policy, group.trees)
     expected = " and the losses expected till delivery" if any(policy.expected_loss) else ""
     return (
         f"{text}; orders when spares less open gaps{expected} are {levels.reorder_point} or fewer, back up to "
@@ -274,10 +271,10 @@ def refill_source(plan: Plan, label: str) -> str:
 def refill_notes(plan: Plan) -> list[str]:
     """To which leaf gaps are filled in a run and where that comes from, one line for each rule."""
     rules: dict[str, list[str]] = {}
-    for label in plan.labels:
-        last, source = plan.rules(label).last_refill_leaf, refill_source(plan, label)
+    for group in plan.groups:
+        last, source = group.refill.last_refill_leaf, refill_source(plan, group.label)
         text = f"are filled to leaf {last} of the block" if last > 1 else "are not filled"
-        rules.setdefault(f"{text} ({source})", []).append(label)
+        rules.setdefault(f"{text} ({source})", []).append(group.label)
     return [f"Gaps of {', '.join(labels)} {text}." for text, labels in rules.items()]
 
 

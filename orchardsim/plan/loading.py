@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -152,7 +152,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     check_market(sections["market"], sold, f"{where}: market")
     _check_passes(blocks, sections["market"], where)
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
-    by_label = _group_rules(table.replacement, sections["replacement"], blocks, where)
+    blocks = _with_refill_rules(table.replacement, sections["replacement"], blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     warnings += price_doubts(sections["market"], sold)
     warnings += order_doubts(sections["replacement"], [trees for block in blocks for trees in block.group_trees])
@@ -178,7 +178,6 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         assumptions=tuple(ledger.entries.values()),
         warnings=tuple(warnings),
         stated=tuple(stated_values(table)),
-        replacement_by_label=by_label,
         **sections,
     )
 
@@ -188,20 +187,22 @@ def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
     found: dict[str, float] = defaultdict(float)
     planting: dict[int, float] = defaultdict(float)
     for block in blocks:
-        training, trees = block.plan.training, sum(block.group_trees)
+        training, trees = block.plan.training, block.geometry.trees
         for task, minutes in (
             ("training", training.training_minutes),
             ("dormant_pruning", training.pruning_minutes),
             ("summer_pruning", training.summer_pruning_minutes),
         ):
             found[task] += trees * max(minutes) / 60
-        found["support_building"] += sum(money.support_hours for money in block.money)
-        planting[block.year_planted] += sum(money.planting_hours for money in block.money)
+        found["support_building"] += sum(group.money.support_hours for group in block.groups)
+        planting[block.year_planted] += sum(group.money.planting_hours for group in block.groups)
     return {**found, "planting": max(planting.values(), default=0.0)}
 
 
-def _group_rules(table: Any, farm: Replacement, blocks: Iterable[ResolvedBlock], where: str) -> dict[str, Replacement]:
-    """Rules of row groups that have their own, from tables named by a block or by a label."""
+def _with_refill_rules(
+    table: Any, farm: Replacement, blocks: Sequence[ResolvedBlock], where: str
+) -> tuple[ResolvedBlock, ...]:
+    """Blocks whose row groups know their replacement rules: the farm's, or those of a table named by block or label."""
     stated = (table.group if table is not None else None) or {}
     labels = {label: block.name for block in blocks for label in block.labels}
     known = list(dict.fromkeys([*labels, *labels.values()]))
@@ -212,22 +213,28 @@ def _group_rules(table: Any, farm: Replacement, blocks: Iterable[ResolvedBlock],
                 f"replacement.group.{name}: unknown block or row group {name!r}, {nearest_names(name, known)} "
                 f"(allowed: {', '.join(known)})",
             )
-    found = {}
-    for label, block in labels.items():
-        own: dict[str, Any] = {}
-        for name in dict.fromkeys((block, label)):
-            if name in stated:
-                own |= stated[name].stated(GROUP_KEYS)
-        if own:
-            found[label] = dataclasses.replace(farm, **own)
-            check_replacement(f"{where}: replacement.group.{label if label in stated else block}", found[label], 80)
-    return found
+    found = []
+    for block in blocks:
+        groups = []
+        for group in block.groups:
+            own: dict[str, Any] = {}
+            for name in dict.fromkeys((block.name, group.label)):
+                if name in stated:
+                    own |= stated[name].stated(GROUP_KEYS)
+            rules = dataclasses.replace(farm, **own)
+            if own:
+                named = group.label if group.label in stated else block.name
+                check_replacement(f"{where}: replacement.group.{named}", rules, 80)
+            groups.append(dataclasses.replace(group, refill=rules))
+        found.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=tuple(groups))))
+    return tuple(found)
 
 
 def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -> None:
     """Stop on prices of more picking passes than a cultivar has."""
     for block in blocks:
-        for name, cultivar in zip(block.cultivar_names, block.plan.cultivars, strict=True):
+        for group in block.groups:
+            name, cultivar = group.cultivar_name, group.cultivar
             found = market.fruit[name].pass_price
             if not 1 <= len(found) <= cultivar.picks:
                 raise InputError(

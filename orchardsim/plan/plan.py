@@ -8,9 +8,9 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from orchardsim.core.files import check_file
 from orchardsim.core.units import Display, display
@@ -20,9 +20,10 @@ from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, S
 from orchardsim.plan.filling import Assumption
 from orchardsim.plan.layout import Geometry
 from orchardsim.plan.pollination import Pollinizer
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.showing import Showing
 from orchardsim.plan.tables import Stated
-from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.season.parameters import BlockSite
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.weather.parameters import WeatherSettings
@@ -35,7 +36,6 @@ HASHED = (
     "weather",
     "blocks",
     "replacement",
-    "replacement_by_label",
     "crews",
     "work_rates",
     "support_rates",
@@ -52,52 +52,35 @@ HASHED = (
 
 @dataclass(frozen=True)
 class ResolvedBlock:
-    """One block, ready for the stages; the tuples run over its row groups, in the order of ``plan.labels``.
+    """One block, ready for the stages.
 
     Attributes
     ----------
     plan : BlockPlan
-        For the trees room.
-    phenology : tuple of Phenology
-        For the season room, one per row group.
+        Layout, row groups and ground.
     site : BlockSite
         For the season room.
-    money : tuple of BlockMoney
-        For the economy room, one per row group.
     geometry : Geometry
         Rows and areas of the whole block.
-    group_rows, group_trees : tuple of int
-        Rows and planting positions of each row group.
-    training_name, stock_names, grade_names : names in the catalogue
     pollinizers : tuple of Pollinizer
         Extra trees that take no planting position; they are bought and kept, their fruit is not counted.
-    crew_ranks : tuple of int
-        Of each row group: at the same task a crew goes to the lower rank first.
     """
 
     name: str
     plan: BlockPlan
-    phenology: tuple[Phenology, ...]
     site: BlockSite
-    money: tuple[BlockMoney, ...]
     geometry: Geometry
-    group_rows: tuple[int, ...]
-    group_trees: tuple[int, ...]
-    training_name: str
-    stock_names: tuple[str, ...]
-    grade_names: tuple[str, ...]
     pollinizers: tuple[Pollinizer, ...] = ()
-    crew_ranks: tuple[int, ...] = ()
+
+    @property
+    def groups(self) -> tuple[RowGroup, ...]:
+        """Row groups, in the order of the results' block axis."""
+        return cast("tuple[RowGroup, ...]", self.plan.groups)
 
     @property
     def labels(self) -> tuple[str, ...]:
         """Labels of the row groups on the results' block axis."""
         return self.plan.labels
-
-    @property
-    def cultivar_names(self) -> tuple[str, ...]:
-        """Cultivar of each row group."""
-        return self.plan.cultivar_names
 
     @property
     def year_planted(self) -> int:
@@ -125,8 +108,6 @@ class Plan:
         What is legal but looks wrong or needs the user's eye.
     stated : tuple of Stated
         Every value that the plan states, as it was read.
-    replacement_by_label : mapping from label to Replacement
-        Row groups with replacement rules of their own.
     """
 
     path: Path | None
@@ -153,7 +134,6 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...] = ()
     stated: tuple[Stated, ...] = ()
-    replacement_by_label: Mapping[str, Replacement] = field(default_factory=dict)
 
     @property
     def where(self) -> str:
@@ -171,18 +151,19 @@ class Plan:
         return Showing(self.units, self.currency, self.weather.latitude, self.box_mass)
 
     @property
+    def groups(self) -> tuple[RowGroup, ...]:
+        """All row groups, in the order of the results' block axis."""
+        return tuple(group for block in self.blocks for group in block.groups)
+
+    @property
     def labels(self) -> tuple[str, ...]:
         """Labels of all row groups on the results' block axis, without ``farm``."""
-        return tuple(label for block in self.blocks for label in block.labels)
-
-    def rules(self, label: str) -> Replacement:
-        """Replacement rules of a row group: its own, or those of the farm."""
-        return self.replacement_by_label.get(label, self.replacement)
+        return tuple(group.label for group in self.groups)
 
     @property
     def money(self) -> tuple[BlockMoney, ...]:
-        """What the economy needs to know of each label, in the order of ``labels``."""
-        return tuple(money for block in self.blocks for money in block.money)
+        """What the economy needs to know of each row group, in the order of ``labels``."""
+        return tuple(group.money for group in self.groups)
 
     @property
     def planted_area(self) -> float:

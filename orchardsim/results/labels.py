@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.labels import FARM, SHARED
+from orchardsim.core.labels import FARM, FRESH_GRADES, SHARED
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
 from orchardsim.results.farm import block_labels, of_farm
@@ -20,7 +20,6 @@ Array = NDArray[np.float64]
 
 MATURE_LEAVES: Final = (6, 15)
 """Leaves averaged for a mature year (definition of the table; common practice, no source)."""
-FRESH_GRADES: Final = ("extra_fancy", "fancy")
 HEAVY_FROST: Final = 0.9
 """Share of flowers killed above which a crop is held to be hurt: a tree with many flowers bears a full crop from a
 tenth of them (common practice, no source; wording only)."""

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.handover import Reach
 from orchardsim.plan import Plan, ResolvedBlock
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.simulation.backlog import Backlog
 from orchardsim.trees import losses
 from orchardsim.trees.block import BlockModel
@@ -115,6 +116,11 @@ class BlockRun:
     def standing(self) -> bool:
         """Whether there are trees (or gaps where trees were) this year."""
         return self.planted and not self.removed
+
+    @property
+    def groups(self) -> tuple[RowGroup, ...]:
+        """The block's row groups."""
+        return self.resolved.groups
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -53,10 +53,10 @@ def do_thinning(tile: Tile, year: int) -> None:
     jobs: list[list[Job]] = [[] for _ in tile.trials]
     for block in tile.standing:
         hours, drivers = block.asked.hours["thinning"], tile.library.drivers[block.number]
-        for group, (label, rank) in enumerate(zip(block.labels, block.resolved.crew_ranks, strict=True)):
+        for group, own in enumerate(block.groups):
             for row, season_row in enumerate(tile.season_rows.tolist()):
                 wanted = float(hours[row, group])
-                jobs[row].append(crew_jobs.thinning_job(label, drivers[group], season_row, wanted, rank))
+                jobs[row].append(crew_jobs.thinning_job(own.label, drivers[group], season_row, wanted, own.crew_rank))
     answers = work_phase(tile, year, 1, jobs)
     for block in tile.standing:
         _take_thinning(tile, block, answers)
@@ -146,9 +146,10 @@ def do_harvest_work(tile: Tile, year: int) -> None:
 def _harvest_jobs(tile: Tile, block: BlockRun, jobs: list[list[Job]]) -> None:
     drivers, rate = tile.library.drivers[block.number], tile.plan.work_rates.picking
     summer = block.backlog.ask("summer_pruning", block.asked.hours["summer_pruning"])
-    for group, (label, rank) in enumerate(zip(block.labels, block.resolved.crew_ranks, strict=True)):
+    for group, own in enumerate(block.groups):
+        label, rank = own.label, own.crew_rank
         season, urgency = drivers[group], crew_jobs.priority("picking", rank)
-        due = pass_days(0.0, block.resolved.plan.cultivars[group].ripening_spread, block.model.pass_share[group])
+        due = pass_days(0.0, own.cultivar.ripening_spread, block.model.pass_share[group])
         for row, season_row in enumerate(tile.season_rows.tolist()):
             wanted = float(summer[row, group])
             jobs[row].append(crew_jobs.summer_pruning_job(label, season, season_row, wanted, rank))

@@ -31,7 +31,7 @@ def frost_history(plan: Plan, sample: WeatherSample) -> dict[str, str]:
         first, last = sample.baseline_years
         periods["baseline"] = whole.rows((whole.harvest_year >= first) & (whole.harvest_year <= last))
         periods["whole_record"] = whole
-    cases = [(block.phenology[0], block.site) for block in plan.blocks]
+    cases = [(block.groups[0].phenology, block.site) for block in plan.blocks]
     sentences = {}
     for name, weather in periods.items():
         number = len(weather.harvest_year)
@@ -40,7 +40,7 @@ def frost_history(plan: Plan, sample: WeatherSample) -> dict[str, str]:
         for block, drivers in zip(plan.blocks, season_drivers_for(weather, cases), strict=True):
             some, most = (int(np.sum(drivers.frost_kill > level)) for level in KILL_LEVELS)
             parts.append(
-                f"{block.name}, {block.cultivar_names[0]}: {some} of {number} springs killed more than "
+                f"{block.name}, {block.groups[0].cultivar_name}: {some} of {number} springs killed more than "
                 f"{KILL_LEVELS[0]:.0%} of the flowers, {most} more than {KILL_LEVELS[1]:.0%}"
             )
         sentences[name] = f"{name.replace('_', ' ')} ({years}): " + "; ".join(parts)

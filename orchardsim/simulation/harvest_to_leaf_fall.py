@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.labels import TASKS
+from orchardsim.core.labels import FRESH, TASKS
 from orchardsim.plan import Plan
 from orchardsim.season.hail import DRAWS as HAIL_DRAWS
 from orchardsim.season.hail import NET_SHARE, hail_damage
@@ -50,7 +50,7 @@ def apply_picking(tile: Tile, year: int) -> None:
 def pass_price(plan: Plan, block: BlockRun, share: Array) -> Array:
     """Wholesale price over the stated one of what was picked, by pass (trial, group); 1 where nothing was."""
     passes = np.arange(block.model.pass_count)
-    stated = [plan.market.fruit[name].pass_price for name in block.resolved.cultivar_names]
+    stated = [plan.market.fruit[group.cultivar_name].pass_price for group in block.groups]
     price = np.array([np.asarray(one)[np.minimum(passes, len(one) - 1)] for one in stated])
     picked = share * block.model.pass_share
     total = picked.sum(axis=-1)
@@ -197,7 +197,7 @@ def pack_boxes(plan: Plan, block: BlockRun, totals: Totals, rows: slice) -> None
     spread = fruit.size_spread(found["crop_mass"][at], found["fruit_number"][at], totals.fruit_mass_square[at])
     mean = found["crop_mass"][at] / np.maximum(found["fruit_number"][at], 0.5)
     shares = fruit.box_count_shares(mean, np.hypot(spread, p.size_spread), plan.box_mass, p.fresh_mass)
-    fresh = found["packed_mass"][at][..., :2].sum(axis=-1)
+    fresh = found["packed_mass"][at][..., FRESH].sum(axis=-1)
     found["boxed_mass"][at] = fresh[..., None] * shares
     uses = {"boxed": found["boxed_mass"][at].sum(axis=-1)}
     balances.check_flow("fresh fruit by box count", fresh, uses, 1e-9)

@@ -61,7 +61,7 @@ def _season_for_trees(tile: Tile, block: BlockRun, year: int) -> SeasonForTrees:
 def protect_from_frost(tile: Tile, year: int) -> None:
     """Book what frost protection takes in nights, hours, water, fuel and labour."""
     for block in _blocks_of_year(tile, year):
-        hectares = np.array([money.geometry.planted_area for money in block.resolved.money]) / HECTARE
+        hectares = np.array([group.money.geometry.planted_area for group in block.groups]) / HECTARE
         for name in ("protection_hours", "protection_nights", "protection_water"):
             tile.put(name, block, year, tile.library.of(block.number, name, tile.season_rows))
         fuel, labour = (
@@ -142,7 +142,7 @@ def fill_all_gaps(tile: Tile, year: int, meant: Callable[[Tile, BlockRun, int], 
 
 def refilled_by_plan(tile: Tile, block: BlockRun, year: int) -> NDArray[np.bool_]:
     """Whether the plan's own rules fill the gaps of each row group in a year, (group,)."""
-    last = [tile.plan.rules(label).last_refill_leaf for label in block.labels]
+    last = [group.refill.last_refill_leaf for group in block.groups]
     return np.array([block.resolved.leaf(year) <= leaf for leaf in last])
 
 
@@ -191,7 +191,7 @@ def order_planting(tile: Tile, year: int) -> None:
         if year != block.resolved.year_planted:
             continue
         planted = tile.result("trees_planted", block, year)
-        extra = {money.label: money.geometry.extra_trees for money in block.resolved.money}
+        extra = {group.label: group.money.geometry.extra_trees for group in block.groups}
         for row, yard in enumerate(tile.yards):
             numbers = {label: int(n) for label, n in zip(block.labels, planted[row], strict=True)}
             yard.first_planting(year, numbers, policy.window_start, policy.window_end, extra)
@@ -218,8 +218,8 @@ def _dormant_jobs(tile: Tile, block: BlockRun, year: int, jobs: list[list[Job]])
     training = backlog.ask("training", hours["training"])
     building = backlog.ask("support_building", _building_hours(block, year))
     planted = tile.plan.replacement.window_start if year == block.resolved.year_planted else 0.0
-    for group, (label, rank) in enumerate(zip(block.labels, block.resolved.crew_ranks, strict=True)):
-        season = drivers[group]
+    for group, own in enumerate(block.groups):
+        season, label, rank = drivers[group], own.label, own.crew_rank
         for row, season_row in enumerate(tile.season_rows.tolist()):
             wanted = float(pruning[row, group]), float(training[row, group])
             jobs[row].extend(crew_jobs.dormant_jobs(label, season, season_row, *wanted, rank, planted))
@@ -230,7 +230,7 @@ def _dormant_jobs(tile: Tile, block: BlockRun, year: int, jobs: list[list[Job]])
 def _building_hours(block: BlockRun, year: int) -> Array:
     """Hours of building that the support asks for, in the year in which it is due."""
     building = np.zeros_like(block.alive)
-    for group, money in enumerate(block.resolved.money):
+    for group, money in enumerate(own.money for own in block.groups):
         if year == support_year(money) and money.year_planted >= 0:
             building[:, group] = money.support_hours
     return building

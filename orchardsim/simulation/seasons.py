@@ -131,11 +131,11 @@ def drivers_of(
     crop : array, (season,) [1]
     """
     places = [block.site for block in plan.blocks] if sites is None else sites
-    cases = [(kind, site) for block, site in zip(plan.blocks, places, strict=True) for kind in block.phenology]
+    cases = [(one.phenology, site) for block, site in zip(plan.blocks, places, strict=True) for one in block.groups]
     typical = built_in("cultivar", REGION_CULTIVAR, Phenology, "catalogue")
     region_cases = [(typical, BlockSite(night_offset=offset)) for offset in REGION_OFFSETS]
     found = iter(season_drivers_for(seasons, cases + region_cases))
-    drivers = tuple(tuple(next(found) for _ in block.phenology) for block in plan.blocks)
+    drivers = tuple(tuple(next(found) for _ in block.groups) for block in plan.blocks)
     return drivers, np.mean([crop_after_frost(one.frost_kill_unprotected) for one in found], axis=0)
 
 

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.economy import PricePaths, indicators, smallest_reserve, with_price_slump
 from orchardsim.operations.draws import YardDraws
@@ -251,7 +252,7 @@ def _outcome(
     found = joined.arrays
     return Outcome(
         harvested_mass=by_run(found["harvested_mass"].sum(axis=2)),
-        fresh_mass=by_run(found["packed_mass"][..., :2].sum(axis=(2, 3))),
+        fresh_mass=by_run(found["packed_mass"][..., FRESH].sum(axis=(2, 3))),
         trees_alive=by_run(found["trees_alive"].sum(axis=2)),
         trees_lost=by_run(found["trees_lost"].sum(axis=(2, 3))),
         flower_clusters=by_run(found["flower_clusters"].sum(axis=2)),

@@ -81,7 +81,7 @@ class Tile:
         self.rows = slice(trials.start - first, trials.stop - first)
         self.single_trees = single_trees
         self.steps = steps
-        self.rules = {label: plan.rules(label) for label in plan.labels} if rules is None else rules
+        self.rules = {group.label: group.refill for group in plan.groups} if rules is None else rules
         self.blocks = open_blocks(plan, lambda process, place: self.rngs(process, place, -BEFORE_YEAR_0), len(trials))
         self.yards = open_yards(plan, self.rules, streams, trials, years, trace)
         self.season_rows = np.zeros(len(trials), dtype=np.int64)

@@ -43,9 +43,7 @@ def open_yards(
         Keep the event logs.
     """
     labels = plan.labels
-    positions = {
-        label: number for block in plan.blocks for label, number in zip(block.labels, block.group_trees, strict=True)
-    }
+    positions = {group.label: group.trees for group in plan.groups}
     parameters = YardParameters(plan.replacement, plan.crews, positions, plan.work_rates, by_label=rules)
     yards = []
     for trial in trials:

@@ -49,7 +49,7 @@ class BlockModel:
         self.rows = layout.rows
         self.trees_per_row = layout.trees_per_row
         self.positions = layout.positions
-        self.groups = len(block.labels)
+        self.groups = len(block.groups)
         self.land = layout.row_spacing * layout.tree_spacing
         self.slope = alley_slope(round(block.latitude, 2), round(layout.row_direction % 180, 1))
         self.row_group = np.asarray(layout.group, dtype=np.int64)
@@ -65,7 +65,7 @@ class BlockModel:
             self.walk[0, at] = (np.arange(at.size) + 0.5) / max(at.size, 1)
 
         p, training = physiology, block.training
-        stocks, cultivars, grades = block.stocks, block.cultivars, block.grades
+        stocks, cultivars, grades = zip(*((one.stock, one.cultivar, one.grade) for one in block.groups), strict=True)
         relative = [(s.vigor / p.vigor_reference) ** p.vigor_exponent for s in stocks]
         self.vigor = self.by_group([r * c.vigor for r, c in zip(relative, cultivars, strict=True)])
         self.productivity = self.by_group([s.productivity for s in stocks])
@@ -112,7 +112,7 @@ class BlockModel:
         self.training_minutes = table_by_leaf(training.training_minutes)
         self.pruning_minutes = table_by_leaf(training.pruning_minutes)
         self.summer_minutes = table_by_leaf(training.summer_pruning_minutes)
-        self.target = np.stack([np.minimum(table_by_leaf(row), UNTHINNED) for row in block.crop_load_target])
+        self.target = np.stack([np.minimum(table_by_leaf(one.crop_load_target), UNTHINNED) for one in block.groups])
 
     def by_group(self, values: Sequence[float]) -> Float:
         """Values per row group as an array over positions (1, position), or (1, 1) where they agree."""

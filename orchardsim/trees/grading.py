@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.labels import FRESH
 from orchardsim.trees.scratch import Array
 
 
@@ -72,7 +73,7 @@ def after_hail(packed_mass: NDArray[np.float64], marked: NDArray[np.float64]) ->
     weak), which is the price of processing fruit.
     """
     after = np.array(packed_mass, dtype=np.float64)
-    fresh = after[..., :2] * np.asarray(marked)[..., None]
-    after[..., :2] -= fresh
+    fresh = after[..., FRESH] * np.asarray(marked)[..., None]
+    after[..., FRESH] -= fresh
     after[..., 2] += fresh.sum(axis=-1)
     return after

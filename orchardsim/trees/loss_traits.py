@@ -77,7 +77,7 @@ class LossTraits:
 def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
     """Traits of a block's trees that the hazards ask for."""
     layout, training = block.layout, block.training
-    stocks, cultivars = block.stocks, block.cultivars
+    stocks, cultivars, grades = zip(*((one.stock, one.cultivar, one.grade) for one in block.groups), strict=True)
 
     def by_group(values: list[float]) -> Float:
         return np.array(values, dtype=np.float32)
@@ -101,7 +101,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         union_strength=by_group(
             [stock.union_strength * cultivar.union_strength for stock, cultivar in zip(stocks, cultivars, strict=True)]
         ),
-        transplant=by_group([-math.log1p(-grade.transplant_loss) for grade in block.grades]),
+        transplant=by_group([-math.log1p(-grade.transplant_loss) for grade in grades]),
         support=by_group(support),
         unsupported=by_group(alone),
         support_leaf=training.support_leaf if training.support != "none" else 0,

@@ -217,10 +217,10 @@ def set_fruit(
     cross = bearing.pollination(
         season.pollination_hours,
         p.pollination_half,
-        np.asarray(model.block.pollen_distance),
+        np.array([group.pollen_distance for group in model.block.groups]),
         p.pollen_reach,
-        np.asarray(model.block.pollen_overlap),
-        np.array([c.self_fruitful for c in model.block.cultivars]),
+        np.array([group.pollen_overlap for group in model.block.groups]),
+        np.array([group.cultivar.self_fruitful for group in model.block.groups]),
     )
     living = 1 - season.frost_kill
     block_year = np.exp(p.block_set_spread * draws.block_normal[:, :1])

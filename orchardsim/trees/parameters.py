@@ -6,7 +6,8 @@ Per-entry numbers come from published nominal values in the catalogue; what hold
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from orchardsim.core.parameters import parameter
 
@@ -201,25 +202,38 @@ class Layout:
         return self.rows * self.trees_per_row
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
+class TreesOfGroup:
+    """What the trees room needs to know of one row group.
+
+    Attributes
+    ----------
+    crop_load_target : tuple of float [cm-2]
+        Fruit per trunk area before bloom by leaf; ``inf`` leaves the crop unthinned.
+    pollen_distance : float [m]
+        Mean distance from a tree of the group to the nearest compatible pollen source.
+    pollen_overlap : float [1]
+        Share of the group's bloom that the pollen source's bloom covers.
+    """
+
+    label: str
+    stock: Stock
+    cultivar: Cultivar
+    grade: TreeGrade
+    training: Training
+    crop_load_target: tuple[float, ...]
+    pollen_distance: float
+    pollen_overlap: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class BlockPlan:
-    """All that the trees room needs to know of one block (entries of the tuples belong to its row groups)."""
+    """All that the trees room needs to know of one block: its layout, its row groups, its ground."""
 
     name: str
-    labels: tuple[str, ...]
     layout: Layout
-    stocks: tuple[Stock, ...]
-    cultivars: tuple[Cultivar, ...]
-    cultivar_names: tuple[str, ...]
-    grades: tuple[TreeGrade, ...]
-    training: Training
+    groups: tuple[TreesOfGroup, ...]
     year_planted: int
-    crop_load_target: tuple[tuple[float, ...], ...]
-    """Fruit per trunk area before bloom [cm-2] by leaf, one tuple per group; ``inf`` leaves the crop unthinned."""
-    pollen_distance: tuple[float, ...]
-    """Mean distance [m] from a tree of the group to the nearest compatible pollen source."""
-    pollen_overlap: tuple[float, ...]
-    """Share of the group's bloom that the pollen source's bloom covers, 0 to 1."""
     site_growth: float = 1.0
     replant_site: bool = False
     year_removed: int | None = None
@@ -232,6 +246,20 @@ class BlockPlan:
     thinning: Thinning = field(default_factory=Thinning)
     latitude: float = 42.0
     """Latitude [degrees north], for the light that hedgerows of this direction stop."""
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Labels of the row groups, in the order of the layout's numbers."""
+        return tuple(group.label for group in self.groups)
+
+    @property
+    def training(self) -> Training:
+        """Training of the block: its row groups share one."""
+        return self.groups[0].training
+
+    def with_groups(self, **changes: Any) -> BlockPlan:
+        """The same block with fields of every row group changed."""
+        return replace(self, groups=tuple(replace(group, **changes) for group in self.groups))
 
 
 @dataclass(frozen=True)

@@ -151,7 +151,7 @@ def apply_picking(model: BlockModel, state: TreeState, share_picked: Double, day
     fruit for s = 3 days and a drop of 2 % a day.
     """
     p, totals = model.physiology, state.totals
-    drop = np.array([c.preharvest_drop for c in model.block.cultivars])
+    drop = np.array([group.cultivar.preharvest_drop for group in model.block.groups])
     hanging = np.exp(-drop * np.maximum(days_late, 0))
     share = (share_picked * model.pass_share).sum(-1) * hanging
     crop, sound = totals["crop_mass"], totals["sound_share"]

@@ -54,9 +54,9 @@ def test_printed_lines_put_the_recommendation_into_a_plan(answer: SparesAnswer) 
     """A plan with the lines follows the recommended rules, tree by tree; the lines are valid TOML."""
     printed = tomllib.loads("\n".join(policy_lines(answer)))
     plan = small_plan(**printed)
-    trees = dict(zip(plan.labels, plan.blocks[0].group_trees, strict=True))
+    groups = {group.label: group for group in plan.groups}
     for told in recommended(answer).policies:
-        own = label_policy(told.label, trees[told.label], plan.rules(told.label))
+        own = label_policy(told.label, groups[told.label].trees, groups[told.label].refill)
         assert own == told if told.fills else not own.fills
 
 

@@ -204,7 +204,7 @@ def test_replay_does_what_the_yard_does() -> None:
     rules = dict(zip(plan.labels, (rule, other), strict=True))
     run = run_policy(plan, rules, None, trials, years, 5)
     chance = stock_draws(plan, Streams(5), trials, years)
-    planted = [number for block in plan.blocks for number in block.group_trees]
+    planted = [group.trees for group in plan.groups]
     moved = 0
     for number, label in enumerate(plan.labels):
         losses = Losses(run.lost_before[:, :, number].astype(np.int64), run.lost_after[:, :, number].astype(np.int64))

@@ -35,7 +35,7 @@ def test_extra_pollinizers_are_priced_and_planted_as_plain_trees() -> None:
     posts = [{"cultivar": "crab", "every_tree": 10, "every_row": 2}]
     plan = load_plan(changed(("block.pollinizer", posts)))
     money, without = plan.money[0], load_plan(changed(("block.pollinizer", None))).money[0]
-    bare = plan.tree_price[plan.blocks[0].grade_names[0]].price
+    bare = plan.tree_price[plan.groups[0].grade_name].price
     royalty = plan.market.fruit[money.cultivar].royalty
     assert royalty > 0
     assert money.tree_price == without.tree_price == pytest.approx(bare + royalty)
@@ -47,7 +47,7 @@ def test_extra_pollinizers_are_priced_and_planted_as_plain_trees() -> None:
 
 def test_a_tree_at_short_notice_costs_the_late_price() -> None:
     plan = load_plan(changed())
-    terms = plan.tree_price[plan.blocks[0].grade_names[0]]
+    terms = plan.tree_price[plan.groups[0].grade_name]
     money = plan.money[0]
     assert money.spot_price is not None
     assert money.spot_price - money.tree_price == pytest.approx(terms.late_premium * terms.price)

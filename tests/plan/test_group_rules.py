@@ -32,7 +32,7 @@ def plan_with(**groups: dict[str, object]):
 
 def test_a_group_has_its_own_rules_and_the_farms_where_it_states_none():
     plan = plan_with(**{GALA: {"place": "pots", "last_refill_leaf": 7}, "wires": {"spares_at_planting": 0.1}})
-    gala, honeycrisp = plan.rules(GALA), plan.rules(HONEYCRISP)
+    gala, honeycrisp = (group.refill for group in plan.groups)
     assert (gala.place, gala.last_refill_leaf, gala.spares_at_planting, gala.lead_time) == ("pots", 7, 0.1, 1)
     assert (honeycrisp.place, honeycrisp.last_refill_leaf, honeycrisp.spares_at_planting) == ("nursery_row", 4, 0.1)
     assert refill_notes(plan) == [

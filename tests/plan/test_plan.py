@@ -48,7 +48,7 @@ def test_the_plans_share_land_and_site_and_differ_in_trees():
 def test_old_and_staged_blocks():
     old = load_plan(CONFIGS / "old_block.toml").blocks[0]
     assert old.leaf(0) == 25 and old.plan.trunk_area_at_start == 210 and old.plan.crop_at_start == 120
-    assert all(money.planting_hours == 0 for money in old.money)
+    assert all(group.money.planting_hours == 0 for group in old.groups)
     first, second = load_plan(CONFIGS / "two_stages.toml").blocks
     assert first.geometry.trees < second.geometry.trees and first.year_planted < second.year_planted
     assert first.leaf(first.year_planted) == 1
@@ -88,8 +88,8 @@ def test_a_box_of_apples():
 def test_one_entry_is_like_another():
     own = {"My stock": {"like": "M.9", "vigor": 0.41}, "Its child": {"like": "My stock", "union_strength": 0.7}}
     plan = load_plan(changed(("rootstock", own), ("block.rootstock", "Its child")))
-    stock = plan.blocks[0].plan.stocks[0]
-    base = load_plan(changed()).blocks[0].plan.stocks[0]
+    stock = plan.groups[0].stock
+    base = load_plan(changed()).groups[0].stock
     assert (stock.vigor, stock.union_strength, stock.fire_blight) == (0.41, 0.7, base.fire_blight)
     assert assumed(plan, "rootstock.Its child.vigor") is None
     assert assumed(plan, "rootstock.Its child.fire_blight") is not None
@@ -97,10 +97,10 @@ def test_one_entry_is_like_another():
 
 def test_an_entry_may_be_overridden_in_place():
     plan = load_plan(changed(("cultivar", {"Gala": {"days_to_harvest": "130 day", "crop_load_target": [0, 3]}})))
-    assert plan.blocks[0].phenology[0].days_to_harvest == 130
-    assert plan.blocks[0].plan.crop_load_target == ((0.0, 3.0),)
-    plain = load_plan(changed()).blocks[0].phenology[0]
-    assert plan.blocks[0].phenology[0].chill_requirement == plain.chill_requirement
+    assert plan.groups[0].phenology.days_to_harvest == 130
+    assert plan.groups[0].crop_load_target == (0.0, 3.0)
+    plain = load_plan(changed()).groups[0].phenology
+    assert plan.groups[0].phenology.chill_requirement == plain.chill_requirement
 
 
 def test_a_cultivar_of_ones_own_sells_as_the_one_that_it_is_like():
@@ -138,17 +138,19 @@ def test_a_whole_system_of_ones_own():
     plan = load_plan(changed(("training_system", {"mine": system}), ("block.training", "mine")))
     training = plan.blocks[0].plan.training
     assert training.pruning_minutes == (1.0, 1.5) and training.support == "stake"
-    assert plan.blocks[0].money[0].geometry.support == "stake"
+    assert plan.money[0].geometry.support == "stake"
 
 
 def test_row_groups_stand_side_by_side_under_their_own_labels():
     groups = [{"name": "a", "rows": 4, "rootstock": "B.9"}, {"name": "b", "rootstock": "G.41", "cultivar": "Fuji"}]
     block = load_plan(changed(("block.group", groups))).blocks[0]
-    assert block.labels == ("north/a", "north/b") and block.group_trees == (400, 1600)
+    assert block.labels == ("north/a", "north/b") and [group.trees for group in block.groups] == [400, 1600]
     assert block.plan.layout.group == (0,) * 4 + (1,) * 16
-    assert block.stock_names == ("B.9", "G.41") and block.cultivar_names == ("Gala", "Fuji")
-    assert sum(money.geometry.planted_area for money in block.money) == pytest.approx(block.geometry.planted_area)
-    assert sum(money.geometry.gross_area for money in block.money) == pytest.approx(block.geometry.gross_area)
+    assert [(one.stock_name, one.cultivar_name) for one in block.groups] == [("B.9", "Gala"), ("G.41", "Fuji")]
+    assert sum(group.money.geometry.planted_area for group in block.groups) == pytest.approx(
+        block.geometry.planted_area
+    )
+    assert sum(group.money.geometry.gross_area for group in block.groups) == pytest.approx(block.geometry.gross_area)
 
 
 def test_groups_alone_can_size_a_block():
@@ -168,19 +170,22 @@ def test_groups_alone_can_size_a_block():
 
 def test_pollinizer_rows_become_a_group_and_posts_do_not():
     rows = load_plan(changed(("block.pollinizer", [{"cultivar": "Granny Smith", "every_row": 5}]))).blocks[0]
-    assert rows.labels == ("north/Gala", "north/Granny Smith pollinizer") and sum(rows.group_trees) == 2000
-    assert rows.group_rows == (16, 4)
+    assert (
+        rows.labels == ("north/Gala", "north/Granny Smith pollinizer")
+        and sum(group.trees for group in rows.groups) == 2000
+    )
+    assert [group.rows for group in rows.groups] == [16, 4]
     posts = load_plan(changed(("block.pollinizer", [{"cultivar": "crab", "every_tree": 10}]))).blocks[0]
     assert posts.labels == ("north",) and posts.geometry.trees == 2000
     assert posts.pollinizers[0].trees == 200
-    assert posts.money[0].geometry.trees == 2200 and posts.money[0].geometry.extra_trees == 200
+    assert posts.groups[0].money.geometry.trees == 2200 and posts.groups[0].money.geometry.extra_trees == 200
 
 
 def test_more_pollinizers_are_nearer():
     plans = [
         load_plan(changed(("block.pollinizer", [{"cultivar": "crab", "every_tree": step}]))) for step in (5, 10, 20, 40)
     ]
-    distances = [plan.blocks[0].plan.pollen_distance[0] for plan in plans]
+    distances = [plan.groups[0].pollen_distance for plan in plans]
     assert distances == sorted(distances) and distances[0] < 0.5 * distances[-1]
 
 
@@ -192,25 +197,25 @@ def test_pollen_by_hand():
         {"name": "e", "rows": 1, "cultivar": "Granny Smith"},
     ]
     plan = load_plan(changed(("block.group", groups), ("block.net_area", None)))
-    assert plan.blocks[0].plan.pollen_distance == pytest.approx((3.5, 3.5, 3.5))
+    assert [group.pollen_distance for group in plan.groups] == pytest.approx([3.5, 3.5, 3.5])
 
 
 def test_a_lone_cultivar_is_warned_about():
     plan = load_plan(changed())
     assert any("no pollen source" in warning and "40 m" in warning for warning in plan.warnings)
-    assert plan.blocks[0].plan.pollen_distance == (40.0,)
+    assert plan.groups[0].pollen_distance == 40.0
     far = load_plan(changed(("site.pollen_nearby", "900 m")))
-    assert far.blocks[0].plan.pollen_distance == (900.0,)
+    assert far.groups[0].pollen_distance == 900.0
     # Jonagold, a triploid, gives Gala no pollen, but takes Gala's
     triploid = [{"name": "g", "rows": 10}, {"name": "j", "rows": 10, "cultivar": "Jonagold"}]
-    gala, jonagold = load_plan(changed(("block.group", triploid))).blocks[0].plan.pollen_distance
+    gala, jonagold = (group.pollen_distance for group in load_plan(changed(("block.group", triploid))).groups)
     assert gala == 40 and jonagold != 40
 
 
 def test_unthinned_and_by_leaf():
-    assert load_plan(changed(("block.crop_load_target", "unthinned"))).blocks[0].plan.crop_load_target == ((math.inf,),)
+    assert load_plan(changed(("block.crop_load_target", "unthinned"))).groups[0].crop_load_target == (math.inf,)
     plan = load_plan(changed(("block.crop_load_target", ["0 /cm2", 2, "6 fruit/cm2"])))
-    assert plan.blocks[0].plan.crop_load_target == ((0.0, 2.0, 6.0),)
+    assert plan.groups[0].crop_load_target == (0.0, 2.0, 6.0)
 
 
 def test_a_site_without_record():

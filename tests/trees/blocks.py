@@ -19,6 +19,7 @@ from harness import (
     season_of,
     stock,
     training,
+    with_targets,
 )
 
 PHYSIOLOGY = load_physiology()
@@ -39,6 +40,7 @@ __all__ = [
     "spindle",
     "stock",
     "training",
+    "with_targets",
 ]
 
 

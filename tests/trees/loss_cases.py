@@ -18,7 +18,7 @@ from orchardsim.trees.loss_traits import (
     LossTraits,
 )
 from orchardsim.trees.losses import CODE
-from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Training, TreeGrade
+from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Training, TreeGrade, TreesOfGroup
 from orchardsim.trees.state import TreeState
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
@@ -57,11 +57,26 @@ QUIET = Hazards(
 """No hazard at all in a mild season; tests switch on one at a time."""
 
 
-def block(rows: int, per_row: int, stock: Stock = DWARF, grade: TreeGrade = FEATHERED, **changes: object) -> BlockPlan:
+def block(
+    rows: int,
+    per_row: int,
+    stock: Stock = DWARF,
+    grade: TreeGrade = FEATHERED,
+    training: Training = SPINDLE,
+    **changes: object,
+) -> BlockPlan:
     layout = Layout(rows, per_row, rows * per_row, 3.5, 1.0, 0.0, (0,) * rows)
-    plan = BlockPlan(
-        "b", ("b",), layout, (stock,), (SCION,), ("scion",), (grade,), SPINDLE, 0, ((6.0,),), (10.0,), (1.0,)
+    group = TreesOfGroup(
+        label="b",
+        stock=stock,
+        cultivar=SCION,
+        grade=grade,
+        training=training,
+        crop_load_target=(6.0,),
+        pollen_distance=10.0,
+        pollen_overlap=1.0,
     )
+    plan = BlockPlan(name="b", layout=layout, groups=(group,), year_planted=0)
     return replace(plan, **changes)  # type: ignore[arg-type]
 
 

@@ -36,7 +36,6 @@ from tests.trees.loss_cases import (
     FEATHERED,
     QUIET,
     RESISTANT,
-    SCION,
     SPINDLE,
     block,
     draws_of,
@@ -406,11 +405,9 @@ def test_row_groups_have_their_own_fate() -> None:
     plan = block(20, 100)
     plan = replace(
         plan,
-        labels=("m", "g"),
-        stocks=(DWARF, RESISTANT),
-        cultivars=(SCION, SCION),
-        cultivar_names=("s", "s"),
-        grades=(FEATHERED, FEATHERED),
+        groups=tuple(
+            replace(plan.groups[0], label=name, stock=stock) for name, stock in (("m", DWARF), ("g", RESISTANT))
+        ),
         layout=replace(plan.layout, group=(0, 1) * 10),
     )
     traits = loss_traits(plan, hazards)

@@ -27,6 +27,7 @@ from tests.trees.blocks import (
     spindle,
     stock,
     training,
+    with_targets,
 )
 
 YEARS = 12
@@ -73,7 +74,7 @@ def test_more_crop_means_less_trunk_and_smaller_fruit():
         rows=2,
         trees_per_row=20,
     )
-    plan = dataclasses.replace(plan, crop_load_target=tuple((0.0, 3.0, 4.0, 5.0, level) for level in targets))
+    plan = with_targets(plan, [(0.0, 3.0, 4.0, 5.0, level) for level in targets])
     run = run_trees(plan, PHYSIOLOGY, 5, even=True, trials=1)
     grown = (run.values["trunk_area_mean"][4] - run.values["trunk_area_mean"][3])[0]
     assert (np.diff(grown) < 0).all()
