@@ -5,7 +5,7 @@ what a plan costs before it runs. Amounts are estimates, no financial advice: ch
 lender and accountant.
 """
 
-from orchardsim.economy.blocks import BlockGeometry, BlockMoney, Outlay, establishment_schedule
+from orchardsim.economy.blocks import BlockMoney, Outlay, establishment_schedule
 from orchardsim.economy.cost_levels import CostLevels, draw_cost_levels
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
@@ -13,7 +13,6 @@ from orchardsim.economy.prices import PricePaths, check_market, draw_prices, wit
 from orchardsim.economy.remarks import money_remarks
 
 __all__ = [
-    "BlockGeometry",
     "BlockMoney",
     "CostLevels",
     "Indicators",

@@ -6,54 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from orchardsim.core.geometry import Geometry
 from orchardsim.core.labels import SHARED
+from orchardsim.core.support import NOTHING, BillOfMaterials, support_year
 from orchardsim.economy.parameters import Costs, Finance
 
 SAME_LAND = 0.05
 """Share by which gross areas of the same land may differ between two blocks' layouts (assumption)."""
 INSTALLATIONS = {"air_mixing": "wind_machine", "overhead_water": "overhead_water", "heaters": "heaters"}
-
-
-@dataclass(frozen=True)
-class BlockGeometry:
-    """Size and support of one label's part of a block.
-
-    Attributes
-    ----------
-    rows : float
-        Rows of the label (a share of a row may occur where groups share one).
-    row_length, row_spacing : float [m]
-    trees : float
-        Trees of the first planting, extra trees included.
-    planted_area, gross_area : float [m2]
-        Land under the trees' own spacing, and with headlands.
-    support : str
-        "none", "stake" or "wires".
-    height : float [m]
-        Height of the support, or of the trees where there is none.
-    post_spacing : float [m]
-        Distance between line posts (32 to 35 ft is best: Good Fruit Grower, "The five most common mistakes": read).
-    wires : float
-        Wires per row (4 in Ontario: OMAFRA, Tall spindle support systems: read).
-    extra_trees : float
-        Those of ``trees`` that take no planting position (pollinizers between the others), which the simulated count
-        of trees planted leaves out.
-    anchors_per_row : float
-        Anchors of both row ends together (common practice: one at each end).
-    """
-
-    rows: float
-    row_length: float
-    row_spacing: float
-    trees: float
-    planted_area: float
-    gross_area: float
-    support: str
-    height: float
-    post_spacing: float = 10.0
-    wires: float = 4.0
-    anchors_per_row: float = 2.0
-    extra_trees: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -64,7 +24,7 @@ class BlockMoney:
     ----------
     label : str
         Label on the block axis.
-    geometry : BlockGeometry
+    geometry : Geometry
     cultivar : str
         Name under which ``Market.fruit`` holds its prices.
     tree_price : float [money/tree]
@@ -100,12 +60,17 @@ class BlockMoney:
         Price of a replacement tree, often dearer in small lots; None: ``tree_price``.
     spot_price : float or None [money/tree]
         Price of a replacement tree bought at short notice, paid on delivery; None: as other replacement trees.
+    extra_trees : int
+        Trees of the first planting that take no planting position (pollinizers between the others), which the simulated
+        count of trees planted leaves out.
+    support : BillOfMaterials
+    support_height : float [m]
     extra_tree_price : float or None [money/tree]
         Price of the extra pollinizer trees; None: ``tree_price``.
     """
 
     label: str
-    geometry: BlockGeometry
+    geometry: Geometry
     cultivar: str
     tree_price: float
     year_planted: int = 0
@@ -127,12 +92,24 @@ class BlockMoney:
     spot_price: float | None = None
     extra_tree_price: float | None = None
     guarded: bool = False
+    extra_trees: int = 0
+    support: BillOfMaterials = NOTHING
+    support_height: float = 3.0
+
+    @property
+    def trees(self) -> int:
+        """Trees of the first planting, extra trees included."""
+        return self.geometry.trees + self.extra_trees
+
+    @property
+    def support_year(self) -> int:
+        """Year in which the support is bought and built."""
+        return support_year(self.year_planted, self.support_leaf)
 
     def first_trees(self) -> tuple[tuple[float, float], ...]:
         """Number and price of the trees of the first planting: those in the rows' positions, then extra ones."""
-        extra = self.geometry.extra_trees
         price = self.tree_price if self.extra_tree_price is None else self.extra_tree_price
-        return ((self.geometry.trees - extra, self.tree_price), (extra, price))
+        return ((self.geometry.trees, self.tree_price), (self.extra_trees, price))
 
 
 @dataclass(frozen=True)
@@ -147,15 +124,15 @@ class Outlay:
     how: str
 
 
-def support_bill(geometry: BlockGeometry, costs: Costs) -> dict[str, tuple[float, float]]:
-    """Bill of materials of a block's support: quantity and money by part.
+def support_cost(bill: BillOfMaterials, height: float, costs: Costs) -> dict[str, tuple[float, float]]:
+    """Number and money of the parts of a support; parts of which there are none are left out.
 
-    Line posts stand at most ``post_spacing`` apart between the two end posts of each row. A relative cost only:
-    size posts, anchors and spacing to local practice and a licensed design.
+    A relative cost only: size posts, anchors and spacing to local practice and a licensed design.
 
     Parameters
     ----------
-    geometry : BlockGeometry
+    bill : BillOfMaterials
+    height : float [m]
     costs : Costs
 
     Returns
@@ -163,28 +140,18 @@ def support_bill(geometry: BlockGeometry, costs: Costs) -> dict[str, tuple[float
     dict
         Part -> (number or metres, money).
     """
-    if geometry.support == "stake":
-        return {"stakes": (geometry.trees, geometry.trees * costs.stake)}
-    if geometry.support != "wires":
-        return {}
-    line_posts = geometry.rows * max(math.ceil(geometry.row_length / geometry.post_spacing - 1e-9) - 1, 0)
-    ends = 2 * geometry.rows
-    anchors = geometry.anchors_per_row * geometry.rows
-    taller = max(geometry.height - 3.0, 0.0) * costs.post_height_charge
-    wire = geometry.rows * geometry.row_length * geometry.wires
+    if not bill.end_posts:
+        return {"stakes": (bill.stakes, bill.stakes * costs.stake)} if bill.stakes else {}
+    taller = max(height - 3.0, 0.0) * costs.post_height_charge
+    posts = bill.line_posts + bill.end_posts
     return {
-        "line posts": (line_posts, line_posts * (costs.line_post + taller)),
-        "end posts": (ends, ends * (costs.end_post + taller)),
-        "anchors": (anchors, anchors * costs.anchor),
-        "wire": (wire, wire * costs.wire),
-        "clips": (geometry.trees, geometry.trees * costs.clip),
-        "post driving": (line_posts + ends, (line_posts + ends) * costs.support_machine),
+        "line posts": (bill.line_posts, bill.line_posts * (costs.line_post + taller)),
+        "end posts": (bill.end_posts, bill.end_posts * (costs.end_post + taller)),
+        "anchors": (bill.anchors, bill.anchors * costs.anchor),
+        "wire": (bill.wire, bill.wire * costs.wire),
+        "clips": (bill.clips, bill.clips * costs.clip),
+        "post driving": (posts, posts * costs.support_machine),
     }
-
-
-def support_year(block: BlockMoney) -> int:
-    """Year in which the support is bought and built."""
-    return block.year_planted + max(block.support_leaf - 1, 0)
 
 
 def clearing_time(block: BlockMoney) -> tuple[int, int]:
@@ -265,9 +232,9 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance, inherited:
         add(max(block.order_year, 0), 0, "trees", deposit, f"deposit: {count} x {finance.deposit_share:.0%}")
         add(planted, 0, "trees", number * price - deposit, f"rest on delivery: {count}")
     planting = costs.planting_materials + costs.planting_machine + (costs.trunk_guard if block.guarded else 0.0)
-    add(planted, 0, "planting", planting * geometry.trees, f"{geometry.trees:.0f} trees x {planting:.4g} (no labour)")
-    for part, (number, money) in support_bill(geometry, costs).items():
-        add(support_year(block), 1, "support", money, f"{part}: {number:.0f}")
+    add(planted, 0, "planting", planting * block.trees, f"{block.trees:.0f} trees x {planting:.4g} (no labour)")
+    for part, (number, money) in support_cost(block.support, block.support_height, costs).items():
+        add(block.support_year, 1, "support", money, f"{part}: {number:.0f}")
     if block.irrigated:
         add(
             planted,
@@ -363,7 +330,7 @@ def establishment_schedule(
             continue
         for year, quarter, item, hours in (
             (block.year_planted, 0, "planting", block.planting_hours),
-            (support_year(block), 1, "support", block.support_hours),
+            (block.support_year, 1, "support", block.support_hours),
         ):
             if hours and year < years:
                 outlays.append(

@@ -167,7 +167,7 @@ def _yearly_costs(
         def pay(item: str, yearly: Array, quarters: Sequence[float] | Array, row: int = row) -> None:
             flows[:, :, :, row, ITEM[item]] -= spread(np.atleast_2d(yearly * index), np.asarray(quarters))
 
-        share = young_share(leaf, (geometry.trees - geometry.extra_trees) / planted, costs)
+        share = young_share(leaf, geometry.trees / planted, costs)
         pay("materials", by_leaf(costs.materials, leaf) * share * planted, MATERIAL_QUARTERS)
         pay("upkeep", grown * costs.machine_running * share * planted, TASK_QUARTERS["upkeep"])
         pay("overhead", grown * costs.overhead_area * gross, even)
@@ -206,7 +206,7 @@ def _establishment(
         planted = quantities.trees_planted[:, :, row]
         extra = np.zeros_like(planted)
         if 0 <= block.year_planted < years:
-            extra[:, block.year_planted] = geometry.extra_trees
+            extra[:, block.year_planted] = block.extra_trees
         trees = np.zeros_like(planted)
         for delivered, (number, price) in zip((planted, extra), block.first_trees(), strict=True):
             ordered = np.zeros_like(planted)

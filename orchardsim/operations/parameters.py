@@ -273,24 +273,6 @@ class SupportRates:
 
 
 @dataclass(frozen=True)
-class SupportDesign:
-    """What a support is made of. A count of pieces, not a structural design: build to local practice."""
-
-    post_spacing: float = parameter(
-        "m",
-        "distance between line posts; 32-35 ft best, 40 ft average (read, goodfruit.com, press)",
-        low=1,
-        high=30,
-        default=10.0,
-    )
-    wires: int = parameter("1", "wires; 4 in Ontario, 5-6 in Washington (read)", low=0, high=12, default=4)
-    anchors_per_row: int = parameter("1", "anchors, both row ends together", low=0, high=8, default=2)
-    braces_per_row: int = parameter("1", "cross braces, both row ends together", low=0, high=8, default=0)
-    stake_per_tree: bool = parameter("flag", "whether each tree has its own conduit or stake", default=True)
-    ties_per_tree: float = parameter("1", "ties per tree when the support is built", low=0, high=10, default=2.0)
-
-
-@dataclass(frozen=True)
 class YardParameters:
     """All that the yard of one farm needs.
 

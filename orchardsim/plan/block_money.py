@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError
-from orchardsim.economy.blocks import BlockGeometry, BlockMoney
-from orchardsim.operations.support import bill_of_materials, support_hours
-from orchardsim.plan.layout import Geometry
+from orchardsim.core.geometry import Geometry
+from orchardsim.core.support import bill_of_materials
+from orchardsim.economy.blocks import BlockMoney
+from orchardsim.operations.support import support_hours
 from orchardsim.plan.parts import FarmParts, Group, first_stated
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.season.parameters import BlockSite
@@ -80,26 +82,11 @@ def block_money(
             "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)",
             "read",
         )
-    support = training.support
-    row_share = rows / geometry.rows
-    bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, support)
-    part = BlockGeometry(
-        rows=float(rows),
-        row_length=geometry.row_length,
-        row_spacing=geometry.row_spacing,
-        trees=float(trees + added),
-        extra_trees=float(added),
-        planted_area=trees * geometry.row_spacing * geometry.tree_spacing,
-        gross_area=geometry.gross_area * row_share,
-        support=support,
-        height=training.height_limit,
-        post_spacing=parts.support.post_spacing,
-        wires=float(parts.support.wires),
-        anchors_per_row=float(parts.support.anchors_per_row),
-    )
+    bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, training.support)
+    own = dataclasses.replace(geometry, rows=rows, trees=trees)
     return BlockMoney(
         label=group.label,
-        geometry=part,
+        geometry=own,
         cultivar=group.cultivar,
         tree_price=price,
         year_planted=table.year_planted,
@@ -110,6 +97,9 @@ def block_money(
         replacement_price=table.replacement_price,
         spot_price=spot if table.replacement_price is None else table.replacement_price * late,
         extra_tree_price=extra_price if added else None,
+        extra_trees=added,
+        support=bill,
+        support_height=training.height_limit,
         clears_old_orchard=table.clears_old_orchard,
         fallow_years=table.fallow_years,
         land_from_year=first_stated(table.land_from_year, 0),
@@ -120,7 +110,7 @@ def block_money(
         protection=site.protection,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
         support_hours=0.0 if established else support_hours(bill, parts.support_rates),
-        yield_history=tuple(value * row_share for value in table.yield_history),
+        yield_history=tuple(value * rows / geometry.rows for value in table.yield_history),
     )
 
 

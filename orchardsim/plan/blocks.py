@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from typing import Any, Final
@@ -9,13 +10,14 @@ from typing import Any, Final
 import numpy as np
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.geometry import Geometry
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.parameters import parameters_of
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
 from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
-from orchardsim.plan.layout import DEFAULT_HEADLAND, Geometry, lay_out, rows_of_groups
+from orchardsim.plan.layout import DEFAULT_HEADLAND, lay_out, rows_of_groups
 from orchardsim.plan.parts import FarmParts, Group, first_stated
 from orchardsim.plan.plan import ResolvedBlock
 from orchardsim.plan.pollination import (
@@ -28,8 +30,8 @@ from orchardsim.plan.pollination import (
     mean_distance,
     row_positions,
 )
-from orchardsim.plan.sense import check_block, check_history, check_protection
 from orchardsim.plan.row_group import RowGroup
+from orchardsim.plan.sense import check_block, check_history, check_protection
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
 from orchardsim.trees.training import NATURAL_ANGLE, training_faults
@@ -266,15 +268,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
     if direction is None:
         direction = DEFAULT_DIRECTION
         filler.ledger.note(f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice")
-    layout = Layout(
-        rows=geometry.rows,
-        trees_per_row=geometry.trees_per_row,
-        trees=geometry.trees,
-        row_spacing=geometry.row_spacing,
-        tree_spacing=geometry.tree_spacing,
-        row_direction=direction,
-        group=tuple(row_group),
-    )
+    layout = Layout(**dataclasses.asdict(geometry), row_direction=direction, group=tuple(row_group))
     site = filler.fill(
         BlockSite,
         path,
@@ -331,7 +325,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
         latitude=parts.site.latitude,
     )
-    return ResolvedBlock(table.name, plan, site, geometry, tuple(extra))
+    return ResolvedBlock(table.name, plan, site, tuple(extra))
 
 
 def _check_years(table: Any, path: str, filler: Filler) -> None:

@@ -10,7 +10,7 @@ from typing import Final
 from orchardsim.core.parameters import STATUSES
 from orchardsim.core.units import ACRE, FOOT, HECTARE, Display
 from orchardsim.economy import money_remarks
-from orchardsim.economy.blocks import Outlay, establishment_schedule, support_bill, support_year
+from orchardsim.economy.blocks import Outlay, establishment_schedule, support_cost
 from orchardsim.operations.nursery import spares_to_buy, stock_policy
 from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
@@ -195,7 +195,7 @@ def timetable_lines(plan: Plan) -> list[str]:
         for group in block.groups:
             label, trees, money = group.label, group.trees, group.money
             what = f"{group.cultivar_name} on {group.stock_name} ({group.grade_name})"
-            extra = round(money.geometry.trees) - trees
+            extra = money.extra_trees
             if money.year_planted < 0:
                 events.append((0, f"{label}: {trees:,} trees of {what} stand in leaf {block.leaf(0)}"))
             else:
@@ -210,7 +210,7 @@ def timetable_lines(plan: Plan) -> list[str]:
                         f"plant {label}: {trees + extra:,} trees, about {money.planting_hours:,.0f} labour hours",
                     )
                 )
-                bill = support_bill(money.geometry, plan.costs)
+                bill = support_cost(money.support, money.support_height, plan.costs)
                 if bill:
                     pieces = ", ".join(
                         _piece(part, number, plan.display)
@@ -219,7 +219,7 @@ def timetable_lines(plan: Plan) -> list[str]:
                     )
                     events.append(
                         (
-                            support_year(money),
+                            money.support_year,
                             f"build the support of {label}: {pieces}; about {money.support_hours:,.0f} labour hours",
                         )
                     )
@@ -295,7 +295,7 @@ def _piece(part: str, number: float, display: Display) -> str:
 
 def schedule(plan: Plan) -> list[Outlay]:
     """Establishment outlays of the plan, with expected labour, over the years in which it plants and builds."""
-    last = max((support_year(money) for money in plan.money if money.year_planted >= 0), default=0)
+    last = max((money.support_year for money in plan.money if money.year_planted >= 0), default=0)
     return establishment_schedule(plan.money, plan.costs, plan.finance, max(last + 2, LEAST_YEARS))
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
+from orchardsim.core.geometry import Geometry
 from orchardsim.core.units import ACRE, HECTARE
 
 DEFAULT_ROW_LENGTH: Final = 150.0
@@ -16,58 +16,22 @@ _SLACK: Final = 1e-9
 """Relative slack, so that 200 m at 1 m holds 200 trees in spite of rounding."""
 
 
-@dataclass(frozen=True)
-class Geometry:
-    """Rows and areas of one block.
-
-    Attributes
-    ----------
-    rows, trees_per_row, trees : int
-    row_length : float [m]
-        Length of row under trees: trees per row times their spacing.
-    headland : float [m]
-        Left free at each row end.
-    planted_area : float [m2]
-        Trees times the land of their own spacing (net area).
-    gross_area : float [m2]
-        Rows and both headlands.
-    """
-
-    rows: int
-    trees_per_row: int
-    trees: int
-    row_spacing: float
-    tree_spacing: float
-    headland: float
-
-    @property
-    def row_length(self) -> float:
-        return self.trees_per_row * self.tree_spacing
-
-    @property
-    def planted_area(self) -> float:
-        return self.trees * self.row_spacing * self.tree_spacing
-
-    @property
-    def gross_area(self) -> float:
-        return self.rows * self.row_spacing * (self.row_length + 2 * self.headland)
-
-
 def trees_per_area(row_spacing: float, tree_spacing: float, area: float = HECTARE) -> float:
     """Trees on an area of land at a spacing, headlands aside.
 
-    Parameters
-    ----------
-    row_spacing, tree_spacing : float [m]
-    area : float [m2]
+        Parameters
+        ----------
+        row_spacing, tree_spacing : float [m]
+        area : float [m2]
 
-    Examples
-    --------
-    >>> round(trees_per_area(1.0, 3.5))
-    2857
-    >>> from orchardsim.core.units import ACRE, FOOT
-    >>> round(trees_per_area(12 * FOOT, 3 * FOOT, ACRE), 6)
-    1210.0
+        Examples
+        --------
+        >>> round(trees_per_area(1.0, 3.5))
+        2857
+        >>> from orchardsim.core.geometry import Geometry
+    from orchardsim.core.units import ACRE, FOOT
+        >>> round(trees_per_area(12 * FOOT, 3 * FOOT, ACRE), 6)
+        1210.0
     """
     return area / (row_spacing * tree_spacing)
 

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from orchardsim.core.parameters import parameters_of
+from orchardsim.core.support import SupportDesign
 from orchardsim.core.text import quoted, steers
 from orchardsim.core.units import BUSHEL, CURRENCIES, POUND
 from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
@@ -14,7 +15,6 @@ from orchardsim.operations.parameters import (
     GROUP_KEYS,
     Crew,
     Replacement,
-    SupportDesign,
     SupportRates,
     WorkRates,
 )

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from orchardsim.core.support import SupportDesign
 from orchardsim.economy.parameters import Market, TreePrice
-from orchardsim.operations.parameters import SupportDesign, SupportRates, WorkRates
+from orchardsim.operations.parameters import SupportRates, WorkRates
 from orchardsim.plan.catalogue import Catalogue
 from orchardsim.plan.filling import Filler
 

@@ -13,12 +13,13 @@ from pathlib import Path
 from typing import Any, cast
 
 from orchardsim.core.files import check_file
+from orchardsim.core.geometry import Geometry
+from orchardsim.core.support import SupportDesign
 from orchardsim.core.units import Display, display
 from orchardsim.economy.blocks import BlockMoney
 from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
-from orchardsim.operations.parameters import Crew, Replacement, SupportDesign, SupportRates, WorkRates
+from orchardsim.operations.parameters import Crew, Replacement, SupportRates, WorkRates
 from orchardsim.plan.filling import Assumption
-from orchardsim.plan.layout import Geometry
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.showing import Showing
@@ -60,8 +61,6 @@ class ResolvedBlock:
         Layout, row groups and ground.
     site : BlockSite
         For the season room.
-    geometry : Geometry
-        Rows and areas of the whole block.
     pollinizers : tuple of Pollinizer
         Extra trees that take no planting position; they are bought and kept, their fruit is not counted.
     """
@@ -69,8 +68,12 @@ class ResolvedBlock:
     name: str
     plan: BlockPlan
     site: BlockSite
-    geometry: Geometry
     pollinizers: tuple[Pollinizer, ...] = ()
+
+    @property
+    def geometry(self) -> Geometry:
+        """Rows and areas of the whole block."""
+        return self.plan.layout
 
     @property
     def groups(self) -> tuple[RowGroup, ...]:

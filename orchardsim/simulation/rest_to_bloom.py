@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from orchardsim.core.labels import TASKS
 from orchardsim.core.units import HECTARE
-from orchardsim.economy.blocks import support_year
 from orchardsim.operations.crews import Job
 from orchardsim.simulation import balances, crew_jobs
 from orchardsim.simulation.block_run import BlockRun
@@ -191,7 +190,7 @@ def order_planting(tile: Tile, year: int) -> None:
         if year != block.resolved.year_planted:
             continue
         planted = tile.result("trees_planted", block, year)
-        extra = {group.label: group.money.geometry.extra_trees for group in block.groups}
+        extra = {group.label: group.money.extra_trees for group in block.groups}
         for row, yard in enumerate(tile.yards):
             numbers = {label: int(n) for label, n in zip(block.labels, planted[row], strict=True)}
             yard.first_planting(year, numbers, policy.window_start, policy.window_end, extra)
@@ -231,7 +230,7 @@ def _building_hours(block: BlockRun, year: int) -> Array:
     """Hours of building that the support asks for, in the year in which it is due."""
     building = np.zeros_like(block.alive)
     for group, money in enumerate(own.money for own in block.groups):
-        if year == support_year(money) and money.year_planted >= 0:
+        if year == money.support_year and money.year_planted >= 0:
             building[:, group] = money.support_hours
     return building
 

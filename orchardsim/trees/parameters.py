@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from orchardsim.core.geometry import Geometry
 from orchardsim.core.parameters import parameter
 
 
@@ -180,26 +181,16 @@ class Thinning:
     )
 
 
-@dataclass(frozen=True)
-class Layout:
+@dataclass(frozen=True, kw_only=True)
+class Layout(Geometry):
     """Where a block's trees stand: whole rows of equal length, numbered row by row.
 
     ``group`` gives for each row the index of its row group; trees of one group are one label of the results.
-    The last row may hold fewer trees than the others when the plan states a number of trees.
+    ``row_direction`` [degree] is that of the rows, 0 for north and south.
     """
 
-    rows: int
-    trees_per_row: int
-    trees: int
-    row_spacing: float
-    tree_spacing: float
     row_direction: float
     group: tuple[int, ...]
-
-    @property
-    def positions(self) -> int:
-        """Number of planting positions, rows times trees per row."""
-        return self.rows * self.trees_per_row
 
 
 @dataclass(frozen=True, kw_only=True)

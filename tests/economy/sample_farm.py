@@ -10,13 +10,15 @@ from typing import Any
 
 import numpy as np
 
+from orchardsim.core.geometry import Geometry
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.labels import GRADES, TASKS
 from orchardsim.core.ledger_items import ITEM
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
+from orchardsim.core.support import SupportDesign, bill_of_materials
 from orchardsim.core.units import convert
-from orchardsim.economy.blocks import BlockGeometry, BlockMoney
+from orchardsim.economy.blocks import BlockMoney
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Insurance, Market, Outlet, TreePrice
@@ -93,10 +95,10 @@ def block(
     price: float = 9.0,
     **changes: Any,
 ) -> BlockMoney:
-    trees = rows * int(row_length / tree_spacing)
-    planted = rows * row_spacing * row_length
-    geometry = BlockGeometry(rows, row_length, row_spacing, trees, planted, planted * 1.12, support, 3.0)
-    return BlockMoney(label, geometry, cultivar, price, **changes)
+    per_row = int(row_length / tree_spacing)
+    geometry = Geometry(rows, per_row, rows * per_row, row_spacing, tree_spacing, 0.06 * row_length)
+    bill = bill_of_materials(SupportDesign(), rows, row_length, geometry.trees, support)
+    return BlockMoney(label, geometry, cultivar, price, support=bill, **changes)
 
 
 def quantities(

@@ -7,14 +7,15 @@ import dataclasses
 import numpy as np
 import pytest
 
+from orchardsim.core.geometry import Geometry
+from orchardsim.core.support import SupportDesign, bill_of_materials
 from orchardsim.core.units import ACRE, FOOT
 from orchardsim.economy.blocks import (
-    BlockGeometry,
     BlockMoney,
     credit_shortfall,
     establishment_schedule,
     outlays_by_item,
-    support_bill,
+    support_cost,
 )
 from tests.economy.sample_farm import block, catalogue, costs, finance, market, tree_price
 
@@ -24,10 +25,11 @@ def acres(
 ) -> BlockMoney:
     """A block of whole acres in rows of 500 ft."""
     planted, length = area * ACRE, 500 * FOOT
-    geometry = BlockGeometry(
-        planted / row_spacing / length, length, row_spacing, trees_per_acre * area, planted, planted, support, height
-    )
-    return BlockMoney("block", geometry, "Gala", price, planting_hours=trees_per_acre * area / 80)
+    rows, trees = planted / row_spacing / length, trees_per_acre * area
+    geometry = Geometry(rows, trees / rows, trees, row_spacing, length * rows / trees)
+    bill = bill_of_materials(SupportDesign(), rows, length, trees, support)
+    hours = trees / 80
+    return BlockMoney("block", geometry, "Gala", price, planting_hours=hours, support=bill, support_height=height)
 
 
 def cost_per_acre(each: BlockMoney) -> float:
@@ -51,10 +53,10 @@ def test_posts_wire_and_anchors_per_acre() -> None:
 
     500 ft at 33.3 ft between posts are 15 spaces, so 14 line posts between the two end posts of a row.
     """
-    geometry = dataclasses.replace(
-        acres(1, 1089, 12 * FOOT, "wires", 9.0).geometry, post_spacing=500 / 15 * FOOT, wires=5.0
-    )
-    bill = support_bill(geometry, costs())
+    geometry = acres(1, 1089, 12 * FOOT, "wires", 9.0).geometry
+    design = SupportDesign(post_spacing=500 / 15 * FOOT, wires=5)
+    pieces = bill_of_materials(design, geometry.rows, geometry.row_length, geometry.trees)
+    bill = support_cost(pieces, 3.0, costs())
     rows = 43_560 / 12 / 500
     assert rows == pytest.approx(7.26)
     assert bill["line posts"][0] == pytest.approx(rows * 14)
@@ -64,19 +66,18 @@ def test_posts_wire_and_anchors_per_acre() -> None:
 
 
 def test_post_spacing_that_does_not_divide_the_row_is_not_exceeded() -> None:
-    geometry = dataclasses.replace(block(row_length=95.0).geometry, rows=1.0, post_spacing=10.0)
-    assert support_bill(geometry, costs())["line posts"][0] == 9
-    assert support_bill(dataclasses.replace(geometry, row_length=8.0), costs())["line posts"][0] == 0
+    design = SupportDesign(post_spacing=10.0)
+    assert bill_of_materials(design, 1, 95.0, 95).line_posts == 9
+    assert bill_of_materials(design, 1, 8.0, 8).line_posts == 0
 
 
 def test_taller_support_costs_more_and_no_support_nothing() -> None:
-    plain = block().geometry
-    tall = dataclasses.replace(plain, height=4.0)
-    low, high = (sum(money for _, money in support_bill(each, costs()).values()) for each in (plain, tall))
+    plain = block()
+    low, high = (sum(money for _, money in support_cost(plain.support, height, costs()).values()) for height in (3, 4))
     assert high > low
-    assert support_bill(dataclasses.replace(plain, support="none"), costs()) == {}
-    stakes = support_bill(dataclasses.replace(plain, support="stake"), costs())
-    assert stakes["stakes"] == (plain.trees, plain.trees * costs().stake)
+    assert support_cost(block(support="none").support, 3.0, costs()) == {}
+    stakes = support_cost(block(support="stake").support, 3.0, costs())
+    assert stakes == {"stakes": (plain.trees, plain.trees * costs().stake)}
 
 
 @pytest.mark.parametrize(("area", "feet"), [(1, 835), (10, 2640), (40, 5280)])

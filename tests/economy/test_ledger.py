@@ -70,10 +70,9 @@ def test_tree_money_is_trees_times_price() -> None:
 def test_extra_pollinizer_trees_are_paid_and_replacements_may_be_dearer() -> None:
     """10 trees more than positions cost 10 times the price; replacements at 12 instead of 9 cost a third more."""
     plain = block()
-    more = dataclasses.replace(plain.geometry, trees=plain.geometry.trees + 10, extra_trees=10)
     q = quantities([plain])
     first, _ = run([plain], q)
-    second, _ = run([dataclasses.replace(plain, geometry=more, replacement_price=12.0)], q)
+    second, _ = run([dataclasses.replace(plain, extra_trees=10, replacement_price=12.0)], q)
     bought = item(second, "trees", 0).sum(axis=(1, 2)) - item(first, "trees", 0).sum(axis=(1, 2))
     np.testing.assert_allclose(bought, -10 * 9.0)
     dearer = item(second, "replacement_trees", 0).sum(axis=(1, 2)) - item(first, "replacement_trees", 0).sum(
@@ -85,14 +84,13 @@ def test_extra_pollinizer_trees_are_paid_and_replacements_may_be_dearer() -> Non
 def test_extra_trees_and_trees_at_short_notice_have_their_own_prices() -> None:
     """10 extra trees at 4; 5 trees bought at short notice at 15 where a contract tree costs 9, without deposit."""
     plain = block()
-    more = dataclasses.replace(plain.geometry, trees=plain.geometry.trees + 10, extra_trees=10)
     q = quantities([plain])
     spot = q.spot_bought.copy()
     spot[:, 6] = 5.0
     in_time = dataclasses.replace(q, spares_bought=q.spares_bought + spot)
     first, _ = run([plain], q)
     second, _ = run(
-        [dataclasses.replace(plain, geometry=more, extra_tree_price=4.0, spot_price=15.0)],
+        [dataclasses.replace(plain, extra_trees=10, extra_tree_price=4.0, spot_price=15.0)],
         dataclasses.replace(in_time, spot_bought=spot),
     )
     bought = item(second, "trees", 0) - item(first, "trees", 0)

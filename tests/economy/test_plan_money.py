@@ -40,7 +40,7 @@ def test_extra_pollinizers_are_priced_and_planted_as_plain_trees() -> None:
     assert royalty > 0
     assert money.tree_price == without.tree_price == pytest.approx(bare + royalty)
     assert money.extra_tree_price == pytest.approx(bare)
-    extra = money.geometry.extra_trees
+    extra = money.extra_trees
     assert extra > 0
     assert money.planting_hours - without.planting_hours == pytest.approx(extra / plan.work_rates.planting)
 

@@ -7,11 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from orchardsim.core.support import SupportDesign, bill_of_materials
 from orchardsim.core.units import ACRE, FOOT
 from orchardsim.operations.crews import Job
-from orchardsim.operations.parameters import SupportDesign, SupportRates
+from orchardsim.operations.parameters import SupportRates
 from orchardsim.operations.picking import pass_days, picking_jobs
-from orchardsim.operations.support import bill_of_materials, support_hours
+from orchardsim.operations.support import support_hours
 
 
 def test_bill_of_an_acre() -> None:

@@ -138,7 +138,7 @@ def test_a_whole_system_of_ones_own():
     plan = load_plan(changed(("training_system", {"mine": system}), ("block.training", "mine")))
     training = plan.blocks[0].plan.training
     assert training.pruning_minutes == (1.0, 1.5) and training.support == "stake"
-    assert plan.money[0].geometry.support == "stake"
+    assert plan.money[0].support.stakes > 0 and not plan.money[0].support.wire
 
 
 def test_row_groups_stand_side_by_side_under_their_own_labels():
@@ -178,7 +178,7 @@ def test_pollinizer_rows_become_a_group_and_posts_do_not():
     posts = load_plan(changed(("block.pollinizer", [{"cultivar": "crab", "every_tree": 10}]))).blocks[0]
     assert posts.labels == ("north",) and posts.geometry.trees == 2000
     assert posts.pollinizers[0].trees == 200
-    assert posts.groups[0].money.geometry.trees == 2200 and posts.groups[0].money.geometry.extra_trees == 200
+    assert posts.groups[0].money.trees == 2200 and posts.groups[0].money.extra_trees == 200
 
 
 def test_more_pollinizers_are_nearer():

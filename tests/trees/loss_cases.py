@@ -65,7 +65,7 @@ def block(
     training: Training = SPINDLE,
     **changes: object,
 ) -> BlockPlan:
-    layout = Layout(rows, per_row, rows * per_row, 3.5, 1.0, 0.0, (0,) * rows)
+    layout = Layout(rows, per_row, rows * per_row, 3.5, 1.0, row_direction=0.0, group=(0,) * rows)
     group = TreesOfGroup(
         label="b",
         stock=stock,
