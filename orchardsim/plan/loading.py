@@ -155,7 +155,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     blocks = _with_refill_rules(table.replacement, sections["replacement"], blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     warnings += price_doubts(sections["market"], sold)
-    warnings += order_doubts(sections["replacement"], [trees for block in blocks for trees in block.group_trees])
+    warnings += order_doubts(sections["replacement"], [group.trees for block in blocks for group in block.groups])
     warnings += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
