@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.geometry import Geometry
@@ -19,26 +19,23 @@ ORDER_LEAD: Final = 2
 """Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
 
 
-def block_money(
-    table: Any,
-    path: str,
-    group: Group,
-    trees: int,
-    geometry: Geometry,
-    training: Training,
-    site: BlockSite,
-    extra: list[Pollinizer],
-    parts: FarmParts,
-) -> BlockMoney:
-    """Size, prices, timing and installations of one row group; extra pollinizers are bought with the first group.
+class TreePrices(NamedTuple):
+    """Price of a tree of a row group, of its extra pollinizers, and of a tree at short notice [money/tree]."""
 
-    An extra pollinizer costs a tree of that group's grade with the royalty of its own cultivar; a price that the block
-    states holds for it too.
+    tree: float
+    extra: float
+    spot: float | None
+
+
+def tree_prices(table: Any, path: str, group: Group, extra: list[Pollinizer], parts: FarmParts) -> TreePrices:
+    """What trees cost: as the block states, or by grade and terms with the cultivar's royalty.
+
+    Raises
+    ------
+    InputError
+        If neither the block nor a price list states a price.
     """
-    filler = parts.filler
-    added = sum(pollinizer.trees for pollinizer in extra)
-    rows = len(group.rows)
-    established = table.year_planted < 0
+    filler, established = parts.filler, table.year_planted < 0
     price = table.tree_price
     graded = parts.tree_price.get(group.tree_grade)
     late = 1 + (graded.late_premium if graded is not None else 0.0)
@@ -65,7 +62,7 @@ def block_money(
                 f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the cultivar's royalty",
                 "computed",
             )
-        if not established and added:
+        if not established and extra:
             filler.ledger.note(
                 f"{path}.tree_price (extra pollinizers)",
                 extra_price,
@@ -73,6 +70,32 @@ def block_money(
                 f"price of a {group.tree_grade} tree, {table.trees_bought} terms, with the pollinizers' own royalty",
                 "computed",
             )
+    if table.replacement_price is not None:
+        spot = table.replacement_price * late
+    return TreePrices(price, extra_price, spot)
+
+
+def block_money(
+    table: Any,
+    path: str,
+    group: Group,
+    trees: int,
+    geometry: Geometry,
+    training: Training,
+    site: BlockSite,
+    extra: list[Pollinizer],
+    parts: FarmParts,
+) -> BlockMoney:
+    """Size, prices, timing and installations of one row group; extra pollinizers are bought with the first group.
+
+    An extra pollinizer costs a tree of that group's grade with the royalty of its own cultivar; a price that the block
+    states holds for it too.
+    """
+    filler = parts.filler
+    added = sum(pollinizer.trees for pollinizer in extra)
+    rows = len(group.rows)
+    established = table.year_planted < 0
+    prices = tree_prices(table, path, group, extra, parts)
     order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
     if table.order_year is None and not established:
         filler.ledger.note(
@@ -88,15 +111,15 @@ def block_money(
         label=group.label,
         geometry=own,
         cultivar=group.cultivar,
-        tree_price=price,
+        tree_price=prices.tree,
         year_planted=table.year_planted,
         order_year=min(order_year, table.year_planted),
         support_leaf=training.support_leaf,
         removal_year=table.year_removed,
         planned_removal_leaf=table.planned_removal_leaf,
         replacement_price=table.replacement_price,
-        spot_price=spot if table.replacement_price is None else table.replacement_price * late,
-        extra_tree_price=extra_price if added else None,
+        spot_price=prices.spot,
+        extra_tree_price=prices.extra if added else None,
         extra_trees=added,
         support=bill,
         support_height=training.height_limit,

@@ -13,6 +13,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.parameters import parameters_of
+from orchardsim.economy.blocks import BlockMoney
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
@@ -243,6 +244,54 @@ def _listed(parts: FarmParts, kind: str) -> str:
     return ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
 
 
+def _layout(table: Any, path: str, geometry: Geometry, groups: list[Group], parts: FarmParts) -> Layout:
+    """Where the trees stand, and of which group each row is."""
+    row_group = [0] * geometry.rows
+    for index, group in enumerate(groups):
+        for row in group.rows:
+            row_group[row] = index
+    direction = first_stated(table.row_direction, parts.site.row_direction)
+    if direction is None:
+        direction = DEFAULT_DIRECTION
+        parts.filler.ledger.note(
+            f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice"
+        )
+    return Layout(**dataclasses.asdict(geometry), row_direction=direction, group=tuple(row_group))
+
+
+def _row_group(
+    table: Any,
+    path: str,
+    group: Group,
+    training: Training,
+    pollen: tuple[float, float],
+    money: BlockMoney,
+    parts: FarmParts,
+) -> RowGroup:
+    """One row group, looked up in the catalogue; its refill rules are filled in once those of the farm are read."""
+    catalogue = parts.catalogue
+    return RowGroup(
+        label=group.label,
+        cultivar_name=group.cultivar,
+        stock_name=group.rootstock,
+        grade_name=group.tree_grade,
+        training_name=table.training,
+        stock=catalogue.get("rootstock", group.rootstock, Stock, path),
+        cultivar=catalogue.get("cultivar", group.cultivar, Cultivar, path),
+        grade=catalogue.get("tree_grade", group.tree_grade, TreeGrade, path),
+        training=training,
+        phenology=catalogue.get("cultivar", group.cultivar, Phenology, path),
+        crop_load_target=group.target,
+        pollen_distance=pollen[0],
+        pollen_overlap=pollen[1],
+        rows=len(group.rows),
+        trees=money.geometry.trees,
+        money=money,
+        refill=Replacement(),
+        crew_rank=group.crew_rank,
+    )
+
+
 def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warnings: list[str]) -> ResolvedBlock:
     filler, catalogue = parts.filler, parts.catalogue
     _check_years(table, path, filler)
@@ -256,19 +305,6 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
     check_history(table, geometry, path, filler.where)
     groups, extra = _groups(table, path, geometry, parts)
 
-    row_group = [0] * geometry.rows
-    for index, group in enumerate(groups):
-        for row in group.rows:
-            row_group[row] = index
-    short = geometry.rows * geometry.trees_per_row - geometry.trees
-    group_trees = tuple(
-        len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0) for group in groups
-    )
-    direction = first_stated(table.row_direction, parts.site.row_direction)
-    if direction is None:
-        direction = DEFAULT_DIRECTION
-        filler.ledger.note(f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice")
-    layout = Layout(**dataclasses.asdict(geometry), row_direction=direction, group=tuple(row_group))
     site = filler.fill(
         BlockSite,
         path,
@@ -286,33 +322,21 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
     ]
     check_training(training, table.training, filler.where)
     _check_training(table, training, groups, parts, path, warnings)
-    row_groups = tuple(
-        RowGroup(
-            label=group.label,
-            cultivar_name=group.cultivar,
-            stock_name=group.rootstock,
-            grade_name=group.tree_grade,
-            training_name=table.training,
-            stock=catalogue.get("rootstock", group.rootstock, Stock, path),
-            cultivar=catalogue.get("cultivar", group.cultivar, Cultivar, path),
-            grade=catalogue.get("tree_grade", group.tree_grade, TreeGrade, path),
-            training=training,
-            phenology=catalogue.get("cultivar", group.cultivar, Phenology, path),
-            crop_load_target=group.target,
-            pollen_distance=pollen[index][0],
-            pollen_overlap=pollen[index][1],
-            rows=len(group.rows),
-            trees=trees,
-            money=block_money(table, path, group, trees, geometry, training, site, extra if index == 0 else [], parts),
-            refill=Replacement(),
-            crew_rank=group.crew_rank,
-        )
+    short = geometry.positions - geometry.trees
+    group_trees = [
+        len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0) for group in groups
+    ]
+    money = [
+        block_money(table, path, group, trees, geometry, training, site, extra if index == 0 else [], parts)
         for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
-    )
+    ]
     plan = BlockPlan(
         name=table.name,
-        layout=layout,
-        groups=row_groups,
+        layout=_layout(table, path, geometry, groups, parts),
+        groups=tuple(
+            _row_group(table, path, group, training, own_pollen, own_money, parts)
+            for group, own_pollen, own_money in zip(groups, pollen, money, strict=True)
+        ),
         year_planted=table.year_planted,
         site_growth=first_stated(table.site_growth, parts.site.site_growth),
         replant_site=first_stated(table.replant_site, parts.site.replant_site),

@@ -19,19 +19,18 @@ _SLACK: Final = 1e-9
 def trees_per_area(row_spacing: float, tree_spacing: float, area: float = HECTARE) -> float:
     """Trees on an area of land at a spacing, headlands aside.
 
-        Parameters
-        ----------
-        row_spacing, tree_spacing : float [m]
-        area : float [m2]
+    Parameters
+    ----------
+    row_spacing, tree_spacing : float [m]
+    area : float [m2]
 
-        Examples
-        --------
-        >>> round(trees_per_area(1.0, 3.5))
-        2857
-        >>> from orchardsim.core.geometry import Geometry
-    from orchardsim.core.units import ACRE, FOOT
-        >>> round(trees_per_area(12 * FOOT, 3 * FOOT, ACRE), 6)
-        1210.0
+    Examples
+    --------
+    >>> round(trees_per_area(1.0, 3.5))
+    2857
+    >>> from orchardsim.core.units import ACRE, FOOT
+    >>> round(trees_per_area(12 * FOOT, 3 * FOOT, ACRE), 6)
+    1210.0
     """
     return area / (row_spacing * tree_spacing)
 
