@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from orchardsim.analysis.drivers import BASE_TRIALS, SOURCES, RiskDrivers, risk_drivers
+from orchardsim.analysis.risk_drivers import BASE_TRIALS, SOURCES, RiskDrivers, risk_drivers
 
 ROOT = Path(__file__).parents[2]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from orchardsim.analysis.compare import compare
-from orchardsim.analysis.drivers import RiskDrivers, risk_drivers
+from orchardsim.analysis.risk_drivers import RiskDrivers, risk_drivers
 from orchardsim.analysis.spares import spares
 from orchardsim.analysis.stress import stress
 

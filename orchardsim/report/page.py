@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from orchardsim.core.labels import FARM
 from orchardsim.core.parameters import STATUSES
 from orchardsim.plan.showing import Showing
-from orchardsim.report.boxes import box_cells, box_note
-from orchardsim.report.labels import (
+from orchardsim.report.block_tables import (
     MONEY_NOTE,
     WORK_NOTE,
     label_cells,
@@ -20,6 +19,7 @@ from orchardsim.report.labels import (
     work_groups,
     work_line,
 )
+from orchardsim.report.boxes import box_cells, box_note
 from orchardsim.report.ledger_table import (
     LEDGER_NOTE,
     SALES_NOTE,

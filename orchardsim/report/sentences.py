@@ -10,7 +10,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.report.rows import YieldRow, band, weak, yield_rows
 from orchardsim.report.show import Show
 from orchardsim.results import shares
-from orchardsim.results.labels import credit_broken, failed_crops
+from orchardsim.results.block_results import credit_broken, failed_crops
 
 if TYPE_CHECKING:
     import xarray

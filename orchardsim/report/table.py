@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.labels import FARM
-from orchardsim.report.labels import work_line
+from orchardsim.report.block_tables import work_line
 from orchardsim.report.risk_part import aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import QUARTERS
-from orchardsim.results.labels import credit_broken
+from orchardsim.results.block_results import credit_broken
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from orchardsim.results.block_results import mature_years, ratio
 from orchardsim.results.farm import block_labels
-from orchardsim.results.labels import mature_years, ratio
 
 if TYPE_CHECKING:
     import xarray

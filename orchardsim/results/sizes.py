@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.units import HECTARE
+from orchardsim.results.block_results import mature_years, ratio
 from orchardsim.results.farm import block_labels
-from orchardsim.results.labels import mature_years, ratio
 
 if TYPE_CHECKING:
     import xarray

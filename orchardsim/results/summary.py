@@ -10,10 +10,10 @@ import numpy as np
 from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS, Side, Variable
+from orchardsim.results.block_results import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.dataset import attribute
 from orchardsim.results.farm import block_labels, of_farm, of_label
 from orchardsim.results.headline import Headline, headlines
-from orchardsim.results.labels import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
 from orchardsim.results.sales import outlet_sales
 from orchardsim.results.sizes import PackedSizes, packed_sizes

@@ -14,9 +14,9 @@ from orchardsim.risk.bands import (
     wilson_interval,
 )
 from orchardsim.risk.comparison import LuckOrder, PairedDifference, luck_order, paired_difference, simultaneous_limit
-from orchardsim.risk.drivers import DriverShare, variance_shares
 from orchardsim.risk.record import TwoErrors, two_errors
 from orchardsim.risk.utility import AVERSIONS, certainty_equivalent, certainty_equivalents
+from orchardsim.risk.variance_shares import DriverShare, variance_shares
 
 __all__ = [
     "AVERSIONS",

@@ -15,14 +15,14 @@ from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import TASKS
 from orchardsim.report import headline_table, plain_sentences, write_report
+from orchardsim.report.block_tables import label_cells, label_lines, work_cells, work_groups, work_line
 from orchardsim.report.figures import FIGURES
-from orchardsim.report.labels import label_cells, label_lines, work_cells, work_groups, work_line
 from orchardsim.report.ledger_table import BALANCE_YEARS, balance_cells, ledger_cells, spans
 from orchardsim.report.page import report_html
 from orchardsim.report.risk_part import family_lines
 from orchardsim.report.show import Show
 from orchardsim.results import summary_document, write_run
-from orchardsim.results.labels import LabelWork, failed_crops
+from orchardsim.results.block_results import LabelWork, failed_crops
 from tests.results.invented_run import invented_arrays, invented_dataset
 
 SITUATIONS = {

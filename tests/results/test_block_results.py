@@ -8,7 +8,7 @@ import pytest
 from orchardsim.core.labels import GRADES, TASKS
 from orchardsim.core.ledger_items import ITEM
 from orchardsim.results import summary_document
-from orchardsim.results.labels import (
+from orchardsim.results.block_results import (
     label_money,
     label_work,
     mature_year,

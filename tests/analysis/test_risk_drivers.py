@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import orchardsim
-from orchardsim.analysis.drivers import COST_SPREAD, RECORD_RAIN, SOURCES, risk_drivers, with_cost_spread
+from orchardsim.analysis.risk_drivers import COST_SPREAD, RECORD_RAIN, SOURCES, risk_drivers, with_cost_spread
 from orchardsim.core.streams import Streams
 from orchardsim.economy import draw_cost_levels
 from tests.simulation.small_plan import small_plan

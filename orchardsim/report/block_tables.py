@@ -11,7 +11,7 @@ from orchardsim.core.units import HECTARE, POUND
 from orchardsim.report.rows import band
 from orchardsim.report.show import Show, round_figures
 from orchardsim.results import block_labels, of_farm
-from orchardsim.results.labels import (
+from orchardsim.results.block_results import (
     MATURE_LEAVES,
     LabelMoney,
     LabelWork,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, load_plan
-from orchardsim.risk.drivers import DriverShare, variance_shares
+from orchardsim.risk.variance_shares import DriverShare, variance_shares
 from orchardsim.simulation import simulate
 
 Array = NDArray[np.float64]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orchardsim.risk.drivers import variance_shares
+from orchardsim.risk.variance_shares import variance_shares
 
 
 def pick_freeze(function, n: int, seed: int):  # type: ignore[no-untyped-def]
