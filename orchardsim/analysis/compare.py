@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_of
+from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import HECTARE
 from orchardsim.plan import Plan, load_plan
@@ -113,9 +114,10 @@ def compare(
     check_plans(read)
     if trials < LEAST_TRIALS:
         raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more")
-    datasets = [
-        _kept(simulate(plan, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)) for plan in read
-    ]
+    with worker_pool(jobs):  # the same workers for all plans
+        datasets = [
+            _kept(simulate(plan, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)) for plan in read
+        ]
     return compare_results(read, datasets, seed)
 
 

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
-from multiprocessing import get_context
 from typing import Any
 
 import numpy as np
@@ -154,27 +152,3 @@ def cut(trials: range, pieces: int) -> list[range]:
     """A range of trials in at most so many pieces."""
     size = max(1, -(-len(trials) // max(pieces, 1)))
     return [range(start, min(start + size, trials.stop)) for start in range(trials.start, trials.stop, size)]
-
-
-class Workers:
-    """Processes that share out independent tasks; with one job everything is done here."""
-
-    def __init__(self, jobs: int) -> None:
-        self.pool = ProcessPoolExecutor(jobs, mp_context=get_context("forkserver")) if jobs > 1 else None
-
-    def __enter__(self) -> Workers:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if self.pool is not None:
-            self.pool.shutdown(wait=kind is None, cancel_futures=kind is not None)
-
-    def finished(self, tasks: Sequence[tuple[Callable[..., Any], tuple[Any, ...]]]) -> Iterator[tuple[int, Any]]:
-        """Results of tasks as they finish, with the task's number."""
-        if self.pool is None:
-            for number, (function, arguments) in enumerate(tasks):
-                yield number, function(*arguments)
-            return
-        waiting = {self.pool.submit(function, *words): number for number, (function, words) in enumerate(tasks)}
-        for task in as_completed(waiting):
-            yield waiting[task], task.result()

@@ -18,7 +18,6 @@ from orchardsim.analysis.policy_runs import (
     Array,
     Policies,
     PolicyRun,
-    Workers,
     cut,
     joined,
     no_replacement,
@@ -37,6 +36,7 @@ from orchardsim.analysis.stock_search import (
     stock_money,
 )
 from orchardsim.core.errors import InputError
+from orchardsim.core.pool import WorkerPool, worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.operations.nursery import spares_to_buy
 from orchardsim.operations.parameters import Replacement, check_replacement
@@ -106,7 +106,7 @@ def spares(
     if plan.weather.method != "parametric":
         library = build_library(plan, Streams(seed), range(trials), years, "sampled")
     steps = _Steps(progress)
-    with Workers(jobs) as workers:
+    with worker_pool(jobs) as workers:
         base, value = _measure(plan, library, choosing, years, seed, workers, steps)
         work = _Work(plan, years, seed, value)
         choice = _choose(work, choosing, base, workers, steps)
@@ -175,7 +175,7 @@ class _Steps:
 
 
 def _measure(
-    plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int, workers: Workers, steps: _Steps
+    plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int, workers: WorkerPool, steps: _Steps
 ) -> tuple[PolicyRun, GapValue]:
     """Losses where no gap is filled, and the worth of filling one."""
     few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
@@ -261,7 +261,7 @@ def _search(replay: Replay | FarmReplay, start: Replacement) -> tuple[Families, 
     return families, families.best(replay)
 
 
-def _choose(work: _Work, trials: range, base: PolicyRun, workers: Workers, steps: _Steps) -> _Choice:
+def _choose(work: _Work, trials: range, base: PolicyRun, workers: WorkerPool, steps: _Steps) -> _Choice:
     plan = work.plan
     replays = work.replays(trials, base)
     everything: list[Replay | FarmReplay] = [*replays, *work.alone(trials, replays)]
@@ -329,7 +329,7 @@ def _simulate(
     trials: range,
     years: int,
     seed: int,
-    workers: Workers,
+    workers: WorkerPool,
     steps: _Steps,
 ) -> dict[str, PolicyRun]:
     pieces = cut(trials, 4)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from multiprocessing import get_context
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +14,7 @@ import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason
 from orchardsim.analysis.prepared_shocks import Prepared, check_bad_season, prepare_shocks
 from orchardsim.core.errors import IdentityError, InputError, nearest_names
+from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.results.stress import BACK, SURVIVING, Estimate, Moment, Stress, Stressed, Usual
@@ -174,26 +174,13 @@ def leading_leaf(plan: Plan, years: int) -> tuple[NDArray[np.int64], str]:
 def _run(
     plan: Plan, prepared: dict[str, Prepared], tasks: list[tuple[str, range]], years: int, seed: int, jobs: int
 ) -> Iterator[tuple[str, range, Outcome]]:
-    if jobs == 1 or len(tasks) == 1:
-        for name, unit in tasks:
-            ready = prepared[name]
-            yield name, unit, run_shocks(plan, ready.library, ready.shocks, unit, years, seed)
-        return
-    # A fresh process is slower to start than a forked one, but shares no locks with the libraries' threads.
-    with ProcessPoolExecutor(min(jobs, len(tasks)), mp_context=get_context("forkserver")) as pool:
-        waiting = {
-            pool.submit(run_shocks, plan, prepared[name].library, prepared[name].shocks, unit, years, seed): (
-                name,
-                unit,
-            )
-            for name, unit in tasks
-        }
-        try:
-            for task in as_completed(waiting):
-                yield (*waiting[task], task.result())
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    runs = {
+        name: functools.partial(run_shocks, plan, ready.library, ready.shocks, years=years, seed=seed)
+        for name, ready in prepared.items()
+    }
+    with worker_pool(jobs) as pool:
+        for number, outcome in pool.finished([(runs[name], (unit,)) for name, unit in tasks]):
+            yield (*tasks[number], outcome)
 
 
 def _joined(parts: Sequence[Outcome]) -> Outcome:

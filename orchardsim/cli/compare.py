@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.run import whole_number
 
 
@@ -23,7 +24,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for compare.json, compare.html and figures/")
+    parser.add_argument(
+        "--out", type=folder_name, metavar="DIR", help="folder for compare.json, compare.html and figures/"
+    )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another comparison")
     parser.add_argument("--json", action="store_true", help="print the comparison as JSON instead of the tables")
 
@@ -32,25 +35,29 @@ def execute(options: argparse.Namespace) -> int:
     """Simulate the plans, print the tables, and save the comparison when a folder is given."""
     from orchardsim.analysis.compare import check_plans, compare
     from orchardsim.plan import load_plan
+    from orchardsim.report.compare_page import comparison_files, write_comparison
     from orchardsim.results import dump_summary
-    from orchardsim.results.comparison import comparison_document, prepare_comparison_folder
+    from orchardsim.results.comparison import KIND, comparison_document
 
     plans = [load_plan(path) for path in options.plans]
     check_plans(plans)
-    if options.out is not None:
-        prepare_comparison_folder(options.out, force=options.force)
     from tqdm import tqdm
 
     print(f"{len(plans)} plans: {options.trials} trials of {options.years} years each", file=sys.stderr)
-    with tqdm(total=options.trials * len(plans), unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
-        found = compare(
-            plans,
-            trials=options.trials,
-            years=options.years,
-            seed=options.seed,
-            jobs=options.jobs,
-            progress=bar.update,
-        )
+    with output_folder(options, KIND, comparison_files()) as folder:
+        with tqdm(
+            total=options.trials * len(plans), unit=" trials", file=sys.stderr, leave=False, mininterval=0.2
+        ) as bar:
+            found = compare(
+                plans,
+                trials=options.trials,
+                years=options.years,
+                seed=options.seed,
+                jobs=options.jobs,
+                progress=bar.update,
+            )
+        if folder is not None:
+            write_comparison(folder, found)
     if options.json:
         print(dump_summary(comparison_document(found)), end="")
     else:
@@ -61,8 +68,5 @@ def execute(options: argparse.Namespace) -> int:
         if not options.json:
             print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
         return 0
-    from orchardsim.report.compare_page import write_comparison
-
-    write_comparison(options.out, found)
     print(f"saved in {options.out}: compare.html, compare.json, figures/", file=sys.stderr)
     return 0

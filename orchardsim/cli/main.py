@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import os
 import sys
 from collections.abc import Sequence
 
 import orchardsim
-from orchardsim.core.errors import IdentityError, InputError
+from orchardsim.cli.stop import NOTHING, stopping
+from orchardsim.cli.terminal import SafeStream, safe_streams
+from orchardsim.core.errors import IdentityError, InputError, WorkerError
 
 COMMANDS = {
     "run": "simulate a planting plan: yield, losses, cash and risk, year by year",
@@ -47,11 +48,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 done; 1 the model's own books did not balance; 2 bad input; 130 stopped by the user.
+        0 done; 1 the model's own books did not balance, a worker was ended, or what was printed got lost; 2 bad input;
+        130 stopped by the user.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
+    with safe_streams() as (out, _), stopping():
+        try:
+            code = _execute(words)
+        except SystemExit as ended:  # the parser's: --help, or words that it does not know
+            code = int(ended.code or 0)
+            if not _lost(out):
+                raise
+        return max(code, 1) if _lost(out) else code
+
+
+def _execute(words: list[str]) -> int:
     command = next((word for word in words if word in COMMANDS), None)
-    options: argparse.Namespace | None = None
     try:
         options = parser_for(command).parse_args(words)
         return int(importlib.import_module(f"orchardsim.cli.{options.command}").execute(options))
@@ -61,30 +73,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except IdentityError as error:
         print(f"orchardsim: the simulation stopped because its books do not balance: {error}", file=sys.stderr)
         return 1
-    except KeyboardInterrupt:
-        print(f"orchardsim: stopped{_kept(options)}", file=sys.stderr)
+    except WorkerError as error:
+        print(f"orchardsim: {error}; a run with --out goes on with --resume", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt as stopped:
+        print(f"orchardsim: stopped; {stopped.args[0] if stopped.args else NOTHING}", file=sys.stderr)
         return 130
-    except BrokenPipeError:
-        # The reader of our output went away (a pager closed, `head`); stop quietly.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
 
 
-def _kept(options: argparse.Namespace | None) -> str:
-    """What of an interrupted run is kept, and how to go on with it."""
-    if options is None or options.command != "run":
-        return ""
-    if options.out is None:
-        return "; nothing is kept without --out"
-    from orchardsim.cli.run import PARTIAL, PARTIAL_SECOND
-    from orchardsim.simulation.partial import kept_trials
-
-    for folder, part in ((PARTIAL_SECOND, " of the second opinion"), (PARTIAL, "")):
-        found = kept_trials(options.out / folder)
-        if found is not None and (found[0] or part):
-            finished, wanted = found
-            return f"; {finished:,} of {wanted:,} trials{part} kept in {options.out}; go on with --resume"
-    return "; no trials were finished yet"
+def _lost(out: SafeStream) -> bool:
+    """Whether what was printed got lost, other than by a reader who had enough; says so."""
+    out.flush()
+    if out.fault is None or isinstance(out.fault, BrokenPipeError):
+        return False
+    print(f"orchardsim: what was printed got lost: {out.fault}", file=sys.stderr)
+    return True
 
 
 if __name__ == "__main__":

@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import shutil
 import sys
+import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
+
+from orchardsim.cli.folders import folder_name
+from orchardsim.cli.stop import kept
 
 if TYPE_CHECKING:
     import xarray
+    from tqdm import tqdm
 
     from orchardsim.plan import Plan
+    from orchardsim.results.folder import OutputFolder
+    from orchardsim.simulation.partial import PartialRun
+    from orchardsim.simulation.run import RunJob
 
-PARTIAL: Final = "partial"
-PARTIAL_SECOND: Final = "partial_second_opinion"
-"""Folders, within that of the run, of the units finished so far."""
+PARTS: Final = (("trials", ""), ("second", " of the second opinion"))
+"""Prefix of the kept files, and words, of a run and its second opinion."""
 
 
 def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
@@ -63,7 +71,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="'record' replays the record's own years in order; 'sampled' (default) draws futures from them",
     )
     parser.add_argument(
-        "--out", type=Path, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/"
+        "--out", type=folder_name, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/"
     )
     parser.add_argument(
         "--single-trees",
@@ -83,60 +91,83 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def execute(options: argparse.Namespace) -> int:
-    """Simulate the plan, print the headline table, and save the run when a folder is given."""
+    """Simulate the plan, save the run when a folder is given, and print the headline table."""
     import orchardsim
     from orchardsim.core.errors import InputError
-    from orchardsim.results import dump_summary, prepare_run_folder, summary_document, write_run
-    from orchardsim.simulation.run import check_run
+    from orchardsim.report.page import report_files, write_report
+    from orchardsim.results.folder import OutputFolder
+    from orchardsim.results.store import RESULTS_FILE, RUN, SUMMARY_FILE, dump_summary, open_results
+    from orchardsim.results.summary import summary_document
+    from orchardsim.simulation.partial import run_differs
 
     if options.resume and options.out is None:
         raise InputError("--resume", "needs --out with the folder of the interrupted run")
     plan = orchardsim.load_plan(options.plan)
     if options.weather is not None:
         plan = plan.with_record(options.weather)
-    other = _other_plan(plan, options) if options.second_opinion else None
+    jobs = [_job(plan, options)]
+    if options.second_opinion:
+        jobs.append(_job(_other_plan(plan, options), options))
+    with contextlib.ExitStack() as stack:
+        place = options.out
+        if place is None:
+            place = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="orchardsim-")))
+            stack.enter_context(kept(lambda: "nothing is kept without --out", lambda: shutil.rmtree(place)))
+        folder = OutputFolder(
+            place,
+            RUN,
+            names=[RESULTS_FILE, SUMMARY_FILE, *report_files()],
+            force=options.force,
+            resume=options.resume,
+            identity=jobs[0].identity | {"second_opinion": options.second_opinion},
+            differs=run_differs,
+            say=lambda line: print(f"{place}: {line}", file=sys.stderr),
+        )
+        stack.enter_context(folder)
+        if folder.complete:
+            print(f"{place}: this run is finished; nothing is left to do", file=sys.stderr)
+        elif not folder.holds(RESULTS_FILE):
+            _simulate(jobs, folder, options)
+        with open_results(folder.place) as dataset:
+            text = _text(dataset, options)
+            if not folder.complete:
+                words = f"the results are saved in {place}; --resume finishes page and pictures"
+                if options.out is not None:
+                    stack.enter_context(kept(lambda: words, folder.close))
+                folder.write_text(SUMMARY_FILE, dump_summary(summary_document(dataset)))
+                if options.out is not None:
+                    write_report(folder)
+                folder.finish()
+    print(text)
     if options.out is not None:
-        prepare_run_folder(options.out, force=options.force, resume=options.resume)
-    check_run(plan, options.trials, options.years, options.single_trees)
-    dataset = _simulate(plan, options, PARTIAL, resume=options.resume)
-    if other is not None:
-        import json
-
-        from orchardsim.report.second_opinion import second_opinion_document
-
-        # An interrupted run may not have come as far as its second part.
-        begun = options.out is not None and (options.out / PARTIAL_SECOND / "run.json").is_file()
-        second = _simulate(other, options, PARTIAL_SECOND, resume=options.resume and begun)
-        dataset.attrs["second_opinion"] = json.dumps(second_opinion_document(dataset, second))
-    summary = summary_document(dataset)
-    if options.json:
-        print(dump_summary(summary), end="")
-    else:
-        from orchardsim.report import headline_table, plain_sentences
-
-        print(headline_table(dataset))
-        print()
-        for sentence in plain_sentences(dataset):
-            print(sentence)
-        if other is not None:
-            from orchardsim.report.second_opinion import second_opinion_lines
-            from orchardsim.report.show import Show
-
-            print()
-            for line in second_opinion_lines(summary["second_opinion"], Show.of(dataset)):
-                print(line)
-    if options.out is None:
-        if not options.json:
-            print("\nNothing was saved; add --out DIR for the report, the pictures and all numbers.")
-        return 0
-    from orchardsim.report import write_report
-
-    write_run(options.out, dataset, summary, force=options.force or options.resume)
-    write_report(options.out)
-    for name in (PARTIAL, PARTIAL_SECOND):
-        shutil.rmtree(options.out / name, ignore_errors=True)
-    print(f"saved in {options.out}: report.html, summary.json, results.nc, figures/", file=sys.stderr)
+        print(f"saved in {options.out}: report.html, summary.json, results.nc, figures/", file=sys.stderr)
+    elif not options.json:
+        print("\nNothing was saved; add --out DIR for the report, the pictures and all numbers.")
     return 0
+
+
+def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
+    """What is printed of a run."""
+    if options.json:
+        from orchardsim.results import dump_summary, summary_document
+
+        return dump_summary(summary_document(dataset)).rstrip("\n")
+    from orchardsim.report import headline_table, plain_sentences
+
+    lines = [headline_table(dataset), "", *plain_sentences(dataset)]
+    if options.second_opinion:
+        from orchardsim.report.second_opinion import second_opinion_lines
+        from orchardsim.report.show import Show
+        from orchardsim.results import summary_document
+
+        lines += ["", *second_opinion_lines(summary_document(dataset)["second_opinion"], Show.of(dataset))]
+    return "\n".join(lines)
+
+
+def _job(plan: Plan, options: argparse.Namespace) -> RunJob:
+    from orchardsim.simulation.run import RunJob
+
+    return RunJob(plan, options.trials, options.years, options.seed, options.seasons, options.single_trees)
 
 
 def _other_plan(plan: Plan, options: argparse.Namespace) -> Plan:
@@ -151,25 +182,55 @@ def _other_plan(plan: Plan, options: argparse.Namespace) -> Plan:
     return other_weather_method(plan)
 
 
-def _simulate(plan: Plan, options: argparse.Namespace, folder: str, *, resume: bool) -> xarray.Dataset:
-    """One run with its progress bar; its finished units are kept until all is saved."""
+def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namespace) -> None:
+    """Run what is not kept yet, with progress bars, and write the results whole."""
+    import json
+
+    from orchardsim.core.pool import worker_pool
+    from orchardsim.report.second_opinion import second_opinion_document
+    from orchardsim.results.folder import WORKROOM
+    from orchardsim.results.store import CHUNK_TRIALS, RESULTS_FILE, add_attributes, open_results, write_netcdf
+    from orchardsim.simulation.partial import PartialRun
+
+    runs = []
+    with worker_pool(options.jobs):
+        for job, (prefix, part) in zip(jobs, PARTS, strict=False):
+            run = PartialRun(folder, job.trials, prefix)
+            with _kept_trials(run, part, options), _bar(job, part) as bar:
+                job.run_kept(run, options.jobs, bar.update)
+            runs.append(run)
+    with _kept_trials(runs[-1], PARTS[len(runs) - 1][1], options):
+        if len(jobs) == 1:
+            folder.write(RESULTS_FILE, lambda path: write_netcdf(path, jobs[0].pieces(runs[0], CHUNK_TRIALS)))
+            return
+        other = folder.write(
+            f"{WORKROOM}/second_opinion.nc", lambda path: write_netcdf(path, jobs[1].pieces(runs[1], CHUNK_TRIALS))
+        )
+
+        def write(path: Path) -> None:
+            write_netcdf(path, jobs[0].pieces(runs[0], CHUNK_TRIALS))
+            with open_results(path) as dataset, open_results(other) as second:
+                document = second_opinion_document(dataset, second)
+            add_attributes(path, {"second_opinion": json.dumps(document)})
+
+        folder.write(RESULTS_FILE, write)
+
+
+def _bar(job: RunJob, part: str) -> tqdm[Any]:
     from tqdm import tqdm
 
-    import orchardsim
+    print(f"{job.plan.title}{part and ', second opinion'}: {job.trials} trials of {job.years} years", file=sys.stderr)
+    return tqdm(total=job.trials, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2)
 
-    part = ", second opinion" if folder == PARTIAL_SECOND else ""
-    print(f"{plan.title}{part}: {options.trials} trials of {options.years} years", file=sys.stderr)
-    with tqdm(total=options.trials, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
-        return orchardsim.simulate(
-            plan,
-            trials=options.trials,
-            years=options.years,
-            seed=options.seed,
-            jobs=options.jobs,
-            seasons=options.seasons,
-            single_trees=options.single_trees,
-            progress=bar.update,
-            partial=options.out / folder if options.out is not None else None,
-            resume=resume,
-            keep_partial=True,
-        )
+
+def _kept_trials(run: PartialRun, part: str, options: argparse.Namespace) -> contextlib.AbstractContextManager[None]:
+    """What is said of the trials when the run is stopped."""
+    if options.out is None:
+        return contextlib.nullcontext()
+
+    def words() -> str:
+        if not run.kept and not part:
+            return "no trials were finished yet"
+        return f"{run.kept:,} of {run.trials:,} trials{part} kept in {options.out}; go on with --resume"
+
+    return kept(words, run.folder.close)

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import Final
 
+from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.run import whole_number
 
 PROGRESS: Final = "{percentage:3.0f} % |{bar}| {elapsed} gone, about {remaining} left"
@@ -30,7 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for spares.json, spares.html and figures/")
+    parser.add_argument(
+        "--out", type=folder_name, metavar="DIR", help="folder for spares.json, spares.html and figures/"
+    )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another search")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON instead of sentences and table")
 
@@ -39,13 +42,12 @@ def execute(options: argparse.Namespace) -> int:
     """Search, print the answer, and save it when a folder is given."""
     from orchardsim.analysis.spares import check_spares, spares
     from orchardsim.plan import load_plan
+    from orchardsim.report.spares_page import spares_files, write_spares
     from orchardsim.results import dump_summary
-    from orchardsim.results.spares import prepare_spares_folder, spares_document
+    from orchardsim.results.spares import KIND, spares_document
 
     plan = load_plan(options.plan)
     check_spares(plan, options.trials, options.years)
-    if options.out is not None:
-        prepare_spares_folder(options.out, force=options.force)
     from tqdm import tqdm
 
     half = options.trials // 2
@@ -54,15 +56,18 @@ def execute(options: argparse.Namespace) -> int:
         "takes about eight times as long as a run of as many trials",
         file=sys.stderr,
     )
-    with tqdm(total=100, file=sys.stderr, leave=False, mininterval=0.2, bar_format=PROGRESS) as bar:
-        found = spares(
-            plan,
-            trials=options.trials,
-            years=options.years,
-            seed=options.seed,
-            jobs=options.jobs,
-            progress=bar.update,
-        )
+    with output_folder(options, KIND, spares_files()) as folder:
+        with tqdm(total=100, file=sys.stderr, leave=False, mininterval=0.2, bar_format=PROGRESS) as bar:
+            found = spares(
+                plan,
+                trials=options.trials,
+                years=options.years,
+                seed=options.seed,
+                jobs=options.jobs,
+                progress=bar.update,
+            )
+        if folder is not None:
+            write_spares(folder, found)
     if options.json:
         print(dump_summary(spares_document(found)), end="")
     else:
@@ -85,8 +90,5 @@ def execute(options: argparse.Namespace) -> int:
         if not options.json:
             print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
         return 0
-    from orchardsim.report.spares_page import write_spares
-
-    write_spares(options.out, found)
     print(f"saved in {options.out}: spares.html, spares.json, figures/", file=sys.stderr)
     return 0

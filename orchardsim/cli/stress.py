@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.run import whole_number
 
 
@@ -30,7 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="one bad season; may be repeated: late_frost, two_frosts, fire_blight, hail, drought, hard_winter, "
         "price_slump, short_crew, nursery_failure, worst_spell (default: all)",
     )
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for stress.json, stress.html and figures/")
+    parser.add_argument(
+        "--out", type=folder_name, metavar="DIR", help="folder for stress.json, stress.html and figures/"
+    )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another stress test")
     parser.add_argument("--json", action="store_true", help="print all numbers as JSON instead of the table")
 
@@ -39,13 +42,12 @@ def execute(options: argparse.Namespace) -> int:
     """Strike the plan, print the table, and save the stress test when a folder is given."""
     from orchardsim.analysis.stress import choose, stress, stress_size
     from orchardsim.plan import load_plan
+    from orchardsim.report.stress_page import stress_files, write_stress
     from orchardsim.results import dump_summary
-    from orchardsim.results.stress import prepare_stress_folder, stress_document
+    from orchardsim.results.stress import KIND, stress_document
 
     chosen = choose(options.only)
     plan = load_plan(options.plan)
-    if options.out is not None:
-        prepare_stress_folder(options.out, force=options.force)
     from tqdm import tqdm
 
     total = stress_size(plan, options.trials, options.years, chosen)
@@ -53,16 +55,19 @@ def execute(options: argparse.Namespace) -> int:
         f"{plan.title}: {len(chosen)} bad seasons at every leaf, {options.trials} trials of {options.years} years",
         file=sys.stderr,
     )
-    with tqdm(total=total, unit=" struck runs", file=sys.stderr, leave=False, mininterval=0.2) as bar:
-        found = stress(
-            plan,
-            trials=options.trials,
-            years=options.years,
-            seed=options.seed,
-            jobs=options.jobs,
-            bad_seasons=chosen,
-            progress=bar.update,
-        )
+    with output_folder(options, KIND, stress_files()) as folder:
+        with tqdm(total=total, unit=" struck runs", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+            found = stress(
+                plan,
+                trials=options.trials,
+                years=options.years,
+                seed=options.seed,
+                jobs=options.jobs,
+                bad_seasons=chosen,
+                progress=bar.update,
+            )
+        if folder is not None:
+            write_stress(folder, found)
     if options.json:
         print(dump_summary(stress_document(found)), end="")
     else:
@@ -76,8 +81,5 @@ def execute(options: argparse.Namespace) -> int:
         if not options.json:
             print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
         return 0
-    from orchardsim.report.stress_page import write_stress
-
-    write_stress(options.out, found)
     print(f"saved in {options.out}: stress.html, stress.json, figures/", file=sys.stderr)
     return 0

@@ -7,6 +7,8 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from orchardsim.cli.folders import folder_name, output_folder
+
 if TYPE_CHECKING:
     import numpy as np
 
@@ -36,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"cultivar of the bloom history; may be repeated (default: {', '.join(DEFAULT_CULTIVARS)})",
     )
     parser.add_argument("--units", choices=("metric", "us"), default="metric", help="units shown (default metric)")
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder for weather.html and its pictures")
+    parser.add_argument("--out", type=folder_name, metavar="DIR", help="folder for weather.html and its pictures")
     parser.add_argument("--force", action="store_true", help="write over an earlier weather page in the folder")
 
 
@@ -49,6 +51,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.core.units import display
     from orchardsim.plan.catalogue import built_in
     from orchardsim.report.weather_history import weather_history
+    from orchardsim.report.weather_page import KIND, WEATHER_PAGE, weather_files, write_weather_page
     from orchardsim.season.parameters import Phenology
     from orchardsim.weather.bundled import bundled_record_path
     from orchardsim.weather.history import weather_report
@@ -59,39 +62,37 @@ def execute(options: argparse.Namespace) -> int:
         raise InputError("--latitude", f"found {options.latitude:g}, allowed -66 to 66 degrees")
     path = bundled_record_path() if options.file == BUNDLED else Path(options.file)
     check_file(path, "a daily station record, or 'bundled'")
-    if options.out is not None and (options.out / "weather.html").exists() and not options.force:
-        raise InputError(str(options.out), "holds a weather page; allowed: another folder, or --force to write over it")
     names = options.cultivar or list(DEFAULT_CULTIVARS)
     cultivars = {name: built_in("cultivar", name, Phenology, "--cultivar") for name in names}
     name = f"bundled station record ({path.name})" if options.file == BUNDLED else path.name
     print(f"reading {name}", file=sys.stderr)
-    found = weather_report(path, options.latitude)
-    units = display(options.units)
-    print("\n".join(_report_lines(name, found, units)))
-    if found.baseline_years == (0, 0):
-        return 0
-    latitude = found.latitude
-    settings = WeatherSettings(latitude=latitude, record=path)
-    seasons = whole_record_windows(settings)
-    assert seasons is not None
-    history = weather_history(
-        seasons,
-        cultivars,
-        baseline_harvest_years(settings, found.table),
-        title=f"Weather record: {name}",
-        station=found.record.station,
-        units=options.units,
-        quality=found.quality.lines(),
-        notes=found.notes,
-    )
-    print("\n".join(_bloom_lines(history, units)))
-    if options.out is None:
-        print("\nNothing was saved; add --out DIR for the page with pictures.")
-        return 0
-    from orchardsim.report.weather_page import write_weather_page
-
-    page = write_weather_page(history, options.out)
-    print(f"saved {page.name} and figures/ in {options.out}", file=sys.stderr)
+    with output_folder(options, KIND, weather_files()) as folder:
+        found = weather_report(path, options.latitude)
+        units = display(options.units)
+        lines = _report_lines(name, found, units)
+        if found.baseline_years != (0, 0):
+            settings = WeatherSettings(latitude=found.latitude, record=path)
+            seasons = whole_record_windows(settings)
+            assert seasons is not None
+            history = weather_history(
+                seasons,
+                cultivars,
+                baseline_harvest_years(settings, found.table),
+                title=f"Weather record: {name}",
+                station=found.record.station,
+                units=options.units,
+                quality=found.quality.lines(),
+                notes=found.notes,
+            )
+            lines += _bloom_lines(history, units)
+            if folder is not None:
+                write_weather_page(history, folder)
+    print("\n".join(lines))
+    if found.baseline_years != (0, 0):
+        if options.out is None:
+            print("\nNothing was saved; add --out DIR for the page with pictures.")
+        else:
+            print(f"saved {WEATHER_PAGE} and figures/ in {options.out}", file=sys.stderr)
     return 0
 
 

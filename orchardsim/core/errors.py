@@ -1,4 +1,4 @@
-"""The two ways a run can stop: the user's input is wrong, or the model's own books do not balance."""
+"""The ways a run can stop: wrong input, books of the model that do not balance, a worker that was ended."""
 
 from __future__ import annotations
 
@@ -41,6 +41,10 @@ class InputError(Exception):
 
 class IdentityError(Exception):
     """A budget of the simulation does not close; the run is stopped because its numbers cannot be trusted."""
+
+
+class WorkerError(Exception):
+    """A worker process was ended from outside: killed, or for want of memory."""
 
 
 def nearest_names(found: str, allowed: Iterable[str], count: int = 3) -> str:

@@ -14,18 +14,26 @@ from orchardsim.report.compare_words import (
     show_of,
 )
 from orchardsim.report.page import render
-from orchardsim.report.saving import picture_parts, save_findings
+from orchardsim.report.saving import file_names, picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT, PAYBACK_AND_NPV
-from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, Comparison, comparison_document
+from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, KIND, Comparison, comparison_document
+from orchardsim.results.folder import OutputFolder
 
 
-def write_comparison(out_dir: str | Path, found: Comparison) -> Path:
+def comparison_files() -> list[str]:
+    """Files that :func:`write_comparison` writes."""
+    from orchardsim.report.compare_figures import FIGURES
+
+    return file_names(COMPARE_FILE, COMPARE_PAGE, FIGURES)
+
+
+def write_comparison(place: str | Path | OutputFolder, found: Comparison) -> Path:
     """Write ``compare.json``, ``figures/`` and ``compare.html``.
 
     Parameters
     ----------
-    out_dir : path
-        Made where it does not exist; see :func:`orchardsim.results.comparison.prepare_comparison_folder`.
+    place : path or OutputFolder
+        Made where it does not exist.
     found : Comparison
 
     Returns
@@ -41,9 +49,9 @@ def write_comparison(out_dir: str | Path, found: Comparison) -> Path:
     from orchardsim.report.compare_figures import FIGURES
 
     return save_findings(
-        out_dir,
+        place,
         found,
-        what="the comparison",
+        what=KIND,
         document=(COMPARE_FILE, comparison_document(found) | {"sentences": comparison_sentences(found)}),
         figures=FIGURES,
         page=(COMPARE_PAGE, comparison_html),

@@ -30,6 +30,7 @@ from orchardsim.report.ledger_table import (
 )
 from orchardsim.report.risk_part import cover_cells, risk_part
 from orchardsim.report.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
+from orchardsim.report.saving import picture_names, save_pictures
 from orchardsim.report.second_opinion import second_opinion_part
 from orchardsim.report.sentences import plain_sentences
 from orchardsim.report.show import (
@@ -44,8 +45,9 @@ from orchardsim.report.show import (
 )
 from orchardsim.report.table import notes_lines, shares_lines
 from orchardsim.report.tree_table import TREE_NOTE, swing_line, tree_groups
-from orchardsim.results import attribute, block_labels, read_results
-from orchardsim.results.store import FIGURES_FOLDER, REPORT_FILE, write_text_whole
+from orchardsim.results import attribute, block_labels
+from orchardsim.results.folder import OutputFolder, opened
+from orchardsim.results.store import REPORT_FILE, RUN, open_results
 
 if TYPE_CHECKING:
     import xarray
@@ -62,12 +64,19 @@ STATUS_ORDER: Final = ("assumption", "common practice", "memory", "derived", "co
 """The weakest come first, for they are what a reader should doubt."""
 
 
-def write_report(out_dir: str | Path) -> Path:
+def report_files() -> list[str]:
+    """Files that :func:`write_report` writes."""
+    from orchardsim.report.figures import FIGURES
+
+    return [REPORT_FILE, *picture_names(FIGURES)]
+
+
+def write_report(place: str | Path | OutputFolder) -> Path:
     """Draw the pictures and write the page of a saved run.
 
     Parameters
     ----------
-    out_dir : path
+    place : path or OutputFolder
         Folder that holds ``results.nc``.
 
     Returns
@@ -78,25 +87,18 @@ def write_report(out_dir: str | Path) -> Path:
     Raises
     ------
     InputError
-        If the folder holds no run.
+        If the folder holds no run, or somebody else's file stands in the way.
     """
-    folder = Path(out_dir)
-    dataset = read_results(folder)
-    if folder.is_file():
-        folder = folder.parent
-    pictures = draw_figures(dataset, folder / FIGURES_FOLDER)
-    path = folder / REPORT_FILE
-    write_text_whole(path, report_html(dataset, pictures))
-    return path
-
-
-def draw_figures(dataset: xarray.Dataset, folder: Path) -> dict[str, str]:
-    """Write every picture of a run as SVG and PNG; name -> SVG text."""
     from orchardsim.report.figures import FIGURES
-    from orchardsim.report.style import picture_settings, save_figure
 
-    with picture_settings():
-        return {name: save_figure(draw(dataset), folder, name) for name, (_, draw) in FIGURES.items()}
+    saved = place.place if isinstance(place, OutputFolder) else Path(place)
+    target = saved.parent if saved.is_file() else place
+    with open_results(saved) as dataset, opened(target, RUN, report_files()) as folder:
+        pictures = save_pictures(folder, dataset, FIGURES)
+        path = folder.write_text(REPORT_FILE, report_html(dataset, pictures))
+        if folder.update:
+            folder.finish()
+    return path
 
 
 def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
@@ -107,7 +109,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
     dataset : xarray.Dataset
         Result of a run.
     pictures : mapping
-        Name -> SVG text, from :func:`draw_figures`.
+        Name -> SVG text, from :func:`orchardsim.report.saving.save_pictures`.
     """
     from orchardsim.report.figures import FIGURES
 

@@ -6,15 +6,23 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from orchardsim.report.page import render
-from orchardsim.report.saving import picture_parts, save_findings
+from orchardsim.report.saving import file_names, picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT
 from orchardsim.report.spares_plan import HOW_TO_USE, policy_lines
 from orchardsim.report.spares_table import outcome_cells, rule_cells, table_notes
 from orchardsim.report.spares_words import footer_text, show_of, spares_sentences
-from orchardsim.results.spares import SPARES_FILE, SPARES_PAGE, SparesAnswer, spares_document
+from orchardsim.results.folder import OutputFolder
+from orchardsim.results.spares import KIND, SPARES_FILE, SPARES_PAGE, SparesAnswer, spares_document
 
 
-def write_spares(out_dir: str | Path, found: SparesAnswer) -> Path:
+def spares_files() -> list[str]:
+    """Files that :func:`write_spares` writes."""
+    from orchardsim.report.spares_figures import FIGURES
+
+    return file_names(SPARES_FILE, SPARES_PAGE, FIGURES)
+
+
+def write_spares(place: str | Path | OutputFolder, found: SparesAnswer) -> Path:
     """Write ``spares.json``, ``figures/`` and ``spares.html``; returns the page.
 
     Raises
@@ -25,9 +33,9 @@ def write_spares(out_dir: str | Path, found: SparesAnswer) -> Path:
     from orchardsim.report.spares_figures import FIGURES
 
     return save_findings(
-        out_dir,
+        place,
         found,
-        what="the answer",
+        what=KIND,
         document=(
             SPARES_FILE,
             spares_document(found) | {"sentences": spares_sentences(found), "plan_lines": policy_lines(found)},

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from orchardsim.report.page import render
-from orchardsim.report.saving import picture_parts, save_findings
+from orchardsim.report.saving import file_names, picture_parts, save_findings
 from orchardsim.report.show import CAUTIONS, LEFT_OUT
 from orchardsim.report.stress_words import (
     explanation_lines,
@@ -16,16 +16,24 @@ from orchardsim.report.stress_words import (
     stress_cells,
     stress_sentences,
 )
-from orchardsim.results.stress import STRESS_FILE, STRESS_PAGE, Stress, stress_document
+from orchardsim.results.folder import OutputFolder
+from orchardsim.results.stress import KIND, STRESS_FILE, STRESS_PAGE, Stress, stress_document
 
 
-def write_stress(out_dir: str | Path, found: Stress) -> Path:
+def stress_files() -> list[str]:
+    """Files that :func:`write_stress` writes."""
+    from orchardsim.report.stress_figures import FIGURES
+
+    return file_names(STRESS_FILE, STRESS_PAGE, FIGURES)
+
+
+def write_stress(place: str | Path | OutputFolder, found: Stress) -> Path:
     """Write ``stress.json``, ``figures/`` and ``stress.html``.
 
     Parameters
     ----------
-    out_dir : path
-        Made where it does not exist; see :func:`orchardsim.results.stress.prepare_stress_folder`.
+    place : path or OutputFolder
+        Made where it does not exist.
     found : Stress
 
     Returns
@@ -41,9 +49,9 @@ def write_stress(out_dir: str | Path, found: Stress) -> Path:
     from orchardsim.report.stress_figures import FIGURES
 
     return save_findings(
-        out_dir,
+        place,
         found,
-        what="the stress test",
+        what=KIND,
         document=(STRESS_FILE, stress_document(found) | {"sentences": stress_sentences(found)}),
         figures=FIGURES,
         page=(STRESS_PAGE, stress_html),

@@ -6,7 +6,6 @@ import io
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -118,12 +117,10 @@ def svg_text(figure: Figure) -> str:
     return text[text.index("<svg") :]
 
 
-def save_figure(figure: Figure, folder: Path, name: str) -> str:
-    """Write SVG and PNG of a picture; the SVG is returned for the page."""
-    folder.mkdir(parents=True, exist_ok=True)
-    text = svg_text(figure)
-    (folder / f"{name}.svg").write_text('<?xml version="1.0" encoding="utf-8"?>\n' + text, encoding="utf-8")
+def png_bytes(figure: Figure) -> bytes:
+    """The picture as PNG; call it after :func:`svg_text`."""
     # The frame was fitted for the SVG; fitting it again would take longer than drawing.
     figure.set_layout_engine("none")
-    figure.savefig(folder / f"{name}.png", format="png", dpi=150, metadata={"Software": None})
-    return text
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=150, metadata={"Software": None})
+    return buffer.getvalue()

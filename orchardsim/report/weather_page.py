@@ -3,45 +3,50 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from orchardsim.core.calendar import date_text
 from orchardsim.core.units import display
 from orchardsim.report.page import inline_svg, render
+from orchardsim.report.saving import picture_names, save_pictures
 from orchardsim.report.show import CAUTIONS
 from orchardsim.report.weather_history import KILL_MARKS, WeatherHistory, frost_shares
-from orchardsim.results.store import FIGURES_FOLDER, write_text_whole
+from orchardsim.results.folder import OutputFolder, opened
 
-WEATHER_PAGE = "weather.html"
+WEATHER_PAGE: Final = "weather.html"
+KIND: Final = "weather page"
+"""What the files are, in the words of a message."""
 
 
-def write_weather_page(history: WeatherHistory, out_dir: str | Path) -> Path:
+def weather_files() -> list[str]:
+    """Files that :func:`write_weather_page` writes."""
+    from orchardsim.report.weather_figures import WEATHER_FIGURES
+
+    return [WEATHER_PAGE, *picture_names(WEATHER_FIGURES)]
+
+
+def write_weather_page(history: WeatherHistory, place: str | Path | OutputFolder) -> Path:
     """Write ``weather.html`` and its pictures (``figures/weather_*``) into a folder.
 
     Parameters
     ----------
     history : WeatherHistory
         From :func:`orchardsim.report.weather_history.weather_history`.
-    out_dir : path
+    place : path or OutputFolder
 
     Returns
     -------
     pathlib.Path
         The page.
     """
-    from orchardsim.report.style import picture_settings, save_figure
     from orchardsim.report.weather_figures import WEATHER_FIGURES
 
-    folder = Path(out_dir)
-    with picture_settings():
-        pictures = {
-            name: save_figure(draw(history), folder / FIGURES_FOLDER, name)
-            for name, (_, draw) in WEATHER_FIGURES.items()
-        }
-    path = folder / WEATHER_PAGE
-    write_text_whole(path, weather_page(history, pictures))
+    with opened(place, KIND, weather_files()) as folder:
+        pictures = save_pictures(folder, history, WEATHER_FIGURES)
+        path = folder.write_text(WEATHER_PAGE, weather_page(history, pictures))
+        folder.finish()
     return path
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from orchardsim.results.dataset import attribute, build_dataset
 from orchardsim.results.farm import block_labels, of_farm, of_label, whole_farm
 from orchardsim.results.headline import Headline, cumulative_yield, headlines, yield_by_leaf
-from orchardsim.results.store import dump_summary, prepare_run_folder, read_results, write_run
+from orchardsim.results.store import dump_summary, open_results, read_results, write_run
 from orchardsim.results.summary import shares, summarize, summary_document
 
 __all__ = [
@@ -18,7 +18,7 @@ __all__ = [
     "headlines",
     "of_farm",
     "of_label",
-    "prepare_run_folder",
+    "open_results",
     "read_results",
     "shares",
     "summarize",

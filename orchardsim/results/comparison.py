@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.errors import InputError
-from orchardsim.results.store import prepare_run_folder
 from orchardsim.results.summary import number
 from orchardsim.risk.bands import wilson_interval
 
@@ -23,6 +20,8 @@ Array = NDArray[np.float64]
 
 COMPARE_FILE: Final = "compare.json"
 COMPARE_PAGE: Final = "compare.html"
+KIND: Final = "comparison"
+"""What the files are, in the words of a message."""
 POINTS: Final = (5, 25, 50, 75, 95)
 LEVEL: Final = 0.95
 """Level at which all intervals of one measure hold together."""
@@ -435,21 +434,3 @@ def _pair(pair: Pair, labels: list[str]) -> dict[str, Any]:
 
 def _luck(found: LuckOrder) -> dict[str, bool]:
     return {"first_order_in_trials": found.first_order, "second_order_in_trials": found.second_order}
-
-
-def prepare_comparison_folder(out_dir: str | Path, *, force: bool = False) -> Path:
-    """Say before a long comparison whether its folder may be written; nothing is made or changed.
-
-    Raises
-    ------
-    InputError
-        If the path is a file, cannot be written, or holds a run, or another comparison and ``force`` is not set.
-    """
-    folder = prepare_run_folder(out_dir)
-    held = [name for name in (COMPARE_FILE, COMPARE_PAGE) if (folder / name).exists()]
-    if held and not force:
-        raise InputError(
-            str(folder),
-            f"holds another comparison ({', '.join(held)}); name another folder with --out, or replace it with --force",
-        )
-    return folder

@@ -16,7 +16,6 @@ import numpy as np
 from orchardsim.core.errors import InputError
 from orchardsim.core.files import check_file
 from orchardsim.core.memory import check_memory
-from orchardsim.results.store import write_bytes_whole
 
 STRUCTURE: Final = "structure"
 ROOMS: Final = ("orchardsim.results.", "orchardsim.risk.")
@@ -28,17 +27,17 @@ def findings_path(document: Path) -> Path:
     return document.with_suffix(".npz")
 
 
-def write_findings(path: Path, found: Any) -> None:
-    """Write a dataclass of dataclasses, mappings, tuples, arrays and plain values, whole."""
+def findings_bytes(found: Any) -> bytes:
+    """A dataclass of dataclasses, mappings, tuples, arrays and plain values, as the content of a file."""
     arrays: dict[str, np.ndarray] = {}
     structure = json.dumps(_plain(found, arrays))
     held = io.BytesIO()
     np.savez_compressed(held, **{STRUCTURE: np.array(structure)}, **arrays)  # type: ignore[arg-type]
-    write_bytes_whole(path, held.getvalue())
+    return held.getvalue()
 
 
 def read_findings(path: Path) -> Any:
-    """What :func:`write_findings` wrote.
+    """What :func:`findings_bytes` made a file of.
 
     Raises
     ------

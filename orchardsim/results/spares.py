@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.errors import InputError
-from orchardsim.results.store import prepare_run_folder
 from orchardsim.results.summary import number
 
 Array = NDArray[np.float64]
 
 SPARES_FILE: Final = "spares.json"
 SPARES_PAGE: Final = "spares.html"
+KIND: Final = "search for spares"
+"""What the files are, in the words of a message."""
 
 
 @dataclass(frozen=True)
@@ -320,21 +319,3 @@ def _value(value: Any) -> Any:
     if isinstance(value, float):
         return number(value)
     return value
-
-
-def prepare_spares_folder(out_dir: str | Path, *, force: bool = False) -> Path:
-    """Say before a long search whether its folder may be written; nothing is made or changed.
-
-    Raises
-    ------
-    InputError
-        If the path is a file, cannot be written, or holds a run, or another search and ``force`` is not set.
-    """
-    folder = prepare_run_folder(out_dir)
-    held = [name for name in (SPARES_FILE, SPARES_PAGE) if (folder / name).exists()]
-    if held and not force:
-        raise InputError(
-            str(folder),
-            f"holds another search ({', '.join(held)}); name another folder with --out, or replace it with --force",
-        )
-    return folder

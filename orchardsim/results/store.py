@@ -1,11 +1,10 @@
-"""The result folder: written whole or not at all, never over another run unless told to."""
+"""Results of a run as files: NetCDF written a few trials at a time, read whole or by variable."""
 
 from __future__ import annotations
 
+import contextlib
 import json
-import os
-import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +13,7 @@ from orchardsim.core.files import check_file
 from orchardsim.core.memory import check_memory
 from orchardsim.core.text import visible
 from orchardsim.results.dataset import FORMAT
+from orchardsim.results.folder import OutputFolder
 
 if TYPE_CHECKING:
     import xarray
@@ -22,49 +22,21 @@ RESULTS_FILE: Final = "results.nc"
 SUMMARY_FILE: Final = "summary.json"
 REPORT_FILE: Final = "report.html"
 FIGURES_FOLDER: Final = "figures"
+RUN: Final = "run"
+"""Kind of the files of a run, in the words of a message."""
 
-
-def prepare_run_folder(out_dir: str | Path, *, force: bool = False, resume: bool = False) -> Path:
-    """Say before a long run whether its folder may be written; nothing is made or changed.
-
-    Parameters
-    ----------
-    out_dir : path
-        Folder of the run.
-    force : bool
-        Another run that stands there may be replaced.
-    resume : bool
-        The run goes on with the finished units of an interrupted one; a finished run in the folder is still
-        refused without ``force``.
-
-    Raises
-    ------
-    InputError
-        If the path is a file, cannot be written, or holds another run and ``force`` is not set.
-    """
-    folder = Path(out_dir)
-    if folder.exists() and not folder.is_dir():
-        raise InputError(str(folder), "is a file; --out needs a folder")
-    held = [name for name in (RESULTS_FILE, SUMMARY_FILE, REPORT_FILE) if (folder / name).exists()]
-    if held and not force:
-        what = "holds a finished run" if resume else "holds another run"
-        raise InputError(
-            str(folder), f"{what} ({', '.join(held)}); name another folder with --out, or replace it with --force"
-        )
-    nearest = next(place for place in (folder, *folder.absolute().parents) if place.exists())
-    if not nearest.is_dir():
-        raise InputError(str(folder), f"cannot be made: {nearest.name} is a file; --out needs a folder")
-    if not os.access(nearest, os.W_OK | os.X_OK):
-        raise InputError(str(folder), f"cannot be written: no right to write in {nearest.name or nearest}")
-    return folder
+CHUNK_TRIALS: Final = 25
+"""Trials that are written, and packed, together; the bytes of the file hang on it."""
+SCALAR_CHUNK_TRIALS: Final = 1000
+"""The same for numbers with one value per trial."""
+CHUNK_CACHE: Final = 2**20
+"""Memory for unpacked chunks of each variable of an open file [byte]; all are read once, in order."""
 
 
 def write_run(out_dir: str | Path, dataset: xarray.Dataset, summary: Mapping[str, Any], force: bool = False) -> Path:
     """Write ``results.nc`` and ``summary.json`` of a run.
 
-    Both files are written in full beside their place before either takes it, so that a stopped run leaves no half
-    file. With ``force`` the report and pictures of the run that stood there go too, for they would tell of the
-    old one.
+    With ``force`` the report and pictures of the run that stood there go too, for they would tell of the old one.
 
     Parameters
     ----------
@@ -87,48 +59,88 @@ def write_run(out_dir: str | Path, dataset: xarray.Dataset, summary: Mapping[str
     InputError
         If the folder may not be written.
     """
-    folder = prepare_run_folder(out_dir, force=force)
+    with OutputFolder(out_dir, RUN, names=(RESULTS_FILE, SUMMARY_FILE), force=force) as folder:
+        folder.write(RESULTS_FILE, lambda path: write_netcdf(path, chunks(dataset)))
+        folder.write_text(SUMMARY_FILE, dump_summary(summary))
+        folder.finish()
+    return folder.place
+
+
+def chunks(dataset: xarray.Dataset) -> Iterator[xarray.Dataset]:
+    """A result in pieces of :data:`CHUNK_TRIALS` trials, as :func:`write_netcdf` wants it."""
+    for start in range(0, dataset.sizes["trial"], CHUNK_TRIALS):
+        yield dataset.isel(trial=slice(start, start + CHUNK_TRIALS))
+
+
+def write_netcdf(path: Path, pieces: Iterable[xarray.Dataset]) -> None:
+    """Write a result piece by piece.
+
+    Parameters
+    ----------
+    path : Path
+    pieces : iterable of Dataset
+        In trial order, each of :data:`CHUNK_TRIALS` trials but the last. What has no trials is taken from the first.
+
+    Raises
+    ------
+    OSError
+        If the disk is full, or the NetCDF library fails otherwise.
+    """
+    import netCDF4
+
+    pieces = iter(pieces)
+    first = next(pieces)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        scratch = _scratch(folder, RESULTS_FILE), _scratch(folder, SUMMARY_FILE)
-    except OSError as error:
-        raise InputError(str(folder), f"the folder cannot be written ({error.strerror or error})") from error
+        with _small_chunk_cache():
+            first.to_netcdf(
+                path, engine="netcdf4", format="NETCDF4", encoding=_encoding(first), unlimited_dims=["trial"]
+            )
+            with netCDF4.Dataset(path, "a") as file:
+                file.set_auto_maskandscale(False)
+                start = first.sizes["trial"]
+                for piece in pieces:
+                    stop = start + piece.sizes["trial"]
+                    for name, values in piece.variables.items():
+                        if values.dims[:1] == ("trial",):
+                            file.variables[str(name)][start:stop] = values.values
+                    start = stop
+    except RuntimeError as error:  # what the NetCDF library raises, a full disk included
+        raise OSError(None, f"{error} (is the disk full?)") from error
+
+
+def add_attributes(path: Path, attributes: Mapping[str, str]) -> None:
+    """Write more attributes into a NetCDF file."""
+    import netCDF4
+
     try:
-        packed = {
-            str(name): {"zlib": True, "complevel": 1} for name, values in dataset.data_vars.items() if values.ndim > 1
-        }
-        dataset.to_netcdf(scratch[0], engine="netcdf4", format="NETCDF4", encoding=packed)
-        scratch[1].write_text(dump_summary(summary), encoding="utf-8")
-        if force:
-            _remove_report(folder)
-        os.replace(scratch[0], folder / RESULTS_FILE)
-        os.replace(scratch[1], folder / SUMMARY_FILE)
-    except OSError as error:
-        raise InputError(str(folder), f"the results could not be written ({error.strerror or error})") from error
-    finally:
-        for path in scratch:
-            path.unlink(missing_ok=True)
-    return folder
-
-
-def write_text_whole(path: Path, text: str) -> None:
-    """Write a text file in full beside its place, then put it there."""
-    write_bytes_whole(path, text.encode("utf-8"))
-
-
-def write_bytes_whole(path: Path, content: bytes) -> None:
-    """Write a file in full beside its place, then put it there."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    scratch = _scratch(path.parent, path.name)
-    try:
-        scratch.write_bytes(content)
-        os.replace(scratch, path)
-    finally:
-        scratch.unlink(missing_ok=True)
+        with netCDF4.Dataset(path, "a") as file:
+            file.setncatts(attributes)
+    except RuntimeError as error:
+        raise OSError(None, f"{error} (is the disk full?)") from error
 
 
 def read_results(out_dir: str | Path) -> xarray.Dataset:
     """Read a saved run back, all of it into memory.
+
+    Parameters
+    ----------
+    out_dir : path
+        Folder of the run, or its ``results.nc``.
+
+    Raises
+    ------
+    InputError
+        If there is no run, or the file is not one of ours.
+    """
+    with open_results(out_dir) as dataset:
+        check_memory(dataset.nbytes, str(out_dir), "the results")
+        with _readable(out_dir):
+            return dataset.load()
+
+
+@contextlib.contextmanager
+def open_results(out_dir: str | Path) -> Iterator[xarray.Dataset]:
+    """Open a saved run; values are read when they are asked for and not kept.
 
     Parameters
     ----------
@@ -148,23 +160,18 @@ def read_results(out_dir: str | Path) -> xarray.Dataset:
     if not path.exists():
         raise InputError(str(out_dir), f"holds no run: {RESULTS_FILE} is not there")
     check_file(path, "the results of a run (NetCDF)")
-    try:
-        with xarray.open_dataset(path, engine="netcdf4", decode_times=False) as stored:
-            check_memory(stored.nbytes, str(path), "the results")
-            dataset = stored.load()
-    except InputError:
-        raise
-    except Exception as error:  # whatever the libraries make of bytes that are not theirs
-        raise InputError(str(path), "is not a NetCDF file, or it is damaged") from error
-    if "orchardsim_results" not in dataset.attrs:
-        raise InputError(str(path), "is a NetCDF file, but not the result of a run of orchardsim")
-    found = dataset.attrs["orchardsim_results"]
-    if str(found) != str(FORMAT):
-        raise InputError(
-            str(path),
-            f"was saved in layout {visible(str(found), 20)}, this version reads layout {FORMAT}: run the plan anew",
-        )
-    return dataset
+    with _readable(path), _small_chunk_cache():
+        dataset = xarray.open_dataset(path, engine="netcdf4", decode_times=False, cache=False)
+    with dataset:
+        if "orchardsim_results" not in dataset.attrs:
+            raise InputError(str(path), "is a NetCDF file, but not the result of a run of orchardsim")
+        found = dataset.attrs["orchardsim_results"]
+        if str(found) != str(FORMAT):
+            raise InputError(
+                str(path),
+                f"was saved in layout {visible(str(found), 20)}, this version reads layout {FORMAT}: run the plan anew",
+            )
+        yield dataset
 
 
 def dump_summary(summary: Mapping[str, Any]) -> str:
@@ -172,20 +179,35 @@ def dump_summary(summary: Mapping[str, Any]) -> str:
     return json.dumps(summary, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _scratch(folder: Path, name: str) -> Path:
-    handle, path = tempfile.mkstemp(prefix=f".{name}.", suffix=".part", dir=folder)
-    os.close(handle)
-    # The temporary file is private by default; the results are for whoever the folder is for.
-    umask = os.umask(0)
-    os.umask(umask)
-    os.chmod(path, 0o666 & ~umask)
-    return Path(path)
+@contextlib.contextmanager
+def _readable(path: str | Path) -> Iterator[None]:
+    try:
+        yield
+    except Exception as error:  # whatever the libraries make of bytes that are not theirs
+        raise InputError(str(path), "is not a NetCDF file, or it is damaged") from error
 
 
-def _remove_report(folder: Path) -> None:
-    (folder / REPORT_FILE).unlink(missing_ok=True)
-    figures = folder / FIGURES_FOLDER
-    if figures.is_dir():
-        for path in figures.iterdir():
-            if path.suffix in (".svg", ".png"):
-                path.unlink()
+@contextlib.contextmanager
+def _small_chunk_cache() -> Iterator[None]:
+    """Files opened within keep few unpacked chunks; by default the library keeps 16 MB of each of some 60 variables."""
+    import netCDF4
+
+    before = netCDF4.get_chunk_cache()
+    netCDF4.set_chunk_cache(CHUNK_CACHE)
+    try:
+        yield
+    finally:
+        netCDF4.set_chunk_cache(*before)
+
+
+def _encoding(dataset: xarray.Dataset) -> dict[str, dict[str, Any]]:
+    found: dict[str, dict[str, Any]] = {}
+    for key, values in dataset.variables.items():
+        name, packed = str(key), {"zlib": True, "complevel": 1}
+        if values.dims == ("trial",):
+            found[name] = {"chunksizes": (SCALAR_CHUNK_TRIALS,)}
+        elif values.dims[:1] == ("trial",):
+            found[name] = packed | {"chunksizes": (CHUNK_TRIALS, *values.shape[1:])}
+        elif values.ndim > 1:
+            found[name] = packed
+    return found

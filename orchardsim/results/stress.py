@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any, Final
 
-from orchardsim.core.errors import InputError
-from orchardsim.results.store import prepare_run_folder
 from orchardsim.results.summary import number
 
 STRESS_FILE: Final = "stress.json"
 STRESS_PAGE: Final = "stress.html"
+KIND: Final = "stress test"
+"""What the files are, in the words of a message."""
 BACK: Final = 0.95
 """Share of the usual crop at which a block counts as recovered (definition of this table)."""
 SURVIVING: Final = 0.9
@@ -177,22 +176,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return number(value, "not within the run") if not math.isnan(value) else None
     return value
-
-
-def prepare_stress_folder(out_dir: str | Path, *, force: bool = False) -> Path:
-    """Say before a stress test whether its folder may be written; nothing is made or changed.
-
-    Raises
-    ------
-    InputError
-        If the path is a file, cannot be written, or holds a run, or another stress test and ``force`` is not set.
-    """
-    folder = prepare_run_folder(out_dir)
-    held = [name for name in (STRESS_FILE, STRESS_PAGE) if (folder / name).exists()]
-    if held and not force:
-        raise InputError(
-            str(folder),
-            f"holds another stress test ({', '.join(held)}); name another folder with --out, or replace it with "
-            "--force",
-        )
-    return folder

@@ -43,7 +43,7 @@ def trees_reached(done: Array, own: Array, inherited: Array, behind: Array) -> A
     [0.0, 0.2, 0.7, 1.0]
     """
     first = own * behind + inherited
-    with np.errstate(invalid="ignore", divide="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # own work next to none: all are reached
         within = behind * done / first
         beyond = behind + (done - first) / own
     share = np.where(done < first, within, np.where(own > 0, beyond, 1.0))

@@ -1,21 +1,18 @@
-"""Finished units of work of a run in progress, so that an interrupted run can go on."""
+"""Finished units of a run in progress, kept as files: little stands in memory, and a stopped run goes on."""
 
 from __future__ import annotations
 
-import json
-import os
-import shutil
-from collections.abc import Mapping
-from pathlib import Path
+import zipfile
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.errors import InputError
+from orchardsim.results.folder import WORKROOM, OutputFolder
 
-NOTE: Final = "run.json"
-"""File that says of which run the units are."""
+Arrays = dict[str, NDArray[Any]]
+
 ARGUMENTS: Final = {
     "trials": "--trials {}",
     "years": "--years {}",
@@ -24,95 +21,111 @@ ARGUMENTS: Final = {
     "version": "version {} of the program",
     "single_trees": "single trees of trials {}",
     "process_seeds": "process seeds {}",
+    "second_opinion": "--second-opinion {}",
 }
 """What a run is told apart by, besides its plan, in the words of the command line."""
 
 
+def run_differs(before: Mapping[str, Any], now: Mapping[str, Any]) -> str | None:
+    """The first difference of two runs in words; None for the same run."""
+    for key in [*ARGUMENTS, "plan"]:
+        if before.get(key) == now.get(key):
+            continue
+        if key == "plan":
+            return "the plan or its weather record holds other numbers than in the interrupted run"
+        words = ARGUMENTS[key]
+        return f"the interrupted run had {words.format(before.get(key))}, this one has {words.format(now.get(key))}"
+    return None
+
+
 class PartialRun:
-    """A folder with one file per finished unit and a note of what is being run.
+    """Trials of one run that are finished, one file per unit of work.
 
     Parameters
     ----------
-    folder : Path
-        Made if missing.
-    identity : mapping
-        What the run is (plan hash, seed, years, ...): units of another run are refused.
-    resume : bool
-        Go on with what is there; otherwise what is there is cleared.
+    folder : OutputFolder
+        Open.
+    trials : int
+        Of the whole run.
+    prefix : str
+        Name of this run's files, where a command makes several runs.
     """
 
-    def __init__(self, folder: Path, identity: Mapping[str, Any], *, resume: bool) -> None:
+    def __init__(self, folder: OutputFolder, trials: int, prefix: str = "trials") -> None:
         self.folder = folder
-        note = folder / NOTE
-        if resume:
-            _check_same(folder, identity)
-            return
-        try:
-            shutil.rmtree(folder, ignore_errors=True)
-            folder.mkdir(parents=True)
-            note.write_text(json.dumps(dict(identity), sort_keys=True), encoding="utf-8")
-        except OSError as error:
-            raise InputError(
-                str(folder.parent), f"cannot be written: {error.strerror or error}; name another folder with --out"
-            ) from None
+        self.trials = trials
+        self.prefix = prefix
+        self._units: list[range] = []
+        """Kept ranges of trials, in trial order."""
+        for name in folder.unfinished(f"{prefix}-"):
+            first, last = name.removesuffix(".npz").rsplit("-", 2)[1:]
+            unit = range(int(first), int(last) + 1)
+            if folder.holds(name) and self._reads(unit):
+                self._units.append(unit)
+            else:
+                folder.say(f"trials {unit.start} to {unit.stop - 1} are damaged and will be simulated again")
+                folder.drop(name)
 
-    def path(self, trials: range) -> Path:
-        """File of a unit of work."""
-        return self.folder / f"trials-{trials.start:07d}-{trials.stop:07d}.npz"
+    @property
+    def kept(self) -> int:
+        """Number of finished trials."""
+        return sum(len(unit) for unit in self._units)
 
-    def load(self, trials: range) -> dict[str, NDArray[Any]] | None:
-        """Arrays of a unit finished earlier, or None."""
-        path = self.path(trials)
-        if not path.is_file():
-            return None
-        with np.load(path, allow_pickle=False) as stored:
-            return {name: stored[name] for name in stored.files}
+    def missing(self, size: int) -> list[range]:
+        """Units of work of at most so many trials that are not there yet."""
+        gaps, start = [], 0
+        for unit in [*self._units, range(self.trials, self.trials)]:
+            gaps += [range(first, min(first + size, unit.start)) for first in range(start, unit.start, size)]
+            start = unit.stop
+        return gaps
 
-    def save(self, trials: range, arrays: Mapping[str, NDArray[Any]]) -> None:
-        """Write a finished unit, whole or not at all."""
-        path = self.path(trials)
-        unfinished = path.with_suffix(".unfinished")
-        try:
-            with unfinished.open("wb") as stream:
+    def save(self, unit: range, arrays: Mapping[str, NDArray[Any]]) -> None:
+        """Keep a finished unit.
+
+        Raises
+        ------
+        InputError
+            If the disk is full.
+        """
+
+        def write(path: Any) -> None:
+            with path.open("wb") as stream:
                 np.savez(stream, allow_pickle=False, **arrays)
-            os.replace(unfinished, path)
-        except OSError as error:
-            raise InputError(
-                str(self.folder.parent), f"finished trials cannot be kept there: {error.strerror or error}"
-            ) from None
 
-    def clear(self) -> None:
-        """Remove the folder once the whole run is saved elsewhere."""
-        shutil.rmtree(self.folder, ignore_errors=True)
+        self.folder.write(self._name(unit), write)
+        self._units = sorted([*self._units, unit], key=lambda each: each.start)
 
+    def load(self, unit: range) -> Arrays:
+        """Arrays of a kept unit; single trees ("trial/block/name") left out."""
+        with np.load(self.folder.place / self._name(unit), allow_pickle=False) as stored:
+            return {name: stored[name] for name in stored.files if "/" not in name}
 
-def kept_trials(folder: Path) -> tuple[int, int] | None:
-    """Trials finished and trials wanted of the interrupted run in a folder; None where there is none."""
-    try:
-        wanted = int(json.loads((folder / NOTE).read_text(encoding="utf-8"))["trials"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    bounds = [path.stem.split("-")[1:] for path in folder.glob("trials-*-*.npz")]
-    return sum(int(stop) - int(start) for start, stop in bounds), wanted
+    def single_trees(self) -> Arrays:
+        """Single trees of all units."""
+        found: Arrays = {}
+        for unit in self._units:
+            with np.load(self.folder.place / self._name(unit), allow_pickle=False) as stored:
+                found |= {name: stored[name] for name in stored.files if "/" in name}
+        return found
 
+    def pieces(self, size: int) -> Iterator[tuple[range, Arrays]]:
+        """All trials in order, so many at a time, whatever the units were."""
+        held: Arrays = {}
+        start = 0
+        for unit in self._units:
+            arrays = self.load(unit)
+            held = {name: np.concatenate([held[name], each]) for name, each in arrays.items()} if held else arrays
+            while unit.stop - start >= size or (unit.stop == self.trials and start < self.trials):
+                stop = min(start + size, self.trials)
+                yield range(start, stop), {name: each[: stop - start] for name, each in held.items()}
+                held = {name: each[stop - start :] for name, each in held.items()}
+                start = stop
 
-def _check_same(folder: Path, identity: Mapping[str, Any]) -> None:
-    """Stop unless the interrupted run in a folder is the run that is asked for; names the first difference."""
-    where = f"--resume {folder.parent}"
-    if not (folder / NOTE).is_file():
-        raise InputError(where, "found no interrupted run in this folder")
-    try:
-        stored = dict(json.loads((folder / NOTE).read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError):
-        raise InputError(where, f"its note {NOTE} cannot be read; start anew without --resume") from None
-    asked = json.loads(json.dumps(dict(identity)))
-    for key in [*ARGUMENTS, "plan"]:
-        before, now = stored.get(key), asked.get(key)
-        if before == now:
-            continue
-        if key == "plan":
-            problem = "the plan or its weather record holds other numbers than in the interrupted run"
-        else:
-            words = ARGUMENTS[key]
-            problem = f"the interrupted run had {words.format(before)}, this one has {words.format(now)}"
-        raise InputError(where, f"{problem}; repeat the same run, or start anew without --resume")
+    def _name(self, unit: range) -> str:
+        return f"{WORKROOM}/{self.prefix}-{unit.start:07d}-{unit.stop - 1:07d}.npz"
+
+    def _reads(self, unit: range) -> bool:
+        try:
+            return bool(self.load(unit))
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            return False

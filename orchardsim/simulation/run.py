@@ -6,9 +6,6 @@ import dataclasses
 import functools
 import json
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from multiprocessing import get_all_start_methods, get_context
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -16,6 +13,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.core.errors import InputError
+from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.economy import money_remarks
 from orchardsim.plan import Plan
@@ -24,7 +22,7 @@ from orchardsim.results import build_dataset
 from orchardsim.simulation.frost_history import frost_history
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
-from orchardsim.simulation.seasons import build_library
+from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.single_trees import with_single_trees
 from orchardsim.simulation.unit import UNIT_TRIALS, run_unit
 
@@ -44,9 +42,6 @@ def simulate(
     seasons: Literal["sampled", "record"] = "sampled",
     single_trees: tuple[int, ...] = (),
     progress: Callable[[int], Any] | None = None,
-    partial: Path | None = None,
-    resume: bool = False,
-    keep_partial: bool = False,
     process_seeds: Mapping[str, int] | None = None,
 ) -> xarray.Dataset:
     """Simulate every tree of a planting plan over many possible futures.
@@ -71,10 +66,6 @@ def simulate(
         place in the row and position on the ground.
     progress : callable, optional
         Called with the number of trials just finished.
-    partial : Path, optional
-        Folder in which finished units are kept, so that an interrupted run can go on with ``resume``.
-    keep_partial : bool
-        Leave the finished units in ``partial``; the caller removes the folder once all is saved.
     process_seeds : mapping, optional
         Process -> its own seed in place of ``seed`` (:class:`orchardsim.core.streams.Streams`).
 
@@ -91,50 +82,123 @@ def simulate(
     IdentityError
         If a book of the simulation does not balance.
     """
-    check_run(plan, trials, years, single_trees)
-    streams = Streams(seed, process_seeds or {})
-    library = None
-    if plan.weather.method != "parametric" or seasons == "record":
-        library = build_library(plan, streams, range(trials), years, seasons)
-    store = None
-    if partial is not None:
-        identity = {
-            "plan": plan.hash,
-            "trials": trials,
-            "years": years,
-            "seed": seed,
-            "seasons": seasons,
-            "version": orchardsim.__version__,
-            "single_trees": list(single_trees),
-        }
-        if process_seeds:
-            identity["process_seeds"] = dict(process_seeds)
-        store = PartialRun(partial, identity, resume=resume)
-    units = [range(start, min(start + UNIT_TRIALS, trials)) for start in range(0, trials, UNIT_TRIALS)]
-    if jobs > 1 and len(units) < jobs:
-        size = -(-trials // jobs)
-        units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
+    job = RunJob(plan, trials, years, seed, seasons, single_trees, process_seeds)
     finished: dict[int, Arrays] = {}
-    run = functools.partial(
-        run_unit,
-        plan,
-        years=years,
-        seed=seed,
-        seasons=seasons,
-        library=library,
-        single_trees=single_trees,
-        process_seeds=process_seeds,
-    )
-    for unit, arrays in _run_units(run, units, jobs, store):
+    for unit, arrays in job.run(job.units(jobs), jobs):
         finished[unit.start] = arrays
         if progress is not None:
             progress(len(unit))
-    joined = _join([finished[unit.start] for unit in units])
-    notes = library.sample if library is not None else build_library(plan, streams, range(1), years, seasons).sample
-    dataset = _dataset(plan, joined, years, seed, trials, notes, single_trees, seasons)
-    if store is not None and not keep_partial:
-        store.clear()
-    return dataset
+    return job.dataset(_join([finished[start] for start in sorted(finished)]))
+
+
+class RunJob:
+    """What a run is; its units, and the datasets of their arrays. For the parameters see :func:`simulate`.
+
+    Raises
+    ------
+    InputError
+        If the plan cannot be run as asked.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        trials: int,
+        years: int,
+        seed: int,
+        seasons: str = "sampled",
+        single_trees: tuple[int, ...] = (),
+        process_seeds: Mapping[str, int] | None = None,
+    ) -> None:
+        check_run(plan, trials, years, single_trees)
+        self.plan, self.trials, self.years, self.seed = plan, trials, years, seed
+        self.seasons, self.single_trees, self.process_seeds = seasons, single_trees, process_seeds
+
+    @functools.cached_property
+    def _library(self) -> SeasonLibrary | None:
+        """Seasons of all trials; None where each unit generates its own."""
+        if self.plan.weather.method == "parametric" and self.seasons != "record":
+            return None
+        streams = Streams(self.seed, self.process_seeds or {})
+        return build_library(self.plan, streams, range(self.trials), self.years, self.seasons)
+
+    @property
+    def identity(self) -> dict[str, Any]:
+        """What two runs have in common that give the same results."""
+        found = {
+            "plan": self.plan.hash,
+            "trials": self.trials,
+            "years": self.years,
+            "seed": self.seed,
+            "seasons": self.seasons,
+            "version": orchardsim.__version__,
+            "single_trees": list(self.single_trees),
+        }
+        return found | ({"process_seeds": dict(self.process_seeds)} if self.process_seeds else {})
+
+    def unit_size(self, jobs: int) -> int:
+        """Trials of a unit of work, so that all processes have some; results do not depend on it."""
+        return min(UNIT_TRIALS, -(-self.trials // jobs))
+
+    def units(self, jobs: int) -> list[range]:
+        """All units of work."""
+        size = self.unit_size(jobs)
+        return [range(start, min(start + size, self.trials)) for start in range(0, self.trials, size)]
+
+    def run(self, units: list[range], jobs: int) -> Iterator[tuple[range, Arrays]]:
+        """Units as they finish."""
+        with worker_pool(jobs) as pool:
+            pool.start(len(units))
+            run = functools.partial(
+                run_unit,
+                self.plan,
+                years=self.years,
+                seed=self.seed,
+                seasons=self.seasons,
+                library=self._library,
+                single_trees=self.single_trees,
+                process_seeds=self.process_seeds,
+            )
+            for number, arrays in pool.finished([(run, (unit,)) for unit in units]):
+                yield units[number], arrays
+
+    def run_kept(self, kept: PartialRun, jobs: int, progress: Callable[[int], Any] = lambda trials: None) -> None:
+        """Run what is not kept yet, and keep it.
+
+        Raises
+        ------
+        InputError
+            If the disk is full.
+        """
+        progress(kept.kept)
+        for unit, arrays in self.run(kept.missing(self.unit_size(jobs)), jobs):
+            kept.save(unit, arrays)
+            progress(len(unit))
+
+    def pieces(self, kept: PartialRun, size: int) -> Iterator[xarray.Dataset]:
+        """Datasets of so many trials each from a run that is kept whole."""
+        trees = kept.single_trees()
+        for unit, arrays in kept.pieces(size):
+            yield self.dataset(arrays | trees if unit.start == 0 else arrays, unit.start)
+
+    def dataset(self, arrays: Arrays, first_trial: int = 0) -> xarray.Dataset:
+        """Arrays of some trials, in order, as a dataset; single trees only with the first trials."""
+        arrays = dict(arrays)
+        trees = {name: arrays.pop(name) for name in list(arrays) if "/" in name}
+        arrays["leaf"] = block_leaf(self.plan, self.years)
+        for name in ("planted_area", "gross_area"):
+            arrays[name] = np.array([getattr(one.geometry, name) for one in self.plan.money])
+        trials = np.arange(first_trial, first_trial + len(arrays["harvest_year"]))
+        dataset = build_dataset(arrays, {"block": self.plan.labels, "trial": trials}, self._attributes)
+        return with_single_trees(self.plan, dataset, trees, self.single_trees) if trees else dataset
+
+    @functools.cached_property
+    def _attributes(self) -> dict[str, Any]:
+        library = self._library
+        if library is None:
+            streams = Streams(self.seed, self.process_seeds or {})
+            library = build_library(self.plan, streams, range(1), self.years, self.seasons)
+        return _attributes(self.plan, self.years, self.seed, self.trials, library.sample, self.seasons)
 
 
 def other_weather_method(plan: Plan) -> Plan:
@@ -181,44 +245,6 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
             raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")
 
 
-def _run_units(
-    run: Callable[[range], Arrays],
-    units: list[range],
-    jobs: int,
-    store: PartialRun | None,
-) -> Iterator[tuple[range, Arrays]]:
-    """Units as they finish, those of an interrupted run first."""
-    waiting = []
-    for unit in units:
-        arrays = store.load(unit) if store is not None else None
-        if arrays is None:
-            waiting.append(unit)
-        else:
-            yield unit, arrays
-    if jobs == 1 or len(waiting) <= 1:
-        for unit in waiting:
-            arrays = run(unit)
-            if store is not None:
-                store.save(unit, arrays)
-            yield unit, arrays
-        return
-    # Forked workers would share locks of the libraries' threads: workers are forked from a clean process that has
-    # nothing but the modules that they need.
-    context = get_context("forkserver" if "forkserver" in get_all_start_methods() else "spawn")
-    context.set_forkserver_preload([run_unit.__module__])
-    with ProcessPoolExecutor(min(jobs, len(waiting)), mp_context=context) as pool:
-        tasks = {pool.submit(run, unit): unit for unit in waiting}
-        try:
-            for done in as_completed(tasks):
-                unit, arrays = tasks[done], done.result()
-                if store is not None:
-                    store.save(unit, arrays)
-                yield unit, arrays
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
 def _join(parts: list[Arrays]) -> Arrays:
     """Arrays of all units in trial order; single trees as they are."""
     joined: Arrays = {}
@@ -230,28 +256,10 @@ def _join(parts: list[Arrays]) -> Arrays:
     return joined
 
 
-def _dataset(
-    plan: Plan,
-    arrays: Arrays,
-    years: int,
-    seed: int,
-    trials: int,
-    sample: Any,
-    single_trees: tuple[int, ...],
-    seasons: str,
-) -> xarray.Dataset:
-    money = plan.money
-    areas = {
-        "planted_area": [one.geometry.planted_area for one in money],
-        "gross_area": [one.geometry.gross_area for one in money],
-    }
-    arrays = dict(arrays)
-    trees = {name: arrays.pop(name) for name in list(arrays) if "/" in name}
-    arrays["leaf"] = block_leaf(plan, years)
-    for name, values in areas.items():
-        arrays[name] = np.array(values)
-    remarks = money_remarks(money, plan.costs, plan.market, plan.finance, years, plan.work_rates.picking)
-    attrs = {
+def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, seasons: str) -> dict[str, Any]:
+    """What a result says of itself."""
+    remarks = money_remarks(plan.money, plan.costs, plan.market, plan.finance, years, plan.work_rates.picking)
+    return {
         "title": plan.title,
         "plan_name": plan.path.name if plan.path is not None else "plan",
         "units": plan.units,
@@ -280,8 +288,6 @@ def _dataset(
         "record_seasons": record_seasons(plan, sample, seasons),
         "season_run_length": plan.weather.run_length,
     }
-    dataset = build_dataset(arrays, {"block": plan.labels}, attrs)
-    return with_single_trees(plan, dataset, trees, single_trees) if single_trees else dataset
 
 
 def record_seasons(plan: Plan, sample: Any, seasons: str) -> int:

@@ -62,7 +62,12 @@ def test_a_comparison_is_printed_and_saved(plans, tmp_path, capsys):
     assert "Differences in the same futures" in text and "A - B" in text and "USD/acre" in text
     assert max(len(line) for line in text.split("\n\n")[2].splitlines()) <= 130
     assert text.index("Money of the whole farm") < text.index("Per area, per money invested")
-    assert {path.name for path in out.iterdir()} == {"compare.json", "compare.npz", "compare.html", "figures"}
+    assert {path.name for path in out.iterdir()} - {".orchardsim"} == {
+        "compare.json",
+        "compare.npz",
+        "compare.html",
+        "figures",
+    }
     first = (out / "compare.json").read_bytes()
     assert "another comparison" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out))
     assert main(["compare", *plans, *QUICK, "--out", str(out), "--force"]) == 0
@@ -89,12 +94,17 @@ def test_bad_input_gets_one_clear_line(plans, tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
-def test_a_folder_of_a_run_is_left_alone(plans, tmp_path, capsys):
+def test_a_run_in_the_folder_is_left_alone(plans, tmp_path, capsys):
     out = tmp_path / "run"
-    out.mkdir()
-    (out / "results.nc").write_bytes(b"a run")
-    assert "another run" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out), "--force")
-    assert (out / "results.nc").read_bytes() == b"a run"
+    (out / "figures").mkdir(parents=True)
+    mine = {out / "results.nc": b"a run", out / "figures" / "cash.png": b"a picture", out / "compare.npz": b"mine"}
+    for path, content in mine.items():
+        path.write_bytes(content)
+    assert "compare.npz" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out), "--force")
+    (out / "compare.npz").rename(out / "kept.npz")
+    assert main(["compare", *plans, *QUICK, "--out", str(out), "--force"]) == 0
+    for path, content in mine.items():
+        assert (path if path.name != "compare.npz" else out / "kept.npz").read_bytes() == content
 
 
 def test_the_page_is_built_again_from_what_was_kept(plans, tmp_path, capsys):

@@ -14,9 +14,10 @@ import orchardsim
 from orchardsim.analysis.stress import middle, recovery, stress, stress_size
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
-from orchardsim.report.stress_page import write_stress
+from orchardsim.report.stress_page import stress_files, write_stress
 from orchardsim.report.stress_words import leaves_text, stress_sentences, stress_table
-from orchardsim.results.stress import prepare_stress_folder, stress_document
+from orchardsim.results.folder import OutputFolder
+from orchardsim.results.stress import KIND, stress_document
 from tests.simulation.small_plan import small_plan
 
 ONLY = ["late_frost", "price_slump", "hard_winter"]
@@ -127,9 +128,11 @@ def test_page_numbers_and_pictures_are_written(found, tmp_path):
     moment = document["seasons"][0]["moments"][3]
     assert {"value", "standard_error"} <= moment["cash_lost"].keys()
     assert "jobs" not in json.dumps(document)
-    with pytest.raises(InputError, match="holds another stress test"):
-        prepare_stress_folder(tmp_path / "out")
-    prepare_stress_folder(tmp_path / "out", force=True)
+    folder = OutputFolder(tmp_path / "out", KIND, names=stress_files())
+    with pytest.raises(InputError, match="holds another stress test"), folder:
+        raise AssertionError("opened")
+    with OutputFolder(tmp_path / "out", KIND, names=stress_files(), force=True):
+        assert page.exists()
 
 
 def test_nothing_lost_is_said_plainly(found):

@@ -2,49 +2,54 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from orchardsim.cli import run as run_command
 from orchardsim.cli.main import main
 from orchardsim.simulation.partial import PartialRun
 from tests.plan.examples import CONFIGS
 
 
-def _stopped(monkeypatch, folder: str, trials: list[range]) -> None:
-    """Let the run command keep some trials and then be stopped by the user."""
+def _stop_after(monkeypatch, units: int) -> None:
+    """Let a run keep some units of work and then be stopped by the user."""
+    save = PartialRun.save
+    monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", 2)
 
-    def stop(options):
-        run = PartialRun(options.out / folder, {"trials": options.trials}, resume=False)
-        for each in trials:
-            run.save(each, {"npv": np.zeros(len(each))})
-        raise KeyboardInterrupt
+    def stop(self, unit, arrays):
+        if len(self._units) == units:
+            raise KeyboardInterrupt
+        save(self, unit, arrays)
 
-    monkeypatch.setattr(run_command, "execute", stop)
+    monkeypatch.setattr(PartialRun, "save", stop)
 
 
 @pytest.mark.parametrize(
-    ("folder", "trials", "says"),
-    [
-        ("partial", [range(75)], "75 of 300 trials kept in"),
-        ("partial_second_opinion", [range(100)], "100 of 300 trials of the second opinion kept in"),
-        ("partial", [], "no trials were finished yet"),
-    ],
+    ("units", "says"),
+    [(2, "4 of 6 trials kept in"), (0, "no trials were finished yet")],
 )
-def test_a_stopped_run_says_what_is_kept(monkeypatch, tmp_path, capsys, folder, trials, says):
-    _stopped(monkeypatch, folder, trials)
-    assert main(["run", "plan.toml", "--trials", "300", "--out", str(tmp_path / "mine")]) == 130
-    err = capsys.readouterr().err
-    assert says in err and err.count("\n") == 1
-    assert ("--resume" in err) == bool(trials)
+def test_a_stopped_run_says_what_is_kept_and_goes_on(monkeypatch, tmp_path, capsys, units, says):
+    words = ["run", str(CONFIGS / "old_block.toml"), "--trials", "6", "--years", "4", "--jobs", "1", "--out"]
+    with monkeypatch.context() as patch:
+        _stop_after(patch, units)
+        assert main([*words, str(tmp_path / "mine")]) == 130
+    err = capsys.readouterr().err.splitlines()[-1]
+    assert says in err and ("--resume" in err) == bool(units)
+    assert (tmp_path / "mine").exists() == bool(units)
+    if units:
+        assert main([*words, str(tmp_path / "mine")]) == 2  # not thrown away in silence
+        assert "--resume" in capsys.readouterr().err
+        assert main([*words, str(tmp_path / "mine"), "--resume"]) == 0
+        printed = capsys.readouterr().out
+        assert main([*words, str(tmp_path / "once")]) == 0
+        assert capsys.readouterr().out == printed
+        for name in ("results.nc", "summary.json", "report.html"):
+            assert (tmp_path / "mine" / name).read_bytes() == (tmp_path / "once" / name).read_bytes()
+        assert main([*words, str(tmp_path / "mine"), "--resume"]) == 0
+        assert "nothing is left to do" in capsys.readouterr().err
 
 
 def test_a_run_stopped_without_a_folder_keeps_nothing(monkeypatch, capsys):
-    def stop(options):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(run_command, "execute", stop)
-    assert main(["run", "plan.toml"]) == 130
+    _stop_after(monkeypatch, 0)
+    assert main(["run", str(CONFIGS / "old_block.toml"), "--trials", "2", "--years", "4", "--jobs", "1"]) == 130
     assert "nothing is kept without --out" in capsys.readouterr().err
 
 

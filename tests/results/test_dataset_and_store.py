@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 
 import numpy as np
 import pytest
@@ -14,12 +13,12 @@ from orchardsim.results import (
     build_dataset,
     dump_summary,
     of_farm,
-    prepare_run_folder,
     read_results,
     summary_document,
     whole_farm,
     write_run,
 )
+from orchardsim.results.store import chunks, open_results, write_netcdf
 from tests.results.invented_run import ATTRS, invented_arrays, invented_dataset
 
 
@@ -129,31 +128,13 @@ def test_a_run_comes_back_as_it_was_written(dataset, tmp_path):
     folder = write_run(tmp_path / "a" / "run", dataset, summary)
     assert read_results(folder).identical(dataset)
     assert json.loads((folder / "summary.json").read_text(encoding="utf-8")) == json.loads(dump_summary(summary))
-    assert sorted(path.name for path in folder.iterdir()) == ["results.nc", "summary.json"]
-
-
-def test_another_run_is_kept_unless_forced_and_its_report_does_not_outlive_it(dataset, tmp_path):
-    summary = summary_document(dataset)
-    write_run(tmp_path, dataset, summary)
-    (tmp_path / "report.html").write_text("old")
-    (tmp_path / "figures").mkdir()
-    (tmp_path / "figures" / "old.svg").write_text("old")
-    (tmp_path / "figures" / "mine.txt").write_text("the user's own")
-    before = (tmp_path / "results.nc").read_bytes()
-    with pytest.raises(InputError, match="--force"):
-        write_run(tmp_path, dataset, summary)
-    assert (tmp_path / "results.nc").read_bytes() == before
-    assert (tmp_path / "report.html").exists()
-    write_run(tmp_path, dataset, summary, force=True)
-    assert not (tmp_path / "report.html").exists()
-    assert not (tmp_path / "figures" / "old.svg").exists()
-    assert (tmp_path / "figures" / "mine.txt").exists()
+    assert sorted(path.name for path in folder.iterdir()) == [".orchardsim", "results.nc", "summary.json"]
 
 
 def test_a_failed_write_leaves_the_old_run_and_no_half_file(dataset, tmp_path, monkeypatch):
     summary = summary_document(dataset)
     write_run(tmp_path, dataset, summary)
-    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir() if path.is_file()}
 
     def full_disk(*arguments, **keywords):
         raise OSError(28, "No space left on device")
@@ -161,21 +142,16 @@ def test_a_failed_write_leaves_the_old_run_and_no_half_file(dataset, tmp_path, m
     monkeypatch.setattr(type(dataset), "to_netcdf", full_disk)
     with pytest.raises(InputError, match="No space left"):
         write_run(tmp_path, dataset, summary, force=True)
-    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir() if path.is_file()} == before
+    assert not list(tmp_path.rglob("*.part"))
 
 
-def test_folders_that_cannot_hold_a_run_are_refused_before_it_starts(tmp_path):
-    (tmp_path / "file").write_text("x")
-    with pytest.raises(InputError, match="is a file"):
-        prepare_run_folder(tmp_path / "file")
-    with pytest.raises(InputError, match="file is a file; --out needs a folder"):
-        prepare_run_folder(tmp_path / "file" / "below")
-    assert prepare_run_folder(tmp_path / "new" / "run") == tmp_path / "new" / "run"
-    assert not (tmp_path / "new").exists()
-    if os.geteuid() != 0:  # the superuser may write anywhere
-        (tmp_path / "locked").mkdir(mode=0o500)
-        with pytest.raises(InputError, match="cannot be written"):
-            prepare_run_folder(tmp_path / "locked" / "run")
+@pytest.mark.parametrize("trials", [1, 25, 40, 60])
+def test_a_file_written_in_pieces_reads_as_the_whole(trials, tmp_path):
+    whole = invented_dataset(trials=trials)
+    write_netcdf(tmp_path / "pieces.nc", chunks(whole))
+    with open_results(tmp_path / "pieces.nc") as opened:
+        assert opened.load().identical(whole)
 
 
 def test_reading_what_is_no_run_says_so(tmp_path):

@@ -12,7 +12,12 @@ import orchardsim
 from orchardsim.core.errors import InputError
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.core.streams import Streams
+from orchardsim.results import read_results
+from orchardsim.results.folder import OutputFolder
+from orchardsim.results.store import write_netcdf
 from orchardsim.simulation import unit
+from orchardsim.simulation.partial import PartialRun, run_differs
+from orchardsim.simulation.run import RunJob
 from orchardsim.simulation.seasons import build_library
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
@@ -104,20 +109,35 @@ def test_the_record_is_replayed_in_order(plan):
 
 
 def test_an_interrupted_run_goes_on_where_it_stopped(plan, result, tmp_path, monkeypatch):
+    """Kept units are not run again, a damaged one is, and the file is the same to the byte."""
     monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", 2)
-    calls = []
+    job = RunJob(plan, 6, YEARS, 3)
+    how = {"kind": "run", "identity": job.identity, "differs": run_differs}
+    said: list[str] = []
 
-    def interrupt(number):
-        calls.append(number)
-        if len(calls) == 2:
+    def interrupt(trials):
+        if trials:
             raise KeyboardInterrupt
 
-    arguments = {"trials": 6, "years": YEARS, "seed": 3, "partial": tmp_path / "partial"}
-    with pytest.raises(KeyboardInterrupt):
-        orchardsim.simulate(plan, progress=interrupt, **arguments)
-    assert len(list((tmp_path / "partial").glob("*.npz"))) == 2
-    xarray.testing.assert_identical(result, orchardsim.simulate(plan, resume=True, **arguments))
-    assert not (tmp_path / "partial").exists()
+    with pytest.raises(KeyboardInterrupt), OutputFolder(tmp_path, **how) as folder:
+        job.run_kept(PartialRun(folder, 6), 1, interrupt)
+    (first,) = (tmp_path / ".orchardsim").glob("*.npz")
+    with OutputFolder(tmp_path, **how, resume=True) as folder:
+        kept = PartialRun(folder, 6)
+        assert kept.kept == 2
+        job.run_kept(kept, 3)
+        write_netcdf(tmp_path / "all.nc", job.pieces(kept, 25))
+        assert [piece.sizes["trial"] for piece in job.pieces(kept, 4)] == [4, 2]
+    first.write_bytes(first.read_bytes()[:-9] + b"different")
+    with OutputFolder(tmp_path, **how, resume=True, say=said.append) as folder:
+        kept = PartialRun(folder, 6)
+        assert kept.kept == 4 and said == ["trials 0 to 1 are damaged and will be simulated again"]
+        job.run_kept(kept, 1)
+        write_netcdf(tmp_path / "again.nc", job.pieces(kept, 25))
+        folder.finish()
+    assert (tmp_path / "all.nc").read_bytes() == (tmp_path / "again.nc").read_bytes()
+    xarray.testing.assert_identical(result, read_results(tmp_path / "all.nc"))
+    assert not list((tmp_path / ".orchardsim").glob("*.npz"))
 
 
 def test_single_trees_add_up_to_their_block(plan):

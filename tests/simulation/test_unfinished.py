@@ -10,7 +10,7 @@ import copy
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 import orchardsim
@@ -131,6 +131,7 @@ def test_summer_shoots_cost_colour_and_nothing_else(usual):
     behind=st.floats(0.0, 1.0),
     shares=st.tuples(st.floats(0.0, 1.0), st.floats(0.0, 1.0)),
 )
+@example(own=5e-324, inherited=1.0, behind=1.0, shares=(0.0, 0.0))
 def test_more_hours_reach_more_trees(own, inherited, behind, shares):
     """No hours reach none, all hours reach all, and more hours never fewer; trees passed over come first."""
     if behind == 0 or own + inherited < 1e-3:

@@ -1,0 +1,46 @@
+"""Where a command saves: the arguments that name the folder, and the folder opened for writing."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from orchardsim.cli.stop import kept
+
+if TYPE_CHECKING:
+    from orchardsim.results.folder import OutputFolder
+
+
+def folder_name(text: str) -> Path:
+    """Argument type: the name of a folder."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("found an empty name, expected the name of a folder ('.' for this one)")
+    return Path(text)
+
+
+@contextlib.contextmanager
+def output_folder(options: argparse.Namespace, kind: str, names: Sequence[str]) -> Iterator[OutputFolder | None]:
+    """The folder of ``--out``, opened before any work is done; None without one.
+
+    Parameters
+    ----------
+    kind : str
+        What is written, in the words of a message.
+    names : sequence of str
+        Files that will be written.
+    """
+    from orchardsim.results.folder import OutputFolder
+
+    if options.out is None:
+        with kept(lambda: "nothing is kept without --out"):
+            yield None
+        return
+    folder = OutputFolder(
+        options.out, kind, names=names, force=options.force, say=lambda line: print(line, file=sys.stderr)
+    )
+    with folder, kept(lambda: f"the {kind} is not finished: run the command again", folder.close):
+        yield folder

@@ -1,0 +1,199 @@
+"""One pool of worker processes for every command, the same on every platform.
+
+Workers are fresh interpreters that import this package alone: the user's own script, notebook or piped program is never
+run again in them, so it needs no main guard. They end with their parent, however that ends.
+"""
+
+from __future__ import annotations
+
+import collections
+import contextlib
+import contextvars
+import functools
+import os
+import pickle
+import queue
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, BinaryIO, Final
+
+from orchardsim.core.errors import WorkerError
+from orchardsim.core.worker import receive, send
+
+Task = tuple[Callable[..., Any], tuple[Any, ...]]
+
+WAIT: Final = 0.5
+"""Seconds between looks for an interrupt, where waiting itself cannot be interrupted."""
+
+_open_pool: contextvars.ContextVar[WorkerPool | None] = contextvars.ContextVar("open_pool", default=None)
+
+
+@contextlib.contextmanager
+def worker_pool(jobs: int) -> Iterator[WorkerPool]:
+    """A pool of so many processes; within another one of the same size, that one.
+
+    Parameters
+    ----------
+    jobs : int
+        Processes; with 1 everything is done in this one.
+    """
+    outer = _open_pool.get()
+    if outer is not None and outer.jobs == jobs:
+        yield outer
+        return
+    pool = WorkerPool(jobs)
+    token = _open_pool.set(pool)
+    try:
+        yield pool
+    finally:
+        _open_pool.reset(token)
+        pool.close()
+
+
+class WorkerPool:
+    """Processes that share out independent tasks; see :func:`worker_pool`.
+
+    Parameters
+    ----------
+    jobs : int
+        Processes at most. They are started when there is more than one task for them.
+    """
+
+    def __init__(self, jobs: int) -> None:
+        self.jobs = jobs
+        self._workers: list[_Worker] = []
+
+    def start(self, tasks: int) -> None:
+        """Start the workers that so many tasks can use, so that they import while the tasks are prepared."""
+        if self.jobs > 1 and tasks > 1 and sys.executable:
+            while len(self._workers) < min(self.jobs, tasks):
+                self._workers.append(_Worker())
+
+    def finished(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Any]]:
+        """Results of tasks as they finish, with the task's number.
+
+        A function that stands in several tasks (the same object, such as one ``functools.partial`` with the big
+        arguments in it) is sent to each worker once.
+
+        Parameters
+        ----------
+        tasks : sequence of (function, arguments)
+            Functions of this package, which a worker can import.
+
+        Raises
+        ------
+        WorkerError
+            If a worker is killed from outside.
+        """
+        self.start(len(tasks))
+        if not self._workers or len(tasks) < 2:
+            for number, (function, arguments) in enumerate(tasks):
+                yield number, function(*arguments)
+            return
+        waiting = collections.deque(enumerate(tasks))
+        answers: queue.Queue[tuple[int, bool, Any]] = queue.Queue()
+        pickled = functools.lru_cache(maxsize=None)(_Pickled)
+        for worker in self._workers:
+            threading.Thread(target=worker.work, args=(waiting, answers, pickled), daemon=True).start()
+        left = len(tasks)
+        try:
+            while left:
+                try:
+                    number, good, value = answers.get(timeout=WAIT)
+                except queue.Empty:
+                    continue
+                if not good:
+                    raise value
+                left -= 1
+                yield number, value
+        finally:
+            if left:  # stopped half-way: what is under way is of no use to anybody
+                waiting.clear()
+                self.close()
+
+    def close(self) -> None:
+        """End all workers at once; nothing that they hold is needed any more."""
+        for worker in self._workers:
+            worker.process.kill()
+        for worker in self._workers:
+            worker.process.wait()
+        self._workers.clear()
+
+
+class _Pickled:
+    """A function, pickled once for all workers."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        self.number = id(function)
+        self.content = pickle.dumps(function, pickle.HIGHEST_PROTOCOL)
+
+
+class _Worker:
+    """One process, and the thread's work of handing it tasks."""
+
+    process: subprocess.Popen[bytes]
+
+    def __init__(self) -> None:
+        paths = [os.path.abspath(path) for path in sys.path]
+        program = f"import sys; sys.path[:] = {paths!r}; from orchardsim.core.worker import serve; serve()"
+        # A group of its own: a terminal's Ctrl-C is for the parent alone.
+        group: dict[str, Any] = {}
+        if sys.platform == "win32":
+            group["creationflags"] = subprocess.CREATE_NEW_PROCESS_GROUP
+        else:
+            group["process_group"] = 0
+        self.process = subprocess.Popen(
+            [sys.executable, "-P", "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, **group
+        )
+
+    def work(
+        self,
+        waiting: collections.deque[tuple[int, Task]],
+        answers: queue.Queue[tuple[int, bool, Any]],
+        pickled: Callable[[Callable[..., Any]], _Pickled],
+    ) -> None:
+        """Hand the worker one waiting task after the other, until there is none or one fails."""
+        known: set[int] = set()
+        while True:
+            try:
+                number, (function, arguments) = waiting.popleft()
+            except IndexError:
+                break
+            try:
+                whole = pickled(function)
+                good, value = self._ask(whole, arguments, known)
+            except BaseException as error:
+                good, value = False, error
+            answers.put((number, good, value))
+            if not good:
+                return
+        with contextlib.suppress(OSError):
+            send(self._stdin, pickle.dumps(("forget",)))
+
+    def _ask(self, function: _Pickled, arguments: tuple[Any, ...], known: set[int]) -> tuple[bool, Any]:
+        try:
+            if function.number not in known:
+                known.add(function.number)
+                send(self._stdin, pickle.dumps(("function", function.number, function.content)))
+            send(self._stdin, pickle.dumps(("task", function.number, pickle.dumps(arguments))))
+            answer = receive(self._stdout)
+        except OSError:
+            answer = None
+        if answer is None:
+            raise WorkerError(
+                f"a worker process was ended from outside (exit status {self.process.wait()}; for want of memory?)"
+            )
+        good, value = pickle.loads(answer)
+        return good, value
+
+    @property
+    def _stdin(self) -> BinaryIO:
+        assert self.process.stdin is not None
+        return self.process.stdin  # type: ignore[return-value]
+
+    @property
+    def _stdout(self) -> BinaryIO:
+        assert self.process.stdout is not None
+        return self.process.stdout  # type: ignore[return-value]
