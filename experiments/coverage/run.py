@@ -28,7 +28,7 @@ import numpy as np
 from tqdm import tqdm
 
 import orchardsim
-from orchardsim.analysis.compare import compare_results, difference
+from orchardsim.analysis.compare import compare_results
 from orchardsim.plan import Plan, load_plan
 from orchardsim.results import headlines
 from orchardsim.results.comparison import Comparison
@@ -99,7 +99,7 @@ def truths(dataset: Any, compared: Comparison) -> dict[tuple[str, ...], float]:
     for share in QUANTILES:
         found[("order statistics", f"npv p{100 * share:g}")] = float(np.quantile(npv, share))
     for key in PAIRED:
-        one = difference(compared.measures[key], 0, 1, 0.95)
+        one = compared.pairs[0].differences[key]
         found[("paired mean", key)] = one.centre
         found[("paired chance", key)] = one.chance_better.value
     return found
@@ -119,7 +119,7 @@ def intervals(dataset: Any, compared: Comparison) -> dict[tuple[str, ...], tuple
         low, high = quantile_interval(npv, share)
         found[("order statistics", f"npv p{100 * share:g}")] = (float(low), float(high))
     for key in PAIRED:
-        one = difference(compared.measures[key], 0, 1, 0.95)
+        one = compared.pairs[0].differences[key]
         found[("paired mean", key)] = (one.low, one.high)
         found[("paired chance", key)] = (one.chance_better.low, one.chance_better.high)
     return found

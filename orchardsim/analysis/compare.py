@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.analysis.plan_contrasts import contrasts
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_of
@@ -17,6 +18,7 @@ from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import HECTARE
 from orchardsim.plan import Plan, load_plan
+from orchardsim.plan.model import UNNAMED
 from orchardsim.results.comparison import LEVEL, Comparison, Difference, Measure, Pair, PlanFacts, decide
 from orchardsim.results.farm import of_farm, whole_farm
 from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
@@ -163,7 +165,7 @@ def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], s
     facts = _facts(plans)
     measures = _measures(plans, datasets)
     areas = [plan.gross_area for plan in plans]
-    deciding = "npv" if max(areas) <= (1 + SAME_AREA) * min(areas) else "npv_per_area"
+    deciding = "npv" if same_land(areas) or same_farm(plans) else "npv_per_area"
     gross = [area / HECTARE for area in areas]
     pairs = _pairs(plans, datasets, measures, deciding, seed)
     return Comparison(
@@ -175,7 +177,7 @@ def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], s
         deciding=deciding,
         pairs=pairs,
         decision=decide(measures[deciding].values.mean(axis=1), pairs),
-        contrasts=(),
+        contrasts=contrasts(plans),
         cash=np.stack([of_farm(one, "net_cash_flow").values.cumsum(axis=1) for one in datasets]),
         picked=np.stack(
             [of_farm(one, "harvested_mass").values / area for one, area in zip(datasets, gross, strict=True)]
@@ -275,6 +277,17 @@ def difference(measure: Measure, first: int, second: int, limit: float) -> Diffe
     )
 
 
+def same_land(areas: Sequence[float]) -> bool:
+    """Whether areas are those of one field."""
+    return max(areas) <= (1 + SAME_AREA) * min(areas)
+
+
+def same_farm(plans: Sequence[Plan]) -> bool:
+    """Whether all plans name the same place: then money of the whole farm is compared, whatever land they use."""
+    places = {(plan.site_name, plan.weather.latitude, plan.weather.elevation) for plan in plans}
+    return len(places) == 1 and plans[0].site_name != UNNAMED
+
+
 def same_tree_blocks(first: Plan, second: Plan) -> tuple[str, ...]:
     """Blocks whose trees meet the same draws in both plans: the same name, rows, trees per row and spacings."""
 
@@ -360,7 +373,7 @@ def _plan_values(plan: Plan, dataset: xarray.Dataset) -> Mapping[str, Array]:
         else nothing,
         "picked_per_hour": picked.sum(axis=1) / hours if (hours > 0).all() else nothing,
         "hours_per_area": hours / hectares,
-        "trees_lost_share": farm["trees_lost"].sum(["year", "cause"]).values / trees,
+        "trees_lost_share": farm["trees_lost"].sum(["year", "cause"]).values / trees if trees else nothing,
     }  # fmt: skip
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
@@ -442,12 +455,43 @@ def _notes(
             f"The plans' land differs by {100 * (max(areas) / min(areas) - 1):.1f} %, what whole rows and trees leave "
             "of one field; it counts as the same land, and rows per area are each of its own."
         )
-    if max(areas) > (1 + SAME_AREA) * min(areas):
-        notes.append(
-            "The plans stand on different areas of land, so NPV per area decides; money of the whole farm is not "
-            "comparable."
-        )
+    if not same_land(areas):
+        notes.append(_land_note(plans, facts))
+    notes += _unfair_notes(plans, facts)
     trials = datasets[0].sizes["trial"]
     if trials < FEW_TRIALS:
         notes.append(f"{trials} trials are few; differences and bad years are rough below {FEW_TRIALS}.")
     return notes
+
+
+def _land_note(plans: Sequence[Plan], facts: Sequence[PlanFacts]) -> str:
+    areas = [plan.gross_area for plan in plans]
+    if not same_farm(plans):
+        return (
+            "The plans are of different farms on different areas of land, so NPV per area decides; money of the whole "
+            "farm is not comparable."
+        )
+    less = [fact.label for fact, area in zip(facts, areas, strict=True) if not same_land([area, max(areas)])]
+    return (
+        f"The plans are of one farm, but {', '.join(less)} use less land. What the rest would cost or earn is not "
+        "counted; state it as [[idle_land]]."
+    )
+
+
+def _unfair_notes(plans: Sequence[Plan], facts: Sequence[PlanFacts]) -> list[str]:
+    """New plantings that pay nothing for old trees which another plan keeps on the farm."""
+    keeping = [
+        fact.label for fact, plan in zip(facts, plans, strict=True) if any(one.year_planted < 0 for one in plan.blocks)
+    ]
+    free = [
+        fact.label
+        for fact, plan in zip(facts, plans, strict=True)
+        if fact.label not in keeping
+        and any(one.year_planted >= 0 and not one.money[0].clears_old_orchard for one in plan.blocks)
+    ]
+    if not keeping or not free or not same_land([plan.gross_area for plan in plans]):
+        return []
+    return [
+        f"{', '.join(keeping)} keeps old trees on the land that {', '.join(free)} plants without paying for their "
+        "removal or counting replant ground. A fair pair: configs/keep_old_block.toml, configs/replace_old_block.toml."
+    ]

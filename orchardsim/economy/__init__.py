@@ -9,12 +9,14 @@ from orchardsim.economy.blocks import BlockMoney, Outlay, establishment_schedule
 from orchardsim.economy.cost_levels import CostLevels, draw_cost_levels
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
+from orchardsim.economy.parameters import IdleLand
 from orchardsim.economy.prices import PricePaths, check_market, draw_prices, with_price_slump
 from orchardsim.economy.remarks import money_remarks
 
 __all__ = [
     "BlockMoney",
     "CostLevels",
+    "IdleLand",
     "Indicators",
     "Ledger",
     "Outlay",

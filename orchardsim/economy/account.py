@@ -12,7 +12,7 @@ from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.ledger_items import columns_of
 from orchardsim.economy.blocks import BlockMoney, inherited_area
 from orchardsim.economy.finance import annuity_factor, level_payment
-from orchardsim.economy.parameters import Costs, Finance, Tax
+from orchardsim.economy.parameters import Costs, Finance, IdleLand, Tax
 from orchardsim.economy.payments import growth, lending_rates
 
 Array = NDArray[np.float64]
@@ -180,7 +180,13 @@ def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]
 
 
 def remaining_value(
-    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
+    flows: Array,
+    quantities: FarmQuantities,
+    blocks: Sequence[BlockMoney],
+    costs: Costs,
+    finance: Finance,
+    index: Array,
+    idle: Sequence[IdleLand] = (),
 ) -> Array:
     """Worth of the living blocks at the end of the last year [money], (trial,).
 
@@ -203,6 +209,8 @@ def remaining_value(
     total = np.zeros(trials)
     longest = 0
     inherited = inherited_area(blocks)
+    if costs.land_bought:
+        total += costs.land_price * sum(land.gross_area for land in idle) * index[:, -1]
     for row, block in enumerate(blocks):
         if costs.land_bought and block.land_from_year < flows.shape[1]:
             # Land that passes on within the plan is worth its price once, with the label that bought it.

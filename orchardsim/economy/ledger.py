@@ -31,7 +31,7 @@ from orchardsim.economy.items import (
     TASK_ITEM,
     TASK_QUARTERS,
 )
-from orchardsim.economy.parameters import OUTLETS, Costs, Finance, Market
+from orchardsim.economy.parameters import OUTLETS, Costs, Finance, IdleLand, Market
 from orchardsim.economy.payments import by_leaf, growth, paid_with_deposit, spread, spread_payments, young_share
 from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, price_luck, sell
 
@@ -221,6 +221,16 @@ def _establishment(
     flows[:, :, :, len(blocks), ITEM["overhead"]] -= overhead[:, :, None]
 
 
+def _idle_land(flows: Array, idle: Sequence[IdleLand], costs: Costs, index: Array) -> None:
+    """What land without trees costs and brings; it belongs to no block."""
+    even = np.full(len(QUARTERS), 0.25)
+    for land in idle:
+        charge = (costs.land_charge - land.yearly_margin) * land.gross_area * index
+        flows[:, :, :, -1, ITEM["land_charge"]] -= spread(charge, even)
+        if costs.land_bought:
+            flows[:, 0, 0, -1, ITEM["land"]] -= costs.land_price * land.gross_area * index[:, 0]
+
+
 def _after_harvest(
     flows: Array,
     sales: Sales,
@@ -310,6 +320,7 @@ def cash_flows(
     finance: Finance,
     prices: PricePaths,
     levels: CostLevels | None = None,
+    idle: Sequence[IdleLand] = (),
 ) -> Ledger:
     """The farm's ledger by item, block and quarter, and its bank account.
 
@@ -323,6 +334,8 @@ def cash_flows(
     prices : PricePaths
     levels : CostLevels, optional
         Level of wages and other costs in each trial; the plan's own where left out.
+    idle : sequence of IdleLand
+        Land without trees.
 
     Returns
     -------
@@ -364,6 +377,7 @@ def cash_flows(
     _establishment(flows, quantities, blocks, costs, finance, index)
     family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
     _yearly_costs(flows, quantities, blocks, costs, finance, index)
+    _idle_land(flows, idle, costs, index)
     owed, fresh_owed = _after_harvest(
         flows, sales, quantities, blocks, costs, market, index, price_index, customer_share
     )
@@ -380,7 +394,7 @@ def cash_flows(
         principal=account.principal,
         receivable=owed,
         fresh_receivable=fresh_owed.sum(axis=1),
-        remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index),
+        remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index, idle),
         sales=sales,
         family_hours=family_hours,
         family_labour_value=family_value,

@@ -18,6 +18,18 @@ PROTECTIONS = ("none", "air_mixing", "overhead_water", "heaters")
 
 
 @dataclass(frozen=True)
+class IdleLand:
+    """Land of the farm on which nothing is planted (plan table ``[[idle_land]]``)."""
+
+    gross_area: float = parameter("m2", "land that lies idle", low=10, high=1e8)
+    yearly_margin: float = parameter(
+        "money/m2/year",
+        "rent received for it less what is paid to keep it open; land charges are paid besides",
+        default=0.0,
+    )
+
+
+@dataclass(frozen=True)
 class Costs:
     """What things and hours cost (plan table ``[costs]``)."""
 

@@ -292,7 +292,7 @@ def sell(
     pass_price : (trial, year, block) [1], optional
         Wholesale price of the fruit over that of ``paths``, by the picking passes that it comes from; 1 by default.
     """
-    index = np.array([paths.cultivars.index(name) for name in block_cultivars])
+    index = np.array([paths.cultivars.index(name) for name in block_cultivars], dtype=np.intp)
     left = packed_mass.copy()
     down = market.packout_extra * left[..., 0]
     left[..., 0] -= down

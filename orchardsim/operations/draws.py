@@ -48,7 +48,9 @@ def draw_operations(
         One stream per label in this trial, so that a label's draws do not hang on the plan's other blocks.
     years, crews : int
     """
-    by_label = np.stack([rng.random((years, 3)) for rng in label_rngs], axis=1)
+    by_label = np.empty((years, len(label_rngs), 3))
+    for number, rng in enumerate(label_rngs):
+        by_label[:, number] = rng.random((years, 3))
     trade = farm_rng.random((years, 2))
     turnout = farm_rng.standard_normal((years, crews))
     return YardDraws(

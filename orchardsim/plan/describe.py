@@ -60,6 +60,7 @@ def plan_lines(plan: Plan, *, everything: bool = False) -> list[str]:
     return [
         *head_lines(plan),
         *(line for block in plan.blocks for line in ["", *block_lines(block, plan.display)]),
+        *idle_lines(plan),
         *area_lines(plan),
         "",
         *timetable_lines(plan),
@@ -175,6 +176,19 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
             f"  pollinizer {pollinizer.cultivar}: {counted(pollinizer.trees, 'extra tree')}, one every "
             f"{pollinizer.every_tree} trees in {rows}; they take no planting position"
         )
+    return lines
+
+
+def idle_lines(plan: Plan) -> list[str]:
+    """Land on which nothing is planted, with what it brings and costs in a year."""
+    lines = []
+    for land in plan.idle_land:
+        margin = (land.yearly_margin - plan.costs.land_charge) * land.gross_area
+        lines += [
+            "",
+            f"Idle land: {plan.display.area.text(land.gross_area, 3)}, {margin:,.0f} {plan.currency} a year with its "
+            "land charge; the farm's overhead is paid besides",
+        ]
     return lines
 
 

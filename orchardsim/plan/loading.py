@@ -13,7 +13,7 @@ from orchardsim.core.files import check_file
 from orchardsim.core.labels import TASKS
 from orchardsim.core.text import quoted
 from orchardsim.core.units import CURRENCIES
-from orchardsim.economy.parameters import OUTLETS, Market, TreePrice
+from orchardsim.economy.parameters import OUTLETS, IdleLand, Market, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import (
     GROUP_KEYS,
@@ -75,6 +75,8 @@ def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None
         masses = validated(PackingTable, packing, where, context, "packing")
         context = UnitContext(context.currency, {"bin": masses.bin_mass, "box": masses.box_mass})
     table = validated(PlanTable, raw, where, context)
+    if not table.block and not table.idle_land:
+        raise InputError(where, "block: missing; allowed: one or more [[block]] tables, or [[idle_land]]")
     return _resolve(table, path, where, folder, context)
 
 
@@ -162,6 +164,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
             f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "
             f"taken as the same number of {table.currency}"
         )
+    idle = tuple(filler.fill(IdleLand, f"idle_land {number}", land) for number, land in enumerate(table.idle_land, 1))
     return Plan(
         path=path,
         title=table.title,
@@ -178,6 +181,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         assumptions=tuple(ledger.entries.values()),
         warnings=tuple(warnings),
         stated=tuple(stated_values(table)),
+        idle_land=idle,
         **sections,
     )
 

@@ -10,7 +10,7 @@ from orchardsim.core.parameters import parameters_of
 from orchardsim.core.support import SupportDesign
 from orchardsim.core.text import quoted, steers
 from orchardsim.core.units import BUSHEL, CURRENCIES, POUND
-from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
+from orchardsim.economy.parameters import Costs, Finance, IdleLand, Market, TreePrice
 from orchardsim.operations.parameters import (
     GROUP_KEYS,
     Crew,
@@ -30,6 +30,8 @@ DEFAULT_BIN: Final = 875 * POUND
 DEFAULT_BOX: Final = BUSHEL
 
 YEARS: Final = (-80, 80)
+UNNAMED: Final = "unnamed farm"
+"""Name of a farm that the plan does not name."""
 
 
 def _drawn_signs(text: str) -> str:
@@ -138,7 +140,7 @@ class BlockBase(Table):
 class SiteBase(Table):
     """``[site]``: the farm's place; keys of a block's site given here hold for all blocks that do not state them."""
 
-    name: Name = "unnamed farm"
+    name: Name = UNNAMED
     latitude: quantity("degree", "latitude, north positive", -66, 66)  # type: ignore[valid-type]
     elevation: quantity("m", "height above the sea", -400, 4500) | None = None  # type: ignore[valid-type]
     replant_site: bool = False
@@ -199,7 +201,8 @@ def _plan_table() -> Any:
     fields: dict[str, Any] = {
         "site": (SiteTable, ...),
         "weather": (WeatherTable, ...),
-        "block": (Annotated[list[BlockTable], Field(min_length=1, max_length=MOST_BLOCKS)], ...),
+        "block": (Annotated[list[BlockTable], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),
+        "idle_land": (Annotated[list[plain_table(IdleLand)], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),  # type: ignore[misc]
         "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }

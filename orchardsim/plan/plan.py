@@ -16,8 +16,8 @@ from orchardsim.core.files import check_file
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.support import SupportDesign
 from orchardsim.core.units import Display, display
-from orchardsim.economy.blocks import BlockMoney
-from orchardsim.economy.parameters import Costs, Finance, Market, TreePrice
+from orchardsim.economy.blocks import BlockMoney, inherited_area
+from orchardsim.economy.parameters import Costs, Finance, IdleLand, Market, TreePrice
 from orchardsim.operations.parameters import Crew, Replacement, SupportRates, WorkRates
 from orchardsim.plan.filling import Assumption
 from orchardsim.plan.pollination import Pollinizer
@@ -36,6 +36,7 @@ HASHED = (
     "box_mass",
     "weather",
     "blocks",
+    "idle_land",
     "replacement",
     "crews",
     "work_rates",
@@ -111,6 +112,8 @@ class Plan:
         What is legal but looks wrong or needs the user's eye.
     stated : tuple of Stated
         Every value that the plan states, as it was read.
+    idle_land : tuple of IdleLand
+        Land of the farm without trees.
     """
 
     path: Path | None
@@ -137,6 +140,7 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...] = ()
     stated: tuple[Stated, ...] = ()
+    idle_land: tuple[IdleLand, ...] = ()
 
     @property
     def where(self) -> str:
@@ -175,8 +179,9 @@ class Plan:
 
     @property
     def gross_area(self) -> float:
-        """Land with headlands [m2]."""
-        return math.fsum(block.geometry.gross_area for block in self.blocks)
+        """Land with headlands, and land that lies idle [m2]; land that passes on from block to block counts once."""
+        held = math.fsum(block.geometry.gross_area for block in self.blocks)
+        return held - math.fsum(inherited_area(self.money)) + math.fsum(land.gross_area for land in self.idle_land)
 
     @functools.cached_property
     def hash(self) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 from orchardsim.report.compare_table import pair_cells, pair_explanations, plan_tables
 from orchardsim.report.compare_words import (
     comparison_sentences,
+    contrast_lines,
     footer_text,
     land_text,
     same_numbers_text,
@@ -72,6 +73,7 @@ def comparison_html(found: Comparison, pictures: Mapping[str, str]) -> str:
         ],
         footer=footer_text(found),
         sentences=comparison_sentences(found),
+        contrasts=contrast_lines(found),
         notes=(same_numbers_text(found), *found.notes),
         plan_tables=plan_tables(found, show),
         pair_cells=pair_cells(found, show),

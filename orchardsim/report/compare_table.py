@@ -9,6 +9,7 @@ import numpy as np
 
 from orchardsim.report.compare_words import (
     comparison_sentences,
+    contrast_lines,
     footer_text,
     interval_words,
     land_text,
@@ -147,6 +148,7 @@ def comparison_table(found: Comparison) -> str:
     lines += [*_narrow(pair_cells(found, show)), *pair_explanations(found), ""]
     for heading, cells in tables.items():
         lines += [heading, *_columns(cells, left=(0,)), ""]
+    lines += ["What differs between the plans", *(f"  {line}" for line in contrast_lines(found)), ""]
     lines += [f"{show.bin_text}, {show.box_text}", footer_text(found), same_numbers_text(found), *found.notes]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)

@@ -138,6 +138,18 @@ def same_numbers_text(found: Comparison) -> str:
     )
 
 
+def contrast_lines(found: Comparison) -> list[str]:
+    """What differs between the plans besides their results, with the plans that have each value."""
+    lines = []
+    for one in found.contrasts:
+        held: dict[str, list[str]] = {}
+        for plan, value in zip(found.plans, one.values, strict=True):
+            held.setdefault(value, []).append(plan.label)
+        told = "; ".join(f"{', '.join(labels)} {value}" for value, labels in held.items())
+        lines.append(f"{one.name}: {told}")
+    return lines or ["nothing but the title"]
+
+
 def measure_name(found: Comparison, measure: Measure) -> str:
     """Name of a measure in tables; what is summed over the years of the run says over how many."""
     return f"{measure.name} over {found.years} years" if measure.key == "hours_per_area" else measure.name

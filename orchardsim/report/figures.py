@@ -337,3 +337,11 @@ FIGURES: Final[dict[str, tuple[str, Callable[[xarray.Dataset], Figure]]]] = {
     "outcome": ("How it ends, over all trials", outcome_figure),
 }
 """File name -> heading on the page and the function that draws it, in the order of the page."""
+OF_TREES: Final = ("yield_by_leaf", "trees", "bloom_and_frost")
+"""Pictures that a farm without blocks does not have."""
+
+
+def figures_of(dataset: xarray.Dataset) -> dict[str, tuple[str, Callable[[xarray.Dataset], Figure]]]:
+    """Pictures that a run has: those of trees only where blocks stand."""
+    blocks = block_labels(dataset)
+    return {name: drawn for name, drawn in FIGURES.items() if blocks or name not in OF_TREES}

@@ -89,12 +89,12 @@ def write_report(place: str | Path | OutputFolder) -> Path:
     InputError
         If the folder holds no run, or somebody else's file stands in the way.
     """
-    from orchardsim.report.figures import FIGURES
+    from orchardsim.report.figures import figures_of
 
     saved = place.place if isinstance(place, OutputFolder) else Path(place)
     target = saved.parent if saved.is_file() else place
     with open_results(saved) as dataset, opened(target, RUN, report_files()) as folder:
-        pictures = save_pictures(folder, dataset, FIGURES)
+        pictures = save_pictures(folder, dataset, figures_of(dataset))
         path = folder.write_text(REPORT_FILE, report_html(dataset, pictures))
         if folder.update:
             folder.finish()

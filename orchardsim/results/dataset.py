@@ -174,8 +174,8 @@ def _labels(arrays: Mapping[str, np.ndarray], coords: Mapping[str, Iterable[Any]
     for dim, names in labels.items():
         if len(set(names.tolist())) != len(names):
             raise ValueError(f"a label stands twice on {dim}")
-    if len(labels["block"]) < 2:
-        raise ValueError("results lack a block")
+    if not len(labels["block"]):
+        raise ValueError("results lack a label")
     return labels
 
 

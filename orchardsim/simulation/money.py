@@ -30,7 +30,7 @@ def block_leaf(plan: Plan, years: int) -> NDArray[np.int64]:
         if block.plan.year_removed is not None:
             leaf[np.arange(years) > block.plan.year_removed] = REMOVED
         columns += [leaf] * len(block.labels)
-    return np.stack(columns, axis=1)
+    return np.stack(columns, axis=1) if columns else np.empty((years, 0), dtype=np.int64)
 
 
 def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities:
@@ -97,7 +97,7 @@ def farm_ledger(
         prices = change_prices(prices)
     levels = draw_cost_levels(streams, trials, plan.costs)
     quantities = farm_quantities(plan, totals, region)
-    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels)
+    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels, plan.idle_land)
     balances.check_ledger(ledger.yearly(), ledger.net_cash_flow())
     uses = {"sold": ledger.sales.mass.sum(axis=-1), "unsold": ledger.sales.unsold}
     balances.check_flow("packed fruit", quantities.packed_mass.sum(axis=-1), uses, 1e-9)

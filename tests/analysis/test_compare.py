@@ -280,7 +280,8 @@ def test_the_same_trees_leave_only_the_price_of_work_between_plans():
 
 def test_other_land_is_compared_per_area():
     block = {**SMALL["block"][0], "row_length": "32 m"}
-    both = compare([small_plan(), small_plan(block=[block])], trials=4, years=8)
+    other = small_plan(block=[block], site={**SMALL["site"], "name": "another farm"})
+    both = compare([small_plan(), other], trials=4, years=8)
     assert both.deciding == "npv_per_area"
     assert any("different areas of land" in note for note in both.notes)
     hectares = both.plans[1].gross_area / 1e4
