@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
@@ -15,11 +16,11 @@ from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
 from orchardsim.results.spares import Amount, LabelPolicy, PolicyOutcome
 from orchardsim.risk.bands import wilson_interval
-from orchardsim.risk.comparison import paired_difference
+from orchardsim.risk.comparison import simultaneous_limit
 from orchardsim.simulation.money import block_leaf
 
 LEVEL: Final = 0.95
-"""Level of the intervals; those of all policies against the chosen one hold together."""
+"""Level of the intervals; those of all pairs of policies hold together."""
 
 
 def amount(values: NDArray[Any]) -> Amount:
@@ -28,19 +29,33 @@ def amount(values: NDArray[Any]) -> Amount:
     return Amount(float(data.mean()), float(data.std(ddof=1) / np.sqrt(data.size)))
 
 
-def label_policy(label: str, trees: int, policy: Replacement) -> LabelPolicy:
-    """A policy in whole trees of a label."""
+def label_policy(label: str, trees: int, policy: Replacement, leaf: int = 0) -> LabelPolicy:
+    """A policy in whole trees of a label.
+
+    Parameters
+    ----------
+    leaf : int
+        The block's leaf in year 0: what stands already gets no spares with its planting.
+    """
     levels = stock_policy(policy, trees)
-    orders = policy.reorder and policy.last_refill_leaf > 1
+    first = max(leaf, 2)
+    orders = policy.reorder and policy.last_refill_leaf >= first
     return LabelPolicy(
         label,
         trees,
-        spares_to_buy(policy, trees),
+        spares_to_buy(policy, trees) if leaf <= 1 else 0,
         policy.place,
-        levels.reorder_point if orders else None,
+        # at the level itself nothing is ordered
+        min(levels.reorder_point, levels.order_up_to - 1) if orders else None,
         levels.order_up_to if orders else None,
         policy.last_refill_leaf,
+        first,
     )
+
+
+def first_leaves(plan: Plan) -> dict[str, int]:
+    """Leaf of each label's block in year 0."""
+    return {label: block.leaf(0) for block in plan.blocks for label in block.labels}
 
 
 def policy_outcomes(
@@ -50,10 +65,27 @@ def policy_outcomes(
     replays: Sequence[Replay],
     years: int,
     scale: float,
+    rng: np.random.Generator,
 ) -> tuple[PolicyOutcome, ...]:
+    """What each policy costs and leaves open, beside the cheapest.
+
+    Parameters
+    ----------
+    candidates : mapping from key to name and policies
+    runs : mapping from key to PolicyRun
+        Full simulation of each over the reporting trials.
+    replays : sequence of Replay
+        By label, over the same trials.
+    scale : float
+        See :func:`margin_scale`.
+    rng : Generator
+        For the bootstrap of the limits.
+    """
     stake = scale * np.sum([replay.margin_at_stake() for replay in replays], axis=0)
     cost = {key: stake - (run.npv - runs["none"].npv) for key, run in runs.items()}
-    level = 1 - (1 - LEVEL) / max(len(runs) - 1, 1)
+    cheapest = min(cost, key=lambda key: float(cost[key].mean()))
+    limit = _limit(cost, rng)
+    leaves = first_leaves(plan)
     planted = np.concatenate(
         [block_leaf(plan, years)[:, number : number + 1] >= 1 for number in range(len(plan.labels))], 1
     )
@@ -75,7 +107,7 @@ def policy_outcomes(
         paid = {
             part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")
         }
-        dearer = paired_difference(cost[key], cost["best"], better="low", level=level)
+        dearer = amount(cost[key] - cost[cheapest])
         replayed = np.sum(
             [replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True)], axis=0
         )
@@ -88,7 +120,7 @@ def policy_outcomes(
                 key=key,
                 name=name,
                 policies=tuple(
-                    label_policy(label, int(number), policies[label])
+                    label_policy(label, int(number), policies[label], leaves[label])
                     for label, number in zip(plan.labels, trees, strict=True)
                 ),
                 cost=amount(cost[key]),
@@ -96,9 +128,9 @@ def policy_outcomes(
                 keep=paid["keep"],
                 replanting=paid["replanting"],
                 margin_lost=float(cost[key].mean()) - sum(paid.values()),
-                dearer=Amount(float(dearer.mean.value), float(dearer.mean.standard_error)),
-                dearer_low=dearer.mean_low,
-                dearer_high=dearer.mean_high,
+                dearer=dearer,
+                dearer_low=dearer.mean - limit * dearer.error,
+                dearer_high=dearer.mean + limit * dearer.error,
                 replay_gain=float(replayed.mean()),
                 gain=amount(run.npv - runs["none"].npv),
                 filled=chance.value if fills else None,
@@ -114,6 +146,12 @@ def policy_outcomes(
             )
         )
     return tuple(found)
+
+
+def _limit(cost: Mapping[str, Array], rng: np.random.Generator) -> float:
+    """Half width in standard errors of the differences of all pairs of policies, that hold together."""
+    pairs = [cost[one] - cost[other] for one, other in itertools.combinations(cost, 2)]
+    return simultaneous_limit(np.stack(pairs, axis=1), rng, LEVEL) if pairs else 0.0
 
 
 def margin_scale(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.gap_value import GapRun, GapValue, gap_value, run_gaps
-from orchardsim.analysis.policy_outcomes import amount, label_policy, margin_scale, policy_outcomes
+from orchardsim.analysis.policy_outcomes import amount, first_leaves, label_policy, margin_scale, policy_outcomes
 from orchardsim.analysis.policy_runs import (
     Array,
     Policies,
@@ -42,10 +42,12 @@ from orchardsim.operations.nursery import spares_to_buy
 from orchardsim.operations.parameters import Replacement, check_replacement
 from orchardsim.plan import Plan
 from orchardsim.results.spares import (
+    NEAR,
     Clustering,
     CostCurve,
     RefillWorth,
     SparesAnswer,
+    decide_spares,
 )
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
@@ -53,7 +55,11 @@ from orchardsim.trees.losses import dispersion
 
 LEAST_TRIALS: Final = 8
 WORTH_TRIALS: Final = 16
-"""Trials of the twin runs; each takes as long as some twelve common ones."""
+"""Trials of a batch of twin runs; each takes as long as some twelve common ones."""
+MOST_WORTH_TRIALS: Final = 64
+"""Twin runs go on to so many trials while it cannot be told whether the first gap filled brings back its cost."""
+SURE: Final = 2.0
+"""Standard errors beyond which a worth is spoken of as above or below its cost."""
 RULES: Final = (0.02, 0.03, 0.05)
 """One-line rules set beside the answer: this share of spares at planting, nothing ordered later (2-5 % is grower
 practice: memory, no text found)."""
@@ -114,16 +120,17 @@ def spares(
         runs = _simulate(plan, candidates, library, reporting, years, seed, workers, steps)
     fresh = work.replays(reporting, runs["none"])
     scale = margin_scale(plan, candidates, runs, fresh)
-    outcomes = policy_outcomes(plan, candidates, runs, fresh, years, scale)
+    outcomes = policy_outcomes(plan, candidates, runs, fresh, years, scale, Streams(seed).at("bootstrap", "spares"))
+    advised = candidates[decide_spares(outcomes).advised.key][1]
     steps.end()
     return SparesAnswer(
         outcomes=outcomes,
         curves=tuple(
-            _curve(label, replay, families, choice.best[label], scale)
+            _curve(label, replay, families, advised[label], scale)
             for label, replay, families in zip(plan.labels, fresh, choice.families, strict=True)
         ),
         worth=tuple(_worth(plan, number, value, fresh[number], years) for number in range(len(plan.labels))),
-        clustering=_clustering(work, reporting, choice, fresh),
+        clustering=_clustering(work, reporting, choice, advised, fresh),
         choosing_trials=len(choosing),
         reporting_trials=len(reporting),
         worth_trials=value.trials,
@@ -180,7 +187,11 @@ def _measure(
     """Losses where no gap is filled, and the worth of filling one."""
     few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
     never = no_replacement(plan)
-    worth = [(run_gaps, (plan, library, part, years, seed)) for part in cut(few, 4)]
+
+    def twins(some: range) -> list[Any]:
+        return [(run_gaps, (plan, library, part, years, seed)) for part in cut(some, 4)]
+
+    worth = twins(few)
     losses = [(run_policy, (plan, never, library, part, years, seed)) for part in cut(trials, 4)]
     found: dict[int, Any] = {}
     for number, result in workers.finished([*worth, *losses]):
@@ -188,7 +199,26 @@ def _measure(
         steps.to(25 * len(found) / (len(worth) + len(losses)))
     gaps: GapRun = joined([found[number] for number in range(len(worth))])
     base: PolicyRun = joined([found[len(worth) + number] for number in range(len(losses))])
-    return base, gap_value(plan, gaps, years)
+    value = gap_value(plan, gaps, years)
+    last = min(trials.start + MOST_WORTH_TRIALS, trials.stop)
+    while few.stop < last and _undecided(plan, value, years).any():
+        few = range(few.stop, min(few.stop + WORTH_TRIALS, last))
+        parts = [found for _, found in sorted(workers.finished(twins(few)), key=lambda pair: pair[0])]
+        gaps = joined([gaps, *parts])
+        value = gap_value(plan, gaps, years)
+    return base, value
+
+
+def _undecided(plan: Plan, value: GapValue, years: int) -> NDArray[np.bool_]:
+    """Labels whose first gap is worth neither surely more nor surely less than its cost: (label,)."""
+    found = np.zeros(value.value.shape[1], dtype=bool)
+    for label in range(found.size):
+        known = np.flatnonzero(np.isfinite(value.value[:, label]))
+        if known.size:
+            first = known[0]
+            cost = gap_cost(stock_money(plan, label, years))[value.years[first]]
+            found[label] = abs(value.value[first, label] - cost) <= SURE * value.error[first, label]
+    return found
 
 
 @dataclass(frozen=True)
@@ -209,6 +239,7 @@ class _Work:
         leaf = block_leaf(plan, self.years)
         draws = stock_draws(plan, Streams(self.seed), trials, self.years)
         worth = self.value.by_year(self.years)
+        undecided = _undecided(plan, self.value, self.years)
         found = []
         for number, trees in enumerate(self.trees):
             before = base.lost_before[:, :, number].astype(np.int64)
@@ -220,6 +251,9 @@ class _Work:
                 else 0
             )
             money = stock_money(plan, number, self.years)
+            if undecided[number]:
+                # what cannot be told from noise is not claimed: such gaps count as just worth their cost
+                worth[:, number] = np.minimum(worth[:, number], gap_cost(money))
             found.append(
                 Replay(
                     trees,
@@ -301,7 +335,7 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
         }
 
     listed: list[tuple[str, str, Policies]] = [
-        ("best", "chosen policy", choice.best),
+        ("best", "best that the search found", choice.best),
         ("farm", "one rule for all row groups", dict.fromkeys(plan.labels, choice.farm)),
         ("spares", "best with spares at planting alone", of_kind("spares")),
         ("orders", "best with later orders alone", of_kind("orders")),
@@ -316,8 +350,15 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
         listed.append((f"rule_{100 * share:.0f}", name, dict.fromkeys(plan.labels, rule)))
     listed.append(("none", "no gap filled", no_replacement(plan)))
     found: dict[str, tuple[str, Policies]] = {}
-    for key, name, policies in listed:
-        if key == "none" or all(policies != one for _, one in found.values()):
+    leaves, nothing = first_leaves(plan), no_replacement(plan)
+    for key, name, given in listed:
+        policies = {
+            group.label: given[group.label]
+            if label_policy(group.label, group.trees, given[group.label], leaves[group.label]).fills
+            else nothing[group.label]
+            for group in plan.groups
+        }
+        if key in ("best", "none") or all(policies != one for one in (nothing, *(one for _, one in found.values()))):
             found[key] = name, policies
     return found
 
@@ -362,6 +403,13 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
         run = replay.run(policy)
         return run, replay.spent(policy, run).total, scale * (stake - run.replanted @ replay.value)
 
+    told = ordering if best.reorder else alone
+    tried = {count: parts(told, count) for count in numbers}
+    low, high = _as_cheap({count: paid + missed for count, (_, paid, missed) in tried.items()}, chosen)
+    ends = [tried[count] for count in (low, high)]
+    filled_low, filled_high = (
+        float((run.waiting[:, _open_years(replay, told)].sum(axis=1) == 0).mean()) for run, *_ in ends
+    )
     rows = []
     for count in numbers:
         _, paid, missed = parts(ordering, count)
@@ -371,7 +419,50 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
         filled = float((run.waiting[:, _open_years(replay, alone)].sum(axis=1) == 0).mean())
         rows.append((both.mean, both.error, lone.mean, lone.error, paid.mean(), missed.mean(), filled))
     curve: dict[str, Any] = dict(zip(CURVE_COLUMNS, np.array(rows).T, strict=True))
-    return CostCurve(label, replay.trees, np.array(numbers), **curve, chosen=chosen, alone_leaf=alone.last_refill_leaf)
+    return CostCurve(
+        label,
+        replay.trees,
+        np.array(numbers),
+        **curve,
+        chosen=chosen,
+        alone_leaf=alone.last_refill_leaf,
+        low=low,
+        high=high,
+        spent_more=float((ends[1][1] - ends[0][1]).mean()),
+        filled_low=filled_low,
+        filled_high=filled_high,
+    )
+
+
+def _as_cheap(cost: Mapping[int, Array], number: int) -> tuple[int, int]:
+    """Lowest and highest number of spares, without a gap between, that cost the same as ``number``.
+
+    Parameters
+    ----------
+    cost : mapping from number of spares to (trial,) [money]
+    number : int
+
+    Notes
+    -----
+    The same: not told apart trial by trial, and within :data:`orchardsim.results.spares.NEAR` of it on average.
+    """
+    room = NEAR * abs(float(cost[number].mean()))
+
+    def same(other: int) -> bool:
+        gap = amount(cost[other] - cost[number])
+        return abs(gap.mean) <= min(SURE * gap.error, room)
+
+    def reach(others: Iterable[int]) -> int:
+        found = number
+        for other in others:
+            if not same(other):
+                break
+            found = other
+        return found
+
+    ordered = sorted(cost)
+    at = ordered.index(number)
+    return reach(reversed(ordered[:at])), reach(ordered[at + 1 :])
 
 
 def _open_years(replay: Replay, policy: Replacement) -> NDArray[np.bool_]:
@@ -396,7 +487,8 @@ def _worth(plan: Plan, number: int, value: GapValue, replay: Replay, years: int)
         cost,
         value.crop_share[known, number],
         _last_above(leaf[at], surplus),
-        _last_above(leaf[at], surplus - 2 * error),
+        _last_above(leaf[at], surplus - SURE * error),
+        bool((surplus + SURE * error < 0).all()),
     )
 
 
@@ -409,11 +501,13 @@ def _last_above(leaf: NDArray[np.int64], surplus: Array) -> int | None:
     return int(every[below[0] - 1]) if below[0] > 0 else None
 
 
-def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[Replay]) -> tuple[Clustering, ...]:
+def _clustering(
+    work: _Work, trials: range, choice: _Choice, advised: Policies, replays: Sequence[Replay]
+) -> tuple[Clustering, ...]:
     found = []
     alone = work.alone(trials, replays)
     for number, label in enumerate(work.plan.labels):
-        replay, best, other = replays[number], choice.best[label], choice.alone[label]
+        replay, best, other = replays[number], advised[label], choice.alone[label]
         last = best.last_refill_leaf if best.last_refill_leaf > 1 else work.plan.groups[number].refill.last_refill_leaf
         leaf = np.array(replay.leaf)
         within = (leaf >= 1) & (leaf < max(last, 2))
@@ -433,7 +527,7 @@ def _clustering(work: _Work, trials: range, choice: _Choice, replays: Sequence[R
                 spread.variance_to_mean,
                 dispersion(lost_alone, replay.trees).variance_to_mean,
                 spread.correlation,
-                label_policy(label, replay.trees, other),
+                label_policy(label, replay.trees, other, leaf[0]),
                 amount(replay.gain(best) - replay.gain(other)),
             )
         )

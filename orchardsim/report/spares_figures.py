@@ -54,7 +54,7 @@ def policy_figure(found: SparesAnswer) -> Figure:
         left = left + shown
     for place, one in enumerate(rows):
         axes.errorbar(one.cost.mean, place, xerr=2 * one.cost.error, color=INK, capsize=2.5, linewidth=1)
-    axes.set_yticks(at, [f"{one.name}{'' if one.key == 'best' or one.told_apart else ' (?)'}" for one in rows])
+    axes.set_yticks(at, [f"{one.name}{' (?)' if one.differs and not one.told_apart else ''}" for one in rows])
     axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.grid(axis="x")
     axes.grid(visible=False, axis="y")
@@ -64,7 +64,7 @@ def policy_figure(found: SparesAnswer) -> Figure:
     figure.legend(loc="outside upper center", ncols=2)
     add_footer(
         figure,
-        f"Whisker: two standard errors; (?): cannot be told apart from the chosen policy. Full simulation, "
+        f"Whisker: two standard errors; (?): cannot be told apart from the cheapest. Full simulation, "
         f"{footer_text(found)}",
     )
     return figure
@@ -73,7 +73,7 @@ def policy_figure(found: SparesAnswer) -> Figure:
 def curve_figure(found: SparesAnswer) -> Figure:
     """Cost by number of spares bought at planting, one panel for each row group."""
     show = show_of(found)
-    filling = {one.label for one in found.chosen.policies if one.fills}
+    filling = {one.label for one in found.decision.advised.policies if one.fills}
     curves = sorted(found.curves, key=lambda one: (one.label not in filling, -one.trees))[:MOST_PANELS]
     figure, axes = new_figure(len(curves), 1, height=1.0 + 2.6 * len(curves), squeeze=False)
     for panel, curve in zip(axes[:, 0], curves, strict=True):
@@ -84,7 +84,7 @@ def curve_figure(found: SparesAnswer) -> Figure:
     figure.legend(handles, labels, loc="outside upper center", ncols=2)
     add_footer(
         figure,
-        "Bands: two standard errors. Dotted uprights: 2, 3 and 5 % of the trees planted. All other settings as chosen, "
+        "Bands: two standard errors. Dotted uprights: 2, 3 and 5 % of the trees planted. All else as advised, "
         f"or the best of their kind; stock rules replayed over simulated losses; {footer_text(found)}",
     )
     return figure
@@ -113,13 +113,17 @@ def _curve_panel(axes: Axes, curve: CostCurve, *, fills: bool) -> None:
         height = float(np.interp(curve.chosen, curve.spares, curve.cost))
         axes.plot([curve.chosen], [height], "o", color=LEAF, markeredgecolor=INK, markersize=7, zorder=5)
         axes.annotate(
-            f"chosen: {curve.chosen}", (curve.chosen, height), xytext=(6, -13), textcoords="offset points", fontsize=8.5
+            f"advised: {curve.chosen}",
+            (curve.chosen, height),
+            xytext=(6, -13),
+            textcoords="offset points",
+            fontsize=8.5,
         )
     axes.axhline(0, color=QUIET, linewidth=0.8)
     axes.set_xlim(0, limit)
     axes.set_ylim(top=top)
     thousands(axes.yaxis)
-    end = "" if fills else ": no gap is worth filling"
+    end = "" if fills else ": no gap filled"
     axes.set_title(f"{curve.label}, {curve.trees:,} trees{end}")
     whole_ticks(axes)
 

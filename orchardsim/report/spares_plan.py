@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable
 from typing import Final
 
-from orchardsim.report.spares_words import recommended
 from orchardsim.results.spares import LabelPolicy, RefillWorth, SparesAnswer
 
 SPARES_TABLE: Final = "replacement.group"
@@ -18,11 +17,11 @@ HOW_TO_USE: Final = (
 def policy_lines(found: SparesAnswer) -> list[str]:
     """Tables of the recommended policy, one for each row group; they may stand at the end of the plan.
 
-    The last leaf in which gaps are filled is the rule's, for a gap by itself see the break-even leaf beside it.
+    The last leaf in which gaps are filled is the rule's, for a gap by itself see the leaf beside it.
     """
     worth = {one.label: one for one in found.worth}
     lines: list[str] = []
-    for policy in recommended(found).policies:
+    for policy in found.decision.advised.policies:
         lines += [*([""] if lines else []), *_table(policy, worth.get(policy.label))]
     return lines
 
@@ -49,7 +48,8 @@ def _table(policy: LabelPolicy, worth: RefillWorth | None) -> list[str]:
     else:
         lines += [
             "reorder = true",
-            f"reorder_point = {share_text(policy.reorder_point, trees, math.ceil)}   # {policy.reorder_point} trees",
+            f"reorder_point = {share_text(max(policy.reorder_point, 0), trees, math.ceil)}   # "
+            f"{max(policy.reorder_point, 0)} trees",
             f"order_up_to = {share_text(policy.order_up_to, trees, math.ceil)}   # {policy.order_up_to} trees",
         ]
     return [*lines, f"last_refill_leaf = {policy.last_leaf}{_break_even(worth)}"]
@@ -58,11 +58,9 @@ def _table(policy: LabelPolicy, worth: RefillWorth | None) -> list[str]:
 def _break_even(worth: RefillWorth | None) -> str:
     if worth is None or not worth.leaf.size:
         return ""
-    if worth.break_even_leaf is None:
-        return "   # a gap by itself brings back its cost in no leaf"
-    sure = ", though that is not sure" if worth.sure_leaf is None else f", surely to leaf {worth.sure_leaf}"
-    sure = "" if worth.sure_leaf == worth.break_even_leaf else sure
-    return f"   # a gap by itself pays to leaf {worth.break_even_leaf}{sure}"
+    if worth.sure_leaf is None:
+        return "   # that a gap by itself pays is not sure in any leaf"
+    return f"   # a gap by itself pays through leaf {worth.sure_leaf}"
 
 
 def share_text(number: int, trees: int, rounded: Callable[[float], int]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from orchardsim.report.show import Show
-from orchardsim.report.spares_words import footer_text, money_cell, recommended, show_of
+from orchardsim.report.spares_words import footer_text, money_cell, show_of
 from orchardsim.report.table import WIDTH
 from orchardsim.results.spares import PolicyOutcome, SparesAnswer
 
@@ -13,22 +13,27 @@ from orchardsim.results.spares import PolicyOutcome, SparesAnswer
 def outcome_cells(found: SparesAnswer, show: Show) -> list[list[str]]:
     """A head, then a row for each policy."""
     head = [
-        "policy", f"cost, {show.currency}", "±", "more than chosen", "±", "trees", "keep", "planting", "fruit missed",
+        "policy", f"cost, {show.currency}", "±", "more than cheapest", "±", "trees", "keep", "planting", "fruit missed",
         "bought", "left over", "all filled", "gaps filled", "tree-years lost",
     ]  # fmt: skip
-    advised = recommended(found)
-    return [head, *(_row(one, recommended=one is advised) for one in found.outcomes)]
-
-
-def _row(one: PolicyOutcome, *, recommended: bool) -> list[str]:
-    chosen = one.key == "best"
-    mark = "" if chosen or one.told_apart else " ?"
+    decision = found.decision
     return [
-        f"{one.name} (recommended)" if recommended else one.name,
+        head,
+        *(
+            _row(one, advised=one.key == decision.advised.key, cheapest=one.key == decision.cheapest.key)
+            for one in found.outcomes
+        ),
+    ]
+
+
+def _row(one: PolicyOutcome, *, advised: bool, cheapest: bool) -> list[str]:
+    mark = " ?" if one.differs and not one.told_apart else ""
+    return [
+        f"{one.name} (recommended)" if advised else one.name,
         money_cell(one.cost.mean),
         money_cell(one.cost.error),
-        "" if chosen else f"{money_cell(one.dearer.mean)}{mark}",
-        "" if chosen else money_cell(one.dearer.error),
+        "" if cheapest else f"{money_cell(one.dearer.mean)}{mark}",
+        "" if cheapest else money_cell(one.dearer.error),
         money_cell(one.trees),
         money_cell(one.keep),
         money_cell(one.replanting),
@@ -43,15 +48,17 @@ def _row(one: PolicyOutcome, *, recommended: bool) -> list[str]:
 
 def rule_cells(found: SparesAnswer) -> list[list[str]]:
     """What each policy is, by row group: a head, then a row for each."""
-    cells = [["policy", "row group", "spares at planting", "kept in", "order at", "up to", "fills to leaf"]]
+    cells = [
+        ["policy", "row group", "spares at planting", "kept in", "order at or below", "to at least", "fills to leaf"]
+    ]
     for one in found.outcomes:
         for place, policy in enumerate(one.policies):
-            orders = policy.order_up_to is not None
+            orders = policy.fills and policy.order_up_to is not None
             cells.append(
                 [
                     one.name if place == 0 else "",
                     policy.label,
-                    f"{policy.spares} of {policy.trees:,}",
+                    f"{policy.spares} of {policy.trees:,}" if policy.first_leaf <= 2 else "–",
                     policy.place.replace("_", " ") if policy.fills else "–",
                     str(policy.reorder_point) if orders else "–",
                     str(policy.order_up_to) if orders else "–",
@@ -67,8 +74,8 @@ def table_notes(found: SparesAnswer, show: Show) -> list[str]:
         f"Money is present value at year 0 ({show.money_basis}; discounted at "
         f"{100 * float(found.attrs['discount_rate']):g} % a year). Cost: trees, keep, planting, and fruit missed in "
         "empty places, gaps that are not worth filling left out.",
-        "More than chosen: in the same futures; ± is one standard error; ?: could be chance (limits at 95 % for all "
-        "policies together).",
+        "More than cheapest: in the same futures; ± is one standard error; ?: could be chance (limits at 95 % for all "
+        "pairs of policies together).",
         "All filled: planting seasons that leave no gap open. Gaps filled: gaps filled in the first planting season "
         "after they open. Both count gaps that the policy means to fill.",
         f"{footer_text(found)}.",

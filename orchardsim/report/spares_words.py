@@ -6,15 +6,19 @@ import json
 from typing import Final
 
 from orchardsim.report.show import Show, round_figures, years_text
-from orchardsim.results.spares import Clustering, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
+from orchardsim.results.spares import (
+    Clustering,
+    CostCurve,
+    LabelPolicy,
+    PolicyOutcome,
+    RefillWorth,
+    SparesAnswer,
+    SparesDecision,
+)
 
 PLACE: Final = {"nursery_row": "in a nursery row", "pots": "in pots", "none": "nowhere"}
 SURE: Final = 2.0
 """Standard errors beyond which a difference is spoken of as one."""
-PLAINER: Final = ("none", "rule_2", "rule_3", "rule_5", "spares", "orders", "farm")
-"""Policies that are simpler than one with its own numbers for each row group, the simplest first."""
-NEAR: Final = 0.05
-"""Share of the cheapest policy's cost within which a simpler one is recommended, if it cannot be told apart."""
 
 
 def show_of(found: SparesAnswer) -> Show:
@@ -28,7 +32,7 @@ def footer_text(found: SparesAnswer) -> str:
     """How many trials stand behind a number, and which seasons."""
     baseline = years_text(json.loads(str(found.attrs["baseline_years"])))
     return (
-        f"chosen on {found.choosing_trials:,} trials, told from {found.reporting_trials:,} fresh ones; seed "
+        f"searched on {found.choosing_trials:,} trials, told from {found.reporting_trials:,} fresh ones; seed "
         f"{found.seed}; {found.years} years; seasons: {found.attrs['weather_method']}; baseline {baseline}"
     )
 
@@ -46,192 +50,197 @@ def counted(number: float, thing: str, things: str = "") -> str:
     return f"{number:,.0f} {thing if number == 1 else things or thing + 's'}"
 
 
-def recommended(found: SparesAnswer) -> PolicyOutcome:
-    """The simplest policy that is not worse than the chosen one, as far as the trials say; else the chosen one."""
-    if not found.chosen.cost.mean:
-        return found.chosen
-    near = [
-        one
-        for key in PLAINER
-        if (one := found.outcome(key)) is not None
-        and differs(one)
-        and not one.told_apart
-        and one.dearer.mean <= NEAR * abs(found.chosen.cost.mean)
-    ]
-    return near[0] if near else found.chosen
-
-
 def spares_sentences(found: SparesAnswer) -> list[str]:
     """The answer, plain: one recommendation and its cost, why, what else would cost, how sure that is."""
-    show = show_of(found)
-    advised = recommended(found)
-    filling = [policy_text(policy, found) for policy in advised.policies if policy.fills]
-    idle = [policy.label for policy in advised.policies if not policy.fills]
-    if idle:
-        filling.append(
-            f"{_listed(idle)}: buy no spares and fill no gaps; the tree, its planting and its care cost more than a "
-            "replant there brings."
-        )
-    lines = [f"Recommendation: {' '.join(filling)}", _cost_text(advised, found, show), _why_text(advised, found, show)]
+    show, decision = show_of(found), found.decision
+    advised = decision.advised
+    lines = ["Recommendation:"]
+    for policy in advised.policies:
+        lines += policy_text(policy, found) if policy.fills else [_idle_text(policy.label, found)]
+    curves = {one.label: one for one in found.curves}
+    for policy in advised.policies:
+        if policy.fills and policy.label in curves:
+            lines += flat_text(curves[policy.label], show)
+    lines += [*_cost_text(advised, found, show), *_why_text(decision, found, show)]
     if any(policy.fills for policy in advised.policies):
-        lines.append(_gaps_text(advised))
-    lines.append(_rules_text(found, show))
+        lines += _gaps_text(advised)
+    lines += _rules_text(decision, found, show)
     last = {policy.label: policy.last_leaf for policy in advised.policies if policy.fills}
-    lines += [worth_text(one, last.get(one.label)) for one in found.worth if one.leaf.size]
-    lines += [
-        clustering_text(one, _policy_of(found, one.label), show) for one in found.clustering if one.lost.mean() > 0
-    ]
-    return [line for line in lines if line]
+    for one in found.worth:
+        if one.leaf.size:
+            lines += worth_text(one, found.worth_trials, show, last.get(one.label))
+    for cluster in found.clustering:
+        if cluster.lost.mean() > 0:
+            told = next(policy for policy in advised.policies if policy.label == cluster.label)
+            lines += clustering_text(cluster, told, show)
+    return lines
 
 
-def _policy_of(found: SparesAnswer, label: str) -> LabelPolicy:
-    return next(policy for policy in found.chosen.policies if policy.label == label)
+def _idle_text(label: str, found: SparesAnswer) -> str:
+    """Why no gap of a row group is filled."""
+    worth = next((one for one in found.worth if one.label == label), None)
+    text = f"{label}: buy no spares and fill no gaps"
+    if worth is not None and worth.never:
+        return f"{text}; a replant there does not bring back its tree, planting and care."
+    return f"{text}; no policy that fills some is surely cheaper."
 
 
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+def flat_text(one: CostCurve, show: Show) -> list[str]:
+    """Numbers of spares that cost the same, and why to lean to either end."""
+    if one.low == one.high:
+        return []
+    lines = [f"{one.label}: anything from {one.low} to {one.high} spares at planting costs the same, within noise."]
+    if one.spent_more > 0:
+        lines.append(
+            f"Towards {one.low}: {show.money(one.spent_more)} less is spent on trees. Towards {one.high}: every gap is "
+            f"filled in time in {100 * one.filled_high:.0f} % of futures, not {100 * one.filled_low:.0f} %."
+        )
+    return lines
 
 
-def policy_text(policy: LabelPolicy, found: SparesAnswer) -> str:
+def policy_text(policy: LabelPolicy, found: SparesAnswer) -> list[str]:
     """What to do, for one row group."""
     share = f" ({100 * policy.spares / policy.trees:.1f} % of {policy.trees:,})" if policy.spares else ""
-    buy = f"buy {counted(policy.spares, 'spare')} with the planting{share}"
-    keep = f", keep spares {PLACE[policy.place]}" if policy.place != "none" else ", keep none from year to year"
-    text = f"{policy.label}: {buy}{keep}, and fill gaps each spring to leaf {policy.last_leaf}."
-    if policy.order_up_to is None:
-        return f"{text} Order nothing later; what is left then is thrown out."
+    keep = f"keep them {PLACE[policy.place]}" if policy.spares else f"keep spares {PLACE[policy.place]}"
+    if policy.place == "none":
+        keep = "keep none from year to year"
+    buy = f"buy {counted(policy.spares, 'spare')} with the planting{share}, {keep}"
+    if policy.first_leaf > 2:
+        buy = keep
+    lines = [f"{policy.label}: {buy}, and fill gaps each spring to leaf {policy.last_leaf}."]
+    if policy.order_up_to is None or policy.reorder_point is None:
+        return [*lines, "Order nothing later; what is left then is thrown out."]
+    least = f"at least {found.minimum_order}, " if found.minimum_order > found.order_multiple else ""
+    lots = f"{least}in lots of {found.order_multiple}" if found.order_multiple > 1 else f"{least}as many as it takes"
+    level = f"it is {policy.order_up_to} or more" if policy.order_up_to > 0 else "all gaps are covered"
+    short = f"is {policy.reorder_point} or fewer" if policy.reorder_point >= 0 else "is below 0"
     lead = counted(found.lead_time, "year")
-    return (
-        f"{text} Each summer count spares on hand and on order, less open gaps: when that is "
-        f"{policy.reorder_point} or fewer, order it back up to {policy.order_up_to} (at least {found.minimum_order}, "
-        f"in lots of {found.order_multiple}; they come {lead} later), as long as they come by leaf {policy.last_leaf}."
-    )
+    return [
+        *lines,
+        "Each summer count spares on hand and on order, less open gaps.",
+        f"When that {short}, order {lots} until {level}; they come {lead} later.",
+        f"Order only what comes by leaf {policy.last_leaf}.",
+    ]
 
 
-def _cost_text(one: PolicyOutcome, found: SparesAnswer, show: Show) -> str:
+def _cost_text(one: PolicyOutcome, found: SparesAnswer, show: Show) -> list[str]:
     if not any(policy.fills for policy in one.policies):
-        return f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."
-    parts = (
-        f"trees {show.money(one.trees)}, their keep {show.money(one.keep)}, planting them {show.money(one.replanting)}"
-        f", and the fruit missed in empty places {show.money(one.margin_lost)}"
-    )
-    return (
-        f"With that, losses cost {show.money(one.cost.mean)} ± {show.money(one.cost.error)} over {found.years} years "
-        f"(worth at year 0): {parts}. It takes {one.bought.mean:,.0f} replacement trees; {one.left_over.mean:.0f} of "
-        f"them are never planted ({one.left_over_high:.0f} or fewer in 19 of 20 futures)."
-    )
+        return [f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."]
+    return [
+        f"Lost trees then cost {show.money(one.cost.mean)} ± {show.money(one.cost.error)} over {found.years} years, at "
+        "year 0.",
+        f"Of that: trees {show.money(one.trees)}, their keep {show.money(one.keep)}, planting "
+        f"{show.money(one.replanting)}, fruit missed in empty places {show.money(one.margin_lost)}.",
+        f"It takes {one.bought.mean:,.0f} replacement trees; {one.left_over.mean:.0f} are never planted "
+        f"({one.left_over_high:.0f} or fewer in 19 of 20 futures).",
+    ]
 
 
-def _gaps_text(one: PolicyOutcome) -> str:
+def _gaps_text(one: PolicyOutcome) -> list[str]:
     assert one.filled is not None and one.filled_gaps is not None and one.filled_seasons is not None
-    return (
-        f"Every gap is filled within a year, in all years in which gaps are to be filled, in {100 * one.filled:.0f} % "
-        f"of futures ({100 * one.filled_low:.0f} to {100 * one.filled_high:.0f} %). Of single planting seasons "
-        f"{100 * one.filled_seasons:.0f} % leave no gap open, and of single gaps {100 * one.filled_gaps:.0f} % are "
-        f"filled in the first season. Empty places add up to {one.tree_years_lost.mean:,.0f} ± "
-        f"{one.tree_years_lost.error:,.0f} tree-years, those left empty on purpose included."
-    )
+    return [
+        f"In {100 * one.filled:.0f} % of futures ({100 * one.filled_low:.0f} to {100 * one.filled_high:.0f} %) every "
+        "gap that the rule means to fill is filled within a year.",
+        f"{100 * one.filled_seasons:.0f} % of planting seasons leave none open; {100 * one.filled_gaps:.0f} % of "
+        "gaps are filled in their first season.",
+        f"Empty places add up to {one.tree_years_lost.mean:,.0f} ± {one.tree_years_lost.error:,.0f} tree-years, those "
+        "left empty on purpose included.",
+    ]
 
 
 def difference_text(one: PolicyOutcome, show: Show) -> str:
-    """How much dearer a policy is than the chosen one, the cheapest found."""
-    word = "more" if one.dearer.mean >= 0 else "less"
-    return f"{show.money(abs(one.dearer.mean), 2)} ± {show.money(one.dearer.error, 2)} {word}"
+    """How much dearer a policy is than the cheapest."""
+    if not one.differs:
+        return "the same"
+    return f"{show.money(abs(one.dearer.mean), 2)} ± {show.money(one.dearer.error, 2)} more"
 
 
-def differs(one: PolicyOutcome) -> bool:
-    """Whether a policy does anything else than the chosen one, in any trial."""
-    return one.dearer.mean != 0 or one.dearer.error != 0
+def _rules_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list[str]:
+    """What simple rules cost above the cheapest policy, which costs least of all in the table."""
+    if not any(one.differs for one in found.outcomes):
+        return []
+    told = [one for one in found.outcomes if one.key.startswith("rule_") or one.key in ("plan", "none")]
+    told = [one for one in told if one is not decision.cheapest]
+    if not told:
+        return []
+    names = {"plan": "the plan's own rule", "none": "filling no gap"}
+    parts = [f"{names.get(one.key, one.name.split(' spare')[0])}: {difference_text(one, show)}" for one in told]
+    return [f"Against the cheapest policy: {'; '.join(parts)}."]
 
 
-def _rules_text(found: SparesAnswer, show: Show) -> str:
-    if not any(differs(one) for one in found.outcomes):
-        return ""
-    rules = [one for one in found.outcomes if one.key.startswith("rule_")]
-    none, own = found.outcome("none"), found.outcome("plan")
-    parts = [f"{one.name.split(' spare')[0]}: {difference_text(one, show)}" for one in rules]
-    text = (
-        f"Against the cheapest policy, a fixed share of spares at planting and nothing later costs: {'; '.join(parts)}."
-        if parts
-        else ""
-    )
-    if own is not None:
-        text += f" The plan's own rule: {difference_text(own, show)}."
-    if none is not None and differs(none):
-        text += f" Filling no gap at all: {difference_text(none, show)}."
-    return text.strip()
-
-
-def _why_text(advised: PolicyOutcome, found: SparesAnswer, show: Show) -> str:
+def _why_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list[str]:
     """Why this policy: the cheapest, or a simpler one that the trials cannot tell from the cheapest."""
-    if not any(differs(one) for one in found.outcomes):
-        return "All policies come to the same: none of them fills a gap."
+    if not any(one.differs for one in found.outcomes):
+        return ["All policies in the table cost the same."]
     trials = found.reporting_trials
-    ties = [one for one in found.outcomes[1:] if not one.told_apart and differs(one) and one is not advised]
-    names = "; ".join(f"{one.name} ({difference_text(one, show)})" for one in ties)
-    if advised is found.chosen:
-        text = "Why: of all policies in the table it costs least"
-        if not names:
-            return f"{text}, and {trials} trials tell it apart from every other."
-        return f"{text}; {trials} trials cannot tell it apart from: {names}."
-    text = (
-        f"Why: it is simpler than the cheapest policy found (the chosen one of the table) and, as far as {trials} "
-        f"trials say, as good: {difference_text(advised, show)}, which may be chance."
-    )
-    return f"{text} Nor can they tell the cheapest apart from: {names}." if names else text
-
-
-def worth_text(one: RefillWorth, last_leaf: int | None = None) -> str:
-    """To which leaf filling a gap pays; ``last_leaf``: to which the recommended rule fills."""
-    if one.break_even_leaf is None:
-        return f"{one.label}: a filled gap does not bring back its cost in any leaf."
-    sure = "" if one.sure_leaf == one.break_even_leaf else _sure_text(one)
-    share = 100 * float(one.crop_share[0])
-    return (
-        f"{one.label}: filling a gap pays to leaf {one.break_even_leaf}{sure} (break-even; worth of the fruit over the "
-        f"years left, crowding included, against tree, planting and care). A gap filled in leaf {one.leaf[0]} adds "
-        f"{share:.0f} % of a mean tree's crop over the run."
-        + (
-            f" That is one gap by itself; the rule fills to leaf {last_leaf}, for it counts the stock of trees as well."
-            if last_leaf is not None and last_leaf != one.break_even_leaf
-            else ""
+    advised = decision.advised
+    ties = [one for one in decision.ties if one is not advised]
+    lines = []
+    if not advised.differs:
+        lines.append(f"Why: of {len(found.outcomes)} policies in the table none costs less over {trials} trials.")
+        if not ties:
+            lines.append("The trials tell it apart from every dearer one.")
+    else:
+        lines.append(
+            f"Why: it is simpler than the cheapest policy ({decision.cheapest.name}) and costs "
+            f"{difference_text(advised, show)}, which may be chance."
         )
-    )
+    if ties:
+        names = "; ".join(f"{one.name} ({difference_text(one, show)})" for one in ties[:3])
+        more = f"; {len(ties) - 3} more, marked ? in the table" if len(ties) > 3 else ""
+        lines.append(f"{trials} trials cannot tell the cheapest from: {names}{more}.")
+    return lines
 
 
-def _sure_text(one: RefillWorth) -> str:
+def worth_text(one: RefillWorth, trials: int, show: Show, last_leaf: int | None = None) -> list[str]:
+    """To which leaf replanting pays, as far as the twin trials tell; ``last_leaf``: to which the rule fills."""
+    if one.never:
+        return [f"{one.label}: replanting pays in no leaf."]
     if one.sure_leaf is None:
-        return ", which is not sure even there"
-    return f", surely to leaf {one.sure_leaf}"
+        return [
+            f"{one.label}: {trials} twin trials cannot tell whether replanting pays.",
+            f"In leaf {one.leaf[0]} a replant brings {show.money(one.worth[0])} ± {show.money(one.error[0])} and costs "
+            f"{show.money(one.cost[0])}.",
+        ]
+    lines = [f"{one.label}: replanting pays through leaf {one.sure_leaf}."]
+    if one.break_even_leaf is not None and one.break_even_leaf > one.sure_leaf:
+        lines.append(f"Up to leaf {one.break_even_leaf} it may pay; {trials} twin trials cannot tell.")
+    if last_leaf is not None and last_leaf != one.sure_leaf:
+        lines.append(f"That is one gap by itself; the rule fills to leaf {last_leaf}, for it counts the stock as well.")
+    lines.append(
+        f"A replant of leaf {one.leaf[0]} adds {100 * float(one.crop_share[0]):.0f} % of a mean tree's crop in the "
+        "years left, what its neighbours lose taken off."
+    )
+    return lines
 
 
-def clustering_text(one: Clustering, chosen: LabelPolicy, show: Show) -> str:
+def clustering_text(one: Clustering, advised: LabelPolicy, show: Show) -> list[str]:
     """How clustered losses are, and what that does to the answer."""
     # the standard error of a variance ratio of n trials is about sqrt(2 / n) of it
     clustered = one.dispersion > one.dispersion_alone * (1 + SURE * (2 / one.lost.size) ** 0.5)
     why = "bad years and bad patches strike many at once" if clustered else "no clear sign of clusters"
-    text = (
-        f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average. Between "
-        f"futures the variance is {one.dispersion:.1f} times the mean ({one.dispersion_alone:.1f} if every tree died "
-        f"by itself): {why}."
-    )
+    lines = [
+        f"{one.label}: {one.lost.mean():.0f} trees of the first planting die by leaf {one.leaf} on average.",
+        f"Between futures the variance is {one.dispersion:.1f} times the mean ({one.dispersion_alone:.1f} if each tree "
+        f"died by itself): {why}.",
+    ]
     other = one.policy
-    if not chosen.fills and not other.fills:
-        return f"{text} The cheapest policy is the same without that."
-    if other == chosen:
-        return f"{text} If every tree died by itself the cheapest policy would be the same."
+    if other == advised or not (advised.fills or other.fills):
+        return [*lines, "If every tree died by itself the advice would be the same."]
+    if one.dearer.mean <= SURE * one.dearer.error:
+        return [*lines, "Advice that takes every tree to die by itself would cost about the same."]
     rule = f"{counted(other.spares, 'spare')} at planting"
     if other.order_up_to is not None:
-        rule += f", orders at {other.reorder_point} up to {other.order_up_to}"
+        rule += f", orders at {other.reorder_point} or fewer to {other.order_up_to} or more"
     else:
         rule += ", no orders"
     rule += f", gaps filled to leaf {other.last_leaf}" if other.fills else ", no gap filled"
-    cost = f"{show.money(abs(one.dearer.mean), 2)} ± {show.money(one.dearer.error, 2)}"
-    if one.dearer.mean > SURE * one.dearer.error:
-        verdict = f"with losses as they are, that would cost {cost} more"
-    else:
-        verdict = f"with losses as they are, that costs about the same (a difference of {cost})"
-    return f"{text} If every tree died by itself the cheapest policy would be: {rule}; {verdict}."
+    cost = f"{show.money(one.dearer.mean, 2)} ± {show.money(one.dearer.error, 2)}"
+    return [
+        *lines,
+        f"If every tree died by itself the cheapest policy would be: {rule}.",
+        f"With losses as they are, that would cost {cost} more.",
+    ]
 
 
 def money_cell(amount: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -17,6 +17,10 @@ SPARES_FILE: Final = "spares.json"
 SPARES_PAGE: Final = "spares.html"
 KIND: Final = "search for spares"
 """What the files are, in the words of a message."""
+PLAINER: Final = ("none", "rule_2", "rule_3", "rule_5", "spares", "orders", "farm")
+"""Policies that are simpler than one with its own numbers for each row group, the simplest first."""
+NEAR: Final = 0.05
+"""Share of the cheapest policy's cost within which another counts as good, if it cannot be told apart (a choice)."""
 
 
 @dataclass(frozen=True)
@@ -33,9 +37,12 @@ class LabelPolicy:
     place : str
         "nursery_row", "pots" or "none".
     reorder_point, order_up_to : int or None
-        None: nothing is ordered after planting.
+        At or below the one, lots are ordered till the stock reaches at least the other, which is always higher; a
+        reorder point of -1 means that open gaps alone are ordered for. None: nothing is ordered after planting.
     last_leaf : int
         Last leaf in which gaps are filled; below 2 none is.
+    first_leaf : int
+        First leaf of the block in which a gap can be filled within the run.
     """
 
     label: str
@@ -45,11 +52,12 @@ class LabelPolicy:
     reorder_point: int | None
     order_up_to: int | None
     last_leaf: int
+    first_leaf: int = 2
 
     @property
     def fills(self) -> bool:
         """Whether any gap is ever filled."""
-        return self.last_leaf > 1 and (self.spares > 0 or self.order_up_to is not None)
+        return self.last_leaf >= self.first_leaf and (self.spares > 0 or self.order_up_to is not None)
 
 
 @dataclass(frozen=True)
@@ -73,9 +81,9 @@ class PolicyOutcome:
     trees, keep, replanting, margin_lost : float [money]
         Parts of the cost.
     dearer : Amount [money]
-        Cost less that of the chosen policy, in the same trials; high values are worse.
+        Cost less that of the cheapest policy, in the same trials.
     dearer_low, dearer_high : float [money]
-        Its limits; those of all policies hold together at 95 %.
+        Its limits; those of all pairs of policies hold together at 95 %, so the cheapest may be picked afterwards.
     gain : Amount [money]
         Net present value less that of filling no gap.
     replay_gain : float [money]
@@ -123,8 +131,57 @@ class PolicyOutcome:
 
     @property
     def told_apart(self) -> bool:
-        """Whether its cost differs from the chosen policy's by more than chance."""
+        """Whether its cost differs from the cheapest policy's by more than chance."""
         return self.dearer_low > 0 or self.dearer_high < 0
+
+    @property
+    def differs(self) -> bool:
+        """Whether it costs anything else than the cheapest policy, in any trial."""
+        return self.dearer.mean != 0 or self.dearer.error != 0
+
+
+@dataclass(frozen=True)
+class SparesDecision:
+    """What the search advises: table, sentences and lines for the plan are made from this.
+
+    Attributes
+    ----------
+    advised : PolicyOutcome
+        The plainest policy that costs the same as the cheapest, as far as the trials tell; else the cheapest.
+    cheapest : PolicyOutcome
+        Lowest mean cost over the reporting trials.
+    ties : tuple of PolicyOutcome
+        Other policies that the trials cannot tell from the cheapest.
+    """
+
+    advised: PolicyOutcome
+    cheapest: PolicyOutcome
+    ties: tuple[PolicyOutcome, ...]
+
+
+def decide_spares(outcomes: Sequence[PolicyOutcome]) -> SparesDecision:
+    """The cheapest policy, those as good, and the plainest of them.
+
+    Parameters
+    ----------
+    outcomes : sequence of PolicyOutcome
+
+    Notes
+    -----
+    A policy that cannot be told from the cheapest counts as good only where its mean lies close (:data:`NEAR`): too few
+    trials to tell are no proof.
+    """
+    cheapest = min(outcomes, key=lambda one: one.cost.mean)
+    near = [
+        one
+        for one in outcomes
+        if not one.differs or (not one.told_apart and one.dearer.mean <= NEAR * abs(cheapest.cost.mean))
+    ]
+    ranked = sorted(near, key=lambda one: PLAINER.index(one.key) if one.key in PLAINER else len(PLAINER))
+    advised = ranked[0] if ranked and ranked[0].key in PLAINER else cheapest
+    return SparesDecision(
+        advised, cheapest, tuple(one for one in outcomes if one.differs and not one.told_apart and one is not cheapest)
+    )
 
 
 @dataclass(frozen=True)
@@ -138,7 +195,7 @@ class CostCurve:
         Planted.
     spares : int array, (point,)
     cost, error : array, (point,) [money]
-        All else as in the chosen policy (or the best with orders, where the choice has none).
+        All else as in the advised policy (or the best with orders, where it has none).
     cost_alone, error_alone : array, (point,) [money]
         With nothing ordered later.
     spent, margin_lost : array, (point,) [money]
@@ -146,7 +203,14 @@ class CostCurve:
     filled_alone : array, (point,) [1]
         Share of trials in which spares alone fill every gap in its first planting season.
     chosen : int
-        Spares of the chosen policy.
+        Spares of the advised policy.
+    low, high : int
+        Numbers of spares, from one to the other, whose cost cannot be told from that of the advised number and lies
+        close to it.
+    spent_more : float [money]
+        What the highest of them spends on trees, keep and planting above the lowest.
+    filled_low, filled_high : float [1]
+        Share of trials in which every gap is filled in its first planting season, with the lowest and the highest.
     alone_leaf : int
         Last leaf to refill of the curve with nothing ordered later.
     """
@@ -163,6 +227,11 @@ class CostCurve:
     filled_alone: Array
     chosen: int
     alone_leaf: int
+    low: int
+    high: int
+    spent_more: float
+    filled_low: float
+    filled_high: float
 
 
 @dataclass(frozen=True)
@@ -179,6 +248,8 @@ class RefillWorth:
         Last leaf up to which the worth is above the cost; None where it never is.
     sure_leaf : int or None
         The same with the worth lower by two standard errors.
+    never : bool
+        Whether the worth is below the cost in every leaf by more than two standard errors.
     """
 
     label: str
@@ -189,6 +260,7 @@ class RefillWorth:
     crop_share: Array
     break_even_leaf: int | None
     sure_leaf: int | None
+    never: bool = False
 
 
 @dataclass(frozen=True)
@@ -209,7 +281,7 @@ class Clustering:
     policy : LabelPolicy
         Best if every tree died by itself.
     dearer : Amount [money]
-        What that policy costs more than the chosen one under the losses as simulated.
+        What that policy costs more than the advised one under the losses as simulated.
     """
 
     label: str
@@ -230,7 +302,7 @@ class SparesAnswer:
     Attributes
     ----------
     outcomes : tuple of PolicyOutcome
-        The chosen policy first.
+        The policy that the search found first.
     curves, worth, clustering : tuples over row groups
     choosing_trials, reporting_trials, worth_trials : int
     lead_time : int [year]
@@ -257,9 +329,9 @@ class SparesAnswer:
     notes: tuple[str, ...] = ()
 
     @property
-    def chosen(self) -> PolicyOutcome:
-        """The policy chosen."""
-        return self.outcomes[0]
+    def decision(self) -> SparesDecision:
+        """What is advised, and why."""
+        return decide_spares(self.outcomes)
 
     def outcome(self, key: str) -> PolicyOutcome | None:
         """Outcome by key."""
@@ -282,9 +354,12 @@ def spares_document(found: SparesAnswer) -> dict[str, Any]:
         "how_to_read": {
             "money": "present value at year 0, in the plan's currency",
             "cost": "trees, keep, planting and the margin lost while places stand empty; full simulation",
-            "dearer": "cost less that of the chosen policy in the same trials; limits hold for all policies together",
-            "choice": "policies were chosen on the choosing trials; everything else is from the reporting trials",
+            "dearer": "cost less that of the cheapest policy in the same trials; limits hold for all pairs together",
+            "choice": "policies were searched on the choosing trials; everything else is from the reporting trials",
         },
+        "advised": found.decision.advised.key,
+        "cheapest": found.decision.cheapest.key,
+        "not_told_from_the_cheapest": [one.key for one in found.decision.ties],
         "outcomes": [_outcome(one) for one in found.outcomes],
         "curves": [_plain(one) for one in found.curves],
         "refill_worth": [_plain(one) for one in found.worth],

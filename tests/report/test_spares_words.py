@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
+from orchardsim.analysis.policy_outcomes import label_policy
+from orchardsim.analysis.spares import _as_cheap
+from orchardsim.operations.parameters import Replacement
 from orchardsim.report.spares_table import outcome_cells
-from orchardsim.report.spares_words import recommended, show_of, spares_sentences, worth_text
-from orchardsim.results.spares import Amount, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
+from orchardsim.report.spares_words import flat_text, policy_text, show_of, spares_sentences, worth_text
+from orchardsim.results.spares import Amount, CostCurve, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
 
 ATTRS = {
     "units": "metric", "currency": "USD", "price_year": 2024, "real_or_nominal": "real", "bin_mass": 400.0,
@@ -31,8 +36,8 @@ def outcome(key: str, name: str, cost: float, dearer: tuple[float, float], last_
 
 
 def answer(*others: PolicyOutcome, worth: tuple[RefillWorth, ...] = ()) -> SparesAnswer:
-    """An answer whose chosen policy costs 2,000."""
-    best = outcome("best", "chosen policy", 2000.0, (0.0, 0.0))
+    """An answer whose cheapest policy costs 2,000."""
+    best = outcome("best", "best that the search found", 2000.0, (0.0, 0.0))
     return SparesAnswer(
         outcomes=(best, *others), curves=(), worth=worth, clustering=(), choosing_trials=100, reporting_trials=100,
         worth_trials=50, years=20, seed=1, lead_time=2, minimum_order=10, order_multiple=10, attrs=ATTRS,
@@ -56,23 +61,81 @@ UNSURE = outcome("none", "no gap filled", 2900.0, (-100.0, 1900.0))
 )
 def test_the_simplest_policy_that_is_not_worse_is_recommended(others, key):
     found = answer(*others)
-    assert recommended(found).key == key
+    assert found.decision.advised.key == key
     cells = outcome_cells(found, show_of(found))
     marked = [row[0] for row in cells if "(recommended)" in row[0]]
-    assert marked == [f"{recommended(found).name} (recommended)"]
+    assert marked == [f"{found.decision.advised.name} (recommended)"]
 
 
 def test_one_recommendation_leads_then_its_cost_then_why():
     lines = spares_sentences(answer(SIMPLE, DEAR))
-    assert lines[0].startswith("Recommendation: north:") and "to leaf 5" in lines[0]
-    assert "2,030" in lines[1]
-    assert lines[2].startswith("Why: it is simpler")
-    assert sum("Recommendation" in line for line in lines) == 1
-    best = spares_sentences(answer(DEAR))
-    assert "2,000" in best[1] and "tell it apart from every other" in best[2]
+    assert lines[0] == "Recommendation:" and lines[1].startswith("north:") and "to leaf 5" in lines[1]
+    words = " ".join(lines)
+    assert "2,030" in words and "Why: it is simpler than the cheapest policy" in words
+    assert words.count("Recommendation") == 1
+    best = " ".join(spares_sentences(answer(DEAR)))
+    assert "2,000" in best and "none costs less" in best and "tell it apart from every dearer one" in best
+    for line in [*lines, *spares_sentences(answer(DEAR))]:
+        assert len(line.split()) < 30
 
 
-def test_the_worth_of_one_gap_does_not_contradict_the_rule():
-    worth = RefillWorth("north", np.array([2, 5]), np.ones(2), np.ones(2), np.ones(2), np.array([0.5, 0.4]), 5, 5)
-    assert "one gap by itself" in worth_text(worth, 8)
-    assert "one gap by itself" not in worth_text(worth, 5)
+def test_a_policy_that_the_search_found_is_not_called_cheapest_where_another_costs_less():
+    """The search ran on other trials: over the reporting ones filling no gap costs 72 less, and that is advised."""
+    found = dataclasses.replace(
+        answer(),
+        outcomes=(
+            outcome("best", "best that the search found", 2072.0, (20.0, 124.0)),
+            outcome("none", "no gap filled", 2000.0, (0.0, 0.0)),
+        ),
+    )
+    assert (found.decision.advised.key, found.decision.cheapest.key) == ("none", "none")
+    words = " ".join(spares_sentences(found))
+    assert "less." not in words and "fill no gaps" in words
+    dearer = [row[3] for row in outcome_cells(found, show_of(found))[1:]]
+    assert dearer == ["72", ""]
+
+
+def test_no_rule_whose_parts_conflict_is_printed():
+    """Back up to 0 with lots of 10 means: lots of 10 until open gaps are covered."""
+    gaps = dataclasses.replace(outcome("best", "", 1.0, (0.0, 0.0)).policies[0], reorder_point=-1, order_up_to=0)
+    text = " ".join(policy_text(gaps, answer()))
+    assert "When that is below 0, order in lots of 10 until all gaps are covered" in text
+    assert "up to 0" not in text and "at least" not in text
+    full = " ".join(policy_text(dataclasses.replace(gaps, reorder_point=4, order_up_to=6), answer()))
+    assert "is 4 or fewer, order in lots of 10 until it is 6 or more" in full
+
+
+def test_an_old_block_is_not_told_to_fill_to_a_young_leaf():
+    """A block that stands in leaf 29 has no leaf 4 to come: a rule to leaf 4 fills nothing there."""
+    assert not LabelPolicy("old", 45, 0, "none", 0, 1, 4, first_leaf=29).fills
+    assert LabelPolicy("old", 45, 0, "none", 0, 1, 33, first_leaf=29).fills
+    old = label_policy("old", 45, Replacement(spares_at_planting=0.05, place="nursery_row", last_refill_leaf=4), 29)
+    assert old.spares == 0 and not old.fills
+
+
+def test_a_flat_bottom_is_told_with_reasons_for_either_end():
+    """Costs by hand, five trials: 2 and 4 spares differ by noise alone, 8 cost 50 more in every trial."""
+    noise = np.array([-3.0, 2.0, 0.0, 4.0, -2.0])
+    cost = {0: 150 + noise, 2: 100 + noise, 4: 100 - noise, 8: 150 + noise}
+    assert _as_cheap(cost, 4) == (2, 4)
+    assert _as_cheap(cost, 8) == (8, 8)
+    curve = CostCurve(
+        "north", 100, np.array([2, 4]), *(np.zeros(2) for _ in range(7)), chosen=4, alone_leaf=5, low=2, high=4,
+        spent_more=16.0, filled_low=0.6, filled_high=0.8,
+    )  # fmt: skip
+    text = " ".join(flat_text(curve, show_of(answer())))
+    assert "anything from 2 to 4 spares at planting costs the same, within noise" in text
+    assert "USD 16 less" in text and "80 % of futures, not 60 %" in text
+
+
+def test_the_worth_of_a_gap_is_claimed_only_where_it_is_told_from_noise():
+    show = show_of(answer())
+    worth = RefillWorth("north", np.array([2, 5]), np.ones(2), np.ones(2), np.ones(2), np.array([0.5, 0.4]), 9, 5)
+    text = " ".join(worth_text(worth, 16, show, 8))
+    assert "replanting pays through leaf 5." in text and "Up to leaf 9 it may pay" in text
+    assert "one gap by itself" in text
+    assert "one gap by itself" not in " ".join(worth_text(worth, 16, show, 5))
+    unsure = " ".join(worth_text(dataclasses.replace(worth, sure_leaf=None), 64, show))
+    assert "64 twin trials cannot tell whether replanting pays" in unsure and "pays through" not in unsure
+    never = worth_text(dataclasses.replace(worth, sure_leaf=None, break_even_leaf=None, never=True), 16, show)
+    assert never == ["north: replanting pays in no leaf."]
