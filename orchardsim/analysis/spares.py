@@ -407,8 +407,8 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
     tried = {count: parts(told, count) for count in numbers}
     low, high = _as_cheap({count: paid + missed for count, (_, paid, missed) in tried.items()}, chosen)
     ends = [tried[count] for count in (low, high)]
-    filled_low, filled_high = (
-        float((run.waiting[:, _open_years(replay, told)].sum(axis=1) == 0).mean()) for run, *_ in ends
+    waiting_low, waiting_high = (
+        float(run.waiting[:, _open_years(replay, told)].sum(axis=1).mean()) for run, *_ in ends
     )
     rows = []
     for count in numbers:
@@ -429,8 +429,8 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
         low=low,
         high=high,
         spent_more=float((ends[1][1] - ends[0][1]).mean()),
-        filled_low=filled_low,
-        filled_high=filled_high,
+        waiting_low=waiting_low,
+        waiting_high=waiting_high,
     )
 
 

@@ -202,7 +202,10 @@ def _plan_table() -> Any:
         "site": (SiteTable, ...),
         "weather": (WeatherTable, ...),
         "block": (Annotated[list[BlockTable], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),
-        "idle_land": (Annotated[list[plain_table(IdleLand)], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),  # type: ignore[misc]
+        "idle_land": (
+            Annotated[list[plain_table(IdleLand)], Field(max_length=MOST_BLOCKS)],
+            Field(default_factory=list),
+        ),  # type: ignore[misc]
         "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }

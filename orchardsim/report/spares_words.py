@@ -91,10 +91,10 @@ def flat_text(one: CostCurve, show: Show) -> list[str]:
         return []
     lines = [f"{one.label}: anything from {one.low} to {one.high} spares at planting costs the same, within noise."]
     if one.spent_more > 0:
-        lines.append(
-            f"Towards {one.low}: {show.money(one.spent_more)} less is spent on trees. Towards {one.high}: every gap is "
-            f"filled in time in {100 * one.filled_high:.0f} % of futures, not {100 * one.filled_low:.0f} %."
-        )
+        shorter = one.waiting_low - one.waiting_high
+        lines.append(f"Towards {one.low}: {show.money(one.spent_more)} less is spent on trees that may not be needed.")
+        if shorter >= 1:
+            lines.append(f"Towards {one.high}: open gaps wait {counted(round(shorter), 'tree-year')} less.")
     return lines
 
 
@@ -164,8 +164,16 @@ def _rules_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> li
     if not told:
         return []
     names = {"plan": "the plan's own rule", "none": "filling no gap"}
-    parts = [f"{names.get(one.key, one.name.split(' spare')[0])}: {difference_text(one, show)}" for one in told]
-    return [f"Against the cheapest policy: {'; '.join(parts)}."]
+    rules = [one for one in told if one.key.startswith("rule_")]
+    lines = [
+        f"Against the cheapest policy {names[one.key]} costs {difference_text(one, show)}."
+        for one in told
+        if one.key in names
+    ]
+    if rules:
+        parts = [f"{one.name.split(' spare')[0]} costs {difference_text(one, show)}" for one in rules]
+        lines.append(f"Of spares at planting and nothing later, {'; '.join(parts)}.")
+    return lines
 
 
 def _why_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list[str]:

@@ -209,8 +209,8 @@ class CostCurve:
         close to it.
     spent_more : float [money]
         What the highest of them spends on trees, keep and planting above the lowest.
-    filled_low, filled_high : float [1]
-        Share of trials in which every gap is filled in its first planting season, with the lowest and the highest.
+    waiting_low, waiting_high : float [tree years]
+        How long gaps that are to be filled wait, all together, with the lowest and the highest of them.
     alone_leaf : int
         Last leaf to refill of the curve with nothing ordered later.
     """
@@ -230,8 +230,8 @@ class CostCurve:
     low: int
     high: int
     spent_more: float
-    filled_low: float
-    filled_high: float
+    waiting_low: float
+    waiting_high: float
 
 
 @dataclass(frozen=True)

@@ -121,11 +121,11 @@ def test_a_flat_bottom_is_told_with_reasons_for_either_end():
     assert _as_cheap(cost, 8) == (8, 8)
     curve = CostCurve(
         "north", 100, np.array([2, 4]), *(np.zeros(2) for _ in range(7)), chosen=4, alone_leaf=5, low=2, high=4,
-        spent_more=16.0, filled_low=0.6, filled_high=0.8,
+        spent_more=16.0, waiting_low=9.0, waiting_high=4.0,
     )  # fmt: skip
     text = " ".join(flat_text(curve, show_of(answer())))
     assert "anything from 2 to 4 spares at planting costs the same, within noise" in text
-    assert "USD 16 less" in text and "80 % of futures, not 60 %" in text
+    assert "USD 16 less" in text and "open gaps wait 5 tree-years less" in text
 
 
 def test_the_worth_of_a_gap_is_claimed_only_where_it_is_told_from_noise():
