@@ -197,15 +197,15 @@ class PlanBase(Table):
     packing: PackingTable = PackingTable()
 
 
+IdleTable: Any = plain_table(IdleLand)
+
+
 def _plan_table() -> Any:
     fields: dict[str, Any] = {
         "site": (SiteTable, ...),
         "weather": (WeatherTable, ...),
         "block": (Annotated[list[BlockTable], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),
-        "idle_land": (
-            Annotated[list[plain_table(IdleLand)], Field(max_length=MOST_BLOCKS)],
-            Field(default_factory=list),
-        ),  # type: ignore[misc]
+        "idle_land": (Annotated[list[IdleTable], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),
         "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
     }

@@ -139,7 +139,7 @@ def price_doubts(market: Market, sold: Iterable[str]) -> list[str]:
 def order_doubts(replacement: Replacement, trees: Sequence[int]) -> list[str]:
     """Warning on a smallest order beyond what the farm could ever need."""
     total = sum(trees)
-    if replacement.minimum_order <= total:
+    if not total or replacement.minimum_order <= total:
         return []
     return [
         f"replacement.minimum_order: {replacement.minimum_order:,} trees, more than the {total:,} that the plan "
