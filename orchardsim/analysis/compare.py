@@ -486,8 +486,7 @@ def _unfair_notes(plans: Sequence[Plan], facts: Sequence[PlanFacts]) -> list[str
     free = [
         fact.label
         for fact, plan in zip(facts, plans, strict=True)
-        if fact.label not in keeping
-        and any(one.year_planted >= 0 and not one.money[0].clears_old_orchard for one in plan.blocks)
+        if fact.label not in keeping and any(one.year_planted >= 0 and not one.clears_old_orchard for one in plan.money)
     ]
     if not keeping or not free or not same_land([plan.gross_area for plan in plans]):
         return []

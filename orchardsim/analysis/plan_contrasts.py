@@ -10,6 +10,7 @@ from typing import Any, Final
 from orchardsim.core.parameters import parameters_of
 from orchardsim.plan import Plan
 from orchardsim.plan.plan import ResolvedBlock
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.results.comparison import Contrast
 from orchardsim.season.parameters import BlockSite
 
@@ -98,7 +99,7 @@ def _planted(block: ResolvedBlock) -> str:
 def _cleared(plan: Plan) -> str:
     if not plan.blocks:
         return ABSENT
-    money = [block.money[0] for block in plan.blocks]
+    money = [group.money for group in plan.groups]
     return "yes" if any(one.clears_old_orchard or one.removal_year is not None for one in money) else "no"
 
 
@@ -117,26 +118,27 @@ def _pollinizers(block: ResolvedBlock) -> str:
     return ", ".join(dict.fromkeys(one.cultivar for one in block.pollinizers))
 
 
-def _target(block: ResolvedBlock) -> str:
-    return "; ".join(dict.fromkeys(str(list(one)) for one in block.plan.crop_load_target))
+def _groups(tell: Callable[[RowGroup], str]) -> Callable[[ResolvedBlock], str]:
+    """What the row groups of a block have, each value once."""
+    return lambda block: ", ".join(dict.fromkeys(tell(group) for group in block.groups))
 
 
 BLOCKS: Final[Mapping[str, Any]] = {
     "blocks": lambda plan: ", ".join(block.name for block in plan.blocks) or "none",
     "idle land": lambda plan: _idle(plan),
     "planted": lambda plan: _each(plan, _planted),
-    "cultivars": lambda plan: _each(plan, lambda block: ", ".join(dict.fromkeys(block.cultivar_names))),
-    "rootstocks": lambda plan: _each(plan, lambda block: ", ".join(dict.fromkeys(block.stock_names))),
-    "training": lambda plan: _each(plan, lambda block: block.training_name),
+    "cultivars": lambda plan: _each(plan, _groups(lambda group: group.cultivar_name)),
+    "rootstocks": lambda plan: _each(plan, _groups(lambda group: group.stock_name)),
+    "training": lambda plan: _each(plan, _groups(lambda group: group.training_name)),
     "nursery trees": lambda plan: _each(
-        plan, lambda block: ", ".join(dict.fromkeys(block.grade_names)) if block.year_planted >= 0 else ""
+        plan, lambda block: _groups(lambda group: group.grade_name)(block) if block.year_planted >= 0 else ""
     ),
     "spacing": lambda plan: _each(plan, lambda block: _spacing(plan, block)),
     "pollinizers": lambda plan: _each(plan, _pollinizers),
     "old orchard cleared": lambda plan: _cleared(plan),
     "replant ground": lambda plan: _each(plan, lambda block: "yes" if block.plan.replant_site else "no"),
-    "fence built": lambda plan: _each(plan, lambda block: "yes" if block.money[0].fenced else "no"),
+    "fence built": lambda plan: _each(plan, _groups(lambda group: "yes" if group.money.fenced else "no")),
     "site growth": lambda plan: _each(plan, lambda block: f"{block.plan.site_growth:g}"),
-    "crop load target": lambda plan: _each(plan, _target),
+    "crop load target": lambda plan: _each(plan, _groups(lambda group: str(list(group.crop_load_target)))),
 }
 """What is told of blocks and land: name -> how to tell it of a plan."""

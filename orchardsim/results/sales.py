@@ -41,7 +41,10 @@ class OutletSales:
 
 def outlet_sales(dataset: xarray.Dataset) -> list[OutletSales]:
     """Every outlet and grade that takes fruit in the farm's mature years; empty where there are none."""
-    mature = mature_years(dataset["leaf"].sel(block=block_labels(dataset)).max("block").values)
+    blocks = block_labels(dataset)
+    if not blocks:
+        return []
+    mature = mature_years(dataset["leaf"].sel(block=blocks).max("block").values)
     if mature.size == 0:
         return []
     order = ("trial", "year", "outlet", "grade")

@@ -20,7 +20,7 @@ from orchardsim.plan import Plan
 from orchardsim.plan.describe import refill_notes
 from orchardsim.results import build_dataset
 from orchardsim.simulation.frost_history import frost_history
-from orchardsim.simulation.money import REMOVED, block_leaf
+from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.single_trees import with_single_trees
