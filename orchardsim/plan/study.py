@@ -1,0 +1,269 @@
+"""Reads a study file: a base plan, the factors that change in it, and every cell as a plan of its own."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal
+
+import numpy as np
+from pydantic import Field
+
+from orchardsim.core.errors import InputError
+from orchardsim.plan.keys import with_keys
+from orchardsim.plan.loading import load_plan
+from orchardsim.plan.model import Name
+from orchardsim.plan.plan import Plan
+from orchardsim.plan.quantities import UnitContext
+from orchardsim.plan.reading import read_toml
+from orchardsim.plan.tables import Table, validated
+
+MOST_CELLS: Final = 2_000
+DIGITS: Final = 6
+"""Significant digits of a drawn value: plans are written and read with so many."""
+
+
+class LevelTable(Table):
+    """``[[factor.level]]``: one level that changes several keys."""
+
+    name: Name
+    keys: dict[str, Any]
+
+
+class FactorTable(Table):
+    """``[[factor]]``: what changes between the cells of a study.
+
+    ``key`` with ``levels`` changes one key; ``level`` tables change several together; ``key`` with ``low`` and
+    ``high`` is a range that a Latin hypercube samples.
+    """
+
+    name: Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=40)]
+    key: str | None = None
+    levels: list[Any] | None = None
+    level: list[LevelTable] | None = None
+    low: Annotated[float, Field(strict=False)] | None = None
+    high: Annotated[float, Field(strict=False)] | None = None
+    unit: str = ""
+
+
+class StudyTable(Table):
+    """The top of a study file."""
+
+    title: Name
+    plan: str
+    design: Literal["factorial", "latin_hypercube"] = "factorial"
+    samples: Annotated[int, Field(ge=4, le=MOST_CELLS)] | None = None
+    trials: Annotated[int, Field(ge=3, le=1_000_000)] = 200
+    years: Annotated[int, Field(ge=2, le=80)] = 20
+    seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
+    decide_by: str = "npv_per_area"
+    keys: dict[str, Any] = Field(default_factory=dict)
+    factor: Annotated[list[FactorTable], Field(min_length=1, max_length=8)]
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A factor of a study: its name and the names of its levels, or the numbers that a sample drew."""
+
+    name: str
+    levels: tuple[str, ...]
+    values: tuple[float, ...] = ()
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of a study: number of its level of each factor, what it changes, and the plan that results."""
+
+    number: int
+    levels: tuple[int, ...]
+    changes: Mapping[str, Any]
+    plan: Plan
+
+
+@dataclass(frozen=True)
+class Study:
+    """A declared experiment.
+
+    Attributes
+    ----------
+    held : mapping
+        Keys that the study sets in every cell.
+    decide_by : str
+        Measure by which cells are ranked.
+    """
+
+    title: str
+    path: Path | None
+    base: Plan
+    design: str
+    factors: tuple[Factor, ...]
+    cells: tuple[Cell, ...]
+    held: Mapping[str, Any]
+    trials: int
+    years: int
+    seed: int
+    decide_by: str
+
+    def names(self, cell: Cell) -> dict[str, str]:
+        """Factor -> name of its level in a cell."""
+        return {one.name: one.levels[level] for one, level in zip(self.factors, cell.levels, strict=True)}
+
+    def __repr__(self) -> str:
+        factors = " x ".join(f"{one.name} ({len(one.levels)})" for one in self.factors)
+        return f"<Study {self.title!r}: {self.design} of {factors}, {len(self.cells)} cells of {self.trials} trials>"
+
+
+def load_study(source: str | Path | Mapping[str, Any], *, base: str | Path | None = None) -> Study:
+    """Read a study file and resolve the plan of every cell.
+
+    Parameters
+    ----------
+    source : path or mapping
+        A TOML file, or its content as nested dictionaries.
+    base : path, optional
+        Folder that the base plan's path is relative to; the study file's own where there is one.
+
+    Raises
+    ------
+    InputError
+        One line naming file, key, what was found and what is allowed; a cell that changes nothing is told too.
+    """
+    path = None if isinstance(source, Mapping) else Path(source)
+    raw = dict(source) if isinstance(source, Mapping) else read_toml(Path(source))
+    where = str(path) if path is not None else "study"
+    folder = Path(base) if base is not None else (path.parent if path is not None else Path())
+    table = validated(StudyTable, raw, where, UnitContext())
+    plan_path = folder / table.plan
+    tables = with_keys(read_toml(plan_path), table.keys, where)
+    factors, changes = _design(table, where)
+    cells = []
+    for number, (levels, keys) in enumerate(changes):
+        changed = with_keys(tables, keys, where)
+        try:
+            plan = load_plan(changed, base=plan_path.parent)
+        except InputError as error:
+            raise InputError(where, f"cell {number + 1} ({_words(keys)}): {error.problem}") from None
+        cells.append(Cell(number, levels, keys, plan))
+    _check_cells(cells, where)
+    return Study(
+        title=table.title,
+        path=path,
+        base=load_plan(tables, base=plan_path.parent),
+        design=table.design,
+        factors=factors,
+        cells=tuple(cells),
+        held=table.keys,
+        trials=table.trials,
+        years=table.years,
+        seed=table.seed,
+        decide_by=table.decide_by,
+    )
+
+
+Changes = list[tuple[tuple[int, ...], dict[str, Any]]]
+
+
+def _design(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]:
+    names = [one.name for one in table.factor]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(where, f"factor {name!r} stands twice; allowed: once")
+    if table.design == "latin_hypercube":
+        return _latin_hypercube(table, where)
+    if table.samples is not None:
+        raise InputError(where, "samples: found it in a factorial; allowed with design = 'latin_hypercube' only")
+    levels = [_levels(one, where) for one in table.factor]
+    count = math.prod(len(one) for one in levels)
+    if count > MOST_CELLS:
+        raise InputError(where, f"factor: found {count:,} cells in all, allowed at most {MOST_CELLS:,}")
+    factors = tuple(Factor(name, tuple(label for label, _ in one)) for name, one in zip(names, levels, strict=True))
+    changes: Changes = []
+    for numbers in itertools.product(*(range(len(one)) for one in levels)):
+        keys: dict[str, Any] = {}
+        for one, number, factor in zip(levels, numbers, names, strict=True):
+            both = sorted(keys.keys() & one[number][1].keys())
+            if both:
+                raise InputError(where, f"factor {factor}: {both[0]} is changed by another factor too; allowed: by one")
+            keys |= one[number][1]
+        changes.append((numbers, keys))
+    return factors, changes
+
+
+def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, Any]]]:
+    """Name and changed keys of each level of a factor."""
+    place = f"factor {factor.name}"
+    if factor.low is not None or factor.high is not None:
+        raise InputError(
+            where, f"{place}: found a range; a factorial takes levels; design = 'latin_hypercube' samples ranges"
+        )
+    if (factor.levels is None) == (factor.level is None):
+        raise InputError(where, f"{place}: expected either key with levels, or [[factor.level]] tables")
+    if factor.level is not None:
+        found = [(one.name, one.keys) for one in factor.level]
+        if any(not keys for _, keys in found):
+            raise InputError(where, f"{place}: found a level that changes nothing; expected at least one key in it")
+    elif factor.key is None:
+        raise InputError(where, f"{place}.key: missing; expected a key of the plan, such as 'block.training'")
+    else:
+        found = [(str(value), {factor.key: value}) for value in factor.levels or []]
+    labels = [label for label, _ in found]
+    if len(set(labels)) != len(labels) or len(labels) < 2:
+        raise InputError(where, f"{place}: found levels {labels}, expected two or more that differ")
+    return found
+
+
+def _latin_hypercube(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]:
+    """Ranges sampled so that each factor's range is met evenly (McKay, Beckman and Conover 1979)."""
+    from scipy.stats import qmc
+
+    if table.samples is None:
+        raise InputError(where, "samples: missing; a Latin hypercube needs a number of cells, 4 or more")
+    for one in table.factor:
+        place = f"factor {one.name}"
+        if one.key is None or one.low is None or one.high is None or one.levels or one.level:
+            raise InputError(where, f"{place}: expected key, low and high, which a Latin hypercube samples")
+        if not (math.isfinite(one.low) and math.isfinite(one.high) and one.low < one.high):
+            raise InputError(where, f"{place}: found low {one.low:g} and high {one.high:g}, allowed: low below high")
+    sampler = qmc.LatinHypercube(len(table.factor), rng=np.random.default_rng(table.seed))
+    points = qmc.scale(
+        sampler.random(table.samples), [one.low for one in table.factor], [one.high for one in table.factor]
+    )
+    drawn = [[float(f"{value:.{DIGITS}g}") for value in column] for column in points.T]
+    factors = tuple(
+        Factor(one.name, tuple(f"{value:g} {one.unit}".strip() for value in values), tuple(values), one.unit)
+        for one, values in zip(table.factor, drawn, strict=True)
+    )
+    changes: Changes = []
+    for number in range(table.samples):
+        keys = {
+            str(one.key): f"{values[number]:g} {one.unit}" if one.unit else values[number]
+            for one, values in zip(table.factor, drawn, strict=True)
+        }
+        changes.append(((number,) * len(factors), keys))
+    return factors, changes
+
+
+def _check_cells(cells: Sequence[Cell], where: str) -> None:
+    """Cells must differ, and their money must be of one kind."""
+    first = cells[0].plan
+    seen: dict[str, Cell] = {}
+    for cell in cells:
+        for name in ("currency", "price_year"):
+            found, wanted = getattr(cell.plan, name), getattr(first, name)
+            if found != wanted:
+                raise InputError(where, f"cell {cell.number + 1}: {name} is {found}, but {wanted} in cell 1")
+        twin = seen.setdefault(cell.plan.hash, cell)
+        if twin is not cell:
+            raise InputError(
+                where,
+                f"cells {twin.number + 1} ({_words(twin.changes)}) and {cell.number + 1} ({_words(cell.changes)}) are "
+                "the same plan: a key of theirs changes nothing; name the table that decides, such as block.group",
+            )
+
+
+def _words(changes: Mapping[str, Any]) -> str:
+    return ", ".join(f"{key} = {value}" for key, value in changes.items())
