@@ -53,7 +53,7 @@ class StudyTable(Table):
     """The top of a study file."""
 
     title: Name
-    plan: str
+    plan: str | dict[str, Any]
     design: Literal["factorial", "latin_hypercube"] = "factorial"
     samples: Annotated[int, Field(ge=4, le=MOST_CELLS)] | None = None
     trials: Annotated[int, Field(ge=3, le=1_000_000)] = 200
@@ -137,8 +137,9 @@ def load_study(source: str | Path | Mapping[str, Any], *, base: str | Path | Non
     where = str(path) if path is not None else "study"
     folder = Path(base) if base is not None else (path.parent if path is not None else Path())
     table = validated(StudyTable, raw, where, UnitContext())
-    plan_path = folder / table.plan
-    tables = with_keys(read_toml(plan_path), table.keys, where)
+    plan_path = folder / table.plan if isinstance(table.plan, str) else folder / "plan"
+    written = read_toml(plan_path) if isinstance(table.plan, str) else table.plan
+    tables = with_keys(written, table.keys, where)
     factors, changes = _design(table, where)
     cells = []
     for number, (levels, keys) in enumerate(changes):
