@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from orchardsim.risk.comparison import simultaneous_limit
+
 Array = NDArray[np.float64]
 
 RESAMPLES = 2_000
@@ -53,14 +55,14 @@ def bootstrap_weights(trials: int, resamples: int, rng: np.random.Generator) -> 
 def simultaneous_limits(
     contrasts: ArrayLike, rng: np.random.Generator, *, level: float = 0.95, resamples: int = RESAMPLES
 ) -> SimultaneousLimits:
-    """Means of contrasts with limits that hold for all of them together, by the bootstrap of the largest t.
+    """Means of contrasts with limits that hold for all of them together.
 
     Parameters
     ----------
     contrasts : (trial, contrast)
         Differences within each trial, finite.
     rng : Generator
-        For the resamples.
+        For the resamples of :func:`orchardsim.risk.comparison.simultaneous_limit`.
     level : float
     resamples : int
 
@@ -68,15 +70,6 @@ def simultaneous_limits(
     ------
     ValueError
         If there are fewer than three trials or a contrast is not finite.
-
-    Notes
-    -----
-    In each resample of trials every contrast has a t value about the mean of all trials; the limits lie at the
-    ``level`` quantile of the largest \\|t\\|. Contrasts that are the same in all trials are known exactly.
-
-    References
-    ----------
-    Westfall, P. H. and Young, S. S. 1993. Resampling-Based Multiple Testing. Wiley, section 2 (from memory).
     """
     values = np.asarray(contrasts, dtype=float)
     if values.ndim != 2 or values.shape[0] < 3:
@@ -85,21 +78,9 @@ def simultaneous_limits(
         raise ValueError("simultaneous limits need finite contrasts")
     trials = values.shape[0]
     mean = values.mean(axis=0)
-    error = values.std(axis=0, ddof=1) / np.sqrt(trials)
-    weights = bootstrap_weights(trials, resamples, rng)
-    largest = np.zeros(resamples)
-    for column, centre in zip(values.T, mean, strict=True):
-        gap = column - centre
-        # Rounding leaves a spread of nothing where all trials are the same.
-        if np.abs(gap).max() <= 1e-12 * max(abs(float(centre)), 1e-300):
-            continue
-        first = (weights * gap).sum(axis=1) / trials
-        second = (weights * gap**2).sum(axis=1) / trials
-        spread = np.sqrt(np.maximum(second - first**2, 0) / (trials - 1))
-        t = np.divide(np.abs(first), spread, out=np.full(resamples, np.inf), where=spread > 0)
-        np.maximum(largest, t, out=largest)
-    critical = float(np.quantile(largest, level, method="higher")) if largest.any() else 0.0
-    half = np.where(error > 0, critical * error, 0.0)
+    error = np.where(np.ptp(values, axis=0) > 0, values.std(axis=0, ddof=1) / np.sqrt(trials), 0.0)
+    critical = simultaneous_limit(values, rng, level, resamples)
+    half = critical * error
     return SimultaneousLimits(mean, error, mean - half, mean + half, critical, level, trials)
 
 
