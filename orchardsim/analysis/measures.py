@@ -1,0 +1,108 @@
+"""What plans are compared by: one number per trial of the whole plan, each with its unit and better side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.labels import FARM
+from orchardsim.core.ledger_items import items_of
+from orchardsim.core.units import HECTARE
+from orchardsim.plan import Plan
+from orchardsim.results.farm import whole_farm
+from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
+
+if TYPE_CHECKING:
+    import xarray
+
+    from orchardsim.risk.bands import Side
+
+Array = NDArray[np.float64]
+
+EARLY_YEAR: Final = 10
+"""Year up to which picked fruit is summed to compare plans by the calendar."""
+
+MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
+    "npv": ("NPV", "at year 0, with the blocks' remaining value", "money", "high", True, False),
+    "npv_without_remaining_value": ("NPV without it", "blocks worth nothing at the end", "money", "high", True, False),
+    "irr": ("IRR", "per year", "1/year", "high", False, False),
+    "payback_year": ("payback year", "summed cash flow stays above zero", "year", "low", False, True),
+    "peak_borrowing": ("peak borrowing", "deepest debt at a quarter's end", "money", "low", True, False),
+    "outlay": (
+        "money invested", "present value of planting, building and machines", "money", "low", True, False
+    ),
+    "npv_per_area": ("NPV per area", "of land with headlands", "money/ha", "high", True, False),
+    "borrowing_per_area": (
+        "peak borrowing per area", "of land with headlands", "money/ha", "low", True, False
+    ),
+    "npv_per_money": ("NPV per money invested", "of planting and building", "money/money", "high", True, False),
+    "npv_per_hour": ("NPV per hour", "of all work on the trees, wages already paid", "money/hour", "high", True, False),
+    "picked_per_area": ("picked in all years", "per land with headlands", "kg/ha", "high", True, False),
+    "picked_early": (f"picked to year {EARLY_YEAR}", "per land with headlands", "kg/ha", "high", True, False),
+    **{
+        f"cumulative_yield_to_leaf_{leaf}": (
+            f"picked to leaf {leaf}", "per planted land", "kg/ha", "high", True, False
+        )
+        for leaf in CUMULATIVE_LEAVES
+    },
+    "picked_per_hour": ("picked per hour", "of all work on the trees", "kg/hour", "high", True, False),
+    "hours_per_area": ("hours of work", "all years, per land with headlands", "hour/ha", "low", True, False),
+    "trees_lost_share": ("trees lost", "all years, per tree planted at first", "1", "low", True, False),
+}  # fmt: skip
+"""Key -> name, meaning, unit, better side, whether it has a mean, whether it is a whole number."""
+
+
+def what_measures_read(dataset: xarray.Dataset) -> xarray.Dataset:
+    """Only what measures and comparisons read, so that many plans fit in memory."""
+    names = [
+        "harvest_year", "harvested_mass", "labour_hours", "trees_lost", "ledger", "net_cash_flow", "leaf",
+        "planted_area", "gross_area", "price_luck", "npv", "npv_without_remaining_value", "irr", "payback_year",
+        "peak_borrowing",
+    ]  # fmt: skip
+    return dataset[names]
+
+
+def plan_values(plan: Plan, dataset: xarray.Dataset) -> dict[str, Array]:
+    """Every measure of a run, key -> (trial,) in the measure's unit; nan where the plan has no such number."""
+    trials = dataset.sizes["trial"]
+    farm = whole_farm(dataset)
+    hectares = plan.gross_area / HECTARE
+    npv = farm["npv"].values
+    spent = -farm["ledger"].sel(ledger_item=items_of("capital")).sum("ledger_item").values
+    discount = (1 + plan.finance.discount_rate) ** np.arange(spent.shape[1])
+    # Rounded to a millionth of the currency, so that an outlay that does not vary shows no spread of rounding.
+    outlay = np.round((spent / discount).sum(axis=1), 6)
+    hours = farm["labour_hours"].sum(["year", "task"]).values
+    picked = farm["harvested_mass"].values
+    table = yield_by_leaf(dataset, FARM)
+    trees = sum(block.geometry.trees for block in plan.blocks)
+    nothing = np.full(trials, np.nan)
+    values: dict[str, Array] = {
+        name: farm[name].values.astype(np.float64)
+        for name in ("npv", "npv_without_remaining_value", "irr", "payback_year", "peak_borrowing")
+    }
+    planting = any(block.year_planted >= 0 for block in plan.blocks)
+    if not planting:
+        # The first year's costs of a kept block are no investment, and a rate on them would mislead.
+        values["irr"] = nothing
+    values |= {
+        "outlay": outlay,
+        "npv_per_area": npv / hectares,
+        "borrowing_per_area": farm["peak_borrowing"].values / hectares,
+        # A kept orchard invests nothing (or next to nothing: a machine's replacement), and a ratio would mislead.
+        "npv_per_money": npv / outlay if (outlay > 0).all() and planting else nothing,
+        "npv_per_hour": npv / hours if (hours > 0).all() else nothing,
+        "picked_per_area": picked.sum(axis=1) / hectares,
+        "picked_early": picked[:, : EARLY_YEAR + 1].sum(axis=1) / hectares
+        if picked.shape[1] > EARLY_YEAR + 1
+        else nothing,
+        "picked_per_hour": picked.sum(axis=1) / hours if (hours > 0).all() else nothing,
+        "hours_per_area": hours / hectares,
+        "trees_lost_share": farm["trees_lost"].sum(["year", "cause"]).values / trees if trees else nothing,
+    }  # fmt: skip
+    for leaf in CUMULATIVE_LEAVES:
+        total = cumulative_yield(table, leaf)
+        values[f"cumulative_yield_to_leaf_{leaf}"] = nothing if total is None else total
+    return values
