@@ -54,6 +54,37 @@ MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
 """Key -> name, meaning, unit, better side, whether it has a mean, whether it is a whole number."""
 
 
+STUDY_MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
+    "light_stopped": ("light stopped", "most of any year, mean over planted land", "1", "high", True, False),
+    "packed_share": ("pack-out", "packed of picked fruit, all years", "1", "high", True, False),
+    "fruit_mass": ("fruit mass", "mean of all picked years", "g", "high", True, False),
+    "thinning_hours": ("hours of thinning", "all years", "hour", "low", True, False),
+    "pruning_hours": ("hours of dormant pruning", "all years", "hour", "low", True, False),
+}  # fmt: skip
+"""Further measures of a study, as :data:`MEASURES`."""
+
+
+def study_values(dataset: xarray.Dataset) -> dict[str, Array]:
+    """Further measures of a run, key -> (trial,); nan where there is no such number."""
+    area = dataset["planted_area"].fillna(0)
+    light = dataset["light_interception"].fillna(0)
+    picked = dataset["harvested_mass"].sum(["year", "block"]).values
+    number = dataset["fruit_number"].sum(["year", "block"]).values
+    packed = dataset["packed_mass"].sum(["year", "block", "grade"]).values
+    hours = dataset["labour_hours"].sum(["year", "block"])
+    some = picked > 0
+    none = np.full(picked.shape, np.nan)
+    return {
+        "light_stopped": ((light * area).sum("block") / area.sum("block")).max("year").values.astype(np.float64),
+        "packed_share": np.divide(packed, picked, out=none.copy(), where=some),
+        "fruit_mass": np.divide(
+            1000 * dataset["crop_mass"].sum(["year", "block"]).values, number, out=none.copy(), where=number > 0
+        ),
+        "thinning_hours": hours.sel(task="thinning").values.astype(np.float64),
+        "pruning_hours": hours.sel(task="dormant_pruning").values.astype(np.float64),
+    }
+
+
 def what_measures_read(dataset: xarray.Dataset) -> xarray.Dataset:
     """Only what measures and comparisons read, so that many plans fit in memory."""
     names = [

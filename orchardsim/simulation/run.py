@@ -162,6 +162,19 @@ class RunJob:
             for number, arrays in pool.finished([(run, (unit,)) for unit in units]):
                 yield units[number], arrays
 
+    def piece(self, unit: range) -> xarray.Dataset:
+        """Some trials alone, simulated in this process."""
+        arrays = run_unit(
+            self.plan,
+            unit,
+            self.years,
+            self.seed,
+            self.seasons,
+            library=self._library,
+            process_seeds=self.process_seeds,
+        )
+        return self.dataset(arrays, unit.start)
+
     def run_kept(self, kept: PartialRun, jobs: int, progress: Callable[[int], Any] = lambda trials: None) -> None:
         """Run what is not kept yet, and keep it.
 
