@@ -12,7 +12,7 @@ import importlib
 from typing import Any
 
 __version__ = "0.1.0"
-__all__ = ["compare", "load_plan", "risk_drivers", "simulate", "spares", "stress", "summarize"]
+__all__ = ["compare", "load_plan", "risk_drivers", "simulate", "spares", "stress", "study", "summarize"]
 
 _ROOMS = {
     "compare": "analysis",
@@ -21,6 +21,7 @@ _ROOMS = {
     "simulate": "simulation",
     "spares": "analysis",
     "stress": "analysis",
+    "study": "analysis",
     "summarize": "results",
 }
 

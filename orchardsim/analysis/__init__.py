@@ -6,5 +6,6 @@ from orchardsim.analysis.compare import compare
 from orchardsim.analysis.risk_drivers import RiskDrivers, risk_drivers
 from orchardsim.analysis.spares import spares
 from orchardsim.analysis.stress import stress
+from orchardsim.analysis.study import study
 
-__all__ = ["RiskDrivers", "compare", "risk_drivers", "spares", "stress"]
+__all__ = ["RiskDrivers", "compare", "risk_drivers", "spares", "stress", "study"]

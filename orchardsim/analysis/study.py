@@ -21,7 +21,7 @@ from orchardsim.core.pool import worker_pool
 from orchardsim.plan import Plan
 from orchardsim.plan.study import Study, load_study
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.study import MeasureAnswer, MeasureFacts, study_dataset
+from orchardsim.results.study import MeasureFacts, StudyFindings, study_dataset
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.run import RunJob
 
@@ -71,10 +71,23 @@ class StudyResults:
             factorial=factorial,
         )
 
-    def answers(self) -> list[MeasureAnswer]:
+    def findings(self) -> StudyFindings:
         """Answers on every measure, the one that decides first."""
-        names = sorted(self.values, key=lambda name: name != self.study.decide_by)
-        return [answer_measure(self.study, FACTS[name], self.values[name], self.drawn, None) for name in names]
+        study = self.study
+        names = sorted(self.values, key=lambda name: name != study.decide_by)
+        return StudyFindings(
+            title=study.title,
+            design=study.design,
+            factors={one.name: one.levels for one in study.factors},
+            cells=len(study.cells),
+            held=dict(study.held),
+            trials=study.trials,
+            years=study.years,
+            seed=study.seed,
+            attrs=study_attributes(study),
+            drawn_levels=tuple(sorted(name for name, drawn in self.drawn.items() if np.ptp(drawn) > 0)),
+            answers=tuple(answer_measure(study, FACTS[name], self.values[name], self.drawn, None) for name in names),
+        )
 
 
 def study(
@@ -197,7 +210,7 @@ def _by_dask(runs: list[RunJob], units: list[Unit], address: str) -> Iterator[tu
             client.submit(study_unit, runs[number], unit, pure=False, retries=5): (number, unit)
             for number, unit in units
         }
-        for future in as_completed(futures):
+        for future in as_completed(futures, loop=client.loop):
             yield futures[future], future.result()
 
 
@@ -261,5 +274,9 @@ def study_attributes(study: Study) -> dict[str, Any]:
         "held": json.dumps(dict(study.held)),
         "currency": plan.currency,
         "price_year": plan.price_year,
-        "display_units": plan.units,
+        "units": plan.units,
+        "bin_mass": plan.bin_mass,
+        "box_mass": plan.box_mass,
+        "real_or_nominal": plan.finance.basis,
+        "income_tax_rate": plan.finance.tax.rate if plan.finance.tax is not None else 0.0,
     }

@@ -19,6 +19,7 @@ COMMANDS = {
     "compare": "several plans in the same futures: paired differences and how sure they are",
     "stress": "place named bad seasons at every leaf and say what each costs",
     "spares": "how many replacement trees to hold, how many to order, and when",
+    "study": "a declared experiment over keys of a plan, in common futures, with contrasts",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
     "report": "rebuild the page of a saved run, comparison, stress test or search for spares",
 }

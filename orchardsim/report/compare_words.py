@@ -10,6 +10,7 @@ import numpy as np
 from orchardsim.core.units import HECTARE, POUND
 from orchardsim.report.show import Show, round_figures, years_text
 from orchardsim.results.comparison import LEVEL, Comparison, Measure, Pair
+from orchardsim.results.study import MeasureFacts
 
 
 def show_of(found: Comparison) -> Show:
@@ -19,7 +20,7 @@ def show_of(found: Comparison) -> Show:
     return Show.of(xarray.Dataset(attrs=dict(found.attrs)))
 
 
-def shown(measure: Measure, value: float, show: Show) -> float:
+def shown(measure: Measure | MeasureFacts, value: float, show: Show) -> float:
     """A number of a measure, or a difference of two, in the shown unit."""
     unit = measure.unit
     if unit in ("money/ha", "hour/ha"):
@@ -35,7 +36,7 @@ def shown(measure: Measure, value: float, show: Show) -> float:
     return value
 
 
-def unit_text(measure: Measure, show: Show) -> str:
+def unit_text(measure: Measure | MeasureFacts, show: Show) -> str:
     """The shown unit in words."""
     return {
         "money": show.currency,
@@ -48,10 +49,12 @@ def unit_text(measure: Measure, show: Show) -> str:
         "year": "year",
         "1/year": "%",
         "1": "%",
+        "g": "g",
+        "hour": "hours",
     }[measure.unit]
 
 
-def value_text(measure: Measure, value: float, show: Show, *, signed: bool = False) -> str:
+def value_text(measure: Measure | MeasureFacts, value: float, show: Show, *, signed: bool = False) -> str:
     """A number as tables write it; ``signed`` for differences."""
     if np.isnan(value):
         return "–"

@@ -14,6 +14,7 @@ from orchardsim.results.findings import findings_path, read_findings
 from orchardsim.results.spares import SPARES_FILE, SparesAnswer
 from orchardsim.results.store import RESULTS_FILE
 from orchardsim.results.stress import STRESS_FILE, Stress
+from orchardsim.results.study import STUDY_FILE, StudyFindings
 
 
 @dataclass(frozen=True)
@@ -60,11 +61,20 @@ def _spares(folder: Path) -> Rebuilt:
     return Rebuilt(write_spares(folder, found), "\n".join([*spares_sentences(found), "", spares_table(found)]))
 
 
+def _study(folder: Path) -> Rebuilt:
+    from orchardsim.report.study_page import write_study
+    from orchardsim.report.study_words import study_table
+
+    found = _kept(folder / STUDY_FILE, StudyFindings)
+    return Rebuilt(write_study(folder, found), study_table(found))
+
+
 KINDS: dict[str, Callable[[Path], Rebuilt]] = {
     RESULTS_FILE: _run,
     COMPARE_FILE: _comparison,
     STRESS_FILE: _stress,
     SPARES_FILE: _spares,
+    STUDY_FILE: _study,
 }
 """File that tells what a folder holds -> how its page is built."""
 

@@ -15,6 +15,13 @@ if TYPE_CHECKING:
     import xarray
 
 Array = NDArray[np.float64]
+KIND: Final = "study"
+STUDY_FILE: Final = "study.json"
+STUDY_PAGE: Final = "study.html"
+STUDY_TRIALS: Final = "trials.nc"
+STUDY_CELLS: Final = "cells.csv"
+STUDY_CONTRASTS: Final = "contrasts.csv"
+STUDY_METHODS: Final = "methods.txt"
 POINTS: Final = (5, 50, 95)
 """Percent points that each cell's table gives."""
 
@@ -103,6 +110,90 @@ class MeasureAnswer:
     """Share of resamples in which a cell's mean takes a place, (cell, place)."""
 
 
+@dataclass(frozen=True)
+class StudyFindings:
+    """All that a study found, as its page and tables tell it.
+
+    Attributes
+    ----------
+    factors : mapping
+        Factor -> names of its levels; of a Latin hypercube, each cell's.
+    held : mapping
+        Keys that the study sets in every cell.
+    attrs : mapping
+        Units, currency, masses and money basis of the base plan, its name and hash, and the version.
+    drawn_levels : tuple of str
+        Open levels that varied between trials.
+    answers : tuple of MeasureAnswer
+        The measure that decides first.
+    """
+
+    title: str
+    design: str
+    factors: Mapping[str, tuple[str, ...]]
+    cells: int
+    held: Mapping[str, Any]
+    trials: int
+    years: int
+    seed: int
+    attrs: Mapping[str, Any]
+    drawn_levels: tuple[str, ...]
+    answers: tuple[MeasureAnswer, ...]
+
+
+def _plain(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows for JSON: 6 significant digits; what is missing or unbounded is null."""
+
+    def plain(value: Any) -> Any:
+        if not isinstance(value, float):
+            return value
+        return float(f"{value:.6g}") if np.isfinite(value) else None
+
+    return [{key: plain(value) for key, value in row.items()} for row in rows]
+
+
+def study_document(found: StudyFindings) -> dict[str, Any]:
+    """The answers as plain values, for ``study.json``."""
+    return {
+        "title": found.title,
+        "design": found.design,
+        "factors": {name: list(levels) for name, levels in found.factors.items()},
+        "held": dict(found.held),
+        "cells": found.cells,
+        "trials": found.trials,
+        "years": found.years,
+        "seed": found.seed,
+        **{key: found.attrs[key] for key in ("version", "base_plan", "base_plan_hash", "currency", "price_year")},
+        "drawn_levels": list(found.drawn_levels),
+        "decide_by": found.answers[0].facts.key,
+        "cell_rows": _plain(cell_rows(found.answers)),
+        "contrast_rows": _plain(contrast_rows(found.answers)),
+        "shares": [
+            {
+                "measure": answer.facts.key,
+                "factors": list(one.factors),
+                "share": one.share,
+                "low": one.low,
+                "high": one.high,
+            }
+            for answer in found.answers
+            for one in answer.shares
+        ],
+        "assumptions": [
+            {
+                "measure": answer.facts.key,
+                "contrast": one.contrast,
+                "level": one.level,
+                "slope": one.slope,
+                "standard_error": one.standard_error,
+                "share": one.share,
+            }
+            for answer in found.answers
+            for one in answer.assumptions
+        ],
+    }
+
+
 def study_dataset(
     factors: Mapping[str, Iterable[Any]],
     levels: NDArray[np.int64],
@@ -188,12 +279,18 @@ def cell_rows(answers: Iterable[MeasureAnswer]) -> list[dict[str, Any]]:
             **{f"p{point:02d}": value for point, value in cell.points.items()},
             "known_p05": cell.luck[0] if cell.luck is not None else float("nan"),
             "known_p95": cell.luck[1] if cell.luck is not None else float("nan"),
-            "first_place_in_futures": float(answer.places[place, 0]) if answer.places.size else float("nan"),
-            "first_place_of_means": float(answer.places_of_means[place, 0]) if answer.places.size else float("nan"),
+            "first_place_in_futures": _first(answer.places, place),
+            "first_place_of_means": float(answer.places_of_means[place, 0])
+            if answer.places_of_means.size
+            else float("nan"),
         }
         for answer in answers
         for place, cell in enumerate(answer.cells)
     ]
+
+
+def _first(places: Array, cell: int) -> float:
+    return float(places[cell, 0]) if places.size else float("nan")
 
 
 def contrast_rows(answers: Iterable[MeasureAnswer]) -> list[dict[str, Any]]:

@@ -1,0 +1,83 @@
+"""``orchardsim study``: a declared experiment over keys of a plan."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from orchardsim.cli.folders import folder_name
+from orchardsim.cli.run import whole_number
+from orchardsim.cli.stop import kept
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("file", type=Path, metavar="FILE", help="study file (TOML): base plan, factors, trials")
+    parser.add_argument(
+        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument("--dask", metavar="ADDRESS", help="Dask scheduler whose workers do the work, tcp://host:port")
+    parser.add_argument(
+        "--out", type=folder_name, metavar="DIR", help="folder for trials, tables, pictures, methods and page"
+    )
+    parser.add_argument("--force", action="store_true", help="write into a folder that holds another study")
+    parser.add_argument("--resume", action="store_true", help="go on with an interrupted study in the folder of --out")
+    parser.add_argument("--json", action="store_true", help="print the answers as JSON instead of the tables")
+    parser.add_argument("--all", action="store_true", help="print every cell and contrast, and the methods paragraph")
+
+
+def execute(options: argparse.Namespace) -> int:
+    """Run the study, print its tables, and save it when a folder is given."""
+    import contextlib
+
+    from tqdm import tqdm
+
+    from orchardsim.analysis.study import run_study, study_differs, study_identity
+    from orchardsim.core.errors import InputError
+    from orchardsim.plan.study import load_study
+    from orchardsim.report.study_page import write_study
+    from orchardsim.report.study_words import study_table
+    from orchardsim.results import dump_summary
+    from orchardsim.results.folder import OutputFolder
+    from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE, study_document
+
+    if options.resume and options.out is None:
+        raise InputError("--resume", "needs the folder of the interrupted study; add --out DIR")
+    study = load_study(options.file)
+    total = len(study.cells) * study.trials
+    print(f"{study!r}".strip("<>"), file=sys.stderr)
+    folder: OutputFolder | None = None
+    with contextlib.ExitStack() as opened:
+        if options.out is not None:
+            folder = opened.enter_context(
+                OutputFolder(
+                    options.out,
+                    KIND,
+                    names=[STUDY_FILE, STUDY_PAGE],
+                    force=options.force,
+                    resume=options.resume,
+                    identity=study_identity(study),
+                    differs=study_differs,
+                    say=lambda line: print(line, file=sys.stderr),
+                )
+            )
+            if folder.complete:
+                print(f"{options.out} holds this study whole", file=sys.stderr)
+                return 0
+            opened.enter_context(kept(lambda: f"go on with --resume --out {options.out}"))
+        else:
+            opened.enter_context(kept(lambda: "nothing is kept without --out"))
+        with tqdm(total=total, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+            results = run_study(study, jobs=options.jobs, out=folder, dask=options.dask, progress=bar.update)
+        found = results.findings()
+        if folder is not None:
+            write_study(folder, found, results.dataset())
+    print(dump_summary(study_document(found)) if options.json else study_table(found, everything=options.all))
+    if options.out is None:
+        if not options.json:
+            print("\nNothing was saved; add --out DIR for trials, tables, pictures and the page.")
+        return 0
+    print(f"saved in {options.out}: study.html, trials.nc, cells.csv, contrasts.csv, methods.txt", file=sys.stderr)
+    return 0
