@@ -24,6 +24,7 @@ from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
 from orchardsim.risk.comparison import luck_order, paired_difference, simultaneous_limit
 from orchardsim.risk.record import record_errors
 from orchardsim.simulation import simulate
+from orchardsim.simulation.arguments import check_arguments
 
 if TYPE_CHECKING:
     import xarray
@@ -78,6 +79,7 @@ def compare(
     widened so that those of all pairs hold together (:func:`orchardsim.risk.comparison.simultaneous_limit`): whichever
     plan looks best, its lead is judged by an interval that allows for the choice.
     """
+    check_arguments(trials=trials, years=years, seed=seed, jobs=jobs)
     read = [plan if isinstance(plan, Plan) else load_plan(plan) for plan in plans]
     check_plans(read)
     if trials < LEAST_TRIALS:

@@ -15,6 +15,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, load_plan
 from orchardsim.risk.variance_shares import DriverShare, variance_shares
 from orchardsim.simulation import simulate
+from orchardsim.simulation.arguments import check_arguments
 
 Array = NDArray[np.float64]
 
@@ -127,6 +128,7 @@ def risk_drivers(
     (estimators in :func:`orchardsim.risk.variance_shares`). Costs are known numbers unless the plan gives them a
     spread, so they are given :data:`COST_SPREAD` where it does not.
     """
+    check_arguments(trials=trials, years=years, seed=seed, jobs=jobs)
     read = plan if isinstance(plan, Plan) else load_plan(plan)
     uncertain, notes = with_cost_spread(read)
     other = seed + 1

@@ -49,6 +49,7 @@ from orchardsim.results.spares import (
     SparesAnswer,
     decide_spares,
 )
+from orchardsim.simulation.arguments import check_arguments
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.trees.losses import dispersion
@@ -105,6 +106,7 @@ def spares(
     kind and the one-line rules are then simulated in full over fresh trials. A policy's cost is the margin there for
     the filling, less what its net present value is above that of filling no gap, in the same trial.
     """
+    check_arguments(trials=trials, years=years, seed=seed, jobs=jobs)
     check_spares(plan, trials, years)
     half = trials // 2
     choosing, reporting = range(half), range(half, trials)

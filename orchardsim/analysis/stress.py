@@ -19,6 +19,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.results.stress import BACK, SURVIVING, Estimate, Moment, Stress, Stressed, Usual
 from orchardsim.risk.bands import mean, quantile
+from orchardsim.simulation.arguments import check_arguments
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.run import check_run
 from orchardsim.simulation.seasons import build_library
@@ -67,6 +68,7 @@ def stress(
     IdentityError
         If a book of the simulation does not balance.
     """
+    check_arguments(trials=trials, years=years, seed=seed, jobs=jobs)
     chosen = choose(bad_seasons)
     if trials < 4:
         raise InputError("trials", f"found {trials}, allowed 4 or more: fewer say nothing of the error")

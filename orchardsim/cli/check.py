@@ -16,6 +16,9 @@ def execute(options: argparse.Namespace) -> int:
     """Print what the plan plants, orders, builds, pays and states, and what deserves a second look."""
     from orchardsim.plan import load_plan
     from orchardsim.plan.describe import plan_lines
+    from orchardsim.weather.sampling import check_weather
 
-    print("\n".join(plan_lines(load_plan(options.plan), everything=options.all)))
+    plan = load_plan(options.plan)
+    check_weather(plan.weather)
+    print("\n".join(plan_lines(plan, everything=options.all)))
     return 0

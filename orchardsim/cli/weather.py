@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from orchardsim.weather.history import WeatherReport
 
 DEFAULT_CULTIVARS = ("Gala", "Honeycrisp")
-BUNDLED = "bundled"
 MOST_YEARS: Final = 6
 """Years with too little chill that are named, worst first."""
 
@@ -28,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "file",
         metavar="FILE",
         help="daily station record: GHCN-Daily .dly or station CSV, plain CSV with a unit in each column's name, or "
-        "NetCDF with CF names; 'bundled' for the record that ships with the program",
+        "NetCDF with CF names; 'bundled' or 'bundled cool' for the records that ship with the program",
     )
     parser.add_argument("--latitude", type=float, metavar="DEGREES", help="north positive; default: the file's own")
     parser.add_argument(
@@ -53,21 +52,23 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.report.weather_history import weather_history
     from orchardsim.report.weather_page import KIND, WEATHER_PAGE, weather_files, write_weather_page
     from orchardsim.season.parameters import Phenology
-    from orchardsim.weather.bundled import bundled_record_path
+    from orchardsim.weather.bundled import RECORDS, bundled_record_path
     from orchardsim.weather.history import weather_report
     from orchardsim.weather.parameters import WeatherSettings
     from orchardsim.weather.sampling import baseline_harvest_years, whole_record_windows
 
     if options.latitude is not None and not -66 <= options.latitude <= 66:
         raise InputError("--latitude", f"found {options.latitude:g}, allowed -66 to 66 degrees")
-    path = bundled_record_path() if options.file == BUNDLED else Path(options.file)
-    check_file(path, "a daily station record, or 'bundled'")
+    bundled = RECORDS.get(options.file)
+    path = bundled_record_path(options.file) if bundled is not None else Path(options.file)
+    check_file(path, "a daily station record, or one of " + ", ".join(repr(one) for one in RECORDS))
     names = options.cultivar or list(DEFAULT_CULTIVARS)
     cultivars = {name: built_in("cultivar", name, Phenology, "--cultivar") for name in names}
-    name = f"bundled station record ({path.name})" if options.file == BUNDLED else path.name
+    name = f"bundled station record ({path.name})" if bundled is not None else path.name
     print(f"reading {name}", file=sys.stderr)
     with output_folder(options, KIND, weather_files()) as folder:
-        found = weather_report(path, options.latitude)
+        latitude = bundled.latitude if bundled is not None and options.latitude is None else options.latitude
+        found = weather_report(path, latitude)
         units = display(options.units)
         lines = _report_lines(name, found, units)
         if found.baseline_years != (0, 0):

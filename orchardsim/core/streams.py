@@ -11,8 +11,26 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
+
+PROCESSES: Final = (
+    "weather_years",
+    "weather_temperature",
+    "weather_rain",
+    "weather_rain_amount",
+    "hail",
+    "frost protection",
+    "price",
+    "loss",
+    "worn soil",
+    "soil",
+    "tree year",
+    "yard",
+    "cost level",
+)
+"""All that a run draws, by name; each may be given a seed of its own."""
 
 
 @dataclass(frozen=True)

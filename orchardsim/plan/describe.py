@@ -16,7 +16,7 @@ from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.showing import METHODS
-from orchardsim.weather.bundled import bundled_record_path
+from orchardsim.weather.bundled import bundled_record_at
 
 LEAST_YEARS: Final = 6
 RUN_YEARS: Final = 20
@@ -126,8 +126,8 @@ def head_lines(plan: Plan) -> list[str]:
             if weather.baseline_years
             else "the last 30 complete years"
         )
-        bundled = weather.record == bundled_record_path()
-        record = "the bundled station record" if bundled else f"record {weather.record.name}"
+        bundled = bundled_record_at(weather.record)
+        record = f"the bundled record of {bundled.place}" if bundled else f"record {weather.record.name}"
         source = f"{record}, years {years}; {METHODS[weather.method]}"
     else:
         source = "monthly normals of the plan with a stated year-to-year spread (no record)"

@@ -34,10 +34,10 @@ from orchardsim.plan.reading import check_content, read_toml
 from orchardsim.plan.sense import order_doubts, price_doubts
 from orchardsim.plan.tables import stated_values, validated
 from orchardsim.plan.wages import following_wages
-from orchardsim.weather.bundled import bundled_record_path
+from orchardsim.weather.bundled import RECORDS, bundled_record_path
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 
-BUNDLED: Final = "bundled"
+BUNDLED: Final = ", ".join(repr(name) for name in RECORDS)
 MONTHS: Final = 12
 
 
@@ -323,8 +323,8 @@ def section_catalogue(name: str) -> dict[str, Any]:
 def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
     stated = table.weather
     record: Path | None = None
-    if stated.record == BUNDLED:
-        record = bundled_record_path()
+    if stated.record in RECORDS:
+        record = bundled_record_path(stated.record)
     elif stated.record is not None:
         record = folder / stated.record
         try:
@@ -333,7 +333,7 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
             raise InputError(
                 filler.where,
                 f"weather.record: found {quoted(stated.record)}, {error.problem}; allowed: a path relative to the "
-                f"plan, or {BUNDLED!r}",
+                f"plan, or {BUNDLED}",
             ) from None
     normals = None
     if stated.normals is not None:
@@ -363,7 +363,7 @@ def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
         raise InputError(
             filler.where,
             "weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
-            f"allowed: a record's path, {BUNDLED!r}, or those normals",
+            f"allowed: a record's path, {BUNDLED}, or those normals",
         )
     baseline = stated.baseline_years
     if baseline is not None and (len(baseline) != 2 or not 1600 <= baseline[0] <= baseline[1] <= 2200):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
@@ -34,6 +35,8 @@ WIDTH: Final = 6.2
 _SETTINGS: Final[Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 9.5,
+    # A dollar sign in a name is a dollar sign, not the start of a formula.
+    "text.parse_math": False,
     "text.color": INK,
     "axes.edgecolor": QUIET,
     "axes.labelcolor": INK,
@@ -65,7 +68,9 @@ def picture_settings() -> Iterator[None]:
     """Our settings for the time of drawing; the user's own are put back afterwards."""
     import matplotlib
 
-    with matplotlib.rc_context(_SETTINGS):
+    with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
+        # A sign that the font lacks is drawn as an empty box; the page beside it shows it as text.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
         yield
 
 

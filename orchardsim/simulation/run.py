@@ -19,6 +19,7 @@ from orchardsim.economy import money_remarks
 from orchardsim.plan import Plan
 from orchardsim.plan.describe import refill_notes
 from orchardsim.results import build_dataset
+from orchardsim.simulation.arguments import check_arguments
 from orchardsim.simulation.frost_history import frost_history
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
@@ -82,6 +83,7 @@ def simulate(
     IdentityError
         If a book of the simulation does not balance.
     """
+    check_arguments(jobs=jobs)
     job = RunJob(plan, trials, years, seed, seasons, single_trees, process_seeds)
     finished: dict[int, Arrays] = {}
     for unit, arrays in job.run(job.units(jobs), jobs):
@@ -110,6 +112,14 @@ class RunJob:
         single_trees: tuple[int, ...] = (),
         process_seeds: Mapping[str, int] | None = None,
     ) -> None:
+        check_arguments(
+            trials=trials,
+            years=years,
+            seed=seed,
+            seasons=seasons,
+            process_seeds=process_seeds,
+            single_trees=single_trees,
+        )
         check_run(plan, trials, years, single_trees)
         self.plan, self.trials, self.years, self.seed = plan, trials, years, seed
         self.seasons, self.single_trees, self.process_seeds = seasons, single_trees, process_seeds

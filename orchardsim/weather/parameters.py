@@ -19,13 +19,13 @@ class MonthlyNormals:
     year_to_year_sd: float = parameter(
         "K", "standard deviation between years of a monthly mean temperature", low=0, high=6, default=1.5
     )
-    day_to_day_sd: float = parameter(
+    day_to_day_sd: tuple[float, ...] = parameter(
         "K",
-        "standard deviation of daily minimum about its month's mean; 4.5 is an inland place, near a mild coast it is "
-        "smaller, and frost frequencies hang on it",
+        "standard deviation of the daily minimum about its month's mean, one for the year or twelve; frost frequencies "
+        "hang on it: 4.5 is an inland place, in spring near water 3.6",
         low=0.5,
         high=10,
-        default=4.5,
+        default=(4.5,),
     )
 
 

@@ -60,8 +60,10 @@ def is_page(headings: list[str]) -> bool:
     return {"STATION", "DATE", "TMAX", "TMIN"} <= names
 
 
-def scale_of(high: Floats, rain: Floats | None, where: str) -> Scale:
+def scale_of(dates: NDArray[np.datetime64], high: Floats, rain: Floats | None, where: str) -> Scale:
     """Units of a file, from its daily maxima and its rain.
+
+    A whole year is asked for: the warmest day of a winter in tenths of degC may be 60, which would pass for degF.
 
     Raises
     ------
@@ -69,14 +71,18 @@ def scale_of(high: Floats, rain: Floats | None, where: str) -> Scale:
         If the values leave a doubt; the line says how to write the units down.
     """
     known = high[np.isfinite(high)]
+    months = np.unique(dates[np.isfinite(high)].astype("datetime64[M]").astype(np.int64) % 12)
+    whole_year = known.size >= DAYS_OF_YEAR and months.size == 12
     top = float(known.max()) if known.size else np.nan
     whole = bool((known == np.round(known)).all())
     name = ""
-    if top > HOTTEST_F and whole:
+    if not whole_year:
+        name = ""
+    elif top > HOTTEST_F and whole:
         name = "tenths"
     elif HOTTEST < top <= HOTTEST_F:
         name = "us"
-    elif MILDEST_SUMMER < top <= HOTTEST and known.size >= DAYS_OF_YEAR:
+    elif MILDEST_SUMMER < top <= HOTTEST:
         # A year whose warmest day has 16 to 57 degF has no summer, so these are degC.
         name = "metric"
     fallen = rain[np.isfinite(rain)] if rain is not None else np.empty(0)
@@ -87,7 +93,8 @@ def scale_of(high: Floats, rain: Floats | None, where: str) -> Scale:
     if not name:
         raise InputError(
             where,
-            f"has no units, and its values do not tell them beyond doubt (warmest day {top:g}); write them into the "
+            "has no units, and its values do not tell them beyond doubt (warmest day "
+            f"{top:g}{'' if whole_year else ', no whole year'}); write them into the "
             "heading, such as DATE,TMIN [degF],TMAX [degF],PRCP [inch]",
         )
     return SCALES[name]
@@ -118,7 +125,7 @@ def read_page(rows: list[list[str]], where: str, sha256: str = "") -> DailyRecor
     if failed:
         counts = ", ".join(f"{name}: {count}" for name, count in failed.items())
         notes.append(f"{sum(failed.values())} values with a quality flag of the network were left out ({counts})")
-    scale = scale_of(values["TMAX"], values.get("PRCP"), where)
+    scale = scale_of(dates, values["TMAX"], values.get("PRCP"), where)
     notes.append(
         f"the file states no units; its values (warmest day {np.nanmax(values['TMAX']):g}) are those of {scale.words}"
     )

@@ -18,7 +18,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
 from orchardsim.weather.generated import generated_history, generated_seasons, joined, range_scale_of_model
 from orchardsim.weather.missing import GENERATED_RAIN, NO_RAIN, RESTS_ON_RAIN, missing_notes
-from orchardsim.weather.normals import model_of_normals
+from orchardsim.weather.normals import check_normals, model_of_normals
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 from orchardsim.weather.parametric import ParametricModel, fit_parametric
 from orchardsim.weather.quality import MANY_MISSING, QualityReport, check_record, dropped_line
@@ -32,7 +32,7 @@ from orchardsim.weather.rain import (
     steady_range,
 )
 from orchardsim.weather.readers import read_record
-from orchardsim.weather.records import DECIMALS, DailyRecord, Floats
+from orchardsim.weather.records import DECIMALS, MONTH_OF_DAY, DailyRecord, Floats
 from orchardsim.weather.resampling import record_order, year_chains
 from orchardsim.weather.windows import SeasonTable, season_start_day, season_table
 
@@ -43,6 +43,9 @@ DEFAULT_BASELINE: Final = 30
 FEWEST_YEARS: Final = 10
 """Complete years below which no year-to-year statistics are made (assumption; see the errors by record length)."""
 WARNED_YEARS: Final = 30
+LEAST_SEASON: Final = 4.0
+"""K; least difference between summer and winter by which a hemisphere is told (assumption: half of what it is near the
+tropics' edge)."""
 PARAMETRIC_YEARS: Final = 20
 """Complete years below which the parametric generator is the better choice (assumption)."""
 
@@ -311,6 +314,7 @@ def baseline_seasons(settings: WeatherSettings, prepared: Prepared) -> Baseline:
     """The record's seasons that a run draws from, and what was done to them."""
     table = prepared.table
     _refuse_wrong_units(prepared)
+    refuse_wrong_hemisphere(settings, prepared.record)
     first, last = baseline_harvest_years(settings, table)
     seasons, notes = _complete_seasons(settings, prepared)
     inside = (seasons.harvest_year >= first) & (seasons.harvest_year <= last)
@@ -347,6 +351,45 @@ _TREND_WORDS: Final = {
 def _refuse_wrong_units(prepared: Prepared) -> None:
     if prepared.quality.suggestions:
         raise InputError(prepared.record.source, f"has values that do not fit: {prepared.quality.suggestions[0]}")
+
+
+def refuse_wrong_hemisphere(settings: WeatherSettings, record: DailyRecord) -> None:
+    """Stop where the record's summer falls into the site's winter.
+
+    Raises
+    ------
+    InputError
+    """
+    month = MONTH_OF_DAY[(record.first_day_number + np.arange(record.date.size)) % YEAR_DAYS]
+    december_to_february, june_to_august = (
+        float(np.nanmean(record.temperature_max[np.isin(month, months)])) if np.isin(month, months).any() else np.nan
+        for months in ((11, 0, 1), (5, 6, 7))
+    )
+    north = june_to_august - december_to_february
+    if abs(north) > LEAST_SEASON and (north > 0) != (settings.latitude >= 0):
+        raise InputError(
+            record.source,
+            f"is a record from {'north' if north > 0 else 'south'} of the equator (its months of June to August are "
+            f"{abs(north):.0f} K {'warmer' if north > 0 else 'colder'} than December to February), but the site's "
+            f"latitude is {settings.latitude:g}; allowed: a record from the site's own side",
+        )
+
+
+def check_weather(settings: WeatherSettings) -> None:
+    """Read all that a run's seasons are made from, and draw nothing.
+
+    Raises
+    ------
+    InputError
+        What a run would raise: a record that is none, is too short or from the other hemisphere, a baseline that it
+        does not hold, normals that lack something.
+    """
+    if settings.record is None:
+        if settings.normals is not None:
+            rain_climate(settings.normals)
+            check_normals(settings.normals)
+        return
+    baseline_seasons(settings, prepare_record(settings.record, settings.latitude))
 
 
 def _complete_seasons(settings: WeatherSettings, prepared: Prepared) -> tuple[SeasonWeather, list[str]]:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from orchardsim.core.errors import InputError
+from orchardsim.core.errors import LONGEST_LINE, InputError
+from orchardsim.core.units import parse_quantity
 from orchardsim.plan import load_plan
 
-from .examples import base
+from .examples import DEMO, base
 
 scalars: st.SearchStrategy[Any] = st.one_of(
     st.none(),
@@ -76,9 +79,44 @@ KEYS = {
 }
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_any_value_at_any_key_is_read_or_refused_in_one_line(data):
+    _read_or_refuse(data)
+
+
+@pytest.mark.slow
+@settings(max_examples=2_500, deadline=None)
+@given(st.data())
+def test_thousands_of_values_are_read_or_refused_in_one_line(data):
+    _read_or_refuse(data)
+
+
+@pytest.mark.slow
+@settings(max_examples=1_000, deadline=None)
+@given(st.text(max_size=60), st.sampled_from(["m", "money/tree", "1", "degC", "K day"]))
+def test_any_text_is_a_quantity_or_none(text, unit):
+    with contextlib.suppress(ValueError):
+        assert math.isfinite(parse_quantity(text, unit, currency="USD"))
+
+
+@pytest.mark.slow
+@settings(max_examples=1_000, deadline=None)
+@given(st.data())
+def test_a_plan_file_with_any_part_changed_is_read_or_refused(tmp_path_factory, data):
+    content = bytearray(DEMO.read_bytes())
+    for _ in range(data.draw(st.integers(1, 4))):
+        place = data.draw(st.integers(0, len(content) - 1))
+        content[place : place + data.draw(st.integers(0, 6))] = data.draw(st.binary(max_size=6))
+    path = tmp_path_factory.getbasetemp() / "fuzzed.toml"
+    path.write_bytes(content)
+    try:
+        load_plan(path)
+    except InputError as error:
+        assert len(str(error)) <= LONGEST_LINE and str(error).isprintable()
+
+
+def _read_or_refuse(data):
     plan = base()
     for _ in range(data.draw(st.integers(1, 2))):
         table = data.draw(st.sampled_from(TABLES))
@@ -96,5 +134,5 @@ def test_any_value_at_any_key_is_read_or_refused_in_one_line(data):
         try:
             load_plan(plan)
         except InputError as error:
-            assert "\n" not in str(error) and len(str(error)) < 1500
+            assert "\n" not in str(error) and len(str(error)) <= LONGEST_LINE and str(error).isprintable()
             raise

@@ -61,7 +61,7 @@ def test_variance_of_a_mean_of_correlated_days() -> None:
 
 @given(st.floats(0.3, 3.0), st.floats(2.0, 6.0))
 def test_spread_of_normals_gives_the_stated_spread(year_to_year: float, day_to_day: float) -> None:
-    persistence, share = spread_of_normals(MonthlyNormals(year_to_year_sd=year_to_year, day_to_day_sd=day_to_day))
+    persistence, share = spread_of_normals(MonthlyNormals(year_to_year_sd=year_to_year, day_to_day_sd=(day_to_day,)))
     assert 0 <= persistence < 1 and 0 <= share <= 0.6
     fast, slow = variance_of_mean(persistence), variance_of_mean(float(np.exp(-1 / 50)))
     made = np.sqrt(0.5 * 1.48 * day_to_day**2 * ((1 - share) * fast + share * slow))

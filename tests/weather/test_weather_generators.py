@@ -117,7 +117,7 @@ NORMALS = MonthlyNormals(
     rain=(50.0, 45, 60, 75, 85, 90, 90, 85, 80, 70, 65, 55),
     wet_days=(9.0, 8, 10, 11, 12, 11, 10, 9, 9, 9, 10, 10),
     year_to_year_sd=2.0,
-    day_to_day_sd=4.5,
+    day_to_day_sd=(4.5,),
 )
 
 

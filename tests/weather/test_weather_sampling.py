@@ -16,13 +16,14 @@ from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.climate import monthly_means
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 from orchardsim.weather.resampling import year_chains
-from orchardsim.weather.sampling import prepare_record, sample_weather, whole_record_windows
+from orchardsim.weather.sampling import check_weather, prepare_record, sample_weather, whole_record_windows
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "experiments" / "weather_validation"))
 import methods
 import season_statistics
 
 RAIN = MonthlyNormals(rain=(120.0, 110, 130, 90, 95, 100, 115, 110, 95, 85, 95, 115), wet_days=(10.0,) * 12)
+COOL = WeatherSettings(latitude=42.95, record=bundled_record_path("bundled cool"))
 SETTINGS = WeatherSettings(latitude=34.7, record=bundled_record_path(), normals=RAIN)
 ALL_SETTINGS = [
     SETTINGS,
@@ -190,13 +191,30 @@ def test_trend_removed_and_extended() -> None:
 
 def test_southern_seasons_start_in_april() -> None:
     """The same record read as a southern site: its seasons start 183 days before those of the north."""
-    south = sample_weather(dataclasses.replace(SETTINGS, latitude=-34.7), Streams(1), range(2), 3).seasons
-    north = sample_weather(SETTINGS, Streams(1), range(2), 3).seasons
+    assert SETTINGS.record is not None
+    south, north = (prepare_record(SETTINGS.record, latitude).table for latitude in (-34.7, 34.7))
     shared = np.intersect1d(south.harvest_year, north.harvest_year)
     for year in shared[:5]:
         a = south.temperature_min[south.harvest_year == year][0]
         b = north.temperature_min[north.harvest_year == year][0]
         np.testing.assert_array_equal(a[183:457], b[: 457 - 183])
+
+
+def test_a_record_from_the_other_hemisphere_is_refused() -> None:
+    for wrong in (dataclasses.replace(SETTINGS, latitude=-34.7), dataclasses.replace(COOL, latitude=-43.0)):
+        with pytest.raises(InputError, match="north of the equator"):
+            sample_weather(wrong, Streams(1), range(2), 3)
+        with pytest.raises(InputError, match="north of the equator"):
+            check_weather(wrong)
+
+
+def test_check_reads_what_a_run_would_read() -> None:
+    check_weather(SETTINGS)
+    check_weather(COOL)
+    with pytest.raises(InputError, match="complete seasons"):
+        check_weather(dataclasses.replace(SETTINGS, baseline_years=(1850, 1880)))
+    with pytest.raises(InputError, match="has no column for date"):
+        check_weather(dataclasses.replace(SETTINGS, record=Path(__file__)))
 
 
 def test_chains_are_uniform_and_their_runs_have_the_stated_length() -> None:
