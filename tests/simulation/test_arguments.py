@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import orchardsim
-from orchardsim.analysis.drivers import SOURCES
+from orchardsim.analysis.risk_drivers import SOURCES
 from orchardsim.core.errors import InputError
 from orchardsim.core.streams import PROCESSES
 from orchardsim.simulation.arguments import check_arguments
