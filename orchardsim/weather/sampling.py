@@ -361,11 +361,11 @@ def refuse_wrong_hemisphere(settings: WeatherSettings, record: DailyRecord) -> N
     InputError
     """
     month = MONTH_OF_DAY[(record.first_day_number + np.arange(record.date.size)) % YEAR_DAYS]
-    december_to_february, june_to_august = (
-        float(np.nanmean(record.temperature_max[np.isin(month, months)])) if np.isin(month, months).any() else np.nan
-        for months in ((11, 0, 1), (5, 6, 7))
-    )
-    north = june_to_august - december_to_february
+    known = np.isfinite(record.temperature_max)
+    winter, summer = (record.temperature_max[known & np.isin(month, each)] for each in ((11, 0, 1), (5, 6, 7)))
+    if not winter.size or not summer.size:
+        return
+    north = float(summer.mean() - winter.mean())
     if abs(north) > LEAST_SEASON and (north > 0) != (settings.latitude >= 0):
         raise InputError(
             record.source,
