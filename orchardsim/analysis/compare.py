@@ -362,8 +362,8 @@ def _notes(
     if len(set(ends)) > 1:
         words = ", ".join(f"{fact.label} {end}" for fact, end in zip(facts, ends, strict=True))
         notes.append(
-            f"At the end of the run the blocks stand in different leaves ({words}): what they are still worth counts "
-            "in NPV and not in 'NPV without it', and later plantings have had fewer years to be picked in."
+            f"At the end of the run the blocks stand in different leaves: {words}. What they are still worth counts "
+            "in NPV and not in 'NPV without it'. Later plantings have had fewer years to be picked in."
         )
     areas = [plan.gross_area for plan in plans]
     if (1 + SAME_AREA) * min(areas) >= max(areas) > 1.001 * min(areas):
@@ -407,6 +407,6 @@ def _unfair_notes(plans: Sequence[Plan], facts: Sequence[PlanFacts]) -> list[str
     if not keeping or not free or not same_land([plan.gross_area for plan in plans]):
         return []
     return [
-        f"{', '.join(keeping)} keeps old trees on the land that {', '.join(free)} plants without paying for their "
-        "removal or counting replant ground. A fair pair: configs/keep_old_block.toml, configs/replace_old_block.toml."
+        f"Old trees stand on the land in {', '.join(keeping)}. New ones in {', '.join(free)} are planted on it without "
+        "paying for their removal. A fair pair: configs/keep_old_block.toml, configs/replace_old_block.toml."
     ]

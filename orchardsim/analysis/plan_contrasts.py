@@ -43,7 +43,11 @@ def contrasts(plans: Sequence[Plan]) -> tuple[Contrast, ...]:
             for plan in plans
         ]
         rows += _keys(found)
-    return tuple(Contrast(name, tuple(values)) for name, values in rows if len({*values} - {ABSENT}) > 1)
+    differing = {name: tuple(values) for name, values in rows if len({*values} - {ABSENT}) > 1}
+    if "cultivars" in differing:
+        # each cultivar has its own
+        differing.pop("crop load target", None)
+    return tuple(Contrast(name, values) for name, values in differing.items())
 
 
 def _keys(found: Sequence[Mapping[str, str]]) -> list[tuple[str, list[str]]]:

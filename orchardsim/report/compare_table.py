@@ -120,10 +120,11 @@ def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
 def pair_explanations(found: Comparison) -> list[str]:
     """How to read the table of differences."""
     lines = [
-        f"First plan less second in the same futures: means, and for the payback year the median difference ('first "
-        f"only': in more than half of the futures the other never pays back); {interval_words(found)}.",
-        "± record: standard error that the finite weather record adds; it is no part of the interval, and more trials "
-        "do not remove it ('unseen': the noise of these trials hides it).",
+        "First plan less second in the same futures: means, and for the payback year the median difference.",
+        "'first only': in more than half of the futures the other never pays back.",
+        f"{interval_words(found).capitalize()}.",
+        "± record: standard error that the finite weather record adds. It is no part of the interval, and more trials "
+        "do not remove it. 'unseen': the noise of these trials hides it.",
         luck_caution(found),
     ]
     return lines + needed_lines(found)

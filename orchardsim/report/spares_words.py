@@ -126,11 +126,12 @@ def policy_text(policy: LabelPolicy, found: SparesAnswer) -> list[str]:
 def _cost_text(one: PolicyOutcome, found: SparesAnswer, show: Show) -> list[str]:
     if not any(policy.fills for policy in one.policies):
         return [f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."]
+    missed = show.money(one.margin_lost) if one.margin_lost > 0 else "without measurable effect"
     return [
         f"Lost trees then cost {show.money(one.cost.mean)} ± {show.money(one.cost.error)} over {found.years} years, at "
         "year 0.",
         f"Of that: trees {show.money(one.trees)}, their keep {show.money(one.keep)}, planting "
-        f"{show.money(one.replanting)}, fruit missed in empty places {show.money(one.margin_lost)}.",
+        f"{show.money(one.replanting)}, fruit missed in empty places {missed}.",
         f"It takes {one.bought.mean:,.0f} replacement trees; {one.left_over.mean:.0f} are never planted "
         f"({one.left_over_high:.0f} or fewer in 19 of 20 futures).",
     ]
@@ -164,16 +165,11 @@ def _rules_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> li
     if not told:
         return []
     names = {"plan": "the plan's own rule", "none": "filling no gap"}
-    rules = [one for one in told if one.key.startswith("rule_")]
-    lines = [
-        f"Against the cheapest policy {names[one.key]} costs {difference_text(one, show)}."
+    return [
+        f"Against the cheapest policy {names.get(one.key, one.name)} costs {difference_text(one, show)}"
+        + ("." if one.told_apart or not one.differs else ", which may be chance.")
         for one in told
-        if one.key in names
     ]
-    if rules:
-        parts = [f"{one.name.split(' spare')[0]} costs {difference_text(one, show)}" for one in rules]
-        lines.append(f"Of spares at planting and nothing later, {'; '.join(parts)}.")
-    return lines
 
 
 def _why_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list[str]:
@@ -213,7 +209,7 @@ def worth_text(one: RefillWorth, trials: int, show: Show, last_leaf: int | None 
     lines = [f"{one.label}: replanting pays through leaf {one.sure_leaf}."]
     if one.break_even_leaf is not None and one.break_even_leaf > one.sure_leaf:
         lines.append(f"Up to leaf {one.break_even_leaf} it may pay; {trials} twin trials cannot tell.")
-    if last_leaf is not None and last_leaf != one.sure_leaf:
+    if last_leaf is not None and not one.sure_leaf <= last_leaf <= (one.break_even_leaf or one.sure_leaf):
         lines.append(f"That is one gap by itself; the rule fills to leaf {last_leaf}, for it counts the stock as well.")
     lines.append(
         f"A replant of leaf {one.leaf[0]} adds {100 * float(one.crop_share[0]):.0f} % of a mean tree's crop in the "

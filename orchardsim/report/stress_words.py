@@ -189,11 +189,11 @@ def stress_sentences(found: Stress) -> list[str]:
         moment = first.worst_moment
         late = _payback_words(found, moment)
         sentences.append(
-            f"What hurts most is {_named(first)}, starting in {when(moment)}: it costs "
+            f"What hurts most is {_named(first)}, starting in {when(moment)}. It costs "
             f"{show.money(moment.cash_lost.value)} "
             f"(± {round_figures(moment.cash_lost.standard_error, 2):,.0f}) of the plan's present cash of "
             f"{show.money(usual.present_cash.value)}, and {100 * moment.fresh_share.value:.0f} % of the fresh fruit of "
-            f"the struck {'year' if first.years == 1 else 'years'}; {late}."
+            f"the struck {'year' if first.years == 1 else 'years'}. {late[0].upper()}{late[1:]}."
         )
         if len(costly) > 1:
             rest = ", ".join(
@@ -214,16 +214,12 @@ def stress_sentences(found: Stress) -> list[str]:
         names = ", ".join(season.title for season in idle)
         spare = any(change["target"] == "crew_share" for season in idle for change in season.changes)
         reason = " (the plan's crews have hands to spare)" if spare else ""
-        sentences.append(f"No cost that can be told from none, wherever it strikes: {names}{reason}.")
+        sentences.append(f"No measurable effect, wherever it strikes: {names}{reason}.")
     return sentences
 
 
 def _reserve_sentence(found: Stress, show: Show) -> str:
-    line = (
-        f"With the credit line of {show.money(found.credit_line)}"
-        if found.credit_line > 0
-        else "Without credit (the plan states no credit line)"
-    )
+    line = f"With the credit line of {show.money(found.credit_line)}" if found.credit_line > 0 else "Without credit"
     usual = found.usual.reserve
     season, moment = hardest_reserve(found)
     text = (
@@ -232,11 +228,11 @@ def _reserve_sentence(found: Stress, show: Show) -> str:
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
-            f"; the smallest reserve that also survives the hardest of them, {_named(season)} from {when(moment)} "
+            f". The smallest reserve that also survives the hardest of them, {_named(season)} from {when(moment)} "
             f"on, is {show.money(moment.reserve.value)} (± {round_figures(moment.reserve.standard_error, 2):,.0f})"
         )
     else:
-        text += "; none of them, one at a time, asks for more, as the deepest debt comes before it"
+        text += ". None of them, one at a time, asks for more, as the deepest debt comes before it"
     if found.opening_cash > 0:
         text += f". The plan starts with {show.money(found.opening_cash)}"
     return text + "."
@@ -249,8 +245,8 @@ def _payback_words(found: Stress, moment: Moment) -> str:
     share = 100 * moment.paid_back.value
     tail = "" if share > 99.9 else f", and {share:.0f} % of the trials pay back within the run"
     if not math.isfinite(usual) or moment.payback_year == usual:
-        return f"payback stays in year {moment.payback_year:.0f} in the middle trial{tail}"
-    return f"payback moves from year {usual:.0f} to year {moment.payback_year:.0f} in the middle trial{tail}"
+        return f"payback stays in year {moment.payback_year:.0f} in the typical trial{tail}"
+    return f"payback moves from year {usual:.0f} to year {moment.payback_year:.0f} in the typical trial{tail}"
 
 
 def _named(season: Stressed) -> str:
@@ -269,7 +265,7 @@ def explanation_lines(found: Stress) -> list[str]:
         END,
         "–: cannot be told from none (two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
         "Fresh fruit lost, %: of the struck years. Crop short: years after the last struck one in which the mean fresh "
-        "crop is still more than 5 % short, with the 5 to 95 % range over resampled trials. Pays back: middle trial; "
+        "crop is still more than 5 % short, with the 5 to 95 % range over resampled trials. Pays back: typical trial; "
         f"without any bad season, {payback_text(found.usual.payback_year)}.",
         f"Reserve that survives: own cash at the start with which nine trials of ten stay {credit}, for the leaf that "
         f"asks for most; without any bad season {money_error(found.usual.reserve)}.",

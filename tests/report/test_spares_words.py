@@ -131,7 +131,8 @@ def test_a_flat_bottom_is_told_with_reasons_for_either_end():
 def test_the_worth_of_a_gap_is_claimed_only_where_it_is_told_from_noise():
     show = show_of(answer())
     worth = RefillWorth("north", np.array([2, 5]), np.ones(2), np.ones(2), np.ones(2), np.array([0.5, 0.4]), 9, 5)
-    text = " ".join(worth_text(worth, 16, show, 8))
+    assert "one gap by itself" not in " ".join(worth_text(worth, 16, show, 8))
+    text = " ".join(worth_text(worth, 16, show, 12))
     assert "replanting pays through leaf 5." in text and "Up to leaf 9 it may pay" in text
     assert "one gap by itself" in text
     assert "one gap by itself" not in " ".join(worth_text(worth, 16, show, 5))
