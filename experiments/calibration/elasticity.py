@@ -32,6 +32,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from cases import GALA_TARGET, girth_variation, spindle, tree_swing
 from harness import block, climate_of, cultivar, grade, load_physiology, season_of, stock, training
 
+from orchardsim.core.draws import address
 from orchardsim.core.handover import Reach
 from orchardsim.core.labels import FRESH
 from orchardsim.core.parameters import parameters_of
@@ -82,7 +83,7 @@ def walk(plan: BlockPlan, physiology: Physiology, years: int, season: SeasonForT
     one = np.ones((TRIALS, 1))
     rows: dict[str, list[np.ndarray]] = {name: [] for name in (field.name for field in dataclasses.fields(Walk))}
     for year in range(years):
-        draws = draw_year([streams.at("trees", "block", trial=t, year=year) for t in range(TRIALS)], model.positions)
+        draws = draw_year(address(streams, "trees", "block", range(TRIALS), year), model.positions)
         trees.ask_dormant_work(model, state)
         if year == 0:
             model.plant(state, draws)

@@ -13,6 +13,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.draws import address
 from orchardsim.core.handover import COVER_LEVELS
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
@@ -221,7 +222,7 @@ def run_trees(
     per_tree: list[dict[str, NDArray[np.float32]]] = []
     done = np.ones((trials, model.groups))
     for year in range(years):
-        draws = draw_year([streams.at("trees", "trial", trial=t, year=year) for t in range(trials)], model.positions)
+        draws = draw_year(address(streams, "trees", "trial", range(trials), year), model.positions)
         pruning_hours = np.zeros((trials, model.groups))
         if year == 0:
             model.plant(state, draws)

@@ -29,6 +29,7 @@ from cases import spindle, tree_swing
 from fit import FREE
 from harness import block, climate_of, cultivar, grade, load_physiology, season_of, stock, training
 
+from orchardsim.core.draws import address
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.trees import bearing
@@ -101,7 +102,7 @@ def walk(plan: BlockPlan, base: Physiology, varied: dict[str, np.ndarray], years
     )
     state = model.new_state(trials)
     season = season_of(climate_of(plan), trials, 1)
-    draws = draw_year([Streams(1).at("trees")] * trials, model.positions)
+    draws = draw_year(address(Streams(1), "trees", "", [0] * trials, 0), model.positions)
     draws.normal.fill(0)
     draws.block_normal.fill(0)
     done = np.ones((trials, 1))

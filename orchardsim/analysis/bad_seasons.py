@@ -124,11 +124,19 @@ BAD_SEASONS: Final = (
             ),
             Change(
                 "hazard.blight_strike",
-                5.0,
+                60.0,
                 "1",
-                "how much likelier a strike is than in usual years of such weather",
-                "set so that a young block on M.9 loses some 10 to 15 % of its trees at once; losses of 10 % in an "
-                "episode of rootstock blight: Norelli & Aldwinckle 2003 (ars.usda.gov, report 147698), read",
+                "how much likelier a strike is than in middle years of such weather",
+                "set so that a young block on M.9 loses a third to a half of its trees at once; 36-100 % of Royal Gala "
+                "on M.9 and M.26 died after severe blossom infection: Plant Dis. 87:26, read",
+                "assumption",
+            ),
+            Change(
+                "hazard.blight_level_spread",
+                0.0,
+                "1",
+                "share of the usual spread of the level between years that is left",
+                "the named epidemic is the same in every future",
                 "assumption",
             ),
             Change(

@@ -38,7 +38,14 @@ PACKAGE: Final = Path(__file__).parents[1]
 ALIAS_CHECKS: Final = 256
 """Most pairs of arrays whose overlap a loop may test for before it runs on vectors (the compiler's own limit of 8
 would leave a loop over the arrays of a tree's state unvectorised)."""
-OPTIONS: Final[dict[str, Any]] = {"error_model": "numpy", "nogil": True, "fastmath": False, "boundscheck": False}
+OPTIONS: Final[dict[str, Any]] = {
+    "error_model": "numpy",
+    "nogil": True,
+    "fastmath": False,
+    "boundscheck": False,
+    # a formula that stayed a call of its own would keep the loop that calls it from running on vectors
+    "forceinline": True,
+}
 ANNOUNCEMENT: Final = "compiling once, up to half a minute; later runs start at once"
 _log: Final = logging.getLogger("orchardsim")
 
@@ -77,6 +84,7 @@ def vectorised(function: Any) -> bool:
     return all(re.search(r"= f(add|mul|sub) <\d+ x float>", text) for text in _texts(function))
 
 
+@functools.cache
 def _texts(function: Any) -> list[str]:
     """Intermediate code of each version; code from the cache has none, so it is made again."""
     again = numba.njit(**OPTIONS)(function.py_func)

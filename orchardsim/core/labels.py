@@ -18,6 +18,7 @@ CAUSES: Final = (
     "replant_disease",
     "voles",
     "deer",
+    "trunk_injury",
     "wind",
     "row_collapse",
     "drought",

@@ -342,6 +342,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         replant_site=first_stated(table.replant_site, parts.site.replant_site),
         year_removed=table.year_removed,
         deer_fence=table.fence != "none",
+        drainage=site.drainage,
         post_spacing=parts.support.post_spacing,
         anchors_per_row=int(parts.support.anchors_per_row),
         trunk_area_at_start=table.trunk_area,

@@ -29,6 +29,12 @@ class BlockSite:
     available_water: float = parameter(
         "mm", "water that the root zone holds between field capacity and wilting", low=20, high=400, default=150.0
     )
+    drainage: str = parameter(
+        "text",
+        "how fast the ground drains: crowns rot where water stands",
+        allowed=("good", "moderate", "poor"),
+        default="moderate",
+    )
     irrigated: bool = parameter("flag", "whether the block is irrigated", default=True)
     irrigation_limit: float = parameter(
         "mm/day", "most that the irrigation can give in a day", low=0, high=20, default=6.0

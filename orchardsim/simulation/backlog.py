@@ -93,7 +93,8 @@ class Backlog:
             if task in CARRIED:
                 self.carried[task] = np.zeros_like(done)
             return None
-        self.start[task] = (self.start[task] + 1 - behind) % 1.0
+        # a crew that came round begins anew, whatever befell the other trials
+        self.start[task] = np.where(left > 0, (self.start[task] + 1 - behind) % 1.0, 0.0)
         self.reached[task] = trees_reached(done, own, inherited, behind)
         if task in CARRIED:
             with np.errstate(invalid="ignore", divide="ignore"):

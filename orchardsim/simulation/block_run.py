@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.draws import Address
 from orchardsim.core.handover import Reach
 from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.plan.row_group import RowGroup
@@ -143,13 +144,20 @@ class BlockRun:
         return WorkDone.in_time(trials, groups, self.model.pass_count)
 
 
-def open_blocks(plan: Plan, rngs: Callable[[str, str], list[np.random.Generator]], trials: int) -> list[BlockRun]:
+def open_blocks(
+    plan: Plan,
+    rngs: Callable[[str, str], list[np.random.Generator]],
+    address: Callable[[str, str], Address],
+    trials: int,
+) -> list[BlockRun]:
     """Land of a plan's blocks before any tree is planted.
 
     Parameters
     ----------
     rngs : callable
         Streams of the trials for a process and a place, for what does not change with the years.
+    address : callable
+        The same for compiled draws.
     trials : int
     """
     runs = []
@@ -169,7 +177,7 @@ def open_blocks(plan: Plan, rngs: Callable[[str, str], list[np.random.Generator]
                 traits=losses.loss_traits(resolved.plan, plan.hazards),
                 columns=slice(column, column + groups),
                 state=state,
-                loss_site=losses.draw_site(rngs("worn soil", resolved.name), *places),
+                loss_site=losses.draw_site(address("worn soil", resolved.name), *places),
                 backlog=Backlog(trials, groups),
                 alive=np.zeros((trials, groups)),
                 asked=WorkAsked({}, np.zeros((trials, groups, model.pass_count))),

@@ -31,18 +31,20 @@ def usual_hazards(tile: Tile, block: BlockRun, year: int) -> tuple[losses.Hazard
 @step(
     reads=(
         "alive loss_draws season_rows standing trees.alive trees.fruit_dry_mass trees.fruit_number "
-        "trees.health trees.leaf"
+        "trees.health trees.height trees.leaf"
     ),
     writes="trees_lost " + EVERY_TREE,
 )
 def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_hazards) -> None:
-    """Cold, voles, deer and late transplant failure kill; cold injures."""
+    """Cold, voles, deer, borers and late transplant failure kill; cold and narrow escapes injure."""
     for block in tile.standing:
         assert block.loss_draws is not None
         hazards, traits = hazards_of(tile, block, year)
         season = tile.library.for_losses(block.number, tile.season_rows)
-        cause = losses.rest_losses(hazards, traits, block.state, season, block.loss_draws)
-        _take_out(tile, block, year, cause)
+        found = losses.rest_losses(hazards, traits, block.state, season, block.loss_draws)
+        _take_out(tile, block, year, found.cause)
+        if found.health_loss.any():
+            block.state.health *= 1 - found.health_loss
         injury = losses.winter_injury(hazards, traits, season)
         if injury.any():
             block.state.health *= 1 - block.model.expand(injury)
@@ -76,7 +78,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         block.fruit_lost = _take_out(tile, block, year, found.cause)
         if found.health_loss.any():
             block.state.health *= 1 - found.health_loss
-        cutting = _cut_strikes(hazards, block, found.health_loss)
+        cutting = _cut_strikes(hazards, block, found.struck)
         tile.add("labour_hours", block, year, cutting, TASKS.index("upkeep"))
 
 
@@ -98,13 +100,13 @@ def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
     return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
 
 
-def _cut_strikes(hazards: losses.Hazards, block: BlockRun, health_loss: NDArray[np.float32]) -> Array:
+def _cut_strikes(hazards: losses.Hazards, block: BlockRun, struck: NDArray[np.bool_]) -> Array:
     """Cut out the strikes of fire blight that the plan's sanitation asks for; the others overwinter.
 
     Parameters
     ----------
-    health_loss : array, (trial, position)
-        Above 0 on trees struck this season.
+    struck : bool array, (trial, position)
+        Struck this season, and alive.
 
     Returns
     -------
@@ -112,9 +114,9 @@ def _cut_strikes(hazards: losses.Hazards, block: BlockRun, health_loss: NDArray[
         Hours of cutting.
     """
     before = np.zeros(len(block.alive)) if block.uncut_strikes is None else block.uncut_strikes
-    if not (health_loss.any() or before.any()):
+    if not (struck.any() or before.any()):
         return np.zeros_like(block.alive)
-    living, diseased = block.model.total(block.state.alive), block.model.total(health_loss > 0)
+    living, diseased = block.model.total(block.state.alive), block.model.total(struck)
     share = diseased.sum(axis=1) / np.maximum(living.sum(axis=1), 1)
     block.uncut_strikes = np.asarray(losses.uncut_strikes(hazards, share, before), dtype=np.float64)
     return hazards.blight_sanitation * (diseased + before[:, None] * living) * (hazards.blight_cut_minutes / 60)

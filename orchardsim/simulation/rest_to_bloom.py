@@ -79,9 +79,10 @@ def draw_chances(tile: Tile, year: int) -> None:
     """Draw what differs between trees, and the chances of losing them, into the arrays kept for that."""
     for block in _blocks_of_year(tile, year):
         layout, name = block.resolved.plan.layout, block.resolved.name
-        block.draws = draw_year(tile.rngs("tree year", name, year), block.model.positions, block.draws)
+        block.draws = draw_year(tile.address("tree year", name, year), block.model.positions, block.draws)
         block.loss_draws = losses.draw_losses(
-            tile.rngs("loss", name, year),
+            tile.address("loss", name, year),
+            tile.address("blight of a year", "", year),
             layout.rows,
             layout.trees_per_row,
             layout.row_spacing,

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.draws import Address, address
 from orchardsim.core.streams import Streams
 from orchardsim.operations.parameters import Replacement
 from orchardsim.operations.yard import Yard
@@ -82,7 +83,12 @@ class Tile:
         self.single_trees = single_trees
         self.steps = steps
         self.rules = {group.label: group.refill for group in plan.groups} if rules is None else rules
-        self.blocks = open_blocks(plan, lambda process, place: self.rngs(process, place, -BEFORE_YEAR_0), len(trials))
+        self.blocks = open_blocks(
+            plan,
+            lambda process, place: self.rngs(process, place, -BEFORE_YEAR_0),
+            lambda process, place: self.address(process, place, -BEFORE_YEAR_0),
+            len(trials),
+        )
         self.yards = open_yards(plan, self.rules, streams, trials, years, trace)
         self.season_rows = np.zeros(len(trials), dtype=np.int64)
 
@@ -94,6 +100,10 @@ class Tile:
     def rngs(self, process: str, place: str, year: int) -> list[np.random.Generator]:
         """Streams of the trials for a process at a place in a year."""
         return [self.streams.at(process, place, trial=t, year=year + BEFORE_YEAR_0) for t in self.trials]
+
+    def address(self, process: str, place: str, year: int) -> Address:
+        """The same for compiled draws."""
+        return address(self.streams, process, place, self.trials, year + BEFORE_YEAR_0)
 
     # ---- the walk ------------------------------------------------------------------------------------------------
 
@@ -111,7 +121,7 @@ class Tile:
             if first >= 0:
                 continue
             if resolved.plan.trunk_area_at_start is not None:
-                draws = draw_year(self.rngs("tree year", resolved.name, first), block.model.positions)
+                draws = draw_year(self.address("tree year", resolved.name, first), block.model.positions)
                 block.model.plant_established(
                     block.state, draws, -first, resolved.plan.trunk_area_at_start, resolved.plan.crop_at_start
                 )

@@ -63,11 +63,20 @@ class Hazards:
 
     blight_strike: float = parameter(
         "1",
-        "hazard of being struck by fire blight in a bloom of saturating infection weather, scion as Gala "
-        "(assumption, set so that Gala on M.9 loses near 10 % in five years at three infection days a year)",
+        "hazard of being struck by fire blight in a bloom of saturating infection weather of a middle year, scion as "
+        "Gala, all bloom open (assumption, set together with the spread of the level)",
         low=0,
         high=2,
-        default=0.06,
+        default=0.011,
+    )
+    blight_level_spread: float = parameter(
+        "1",
+        "standard deviation of the logarithm of a place's level of fire blight between years of like weather "
+        "(assumption, set so that serious blight strikes 1.5-4 % of orchards a year in an arid region and more in a "
+        "humid one: derived from ten named years of 28, core.ac.uk/works/167113242)",
+        low=0,
+        high=3,
+        default=2.8,
     )
     blight_days_scale: float = parameter(
         "day",
@@ -78,21 +87,22 @@ class Hazards:
     )
     blight_lethal_scion: float = parameter(
         "1",
-        "share of strikes on a very young tree that kill it even on an immune stock (assumption)",
+        "share of strikes on a very young tree that kill it even on an immune stock (assumption; Royal Gala on G.16, "
+        "G.30 and B.9 lost no tree after severe blossom infection: read, Plant Dis. 87:26)",
         low=0,
         high=1,
-        default=0.2,
+        default=0.01,
     )
     blight_lethal_stock: float = parameter(
         "1",
-        "share that a stock as susceptible as M.9 adds to that (assumption; about half of stock infections "
-        "come through suckers: read, Norelli 1999, Compact Fruit Tree 32(3))",
+        "share that a stock as susceptible as M.9 adds to that (derived: 36-100 % of Royal Gala on clones of M.9 and "
+        "M.26 died after severe blossom infection, G.11 25 %: read, Plant Dis. 87:26)",
         low=0,
         high=1,
-        default=0.4,
+        default=0.65,
     )
     blight_age_scale: float = parameter(
-        "leaf", "leaves over which a struck tree's risk to die falls to 37 % (assumption)", low=1, high=60, default=8.0
+        "leaf", "leaves over which a struck tree's risk to die falls to 37 % (assumption)", low=1, high=60, default=4.0
     )
     blight_first_bloom: float = parameter(
         "leaf",
@@ -221,7 +231,7 @@ class Hazards:
         high=20,
         default=1.0,
     )
-    vole_guards: bool = parameter("flag", "whether trunks carry vole guards", default=False)
+    vole_guards: bool = parameter("flag", "whether trunks carry guards against voles, sun and borers", default=False)
     vole_guard_share: float = parameter(
         "1", "share of the vole hazard that guards leave (assumption)", low=0, high=1, default=0.2
     )
@@ -255,6 +265,52 @@ class Hazards:
         low=1,
         high=250,
         default=60.0,
+    )
+
+    crown_rot_drained: float = parameter(
+        "1",
+        "crown rot on well-drained ground over that on moderately drained ground (assumption)",
+        low=0,
+        high=1,
+        default=0.4,
+    )
+    crown_rot_undrained: float = parameter(
+        "1",
+        "crown rot on poorly drained ground over that on moderately drained ground (assumption; MM.111 is tolerant "
+        "only where drained: read, nc140.org stock chart)",
+        low=1,
+        high=30,
+        default=4.0,
+    )
+
+    trunk_injury: float = parameter(
+        "1/year",
+        "hazard by borers and southwest injury (sun on frozen bark) of a bare trunk in its first winter (assumption)",
+        low=0,
+        high=0.2,
+        default=0.003,
+    )
+    trunk_injury_age_scale: float = parameter(
+        "leaf",
+        "leaves over which that hazard falls to 37 %, as bark roughens (assumption)",
+        low=1,
+        high=30,
+        default=5.0,
+    )
+    trunk_guard_share: float = parameter(
+        "1", "share of that hazard that trunk guards leave (assumption)", low=0, high=1, default=0.4
+    )
+
+    maimed: float = parameter(
+        "1",
+        "trees that barely escape, per tree that dies of anything but blight, and keep lasting harm (assumption: as "
+        "many)",
+        low=0,
+        high=10,
+        default=1.0,
+    )
+    maimed_loss: float = parameter(
+        "1", "share of its health that such a tree loses (assumption)", low=0, high=0.95, default=0.65
     )
 
     drought: float = parameter(

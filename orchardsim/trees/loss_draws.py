@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.draws import Address, fill_normals, fill_uniforms
+
 Float = NDArray[np.float32]
 Index = NDArray[np.int64]
+Node = NDArray[np.int32]
 
 PATCH_METRES: Final = 20.0
 """m; distance between the nodes of a patch field (assumption)."""
@@ -20,6 +22,8 @@ PATCH_LIMIT: Final = 2.0
 """Standard deviations at which a patch field is cut, so that the hazard of any tree is bounded."""
 COLLAPSES: Final = 3
 """Most collapses of rows in one block and year."""
+TREES, PATCHES, YEAR, STORM = range(4)
+"""Numbers of the draws of a year: by tree, by node of the patches, of the block or place."""
 
 
 @dataclass(frozen=True)
@@ -37,41 +41,20 @@ class PatchGrid:
         return math.ceil(self.rows / self.cell_rows) + 1, math.ceil(self.per_row / self.cell_trees) + 1
 
     @functools.cached_property
-    def weights(self) -> tuple[Index, Float, Float, Index, Float, Float]:
-        """Node before, weights of it and of the next: by row, then by tree in the row."""
+    def weights(self) -> tuple[Node, Float, Float, Node, Float, Float]:
+        """Node before, weights of it and of the next: by row, then by tree in the row.
+
+        Bilinear weights divided by their root sum of squares: every point has unit variance, the nodes their own
+        value, and the field is continuous.
+        """
         across = _line_weights(self.rows, self.cell_rows)
         return *across, *_line_weights(self.per_row, self.cell_trees)
 
-    def at(self, nodes: Float, trial: Index, row: Index, column: Index) -> Float:
-        """Standard normal field at given trees, from independent normals at the nodes.
 
-        Parameters
-        ----------
-        nodes : float32 array, (trial, node row, node column)
-        trial, row, column : int arrays, (n,)
-
-        Notes
-        -----
-        Bilinear weights divided by their root sum of squares: every point has unit variance, the nodes their own
-        value, and the field is continuous. Cut at ``PATCH_LIMIT``.
-        """
-        _, across, along = nodes.shape
-        row_node, row_here, row_next, tree_node, tree_here, tree_next = self.weights
-        flat = nodes.reshape(-1)
-        first = (row_node * along)[row]
-        first += tree_node[column]
-        first += trial * (across * along)
-        here, following = tree_here[column], tree_next[column]
-        value = (flat[first] * here + flat[first + 1] * following) * row_here[row]
-        first += along
-        value += (flat[first] * here + flat[first + 1] * following) * row_next[row]
-        return np.clip(value, -PATCH_LIMIT, PATCH_LIMIT)
-
-
-def _line_weights(places: int, cell: int) -> tuple[Index, Float, Float]:
+def _line_weights(places: int, cell: int) -> tuple[Node, Float, Float]:
     """Node before each place of a line, and the weights of it and the next, with squares that sum to 1."""
     place = np.arange(places) / cell
-    node = place.astype(np.int64)
+    node = place.astype(np.int32)
     part = place - node
     scale = np.sqrt(part**2 + (1 - part) ** 2)
     return node, ((1 - part) / scale).astype(np.float32), (part / scale).astype(np.float32)
@@ -88,11 +71,6 @@ def patch_grid(rows: int, per_row: int, row_spacing: float = 3.5, tree_spacing: 
     return PatchGrid(
         rows, per_row, max(1, round(PATCH_METRES / row_spacing)), max(1, round(PATCH_METRES / tree_spacing))
     )
-
-
-def patch_factor(field: Float, patchiness: float) -> Float:
-    """Multiplier of a hazard, with mean 1, from a standard normal field cut at ``PATCH_LIMIT``."""
-    return np.exp(np.float32(patchiness) * field) * np.float32(1 / cut_lognormal_mean(patchiness))
 
 
 def cut_lognormal_mean(sd: float, limit: float = PATCH_LIMIT) -> float:
@@ -121,11 +99,11 @@ class LossDraws:
         One uniform per tree and phase decides death and cause.
     vole_patch, blight_patch : float32 array, (trial, node row, node column)
         Normals of this year's patches.
-    vole_year : float array, (trial,)
+    vole_year : float32 array, (trial,)
         Uniform.
-    storm : float array, (trial,)
-        Standard normal.
-    collapse : float array, (trial, COLLAPSES, 4)
+    storm, blight_year : float32 array, (trial,)
+        Standard normal; the blight of a year is that of the whole place.
+    collapse : float32 array, (trial, COLLAPSES, 4)
         Uniforms: whether, which row, where in the row, how long.
     """
 
@@ -133,13 +111,15 @@ class LossDraws:
     season: Float
     vole_patch: Float
     blight_patch: Float
-    vole_year: NDArray[np.float64]
-    storm: NDArray[np.float64]
-    collapse: NDArray[np.float64]
+    vole_year: Float
+    storm: Float
+    blight_year: Float
+    collapse: Float
 
 
 def draw_losses(
-    rngs: Sequence[np.random.Generator],
+    address: Address,
+    place: Address,
     rows: int,
     per_row: int,
     row_spacing: float = 3.5,
@@ -150,8 +130,10 @@ def draw_losses(
 
     Parameters
     ----------
-    rngs : sequence of Generator
-        One per trial, at the address of this block and year.
+    address : Address
+        Of this block and year.
+    place : Address
+        Of the year at the place, the same for all its blocks: the level of blight.
     rows, per_row : int
     row_spacing, tree_spacing : float [m]
         Set the grid of the patches.
@@ -159,39 +141,36 @@ def draw_losses(
         Draws of an earlier year of the same block and tile, to be filled anew: fresh memory costs as much as the
         random numbers.
     """
-    trials = len(rngs)
-    if out is None:
-        grid = patch_grid(rows, per_row, row_spacing, tree_spacing).shape
-        out = LossDraws(
-            rest=np.empty((trials, rows * per_row), dtype=np.float32),
-            season=np.empty((trials, rows * per_row), dtype=np.float32),
-            vole_patch=np.empty((trials, *grid), dtype=np.float32),
-            blight_patch=np.empty((trials, *grid), dtype=np.float32),
-            vole_year=np.empty(trials),
-            storm=np.empty(trials),
-            collapse=np.empty((trials, COLLAPSES, 4)),
-        )
-    for trial, rng in enumerate(rngs):
-        out.vole_year[trial] = rng.random()
-        out.storm[trial] = rng.standard_normal()
-        rng.random(out=out.collapse[trial])
-        rng.standard_normal(out=out.vole_patch[trial], dtype=np.float32)
-        rng.standard_normal(out=out.blight_patch[trial], dtype=np.float32)
-        rng.random(out=out.rest[trial], dtype=np.float32)
-        rng.random(out=out.season[trial], dtype=np.float32)
-    return out
+    trials = len(address.trials)
+    nodes = patch_grid(rows, per_row, row_spacing, tree_spacing).shape
+
+    def empty(*shape: int) -> Float:
+        return np.empty((trials, *shape), np.float32)
+
+    rest, season = (out.rest, out.season) if out else (empty(rows * per_row), empty(rows * per_row))
+    fill_uniforms(address, TREES, rest, season)
+    patches = empty(2 * nodes[0] * nodes[1])
+    fill_normals(address, PATCHES, patches)
+    vole_patch, blight_patch = patches.reshape(trials, 2, *nodes).swapaxes(0, 1)
+    uniform, storm, level = empty(1 + COLLAPSES * 4), empty(1), empty(1)
+    fill_uniforms(address, YEAR, uniform, np.empty_like(uniform))
+    fill_normals(address, STORM, storm)
+    fill_normals(place, YEAR, level)
+    return LossDraws(
+        rest=rest,
+        season=season,
+        vole_patch=np.ascontiguousarray(vole_patch),
+        blight_patch=np.ascontiguousarray(blight_patch),
+        vole_year=uniform[:, 0],
+        storm=storm[:, 0],
+        blight_year=level[:, 0],
+        collapse=uniform[:, 1:].reshape(trials, COLLAPSES, 4),
+    )
 
 
-def draw_site(
-    rngs: Sequence[np.random.Generator],
-    rows: int,
-    per_row: int,
-    row_spacing: float = 3.5,
-    tree_spacing: float = 1.0,
-) -> Float:
+def draw_site(address: Address, rows: int, per_row: int, row_spacing: float = 3.5, tree_spacing: float = 1.0) -> Float:
     """Lasting patches of wet and worn soil, (trial, node row, node column): drawn once per block and trial."""
-    grid = patch_grid(rows, per_row, row_spacing, tree_spacing).shape
-    nodes = np.empty((len(rngs), *grid), dtype=np.float32)
-    for trial, rng in enumerate(rngs):
-        rng.standard_normal(out=nodes[trial], dtype=np.float32)
-    return nodes
+    nodes = patch_grid(rows, per_row, row_spacing, tree_spacing).shape
+    field = np.empty((len(address.trials), nodes[0] * nodes[1]), np.float32)
+    fill_normals(address, PATCHES, field)
+    return field.reshape(-1, *nodes)

@@ -1,4 +1,4 @@
-"""What decides a tree's hazards, and the hazard of each single cause as a pure function of arrays of one shape."""
+"""What decides the hazards of a block's trees, and what a year brings to all of them."""
 
 from __future__ import annotations
 
@@ -10,14 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.loss_draws import Float, Index, PatchGrid, cut_lognormal_mean, patch_grid
+from orchardsim.trees.loss_draws import Float, Index, cut_lognormal_mean, patch_grid
+from orchardsim.trees.loss_kernels import GroundPatches
 from orchardsim.trees.parameters import BlockPlan
 
 Numbers = NDArray[np.floating]
 STORM_LIMIT: Final = 2.5
 """Standard deviations at which the logarithm of storm severity is cut."""
-YOUTH_SCALE: Final = 3.0
-"""Leaves over which the extra hazards of young trees fall to 37 % (assumption)."""
+LEVEL_LIMIT: Final = 3.0
+"""Standard deviations at which the logarithm of a year's level of blight is cut."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ class LossTraits:
     Attributes
     ----------
     rows, per_row : int
-    grid : PatchGrid
+    ground : GroundPatches
     row_group : int array, (row,)
     scion_blight, stock_blight, crown_rot, replant_sensitivity, union_strength, life : float arrays, (group,)
         ``life`` in leaves; ``union_strength`` of stock and scion together.
@@ -43,6 +44,8 @@ class LossTraits:
         The same before the support stands.
     support_leaf : int
         Leaf by which the support stands.
+    drainage : str
+        "good", "moderate" or "poor".
     water_delay : float [day]
         Days beyond two weeks from planting to first water.
     """
@@ -51,7 +54,7 @@ class LossTraits:
     per_row: int
     row_spacing: float
     tree_spacing: float
-    grid: PatchGrid
+    ground: GroundPatches
     row_group: Index
     scion_blight: Float
     stock_blight: Float
@@ -71,6 +74,7 @@ class LossTraits:
     deer_fence: bool
     weeds: bool
     replant_site: bool
+    drainage: str
     water_delay: float
 
 
@@ -82,6 +86,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
     def by_group(values: list[float]) -> Float:
         return np.array(values, dtype=np.float32)
 
+    grid = patch_grid(layout.rows, layout.trees_per_row, layout.row_spacing, layout.tree_spacing)
     alone = [hazards.wind_unsupported if stock.needs_support else hazards.wind_free for stock in stocks]
     held = {"wires": 1.0, "stake": hazards.wind_stake}
     support = [held.get(training.support, free) for free in alone]
@@ -90,7 +95,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         per_row=layout.trees_per_row,
         row_spacing=layout.row_spacing,
         tree_spacing=layout.tree_spacing,
-        grid=patch_grid(layout.rows, layout.trees_per_row, layout.row_spacing, layout.tree_spacing),
+        ground=GroundPatches(*grid.weights),
         row_group=np.asarray(layout.group, dtype=np.int64),
         scion_blight=by_group([cultivar.fire_blight for cultivar in cultivars]),
         stock_blight=by_group([stock.fire_blight for stock in stocks]),
@@ -112,6 +117,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         deer_fence=block.deer_fence,
         weeds=not training.weed_free_strip,
         replant_site=block.replant_site,
+        drainage=block.drainage,
         water_delay=max(0.0, training.water_within_days - 14.0),
     )
 
@@ -128,59 +134,6 @@ class LossSeason:
     blight_days: NDArray[np.float64]
     wet_soil_days: NDArray[np.float64]
     drought_days: NDArray[np.float64]
-
-
-def young_factor(leaf: Numbers, extra: float, scale: float = YOUTH_SCALE) -> Numbers:
-    """1 plus ``extra`` in leaf 1, falling by e every ``scale`` leaves."""
-    return 1 + np.float32(extra) * np.exp((1 - leaf) / np.float32(scale))
-
-
-ONSET: Final = math.log(19)
-"""Widths between the temperature that kills one tree in twenty and the one that kills half (logistic)."""
-
-
-def soft_hazard(excess: Numbers) -> Numbers:
-    """Hazard that kills the logistic share 1/(1 + exp(-excess)): ln(1 + exp(excess)).
-
-    Examples
-    --------
-    >>> float(1 - np.exp(-soft_hazard(np.array(0.0))))
-    0.5
-    """
-    # exp cannot overflow: above 30 the hazard is the excess itself, to seven digits
-    return np.log1p(np.exp(np.minimum(excess, 30))) + np.maximum(excess - 30, 0)
-
-
-def cold_hazard(
-    hazards: Hazards,
-    winter_temperature_min: Numbers,
-    acclimation_shortfall: Numbers,
-    hardiness: Numbers,
-    root_hardiness: Numbers,
-    weakness: Numbers,
-) -> Numbers:
-    """Hazard by winter cold: wood in midwinter, wood not yet hardened, and roots.
-
-    Parameters
-    ----------
-    winter_temperature_min, hardiness, root_hardiness : arrays [degC]
-    acclimation_shortfall, weakness : arrays [K]
-        ``weakness`` is the hardiness that the tree lacks.
-
-    Notes
-    -----
-    Each route kills a logistic share about its own temperature; a tree that escapes one may fall to another, so
-    their hazards add. ``hardiness`` is where killing of hardened wood sets in: one tree in twenty dies at it, half
-    3 widths below. Commercial cultivars are injured from -35 to -40 degC on, and grown to where the mean yearly
-    minimum is -34 degC (Quamme 1976, Can. J. Plant Sci. 56:493). ``root_hardiness`` kills half: root LT50 by stock in
-    Moran et al. (2011), HortScience 46:1460.
-    """
-    width, root_width = np.float32(hazards.cold_width), np.float32(hazards.root_width)
-    wood = soft_hazard((hardiness + weakness - winter_temperature_min) / width - ONSET)
-    early = soft_hazard((acclimation_shortfall + weakness - hazards.acclimation_kill) / width)
-    soil = np.minimum(0, hazards.root_cold_share * winter_temperature_min)
-    roots = soft_hazard((root_hardiness + 0.2 * weakness - soil) / root_width)
-    return wood + early + roots
 
 
 def blight_pressure(hazards: Hazards, blight_days: Numbers, uncut: Numbers | float = 0.0) -> Numbers:
@@ -204,20 +157,13 @@ def uncut_strikes(hazards: Hazards, struck: Numbers, before: Numbers) -> Numbers
     return (1 - hazards.blight_sanitation) * np.minimum(struck + before, 1)
 
 
-def blight_lethality(hazards: Hazards, leaf: Numbers, stock_blight: Numbers) -> Numbers:
-    """Share of struck trees that die of the strike."""
-    share = hazards.blight_lethal_scion + hazards.blight_lethal_stock * stock_blight
-    return np.minimum(share * np.exp((1 - leaf) / np.float32(hazards.blight_age_scale)), 1)
+def blight_level(hazards: Hazards, normal: Numbers) -> Numbers:
+    """Level of fire blight at the place in a year over that of a middle year, from a standard normal.
 
-
-def bloom_share(hazards: Hazards, leaf: Numbers) -> Numbers:
-    """Bloom open to infection, as a share of a grown tree's, by leaf."""
-    return 1 - np.exp2(-np.maximum(leaf - np.float32(0.5), 0) / np.float32(hazards.blight_first_bloom))
-
-
-def old_age_hazard(hazards: Hazards, leaf: Numbers, life: Numbers) -> Numbers:
-    """Hazard that grows exponentially with age (Gompertz form), at most 2."""
-    return np.minimum(hazards.old_age * np.exp((leaf - life) / np.float32(hazards.old_age_scale)), 2)
+    The level stands for what makes an epidemic of the same infection weather: cankers in the district, the strain,
+    sprays that came late. Its tail is heavy: most years bring little, a few take whole young blocks.
+    """
+    return np.exp(hazards.blight_level_spread * np.clip(normal, -LEVEL_LIMIT, LEVEL_LIMIT))
 
 
 def storm_factor(hazards: Hazards, storm: Numbers) -> Numbers:

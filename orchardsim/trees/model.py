@@ -454,9 +454,11 @@ def harvest_to_leaf_fall(
 
     form_flower_clusters(model, state, reach)
 
-    # health heals
+    # health heals, where enough of it is left
     np.subtract(state.alive, state.health, out=spare)
     spare *= p.recovery_rate
+    whole = np.minimum(1, (state.health / p.lasting_harm) ** 2)
+    spare *= whole * whole
     state.health += spare
     load = np.add(area, TINY, out=made)
     np.divide(state.fruit_number, load, out=load)

@@ -231,6 +231,7 @@ class BlockPlan:
     trunk_area_at_start: float | None = None
     crop_at_start: float | None = None
     deer_fence: bool = True
+    drainage: str = "moderate"
     post_spacing: float = 10.0
     """Distance between the line posts of a support [m]."""
     anchors_per_row: int = 2
@@ -396,6 +397,9 @@ class Physiology:
         "1", "growth lost to replant disease on a stock without tolerance", low=0, high=0.9
     )
     recovery_rate: float = parameter("1/year", "share of lost health regained each year", low=0, high=1)
+    lasting_harm: float = parameter(
+        "1", "health below which a tree heals ever more slowly, with the fourth power of its health", low=0.05, high=1
+    )
     # size and grade
     size_spread: float = parameter("kg", "standard deviation of fruit mass within a tree", low=0.005, high=0.08)
     fresh_mass: float = parameter("kg", "smallest fruit mass for the fresh grades", low=0.06, high=0.2)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from orchardsim.core.draws import Address, fill_normals
+
 Float = NDArray[np.float32]
+TREE, BLOCK = 0, 1
+"""Numbers of the draws of a year: by tree, by block."""
 BLOCK_NORMALS = 2
 """Normal draws per block and year: set and spray."""
 
@@ -29,25 +32,22 @@ class YearDraws:
     block_normal: NDArray[np.float64]
 
 
-def draw_year(rngs: Sequence[np.random.Generator], positions: int, out: YearDraws | None = None) -> YearDraws:
+def draw_year(address: Address, positions: int, out: YearDraws | None = None) -> YearDraws:
     """Draw a year of a block.
 
     Parameters
     ----------
-    rngs : sequence of Generator, one per trial
+    address : Address
+        Of the process, the block and the year.
     positions : int
     out : YearDraws, optional
         Filled and returned; saves memory traffic in the year loop.
     """
-    shape = (len(rngs), positions)
+    trials = len(address.trials)
     if out is None:
-        out = YearDraws(
-            np.empty(shape, np.float32),
-            np.empty((len(rngs), BLOCK_NORMALS)),
-        )
-    for row, rng in enumerate(rngs):
-        rng.standard_normal(out=out.block_normal[row])
-        rng.standard_normal(dtype=np.float32, out=out.normal[row])
+        out = YearDraws(np.empty((trials, positions), np.float32), np.empty((trials, BLOCK_NORMALS)))
+    fill_normals(address, TREE, out.normal)
+    fill_normals(address, BLOCK, out.block_normal)
     return out
 
 

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from orchardsim.core.draws import address
 from orchardsim.core.labels import CAUSES
+from orchardsim.core.streams import Streams
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import (
     LossDraws,
@@ -44,8 +46,14 @@ QUIET = Hazards(
     frailty=0,
     transplant_carry=0,
     blight_strike=0,
+    blight_level_spread=0,
+    blight_lethal_scion=0.2,
+    blight_lethal_stock=0.4,
+    blight_age_scale=8.0,
     vole=0,
     deer=0,
+    trunk_injury=0,
+    maimed=0,
     crown_rot=0,
     drought=0,
     wind=0,
@@ -93,11 +101,12 @@ def season(trials: int, cold: float = 0, blight: float = 0, wet: float = 0, dry:
 
 
 def draws_of(trials: int, traits: LossTraits, seed: int = 0, year: int = 0) -> LossDraws:
-    return draw_losses([np.random.default_rng((seed, year, t)) for t in range(trials)], traits.rows, traits.per_row)
+    place = address(Streams(seed), "place", "", range(trials), year)
+    return draw_losses(place._replace(key=place.key + np.uint32(1)), place, traits.rows, traits.per_row)
 
 
 def site_of(trials: int, traits: LossTraits, seed: int = 0) -> np.ndarray:
-    return draw_site([np.random.default_rng((seed, 999, t)) for t in range(trials)], traits.rows, traits.per_row)
+    return draw_site(address(Streams(seed), "soil", "b", range(trials), 0), traits.rows, traits.per_row)
 
 
 def even(draws: LossDraws) -> LossDraws:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from orchardsim.core.draws import address
 from orchardsim.core.streams import Streams
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
@@ -133,7 +134,7 @@ def test_after_a_frosted_year_bloom_is_heavy_and_the_block_swings_together():
         clusters[name], crops[name] = [], []
         for year in range(13):
             season = frost if year == hit else normal
-            draws = draw_year([Streams(3).at("trees", "x", trial=t, year=year) for t in range(2)], model.positions)
+            draws = draw_year(address(Streams(3), "trees", "x", range(2), year), model.positions)
             walk_a_year(model, state, season, draws, plant=year == 0)
             clusters[name].append(state.bloom_clusters.copy())
             crops[name].append(state.last_crop.copy())
@@ -172,7 +173,7 @@ def test_flower_fruit_mass_and_dry_matter_budgets_close():
     state = model.new_state(3)
     season = season_of(dataclasses.replace(NORTH["Gala"], frost_kill=0.3), 3, 1)
     for year in range(8):
-        draws = draw_year([Streams(5).at("trees", "x", trial=t, year=year) for t in range(3)], model.positions)
+        draws = draw_year(address(Streams(5), "trees", "x", range(3), year), model.positions)
         bloom, thinned, ripe, picked, budget = walk_a_year(model, state, season, draws, plant=year == 0, share=0.8)
         parts = bloom.frosted + bloom.stripped + bloom.unset + bloom.dropped + bloom.sprayed + bloom.kept
         assert parts == pytest.approx(bloom.flowers, rel=1e-5, abs=1e-6)
@@ -197,7 +198,7 @@ def test_a_replant_lags_and_suffers_among_grown_neighbours():
     def grown(alone):
         state = model.new_state(1)
         for year in range(12):
-            draws = draw_year([Streams(2).at("trees", "x", year=year)], model.positions)
+            draws = draw_year(address(Streams(2), "trees", "x", range(1), year), model.positions)
             draws.normal[...] = 0
             if year == 6:
                 dead = np.zeros((1, model.positions), dtype=bool)
@@ -234,7 +235,7 @@ def test_trees_beside_a_gap_and_at_row_ends_grow_larger():
     season = season_of(NORTH["Gala"], 1, 1)
     state = model.new_state(1)
     for year in range(9):
-        draws = draw_year([Streams(2).at("trees", "x", year=year)], model.positions)
+        draws = draw_year(address(Streams(2), "trees", "x", range(1), year), model.positions)
         draws.normal[...] = 0
         if year == 3:
             dead = np.zeros((1, 33), dtype=bool)
@@ -272,7 +273,7 @@ def test_late_thinning_leaves_fewer_flowers_for_next_year():
     for late in (0.0, 30.0):
         state = model.new_state(1)
         for year in range(7):
-            draws = draw_year([Streams(4).at("trees", "x", year=year)], model.positions)
+            draws = draw_year(address(Streams(4), "trees", "x", range(1), year), model.positions)
             trees.ask_dormant_work(model, state)
             if year == 0:
                 model.plant(state, draws)
@@ -301,7 +302,7 @@ def test_dead_and_empty_positions_hold_zeros():
     state = model.new_state(1)
     season = season_of(NORTH["Gala"], 1, 1)
     for year in range(4):
-        draws = draw_year([Streams(4).at("trees", "x", year=year)], model.positions)
+        draws = draw_year(address(Streams(4), "trees", "x", range(1), year), model.positions)
         walk_a_year(model, state, season, draws, plant=year == 0)
         if year == 2:
             dead = np.zeros((1, 20), dtype=bool)
@@ -336,7 +337,7 @@ def test_established_block_keeps_the_size_it_was_given():
     plan = spindle("MM.111", tree=5.5, row=7.0)
     model = BlockModel(plan, PHYSIOLOGY)
     state = model.new_state(2)
-    draws = draw_year([Streams(6).at("trees", "x", trial=t) for t in range(2)], model.positions)
+    draws = draw_year(address(Streams(6), "trees", "x", range(2), 0), model.positions)
     model.plant_established(state, draws, leaf=25, trunk_area=260.0, crop=90.0)
     assert state.trunk_area.mean() == pytest.approx(260, rel=0.06)
     assert (state.leaf == 25).all()

@@ -1,0 +1,229 @@
+"""The hazards of one tree, as functions of its numbers, compiled: what kills it in a winter and in a season.
+
+A hazard H is an intensity over a phase: alone it kills a share 1 - exp(-H). Competing hazards add. Coefficients with
+unit, source and status are in :mod:`orchardsim.trees.hazards`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from orchardsim.core.compiled import Number, compiled
+from orchardsim.core.elementary import exp, log
+from orchardsim.trees.hazards import Hazards
+
+YOUTH_SCALE: Final = np.float32(3.0)
+"""Leaves over which the extra hazards of young trees fall to 37 % (assumption)."""
+ONSET: Final = np.float32(math.log(19))
+"""Widths between the temperature that kills one tree in twenty and the one that kills half (logistic)."""
+LN2: Final = np.float32(math.log(2))
+LOAD_LIMIT: Final = np.float32(4.0)
+"""kg/cm2 of fruit per trunk, at most, as far as breaking goes."""
+STRIKE_LIMIT: Final = np.float32(4.0)
+"""Most that the hazard of being struck by blight from blossoms can be: 98 % of the trees."""
+
+
+class TreeHazards(NamedTuple):
+    """The coefficients of :class:`~orchardsim.trees.hazards.Hazards` that act tree by tree, float32."""
+
+    frailty: np.float32
+    patchiness: np.float32
+    cold_width: np.float32
+    cold_weakness: np.float32
+    cold_youth: np.float32
+    acclimation_kill: np.float32
+    root_cold_share: np.float32
+    root_width: np.float32
+    vole_youth: np.float32
+    deer_height: np.float32
+    trunk_injury_age_scale: np.float32
+    blight_lethal_scion: np.float32
+    blight_lethal_stock: np.float32
+    blight_age_scale: np.float32
+    blight_first_bloom: np.float32
+    blight_wood_loss: np.float32
+    replant_age_scale: np.float32
+    drought_youth: np.float32
+    wind_load: np.float32
+    wind_youth: np.float32
+    old_age: np.float32
+    old_age_scale: np.float32
+    maimed: np.float32
+    maimed_loss: np.float32
+
+
+def tree_hazards(hazards: Hazards) -> TreeHazards:
+    """The coefficients that act tree by tree, for compiled code."""
+    return TreeHazards(*(np.float32(getattr(hazards, name)) for name in TreeHazards._fields))
+
+
+@compiled
+def young_extra(leaf: Number, extra: Number) -> Number:
+    """What youth adds to a hazard of 1: ``extra`` in leaf 1, falling by e every ``YOUTH_SCALE`` leaves."""
+    return extra * exp((1.0 - leaf) / YOUTH_SCALE)
+
+
+@compiled
+def soft_hazard(excess: Number) -> Number:
+    """Hazard that kills the logistic share 1/(1 + exp(-excess)): ln(1 + exp(excess)).
+
+    Examples
+    --------
+    >>> round(float(soft_hazard(np.float32(0))), 6)
+    0.693147
+    """
+    # above 15 the hazard is the excess itself, to seven digits; below 0.001, exp itself is nearer than ln(1 + exp)
+    grown = exp(min(excess, np.float32(15.0)))
+    hazard = grown * (1.0 - 0.5 * grown) if grown < 0.001 else log(1.0 + grown)
+    return hazard + max(excess - 15.0, np.float32(0.0))
+
+
+@compiled
+def cold_hazard(
+    h: Number, temperature: Number, shortfall: Number, hardiness: Number, root_hardiness: Number, weakness: Number
+) -> Number:
+    """Hazard by winter cold: wood in midwinter, wood not yet hardened, and roots.
+
+    Parameters
+    ----------
+    h : TreeHazards
+    temperature, hardiness, root_hardiness : float [degC]
+        Lowest of the winter; what the wood and the roots stand.
+    shortfall, weakness : float [K]
+        Cold beyond early-winter hardening; hardiness that the tree lacks.
+
+    Notes
+    -----
+    Each route kills a logistic share about its own temperature; a tree that escapes one may fall to another, so
+    their hazards add. ``hardiness`` is where killing of hardened wood sets in: one tree in twenty dies at it, half
+    3 widths below. Commercial cultivars are injured from -35 to -40 degC on, and grown to where the mean yearly
+    minimum is -34 degC (Quamme 1976, Can. J. Plant Sci. 56:493). ``root_hardiness`` kills half: root LT50 by stock in
+    Moran et al. (2011), HortScience 46:1460.
+    """
+    wood = soft_hazard((hardiness + weakness - temperature) / h.cold_width - ONSET)
+    early = soft_hazard((shortfall + weakness - h.acclimation_kill) / h.cold_width)
+    soil = min(np.float32(0.0), h.root_cold_share * temperature)
+    roots = soft_hazard((root_hardiness + 0.2 * weakness - soil) / h.root_width)
+    return wood + early + roots
+
+
+@compiled
+def blight_lethality(h: Number, leaf: Number, stock_blight: Number) -> Number:
+    """Share of struck trees that die of the strike [1]."""
+    share = h.blight_lethal_scion + h.blight_lethal_stock * stock_blight
+    return min(share * exp((1.0 - leaf) / h.blight_age_scale), np.float32(1.0))
+
+
+@compiled
+def bloom_share(h: Number, leaf: Number) -> Number:
+    """Bloom open to infection, as a share of a grown tree's, by leaf [1]."""
+    return 1.0 - exp(-LN2 * max(leaf - 0.5, np.float32(0.0)) / h.blight_first_bloom)
+
+
+@compiled
+def old_age_hazard(h: Number, leaf: Number, life: Number) -> Number:
+    """Hazard that grows exponentially with age (Gompertz form), at most 2."""
+    return min(h.old_age * exp((leaf - life) / h.old_age_scale), np.float32(2.0))
+
+
+@compiled
+def lack_of(health: Number) -> Number:
+    """Health that a tree lacks, 0 to 1."""
+    return 1.0 - min(max(health, np.float32(0.0)), np.float32(1.0))
+
+
+@compiled
+def rest_hazards(
+    h: Number,
+    leaf: Number,
+    health: Number,
+    height: Number,
+    patch: Number,
+    cold: Number,
+    shortfall: Number,
+    hardiness: Number,
+    root_hardiness: Number,
+    voles: Number,
+    deer: Number,
+    trunk_injury: Number,
+    transplant: Number,
+) -> Number:
+    """Hazards of one tree between leaf fall and bloom: cold, voles, deer, trunk injury, transplant failure.
+
+    Parameters
+    ----------
+    h : TreeHazards
+    leaf, health, height : float [leaf], [1], [m]
+        ``leaf`` is the last season that the tree has grown through.
+    patch : float [1]
+        Voles here over the block's mean.
+    cold, shortfall, hardiness, root_hardiness : float
+        See :func:`cold_hazard`.
+    voles, deer, trunk_injury, transplant : float [1/year]
+        Hazard of a grown tree; of a tree of no height; of a tree in its first winter; of one in its first leaf.
+    """
+    lack = lack_of(health)
+    winter = cold_hazard(
+        h, cold, shortfall, hardiness, root_hardiness, h.cold_weakness * lack + young_extra(leaf, h.cold_youth)
+    )
+    return (
+        winter,
+        voles * patch * (1.0 + h.frailty * lack) * (1.0 + young_extra(leaf, h.vole_youth)),
+        deer * exp(-height / h.deer_height),
+        trunk_injury * exp((1.0 - leaf) / h.trunk_injury_age_scale),
+        transplant if leaf == 1.0 else np.float32(0.0),
+    )
+
+
+@compiled
+def strike_hazard(h: Number, leaf: Number, health: Number, patch: Number, strikes: Number) -> Number:
+    """Hazard of being struck by fire blight from blossoms; ``strikes`` is that of a grown tree on average ground."""
+    return min(strikes * patch * (1.0 + h.frailty * lack_of(health)) * bloom_share(h, leaf), STRIKE_LIMIT)
+
+
+@compiled
+def season_hazards(
+    h: Number,
+    leaf: Number,
+    health: Number,
+    load: Number,
+    soil: Number,
+    rot: Number,
+    drought: Number,
+    wind: Number,
+    transplant: Number,
+    worn: Number,
+    life: Number,
+) -> Number:
+    """Hazards of one tree between bloom and harvest, blight and row collapse apart.
+
+    Parameters
+    ----------
+    h : TreeHazards
+    leaf, health, load : float [leaf], [1], [kg/cm2]
+        ``load`` is fruit per trunk.
+    soil : float [1]
+        Wetness and wear of the ground here over the block's mean.
+    rot, drought, wind, transplant, worn : float [1/year]
+        Crown rot on average ground; drought of a grown tree; wind at 0.5 kg of fruit per cm2 of a tree held as this
+        one; transplant failure and replant disease in leaf 1.
+    life : float [leaf]
+        Usual life on this stock.
+
+    Returns
+    -------
+    tuple of float
+        Crown rot, wind, old age, transplant failure, replant disease, drought.
+    """
+    loaded = (1.0 + h.wind_load * min(load, LOAD_LIMIT)) / (1.0 + 0.5 * h.wind_load)
+    return (
+        rot * soil * (1.0 + h.frailty * lack_of(health)),
+        wind * loaded * (1.0 + young_extra(leaf, h.wind_youth)),
+        old_age_hazard(h, leaf, life),
+        transplant if leaf == 1.0 else np.float32(0.0),
+        worn * soil * exp((1.0 - leaf) / h.replant_age_scale),
+        drought * (1.0 + young_extra(leaf, h.drought_youth)),
+    )

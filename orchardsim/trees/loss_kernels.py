@@ -1,0 +1,311 @@
+"""Loops over the trees of a tile that decide which die of what, compiled."""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.compiled import Number, compiled
+from orchardsim.core.elementary import exp, exp_less_one
+from orchardsim.core.labels import CAUSES
+from orchardsim.trees.loss_draws import PATCH_LIMIT
+from orchardsim.trees.loss_hazards import (
+    blight_lethality,
+    cold_hazard,
+    rest_hazards,
+    season_hazards,
+    strike_hazard,
+)
+
+CODE: Final = {cause: number + 1 for number, cause in enumerate(CAUSES)}
+"""Code of a cause in the arrays of losses; 0 is a tree that lives (or was not there)."""
+COLD, VOLES, DEER = (np.int8(CODE[name]) for name in ("winter_cold", "voles", "deer"))
+TRUNK, TRANSPLANT = (np.int8(CODE[name]) for name in ("trunk_injury", "transplant_failure"))
+BLIGHT, ROT, WIND, AGE = (np.int8(CODE[name]) for name in ("fire_blight", "crown_rot", "wind", "old_age"))
+WORN, DROUGHT, COLLAPSE = (np.int8(CODE[name]) for name in ("replant_disease", "drought", "row_collapse"))
+DRY_SHARE: Final = np.float32(0.15)
+"""Dry matter of fresh fruit, for its weight on the tree (memory, medium; the growth model's own share may differ a
+little, which is of no account here)."""
+LEAST_TRUNK: Final = np.float32(0.5)
+"""cm2; a thinner trunk carries its fruit as one of this area."""
+LIMIT: Final = np.float32(PATCH_LIMIT)
+SURE: Final = np.float32(60.0)
+"""Hazard that no tree outlives."""
+LIVES: Final = np.int8(0)
+
+
+class GroundPatches(NamedTuple):
+    """Where a tree stands between the nodes of a patch field: by row, then by tree in the row."""
+
+    row_node: NDArray[np.int32]
+    row_here: NDArray[np.float32]
+    row_next: NDArray[np.float32]
+    tree_node: NDArray[np.int32]
+    tree_here: NDArray[np.float32]
+    tree_next: NDArray[np.float32]
+
+
+class RestRates(NamedTuple):
+    """Hazards of a winter, float32 arrays (trial, group): see :func:`~orchardsim.trees.loss_hazards.rest_hazards`."""
+
+    cold: NDArray[np.float32]
+    shortfall: NDArray[np.float32]
+    hardiness: NDArray[np.float32]
+    root_hardiness: NDArray[np.float32]
+    voles: NDArray[np.float32]
+    deer: NDArray[np.float32]
+    trunk_injury: NDArray[np.float32]
+    transplant: NDArray[np.float32]
+
+
+class SeasonRates(NamedTuple):
+    """Hazards of a season, float32 arrays (trial, group): see :func:`~orchardsim.trees.loss_hazards.season_hazards`.
+
+    ``strikes`` is the hazard of being struck by blight; ``held`` and ``alone`` multiply ``wind`` for trees with and
+    without their support.
+    """
+
+    strikes: NDArray[np.float32]
+    rot: NDArray[np.float32]
+    drought: NDArray[np.float32]
+    wind: NDArray[np.float32]
+    transplant: NDArray[np.float32]
+    worn: NDArray[np.float32]
+    life: NDArray[np.float32]
+    stock_blight: NDArray[np.float32]
+    scion_blight: NDArray[np.float32]
+    held: NDArray[np.float32]
+    alone: NDArray[np.float32]
+
+
+class Spread(NamedTuple):
+    """Blight from tree to tree: hazard added to a neighbour, by rows and trees away; 0 in the middle."""
+
+    added: NDArray[np.float32]
+    rows: int
+    trees: int
+
+
+@compiled
+def line_of_nodes(nodes: Number, ground: Number, row: Number, line: Number) -> None:
+    """Nodes of a patch field (node row, node column) brought to a row of trees."""
+    first = ground.row_node[row]
+    for k in range(line.size):
+        line[k] = nodes[first, k] * ground.row_here[row] + nodes[first + 1, k] * ground.row_next[row]
+
+
+@compiled
+def patch_at(line: Number, ground: Number, column: Number, patchiness: Number, scale: Number) -> Number:
+    """Multiplier of a hazard at a tree, with mean 1 over the ground: exp(patchiness * field) * scale."""
+    node = ground.tree_node[column]
+    field = line[node] * ground.tree_here[column] + line[node + 1] * ground.tree_next[column]
+    return exp(patchiness * min(max(field, -LIMIT), LIMIT)) * scale
+
+
+@compiled
+def rest_kernel(
+    h: Number,
+    rates: Number,
+    ground: Number,
+    row_group: Number,
+    scale: Number,
+    nodes: Number,
+    uniform: Number,
+    alive: Number,
+    leaf: Number,
+    health: Number,
+    height: Number,
+    ahead: Number,
+    found: Number,
+) -> None:
+    """Winter losses of a tile; writes cause codes and the health lost by trees that barely escape."""
+    per_row = ground.tree_node.size
+    cause, health_loss = found.cause, found.health_loss
+    line = np.empty(nodes.shape[2], np.float32)
+    for t in range(alive.shape[0]):
+        for row in range(row_group.size):
+            g = row_group[row]
+            line_of_nodes(nodes[t], ground, row, line)
+            cold, shortfall, transplant = rates.cold[t, g], rates.shortfall[t, g], rates.transplant[t, g]
+            hardiness, roots = rates.hardiness[t, g], rates.root_hardiness[t, g]
+            voles, deer, trunk = rates.voles[t, g], rates.deer[t, g], rates.trunk_injury[t, g]
+            for column in range(per_row):
+                i = row * per_row + column
+                patch = patch_at(line, ground, column, h.patchiness, scale)
+                age = np.float32(leaf[t, i]) - ahead
+                by_cold, by_voles, by_deer, by_trunk, by_planting = rest_hazards(
+                    h, age, health[t, i], height[t, i], patch, cold, shortfall, hardiness, roots, voles, deer, trunk,
+                    transplant,
+                )  # fmt: skip
+                first = by_cold + by_voles
+                second = first + by_deer
+                third = second + by_trunk
+                total = third + by_planting
+                death = -exp_less_one(-total)
+                u = uniform[t, i]
+                at = u / death * total
+                code = TRUNK if at < third else TRANSPLANT
+                code = DEER if at < second else code
+                code = VOLES if at < first else code
+                code = COLD if at < by_cold else code
+                here = alive[t, i]
+                cause[t, i] = code if here & (u < death) else LIVES
+                near = here & (u >= death) & (u < death * (1.0 + h.maimed))
+                health_loss[t, i] = h.maimed_loss if near else np.float32(0.0)
+
+
+@compiled
+def season_kernel(
+    h: Number,
+    rates: Number,
+    spread: Number,
+    ground: Number,
+    row_group: Number,
+    scale: Number,
+    site: Number,
+    blight_nodes: Number,
+    uniform: Number,
+    alive: Number,
+    leaf: Number,
+    health: Number,
+    fruit: Number,
+    trunk: Number,
+    unsupported: Number,
+    fallen: Number,
+    support_leaf: Number,
+    collapse: Number,
+    found: Number,
+) -> None:
+    """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped."""
+    per_row = ground.tree_node.size
+    cause, health_loss, struck = found.cause, found.health_loss, found.struck
+    soil_line, blight_line = np.empty(site.shape[2], np.float32), np.empty(site.shape[2], np.float32)
+    others, strike = np.empty(alive.shape[1], np.float32), np.empty(alive.shape[1], np.float32)
+    for t in range(alive.shape[0]):
+        struck_trees = np.int32(0)
+        for row in range(row_group.size):
+            g = row_group[row]
+            line_of_nodes(site[t], ground, row, soil_line)
+            line_of_nodes(blight_nodes[t], ground, row, blight_line)
+            strikes, rot, drought = rates.strikes[t, g], rates.rot[t, g], rates.drought[t, g]
+            held, alone = rates.wind[t, g] * rates.held[t, g], rates.wind[t, g] * rates.alone[t, g]
+            transplant, worn, life = rates.transplant[t, g], rates.worn[t, g], rates.life[t, g]
+            stock = rates.stock_blight[t, g]
+            for column in range(per_row):
+                i = row * per_row + column
+                soil = patch_at(soil_line, ground, column, h.patchiness, scale)
+                age = np.float32(leaf[t, i])
+                by_itself = (age < support_leaf) | unsupported[t, i]
+                load = fruit[t, i] / DRY_SHARE / max(trunk[t, i], LEAST_TRUNK)
+                by_rot, by_wind, by_age, by_planting, by_wear, by_drought = season_hazards(
+                    h, age, health[t, i], load, soil, rot, drought, alone if by_itself else held, transplant, worn, life
+                )
+                by_collapse = collapse if fallen[t, i] else np.float32(0.0)
+                patch = patch_at(blight_line, ground, column, h.patchiness, scale)
+                hit = strike_hazard(h, age, health[t, i], patch, strikes)
+                by_blight = hit * blight_lethality(h, age, stock)
+                second = by_rot + by_wind
+                third = second + by_age
+                fourth = third + by_planting
+                fifth = fourth + by_wear
+                sixth = fifth + by_drought
+                seventh = sixth + by_collapse
+                total = seventh + by_blight
+                death = -exp_less_one(-total)
+                u = uniform[t, i]
+                at = u / death * total
+                code = COLLAPSE if at < seventh else BLIGHT
+                code = DROUGHT if at < sixth else code
+                code = WORN if at < fifth else code
+                code = TRANSPLANT if at < fourth else code
+                code = AGE if at < third else code
+                code = WIND if at < second else code
+                code = ROT if at < by_rot else code
+                here = alive[t, i]
+                code = code if here & (u < death) else LIVES
+                cause[t, i] = code
+                # of those that live, some are struck by blight, and some barely escape something else
+                marked = -exp_less_one(-(seventh + hit))
+                hurt = here & (u >= death) & (u < marked)
+                near = here & (u >= marked) & (u < marked - h.maimed * exp_less_one(-seventh))
+                lost = h.maimed_loss if near else np.float32(0.0)
+                health_loss[t, i] = h.blight_wood_loss if hurt else lost
+                struck[t, i] = hurt
+                others[i] = seventh
+                strike[i] = hit
+                struck_trees = np.int32(struck_trees + np.int32(hurt | (code == BLIGHT)))
+        if struck_trees > 0 and spread.trees + spread.rows > 0:
+            spread_blight(h, rates, spread, row_group, t, per_row, others, strike, uniform, alive, leaf, found)
+
+
+@compiled
+def spread_blight(
+    h: Number,
+    rates: Number,
+    spread: Number,
+    row_group: Number,
+    t: Number,
+    per_row: Number,
+    others: Number,
+    strike: Number,
+    uniform: Number,
+    alive: Number,
+    leaf: Number,
+    found: Number,
+) -> None:
+    """Blight goes from the struck trees of a trial to their neighbours: what they add comes on top of the same draw."""
+    cause, health_loss, struck = found.cause, found.health_loss, found.struck
+    rows = row_group.size
+    added = np.zeros(others.size, np.float32)
+    for row in range(rows):
+        for column in range(per_row):
+            i = row * per_row + column
+            if cause[t, i] != BLIGHT and not struck[t, i]:
+                continue
+            for across in range(max(0, row - spread.rows), min(rows, row + spread.rows + 1)):
+                for along in range(max(0, column - spread.trees), min(per_row, column + spread.trees + 1)):
+                    away = spread.added[across - row + spread.rows, along - column + spread.trees]
+                    added[across * per_row + along] += away
+    for row in range(rows):
+        g = row_group[row]
+        for column in range(per_row):
+            i = row * per_row + column
+            if added[i] == 0.0 or cause[t, i] != LIVES or not alive[t, i]:
+                continue
+            hit = strike[i] + added[i] * rates.scion_blight[t, g]
+            lethal = blight_lethality(h, np.float32(leaf[t, i]), rates.stock_blight[t, g])
+            u = uniform[t, i]
+            if u < -exp_less_one(-(others[i] + hit * lethal)):
+                cause[t, i] = BLIGHT
+                health_loss[t, i], struck[t, i] = 0.0, False
+            elif u < -exp_less_one(-(others[i] + hit)):
+                health_loss[t, i], struck[t, i] = h.blight_wood_loss, True
+
+
+@compiled
+def winter_injury_kernel(h: Number, injury: Number, cold: Number, shortfall: Number, wood: Number, roots: Number,
+                         out: Number) -> None:  # fmt: skip
+    """Share of health that trees in full health lose to a winter that they survive, (trial, group)."""
+    for t in range(out.shape[0]):
+        for g in range(out.shape[1]):
+            hazard = cold_hazard(h, cold[t, g], shortfall[t, g], wood[t, g], roots[t, g], np.float32(0.0))
+            out[t, g] = min(np.float32(1.0), 2.0 * injury * -exp_less_one(-hazard))
+
+
+def spread_of(strength: float, distance: float, row_spacing: float, tree_spacing: float) -> Spread:
+    """Hazard that a struck tree adds to its neighbours: strength exp(-metres / distance), within 2.5 distances."""
+    reach = 2.5 * distance
+    rows, trees = (int(reach / spacing) if strength > 0 else 0 for spacing in (row_spacing, tree_spacing))
+    across = np.arange(-rows, rows + 1)[:, None] * row_spacing
+    along = np.arange(-trees, trees + 1)[None, :] * tree_spacing
+    metres = np.hypot(across, along)
+    added = np.where((metres > 0) & (metres <= reach), strength * np.exp(-metres / distance), 0.0)
+    return Spread(added.astype(np.float32), rows, trees)
+
+
+def collapse_hazard(kill: float) -> np.float32:
+    """Hazard that kills a given share of the trees of a stretch that goes down."""
+    return np.float32(-math.log1p(-kill))
