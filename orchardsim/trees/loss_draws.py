@@ -41,14 +41,14 @@ class PatchGrid:
         return math.ceil(self.rows / self.cell_rows) + 1, math.ceil(self.per_row / self.cell_trees) + 1
 
     @functools.cached_property
-    def weights(self) -> tuple[Node, Float, Float, Node, Float, Float]:
-        """Node before, weights of it and of the next: by row, then by tree in the row.
+    def weights(self) -> tuple[Node, Float, Float, int, Float, Float]:
+        """By row: node before, weights of it and of the next. Then trees per node; by tree in the row: both weights.
 
         Bilinear weights divided by their root sum of squares: every point has unit variance, the nodes their own
         value, and the field is continuous.
         """
         across = _line_weights(self.rows, self.cell_rows)
-        return *across, *_line_weights(self.per_row, self.cell_trees)
+        return *across, self.cell_trees, *_line_weights(self.per_row, self.cell_trees)[1:]
 
 
 def _line_weights(places: int, cell: int) -> tuple[Node, Float, Float]:

@@ -38,12 +38,12 @@ LIVES: Final = np.int8(0)
 
 
 class GroundPatches(NamedTuple):
-    """Where a tree stands between the nodes of a patch field: by row, then by tree in the row."""
+    """Where a tree stands between the nodes of a patch field: by row; then trees per node, and by tree in the row."""
 
     row_node: NDArray[np.int32]
     row_here: NDArray[np.float32]
     row_next: NDArray[np.float32]
-    tree_node: NDArray[np.int32]
+    cell: int
     tree_here: NDArray[np.float32]
     tree_next: NDArray[np.float32]
 
@@ -90,18 +90,23 @@ class Spread(NamedTuple):
 
 
 @compiled
-def line_of_nodes(nodes: Number, ground: Number, row: Number, line: Number) -> None:
-    """Nodes of a patch field (node row, node column) brought to a row of trees."""
-    first = ground.row_node[row]
+def patch_field(nodes: Number, ground: Number, row: Number, line: Number, field: Number) -> None:
+    """Patch field along a row of trees, from its nodes (node row, node column); ``line`` is for work, (node column,).
+
+    Tree by tree from node to node, since a loop that looked each tree's node up would not run on vectors.
+    """
+    first, here, following = ground.row_node[row], ground.row_here[row], ground.row_next[row]
     for k in range(line.size):
-        line[k] = nodes[first, k] * ground.row_here[row] + nodes[first + 1, k] * ground.row_next[row]
+        line[k] = nodes[first, k] * here + nodes[first + 1, k] * following
+    for k in range(line.size - 1):
+        node, next_node = line[k], line[k + 1]
+        for column in range(k * ground.cell, min((k + 1) * ground.cell, field.size)):
+            field[column] = node * ground.tree_here[column] + next_node * ground.tree_next[column]
 
 
 @compiled
-def patch_at(line: Number, ground: Number, column: Number, patchiness: Number, scale: Number) -> Number:
-    """Multiplier of a hazard at a tree, with mean 1 over the ground: exp(patchiness * field) * scale."""
-    node = ground.tree_node[column]
-    field = line[node] * ground.tree_here[column] + line[node + 1] * ground.tree_next[column]
+def patch_factor(field: Number, patchiness: Number, scale: Number) -> Number:
+    """Multiplier of a hazard with mean 1 over the ground: exp(patchiness * field) * scale."""
     return exp(patchiness * min(max(field, -LIMIT), LIMIT)) * scale
 
 
@@ -122,19 +127,19 @@ def rest_kernel(
     found: Number,
 ) -> None:
     """Winter losses of a tile; writes cause codes and the health lost by trees that barely escape."""
-    per_row = ground.tree_node.size
+    per_row = ground.tree_here.size
     cause, health_loss = found.cause, found.health_loss
-    line = np.empty(nodes.shape[2], np.float32)
+    line, field = np.empty(nodes.shape[2], np.float32), np.empty(per_row, np.float32)
     for t in range(alive.shape[0]):
         for row in range(row_group.size):
             g = row_group[row]
-            line_of_nodes(nodes[t], ground, row, line)
+            patch_field(nodes[t], ground, row, line, field)
             cold, shortfall, transplant = rates.cold[t, g], rates.shortfall[t, g], rates.transplant[t, g]
             hardiness, roots = rates.hardiness[t, g], rates.root_hardiness[t, g]
             voles, deer, trunk = rates.voles[t, g], rates.deer[t, g], rates.trunk_injury[t, g]
             for column in range(per_row):
                 i = row * per_row + column
-                patch = patch_at(line, ground, column, h.patchiness, scale)
+                patch = patch_factor(field[column], h.patchiness, scale)
                 age = np.float32(leaf[t, i]) - ahead
                 by_cold, by_voles, by_deer, by_trunk, by_planting = rest_hazards(
                     h, age, health[t, i], height[t, i], patch, cold, shortfall, hardiness, roots, voles, deer, trunk,
@@ -180,23 +185,24 @@ def season_kernel(
     found: Number,
 ) -> None:
     """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped."""
-    per_row = ground.tree_node.size
+    per_row = ground.tree_here.size
     cause, health_loss, struck = found.cause, found.health_loss, found.struck
-    soil_line, blight_line = np.empty(site.shape[2], np.float32), np.empty(site.shape[2], np.float32)
+    line = np.empty(site.shape[2], np.float32)
+    soil_field, blight_field = np.empty(per_row, np.float32), np.empty(per_row, np.float32)
     others, strike = np.empty(alive.shape[1], np.float32), np.empty(alive.shape[1], np.float32)
     for t in range(alive.shape[0]):
         struck_trees = np.int32(0)
         for row in range(row_group.size):
             g = row_group[row]
-            line_of_nodes(site[t], ground, row, soil_line)
-            line_of_nodes(blight_nodes[t], ground, row, blight_line)
+            patch_field(site[t], ground, row, line, soil_field)
+            patch_field(blight_nodes[t], ground, row, line, blight_field)
             strikes, rot, drought = rates.strikes[t, g], rates.rot[t, g], rates.drought[t, g]
             held, alone = rates.wind[t, g] * rates.held[t, g], rates.wind[t, g] * rates.alone[t, g]
             transplant, worn, life = rates.transplant[t, g], rates.worn[t, g], rates.life[t, g]
             stock = rates.stock_blight[t, g]
             for column in range(per_row):
                 i = row * per_row + column
-                soil = patch_at(soil_line, ground, column, h.patchiness, scale)
+                soil = patch_factor(soil_field[column], h.patchiness, scale)
                 age = np.float32(leaf[t, i])
                 by_itself = (age < support_leaf) | unsupported[t, i]
                 load = fruit[t, i] / DRY_SHARE / max(trunk[t, i], LEAST_TRUNK)
@@ -204,7 +210,7 @@ def season_kernel(
                     h, age, health[t, i], load, soil, rot, drought, alone if by_itself else held, transplant, worn, life
                 )
                 by_collapse = collapse if fallen[t, i] else np.float32(0.0)
-                patch = patch_at(blight_line, ground, column, h.patchiness, scale)
+                patch = patch_factor(blight_field[column], h.patchiness, scale)
                 hit = strike_hazard(h, age, health[t, i], patch, strikes)
                 by_blight = hit * blight_lethality(h, age, stock)
                 second = by_rot + by_wind

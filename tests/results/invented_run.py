@@ -74,7 +74,9 @@ def invented_arrays(
         for year in range(years):
             living += planted[:, year, block]
             young = leaf[year, block] <= 6
-            shares = np.array([0.012 * (leaf[year, block] == 1), 0.006 * young, 0.0005, 0.002] + [0.0005] * 7)
+            shares = np.array(
+                [0.012 * (leaf[year, block] == 1), 0.006 * young, 0.0005, 0.002] + [0.0005] * (len(CAUSES) - 4)
+            )
             bad = rng.gamma(0.7, 1 / 0.7, (trials, len(CAUSES)))
             deaths = rng.poisson(living[:, None] * shares * bad)
             deaths = np.minimum(deaths, np.floor(living[:, None] / len(CAUSES)))

@@ -19,7 +19,7 @@ from orchardsim.trees.loss_draws import (
     patch_grid,
 )
 from orchardsim.trees.loss_hazards import cold_hazard, tree_hazards
-from orchardsim.trees.loss_kernels import GroundPatches, line_of_nodes, patch_at
+from orchardsim.trees.loss_kernels import GroundPatches, patch_factor, patch_field
 from orchardsim.trees.loss_traits import (
     LossSeason,
     loss_traits,
@@ -197,11 +197,11 @@ def test_winter_injury_stays_within_bounds() -> None:
 @compiled
 def walk(patches, patchiness, scale, ground, nodes):
     """Multiplier of the patches at every tree of one trial."""
-    line = np.empty(nodes.shape[1], np.float32)
+    line, field = np.empty(nodes.shape[1], np.float32), np.empty(patches.shape[1], np.float32)
     for row in range(patches.shape[0]):
-        line_of_nodes(nodes, ground, row, line)
+        patch_field(nodes, ground, row, line, field)
         for column in range(patches.shape[1]):
-            patches[row, column] = patch_at(line, ground, column, patchiness, scale)
+            patches[row, column] = patch_factor(field[column], patchiness, scale)
 
 
 def multipliers(nodes: np.ndarray, rows: int, per_row: int, patchiness: float) -> np.ndarray:
