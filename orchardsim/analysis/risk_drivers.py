@@ -29,7 +29,7 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
         "frost protection",
     ),
     "prices": ("price",),
-    "losses": ("loss", "worn soil"),
+    "losses": ("loss", "blight of a year", "worn soil"),
     "trees": ("soil", "tree year"),
     "crews and nursery": ("yard",),
     "costs": ("cost level",),

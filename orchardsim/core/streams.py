@@ -24,6 +24,7 @@ PROCESSES: Final = (
     "frost protection",
     "price",
     "loss",
+    "blight of a year",
     "worn soil",
     "soil",
     "tree year",

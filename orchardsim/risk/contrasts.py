@@ -80,7 +80,8 @@ def simultaneous_limits(
     mean = values.mean(axis=0)
     error = np.where(np.ptp(values, axis=0) > 0, values.std(axis=0, ddof=1) / np.sqrt(trials), 0.0)
     critical = simultaneous_limit(values, rng, level, resamples)
-    half = critical * error
+    # a contrast that is the same in every trial is known, however wide the limits of the others
+    half = np.where(error > 0, critical * np.where(error > 0, error, 1.0), 0.0)
     return SimultaneousLimits(mean, error, mean - half, mean + half, critical, level, trials)
 
 
