@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.futures import process
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, load_plan
 from orchardsim.risk.variance_shares import DriverShare, variance_shares
@@ -19,6 +20,15 @@ from orchardsim.simulation.arguments import check_arguments
 
 Array = NDArray[np.float64]
 
+LEVELS: Final[dict[str, tuple[str, ...]]] = {
+    "ground": ("site_growth", "stock_by_site", "cultivar_by_site"),
+    "set and size": ("fruit_set", "fruit_size", "thinning_skill"),
+    "pack-out": ("pack_out",),
+    "hazards of the place": ("hazard_level", "winter_cold", "hail_frequency"),
+    "price level": ("price_level", "price_drift"),
+    "costs and wages": ("packing_charge", "storage_charge", "cost_level", "wage_level", "wage_growth"),
+}
+"""What is not known -> its open levels; together all of :data:`orchardsim.core.futures.OPEN_LEVELS`."""
 SOURCES: Final[dict[str, tuple[str, ...]]] = {
     "weather": (
         "weather_years",
@@ -30,16 +40,14 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
     ),
     "prices": ("price",),
     "losses": ("loss", "blight of a year", "worn soil"),
-    "trees": ("soil", "tree year"),
+    "trees": ("soil", "tree year", "crop residual"),
     "crews and nursery": ("yard",),
-    "costs": ("cost level",),
+    **{source: tuple(process(level) for level in levels) for source, levels in LEVELS.items()},
 }
 """Source -> the random processes that make it up; together all that a run draws."""
 RECORD_RAIN: Final = "weather_rain"
 """Rain of a record without rain is filled once for all trials, so it is no part of the spread over them."""
 MEASURES: Final = ("npv", "peak_borrowing")
-COST_SPREAD: Final = 0.10
-"""Coefficient of variation given to the level of wages and of other costs where the plan states none (assumption)."""
 BASE_TRIALS: Final = 1024
 
 
@@ -57,7 +65,6 @@ class RiskDrivers:
         Of each run set; ``2 + len(sources)`` sets were run.
     level : float
         Of the shares' intervals.
-    notes : tuple of str
     """
 
     shares: Mapping[str, Mapping[str, DriverShare]]
@@ -66,7 +73,6 @@ class RiskDrivers:
     years: int
     seed: int
     level: float
-    notes: tuple[str, ...]
 
     def interaction(self, measure: str) -> float:
         """Share that no source carries alone: 1 less the sum of the first-order shares."""
@@ -90,7 +96,6 @@ class RiskDrivers:
                 }
                 for measure, by_source in self.shares.items()
             },
-            "notes": list(self.notes),
         }
 
 
@@ -104,13 +109,13 @@ def risk_drivers(
     level: float = 0.95,
     progress: Callable[[int], Any] | None = None,
 ) -> RiskDrivers:
-    """Shares of the variance of NPV and peak borrowing from weather, prices, losses, trees, crews and costs.
+    """Shares of the variance of NPV and peak borrowing from every source of luck, and from what is not known.
 
     Parameters
     ----------
     plan : Plan or path
     trials : int
-        Base trials; eight sets of so many are run (two independent ones, and one for each source).
+        Base trials; two independent sets of so many are run, and one for each source.
     years, seed, jobs
         As in :func:`orchardsim.simulate`.
     level : float
@@ -125,23 +130,21 @@ def risk_drivers(
     Notes
     -----
     Pick-freeze: set A and set B draw everything anew; a mixed set draws one source as B does and all others as A
-    (estimators in :func:`orchardsim.risk.variance_shares`). Costs are known numbers unless the plan gives them a
-    spread, so they are given :data:`COST_SPREAD` where it does not.
+    (estimators in :func:`orchardsim.risk.variance_shares`).
     """
     check_arguments(trials=trials, years=years, seed=seed, jobs=jobs)
     read = plan if isinstance(plan, Plan) else load_plan(plan)
-    uncertain, notes = with_cost_spread(read)
     other = seed + 1
 
     def run(process_seeds: Mapping[str, int], run_seed: int) -> dict[str, Array]:
         found = simulate(
-            uncertain, trials=trials, years=years, seed=run_seed, jobs=jobs, progress=progress,
+            read, trials=trials, years=years, seed=run_seed, jobs=jobs, progress=progress,
             process_seeds=process_seeds,
         )  # fmt: skip
         return {name: found[name].values.astype(np.float64) for name in MEASURES}
 
     # The rain that fills a record is the same in both sets: it is given, not drawn, as far as trials are concerned.
-    given = {RECORD_RAIN: seed} if uncertain.weather.method != "parametric" else {}
+    given = {RECORD_RAIN: seed} if read.weather.method != "parametric" else {}
     first, second = run(given, seed), run(given, other)
     mixed = {
         source: run({process: other for process in processes} | given, seed) for source, processes in SOURCES.items()
@@ -156,18 +159,4 @@ def risk_drivers(
             level=level,
         )
         spread[name] = float(np.concatenate([first[name], second[name]]).std(ddof=1))
-    return RiskDrivers(shares, spread, trials, years, seed, level, notes)
-
-
-def with_cost_spread(plan: Plan) -> tuple[Plan, tuple[str, ...]]:
-    """The plan with :data:`COST_SPREAD` on wages and other costs where it states no spread, and what was given."""
-    costs = plan.costs
-    missing = [words for name, words in (("wage_cv", "wages"), ("cost_cv", "other costs")) if getattr(costs, name) == 0]
-    if not missing:
-        return plan, ()
-    note = (
-        f"The level of {' and of '.join(missing)} is given a coefficient of variation of {COST_SPREAD:g} (assumption), "
-        "since the plan states none; the share of costs stands and falls with it."
-    )
-    spread = dataclasses.replace(costs, wage_cv=costs.wage_cv or COST_SPREAD, cost_cv=costs.cost_cv or COST_SPREAD)
-    return dataclasses.replace(plan, costs=spread), (note,)
+    return RiskDrivers(shares, spread, trials, years, seed, level)

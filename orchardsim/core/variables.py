@@ -10,9 +10,11 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from orchardsim.core.futures import OPEN_LEVELS
+
 Side = Literal["low", "high"]
 OverBlocks = Literal["sum", "tree mean", "fruit mean", "area mean", "none"]
-Writer = Literal["plan", "weather", "year", "whole run", "money", "single trees"]
+Writer = Literal["plan", "weather", "year", "whole run", "money", "single trees", "futures"]
 Headline = Literal["none", "run", "year", "trial"]
 Shown = Literal["number", "percent", "money", "price", "year", "mass"]
 
@@ -36,9 +38,9 @@ class Variable:
         "currency" stands for the plan's.
     meaning : str
         One line: what it is.
-    writer : {"plan", "weather", "year", "whole run", "money", "single trees"}
+    writer : {"plan", "weather", "year", "whole run", "money", "single trees", "futures"}
         What fills it: the plan itself, the weather sample, the year loop, the end of the loop, the economy, or the
-        trials whose single trees are kept.
+        trials whose single trees are kept; "futures": the open levels that a trial met.
     low, high : float or None
         Hard bounds; None = unbounded.
     whole : bool
@@ -122,6 +124,15 @@ def _table(*rows: Variable) -> dict[str, Variable]:
         if ("block" in row.dims) is False and row.over_blocks != "none":
             raise ValueError(f"{row.name} has no block dim to add over")
     return table
+
+
+def _levels() -> list[Variable]:
+    """One variable for each open level."""
+    dims = {"farm": ("trial",), "cause": ("trial", "cause")}
+    return [
+        Variable(f"level_{row.name}", dims.get(row.scope, ("trial", "block")), row.unit, row.meaning, "futures")
+        for row in OPEN_LEVELS.values()
+    ]
 
 
 RESULTS: Final = _table(
@@ -268,5 +279,6 @@ RESULTS: Final = _table(
     Variable("family_hours", YEAR, "hour", "hours that the family worked", "money", 0),
     Variable("family_labour_value", YEAR, "currency",
              "what the family's hours cost at the plan's wages, whether they are paid or not", "money", 0),
+    *_levels(),
 )  # fmt: skip
 """Result variables. What belongs to no block stands under the block label ``shared``."""

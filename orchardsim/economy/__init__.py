@@ -6,11 +6,11 @@ lender and accountant.
 """
 
 from orchardsim.economy.blocks import BlockMoney, Outlay, establishment_schedule
-from orchardsim.economy.cost_levels import CostLevels, draw_cost_levels
+from orchardsim.economy.cost_levels import CostLevels
 from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger, cash_flows, smallest_reserve
 from orchardsim.economy.parameters import IdleLand
-from orchardsim.economy.prices import PricePaths, check_market, draw_prices, with_price_slump
+from orchardsim.economy.prices import PricePaths, check_market, draw_prices, with_price_levels, with_price_slump
 from orchardsim.economy.remarks import money_remarks
 
 __all__ = [
@@ -23,11 +23,11 @@ __all__ = [
     "PricePaths",
     "cash_flows",
     "check_market",
-    "draw_cost_levels",
     "draw_prices",
     "establishment_schedule",
     "indicators",
     "money_remarks",
     "smallest_reserve",
+    "with_price_levels",
     "with_price_slump",
 ]

@@ -238,14 +238,15 @@ def _after_harvest(
     blocks: Sequence[BlockMoney],
     costs: Costs,
     market: Market,
-    index: Array,
+    indices: tuple[Array, Array, Array],
     price_index: Array,
     customer_share: Array,
 ) -> tuple[Array, Array]:
     """Sales and the charges that go with them; what is owed at the end to each block, and for fresh fruit alone.
 
-    Both are (trial, block).
+    Both are (trial, block). ``indices`` are those of packing, storage and other costs, (trial, year).
     """
+    packing, storing, index = indices
     outlet = {name: column for column, name in enumerate(OUTLETS)}
     haul = costs.processing_haul
     charges = {
@@ -265,7 +266,7 @@ def _after_harvest(
             # A packer keeps its charges back from what it pays, so both fall due together.
             for item, amount in (
                 (OUTLET_ITEM[name], revenue[:, :, column] * share),
-                ("packing_and_storage", -(mass[:, :, column] * charges[name] + storage) * index),
+                ("packing_and_storage", -(mass[:, :, column] * charges[name] * packing + storage * storing)),
             ):
                 received, later = spread_payments(amount, market.outlets[name].paid)
                 flows[:, :, :, row, ITEM[item]] += received
@@ -333,7 +334,7 @@ def cash_flows(
         Parameters in the plan's currency.
     prices : PricePaths
     levels : CostLevels, optional
-        Level of wages and other costs in each trial; the plan's own where left out.
+        Level of charges, wages and other costs in each trial; the plan's own where left out.
     idle : sequence of IdleLand
         Land without trees.
 
@@ -356,9 +357,12 @@ def cash_flows(
     if count != len(blocks):
         raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
     flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(LEDGER_ITEMS)))
-    known = np.ones(1)
-    index = np.outer(known if levels is None else levels.costs, growth(costs.cost_trend, finance, years))
-    wage_index = np.outer(known if levels is None else levels.wages, growth(costs.wage_trend, finance, years))
+    level = CostLevels.known() if levels is None else levels
+    cost_growth = growth(costs.cost_trend, finance, years)
+    index = np.outer(level.costs, cost_growth)
+    wage_index = np.outer(level.wages, growth(costs.wage_trend, finance, years))
+    wage_index *= (1 + level.wage_growth[:, None]) ** np.arange(years)
+    packing, storage = np.outer(level.packing, cost_growth), np.outer(level.storage, cost_growth)
     price_index = growth(0.0, finance, years)
     sales = sell(
         quantities.packed_mass,
@@ -379,7 +383,7 @@ def cash_flows(
     _yearly_costs(flows, quantities, blocks, costs, finance, index)
     _idle_land(flows, idle, costs, index)
     owed, fresh_owed = _after_harvest(
-        flows, sales, quantities, blocks, costs, market, index, price_index, customer_share
+        flows, sales, quantities, blocks, costs, market, (packing, storage, index), price_index, customer_share
     )
     if finance.insurance is not None:
         insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index)

@@ -124,12 +124,6 @@ class Costs:
         "1/year", "yearly growth of wages in the basis of the plan", low=-0.2, high=0.3, default=0.0
     )
     cost_trend: float = parameter("1/year", "yearly growth of other costs", low=-0.2, high=0.3, default=0.0)
-    wage_cv: float = parameter(
-        "1", "coefficient of variation, between futures, of the level of wages; 0: known", low=0, high=1, default=0.0
-    )
-    cost_cv: float = parameter(
-        "1", "coefficient of variation, between futures, of the level of other costs", low=0, high=1, default=0.0
-    )
 
 
 @dataclass(frozen=True)

@@ -219,6 +219,11 @@ def price_luck(paths: PricePaths, market: Market, cultivars: Sequence[str]) -> A
     return np.mean(parts, axis=0) if parts else found
 
 
+def with_price_levels(paths: PricePaths, factor: Array) -> PricePaths:
+    """The same prices times a factor of each cultivar, (trial, year, cultivar) [1]."""
+    return PricePaths(paths.price * factor[:, :, :, None, None], paths.cultivars, paths.market_crop)
+
+
 def with_price_slump(paths: PricePaths, first_year: int, years: int, share_lost: float) -> PricePaths:
     """The same prices with all outlets lower by a share in a run of years: a stress, not a forecast.
 

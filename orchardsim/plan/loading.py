@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.files import check_file
+from orchardsim.core.futures import Futures
 from orchardsim.core.labels import TASKS
 from orchardsim.core.text import quoted
 from orchardsim.core.units import CURRENCIES
@@ -26,6 +27,7 @@ from orchardsim.operations.parameters import (
 from orchardsim.plan.blocks import check_training, crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
+from orchardsim.plan.futures import read_futures
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.parts import FarmParts
 from orchardsim.plan.plan import Plan, ResolvedBlock
@@ -178,12 +180,24 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         blocks=blocks,
         crews=crews,
         tree_price=tree_price,
+        futures=_futures(table, blocks, where, ledger),
         assumptions=tuple(ledger.entries.values()),
         warnings=tuple(warnings),
         stated=tuple(stated_values(table)),
         idle_land=idle,
         **sections,
     )
+
+
+def _futures(table: Any, blocks: Sequence[ResolvedBlock], where: str, ledger: Ledger) -> Futures:
+    groups = [group for block in blocks for group in block.groups]
+    keys = {
+        "block": [block.name for block in blocks],
+        "rootstock": [group.stock_name for group in groups],
+        "cultivar": [group.cultivar_name for group in groups],
+    }
+    stated = any("site_growth" in each.model_fields_set for each in (table.site, *table.block))
+    return read_futures(table.futures, keys, ("site_growth",) if stated else (), where, ledger)
 
 
 def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:

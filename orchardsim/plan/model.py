@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -208,6 +209,7 @@ def _plan_table() -> Any:
         "idle_land": (Annotated[list[IdleTable], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),
         "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
+        "futures": (Mapping[str, Any] | None, None),
     }
     for name, cls in SECTIONS.items():
         more: dict[str, Any] = {"group": (dict[str, GroupRulesTable] | None, None)} if name == "replacement" else {}

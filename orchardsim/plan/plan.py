@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from orchardsim.core.files import check_file
+from orchardsim.core.futures import Futures
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.support import SupportDesign
 from orchardsim.core.units import Display, display
@@ -48,6 +49,7 @@ HASHED = (
     "tree_price",
     "hazards",
     "physiology",
+    "futures",
 )
 """What a run depends on; title, place name and display units change no number."""
 
@@ -137,6 +139,7 @@ class Plan:
     tree_price: Mapping[str, TreePrice]
     hazards: Hazards
     physiology: Physiology
+    futures: Futures
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...] = ()
     stated: tuple[Stated, ...] = ()
@@ -189,6 +192,10 @@ class Plan:
         content = {name: canonical(getattr(self, name)) for name in HASHED}
         text = json.dumps(content, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
+
+    def with_known_futures(self) -> Plan:
+        """The same plan with every open level at its middle."""
+        return dataclasses.replace(self, futures=dataclasses.replace(self.futures, known=True))
 
     def with_record(self, record: Path | str) -> Plan:
         """The same plan on another station record.

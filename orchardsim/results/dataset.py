@@ -76,8 +76,8 @@ def build_dataset(
     ----------
     arrays : mapping of str to array
         One array for each row of :data:`orchardsim.core.variables.RESULTS`, dims in the order of the table; rows
-        over single trees may be left out. An array over ``block`` may leave out the label ``shared``, and is then
-        0 there if blocks sum up, else missing.
+        over single trees and open levels may be left out. An array over ``block`` may leave out the label ``shared``,
+        and is then 0 there if blocks sum up, else missing.
     coords : mapping of str to labels
         ``block`` (labels of the plan's blocks); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
         ``cause``, ``grade``, ``box_count``, ``outlet``, ``task`` and ``ledger_item`` are those
@@ -104,7 +104,7 @@ def build_dataset(
 
     _check_attributes(attrs)
     labels = _labels(arrays, coords)
-    absent = [name for name, row in RESULTS.items() if name not in arrays and "tree" not in row.dims]
+    absent = [name for name, row in RESULTS.items() if name not in arrays and not _optional(row)]
     if absent:
         raise ValueError("results lack " + ", ".join(absent))
     unknown = sorted(set(arrays) - set(RESULTS))
@@ -123,6 +123,11 @@ def build_dataset(
         coords={dim: (dim, values, {"long_name": dim}) for dim, values in labels.items() if dim in used},
         attrs={"orchardsim_results": FORMAT, **{key: _plain(value) for key, value in attrs.items()}},
     )
+
+
+def _optional(row: Variable) -> bool:
+    """Whether results may lack a variable: single trees that nobody asked for, levels of runs that knew of none."""
+    return "tree" in row.dims or row.writer == "futures"
 
 
 def attribute(dataset: xarray.Dataset, name: str, default: Any = None) -> Any:

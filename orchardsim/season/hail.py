@@ -17,30 +17,32 @@ NET_SHARE: Final = 0.1
 """Share of the damage that is left under a hail net (assumption)."""
 
 
-def storm_number(uniform: Floats, storms_per_year: float) -> NDArray[np.int64]:
+def storm_number(uniform: Floats, storms_per_year: Floats | float) -> NDArray[np.int64]:
     """Number of damaging storms in a season [1], Poisson by inversion of one uniform number, at most 4.
 
     Parameters
     ----------
     uniform : array in [0, 1)
-    storms_per_year : float [1/year]
+    storms_per_year : float or array, (...) [1/year]
         Damaging storms at the place; a user's input. For apple districts of the north-eastern and north-western United
         States about one year in 5 to 15 has one (memory, low confidence).
     """
     steps = np.arange(MOST_STORMS)
     factorial = np.cumprod(np.maximum(steps, 1))
-    cumulative = np.cumsum(np.exp(-storms_per_year) * storms_per_year**steps / factorial)
-    return np.searchsorted(cumulative, np.asarray(uniform), side="right")
+    rate = np.asarray(storms_per_year, dtype=float)[..., None]
+    cumulative = np.cumsum(np.exp(-rate) * rate**steps / factorial, axis=-1)
+    found: NDArray[np.int64] = (np.asarray(uniform)[..., None] >= cumulative).sum(axis=-1)
+    return found
 
 
-def hail_damage(uniforms: Floats, storms_per_year: float, mean_damage: float, net: bool = False) -> Floats:
+def hail_damage(uniforms: Floats, storms_per_year: Floats | float, mean_damage: float, net: bool = False) -> Floats:
     """Share of the season's fruit marked by hail [1].
 
     Parameters
     ----------
     uniforms : array in [0, 1), (..., DRAWS)
         The first for the number of storms, the others for their marks.
-    storms_per_year : float [1/year]
+    storms_per_year : float or array, (...) [1/year]
     mean_damage : float [1]
         Mean share marked by one storm, above 0 and below 1.
     net : bool

@@ -83,9 +83,12 @@ def _take_thinning(tile: Tile, block: BlockRun, answers: Answers) -> None:
     writes="fruit_thinned trees.counted_crop trees.excess trees.fruit_dry_mass trees.fruit_number trees.totals",
 )
 def apply_thinning(tile: Tile, year: int) -> None:
-    """Fruit above the target comes off the trees that were thinned."""
+    """Fruit above the target comes off the trees that were thinned, as well as the thinners know their job."""
+    skill = tile.levels.of_farm("thinning_skill")
     for block in tile.standing:
-        done = block.done
+        done, state = block.done, block.state
+        state.excess *= block.model.expand(np.broadcast_to(skill[:, None], block.alive.shape))
+        np.minimum(state.excess, state.fruit_number, out=state.excess)
         block.fruit_thinned = trees.apply_thinning(block.model, block.state, done.thinned, done.thinned_late)
 
 

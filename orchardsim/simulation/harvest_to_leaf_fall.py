@@ -13,6 +13,7 @@ from orchardsim.season.hail import DRAWS as HAIL_DRAWS
 from orchardsim.season.hail import NET_SHARE, hail_damage
 from orchardsim.simulation import balances
 from orchardsim.simulation.block_run import BlockRun
+from orchardsim.simulation.futures import repacked
 from orchardsim.simulation.state_table import EVERY_TREE
 from orchardsim.simulation.step import step
 from orchardsim.simulation.totals import Totals
@@ -43,7 +44,8 @@ def apply_picking(tile: Tile, year: int) -> None:
         uses = {"packed": crop.packed_mass.sum(axis=-1), "culled": crop.culled_mass}
         balances.check_flow("picked mass", crop.harvested_mass, uses, balances.MASS_TOLERANCE)
         tile.put("harvested_mass", block, year, crop.harvested_mass)
-        tile.put("packed_mass", block, year, crop.packed_mass)
+        packed = repacked(crop.packed_mass, tile.levels.values["pack_out"][:, block.columns])
+        tile.put("packed_mass", block, year, packed)
         tile.put("pass_price", block, year, pass_price(tile.plan, block, share))
 
 
@@ -91,7 +93,7 @@ def mark_by_hail(tile: Tile, year: int, least: float = 0.0) -> None:
     for block in tile.standing:
         site = block.resolved.site
         net = site.netting and block.resolved.leaf(year) >= NET_LEAF
-        marked = hail_damage(uniforms, site.hail_storms, site.hail_damage, net)
+        marked = hail_damage(uniforms, site.hail_storms * tile.levels.of_farm("hail_frequency"), site.hail_damage, net)
         marked = np.maximum(marked, least * (NET_SHARE if net else 1.0))
         marked = np.repeat(marked[:, None], block.alive.shape[1], axis=1)
         tile.put("hail_fraction", block, year, marked)

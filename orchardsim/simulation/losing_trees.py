@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -40,8 +41,9 @@ def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
     for block in tile.standing:
         assert block.loss_draws is not None
         hazards, traits = hazards_of(tile, block, year)
-        season = tile.library.for_losses(block.number, tile.season_rows)
-        found = losses.rest_losses(hazards, traits, block.state, season, block.loss_draws)
+        season, draws = _season_for_losses(tile, block), block.loss_draws
+        draws = dataclasses.replace(draws, vole_year=(draws.vole_year / tile.levels.hazard("voles")).astype(np.float32))
+        found = losses.rest_losses(hazards, traits, block.state, season, draws)
         _take_out(tile, block, year, found.cause)
         if found.health_loss.any():
             block.state.health *= 1 - found.health_loss
@@ -68,7 +70,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
             hazards,
             traits,
             block.state,
-            tile.library.for_losses(block.number, tile.season_rows),
+            _season_for_losses(tile, block),
             block.loss_draws,
             block.loss_site,
             block.resolved.leaf(year),
@@ -80,6 +82,18 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
             block.state.health *= 1 - found.health_loss
         cutting = _cut_strikes(hazards, block, found.struck)
         tile.add("labour_hours", block, year, cutting, TASKS.index("upkeep"))
+
+
+def _season_for_losses(tile: Tile, block: BlockRun) -> losses.LossSeason:
+    """What the year's season brings to the trees, at the levels of the place that a trial met."""
+    season = tile.library.for_losses(block.number, tile.season_rows)
+    return dataclasses.replace(
+        season,
+        winter_temperature_min=season.winter_temperature_min + tile.levels.of_farm("winter_cold")[:, None],
+        blight_days=season.blight_days * tile.levels.hazard("fire_blight")[:, None],
+        wet_soil_days=season.wet_soil_days * tile.levels.hazard("crown_rot")[:, None],
+        drought_days=season.drought_days * tile.levels.hazard("drought")[:, None],
+    )
 
 
 def _take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:

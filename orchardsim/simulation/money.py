@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.streams import Streams
 from orchardsim.core.variables import RESULTS
-from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_cost_levels, draw_prices, indicators
+from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_prices, indicators, with_price_levels
 from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
 from orchardsim.simulation import balances
+from orchardsim.simulation.futures import draw_future
 from orchardsim.simulation.totals import Totals
 
 Array = NDArray[np.float64]
@@ -93,11 +94,16 @@ def farm_ledger(
         If the items do not sum to the net cash flow.
     """
     prices = draw_prices(streams, trials, plan.market, region, [money.cultivar for money in plan.money])
+    levels = draw_future(plan, streams, trials)
+    own = {name: column for column, name in enumerate(money.cultivar for money in plan.money)}
+    by_cultivar = levels.prices(region.shape[1])[:, :, [own[name] for name in prices.cultivars]]
+    prices = with_price_levels(prices, by_cultivar)
     if change_prices is not None:
         prices = change_prices(prices)
-    levels = draw_cost_levels(streams, trials, plan.costs)
     quantities = farm_quantities(plan, totals, region)
-    ledger = cash_flows(quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels, plan.idle_land)
+    ledger = cash_flows(
+        quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels.costs, plan.idle_land
+    )
     balances.check_ledger(ledger.yearly(), ledger.net_cash_flow())
     uses = {"sold": ledger.sales.mass.sum(axis=-1), "unsold": ledger.sales.unsold}
     balances.check_flow("packed fruit", quantities.packed_mass.sum(axis=-1), uses, 1e-9)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from orchardsim.simulation.tile import Tile
 
 Array = NDArray[np.float64]
+CROP_RESIDUAL: Final = 0.15
+"""Log standard deviation of the size that a block's fruit can reach from year to year, for all that no mechanism here
+explains: it makes a coefficient of variation of picked fruit against fruit counted after the June drop of about 0.10
+(11 of 14 orchards within 10 %, two about 20 % off: ASABE paper 29974, derived)."""
 
 
 @step(
@@ -44,7 +48,11 @@ def meet_season(tile: Tile, year: int) -> None:
 
 def _season_for_trees(tile: Tile, block: BlockRun, year: int) -> SeasonForTrees:
     """What the trees see of the year's season; frost protection works or breaks down, once for the whole spring."""
+    levels = {name: tile.levels.values[f"fruit_{name}"][:, block.columns] for name in ("set", "size")}
     season, site = tile.library.for_trees(block.number, tile.season_rows), block.resolved.site
+    normals = np.array([rng.standard_normal() for rng in tile.rngs("crop residual", block.resolved.name, year)])
+    residual = np.exp(CROP_RESIDUAL * normals)[:, None]
+    season = dataclasses.replace(season, set_level=levels["set"], size_level=levels["size"] * residual)
     if site.protection == "none":
         return season
     uniform = np.array([rng.random() for rng in tile.rngs("frost protection", block.resolved.name, year)])

@@ -21,6 +21,7 @@ from orchardsim.plan.describe import refill_notes
 from orchardsim.results import build_dataset
 from orchardsim.simulation.arguments import check_arguments
 from orchardsim.simulation.frost_history import frost_history
+from orchardsim.simulation.futures import level_middles
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
@@ -44,6 +45,7 @@ def simulate(
     single_trees: tuple[int, ...] = (),
     progress: Callable[[int], Any] | None = None,
     process_seeds: Mapping[str, int] | None = None,
+    futures: Literal["uncertain", "known"] = "uncertain",
 ) -> xarray.Dataset:
     """Simulate every tree of a planting plan over many possible futures.
 
@@ -69,6 +71,8 @@ def simulate(
         Called with the number of trials just finished.
     process_seeds : mapping, optional
         Process -> its own seed in place of ``seed`` (:class:`orchardsim.core.streams.Streams`).
+    futures : {"uncertain", "known"}
+        Open levels (:mod:`orchardsim.core.futures`) drawn for each trial, or all taken at their middle.
 
     Returns
     -------
@@ -84,6 +88,8 @@ def simulate(
         If a book of the simulation does not balance.
     """
     check_arguments(jobs=jobs)
+    if futures == "known":
+        plan = plan.with_known_futures()
     job = RunJob(plan, trials, years, seed, seasons, single_trees, process_seeds)
     finished: dict[int, Arrays] = {}
     for unit, arrays in job.run(job.units(jobs), jobs):
@@ -308,6 +314,8 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, sea
         "discount_rate": plan.finance.discount_rate,
         "income_tax_rate": plan.finance.tax.rate if plan.finance.tax is not None else 0.0,
         "family_paid": plan.costs.family_labour_priced,
+        "futures": "known" if plan.futures.known else "uncertain",
+        "level_middles": json.dumps(level_middles(plan)),
         "record_seasons": record_seasons(plan, sample, seasons),
         "season_run_length": plan.weather.run_length,
     }

@@ -19,6 +19,7 @@ from orchardsim.operations.parameters import Replacement
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
 from orchardsim.simulation.block_run import BlockRun, open_blocks
+from orchardsim.simulation.futures import draw_future
 from orchardsim.simulation.harvest_to_leaf_fall import pack_boxes
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.step import Steps, walk_year
@@ -83,12 +84,16 @@ class Tile:
         self.single_trees = single_trees
         self.steps = steps
         self.rules = {group.label: group.refill for group in plan.groups} if rules is None else rules
+        self.levels = draw_future(plan, streams, trials)
         self.blocks = open_blocks(
             plan,
             lambda process, place: self.rngs(process, place, -BEFORE_YEAR_0),
             lambda process, place: self.address(process, place, -BEFORE_YEAR_0),
             len(trials),
         )
+        for block in self.blocks:
+            # vigor that lasts is the ground's: the level of a whole block times the patches within it
+            block.state.site_vigor *= block.model.expand(self.levels.growth[:, block.columns])
         self.yards = open_yards(plan, self.rules, streams, trials, years, trace)
         self.season_rows = np.zeros(len(trials), dtype=np.int64)
 

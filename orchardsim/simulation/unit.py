@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
+from orchardsim.simulation.futures import draw_future, level_results
 from orchardsim.simulation.money import money_results
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.step import Steps
@@ -82,6 +83,7 @@ def run_unit(
     arrays["biennial_index"] = totals.biennial_index
     arrays["harvest_year"] = library.sample.seasons.harvest_year[pick]
     arrays |= money_results(plan, totals, trials, streams, library.region[pick])
+    arrays |= level_results(draw_future(plan, streams, trials))
     for (trial, number), values in kept.items():
         if trial in single_trees:
             for name, by_year in values.items():

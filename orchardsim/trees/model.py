@@ -226,7 +226,7 @@ def set_fruit(
     block_year = np.exp(p.block_set_spread * draws.block_normal[:, :1])
     np.multiply(draws.normal, p.set_spread, out=setting)
     np.exp(setting, out=setting)
-    setting *= model.expand(living * cross * block_year * p.set_per_cluster)
+    setting *= model.expand(living * cross * block_year * season.set_level * p.set_per_cluster)
     np.minimum(setting, model.expand(p.flowers_per_cluster * living), out=setting)
     setting *= left
     state.bloom_clusters, state.flower_clusters = clusters, state.bloom_clusters
@@ -297,7 +297,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
 
     # dry matter of the phase: the leaf is paid from reserves and what the fruit leaves
     potential = fruit.early_heat_effect(season.early_heat, p.early_heat_best, p.early_heat_loss)
-    per_fruit = model.expand(potential * (p.fruit_dry_fraction * p.early_fruit_share))
+    per_fruit = model.expand(potential * season.size_level * (p.fruit_dry_fraction * p.early_fruit_share))
     leaf_cost = np.multiply(leaf_total, p.leaf_mass, out=leaf_total)
     np.multiply(kept, per_fruit, out=spare)
     spare *= model.fruit_potential
@@ -371,7 +371,7 @@ def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: Season
     np.multiply(state.source, model.expand(radiation), out=made)
     potential = fruit.early_heat_effect(season.early_heat, p.early_heat_best, p.early_heat_loss)
     np.multiply(state.fruit_number, model.fruit_potential, out=demand)
-    demand *= model.expand(potential * (p.fruit_dry_fraction * (1 - p.early_fruit_share)))
+    demand *= model.expand(potential * season.size_level * (p.fruit_dry_fraction * (1 - p.early_fruit_share)))
     np.multiply(made, state.feeding, out=supply)
     growth.two_limits(demand, supply, p.fruit_curvature, (grown, spare))
     state.fruit_dry_mass += grown

@@ -38,6 +38,8 @@ class SeasonForTrees:
     degree_days : (trial, group, phase) [K day]
     temperature_factor : (trial, group, phase) [1]
     water_factor : (trial, group, phase, cover) [1]
+    set_level, size_level : (trial, group) [1]
+        Fruit set and size over the model's, of the ground and of the year.
     """
 
     chill_fraction: Array
@@ -49,6 +51,8 @@ class SeasonForTrees:
     degree_days: Array
     temperature_factor: Array
     water_factor: Array
+    set_level: Array | float = 1.0
+    size_level: Array | float = 1.0
 
     @classmethod
     def of(cls, drivers: Sequence[SeasonDrivers], pick: NDArray[np.int64]) -> SeasonForTrees:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 import numpy as np
 import pytest
 
 import orchardsim
-from orchardsim.analysis.risk_drivers import COST_SPREAD, RECORD_RAIN, SOURCES, risk_drivers, with_cost_spread
+from orchardsim.analysis.risk_drivers import LEVELS, RECORD_RAIN, SOURCES, risk_drivers
+from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.streams import Streams
-from orchardsim.economy import draw_cost_levels
 from tests.simulation.small_plan import small_plan
 
 
@@ -27,7 +25,7 @@ def test_the_sources_are_all_that_a_run_draws():
 
     The rain that fills a record is drawn once for all trials and follows the run's seed unless it is swapped.
     """
-    plan = small_plan(costs={"wage_cv": 0.1, "cost_cv": 0.1})
+    plan = small_plan()
     everything = {process: 2 for processes in SOURCES.values() for process in processes}
     swapped = orchardsim.simulate(plan, trials=3, years=7, seed=1, process_seeds=everything)
     second = orchardsim.simulate(plan, trials=3, years=7, seed=2)
@@ -46,47 +44,18 @@ def test_a_swapped_source_leaves_the_others_alone():
     assert not np.array_equal(base["trees_lost"].values, losses["trees_lost"].values)
 
 
-def test_cost_levels_have_the_stated_spread_and_mean():
-    """20,000 draws: the standard error of the mean is 0.1/sqrt(20,000) = 0.0007, of the spread 0.5 %; five allowed."""
-    costs = dataclasses.replace(small_plan().costs, wage_cv=0.1, cost_cv=0.3)
-    levels = draw_cost_levels(Streams(5), range(20_000), costs)
-    assert levels.wages.mean() == pytest.approx(1.0, abs=0.0035)
-    assert levels.wages.std() == pytest.approx(0.1, rel=0.03)
-    assert levels.costs.std() == pytest.approx(0.3, rel=0.04)
-    assert abs(np.corrcoef(levels.wages, levels.costs)[0, 1]) < 0.04
-    known = draw_cost_levels(Streams(5), range(3), small_plan().costs)
-    np.testing.assert_array_equal(known.costs, 1.0)
-    np.testing.assert_array_equal(known.wages, 1.0)
+def test_every_open_level_is_a_source():
+    assert sorted(level for levels in LEVELS.values() for level in levels) == sorted(OPEN_LEVELS)
 
 
 def test_levels_scale_wages_and_other_costs_and_leave_sales_alone():
     """In each trial one factor for all years: pay of training by the first, materials and trees by the second."""
-    known = orchardsim.simulate(small_plan(), trials=3, years=7, seed=1)["ledger"].sum("block")
-    plan = small_plan(costs={"wage_cv": 0.2, "cost_cv": 0.3})
-    found = orchardsim.simulate(plan, trials=3, years=7, seed=1)["ledger"].sum("block")
-    levels = draw_cost_levels(Streams(1), range(3), plan.costs)
-    for item, factor in (
-        ("training", levels.wages),
-        ("materials", levels.costs),
-        ("trees", levels.costs),
-        ("support", None),
-        ("fresh_sales", np.ones(3)),
-    ):
+    known = orchardsim.simulate(small_plan(), trials=3, years=7, futures="known")["ledger"].sum("block")
+    plan = small_plan(futures={"wage_level": "known 1.3", "cost_level": "known 0.8"})
+    found = orchardsim.simulate(plan, trials=3, years=7, futures="known")["ledger"].sum("block")
+    for item, factor in (("training", 1.3), ("materials", 0.8), ("trees", 0.8), ("fresh_sales", 1.0)):
         before, after = known.sel(ledger_item=item).values, found.sel(ledger_item=item).values
-        if factor is not None:
-            np.testing.assert_allclose(after, before * factor[:, None], rtol=1e-9, atol=1e-9)
-        else:  # posts and the hours that set them: between the two factors
-            low, high = (pick(levels.wages, levels.costs)[:, None] for pick in (np.minimum, np.maximum))
-            assert (after <= before * low + 1e-9).all() and (after >= before * high - 1e-9).all()
-
-
-def test_costs_get_a_spread_only_where_the_plan_states_none():
-    plan, notes = with_cost_spread(small_plan())
-    assert plan.costs.wage_cv == plan.costs.cost_cv == COST_SPREAD
-    assert "assumption" in notes[0]
-    stated, nothing = with_cost_spread(small_plan(costs={"wage_cv": 0.2, "cost_cv": 0.05}))
-    assert (stated.costs.wage_cv, stated.costs.cost_cv) == (0.2, 0.05)
-    assert nothing == ()
+        np.testing.assert_allclose(after, before * factor, rtol=1e-9, atol=1e-9)
 
 
 def test_shares_are_found_for_every_source():

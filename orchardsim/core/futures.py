@@ -1,0 +1,199 @@
+"""What nobody knows yet: the open levels of a future, drawn once per trial by address.
+
+A level is one number that holds for the whole of a future: how the ground grows trees, what fruit brings, what packing
+costs. Its draw is named by (level, key, trial), so that two plans on one farm meet the same ground; labels with
+different keys (cultivars, rootstocks, blocks) share the part :attr:`OpenLevel.shared` of the variance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.parameters import Status
+from orchardsim.core.streams import Streams
+
+Array = NDArray[np.float64]
+Scope = Literal["farm", "block", "rootstock", "cultivar", "cause"]
+Family = Literal["lognormal", "normal"]
+
+MOST_DEVIATIONS: Final = 3.0
+"""Draws beyond so many standard deviations are taken as lying there: what is unknown is unknown within reason."""
+HAZARD_CAUSES: Final = ("fire_blight", "crown_rot", "drought", "voles")
+"""Causes of loss whose level is open; that of winter cold is an open temperature."""
+
+
+@dataclass(frozen=True)
+class OpenLevel:
+    """One row of the table.
+
+    Attributes
+    ----------
+    name : str
+    scope : {"farm", "block", "rootstock", "cultivar", "cause"}
+        What has a level of its own.
+    unit : str
+    family : {"lognormal", "normal"}
+        middle * exp(spread * z), or middle + spread * z, with z standard normal.
+    middle, spread : float
+        Median; standard deviation of the log, or in the level's unit.
+    low, high : float
+        Bounds of a middle that a plan may state.
+    most_spread : float
+        Largest spread that a plan may state.
+    shared : float [1]
+        Share of the variance common to the whole farm.
+    meaning : str
+    narrowed_by : str
+        What a grower can do to know it better, to follow "measuring".
+    source : str
+        Of the spread.
+    status : str
+    """
+
+    name: str
+    scope: Scope
+    unit: str
+    family: Family
+    middle: float
+    spread: float
+    low: float
+    high: float
+    most_spread: float
+    shared: float
+    meaning: str
+    narrowed_by: str
+    source: str
+    status: Status
+
+
+def _factor(
+    name: str, scope: Scope, spread: float, shared: float, meaning: str, by: str, source: str, status: Status
+) -> OpenLevel:
+    return OpenLevel(name, scope, "1", "lognormal", 1.0, spread, 0.2, 5.0, 1.0, shared, meaning, by, source, status)
+
+
+def _table(*rows: OpenLevel) -> dict[str, OpenLevel]:
+    return {row.name: row for row in rows}
+
+
+SITES: Final = "ten northern sites, one cultivar: Autio et al. 2017, J. Amer. Pomological Soc. 71(3), Table 9"
+OPEN_LEVELS: Final = _table(
+    _factor("site_growth", "block", 0.30, 0.80, "growth of the ground over that of the research mean",
+            "your first row's trunks", f"spread of trunk area after five seasons between {SITES}", "derived"),
+    _factor("stock_by_site", "rootstock", 0.10, 0.0, "growth of a rootstock on this ground over its usual",
+            "your first row's trunks by rootstock", "a third of the spread between sites", "assumption"),
+    _factor("cultivar_by_site", "cultivar", 0.06, 0.0, "growth of a cultivar on this ground over its usual",
+            "your first row's trunks by cultivar", "a fifth of the spread between sites", "assumption"),
+    _factor("fruit_set", "cultivar", 0.20, 0.50, "fruit set of a cultivar here over its usual",
+            "fruit set on a few limbs in your first bearing years",
+            "fruit per tree of 21 orchards of one region and year, CV about 0.3, less what thinning and size of trees "
+            "explain (Lincoln University research archive)", "assumption"),
+    _factor("fruit_size", "cultivar", 0.08, 0.50, "size that fruit of a cultivar can reach here over its usual",
+            "fruit size in your first bearing years",
+            "mean fruit mass of 21 orchards of one region and year, CV about 0.18 (Lincoln University research "
+            "archive), less what crop load explains", "assumption"),
+    OpenLevel("pack_out", "cultivar", "1", "normal", 0.0, 0.35, -2.0, 2.0, 1.5, 0.50,
+              "log odds of a fruit being fresh, over those of the model", "pack-out of a neighbour's fruit",
+              "58 % of one cultivar and 75 % of another in one industry and year (Good Fruit Grower); 0.35 is 7 points "
+              "about 70 %", "assumption"),
+    OpenLevel("thinning_skill", "farm", "1", "normal", 1.0, 0.05, 0.5, 1.3, 0.3, 1.0,
+              "share of the excess fruit that the farm's thinners take off", "fruit left after thinning",
+              "counts after June drop against crops picked differ by 8 to 12 % (ASABE paper 29974)", "assumption"),
+    _factor("hazard_level", "cause", 0.60, 0.0, "number of days, or of winters, that bring a cause of loss, over the "
+            "weather's own", "losses of neighbouring orchards", "orchards of one region lose from none to many trees "
+            "under one weather: a factor of two either way", "assumption"),
+    OpenLevel("winter_cold", "farm", "K", "normal", 0.0, 1.0, -8.0, 8.0, 5.0, 1.0,
+              "coldest winter night of the planting over that of the station", "a thermometer among the trees",
+              "places within a few kilometres differ by one to three kelvin on still nights", "common practice"),
+    _factor("hail_frequency", "farm", 0.50, 1.0, "number of hail storms over the plan's", "hail of the last 30 years",
+            "damaging storms in one year of 5 to 15: the range of apple districts", "memory"),
+    _factor("price_level", "cultivar", 0.12, 0.60, "price of a cultivar over the plan's, all years and outlets alike",
+            "a price by contract", "standard deviation of real prices of the United States 0.22 to 0.24 with a "
+            "correlation of 0.37 from year to year (FAOSTAT 1991-2018): half of it taken as lasting", "assumption"),
+    OpenLevel("price_drift", "cultivar", "1/year", "normal", 0.0, 0.010, -0.2, 0.2, 0.1, 0.60,
+              "yearly growth of a cultivar's price over the plan's trend", "prices agreed for years ahead",
+              "means of 27 years of real prices with that spread are known to about 0.01 a year", "derived"),
+    _factor("packing_charge", "farm", 0.10, 1.0, "charge for packing and handling over the plan's", "quotes of packers",
+            "quotes of packing houses differ by a tenth or two", "common practice"),
+    _factor("storage_charge", "farm", 0.15, 1.0, "charge for storage over the plan's", "quotes of stores",
+            "quotes of stores differ by a tenth or two", "common practice"),
+    _factor("cost_level", "farm", 0.10, 1.0, "level of all other costs over the plan's", "written quotes",
+            "budgets of one system in neighbouring states differ by a tenth", "assumption"),
+    _factor("wage_level", "farm", 0.07, 1.0, "level of wages over the plan's", "wages that neighbours pay",
+            "wages of one region differ by less than a tenth", "assumption"),
+    OpenLevel("wage_growth", "farm", "1/year", "normal", 0.0, 0.010, -0.1, 0.1, 0.05, 1.0,
+              "yearly growth of wages over the plan's trend", "nothing today",
+              "real farm wages grew by none to two per cent a year over decades", "memory"),
+)  # fmt: skip
+"""Open levels by name."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What is known of one level: its middle and its spread; a spread of 0 is a known level."""
+
+    middle: float
+    spread: float
+
+
+@dataclass(frozen=True)
+class Futures:
+    """Doubts of a plan.
+
+    Attributes
+    ----------
+    stated : mapping from level to (key -> Doubt)
+        Those that differ from the table's; the key "" stands for all keys of a level.
+    known : bool
+        Whether all levels are taken at their middle.
+    """
+
+    stated: Mapping[str, Mapping[str, Doubt]]
+    known: bool = False
+
+    def doubt(self, level: str, key: str = "") -> Doubt:
+        """What is known of a level under a key."""
+        row, own = OPEN_LEVELS[level], self.stated.get(level, {})
+        found = own.get(key, own.get("", Doubt(row.middle, row.spread)))
+        return Doubt(found.middle, 0.0) if self.known else found
+
+    def middle(self, level: str, keys: Sequence[str]) -> Array:
+        """Middles of a level under several keys, (key,)."""
+        return np.array([self.doubt(level, key).middle for key in keys])
+
+    def drawn(self, level: str, keys: Sequence[str], streams: Streams, trials: Sequence[int]) -> Array:
+        """Values of a level under several keys, (trial, key); the same trial meets the same under every plan.
+
+        Examples
+        --------
+        >>> Futures({"price_level": {"": Doubt(1.2, 0.0)}}).drawn("price_level", ["Gala"], Streams(1), range(2))
+        array([[1.2],
+               [1.2]])
+        """
+        row = OPEN_LEVELS[level]
+        doubts = [self.doubt(level, key) for key in keys]
+        spread = np.array([doubt.spread for doubt in doubts])
+        middle = np.broadcast_to(np.array([doubt.middle for doubt in doubts]), (len(trials), len(keys)))
+        if not spread.any():
+            return middle.copy()
+        common = _normals(streams, level, "", trials)
+        own = {key: _normals(streams, level, f"of {key}", trials) for key in dict.fromkeys(keys)}
+        parts = np.stack([own[key] for key in keys], axis=1)
+        normal = np.sqrt(row.shared) * common[:, None] + np.sqrt(1.0 - row.shared) * parts
+        normal = np.clip(normal, -MOST_DEVIATIONS, MOST_DEVIATIONS)
+        found: Array = middle * np.exp(spread * normal) if row.family == "lognormal" else middle + spread * normal
+        return found
+
+
+def _normals(streams: Streams, level: str, key: str, trials: Sequence[int]) -> Array:
+    return np.array([streams.at(process(level), key, trial=trial).standard_normal() for trial in trials])
+
+
+def process(level: str) -> str:
+    """Name of the random process that draws a level."""
+    return f"future {level}"
