@@ -32,7 +32,7 @@ def table(found: RiskDrivers) -> str:
                 f"  {source:20s}{100 * one.first_order:8.0f}  {alone:>16s}{100 * one.total:14.0f}  {total:>16s}"
             )
         lines.append(f"  {'interaction':20s}{100 * found.interaction(measure):8.0f}")
-    return "\n".join([*lines, *found.notes])
+    return "\n".join(lines)
 
 
 def main() -> None:
