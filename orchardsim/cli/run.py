@@ -71,6 +71,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="'record' replays the record's own years in order; 'sampled' (default) draws futures from them",
     )
     parser.add_argument(
+        "--futures",
+        choices=("uncertain", "known"),
+        default="uncertain",
+        help="'known' takes every open level of [futures] at its middle; 'uncertain' (default) draws them",
+    )
+    parser.add_argument(
         "--out", type=folder_name, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/"
     )
     parser.add_argument(
@@ -105,6 +111,8 @@ def execute(options: argparse.Namespace) -> int:
     plan = orchardsim.load_plan(options.plan)
     if options.weather is not None:
         plan = plan.with_record(options.weather)
+    if options.futures == "known":
+        plan = plan.with_known_futures()
     jobs = [_job(plan, options)]
     if options.second_opinion:
         jobs.append(_job(_other_plan(plan, options), options))

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.parameters import Status
-from orchardsim.core.streams import Streams
+
+if TYPE_CHECKING:
+    from orchardsim.core.streams import Streams
 
 Array = NDArray[np.float64]
 Scope = Literal["farm", "block", "rootstock", "cultivar", "cause"]
@@ -171,6 +173,7 @@ class Futures:
 
         Examples
         --------
+        >>> from orchardsim.core.streams import Streams
         >>> Futures({"price_level": {"": Doubt(1.2, 0.0)}}).drawn("price_level", ["Gala"], Streams(1), range(2))
         array([[1.2],
                [1.2]])

@@ -15,6 +15,8 @@ from typing import Final
 
 import numpy as np
 
+from orchardsim.core.futures import OPEN_LEVELS, process
+
 PROCESSES: Final = (
     "weather_years",
     "weather_temperature",
@@ -29,7 +31,8 @@ PROCESSES: Final = (
     "soil",
     "tree year",
     "yard",
-    "cost level",
+    "crop residual",
+    *(process(level) for level in OPEN_LEVELS),
 )
 """All that a run draws, by name; each may be given a seed of its own."""
 

@@ -115,7 +115,8 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
         if isinstance(value, Table):
             inner = [(key, value)]
         elif isinstance(value, dict):
-            inner = [(f"{key}.{each}", part) for each, part in value.items()]
+            inner = [(f"{key}.{each}", part) for each, part in value.items() if isinstance(part, Table)]
+            found += [Stated(f"{key}.{each}", _words_of(part), "", "") for each, part in _plain_parts(value)]
         elif isinstance(value, list) and any(isinstance(part, Table) for part in value):
             inner = [(f"{key} {number}", part) for number, part in enumerate(value, start=1)]
         else:
@@ -126,6 +127,18 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
         for each, part in inner:
             found += stated_values(part, each)
     return found
+
+
+def _plain_parts(value: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """What stands in a mapping and is no table of the model."""
+    return [(each, part) for each, part in value.items() if not isinstance(part, Table)]
+
+
+def _words_of(part: Any) -> str:
+    """A plain value, or a small table of them, in words."""
+    if not isinstance(part, Mapping):
+        return str(part)
+    return ", ".join(f"{name} {_words_of(one)}" for name, one in part.items())
 
 
 def _declared(field: FieldInfo) -> FieldInfo:

@@ -43,7 +43,7 @@ from orchardsim.report.show import (
     frost_sentences,
     years_text,
 )
-from orchardsim.report.table import notes_lines, shares_lines
+from orchardsim.report.table import doubts_lines, notes_lines, shares_lines
 from orchardsim.report.tree_table import TREE_NOTE, swing_line, tree_groups
 from orchardsim.results import attribute, block_labels
 from orchardsim.results.folder import OutputFolder, opened
@@ -123,6 +123,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         footer=footer(dataset),
         sentences=plain_sentences(dataset),
         money_rows=money_rows(dataset, show),
+        two_doubts=doubts_lines(dataset),
         currency=show.currency,
         money_basis=show.money_basis,
         shares=shares_lines(dataset),

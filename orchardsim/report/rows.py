@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM
 from orchardsim.report.show import Show
 from orchardsim.results import cumulative_yield, of_farm, yield_by_leaf
+from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.headline import CUMULATIVE_LEAVES
 from orchardsim.results.risk_numbers import peak_seasons
 from orchardsim.results.statistics import STATISTICS, describe
@@ -50,12 +52,14 @@ class YieldRow:
 
 @dataclass(frozen=True)
 class MoneyRow:
-    """A headline number of the whole run."""
+    """A headline number of the whole run; ``known``: 5 and 95 % points were the open levels known."""
 
     name: str
     meaning: str
     band: tuple[str, str, str]
     error: str
+    known: tuple[str, str] | None = None
+    larger: str = ""
 
 
 WEAK: Final = 0.2
@@ -117,24 +121,25 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
     """Trees lost and replanted, peak borrowing, payback, present value and rate of return."""
     years = dataset.sizes["year"]
     rows = []
+    row = functools.partial(_row, levels=OpenLevelsOfRun.of(dataset))
     table = yield_by_leaf(dataset, FARM)
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
         if total is not None:
             unit = show.yield_unit
-            rows.append(_row(f"picked to leaf {leaf}", unit, show.yield_value(total), lambda x: f"{x:,.1f}"))
+            rows.append(row(f"picked to leaf {leaf}", unit, show.yield_value(total), lambda x: f"{x:,.1f}"))
     for name, label in (("trees_lost", "trees lost"), ("trees_replanted", "trees replanted")):
         counts = of_farm(dataset, name)
         total = counts.sum([dim for dim in counts.dims if dim != "trial"]).values.astype(np.float64)
-        rows.append(_row(label, f"whole farm, {years} years", total, lambda x: f"{x:,.0f}", whole=True))
+        rows.append(row(label, f"whole farm, {years} years", total, lambda x: f"{x:,.0f}", whole=True))
     money = show.money
-    rows.append(_row("peak borrowing", "deepest debt at a quarter's end", dataset["peak_borrowing"].values, money))
+    rows.append(row("peak borrowing", "deepest debt at a quarter's end", dataset["peak_borrowing"].values, money))
     seasons = peak_seasons(dataset)
     usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""
     peak = f"mostly in {usual} ({100 * seasons[usual]:.0f} % of trials that borrow)" if usual else ""
-    rows.append(_row("year of the peak", peak, dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
+    rows.append(row("year of the peak", peak, dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
     rows.append(
-        _row("years with money out", "net cash flow below zero", dataset["negative_years"].values, lambda x: f"{x:.0f}",
+        row("years with money out", "net cash flow below zero", dataset["negative_years"].values, lambda x: f"{x:.0f}",
              whole=True)
     )  # fmt: skip
     for name, label, meaning in (
@@ -142,10 +147,10 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
         ("discounted_payback_year", "discounted payback", "the same, later money valued less, interest left out"),
     ):
         values = dataset[name].values
-        rows.append(_row(label, meaning, values, lambda x: "never" if np.isinf(x) else f"{x:.0f}", whole=True))
-    rows.append(_row("NPV", "with the blocks' remaining value", dataset["npv"].values, money))
+        rows.append(row(label, meaning, values, lambda x: "never" if np.isinf(x) else f"{x:.0f}", whole=True))
+    rows.append(row("NPV", "with the blocks' remaining value", dataset["npv"].values, money))
     rows.append(
-        _row(
+        row(
             "NPV without it",
             "blocks worth nothing at the end",
             dataset["npv_without_remaining_value"].values,
@@ -153,14 +158,14 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
         )
     )
     rows.append(
-        _row("annuity", "level yearly amount worth as much as NPV", dataset["equivalent_annual_annuity"].values, money)
+        row("annuity", "level yearly amount worth as much as NPV", dataset["equivalent_annual_annuity"].values, money)
     )
     for name, label, meaning in (
         ("irr", "IRR", "per year, with the blocks' remaining value"),
         ("irr_without_remaining_value", "IRR without it", "blocks worth nothing at the end"),
     ):
         rows.append(
-            _row(
+            row(
                 label,
                 meaning,
                 dataset[name].values,
@@ -171,7 +176,7 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
     price = dataset["break_even_price"].values
     if not np.isnan(price).all():
         meaning = f"{show.price_unit} packed, at which NPV without remaining value is 0"
-        rows.append(_row("break-even price", meaning, price[~np.isnan(price)], show.price))
+        rows.append(row("break-even price", meaning, price[~np.isnan(price)], show.price))
     return rows
 
 
@@ -183,6 +188,7 @@ def _row(
     *,
     whole: bool = False,
     error_text: Callable[[float], str] | None = None,
+    levels: OpenLevelsOfRun | None = None,
 ) -> MoneyRow:
     found = band(np.asarray(values, dtype=np.float64), whole=whole)
 
@@ -195,4 +201,13 @@ def _row(
             return str(error_text(value))
         return f"{value:.1f}" if whole else str(text(value))
 
-    return MoneyRow(name, meaning, (text(found.low), text(found.middle), text(found.high)), error(found.middle_error))
+    doubts = None if levels is None else levels.doubts(np.asarray(values, dtype=np.float64))
+    known = None if doubts is None else band(doubts.known, whole=whole)
+    return MoneyRow(
+        name,
+        meaning,
+        (text(found.low), text(found.middle), text(found.high)),
+        error(found.middle_error),
+        None if known is None else (text(known.low), text(known.high)),
+        "" if doubts is None else doubts.larger,
+    )

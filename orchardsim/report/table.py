@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Final
 
+from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import FARM
 from orchardsim.report.block_tables import work_line
 from orchardsim.report.risk_part import aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
@@ -12,6 +13,7 @@ from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_te
 from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
 from orchardsim.report.tree_table import swing_line
 from orchardsim.results import attribute, shares
+from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.risk_numbers import trials_for_chance
 
 if TYPE_CHECKING:
@@ -46,7 +48,8 @@ def headline_table(dataset: xarray.Dataset) -> str:
     lines += _year_table(dataset, show)
     if any(weak(row.band) for row in yield_rows(dataset, FARM, show)):
         lines.append(WEAK_NOTE)
-    lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5))]
+    lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5, 6, 7))]
+    lines += doubts_lines(dataset)
     lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
     lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, show)]
     lines += [line for line in (work_line(dataset, show), swing_line(dataset)) if line]
@@ -96,11 +99,33 @@ def _band_cells(found: Band, digits: int) -> list[str]:
 
 
 def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
-    cells = [["", "5 %", "50 %", "±", "95 %", ""]]
-    for row in money_rows(dataset, show):
-        low, middle, high = row.band
-        cells.append([row.name, low, middle, row.error, high, row.meaning])
+    rows = money_rows(dataset, show)
+    if not any(row.known for row in rows):
+        cells = [["", "5 %", "50 %", "±", "95 %", ""]]
+        return cells + [[row.name, *row.band[:2], row.error, row.band[2], row.meaning] for row in rows]
+    cells = [["", "5 %", "50 %", "95 %", "luck alone: 5 %", "95 %", "larger doubt", ""]]
+    for row in rows:
+        cells.append([row.name, *row.band, *(row.known or ("", "")), row.larger, row.meaning])
     return cells
+
+
+def doubts_lines(dataset: xarray.Dataset) -> list[str]:
+    """What the two doubts are, and what would narrow the band of the present value most; nothing where all is known."""
+    levels = OpenLevelsOfRun.of(dataset)
+    found = None if levels is None else levels.doubts(dataset["npv"].values)
+    if found is None:
+        return []
+    lines = [
+        "Two doubts: luck (seasons, yearly prices, which trees die) and not knowing (the ground, the levels of prices "
+        "and costs). Luck alone: were the levels known. "
+        f"Of the spread of NPV {100 * found.not_knowing:.0f} % is not knowing."
+    ]
+    if found.narrowed_by is not None:
+        lines.append(
+            f"What would narrow NPV most: measuring {OPEN_LEVELS[found.narrowed_by].narrowed_by} would take away "
+            f"{100 * found.by_level[found.narrowed_by]:.0f} % of its band ({found.narrowed_by})."
+        )
+    return lines
 
 
 def shares_lines(dataset: xarray.Dataset) -> list[str]:

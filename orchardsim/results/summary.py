@@ -12,6 +12,7 @@ from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS, Side, Variable
 from orchardsim.results.block_results import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.dataset import attribute
+from orchardsim.results.doubts import OpenLevelsOfRun, doubts_document
 from orchardsim.results.farm import block_labels, of_farm, of_label
 from orchardsim.results.headline import Headline, headlines
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
@@ -109,6 +110,11 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         "how_to_read": {
             "percent_points": list(PERCENT_POINTS),
             "expected_shortfall": f"mean of the worst {TAIL:.0%} of trials; worst_side says which side that is",
+            "were_the_levels_known": "percent points by luck alone (seasons, yearly prices, which trees die), had the "
+            "open levels of [futures] stood at their middle; those beside it hold both doubts",
+            "share_of_not_knowing": "share of the variance (of ranks) that comes from the open levels, by regression; "
+            "larger_doubt: not knowing above one half; narrowed_most_by: the level whose knowledge takes away most of "
+            "the 5 to 95 % band",
             "standard_error": "Monte Carlo standard error, from the number of trials alone",
             "record_error": "standard error from the finite weather record, which more trials do not remove; never "
             "added to standard_error; 'below x': hidden by the noise of these trials; larger_error: which is larger",
@@ -133,13 +139,13 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         }
         for name, chance in shares(dataset).items()
     }
-    draws = record_draws(dataset)
+    draws, levels = record_draws(dataset), OpenLevelsOfRun.of(dataset)
     tree: dict[str, Any] = {}
     for headline in headlines(dataset):
         place = tree
         for step in headline.path[:-1]:
             place = place.setdefault(step, {})
-        place[headline.path[-1]] = _entry(headline, draws)
+        place[headline.path[-1]] = _entry(headline, draws, levels)
     document["headline"] = tree
     document["risk"] = risk_document(dataset, number)
     document["mature_year"] = _mature_year(dataset)
@@ -175,7 +181,7 @@ def number(value: float, infinite: str = "infinite") -> float | int | str | None
     return rounded
 
 
-def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
+def _entry(headline: Headline, draws: Draws | None, levels: OpenLevelsOfRun | None) -> dict[str, Any]:
     statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
     both = errors_of(headline.values, headline.worst, draws, whole=headline.whole)
     entry: dict[str, Any] = {
@@ -183,12 +189,16 @@ def _entry(headline: Headline, draws: Draws | None) -> dict[str, Any]:
         "worst_side": headline.worst,
         "worst_means": headline.worst_means,
     }
+    doubts = doubts_document(
+        levels, headline.values, headline.whole, lambda value: number(value, headline.infinite_word)
+    )
     spread: dict[str, Any] = {}
     for name, value, error in zip(STATISTICS, statistics, errors, strict=True):
         if name == "mean" and not headline.has_mean:
             continue
         entry[name] = number(value, headline.infinite_word)
         spread[name] = 0 if both[name].monte_carlo == 0 else number(error, "unbounded")
+    entry |= doubts
     entry["standard_error"] = spread
     without = int(np.isnan(headline.values).sum())
     if without:

@@ -87,7 +87,7 @@ def apply_thinning(tile: Tile, year: int) -> None:
     skill = tile.levels.of_farm("thinning_skill")
     for block in tile.standing:
         done, state = block.done, block.state
-        state.excess *= block.model.expand(np.broadcast_to(skill[:, None], block.alive.shape))
+        state.excess *= block.model.expand(np.broadcast_to(skill[:, None], done.thinned.shape))
         np.minimum(state.excess, state.fruit_number, out=state.excess)
         block.fruit_thinned = trees.apply_thinning(block.model, block.state, done.thinned, done.thinned_late)
 

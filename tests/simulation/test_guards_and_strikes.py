@@ -24,7 +24,7 @@ def plan_with(fence: str = "built", **tables: object):
 
 
 def run(fence: str = "built", **tables: object):
-    return orchardsim.simulate(plan_with(fence, **tables), trials=TRIALS, years=YEARS, seed=SEED)
+    return orchardsim.simulate(plan_with(fence, **tables), trials=TRIALS, years=YEARS, seed=SEED, futures="known")
 
 
 def lost(found, cause: str) -> float:

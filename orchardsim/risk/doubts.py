@@ -1,0 +1,128 @@
+"""Two doubts of an outcome, told apart: luck, were the levels of the future known, and not knowing them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+from scipy.stats import f as f_distribution
+from scipy.stats import rankdata
+
+Array = NDArray[np.float64]
+
+TRIALS_PER_LEVEL: Final = 3
+"""Fewest trials for each number of a level that the regression reads (our own choice)."""
+SURE: Final = 0.01
+"""Chance at most that a level without effect is named as the one that narrows a band."""
+
+
+@dataclass(frozen=True)
+class TwoDoubts:
+    """Luck and not knowing of one outcome.
+
+    Attributes
+    ----------
+    known : array, (trial,)
+        Outcome of each trial, had it met the levels' middles: its spread is luck alone.
+    not_knowing : float [1]
+        Share of the variance (of normal scores) that comes from the levels.
+    by_level : mapping from level to float [1]
+        Share of the width of the band that knowing this level alone would take away.
+    narrowed_by : str or None
+        The level that takes away most; None where none is told from chance.
+    """
+
+    known: Array
+    not_knowing: float
+    by_level: Mapping[str, float]
+    narrowed_by: str | None
+
+    @property
+    def larger(self) -> str:
+        """Which doubt is the larger."""
+        return "not knowing" if self.not_knowing > 0.5 else "luck"
+
+
+def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str, Array]) -> TwoDoubts | None:
+    """Tell luck and not knowing apart without further runs.
+
+    Parameters
+    ----------
+    values : (trial,)
+        May hold infinite values (never, none).
+    levels : mapping from level to array, (trial, number)
+        Numbers of a level that trials met; those that do not vary are passed over.
+    middles : mapping from level to array, (number,)
+
+    Returns
+    -------
+    TwoDoubts or None
+        None where no level varies, the outcome does not, or trials are too few.
+
+    Notes
+    -----
+    The outcome's normal scores (ranks to normal quantiles, ties at their mean: Blom 1958, from memory) are regressed on
+    the levels, which are drawn apart from the seasons, so that the part they explain is not knowing and the rest luck.
+    Shares of variance are corrected for the number of regressors (Ezekiel 1930, from memory); a level's share is what
+    the fit loses without it. Each trial's score moved to the middles goes back to the outcome through the quantiles of
+    all trials. A level that carries the share s of the variance takes 1 - sqrt(1 - s) of the band's width.
+    """
+    count = len(values)
+    columns: list[Array] = []
+    owner: list[str] = []
+    shift: list[float] = []
+    for name, drawn in levels.items():
+        for number in range(drawn.shape[1]):
+            column = drawn[:, number]
+            spread = column.std()
+            if spread > 1e-12 and not any(np.array_equal(column, other) for other in columns):
+                columns.append(column)
+                owner.append(name)
+                shift.append((middles[name][number] - column.mean()) / spread)
+    enough = count >= TRIALS_PER_LEVEL * (len(columns) + 1)
+    if not columns or not enough or np.ptp(rankdata(values)) == 0:
+        return None
+    scores = ndtri((rankdata(values) - 0.375) / (count + 0.25))
+    design = np.stack([(column - column.mean()) / column.std() for column in columns], axis=1)
+    centred = scores - scores.mean()
+    weights, left = _fit(design, centred)
+    free = count - 1 - design.shape[1]
+    noise = left / free
+    total = centred @ centred / (count - 1)
+    owners = np.array(owner)
+    by_level, best = {}, None
+    for name in dict.fromkeys(owner):
+        own = owners == name
+        lost = _fit(design[:, ~own], centred)[1] - left
+        share = float(np.clip((lost - own.sum() * noise) / (count - 1) / total, 0.0, 1.0))
+        by_level[name] = 1.0 - float(np.sqrt(1.0 - share))
+        chance = float(f_distribution.sf(lost / own.sum() / noise, own.sum(), free))
+        if chance < SURE and (best is None or by_level[name] > by_level[best]):
+            best = name
+    at_middles = scores - design @ weights + float(np.array(shift) @ weights)
+    return TwoDoubts(_back(values, at_middles), float(np.clip(1 - noise / total, 0, 1)), by_level, best)
+
+
+def _fit(design: Array, centred: Array) -> tuple[Array, float]:
+    """Weights, and the sum of squares left."""
+    weights: Array = np.linalg.lstsq(design, centred, rcond=None)[0].astype(np.float64)
+    residual = centred - design @ weights
+    return weights, float(residual @ residual)
+
+
+def _back(values: Array, scores: Array) -> Array:
+    """Outcomes at normal scores: those of the nearest ranks of all trials."""
+    ordered = np.sort(values)
+    place = ndtr(scores) * (len(ordered) + 0.25) + 0.375 - 1
+    place = np.clip(place, 0, len(ordered) - 1)
+    low = np.floor(place).astype(int)
+    high = np.minimum(low + 1, len(ordered) - 1)
+    ends = np.isfinite(ordered[low]) & np.isfinite(ordered[high])
+    below, above = np.where(ends, ordered[low], 0.0), np.where(ends, ordered[high], 0.0)
+    nearest = ordered[np.rint(place).astype(int)]
+    found: Array = np.where(ends, below + (place - low) * (above - below), nearest)
+    return found

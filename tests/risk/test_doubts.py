@@ -1,0 +1,53 @@
+"""Two doubts against cases whose shares are known by construction."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from orchardsim.risk.doubts import two_doubts
+
+RNG = np.random.default_rng(11)
+
+
+def _case(count=2000, price=3.0, ground=2.0, luck=1.0):
+    drawn = {name: RNG.standard_normal((count, 1)) for name in ("price", "ground", "nothing")}
+    values = 10 + price * drawn["price"][:, 0] + ground * drawn["ground"][:, 0] + luck * RNG.standard_normal(count)
+    return values, drawn, {name: np.zeros(1) for name in drawn}
+
+
+def test_shares_of_a_sum_of_normals():
+    """Variances 9, 4 and 1: 13/14 is not knowing; without the price the band shrinks by 1 - sqrt(5/14)."""
+    found = two_doubts(*_case())
+    assert found is not None
+    assert found.not_knowing == pytest.approx(13 / 14, abs=0.02)
+    assert found.by_level["price"] == pytest.approx(1 - np.sqrt(5 / 14), abs=0.03)
+    assert found.by_level["nothing"] < 0.01
+    assert found.narrowed_by == "price"
+    assert found.larger == "not knowing"
+
+
+def test_luck_alone_has_the_spread_of_luck_about_the_middle():
+    """90 % of a standard normal about 10 lies within 1.645; 2,000 trials tell its ends to some 0.1."""
+    found = two_doubts(*_case())
+    assert found is not None
+    low, middle, high = np.percentile(found.known, [5, 50, 95])
+    assert (low, middle, high) == pytest.approx((10 - 1.645, 10, 10 + 1.645), abs=0.25)
+
+
+def test_infinite_outcomes_keep_their_place():
+    values, drawn, middles = _case()
+    never = np.where(values > 14, np.inf, values)
+    found = two_doubts(never, drawn, middles)
+    assert found is not None
+    assert np.isfinite(np.percentile(found.known, 95, method="inverted_cdf"))
+    assert found.narrowed_by == "price"
+
+
+def test_nothing_is_told_where_nothing_is_open_or_trials_are_few():
+    values, drawn, middles = _case(count=11)
+    assert two_doubts(values, drawn, middles) is None
+    values, drawn, middles = _case()
+    assert two_doubts(values, {name: np.zeros_like(one) for name, one in drawn.items()}, middles) is None
+    without_effect = two_doubts(RNG.standard_normal(2000), drawn, middles)
+    assert without_effect is not None and without_effect.larger == "luck"
