@@ -51,7 +51,7 @@ class OpenLevel:
         Share of the variance common to the whole farm.
     meaning : str
     narrowed_by : str
-        What a grower can do to know it better, to follow "measuring".
+        What a grower can do to know it better.
     source : str
         Of the spread.
     status : str
@@ -86,50 +86,54 @@ def _table(*rows: OpenLevel) -> dict[str, OpenLevel]:
 SITES: Final = "ten northern sites, one cultivar: Autio et al. 2017, J. Amer. Pomological Soc. 71(3), Table 9"
 OPEN_LEVELS: Final = _table(
     _factor("site_growth", "block", 0.30, 0.80, "growth of the ground over that of the research mean",
-            "your first row's trunks", f"spread of trunk area after five seasons between {SITES}", "derived"),
+            "measuring your first row's trunks", f"spread of trunk area after five seasons between {SITES}", "derived"),
     _factor("stock_by_site", "rootstock", 0.10, 0.0, "growth of a rootstock on this ground over its usual",
-            "your first row's trunks by rootstock", "a third of the spread between sites", "assumption"),
+            "measuring your first row's trunks by rootstock", "a third of the spread between sites", "assumption"),
     _factor("cultivar_by_site", "cultivar", 0.06, 0.0, "growth of a cultivar on this ground over its usual",
-            "your first row's trunks by cultivar", "a fifth of the spread between sites", "assumption"),
+            "measuring your first row's trunks by cultivar", "a fifth of the spread between sites", "assumption"),
     _factor("fruit_set", "cultivar", 0.20, 0.50, "fruit set of a cultivar here over its usual",
-            "fruit set on a few limbs in your first bearing years",
+            "counting fruit set on a few limbs in your first bearing years",
             "fruit per tree of 21 orchards of one region and year, CV about 0.3, less what thinning and size of trees "
             "explain (Lincoln University research archive)", "assumption"),
     _factor("fruit_size", "cultivar", 0.08, 0.50, "size that fruit of a cultivar can reach here over its usual",
-            "fruit size in your first bearing years",
+            "measuring fruit size in your first bearing years",
             "mean fruit mass of 21 orchards of one region and year, CV about 0.18 (Lincoln University research "
             "archive), less what crop load explains", "assumption"),
     OpenLevel("pack_out", "cultivar", "1", "normal", 0.0, 0.35, -2.0, 2.0, 1.5, 0.50,
-              "log odds of a fruit being fresh, over those of the model", "pack-out of a neighbour's fruit",
+              "log odds of a fruit being fresh, over those of the model",
+              "learning the pack-out of a neighbour's fruit",
               "58 % of one cultivar and 75 % of another in one industry and year (Good Fruit Grower); 0.35 is 7 points "
               "about 70 %", "assumption"),
     OpenLevel("thinning_skill", "farm", "1", "normal", 1.0, 0.05, 0.5, 1.3, 0.3, 1.0,
-              "share of the excess fruit that the farm's thinners take off", "fruit left after thinning",
+              "share of the excess fruit that the farm's thinners take off", "counting fruit left after thinning",
               "counts after June drop against crops picked differ by 8 to 12 % (ASABE paper 29974)", "assumption"),
     _factor("hazard_level", "cause", 0.60, 0.0, "number of days, or of winters, that bring a cause of loss, over the "
-            "weather's own", "losses of neighbouring orchards", "orchards of one region lose from none to many trees "
+            "weather's own", "counting losses of neighbouring orchards",
+            "orchards of one region lose from none to many trees "
             "under one weather: a factor of two either way", "assumption"),
     OpenLevel("winter_cold", "farm", "K", "normal", 0.0, 1.0, -8.0, 8.0, 5.0, 1.0,
-              "coldest winter night of the planting over that of the station", "a thermometer among the trees",
+              "coldest winter night of the planting over that of the station", "hanging a thermometer among the trees",
               "places within a few kilometres differ by one to three kelvin on still nights", "common practice"),
-    _factor("hail_frequency", "farm", 0.50, 1.0, "number of hail storms over the plan's", "hail of the last 30 years",
+    _factor("hail_frequency", "farm", 0.50, 1.0, "number of hail storms over the plan's",
+            "learning the hail of the last 30 years",
             "damaging storms in one year of 5 to 15: the range of apple districts", "memory"),
     _factor("price_level", "cultivar", 0.12, 0.60, "price of a cultivar over the plan's, all years and outlets alike",
-            "a price by contract", "standard deviation of real prices of the United States 0.22 to 0.24 with a "
+            "fixing a price by contract", "standard deviation of real prices of the United States 0.22 to 0.24 with a "
             "correlation of 0.37 from year to year (FAOSTAT 1991-2018): half of it taken as lasting", "assumption"),
     OpenLevel("price_drift", "cultivar", "1/year", "normal", 0.0, 0.010, -0.2, 0.2, 0.1, 0.60,
-              "yearly growth of a cultivar's price over the plan's trend", "prices agreed for years ahead",
+              "yearly growth of a cultivar's price over the plan's trend", "agreeing prices for years ahead",
               "means of 27 years of real prices with that spread are known to about 0.01 a year", "derived"),
-    _factor("packing_charge", "farm", 0.10, 1.0, "charge for packing and handling over the plan's", "quotes of packers",
+    _factor("packing_charge", "farm", 0.10, 1.0, "charge for packing and handling over the plan's",
+            "getting quotes of packers",
             "quotes of packing houses differ by a tenth or two", "common practice"),
-    _factor("storage_charge", "farm", 0.15, 1.0, "charge for storage over the plan's", "quotes of stores",
+    _factor("storage_charge", "farm", 0.15, 1.0, "charge for storage over the plan's", "getting quotes of stores",
             "quotes of stores differ by a tenth or two", "common practice"),
-    _factor("cost_level", "farm", 0.10, 1.0, "level of all other costs over the plan's", "written quotes",
+    _factor("cost_level", "farm", 0.10, 1.0, "level of all other costs over the plan's", "getting written quotes",
             "budgets of one system in neighbouring states differ by a tenth", "assumption"),
-    _factor("wage_level", "farm", 0.07, 1.0, "level of wages over the plan's", "wages that neighbours pay",
+    _factor("wage_level", "farm", 0.07, 1.0, "level of wages over the plan's", "asking what wages neighbours pay",
             "wages of one region differ by less than a tenth", "assumption"),
     OpenLevel("wage_growth", "farm", "1/year", "normal", 0.0, 0.010, -0.1, 0.1, 0.05, 1.0,
-              "yearly growth of wages over the plan's trend", "nothing today",
+              "yearly growth of wages over the plan's trend", "knowing wages years ahead (nobody does)",
               "real farm wages grew by none to two per cent a year over decades", "memory"),
 )  # fmt: skip
 """Open levels by name."""

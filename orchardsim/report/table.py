@@ -48,7 +48,7 @@ def headline_table(dataset: xarray.Dataset) -> str:
     lines += _year_table(dataset, show)
     if any(weak(row.band) for row in yield_rows(dataset, FARM, show)):
         lines.append(WEAK_NOTE)
-    lines += ["", *_columns(_money_cells(dataset, show), left=(0, 5, 6, 7))]
+    lines += ["", *_money_lines(dataset, show)]
     lines += doubts_lines(dataset)
     lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
     lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, show)]
@@ -98,6 +98,14 @@ def _band_cells(found: Band, digits: int) -> list[str]:
     return [f"{value:,.{digits}f}" for value in (found.low, found.middle, found.middle_error, found.high)]
 
 
+def _money_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """The money table; meanings that do not fit go on below themselves."""
+    cells = _money_cells(dataset, show)
+    lines = _columns(cells, left=(0, len(cells[0]) - 2, len(cells[0]) - 1) if len(cells[0]) > 6 else (0, 5))
+    place = max(len(line) for line in lines) - max(len(row[-1]) for row in cells)
+    return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=" " * place)]
+
+
 def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     rows = money_rows(dataset, show)
     if not any(row.known for row in rows):
@@ -122,7 +130,7 @@ def doubts_lines(dataset: xarray.Dataset) -> list[str]:
     ]
     if found.narrowed_by is not None:
         lines.append(
-            f"What would narrow NPV most: measuring {OPEN_LEVELS[found.narrowed_by].narrowed_by} would take away "
+            f"What would narrow NPV most: {OPEN_LEVELS[found.narrowed_by].narrowed_by} would take away "
             f"{100 * found.by_level[found.narrowed_by]:.0f} % of its band ({found.narrowed_by})."
         )
     return lines

@@ -68,7 +68,7 @@ def doubts_document(levels: OpenLevelsOfRun | None, values: Array, whole: bool, 
     if found.narrowed_by is not None:
         entry["narrowed_most_by"] = {
             "level": found.narrowed_by,
-            "measuring": OPEN_LEVELS[found.narrowed_by].narrowed_by,
+            "by": OPEN_LEVELS[found.narrowed_by].narrowed_by,
             "takes_away_of_the_band": number(found.by_level[found.narrowed_by]),
         }
     return entry

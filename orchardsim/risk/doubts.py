@@ -67,9 +67,10 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
     -----
     The outcome's normal scores (ranks to normal quantiles, ties at their mean: Blom 1958, from memory) are regressed on
     the levels, which are drawn apart from the seasons, so that the part they explain is not knowing and the rest luck.
-    Shares of variance are corrected for the number of regressors (Ezekiel 1930, from memory); a level's share is what
-    the fit loses without it. Each trial's score moved to the middles goes back to the outcome through the quantiles of
-    all trials. A level that carries the share s of the variance takes 1 - sqrt(1 - s) of the band's width.
+    Shares of variance are corrected for the number of regressors (Ezekiel 1930, from memory); a level's share is the
+    covariance of its part of the fit with the scores (Pratt 1987, from memory), so that all parts sum to the whole;
+    it is named if an F test tells it from chance. Each trial's score moved to the middles goes back to the outcome
+    through the quantiles of all trials. A level that carries the share s of the variance takes 1 - sqrt(1 - s) of the band's width.
     """
     count = len(values)
     columns: list[Array] = []
@@ -98,7 +99,8 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
     for name in dict.fromkeys(owner):
         own = owners == name
         lost = _fit(design[:, ~own], centred)[1] - left
-        share = float(np.clip((lost - own.sum() * noise) / (count - 1) / total, 0.0, 1.0))
+        carried = float(design[:, own] @ weights[own] @ centred)
+        share = float(np.clip((carried - own.sum() * noise) / (count - 1) / total, 0.0, 1.0))
         by_level[name] = 1.0 - float(np.sqrt(1.0 - share))
         chance = float(f_distribution.sf(lost / own.sum() / noise, own.sum(), free))
         if chance < SURE and (best is None or by_level[name] > by_level[best]):
