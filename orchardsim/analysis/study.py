@@ -183,7 +183,9 @@ def study_unit(run: RunJob, unit: range) -> Arrays:
     dataset = run.piece(unit)
     found = plan_values(run.plan, dataset) | study_values(dataset)
     return found | {
-        str(name): dataset[name].values.astype(np.float64) for name in dataset.data_vars if str(name)[:6] == "level_"
+        str(name): dataset[name].values.astype(np.float64)
+        for name in dataset.data_vars
+        if str(name)[:6] == "level_" and dataset[name].dims == ("trial",)
     }
 
 

@@ -70,7 +70,8 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
     Shares of variance are corrected for the number of regressors (Ezekiel 1930, from memory); a level's share is the
     covariance of its part of the fit with the scores (Pratt 1987, from memory), so that all parts sum to the whole;
     it is named if an F test tells it from chance. Each trial's score moved to the middles goes back to the outcome
-    through the quantiles of all trials. A level that carries the share s of the variance takes 1 - sqrt(1 - s) of the band's width.
+    through the quantiles of all trials. A level that carries the share s of the variance takes 1 - sqrt(1 - s) of the
+    band's width.
     """
     count = len(values)
     columns: list[Array] = []

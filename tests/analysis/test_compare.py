@@ -235,7 +235,7 @@ def test_plans_meet_the_same_seasons_and_runs_repeat(found):
     np.testing.assert_array_equal(found.measures["npv"].values[0], one["npv"].values)
     outlay = found.measures["outlay"].values
     assert (outlay[0] > outlay[1]).all()  # twice the trees on the same land
-    assert np.ptp(outlay[0]) == 0
+    assert np.corrcoef(outlay)[0, 1] > 0.9  # one level of costs for both
 
 
 def test_a_kept_orchard_invests_nothing_and_has_no_ratio():
