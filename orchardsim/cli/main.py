@@ -54,13 +54,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     with safe_streams() as (out, _), stopping():
+        parsed: SystemExit | None = None
         try:
             code = _execute(words)
         except SystemExit as ended:  # the parser's: --help, or words that it does not know
-            code = int(ended.code or 0)
-            if not _lost(out):
-                raise
-        return max(code, 1) if _lost(out) else code
+            code, parsed = int(ended.code or 0), ended
+        if _lost(out):
+            return max(code, 1)
+        if parsed is not None:
+            raise parsed
+        return code
 
 
 def _execute(words: list[str]) -> int:

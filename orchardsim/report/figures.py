@@ -27,7 +27,7 @@ from orchardsim.report.style import (
     thousands,
     whole_ticks,
 )
-from orchardsim.results import block_labels, of_farm, of_label, whole_farm, yield_by_leaf
+from orchardsim.results import block_labels, of_farm, of_label, yield_by_leaf
 
 if TYPE_CHECKING:
     import xarray
@@ -132,7 +132,7 @@ def cash_figure(dataset: xarray.Dataset) -> Figure:
 def trees_figure(dataset: xarray.Dataset) -> Figure:
     """Trees alive and spare, and trees lost by cause beside trees replanted."""
     year = dataset["year"].values
-    farm = whole_farm(dataset)
+    lost_by_cause = of_farm(dataset, "trees_lost").values
     figure, (upper, lower) = new_figure(2, 1, height=5.8, sharex=True, height_ratios=(2, 3))
     share = _share_alive(dataset)
     planted = np.isfinite(share).all(axis=0)
@@ -143,7 +143,7 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     upper.set_title("Living trees at leaf fall, share of the places planted")
     upper.set_ylabel("% of places")
 
-    lost = farm["trees_lost"].values.mean(axis=0)
+    lost = lost_by_cause.mean(axis=0)
     order = np.argsort(-lost.sum(axis=0), kind="stable")
     shown = [cause for cause in order[:MOST_CAUSES] if lost[:, cause].sum() > 0]
     bottom = np.zeros(len(year))
@@ -154,17 +154,17 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     rest = lost.sum(axis=1) - bottom
     if rest.max() > 1e-9:
         lower.bar(year, rest, bottom=bottom, color=STONE, width=0.7, label="other causes")
-    high = np.quantile(farm["trees_lost"].values.sum(axis=2), 0.95, axis=0)
+    high = np.quantile(lost_by_cause.sum(axis=2), 0.95, axis=0)
     lower.plot(year, high, linestyle="none", marker="_", color=INK, markersize=9, label="lost, 1 trial in 20 above")
     lower.plot(
         year,
-        farm["trees_replanted"].values.mean(axis=0),
+        of_farm(dataset, "trees_replanted").values.mean(axis=0),
         color=INK,
         linewidth=1.3,
         linestyle=(0, (4, 2)),
         label="replanted, mean",
     )
-    spares = np.median(farm["spares_on_hand"].values, axis=0)
+    spares = np.median(of_farm(dataset, "spares_on_hand").values, axis=0)
     if spares.max() > 0:
         lower.plot(year, spares, color=INK, linewidth=1.3, linestyle=(0, (1, 1.5)), label="spare trees held, middle")
     lower.set_title("Trees lost in each year, mean of all trials, by cause")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.labels import FARM, SHARED
-from orchardsim.core.variables import RESULTS, WEIGHTS
+from orchardsim.core.variables import RESULTS, WEIGHTS, OverBlocks
 
 if TYPE_CHECKING:
     import xarray
+
+PIECE: Final = 1000
+"""Trials taken together at a time; results do not depend on it."""
 
 
 def block_labels(dataset: xarray.Dataset) -> list[str]:
@@ -40,10 +43,24 @@ def of_farm(dataset: xarray.Dataset, name: str) -> xarray.DataArray:
     if "block" not in values.dims:
         return values
     way = RESULTS[name].over_blocks
-    if way == "sum":
-        return values.sum("block", keep_attrs=True)
     if way == "none":
         raise ValueError(f"{name} does not add over blocks, so a farm has none")
+    trials = dataset.sizes["trial"]
+    if "trial" not in values.dims or trials <= PIECE:
+        return _taken_together(dataset, values, way)
+    # A file that is read by variable would otherwise stand in memory with all its blocks.
+    import xarray
+
+    parts = []
+    for start in range(0, trials, PIECE):
+        some = dataset[[name, *([WEIGHTS[way]] if way in WEIGHTS else [])]].isel(trial=slice(start, start + PIECE))
+        parts.append(_taken_together(some, some[name], way))
+    return xarray.concat(parts, "trial")
+
+
+def _taken_together(dataset: xarray.Dataset, values: xarray.DataArray, way: OverBlocks) -> xarray.DataArray:
+    if way == "sum":
+        return values.sum("block", keep_attrs=True)
     weight = dataset[WEIGHTS[way]].where(values.notnull(), 0.0)
     total = weight.sum("block")
     found = (values.fillna(0.0) * weight).sum("block") / total.where(total > 0)

@@ -29,8 +29,11 @@ CHUNK_TRIALS: Final = 25
 """Trials that are written, and packed, together; the bytes of the file hang on it."""
 SCALAR_CHUNK_TRIALS: Final = 1000
 """The same for numbers with one value per trial."""
-CHUNK_CACHE: Final = 2**20
+CHUNK_CACHE: Final = 2**16
 """Memory for unpacked chunks of each variable of an open file [byte]; all are read once, in order."""
+
+SMALL: Final = 2e7
+"""Results up to this size are read into memory when they are opened [byte]: quicker than variable by variable."""
 
 
 def write_run(out_dir: str | Path, dataset: xarray.Dataset, summary: Mapping[str, Any], force: bool = False) -> Path:
@@ -140,7 +143,7 @@ def read_results(out_dir: str | Path) -> xarray.Dataset:
 
 @contextlib.contextmanager
 def open_results(out_dir: str | Path) -> Iterator[xarray.Dataset]:
-    """Open a saved run; values are read when they are asked for and not kept.
+    """Open a saved run; unless it is small, values are read when they are asked for and not kept.
 
     Parameters
     ----------
@@ -163,6 +166,9 @@ def open_results(out_dir: str | Path) -> Iterator[xarray.Dataset]:
     with _readable(path), _small_chunk_cache():
         dataset = xarray.open_dataset(path, engine="netcdf4", decode_times=False, cache=False)
     with dataset:
+        if dataset.nbytes <= SMALL:
+            with _readable(path):
+                dataset.load()
         if "orchardsim_results" not in dataset.attrs:
             raise InputError(str(path), "is a NetCDF file, but not the result of a run of orchardsim")
         found = dataset.attrs["orchardsim_results"]
