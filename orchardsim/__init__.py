@@ -12,11 +12,12 @@ import importlib
 from typing import Any
 
 __version__ = "0.1.0"
-__all__ = ["compare", "load_plan", "risk_drivers", "simulate", "spares", "stress", "study", "summarize"]
+__all__ = ["compare", "load_plan", "read_results", "risk_drivers", "simulate", "spares", "stress", "study", "summarize"]
 
 _ROOMS = {
     "compare": "analysis",
     "load_plan": "plan",
+    "read_results": "results",
     "risk_drivers": "analysis",
     "simulate": "simulation",
     "spares": "analysis",

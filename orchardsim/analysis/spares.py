@@ -541,7 +541,7 @@ def _attrs(plan: Plan, library: SeasonLibrary | None, years: int, seed: int) -> 
     return {
         "title": plan.title,
         "plan_name": plan.path.name if plan.path is not None else "plan",
-        "units": plan.units,
+        "display_units": plan.units,
         "currency": plan.currency,
         "price_year": plan.price_year,
         "real_or_nominal": plan.finance.basis,
@@ -551,6 +551,7 @@ def _attrs(plan: Plan, library: SeasonLibrary | None, years: int, seed: int) -> 
         "version": orchardsim.__version__,
         "plan_hash": plan.hash,
         "weather_method": sample.method,
+        "weather_words": sample.method_words,
         "baseline_years": json.dumps(list(sample.baseline_years)),
     }
 

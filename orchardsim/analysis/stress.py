@@ -94,7 +94,7 @@ def stress(
     return Stress(
         title=plan.title,
         plan_name=plan.path.name if plan.path is not None else "plan",
-        units=plan.units,
+        display_units=plan.units,
         currency=plan.currency,
         price_year=plan.price_year,
         real_or_nominal=plan.finance.basis,
@@ -110,6 +110,7 @@ def stress(
         version=orchardsim.__version__,
         plan_hash=plan.hash,
         weather_method=sample.method,
+        weather_words=sample.method_words,
         baseline_years=sample.baseline_years,
         usual=_usual(plan, first),
         seasons=tuple(_stressed(bad, prepared[bad.name], outcomes[bad.name], leaf, streams) for bad in chosen),

@@ -276,7 +276,7 @@ def study_attributes(study: Study) -> dict[str, Any]:
         "held": json.dumps(dict(study.held)),
         "currency": plan.currency,
         "price_year": plan.price_year,
-        "units": plan.units,
+        "display_units": plan.units,
         "bin_mass": plan.bin_mass,
         "box_mass": plan.box_mass,
         "real_or_nominal": plan.finance.basis,

@@ -8,13 +8,19 @@ of canopy cover in :data:`COVER_LEVELS`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 COVER_LEVELS: Final = (0.0, 0.2, 0.4, 0.6, 0.8)
 """Shares of light intercepted at which the soil-water balance is computed; trees interpolate by their own cover."""
+
+
+WeatherMethod = Literal[
+    "years_independent", "years_in_runs", "record_in_order", "generated_from_record", "generated_from_normals"
+]
+"""How the seasons of a run were made; results and summaries hold this code, pages say it in words."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,9 @@ class WeatherSample:
     pick : int array, (trial, year)
         Row of ``seasons`` that trial t meets in year y of the plan.
     method : str
-        How the seasons were made, as printed on outputs.
+        How the seasons were made: a code of :data:`WeatherMethod`.
+    method_words : str
+        The same as pages print it.
     baseline_years : tuple of int
         First and last harvest year of the record's part in use; (0, 0) where there is no record.
     notes : tuple of str
@@ -89,7 +97,8 @@ class WeatherSample:
 
     seasons: SeasonWeather
     pick: NDArray[np.int64]
-    method: str
+    method: WeatherMethod
+    method_words: str
     baseline_years: tuple[int, int]
     notes: tuple[str, ...] = ()
     history: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))

@@ -7,7 +7,7 @@ import functools
 import hashlib
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
@@ -197,6 +197,21 @@ class Plan:
         """The same plan with every open level at its middle."""
         return dataclasses.replace(self, futures=dataclasses.replace(self.futures, known=True))
 
+    def document(self) -> dict[str, Any]:
+        """The whole plan as plain JSON values: what it states, what was assumed for it, and all that a run reads.
+
+        Returns
+        -------
+        dict
+            ``stated`` and ``assumed`` (one entry a number: key, value, unit and meaning or source and status), and
+            ``resolved``, the stages' parameters in the units inside the program; files by name and content.
+        """
+        return {
+            "stated": [readable(one) for one in self.stated],
+            "assumed": [readable(one) for one in self.assumptions],
+            "resolved": {name: readable(getattr(self, name)) for name in ("title", "units", *HASHED)},
+        }
+
     def with_record(self, record: Path | str) -> Plan:
         """The same plan on another station record.
 
@@ -212,19 +227,29 @@ class Plan:
 
 def canonical(value: Any) -> Any:
     """A value as plain JSON that is the same on every machine: files by content, numbers in full precision."""
+    return _json(value, lambda path: {"file": _content(path)}, float.hex)
+
+
+def readable(value: Any) -> Any:
+    """A value as plain JSON for people and programs: files by name and content, infinite numbers as words."""
+    return _json(value, lambda path: {"file": path.name, "sha256": _content(path)}, float)
+
+
+def _json(value: Any, file: Callable[[Path], Any], number: Callable[[float], Any]) -> Any:
+    def inner(one: Any) -> Any:
+        return _json(one, file, number)
+
     if isinstance(value, Path):
-        return {"file": _content(value)}
+        return file(value)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: canonical(getattr(value, field.name)) for field in dataclasses.fields(value)}
+        return {field.name: inner(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, Mapping):
-        return {str(key): canonical(item) for key, item in value.items()}
+        return {str(key): inner(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
-        return [canonical(item) for item in value]
-    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return [inner(item) for item in value]
+    if value is None or isinstance(value, (bool, str, int)):
         return value
-    if isinstance(value, int):
-        return value
-    return float(value).hex() if math.isfinite(value) else str(float(value))
+    return number(float(value)) if math.isfinite(value) else str(float(value))
 
 
 def _content(path: Path) -> str:

@@ -97,7 +97,7 @@ def footer_text(found: Comparison) -> str:
     """How many trials, which seasons."""
     return (
         f"n = {found.trials:,} trials of {found.years} years for each plan, seed {found.seed}; seasons: "
-        f"{found.attrs['weather_method']}; baseline {years_text(json.loads(str(found.attrs['baseline_years'])))}"
+        f"{found.attrs['weather_words']}; baseline {years_text(json.loads(str(found.attrs['baseline_years'])))}"
     )
 
 

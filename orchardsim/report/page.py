@@ -150,7 +150,7 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
             for name, (heading, _) in FIGURES.items()
             if name in pictures
         ],
-        weather_method=str(attrs["weather_method"]),
+        weather_words=str(attrs["weather_words"]),
         baseline=years_text(attribute(dataset, "baseline_years")),
         frost=frost_sentences(dataset),
         notes=notes_lines(dataset),
@@ -233,25 +233,16 @@ def _yield_cells(rows: list[YieldRow], us: bool) -> list[dict[str, str]]:
 
 
 def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
-    found = attribute(dataset, "assumptions") or []
+    found = attribute(dataset, "plan")["assumed"]
     attrs = dataset.attrs
     show = Showing(
-        str(attrs["units"]), str(attrs["currency"]), float(attrs.get("latitude", 45.0)), float(attrs["box_mass"])
+        str(attrs["display_units"]), str(attrs["currency"]), float(attrs["latitude"]), float(attrs["box_mass"])
     )
     by_status: dict[str, list[dict[str, str]]] = {}
-    for entry in found if isinstance(found, list) else [found]:
-        if not isinstance(entry, dict):
-            by_status.setdefault("assumption", []).append({"key": str(entry), "value": "", "unit": "", "source": ""})
-            continue
-        key = str(entry.get("key", entry.get("name", "")))
-        value, unit = show.parts(key, entry.get("value", ""), str(entry.get("unit") or ""))
-        by_status.setdefault(str(entry.get("status", "assumption")), []).append(
-            {
-                "key": key,
-                "value": value,
-                "unit": unit,
-                "source": str(entry.get("source", "")),
-            }
+    for entry in found:
+        value, unit = show.parts(entry["key"], entry["value"], entry["unit"])
+        by_status.setdefault(entry["status"], []).append(
+            {"key": entry["key"], "value": value, "unit": unit, "source": entry["source"]}
         )
     order = [*STATUS_ORDER, *(status for status in by_status if status not in STATUSES)]
     return [

@@ -70,7 +70,7 @@ def second_opinion_document(plan_run: xarray.Dataset, other_run: xarray.Dataset)
     chances = [(f"{row['name']} {point}", row["chance"][point]) for row in rows for point in POINTS]
     chances += [(share["name"], share["chance"]) for share in compared]
     return {
-        "methods": {"plan": str(plan_run.attrs["weather_method"]), "other": str(other_run.attrs["weather_method"])},
+        "methods": {"plan": str(plan_run.attrs["weather_words"]), "other": str(other_run.attrs["weather_words"])},
         "trials": int(plan_run.sizes["trial"]),
         "compared": len(chances),
         "limit": number(limit),

@@ -74,7 +74,11 @@ class Show:
         if tax is not None:
             basis += f"; after income tax of {100 * float(tax):.3g} %" if float(tax) > 0 else "; before income tax"
         return cls(
-            str(attrs["units"]), str(attrs["currency"]), float(attrs["bin_mass"]), float(attrs["box_mass"]), basis
+            str(attrs["display_units"]),
+            str(attrs["currency"]),
+            float(attrs["bin_mass"]),
+            float(attrs["box_mass"]),
+            basis,
         )
 
     @property
@@ -182,18 +186,24 @@ def footer(dataset: xarray.Dataset) -> str:
     """The line under every table and picture: how many trials, which seasons."""
     return (
         f"n = {dataset.sizes['trial']:,} trials, seed {dataset.attrs['seed']}; seasons: "
-        f"{dataset.attrs['weather_method']}; baseline {years_text(attribute(dataset, 'baseline_years'))}"
+        f"{dataset.attrs['weather_words']}; baseline {years_text(attribute(dataset, 'baseline_years'))}"
     )
 
 
 def frost_sentences(dataset: xarray.Dataset) -> list[str]:
     """What the baseline and the whole record give for frost years, one sentence each."""
-    found = attribute(dataset, "frost_years")
-    if isinstance(found, dict):
-        return [str(value) for value in found.values() if value]
-    if isinstance(found, list):
-        return [str(value) for value in found if value]
-    return [str(found)] if found else []
+    lines: dict[str, list[str]] = {}
+    for row in attribute(dataset, "frost_years"):
+        first, last = row["years"] or (None, None)
+        years = "no record" if first is None else f"{first} to {last}"
+        killed = [
+            f"{count} {'of ' + str(row['springs']) + ' springs killed ' if place == 0 else ''}more than {share} %"
+            f"{' of the flowers' if place == 0 else ''}"
+            for place, (share, count) in enumerate(row["springs_that_killed_more_than_percent"].items())
+        ]
+        part = f"{row['block']}, {row['cultivar']}: {', '.join(killed)}"
+        lines.setdefault(f"{row['period'].replace('_', ' ')} ({years})", []).append(part)
+    return [f"{period}: {'; '.join(parts)}" for period, parts in lines.items()]
 
 
 def areas_text(dataset: xarray.Dataset, show: Show) -> str:

@@ -33,7 +33,7 @@ def footer_text(found: SparesAnswer) -> str:
     baseline = years_text(json.loads(str(found.attrs["baseline_years"])))
     return (
         f"searched on {found.choosing_trials:,} trials, told from {found.reporting_trials:,} fresh ones; seed "
-        f"{found.seed}; {found.years} years; seasons: {found.attrs['weather_method']}; baseline {baseline}"
+        f"{found.seed}; {found.years} years; seasons: {found.attrs['weather_words']}; baseline {baseline}"
     )
 
 

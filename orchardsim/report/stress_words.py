@@ -33,14 +33,14 @@ def show_of(found: Stress) -> Show:
     """Units and money in which a stress test is shown."""
     import xarray
 
-    names = ("units", "currency", "price_year", "real_or_nominal", "bin_mass", "box_mass")
+    names = ("display_units", "currency", "price_year", "real_or_nominal", "bin_mass", "box_mass")
     return Show.of(xarray.Dataset(attrs={name: getattr(found, name) for name in names}))
 
 
 def footer_text(found: Stress) -> str:
     """How many trials, which seasons."""
     return (
-        f"n = {found.trials:,} trials of {found.years} years, seed {found.seed}; seasons: {found.weather_method}; "
+        f"n = {found.trials:,} trials of {found.years} years, seed {found.seed}; seasons: {found.weather_words}; "
         f"baseline {years_text(found.baseline_years)}"
     )
 

@@ -335,6 +335,7 @@ def comparison_document(found: Comparison) -> dict[str, Any]:
         "price_year": found.attrs.get("price_year"),
         "real_or_nominal": str(found.attrs.get("real_or_nominal", "")),
         "weather_method": str(found.attrs.get("weather_method", "")),
+        "weather_words": str(found.attrs.get("weather_words", "")),
         "baseline_years": found.attrs.get("baseline_years"),
         "how_to_read": {
             "difference": "first plan less second plan in the same futures; chance_better: share of futures in which "

@@ -34,10 +34,35 @@ DIMENSIONS: Final = (
     "tree",
 )
 
+BLOCK_COORDS: Final = {
+    "cultivar": ("cultivar of the row group", None),
+    "rootstock": ("rootstock of the row group", None),
+    "training": ("training system of the row group", None),
+    "tree_spacing": ("distance between trees in the row", "m"),
+    "row_spacing": ("distance between rows", "m"),
+}
+"""What each label of ``block`` is: meaning and unit; empty or missing under ``shared``."""
+
+CONVENTIONS: Final = "CF-1.11"
+"""Climate and Forecast conventions that the files follow; money has no unit there, so it is named in ``currency``."""
+
+COORDINATES: Final = {
+    "trial": "simulated future",
+    "year": "year of the plan; 0 is the first outlay",
+    "quarter": "quarter of the biological year",
+    "block": "block or row group; shared: what belongs to no block",
+    "cause": "cause of a tree's death",
+    "grade": "grade of packed fruit",
+    "box_count": "number of fruit in a box",
+    "outlet": "outlet that fruit is sold to",
+    "task": "task of the crews",
+    "ledger_item": "item of the ledger",
+}
+
 REQUIRED_ATTRIBUTES: Final = (
     "title",
     "plan_name",
-    "units",
+    "display_units",
     "currency",
     "price_year",
     "real_or_nominal",
@@ -46,9 +71,10 @@ REQUIRED_ATTRIBUTES: Final = (
     "version",
     "plan_hash",
     "weather_method",
+    "weather_words",
     "baseline_years",
     "notes",
-    "assumptions",
+    "plan",
     "frost_years",
     "bin_mass",
     "box_mass",
@@ -79,11 +105,11 @@ def build_dataset(
         over single trees and open levels may be left out. An array over ``block`` may leave out the label ``shared``,
         and is then 0 there if blocks sum up, else missing.
     coords : mapping of str to labels
-        ``block`` (labels of the plan's blocks); ``trial`` and ``year`` if they do not run 0, 1, 2, ...; the labels of
-        ``cause``, ``grade``, ``box_count``, ``outlet``, ``task`` and ``ledger_item`` are those
-        of :mod:`orchardsim.core` unless given.
+        ``block`` (labels of the plan's blocks) and, of each, :data:`BLOCK_COORDS`; ``trial`` and ``year`` if they do
+        not run 0, 1, 2, ...; the labels of ``cause``, ``grade``, ``box_count``, ``outlet``, ``task`` and
+        ``ledger_item`` are those of :mod:`orchardsim.core` unless given.
     attrs : mapping
-        At least :data:`REQUIRED_ATTRIBUTES`. ``units`` is "us" or "metric".
+        At least :data:`REQUIRED_ATTRIBUTES`. ``display_units`` is "us" or "metric"; the arrays are SI-based either way.
 
     Returns
     -------
@@ -111,6 +137,7 @@ def build_dataset(
     if unknown:
         raise ValueError("results hold variables that are not in the variable table: " + ", ".join(unknown))
 
+    beside = {name: list(coords[name]) for name in BLOCK_COORDS if name in coords}
     variables = {}
     for name, row in RESULTS.items():
         if name not in arrays:
@@ -120,8 +147,15 @@ def build_dataset(
     used = {dim for row_dims, _, _ in variables.values() for dim in row_dims}
     return xarray.Dataset(
         variables,
-        coords={dim: (dim, values, {"long_name": dim}) for dim, values in labels.items() if dim in used},
-        attrs={"orchardsim_results": FORMAT, **{key: _plain(value) for key, value in attrs.items()}},
+        coords={
+            **{dim: (dim, values, {"long_name": COORDINATES[dim]}) for dim, values in labels.items() if dim in used},
+            **{name: _block_coord(name, values) for name, values in beside.items()},
+        },
+        attrs={
+            "Conventions": CONVENTIONS,
+            "orchardsim_results": FORMAT,
+            **{key: _plain(value) for key, value in attrs.items()},
+        },
     )
 
 
@@ -154,14 +188,15 @@ def _check_attributes(attrs: Mapping[str, Any]) -> None:
     absent = [name for name in REQUIRED_ATTRIBUTES if name not in attrs]
     if absent:
         raise ValueError("results lack the attributes " + ", ".join(absent))
-    if attrs["units"] not in ("us", "metric"):
-        raise ValueError(f"units are 'us' or 'metric', not {attrs['units']!r}")
+    if attrs["display_units"] not in ("us", "metric"):
+        raise ValueError(f"display units are 'us' or 'metric', not {attrs['display_units']!r}")
     for name in ("bin_mass", "box_mass"):
         if not float(attrs[name]) > 0:
             raise ValueError(f"{name} must be above 0 kg, found {attrs[name]!r}")
 
 
 def _labels(arrays: Mapping[str, np.ndarray], coords: Mapping[str, Iterable[Any]]) -> dict[str, np.ndarray]:
+    coords = {name: values for name, values in coords.items() if name not in BLOCK_COORDS}
     unknown = sorted(set(coords) - set(DIMENSIONS))
     if unknown:
         raise ValueError(f"results have no dimension {', '.join(unknown)}; allowed: {', '.join(DIMENSIONS)}")
@@ -232,9 +267,20 @@ def _with_shared(row: Variable, values: np.ndarray, labels: int) -> np.ndarray:
     return np.concatenate([values, np.full(shape, 0.0 if row.over_blocks == "sum" else np.nan)], axis=axis)
 
 
+def _block_coord(name: str, values: list[Any]) -> tuple[str, np.ndarray, dict[str, str]]:
+    meaning, unit = BLOCK_COORDS[name]
+    if unit is None:
+        return "block", np.array([*values, ""], dtype=object), {"long_name": meaning}
+    return "block", np.array([*values, np.nan], dtype=np.float64), {"long_name": meaning, "units": unit}
+
+
 def _variable_attributes(row: Variable, attrs: Mapping[str, Any]) -> dict[str, str]:
-    unit = row.unit.replace("currency", str(attrs["currency"]))
-    return {"units": unit, "long_name": row.meaning}
+    found = {"units": row.unit, "long_name": row.meaning}
+    if "currency" in row.unit:
+        currency = str(attrs["currency"])
+        found |= {"units": {"currency": "1", "currency/kg": "kg-1"}[row.unit], "currency": currency}
+        found["display_units"] = row.unit.replace("currency", currency)
+    return found
 
 
 def _plain(value: Any) -> str | int | float:

@@ -61,7 +61,7 @@ def record_silence(dataset: xarray.Dataset) -> str:
     """Why the error from the finite record cannot be told of this run; empty where it can."""
     if record_draws(dataset) is not None:
         return ""
-    if "replayed" in str(dataset.attrs["weather_method"]):
+    if dataset.attrs["weather_method"] == "record_in_order":
         return (
             "All trials replay the same years of the record, so nothing can be said of what another record of the same "
             "length would have given."

@@ -134,7 +134,7 @@ class Stress:
 
     title: str
     plan_name: str
-    units: str
+    display_units: str
     currency: str
     price_year: int
     real_or_nominal: str
@@ -150,6 +150,7 @@ class Stress:
     version: str
     plan_hash: str
     weather_method: str
+    weather_words: str
     baseline_years: tuple[int, int]
     usual: Usual
     seasons: tuple[Stressed, ...]

@@ -97,6 +97,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         "trials": trials,
         "years": int(dataset.sizes["year"]),
         "weather_method": str(attrs["weather_method"]),
+        "weather_words": str(attrs["weather_words"]),
         "baseline_years": attribute(dataset, "baseline_years"),
         "frost_years": attribute(dataset, "frost_years"),
         "currency": str(attrs["currency"]),

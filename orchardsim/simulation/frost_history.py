@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -15,13 +15,15 @@ KILL_LEVELS: Final = (0.3, 0.9)
 """Shares of flowers killed at which a year counts as a frost year."""
 
 
-def frost_history(plan: Plan, sample: WeatherSample) -> dict[str, str]:
+def frost_history(plan: Plan, sample: WeatherSample) -> list[dict[str, Any]]:
     """How many springs killed many flowers, in the baseline and in the whole record.
 
     Returns
     -------
-    dict of str
-        Period -> one sentence for the first cultivar of each block.
+    list of dict
+        For each period (``baseline``, ``whole_record`` or ``generated_seasons``) and block, for its first cultivar:
+        the first and last year (none where there is no record), the number of springs, and of those the springs that
+        killed more than each percentage of the flowers.
     """
     periods: dict[str, SeasonWeather] = {}
     whole = whole_record_windows(plan.weather)
@@ -32,16 +34,17 @@ def frost_history(plan: Plan, sample: WeatherSample) -> dict[str, str]:
         periods["baseline"] = whole.rows((whole.harvest_year >= first) & (whole.harvest_year <= last))
         periods["whole_record"] = whole
     cases = [(block.groups[0].phenology, block.site) for block in plan.blocks]
-    sentences = {}
-    for name, weather in periods.items():
-        number = len(weather.harvest_year)
-        years = f"{weather.harvest_year.min()} to {weather.harvest_year.max()}" if whole is not None else "no record"
-        parts = []
-        for block, drivers in zip(plan.blocks, season_drivers_for(weather, cases), strict=True):
-            some, most = (int(np.sum(drivers.frost_kill > level)) for level in KILL_LEVELS)
-            parts.append(
-                f"{block.name}, {block.groups[0].cultivar_name}: {some} of {number} springs killed more than "
-                f"{KILL_LEVELS[0]:.0%} of the flowers, {most} more than {KILL_LEVELS[1]:.0%}"
-            )
-        sentences[name] = f"{name.replace('_', ' ')} ({years}): " + "; ".join(parts)
-    return sentences
+    return [
+        {
+            "period": name,
+            "years": None if whole is None else [int(weather.harvest_year.min()), int(weather.harvest_year.max())],
+            "springs": len(weather.harvest_year),
+            "block": block.name,
+            "cultivar": block.groups[0].cultivar_name,
+            "springs_that_killed_more_than_percent": {
+                f"{100 * level:g}": int(np.sum(drivers.frost_kill > level)) for level in KILL_LEVELS
+            },
+        }
+        for name, weather in periods.items()
+        for block, drivers in zip(plan.blocks, season_drivers_for(weather, cases), strict=True)
+    ]

@@ -218,7 +218,7 @@ class RunJob:
         for name in ("planted_area", "gross_area"):
             arrays[name] = np.array([getattr(one.geometry, name) for one in self.plan.money])
         trials = np.arange(first_trial, first_trial + len(arrays["harvest_year"]))
-        dataset = build_dataset(arrays, {"block": self.plan.labels, "trial": trials}, self._attributes)
+        dataset = build_dataset(arrays, {"trial": trials, **_block_coords(self.plan)}, self._attributes)
         return with_single_trees(self.plan, dataset, trees, self.single_trees) if trees else dataset
 
     @functools.cached_property
@@ -228,6 +228,19 @@ class RunJob:
             streams = Streams(self.seed, self.process_seeds or {})
             library = build_library(self.plan, streams, range(1), self.years, self.seasons)
         return _attributes(self.plan, self.years, self.seed, self.trials, library.sample, self.seasons)
+
+
+def _block_coords(plan: Plan) -> dict[str, list[Any]]:
+    """What each row group is, beside its label."""
+    groups = plan.groups
+    return {
+        "block": [one.label for one in groups],
+        "cultivar": [one.cultivar_name for one in groups],
+        "rootstock": [one.stock_name for one in groups],
+        "training": [one.training_name for one in groups],
+        "tree_spacing": [one.money.geometry.tree_spacing for one in groups],
+        "row_spacing": [one.money.geometry.row_spacing for one in groups],
+    }
 
 
 def other_weather_method(plan: Plan) -> Plan:
@@ -291,7 +304,7 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, sea
     return {
         "title": plan.title,
         "plan_name": plan.path.name if plan.path is not None else "plan",
-        "units": plan.units,
+        "display_units": plan.units,
         "currency": plan.currency,
         "price_year": plan.price_year,
         "real_or_nominal": plan.finance.basis,
@@ -300,9 +313,10 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, sea
         "version": orchardsim.__version__,
         "plan_hash": plan.hash,
         "weather_method": sample.method,
+        "weather_words": sample.method_words,
         "baseline_years": json.dumps(list(sample.baseline_years)),
         "notes": json.dumps([*sample.notes, *plan.warnings, *remarks, *refill_notes(plan)]),
-        "assumptions": json.dumps([_assumption(one) for one in plan.assumptions]),
+        "plan": json.dumps(plan.document()),
         "frost_years": json.dumps(frost_history(plan, sample)),
         "bin_mass": plan.bin_mass,
         "box_mass": plan.box_mass,
@@ -330,7 +344,3 @@ def record_seasons(plan: Plan, sample: Any, seasons: str) -> int:
     if plan.weather.record is None or plan.weather.method == "parametric" or seasons == "record":
         return 0
     return int(np.unique(sample.seasons.harvest_year[sample.history]).size)
-
-
-def _assumption(one: Any) -> dict[str, Any]:
-    return {name: getattr(one, name) for name in one.__dataclass_fields__}

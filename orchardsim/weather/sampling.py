@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import MONTH_DAYS, WINDOW_DAYS, YEAR_DAYS
 from orchardsim.core.errors import InputError
-from orchardsim.core.handover import SeasonWeather, WeatherSample
+from orchardsim.core.handover import SeasonWeather, WeatherMethod, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
 from orchardsim.weather.generated import generated_history, generated_seasons, joined, range_scale_of_model
@@ -140,7 +140,8 @@ def sample_weather(
     notes += missing_notes(seasons)
     if sequence == "record":
         pick = record_order(trials, years, count)
-        method = f"the record's years {baseline.years[0]} to {baseline.years[1]} replayed in order"
+        method: WeatherMethod = "record_in_order"
+        words = f"the record's years {baseline.years[0]} to {baseline.years[1]} replayed in order"
         if years > count:
             notes.append(f"the replay starts again at {baseline.years[0]} after {count} years")
     else:
@@ -151,7 +152,8 @@ def sample_weather(
             if settings.run_length <= 1.0
             else f"drawn in runs of mean length {settings.run_length:g} years"
         )
-        method = f"whole biological years of the record, {kind}"
+        method = "years_independent" if settings.run_length <= 1.0 else "years_in_runs"
+        words = f"whole biological years of the record, {kind}"
         if settings.run_length > 1.0 and not wraps:
             notes.append("the record has a trend, so no run goes on from its last year to its first")
     history = np.arange(count, dtype=np.int64)
@@ -160,7 +162,7 @@ def sample_weather(
         seasons, pick = _extended(seasons, pick, baseline.trend, years)
         history = seasons.harvest_year.size + history
         seasons = joined(seasons, past)
-    return WeatherSample(seasons, pick, method, baseline.years, tuple(notes), history)
+    return WeatherSample(seasons, pick, method, words, baseline.years, tuple(notes), history)
 
 
 def _from_normals(
@@ -190,6 +192,7 @@ def _from_normals(
         _warmed(past, settings, start_day),
         trials,
         years,
+        "generated_from_normals",
         "generated from monthly normals",
         (0, 0),
         notes,
@@ -201,7 +204,8 @@ def _generated_sample(
     past: SeasonWeather,
     trials: range,
     years: int,
-    method: str,
+    method: WeatherMethod,
+    words: str,
     baseline: tuple[int, int],
     notes: list[str],
 ) -> WeatherSample:
@@ -210,7 +214,7 @@ def _generated_sample(
     count = len(trials) * years
     pick = np.arange(count, dtype=np.int64).reshape(len(trials), years)
     history = count + np.arange(past.harvest_year.size)
-    return WeatherSample(joined(seasons, past), pick, method, baseline, tuple(notes), history)
+    return WeatherSample(joined(seasons, past), pick, method, words, baseline, tuple(notes), history)
 
 
 _fits: dict[tuple[object, ...], ParametricModel] = {}
@@ -258,13 +262,14 @@ def _from_generator(
     if settings.trend == "extend":
         ahead = np.tile(np.arange(1, years + 1), len(trials))[:, None]
         seasons = _shifted(seasons, baseline.trend, ahead)
-    method = "parametric generator (autoregression on normal scores with a slow component), fitted to the baseline"
+    words = "parametric generator (autoregression on normal scores with a slow component), fitted to the baseline"
     return _generated_sample(
         _warmed(seasons, settings, start_day),
         _warmed(record, settings, start_day),
         trials,
         years,
-        method,
+        "generated_from_record",
+        words,
         baseline.years,
         notes,
     )

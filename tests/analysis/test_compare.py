@@ -55,8 +55,9 @@ def hand_made(*npvs, record_error: float = float("nan")) -> Comparison:
         for one, other in itertools.combinations(range(count), 2)
     )  # fmt: skip
     attrs = {
-        "units": "metric", "currency": "USD", "price_year": "2024", "real_or_nominal": "real", "bin_mass": 400.0,
-        "box_mass": 19.0, "weather_method": "made by hand", "baseline_years": "[1991, 2020]", "version": "0",
+        "display_units": "metric", "currency": "USD", "price_year": "2024", "real_or_nominal": "real",
+        "bin_mass": 400.0, "box_mass": 19.0, "weather_words": "made by hand", "baseline_years": "[1991, 2020]",
+        "version": "0",
     }  # fmt: skip
     names = ("one", "two", "three")
     facts = tuple(

@@ -29,14 +29,14 @@ SITUATIONS = {
     "two blocks, US units": {},
     "one block, metric, nominal": {
         "planting_years": (0,),
-        "attrs": {"units": "metric", "real_or_nominal": "nominal", "currency": "EUR"},
+        "attrs": {"display_units": "metric", "real_or_nominal": "nominal", "currency": "EUR"},
     },
     "old block that pays": {"planting_years": (-25,), "price": 1.5},
     "never pays back": {"planting_years": (0,), "price": 0.0},
     "short run, planted late, old block beside": {"planting_years": (0, 3, -20), "years": 5},
     "planted after the run": {"planting_years": (9,), "years": 6},
     "two trials": {"trials": 2},
-    "southern": {"attrs": {"latitude": -38.0, "baseline_years": (0, 0), "frost_years": {}}},
+    "southern": {"attrs": {"latitude": -38.0, "baseline_years": (0, 0), "frost_years": []}},
 }
 
 
@@ -76,7 +76,7 @@ def test_table_says_what_it_must(run):
 
 
 def test_table_shows_the_middle_of_the_yields():
-    dataset = invented_dataset(trials=41, planting_years=(0,), attrs={"units": "metric"})
+    dataset = invented_dataset(trials=41, planting_years=(0,), attrs={"display_units": "metric"})
     arrays, _ = invented_arrays(trials=41, planting_years=(0,))
     # Leaf 12 is year 11; the block has 0.8 ha; the middle of 41 trials is a trial.
     middle = np.median(arrays["harvested_mass"][:, 11, 0]) / 0.8 / 1000

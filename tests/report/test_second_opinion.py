@@ -60,7 +60,7 @@ def saved(tmp_path_factory) -> tuple[Path, Path]:
 def test_both_methods_stand_side_by_side(saved, tmp_path, capsys):
     document = json.loads((saved[0] / "summary.json").read_text(encoding="utf-8"))
     second = document["second_opinion"]
-    assert second["methods"]["plan"] == document["weather_method"]
+    assert second["methods"]["plan"] == document["weather_words"]
     assert "parametric" in second["methods"]["other"]
     by_name = {row["name"]: row for row in second["rows"]}
     assert {"yield_in_leaf_5", "npv", "irr", "peak_borrowing", "payback_year"} <= set(by_name)

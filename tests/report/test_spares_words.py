@@ -15,8 +15,8 @@ from orchardsim.report.spares_words import flat_text, policy_text, show_of, spar
 from orchardsim.results.spares import Amount, CostCurve, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
 
 ATTRS = {
-    "units": "metric", "currency": "USD", "price_year": 2024, "real_or_nominal": "real", "bin_mass": 400.0,
-    "box_mass": 19.0, "baseline_years": "[1991, 2020]", "weather_method": "sampled",
+    "display_units": "metric", "currency": "USD", "price_year": 2024, "real_or_nominal": "real", "bin_mass": 400.0,
+    "box_mass": 19.0, "baseline_years": "[1991, 2020]", "weather_words": "sampled",
 }  # fmt: skip
 
 

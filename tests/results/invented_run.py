@@ -16,7 +16,7 @@ from orchardsim.results import build_dataset
 ATTRS: dict[str, Any] = {
     "title": "Invented farm: two blocks on wires",
     "plan_name": "invented",
-    "units": "us",
+    "display_units": "us",
     "currency": "USD",
     "price_year": 2024,
     "real_or_nominal": "real",
@@ -24,23 +24,33 @@ ATTRS: dict[str, Any] = {
     "trials": 200,
     "version": "0.0.0",
     "plan_hash": "0123456789abcdef",
-    "weather_method": "whole years of the record, drawn independently",
+    "weather_method": "years_independent",
+    "weather_words": "whole years of the record, drawn independently",
     "baseline_years": (1991, 2020),
     "notes": ["the record has no rain; monthly normals of the plan serve instead"],
-    "assumptions": [
-        {
-            "key": "replacement.share", "value": 0.03, "unit": "1", "status": "assumption",
-            "source": "assumption: invented for the tests", "meaning": "spare trees held",
-        },
-        {
-            "key": "market.price", "value": 0.62, "unit": "USD/kg", "status": "common practice",
-            "source": "common practice, no source", "meaning": "price of extra fancy fruit",
-        },
-    ],
-    "frost_years": {
-        "baseline": "1991-2020: 4 of 30 springs killed more than 90 % of king blooms",
-        "whole_record": "1931-2020: 15 of 86 springs did",
+    "plan": {
+        "stated": [],
+        "assumed": [
+            {
+                "key": "replacement.share", "value": 0.03, "unit": "1", "status": "assumption",
+                "source": "assumption: invented for the tests", "meaning": "spare trees held",
+            },
+            {
+                "key": "market.price", "value": 0.62, "unit": "USD/kg", "status": "common practice",
+                "source": "common practice, no source", "meaning": "price of extra fancy fruit",
+            },
+        ],
+        "resolved": {},
     },
+    "frost_years": [
+        {
+            "period": period, "years": years, "springs": springs, "block": "home", "cultivar": "Gala",
+            "springs_that_killed_more_than_percent": {"30": some, "90": most},
+        }
+        for period, years, springs, some, most in (
+            ("baseline", [1991, 2020], 30, 9, 4), ("whole_record", [1931, 2020], 86, 31, 15),
+        )
+    ],
     "bin_mass": 396.89,
     "box_mass": 19.05,
     "latitude": 42.0,

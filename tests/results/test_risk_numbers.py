@@ -44,10 +44,10 @@ def test_the_record_error_of_the_crop_is_that_of_its_seasons():
 
 
 def test_generated_and_replayed_seasons_say_what_cannot_be_said():
-    generated = invented_dataset({"record_seasons": 0, "weather_method": "generated from monthly normals"}, trials=30)
+    generated = invented_dataset({"record_seasons": 0, "weather_method": "generated_from_normals"}, trials=30)
     assert record_draws(generated) is None
     assert "generated" in record_silence(generated)
-    replayed = invented_dataset({"record_seasons": 0, "weather_method": "the years replayed in order"}, trials=30)
+    replayed = invented_dataset({"record_seasons": 0, "weather_method": "record_in_order"}, trials=30)
     assert "replay" in record_silence(replayed)
     assert record_silence(invented_dataset(RECORD, trials=30)) == ""
     document = summary_document(generated)

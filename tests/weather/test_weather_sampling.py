@@ -71,7 +71,8 @@ def test_default_baseline_and_notes() -> None:
     text = " ".join(sample.notes)
     for words in ("1936-07-18", "2005 (28 days)", "no rain", "no wind", "K per decade", "kept as it is"):
         assert words in text
-    assert "independently" in sample.method and not sample.seasons.rain_is_measured
+    assert sample.method == "years_independent" and "independently" in sample.method_words
+    assert not sample.seasons.rain_is_measured
     whole = whole_record_windows(SETTINGS)
     assert whole is not None and whole.harvest_year.size == 86
     np.testing.assert_array_equal(whole.temperature_max[-30:], sample.seasons.temperature_max)
