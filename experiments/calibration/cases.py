@@ -1,18 +1,24 @@
-"""The published trials as blocks, and the figures that targets compare: shared by calibration and score."""
+"""The published trials as plantings, and the figures that targets compare."""
 
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
-from harness import Run, block, cultivar, grade, run_trees, stock, training, with_targets
+from harness import own_target, stock, training
+from numpy.typing import NDArray
+from population import FULL_SEASON, Log, Planting, Treatment, block
 
-from orchardsim.trees.parameters import BlockPlan, Physiology, Thinning
+from orchardsim.trees.parameters import Physiology, Stock, Training
 
 BUSHEL_PER_ACRE = 0.04708
 """t/ha; 42 lb per acre."""
+BUSHEL = 19.05
+"""kg; 42 lb."""
+STANDING = 0.95
+"""Share of the land that bears: plantings here have no losses, whole plans some gaps and young replants."""
 NC140 = {
     "B.9": (6.5, 14.6),
     "G.11": (9.2, 23.4),
@@ -23,287 +29,465 @@ NC140 = {
     "M.26": (11.6, 19.7),
     "G.935": (12.2, 29.3),
 }
-"""Published trunk area [cm2] and cumulative yield per tree [kg] after five leaves (T8)."""
-GALA_TARGET = (0.0, 6.0, 6.0, 6.0, 6.0, 6.0, 6.0, 5.0)
-HONEYCRISP_TARGET = (0.0, 4.0, 4.0, 5.0, 6.0)
-GOLDEN_TARGET = (0.0, 6.0)
-STANDING = 0.95
-"""Share of the land that bears: the harness has no losses, the simulation some gaps and young replants."""
-CROP_LEVELS = (1.0, 3.0, 5.0, 7.0, 10.0)
-HEAVY_LEVELS = (*CROP_LEVELS, 14.0, math.inf)
+"""Published trunk area [cm2] and cumulative yield per tree [kg] after five leaves (Autio et al. 2017; T8)."""
+HONEYCRISP = own_target("Honeycrisp")
+GALA = own_target("Gala")
+WIDE = (0.0, 0.0, 0.0, 4.0, 6.0)
+NONE = (1e6,)
+LOADS = (0.7, 2.0, 4.0, 6.0, 7.0, 9.0, 11.0, 14.0)
+BUSH = "slender_axis"
+LIGHT_THINNING = (0.0, 7.0)
+"""Trials of the 1960s: more and smaller fruit than today (assumption)."""
 
 
-def spindle(growth: float, tree: float = 1.1, row: float = 3.65, **size: int) -> BlockPlan:
-    return block(
-        [stock("M.9")],
-        "Gala",
-        grade("feathered"),
-        training("tall_spindle"),
-        tree,
-        row,
-        GALA_TARGET,
-        site_growth=growth,
-        **size,
-    )
+def vigorous() -> Stock:
+    """B.70-20-20 as the trial shows it (Autio et al. 2017): trunk 3.53 and yield per trunk 0.29 of M.9 T337."""
+    return dataclasses.replace(stock("MM.111"), size=3.53, shoots=3.4, precocity=3.0)
 
 
-def rootstock_trial() -> BlockPlan:
-    stocks = [stock(name) for name in NC140]
-    return block(
-        stocks,
-        "Honeycrisp",
-        grade("whip"),
-        training("tall_spindle"),
-        1.2,
-        3.7,
-        HONEYCRISP_TARGET,
-        rows=2,
-        trees_per_row=40,
-    )
+def second_malling() -> Stock:
+    """M.2: semi-vigorous, held as MM.106 but for the yield per trunk of M.7 (memory)."""
+    return dataclasses.replace(stock("MM.106"), size=2.3, shoots=2.3, precocity=1.5)
 
 
-def crop_levels(stocks: tuple[str, ...], leaf: int, levels: tuple[float, ...] = CROP_LEVELS) -> BlockPlan:
-    """Groups of each stock, thinned to the crop levels in one leaf and alike before."""
-    plan = block(
-        [stock(name) for name in stocks for _ in levels],
-        "Honeycrisp",
-        grade("whip"),
-        training("tall_spindle"),
-        1.2,
-        3.7,
-        (0.0,),
-        rows=1,
-        trees_per_row=60,
-    )
-    before = (0.0, 3.0, 3.0, 4.0, 4.0, 5.0, 5.0)[: leaf - 1]
-    targets = tuple((*before, level) for _ in stocks for level in levels)
-    return with_targets(plan, targets)
+def one(name: str, cultivar: str, target: tuple[float, ...]) -> Treatment:
+    return Treatment(stock(name), cultivar, target)
 
 
-def first_crop(per_tree: np.ndarray, least: float) -> float:
-    """Leaf in which the mean crop first exceeds ``least`` [kg per tree]."""
-    over = np.flatnonzero(per_tree > least)
-    if not over.size:
-        return 2.0 * len(per_tree)
-    last = over[0]
-    before = per_tree[last - 1] if last else 0.0
-    # between whole leaves, so that a fit sees which way to go; the score rounds up
-    return float(last + (least - before) / (per_tree[last] - before))
+def bush(spread: float, pruning: tuple[float, ...] = (0.0, 0.0, 0.03, 0.05, 0.05, 0.05, 0.08, 0.2)) -> Training:
+    """Spindle bush of the density trial: pruned lightly until the crop peaked, hard afterwards."""
+    return training(BUSH, height_limit=2.8, spread_limit=spread, pruning=pruning, feathers_kept=1.0)
 
 
-def girth_variation(trunk: np.ndarray) -> float:
-    girth = np.sqrt(trunk)
-    return float(girth.std(axis=-1).mean() / girth.mean())
+@dataclass(frozen=True)
+class Row:
+    """A published figure, what the model makes of it, and whether it lies inside the tolerance."""
+
+    id: str
+    what: str
+    published: str
+    low: float
+    high: float
+    value: float
+    weight: float = 1.0
+
+    @property
+    def met(self) -> bool:
+        return bool(self.low <= self.value <= self.high)
+
+    @property
+    def miss(self) -> float:
+        """How far outside the middle four fifths of the tolerance, in half widths; logs where the range is positive."""
+        low, high, value = self.low, self.high, self.value
+        if low > 0 and high / low > 1.3:
+            low, high, value = np.log(low), np.log(high), np.log(max(value, 1e-3))
+        if not np.isfinite(value):
+            return 5.0
+        middle, half = (low + high) / 2, (high - low) / 2
+        return max(abs(value - middle) / half - 0.8, 0.0)
 
 
-def neighbour_correlation(field: np.ndarray) -> tuple[float, float]:
-    """Correlation of neighbours along and across rows; field (trial, row, tree)."""
-    along = [np.corrcoef(f[:, 1:].ravel(), f[:, :-1].ravel())[0, 1] for f in field]
-    across = [np.corrcoef(f[1:].ravel(), f[:-1].ravel())[0, 1] for f in field]
-    return float(np.mean(along)), float(np.mean(across))
+class Plantings:
+    """All plantings with their random numbers; ``figures`` runs them with a set of shared parameters."""
 
+    def __init__(self, trees: int = 48, seed: int = 1) -> None:
+        self.made: dict[str, Planting] = {}
+        spindle, wide, central = training("tall_spindle"), training("wide_standard"), training("central_leader")
+        red, golden = own_target("Red Delicious"), own_target("Golden Delicious")
 
-def per_tree(run: Run) -> np.ndarray:
-    """Mean crop per tree [kg], (year, group)."""
-    return (run.values["crop_mass"] / run.model.group_trees).mean(axis=1)
+        def add(name: str, treatments: list[Treatment], system: Training, tree: str, along: float, across: float,
+                years: int, **more: float) -> None:  # fmt: skip
+            shade = float(more.pop("shade", 1.0))
+            size = {"trees": trees, **more}
+            plan = block(treatments, system, tree, along, across, **size)  # type: ignore[arg-type]
+            self.made[name] = Planting(
+                plan, [one.cultivar for one in treatments], years, seed + len(self.made), shade=shade
+            )
 
-
-def figures(
-    physiology: Physiology, growth: float, trials: int = 1, run: Callable[..., Run] = run_trees
-) -> dict[str, float]:
-    """Every figure that the targets (and our own limits, ``own.``) compare, from one parameter set."""
-    out: dict[str, float] = {}
-
-    # tall spindle, good grower
-    one = run(spindle(growth), physiology, 20, trials=trials, tree_output=True)
-    tonnes = STANDING * one.yield_per_hectare().mean(axis=1)[:, 0]
-    bushels = tonnes / BUSHEL_PER_ACRE
-    out["T2"] = bushels[1]
-    out["T3"] = bushels[:5].sum()
-    out["T4"] = float(np.median(bushels[7:15]))
-    height = one.values["canopy_height_mean"].mean(axis=1)[:, 0]
-    over = np.flatnonzero(height >= 3.05)
-    index = over[0] if over.size else len(height) - 1
-    below = height[index - 1] if index else 1.6
-    out["T5"] = float(index + (3.05 - below) / max(height[index] - below, 0.02)) if over.size else 20.0
-    out["own.late_yield"] = bushels[17:].mean() / out["T4"]
-    out["own.trunk_10"] = one.values["trunk_area_mean"].mean(axis=1)[9, 0]
-    out["own.thinned_swing"] = float(one.biennial_index.mean())
-    values = one.values
-    layers = values["light_interception"] / (physiology.extinction * values["leaf_light"])
-    out["own.leaf_area_index"] = float(layers.mean(axis=1)[7:15, 0].mean())
-    out["own.gala_mass"] = float(values["fruit_mass_mean"].mean(axis=1)[7:15, 0].mean())
-    out["own.harvest_index"] = float((values["fruit_dry_mass"] / values["supply"])[7:15].mean())
-    crop = one.trees["crop_mass"]
-    out["T22"] = float(np.corrcoef(crop[5:9].sum(0).ravel(), crop[9:13].sum(0).ravel())[0, 1])
-    out["T14.variation"] = float(crop[9].std() / crop[9].mean())
-    grid = crop[9].reshape(len(crop[9]), one.model.rows, -1)
-    out["T14.along"], out["T14.across"] = neighbour_correlation(grid)
-    for leaf in (5, 10, 15):
-        out[f"T15.{leaf}"] = girth_variation(one.trees["trunk_area"][leaf - 1])
-    two = run(spindle(growth, 1.0, 3.5), physiology, 15, trials=trials)
-    light = two.values["light_interception"].mean(axis=1)[9:15, 0].mean()
-    out["T11"] = 100 * light
-    out["T12"] = STANDING * two.yield_per_hectare().mean(axis=1)[9:15, 0].mean() / (100 * light)
-
-    # free-standing trees, research mean
-    for name, wood, system, tree, row in (
-        ("seedling", "seedling", "wide_standard", 9.0, 11.0),
-        ("semi", "MM.111", "central_leader", 6.0, 6.8),
-    ):
-        plan = block(
-            [stock(wood)],
-            "Red Delicious",
-            grade("whip"),
-            training(system),
-            tree,
-            row,
-            (0, 0, 0, 3, 6),
-            rows=5,
-            trees_per_row=20,
+        add(
+            "spindle",
+            [one(s, "Gala", GALA) for s in ("M.9", "M.27", "M.26", "MM.111", "seedling")],
+            spindle,
+            "feathered",
+            1.0,
+            3.5,
+            25,
         )
-        far = run(plan, physiology, 20, trials=trials)
-        crop_tree = per_tree(far)[:, 0]
-        out[f"T6.{name}.first"] = first_crop(crop_tree, 19.05)
-        out[f"T6.{name}.late"] = crop_tree[14:20].mean() / 19.05
-
-    # two densities on M.9
-    for name, tree, spread in (("low", 3.0, 2.8), ("high", 1.0, 2.0)):
-        # pruned lightly until the crop peaked, hard afterwards, as the abstract says
-        cut = (0.0, 0.0, 0.03, 0.05, 0.05, 0.05, 0.08, 0.2)
-        system = training("slender_axis", height_limit=2.8, spread_limit=spread, pruning=cut)
-        plan = block(
-            [stock("M.9")],
-            "Golden Delicious",
-            grade("whip"),
-            system,
-            tree,
-            3.0,
-            GOLDEN_TARGET,
-            rows=4,
-            trees_per_row=30,
+        add("tall", [one("M.9", "Gala", GALA)], spindle, "feathered", 1.1, 3.65, 15)
+        add(
+            "far",
+            [one(s, "Gala", GALA) for s in ("M.9", "M.27", "M.26", "MM.111", "seedling")],
+            wide,
+            "feathered",
+            5.5,
+            7.0,
+            25,
         )
-        pair = run(plan, physiology, 20, trials=trials)
-        tonnes = STANDING * pair.yield_per_hectare().mean(axis=1)[:, 0]
-        out[f"T7.{name}"] = tonnes[9:15].mean() if name == "low" else tonnes[5:7].mean()
-        out[f"own.T7.{name}.early"] = tonnes[5:7].mean()
-        out[f"own.T7.{name}.late"] = tonnes[15:].mean()
-    out["own.T7.high.decline"] = out["own.T7.high.late"] / out["T7.high"]
-
-    # rootstock trial
-    # means over many sites: soil patches of one block do not bear on them
-    physiology = dataclasses.replace(physiology, site_spread=0.0)
-    trial = run(rootstock_trial(), physiology, 5, trials=trials)
-    trunk = trial.values["trunk_area_mean"].mean(axis=1)[4]
-    total = per_tree(trial).sum(axis=0)
-    for index, name in enumerate(NC140):
-        out[f"T8.tcsa.{name}"], out[f"T8.yield.{name}"] = trunk[index], total[index]
-    out["own.T8.height"] = trial.values["canopy_height_mean"].mean(axis=1)[4, 2]
-
-    # crop level on fruit mass and on trunk growth
-    levels = run(crop_levels(("M.9",), 6, HEAVY_LEVELS), physiology, 6, trials=trials)
-    mass = levels.values["fruit_mass_mean"].mean(axis=1)[5]
-    autumn = levels.values["crop_load_mean"].mean(axis=1)[5]
-    spring = (
-        levels.values["fruit_number"].mean(axis=1)[5]
-        / levels.model.group_trees
-        / levels.values["trunk_area_mean"].mean(axis=1)[4]
-    )
-    for load in (1, 7, 10):
-        out[f"T9.{load}"] = _line(load, autumn, mass)
-        out[f"own.T9.spring.{load}"] = _line(load, spring, mass)
-    out["own.unthinned_load"] = float(autumn[-1])
-    grown = run(crop_levels(("M.9", "M.26", "G.16"), 5), physiology, 5, trials=trials)
-    area = grown.values["trunk_area_mean"].mean(axis=1)
-    gain = (area[4] - area[3]).reshape(3, -1)
-    density = grown.values["crop_load_mean"].mean(axis=1)[4].reshape(3, -1)
-    slopes, r2 = [], []
-    for x, y in zip(density, gain, strict=True):
-        slope, intercept = np.polyfit(x, y, 1)
-        slopes.append(slope)
-        r2.append(1 - ((y - slope * x - intercept) ** 2).sum() / ((y - y.mean()) ** 2).sum())
-    out["T10.r2"] = float(min(r2))
-    out["T10.slopes"] = float(np.abs(np.array(slopes) / np.mean(slopes) - 1).max())
-    out["own.T10.slope"] = float(np.mean(slopes))
-
-    # Royal Gala at 2 x 4 m in a warm place: three crop levels in leaves 5 and 6 (Wilton 1999)
-    plan = block(
-        [stock("M.9 Pajam 2")] * 3,
-        "Gala",
-        grade("whip"),
-        training("slender_axis"),
-        2.0,
-        4.0,
-        (0.0,),
-        rows=2,
-        trees_per_row=30,
-        site_growth=growth,
-    )
-    before = (0.0, 4.0, 5.0, 6.0)
-    targets = tuple((*before, level, level) for level in (5.0, 7.0, 9.0))
-    royal = run(with_targets(plan, targets), physiology, 6, trials=trials)
-    mass = royal.values["fruit_mass_mean"].mean(axis=1)[4:6].mean(axis=0)
-    load = royal.values["crop_load_mean"].mean(axis=1)[4:6].mean(axis=0)
-    for index, level in enumerate((5, 7, 9)):
-        out[f"own.royal.load.{level}"], out[f"own.royal.mass.{level}"] = load[index], mass[index]
-    out["own.royal.trunk"] = float(royal.values["trunk_area_mean"].mean(axis=1)[4:6].mean())
-
-    # biennial cultivar
-    cider = dict(rows=4, trees_per_row=40)
-    bitter = dataclasses.replace(cultivar("Jonathan"), biennial=1.0, fruit_mass_potential=0.18)
-    parts = ([stock("M.26")], bitter, grade("whip"), training("vertical_axis", pruning=(0.02,)), 1.5, 4.0)
-    left = run(block(*parts, (0, 0, math.inf), **cider), physiology, 10, trials=trials, tree_output=True)
-    out["T13.unthinned"] = tree_swing(left.trees["crop_mass"][4:10])
-    spray = Thinning(method="chemical", spray_removal=0.6)
-    taken = run(block(*parts, (0, 0, 5.0), thinning=spray, **cider), physiology, 10, trials=trials, tree_output=True)
-    out["T13.thinned"] = tree_swing(taken.trees["crop_mass"][4:10])
-
-    # crowding: our own limit and published trunk ratio at two densities after 13 years (Robinson 2010)
-    gala, close = "Gala", training("tall_spindle")
-    plan = block(
-        [stock("MM.111")],
-        gala,
-        grade("feathered"),
-        close,
-        1.0,
-        3.5,
-        GALA_TARGET,
-        rows=4,
-        trees_per_row=30,
-        site_growth=growth,
-    )
-    strong = run(plan, physiology, 15, trials=trials)
-    out["own.crowding"] = (
-        strong.yield_per_hectare().mean(axis=1)[9:15, 0].mean() / two.yield_per_hectare().mean(axis=1)[9:15, 0].mean()
-    )
-    dense = []
-    for tree, row, system in ((0.62, 3.0, "super_spindle"), (2.4, 4.06, "vertical_axis")):
-        plan = block(
-            [stock("M.9")], gala, grade("whip"), training(system), tree, row, GALA_TARGET, rows=4, trees_per_row=30
+        add("wide", [one("seedling", "Red Delicious", (0, 0, 0, *red[3:]))], wide, "whip", 9.0, 11.0, 60)
+        add(
+            "semi",
+            [one("MM.111", "Red Delicious", red), one("M.7", "Red Delicious", red)],
+            central,
+            "whip",
+            6.0,
+            6.8,
+            45,
         )
-        dense.append(run(plan, physiology, 13, trials=trials))
-    out["own.density_trunk"] = float(
-        dense[0].values["trunk_area_mean"][12].mean() / dense[1].values["trunk_area_mean"][12].mean()
-    )
-    out["own.density_yield"] = float(
-        dense[0].yield_per_hectare()[:13].sum(0).mean() / dense[1].yield_per_hectare()[:13].sum(0).mean()
-    )
-    return out
+        add("low", [one("M.9", "Golden Delicious", LIGHT_THINNING)], bush(2.8), "whip", 3.03, 3.0, 16)
+        add("high", [one("M.9", "Golden Delicious", LIGHT_THINNING)], bush(2.0), "whip", 1.01, 3.0, 20)
+        for name, along, across, spread in (("M2", 1.475, 3.0, 2.5), ("M2 wide", 4.0, 3.79, 3.4)):
+            add(
+                name,
+                [Treatment(second_malling(), "Golden Delicious", LIGHT_THINNING)],
+                bush(spread),
+                "whip",
+                along,
+                across,
+                20,
+            )
+        trial = [one(s, "Honeycrisp", HONEYCRISP) for s in NC140]
+        add("stocks", [*trial, Treatment(vigorous(), "Honeycrisp", HONEYCRISP)], spindle, "feathered", 1.2, 3.7, 5)
+        slender = training(BUSH, spread_limit=2.4)
+        for name, along, across in (
+            ("1125", 2.6, 3.42),
+            ("3226", 1.0, 3.1),
+            ("1026", 2.85, 3.42),
+            ("5382", 0.61, 3.05),
+        ):
+            add(name, [one("M.9", "Gala", GALA)], slender, "feathered", along, across, 13)
+        add(
+            "shares",
+            [one(s, "Golden Delicious", golden) for s in ("M.27", "M.9", "M.26", "M.7")],
+            training("vertical_axis"),
+            "whip",
+            2.5,
+            4.5,
+            15,
+        )
+        add("bed", [one("M.27", "Golden Delicious", (0.0, 12.0))], bush(1.4, (0.0,)), "feathered", 0.75, 1.5, 3)
+        three = [one("M.9", "Honeycrisp", (0.0, 0.0, load)) for load in (1.0, 3.0, 5.0, 8.0, 11.0, 16.0)]
+        add("return", three, spindle, "feathered", 1.2, 3.7, 4)
+        two = [
+            one("M.9", c, (0.0, load, 6.0)) for c in ("Gala", "Honeycrisp") for load in (0.0, 1.5, 3.0, 6.0, 9.0, 14.0)
+        ]
+        add("second", two, spindle, "feathered", 1.2, 3.7, 3)
+        for name, shade in (("sun", 1.0), ("shade", 0.3)):
+            add(name, [one("M.26", "Golden Delicious", golden)], slender, "feathered", 2.0, 4.0, 7, shade=shade)
+        size = [one("M.9", "Honeycrisp", (0, 3, 3, 4, 4, load)) for load in LOADS]
+        add("size", size, spindle, "feathered", 1.2, 3.7, 6)
+        growth = [
+            one(s, "Honeycrisp", (0, 3, 3, 4, load)) for s in ("M.9", "M.26", "G.16") for load in (1, 3, 5, 7, 10)
+        ]
+        add("growth", growth, spindle, "feathered", 1.2, 3.7, 5)
+        braeburn = [one("M.26", "Braeburn", (0, 3, 3, 4, 4, load)) for load in (0.3, 3, 6, 9, 14)]
+        add("braeburn", braeburn, slender, "feathered", 2.5, 5.0, 6)
+        loads = [one("M.9", "Gala", (0, 5, 5, 5, 5, load)) for load in (3.0, 4.5, 6.0, 7.5, 9.0, 10.5, 12.0)]
+        add("gala loads", loads, spindle, "feathered", 1.1, 3.65, 6)
+        swing = [one("M.9", c, NONE) for c in ("Honeycrisp", "Fuji")] + [one("M.9", "Honeycrisp", (0.0, 4.0)), one("M.9", "Gala", NONE)]
+        add("swing", swing, spindle, "feathered", 1.5, 4.0, 22)
+        for name, cut in (("light", (0.02,)), ("severe", (0.25,))):
+            add(name, [one("M.26", "Golden Delicious", golden)],
+                training(BUSH, pruning=cut, spread_limit=2.4, height_limit=3.4), "whip", 2.0, 4.5, 14)  # fmt: skip
+        add("five", [one(s, "Golden Delicious", golden) for s in ("M.7", "seedling")], central, "whip", 4.0, 6.0, 10)
+        plan = block([one("MM.111", "Jonathan", own_target("Jonathan"))], central, "whip", 6.0, 6.8, trees=18, rows=11)
+        self.made["uniformity"] = Planting(plan, ["Jonathan"], 15, seed + 100)
+
+    def figures(self, p: Physiology, good: float) -> list[Row]:
+        """Every target's figure with one set of shared parameters and the good grower's site level."""
+        logs = Lazy(lambda name: self.made[name].run(p, good if name in GOOD else None))
+        rows: list[Row] = []
+        for part in PARTS:
+            rows += part(logs)
+        return rows
 
 
-def tree_swing(crop: np.ndarray) -> float:
-    """Mean over trees of the biennial bearing index; crop (year, trial, tree), pairs of blanks skipped."""
+GOOD = ("spindle", "tall", "far", "gala loads")
+"""Plantings at the good grower's site level; the others at the research mean."""
+
+
+class Lazy(dict[str, Log]):
+    """Runs a planting when its log is first asked for."""
+
+    def __init__(self, run: Callable[[str], Log]) -> None:
+        super().__init__()
+        self.run = run
+
+    def __missing__(self, name: str) -> Log:
+        self[name] = self.run(name)
+        return self[name]
+
+
+def mean(values: NDArray[np.floating], first: int, last: int) -> float:
+    """Mean over leaves first to last."""
+    return float(values[first - 1 : last].mean())
+
+
+def correlation(a: NDArray[np.floating], b: NDArray[np.floating]) -> float:
+    return float(np.corrcoef(a, b)[0, 1])
+
+
+def at(x: float, xs: NDArray[np.floating], ys: NDArray[np.floating]) -> float:
+    """Value at x on the line through points in order of xs."""
+    order = np.argsort(xs)
+    return float(np.interp(x, xs[order], ys[order]))
+
+
+def swing(crop: NDArray[np.floating]) -> float:
+    """Biennial bearing index, mean over trees; pairs of blanks skipped (Hoblyn et al. 1936)."""
     total = crop[1:] + crop[:-1]
     some = total > 1e-3
-    term = np.where(some, np.abs(crop[1:] - crop[:-1]) / np.where(some, total, 1), 0)
+    term = np.where(some, np.abs(np.diff(crop, axis=0)) / np.where(some, total, 1), 0)
     return float((term.sum(0) / np.maximum(some.sum(0), 1)).mean())
 
 
-def _line(load: float, loads: np.ndarray, mass: np.ndarray) -> float:
-    """Mass at a load, from a hyperbola between the neighbouring levels; beyond the last level it is held on."""
-    order = np.argsort(loads)
-    inverse = np.interp(load, loads[order], 1 / mass[order])
-    if load > loads.max():
-        a, b = np.polyfit(loads[order][-2:], 1 / mass[order][-2:], 1)
-        inverse = a * load + b
-    return float(1 / inverse)
+def spindle_rows(logs: Lazy) -> list[Row]:
+    log = logs["spindle"]
+    tonnes = STANDING * log.tonnes()
+    bushels = STANDING * logs["tall"].tonnes() / BUSHEL_PER_ACRE
+    light, made = log.light(), log.mean("made")
+    height = logs["tall"].mean("height")
+    above = np.flatnonzero(height >= 3.0)
+    tall = (
+        above[0] + 1 - (height[above[0]] - 3.0) / (height[above[0]] - height[above[0] - 1]) + 0.5 if above.size else 15
+    )
+    late = [mean(log.tonnes(g), 15, 20) for g in range(5)]
+    work = [mean(log.mean("pruning", g), 8, 20) for g in range(5)]
+    use = made / (log.mean("stopped") * FULL_SEASON) * 1000
+    crop = log.of("crop")
+    girth = np.sqrt(log.of("trunk"))
+    kept = [row.mean() for row in (log.tonnes()[7:15], log.tonnes()[19:25])]
+    return [
+        Row("T2", "bu/ac in leaf 2", "100-300", 100, 300, bushels[1]),
+        Row("T3", "bu/ac, leaves 1-5", "> 3,000", 2700, 3800, bushels[:5].sum()),
+        Row("T4", "bu/ac, leaves 8-15", "1,000-1,500", 900, 1500, mean(bushels, 8, 15)),
+        Row("T5", "leaf at 3.0 m", "2-4", 1.9, 4.1, tall),
+        Row("T11", "light stopped, leaves 8-15", "0.65-0.72", 0.62, 0.78, mean(light, 8, 15)),
+        Row("T12", "t/ha per % of light", "1, 0.6-1.6", 0.6, 1.6, mean(tonnes, 8, 15) / mean(light, 8, 15) / 100),
+        Row("T26", "g/MJ, mature", "1.4-2.1", 1.4, 2.1, mean(use, 8, 15)),
+        Row("T26", "share of dry matter in fruit", "0.55-0.70", 0.55, 0.70,
+            mean(log.mean("fruit_dry"), 8, 15) / mean(made, 8, 15)),
+        Row("T14", "CV of a year's yield between trees, leaf 12", "0.23", 0.15, 0.35, crop[11].std() / crop[11].mean()),
+        Row("T15", "CV of girth, leaf 5", "0.05-0.12", 0.05, 0.12, girth[4].std() / girth[4].mean()),
+        Row("T15", "CV of girth, leaf 10", "0.05-0.12", 0.05, 0.12, girth[9].std() / girth[9].mean()),
+        Row("T22", "single trees, yield of leaves 6-9 against 10-13", "0.4-0.9", 0.4, 0.9,
+            correlation(crop[5:9].sum(0), crop[9:13].sum(0))),
+        Row("T24", "MM.111 over M.9, 1.0 x 3.5 m, yield of leaves 15-20", "clearly below", 0.3, 0.8, late[3] / late[0]),
+        Row("T24", "seedling over M.9, the same", "clearly below", 0.25, 0.75, late[4] / late[0]),
+        Row("T24", "pruning hours, MM.111 over M.9", "> 1.5", 1.5, 4, work[3] / work[0]),
+        Row("own", "M.27 over M.9, trunk in leaf 10", "0.35-0.65", 0.35, 0.65,
+            log.mean("trunk", 1)[9] / log.mean("trunk")[9], 0.5),
+        Row("own", "trunk in leaf 10 [cm2]", "40-70 (memory)", 33, 70, log.mean("trunk")[9], 0.5),
+        Row("T30", "kept M.9 hedge, leaves 20-25 over 8-15", "flat or falling", 0.8, 1.02, kept[1] / kept[0]),
+        Row("own", "most leaf area index", "1.8-2.8", 1.6, 2.9, float(log.mean("leaf_area")[7:15].mean() / 3.5), 0.5),
+    ]  # fmt: skip
+
+
+def standard_rows(logs: Lazy) -> list[Row]:
+    log = logs["wide"]
+    bushels = log.mean("crop") / BUSHEL
+    trunk = log.mean("trunk")
+    semi = logs["semi"]
+    block = semi.mean("crop") / BUSHEL
+    first = _crossing(bushels)
+    return [
+        Row("T6", "seedling: leaf of the first bushel", "5-8", 5, 8, first),
+        Row("T6", "seedling: bu/tree, leaves 15-20", "10-20", 10, 20, mean(bushels, 15, 20)),
+        Row("T6", "MM.111, 245/ha: bu/tree, leaves 12-20", "4-8", 4, 8, mean(block, 12, 20)),
+        Row("T30", "seedling: leaves 45-59 over 25-34", "flat or falling", 0.75, 1.02,
+            mean(bushels, 45, 59) / mean(bushels, 25, 34)),
+        Row("T30", "kept MM.111 block: leaves 35-43 over 25-30", "flat or falling", 0.75, 1.02,
+            mean(block, 35, 43) / mean(block, 25, 30)),
+        Row("T30", "trunk, leaf 15 over 4, seedling", "11-16", 8, 18, trunk[14] / trunk[3]),
+        Row("T30", "trunk, leaf 15 over 4, M.7", "11-16", 8, 18, semi.mean("trunk", 1)[14] / semi.mean("trunk", 1)[3]),
+        Row("own", "trunk of a seedling, leaf 60 [cm2]", "400-2,500", 400, 2500, trunk[59], 0.5),
+    ]  # fmt: skip
+
+
+def _crossing(values: NDArray[np.floating], level: float = 1.0) -> float:
+    """First leaf above a level, between leaves by straight lines."""
+    above = np.flatnonzero(values > level)
+    if not above.size:
+        return float(len(values))
+    i = int(above[0])
+    return float(i + 1 - (values[i] - level) / (values[i] - values[i - 1])) + 0.5 if i else 1.0
+
+
+def density_rows(logs: Lazy) -> list[Row]:
+    low, high = logs["low"].tonnes(), logs["high"].tonnes()
+    semi, wide = logs["M2"].tonnes(), logs["M2 wide"].tonnes()
+    b = {}
+    pairs = {"BC": ("1125", "3226", 3226 / 1125), "NY": ("1026", "5382", 5375 / 1026)}
+    for name, (few, many, ratio) in pairs.items():
+        for what, first, last in (("crop", 4, 5), ("crop", 10, 13), ("trunk", 13, 13), ("trunk", 5, 5)):
+            values = [mean(logs[one].mean(what), first, last) for one in (few, many)]
+            b[name, what, first] = float(np.log(values[0] / values[1]) / np.log(ratio))
+    dense = logs["3226"]
+    return [
+        Row("T7", "M.9, 1,100/ha: t/ha, leaves 10-15", "about 40", 28, 52, mean(low, 10, 15)),
+        Row("T7", "M.9, 3,300/ha: t/ha, leaves 6-7", "about 75", 52.5, 97.5, mean(high, 6, 7)),
+        Row("T7", "M.9, 3,300/ha: leaves 12-16 over 6-7", "declines", 0.5, 0.95, mean(high, 12, 16) / mean(high, 6, 7)),
+        Row("T24", "M.2, 2,260/ha: leaves 15-20 over 6-7", "declines", 0.3, 0.95, mean(semi, 15, 20) / mean(semi, 6, 7)),
+        Row("T7", "M.2, 660/ha: t/ha, leaves 12-16", "about 40", 28, 52, mean(wide, 12, 16)),
+        Row("T23", "b of yield, 1,125-3,226/ha, leaf 4-5", "0.38", 0.30, 0.50, b["BC", "crop", 4]),
+        Row("T23", "b of yield, 1,026-5,382/ha, leaf 4-5", "0.38", 0.30, 0.50, b["NY", "crop", 4]),
+        Row("T23", "b of yield, 1,125-3,226/ha, leaf 10-13", "0.3-0.5", 0.30, 0.50, b["BC", "crop", 10]),
+        Row("T23", "b of yield, 1,026-5,382/ha, leaf 10-13", "0.42", 0.30, 0.50, b["NY", "crop", 10]),
+        Row("T23", "b of trunk, 1,026-5,382/ha, leaf 13", "0.42", 0.30, 0.50, b["NY", "trunk", 13]),
+        Row("T23", "b of trunk, 1,125-3,226/ha, leaf 5", "0.3-0.5", 0.25, 0.50, b["BC", "trunk", 5], 0.5),
+        Row("T23", "light, 3,226/ha, leaf 4", "about 0.45", 0.35, 0.55, dense.light()[3]),
+        Row("own", "kg/tree, 1,125/ha, leaf 4", "15", 8, 22, logs["1125"].mean("crop")[3], 0.5),
+    ]  # fmt: skip
+
+
+def stock_rows(logs: Lazy) -> list[Row]:
+    log = logs["stocks"]
+    trunk = np.array([log.mean("trunk", g)[4] for g in range(9)])
+    total = np.array([log.mean("crop", g).sum() for g in range(9)])
+    rows = []
+    for name, ours, column, allowed in (("trunk", trunk, 0, 0.12), ("yield", total, 1, 0.15)):
+        published = np.array([pair[column] for pair in NC140.values()])
+        error = np.log(ours[:8]) - np.log(published)
+        rows.append(Row("T8", f"{name}: mean error of centred logs", f"< {allowed}", -allowed, allowed,
+                        float(np.abs(error - error.mean()).mean())))  # fmt: skip
+        rank = np.corrcoef(np.argsort(np.argsort(ours[:8])), np.argsort(np.argsort(published)))[0, 1]
+        rows.append(Row("T8", f"{name}: rank correlation", "> 0.5", 0.5, 1.6, float(rank), 0.5))
+        rows.append(Row("T8", f"{name}: common level", "1", 0.8, 1.25, float(np.exp(error.mean()))))
+    five = logs["five"]
+    efficiency = [five.mean("crop", g).sum() / five.mean("trunk", g)[9] for g in (0, 1)]
+    shares = logs["shares"]
+    part, over = [], []
+    for g in range(4):
+        fruit = shares.mean("fruit_dry", g)
+        wood = np.diff(shares.mean("wood_mass", g), prepend=0)
+        leaf = shares.mean("leaf_paid", g) + 0.07 * shares.mean("shoots", g)
+        part.append(fruit[9] / (fruit[9] + wood[9] + leaf[9]))
+        over.append(shares.mean("crop", g).sum() / (shares.mean("wood_mass", g)[14] / 0.5))
+    order = min(a - b for a, b in zip(part, part[1:], strict=False))
+    return [
+        *rows,
+        Row("T33", "trunk, B.9 over M.9", "0.68", 0.55, 0.80, trunk[0] / trunk[2]),
+        Row("T33", "trunk, M.26 over M.9", "1.21", 1.05, 1.40, trunk[6] / trunk[2]),
+        Row("T24", "trunk, B.70-20-20 over M.9", "3.5", 2.4, 4.4, trunk[8] / trunk[2]),
+        Row("T24", "yield of five leaves, B.70-20-20 over M.9", "1.04", 0.75, 1.25, total[8] / total[2]),
+        Row("T33", "yield per trunk, M.7 over seedling", "about 2", 1.5, 2.6, efficiency[0] / efficiency[1]),
+        Row("T25", "least step in fruit's share M.27, M.9, M.26, M.7", "ordered", 0.003, 0.3, order),
+        Row("T25", "crop over tree weight, M.9 over M.7", "2", 1.5, 2.6, over[1] / over[3]),
+        Row("T25", "15-year crop over final fresh weight, M.9", "10", 6.5, 15, over[1], 0.5),
+        Row("T25", "fruit's share, year 10, M.27", "0.55", 0.45, 0.72, part[0], 0.1),
+        Row("T25", "fruit's share, year 10, M.7", "0.36", 0.26, 0.52, part[3], 0.1),
+        Row("T26", "M.27 bed, year 3: t/ha", "78", 40, 110, logs["bed"].tonnes()[2], 0.5),
+    ]  # fmt: skip
+
+
+def crop_rows(logs: Lazy) -> list[Row]:
+    log = logs["return"]
+    kilos = np.concatenate([log.of("crop", g)[2] for g in range(6)])
+    # strong bloom: over half of the clusters that the best trees bear next spring
+    clusters = np.concatenate([log.of("clusters", g)[2] for g in range(6)])
+    most = np.quantile(clusters, 0.95)
+    strong = [float((clusters[(kilos >= a) & (kilos < b)] > most / 2).mean()) if ((kilos >= a) & (kilos < b)).any()
+              else np.nan for a, b in ((0, 5), (5, 10), (10, 15))]  # fmt: skip
+    second = logs["second"]
+    out = {}
+    for base, name in ((0, "Gala"), (6, "Honeycrisp")):
+        count = np.array([second.mean("number", base + k)[1] for k in range(6)])
+        out[name] = (
+            count,
+            np.array([second.mean("crop", base + k)[2] for k in range(6)]),
+            np.array([second.mean("crop", base + k)[1] for k in range(6)]) / np.maximum(count, 1e-6),
+            np.array([np.diff(second.mean("trunk", base + k))[0] for k in range(6)]),
+        )
+    count, third, mass, gain = out["Gala"]
+    h_count, h_third = out["Honeycrisp"][:2]
+    sun, shade = logs["sun"], logs["shade"]
+    size = logs["size"]
+    load = np.array([size.mean("number", g)[5] / size.mean("trunk", g)[5] for g in range(len(LOADS))])
+    grams = np.array([size.mean("crop", g)[5] / size.mean("number", g)[5] for g in range(len(LOADS))]) * 1000
+    swings = logs["swing"]
+    return [
+        Row("T27", "strong return bloom, under 5 kg", "0.70", 0.5, 1.0, strong[0]),
+        Row("T27", "strong return bloom, 5-10 kg", "0.09", -0.3, 0.3, strong[1]),
+        Row("T27", "strong return bloom, 10-15 kg", "0.025", -0.15, 0.15, strong[2]),
+        Row("own", "Gala on M.9, most fruit in leaf 2", "40", 25, 70, count[5]),
+        Row("T28", "Gala: leaf-3 yield after 40 fruit over after 10", "1", 0.85, 1.15,
+            at(40, count, third) / at(10, count, third)),
+        Row("T28", "Honeycrisp: the same", "clearly less", 0.0, 0.75, at(40, h_count, h_third) / at(10, h_count, h_third)),
+        Row("T28", "Gala: fruit mass at 40 over 10", "0.8", 0.7, 0.9, at(40, count[1:], mass[1:]) / at(10, count[1:], mass[1:])),
+        Row("T28", "Gala: trunk gain at 0 over 40 fruit", "more", 1.08, 2.5, gain[0] / at(40, count, gain)),
+        Row("T29", "four-year yield at 0.3 of full light over full", "0.04-0.36", -0.2, 0.2,
+            shade.mean("crop")[3:7].sum() / sun.mean("crop")[3:7].sum()),
+        Row("T29", "share of shoots, the same", "1", 0.8, 1.25, mean(shade.mean("shoot_share"), 4, 7) / mean(sun.mean("shoot_share"), 4, 7)),
+        Row("T9", "Honeycrisp, g at 0.7 per cm2", "300", 255, 345, at(0.7, load, grams)),
+        Row("T9", "Honeycrisp, g at 7 per cm2", "175", 149, 201, at(7, load, grams)),
+        Row("T9", "Honeycrisp, g at 10 per cm2", "150", 128, 172, at(10, load, grams)),
+        Row("own", "Honeycrisp, heaviest load set in leaf 6", "> 9", 9, 20, load.max()),
+        Row("T13", "index, unthinned Honeycrisp, leaves 5-10", "0.47-1.00", 0.47, 1.1, swing(swings.of("crop")[4:10])),
+        Row("T13", "index, unthinned Fuji, leaves 5-10", "0.47-1.00", 0.47, 1.1, swing(swings.of("crop", 1)[4:10])),
+        Row("T13", "index, Honeycrisp thinned early", "0.12-0.34", 0.08, 0.34, swing(swings.of("crop", 2)[4:10])),
+        Row("T13", "index, unthinned Gala, leaves 5-10", "low", -0.3, 0.3, swing(swings.of("crop", 3)[4:10])),
+        Row("own", "index, unthinned Honeycrisp, leaves 15-22", "does not die", 0.45, 1.1, swing(swings.of("crop")[14:22])),
+    ]  # fmt: skip
+
+
+def load_rows(logs: Lazy) -> list[Row]:
+    log = logs["growth"]
+    gains, loads = np.zeros((3, 5)), np.zeros((3, 5))
+    for s in range(3):
+        for k in range(5):
+            g = 5 * s + k
+            trunk = log.mean("trunk", g)
+            gains[s, k], loads[s, k] = trunk[4] - trunk[3], log.mean("number", g)[4] / trunk[4]
+    fits = [np.polyfit(x, y, 1) for x, y in zip(loads, gains, strict=True)]
+    left = [
+        ((y - np.polyval(f, x)) ** 2).sum() / ((y - y.mean()) ** 2).sum()
+        for f, x, y in zip(fits, loads, gains, strict=True)
+    ]
+    slopes = np.array([f[0] for f in fits])
+    braeburn = logs["braeburn"]
+    kilos = np.array([braeburn.mean("crop", g)[5] for g in range(5)])
+    grams = kilos / np.array([braeburn.mean("number", g)[5] for g in range(5)]) * 1000
+    gala = logs["gala loads"]
+    trunk = np.array([gala.mean("number", g)[5] / gala.mean("trunk", g)[5] for g in range(7)])
+    mass = np.array([gala.mean("crop", g)[5] / gala.mean("number", g)[5] for g in range(7)]) * 1000
+    money = np.array([gala.mean("crop", g)[5] for g in range(7)]) * price(mass) - 0.0035 * trunk
+    best = parabola_top(trunk, money)
+    light, severe = logs["light"].mean("crop"), logs["severe"].mean("crop")
+    uniform = logs["uniformity"].of("crop")[14].reshape(11, 18)
+    middle = uniform - uniform.mean()
+    along = correlation(uniform[:, 1:].ravel(), uniform[:, :-1].ravel())
+    across = correlation(uniform[1:].ravel(), uniform[:-1].ravel())
+    return [
+        Row("T10", "least R2 of trunk gain against load", "> 0.9", 0.9, 1.05, 1 - max(left)),
+        Row("T10", "largest departure of a slope from their mean", "< 0.25", -0.25, 0.25,
+            float(np.abs(slopes / slopes.mean() - 1).max())),
+        Row("T10", "mean slope [cm2 per fruit/cm2]", "falls", -0.6, -0.05, float(slopes.mean())),
+        Row("T31", "Braeburn on M.26, mass at the heaviest over the lightest load", "0.58", 0.5, 0.7, grams[-1] / grams[0]),
+        Row("T31", "Braeburn, heaviest crop [kg/tree]", "38", 20, 60, kilos[-1], 0.5),
+        Row("T31", "Gala, g at 8.75 per cm2", "169", 145, 195, at(8.75, trunk, mass)),
+        Row("T31", "Gala, load with the best returns", "7-10.5", 6, 11, best),
+        Row("T32", "early yield, severe over light pruning", "falls", 0.3, 0.9, severe[2:7].sum() / light[2:7].sum()),
+        Row("T32", "mature yield, severe over light pruning", "nearly equal", 0.85, 1.15, mean(severe, 11, 14) / mean(light, 11, 14)),
+        Row("T14", "CV of a year's yield, MM.111 at 6.0 x 6.8 m, leaf 15", "0.23", 0.15, 0.35, middle.std() / uniform.mean()),
+        Row("T14", "neighbours in the row", "0.46", 0.2, 0.6, along),
+        Row("T14", "neighbours across", "0.27", 0.15, 0.6, across),
+    ]  # fmt: skip
+
+
+def price(grams: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Relative price by mean fruit mass: small fruit sells for a fraction, from 113 count (169 g) on at full price.
+
+    Assumption: packed Gala of 163 count and smaller goes to processing.
+    """
+    return np.interp(grams, [95, 120, 145, 169, 200, 260], [0.15, 0.35, 0.75, 1.0, 1.1, 1.1])
+
+
+def parabola_top(x: NDArray[np.floating], y: NDArray[np.floating]) -> float:
+    """Where a parabola through the highest point and its neighbours is highest."""
+    order = np.argsort(x)
+    x, y = x[order], y[order]
+    i = int(np.clip(np.argmax(y), 1, len(y) - 2))
+    a, b, _ = np.polyfit(x[i - 1 : i + 2], y[i - 1 : i + 2], 2)
+    return float(np.clip(-b / (2 * a), x[0], x[-1])) if a < 0 else float(x[np.argmax(y)])
+
+
+PARTS = (spindle_rows, standard_rows, density_rows, stock_rows, crop_rows, load_rows)

@@ -103,6 +103,12 @@ def _plain(value: object) -> object:
     return tuple(value) if isinstance(value, list) else value
 
 
+def own_target(name: str) -> tuple[float, ...]:
+    """The crop target that the catalogue gives a cultivar, by leaf."""
+    with (CATALOGUE / "cultivars.toml").open("rb") as stream:
+        return tuple(tomllib.load(stream)[name]["crop_load_target"]["value"])
+
+
 @functools.cache
 def stock(name: str) -> Stock:
     return entry("rootstocks", name, Stock)
@@ -235,14 +241,14 @@ def run_trees(
         trees.ask_harvest_work(model, state)
         trees.apply_summer_pruning(model, state, season)
         picked = trees.apply_picking(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
-        budget = trees.harvest_to_leaf_fall(model, state, season)
+        trees.harvest_to_leaf_fall(model, state, season)
         row = trees.observe(model, state)
         row["fresh_share"] = picked.packed_mass[..., FRESH].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
         row["best_share"] = picked.packed_mass[..., 0] / np.maximum(picked.harvested_mass, 1e-9)
         row["pruning_hours"] = pruning_hours
         row["excess"] = bloom.excess
         row["leaf_light"] = model.total(state.leaf_light) / model.group_trees
-        rows.append({**row, **budget})
+        rows.append({**row, **trees.dry_matter_budget(model, state)})
         if tree_output:
             per_tree.append(trees.tree_output(state))
     values = {name: np.stack([row[name] for row in rows]) for name in rows[0]}

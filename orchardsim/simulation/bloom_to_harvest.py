@@ -27,10 +27,10 @@ Array = NDArray[np.float64]
         "trees.reserves trees.spread trees.trunk_area trees.uncut trees.vigor"
     ),
     writes=(
-        "fruit_kept asked.thinning trees.bloom_clusters trees.counted_crop trees.cover trees.excess "
-        "trees.expressed_trunk trees.feeding trees.flower_clusters trees.fruit_dry_mass trees.fruit_number "
-        "trees.held trees.leaf_area trees.leaf_light trees.shoots trees.source trees.surplus trees.totals "
-        "trees.wood_wanted"
+        "fruit_kept asked.thinning trees.bloom_clusters trees.counted_crop trees.cover trees.drive trees.excess "
+        "trees.expressed_trunk trees.flower_clusters trees.fruit_dry_mass trees.fruit_number trees.fruitlets "
+        "trees.held trees.leaf_area trees.leaf_paid trees.lit_land trees.pool trees.roots_left trees.source "
+        "trees.spent trees.sprayed trees.stopped trees.stripped trees.totals trees.work"
     ),
 )
 def set_fruit(tile: Tile, year: int) -> None:
@@ -80,7 +80,9 @@ def _take_thinning(tile: Tile, block: BlockRun, answers: Answers) -> None:
         "standing done.thinned done.thinned_late trees.counted_crop trees.excess trees.fruit_dry_mass "
         "trees.fruit_number"
     ),
-    writes="fruit_thinned trees.counted_crop trees.excess trees.fruit_dry_mass trees.fruit_number trees.totals",
+    writes=(
+        "fruit_thinned trees.counted_crop trees.fruit_dry_mass trees.fruit_number trees.thinned trees.thinned_mass"
+    ),
 )
 def apply_thinning(tile: Tile, year: int) -> None:
     """Fruit above the target comes off the trees that were thinned, as well as the thinners know their job."""
@@ -94,12 +96,13 @@ def apply_thinning(tile: Tile, year: int) -> None:
 
 @step(
     reads=(
-        "season standing trees.alternation_sum trees.alternation_terms trees.cover trees.feeding "
-        "trees.fruit_dry_mass trees.fruit_number trees.last_crop trees.leaf trees.source trees.surplus "
-        "trees.totals"
+        "season standing trees.alternation_sum trees.alternation_terms trees.cover trees.drive trees.expressed_trunk "
+        "trees.fruit_dry_mass trees.fruit_number trees.last_crop trees.leaf trees.leaf_area trees.lit_land "
+        "trees.overgrown trees.pool trees.source trees.totals trees.trunk_area"
     ),
     writes=(
-        "trees.alternation_sum trees.alternation_terms trees.fruit_dry_mass trees.last_crop trees.surplus trees.totals"
+        "trees.alternation_sum trees.alternation_terms trees.fruit_dry_mass trees.last_crop trees.leaf_light "
+        "trees.pool trees.shoot_leaf trees.spur_leaf trees.totals trees.upkeep"
     ),
 )
 def grow_fruit(tile: Tile, year: int) -> None:
@@ -112,7 +115,7 @@ def grow_fruit(tile: Tile, year: int) -> None:
 @step(
     reads=(
         "fruit_kept fruit_lost fruit_thinned standing trees.fruit_dry_mass trees.fruit_number trees.leaf "
-        "trees.shoots trees.totals"
+        "trees.shoot_leaf trees.totals"
     ),
     writes="asked.ripe_mass asked.summer_pruning trees.totals",
 )
@@ -179,7 +182,7 @@ def _take_picking(block: BlockRun, asked: list[dict[tuple[str, str, int], Job]],
         "season standing done.summer_pruned trees.expressed_trunk trees.fruit_number trees.last_crop "
         "trees.leaf trees.leaf_light trees.totals"
     ),
-    writes="trees.totals",
+    writes="trees.clean trees.coloured trees.mass_square trees.totals trees.usable",
 )
 def apply_summer_pruning(tile: Tile, year: int) -> None:
     """Fruit colours in the light that summer pruning lets in, and is judged once."""

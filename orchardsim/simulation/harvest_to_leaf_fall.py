@@ -62,12 +62,13 @@ def pass_price(plan: Plan, block: BlockRun, share: Array) -> Array:
 @step(
     reads=(
         "season standing done.trained trees.alive trees.counted_crop trees.cover trees.expressed_trunk "
-        "trees.fruit_number trees.head_start trees.health trees.height trees.held trees.leaf trees.leaf_light "
-        "trees.source trees.spread trees.surplus trees.totals trees.trunk_area trees.wood_wanted"
+        "trees.fruit_number trees.head_start trees.health trees.height trees.held trees.leaf trees.leaf_area "
+        "trees.leaf_light trees.pool trees.roots_left trees.source trees.spread trees.spur_leaf trees.totals "
+        "trees.trunk_area trees.vigor"
     ),
     writes=(
-        "trees.flower_clusters trees.health trees.height trees.reserves trees.spread trees.surplus "
-        "trees.totals trees.trunk_area"
+        "trees.flower_clusters trees.health trees.height trees.reserves trees.spread trees.totals trees.trunk_area "
+        "trees.unused trees.wood_paid"
     ),
 )
 def grow_to_leaf_fall(tile: Tile, year: int) -> None:

@@ -105,8 +105,8 @@ def _blocks_of_year(tile: Tile, year: int) -> list[BlockRun]:
 
 
 @step(
-    reads="standing trees.alive trees.leaf trees.shoots",
-    writes="asked.dormant_pruning asked.training trees.leaf trees.totals",
+    reads="standing trees.alive trees.leaf trees.shoot_leaf",
+    writes="asked.dormant_pruning asked.training trees.leaf trees.totals trees.uncut trees.work",
 )
 def ask_dormant_work(tile: Tile, year: int) -> None:
     """Trees grow a leaf older; they ask to be pruned and tied down, and the block for its support in its year."""
@@ -245,7 +245,7 @@ def _building_hours(block: BlockRun, year: int) -> Array:
 
 
 @step(
-    reads="standing done.pruned trees.alive trees.flower_clusters trees.leaf trees.overgrown trees.shoots",
+    reads="standing done.pruned trees.cover trees.flower_clusters trees.overgrown trees.uncut",
     writes="trees.flower_clusters trees.overgrown trees.uncut",
 )
 def apply_pruning(tile: Tile, year: int) -> None:

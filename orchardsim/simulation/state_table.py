@@ -9,7 +9,7 @@ from typing import Final
 
 from orchardsim.trees.state import SHARED_FIELDS, TREE_FIELDS
 
-EVERY_TREE: Final = " ".join(f"trees.{name}" for name in (*TREE_FIELDS, "overgrown") if name != "site_vigor")
+EVERY_TREE: Final = " ".join(f"trees.{name}" for name in TREE_FIELDS if name != "site_vigor")
 """All that is kept of each tree, the soil aside: death empties it."""
 PLANTED: Final = (
     "trees.alive trees.flower_clusters trees.head_start trees.health trees.height trees.leaf trees.reserves "

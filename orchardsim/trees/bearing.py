@@ -1,10 +1,15 @@
-"""Flowers, set, drop and return bloom: pure functions per tree."""
+"""Flowers, set, drop and return bloom. Functions of a single tree's numbers, but for :func:`pollination`."""
 
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from orchardsim.trees.scratch import TINY, Array, Work, buffers, power
+from orchardsim.core.compiled import Number, compiled
+from orchardsim.core.elementary import exp
+from orchardsim.trees.canopy import TINY
+
+Array = NDArray[np.floating]
 
 
 def pollination(
@@ -43,80 +48,67 @@ def pollination(
     return bees * (self_fruitful + (1 - self_fruitful) * crossed)
 
 
-def kept_after_drop(fruitlets: Array, kept_most: Array, out: Array | None = None) -> Array:
-    """Fruit kept through the natural drop: fruitlets and the number that early dry matter keeps, in series."""
-    kept = np.add(fruitlets, kept_most, out=out)
-    kept += TINY
-    np.divide(kept_most, kept, out=kept)
-    kept *= fruitlets
-    return kept
-
-
-def return_bloom(
-    crop_load: Array, inhibiting_crop: Array, exponent: float, largest_loss: Array, out: Array | None = None
-) -> Array:
-    """Flower buds formed under a crop relative to no crop [1].
-
-    1 - loss x / (1 + x) with x = (crop load / inhibiting crop)^exponent.
-
-    Parameters
-    ----------
-    crop_load : array [1/cm2]
-        Fruit per expressed trunk area at the time buds form.
-    inhibiting_crop : array [1/cm2]
-        Crop at half effect.
-    exponent : float [1]
-        About 3 to 6: with less a biennial cultivar would not swing, with more even a thinned one would.
-    largest_loss : array [1]
-        1 for a fully biennial cultivar.
-    out : array, optional
-        Must not be ``crop_load``.
-    """
-    x = np.divide(crop_load, inhibiting_crop, out=out)
-    np.clip(x, 0, 1e3, out=x)
-    power(x, exponent, x)
-    # 1 - loss x / (1 + x) = 1 - loss + loss / (1 + x)
-    x += 1
-    np.divide(largest_loss, x, out=x)
-    x += 1 - largest_loss
-    return x
-
-
-def shade_effect(leaf_light: Array, half: float, work: Work = None) -> Array:
-    """Bud formation under shade relative to full light [1]: l^3 / (l^3 + half^3).
-
-    ``work`` takes two arrays; the first receives the result.
-    """
-    cubed, total = buffers(work, 2, leaf_light)
-    np.multiply(leaf_light, leaf_light, out=cubed)
-    cubed *= leaf_light
-    np.add(cubed, half**3, out=total)
-    return np.divide(cubed, total, out=cubed)
-
-
-def bearing_share(leaf: Array, half_bloom_leaf: Array, rate: float, out: Array | None = None) -> Array:
-    """Share of full bloom in a leaf of the tree's life [1], logistic."""
-    odds = np.subtract(half_bloom_leaf, leaf, out=out)
-    odds *= rate
-    np.minimum(odds, 60, out=odds)
-    np.exp(odds, out=odds)
-    odds += 1
-    return np.reciprocal(odds, out=odds)
-
-
-def alternation(crop: Array, last_crop: Array, work: Work = None) -> Array:
-    """One term of the biennial bearing index: |a - b| / (a + b), 0 where both are 0 (Hoblyn et al. 1936).
-
-    ``work`` takes two arrays; the first receives the result.
+@compiled
+def kept_after_drop(fruitlets: Number, carried: Number) -> Number:
+    """Fruit kept through the natural drop: fruitlets, and what early dry matter carries, the softer minimum of both.
 
     Examples
     --------
-    >>> alternation(np.array([3.0, 0.0]), np.array([1.0, 5.0])).round(6).tolist()
-    [0.5, 1.0]
+    >>> round(float(kept_after_drop(3.0, 4.0)), 6)
+    2.4
     """
-    term, total = buffers(work, 2, crop)
-    np.add(crop, last_crop, out=total)
-    total += TINY
-    np.subtract(crop, last_crop, out=term)
-    np.abs(term, out=term)
-    return np.divide(term, total, out=term)
+    ratio = fruitlets / (carried + TINY)
+    return fruitlets / np.sqrt(1.0 + ratio * ratio)
+
+
+@compiled
+def tree_term(crop_load: Number, half: Number, width: Number) -> Number:
+    """Buds left by the crop of the whole tree, relative to no crop [1]: logistic, with no floor.
+
+    Parameters
+    ----------
+    crop_load : float [1/cm2]
+        Fruit per expressed trunk, as they count against next year's buds.
+    half, width : float [1/cm2]
+        Crop at which bud formation is halved, and how sharply.
+
+    Notes
+    -----
+    Honeycrisp's return bloom breaks at 4 to 6 fruit per cm2 and goes to nothing at high crops (HortScience 41:1010).
+    """
+    return (1.0 + exp(-half / width)) / (1.0 + exp((crop_load - half) / width))
+
+
+@compiled
+def spur_term(crop: Number, spurs: Number, loss: Number) -> Number:
+    """Buds left on spurs that bear, relative to spurs that do not [1]: 1 - loss min(1, crop / spurs)."""
+    return 1.0 - loss * min(1.0, crop / (spurs + TINY))
+
+
+@compiled
+def shade_term(light: Number, half: Number) -> Number:
+    """Bud formation under shade relative to full light [1]: x^6 / (1 + x^6), x = light / half.
+
+    Wood needs about 30 % of full sun to flower (Jackson 2003, Biology of Apples and Pears); the steepness is ours.
+    """
+    x = light / half
+    x = x * x * x
+    x = x * x
+    return x / (1.0 + x)
+
+
+def bearing_share(leaf: Array, half_bloom_leaf: Array, rate: float) -> Array:
+    """Share of full bloom in a leaf of the tree's life [1], logistic."""
+    return 1 / (1 + np.exp(np.minimum(rate * (half_bloom_leaf - leaf), 60)))
+
+
+@compiled
+def alternation(crop: Number, last_crop: Number) -> Number:
+    """One term of the biennial bearing index: |a - b| / (a + b), 0 where both are 0 (Hoblyn et al. 1936).
+
+    Examples
+    --------
+    >>> round(float(alternation(3.0, 1.0)), 6), round(float(alternation(0.0, 5.0)), 6)
+    (0.5, 1.0)
+    """
+    return abs(crop - last_crop) / (crop + last_crop + TINY)

@@ -7,21 +7,20 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from orchardsim.core.handover import COVER_LEVELS, Reach
 from orchardsim.trees import bearing
+from orchardsim.trees import year as loops
 from orchardsim.trees.fruit import pass_shares
-from orchardsim.trees.light import alley_slope
 from orchardsim.trees.parameters import BlockPlan, Physiology
-from orchardsim.trees.scratch import TINY
 from orchardsim.trees.state import TreeState
-from orchardsim.trees.training import LEAVES, Ages, bending_gain, table_by_leaf
+from orchardsim.trees.training import LEAVES, Ages, table_by_leaf
+from orchardsim.trees.traits import make_place, make_traits, shared_numbers, unbent_bloom_leaf
 from orchardsim.trees.variation import YearDraws, patchy_field
 
 Float = NDArray[np.float32]
 Double = NDArray[np.float64]
-UNTHINNED = 1e6
-"""Crop target [1/cm2] that stands for none: large, but finite, so that empty positions give 0 and not NaN."""
 WHIP_SPREAD: Final = 0.25
 """m; spread of a nursery tree without side branches (assumption)."""
 FEATHER_SPREAD: Final = 0.05
@@ -51,7 +50,6 @@ class BlockModel:
         self.positions = layout.positions
         self.groups = len(block.groups)
         self.land = layout.row_spacing * layout.tree_spacing
-        self.slope = alley_slope(round(block.latitude, 2), round(layout.row_direction % 180, 1))
         self.row_group = np.asarray(layout.group, dtype=np.int64)
         self.rows_of_group = (self.row_group == np.arange(self.groups)[:, None]).astype(np.float64)
         self.position_group = np.repeat(self.row_group, self.trees_per_row)
@@ -66,32 +64,11 @@ class BlockModel:
 
         p, training = physiology, block.training
         stocks, cultivars, grades = zip(*((one.stock, one.cultivar, one.grade) for one in block.groups), strict=True)
-        relative = [(s.vigor / p.vigor_reference) ** p.vigor_exponent for s in stocks]
-        self.vigor = self.by_group([r * c.vigor for r, c in zip(relative, cultivars, strict=True)])
-        self.productivity = self.by_group([s.productivity for s in stocks])
+        self.numbers, self.traits, self.place = shared_numbers(p), make_traits(block, p), make_place(block, p)
         self.fruit_potential = self.by_group([c.fruit_mass_potential for c in cultivars])
-        self.colour_need = self.by_group([c.colour_need for c in cultivars])
-        self.bitter_pit = self.by_group([c.bitter_pit for c in cultivars])
-        annual = [1 - c.biennial for c in cultivars]
-        self.inhibiting_crop = self.by_group(
-            [p.inhibiting_crop_biennial + a * (p.inhibiting_crop_annual - p.inhibiting_crop_biennial) for a in annual]
-        )
-        self.inhibition = self.by_group([1 + a * (p.inhibition_annual - 1) for a in annual])
-        delay = (1 - training.feathers_kept) * p.feather_delay + training.leader_headed * p.heading_delay
-        unbent = [
-            p.bearing_offset + p.bearing_vigor * s.vigor + delay + g.crop_delay
-            for s, g in zip(stocks, grades, strict=True)
-        ]
-        self.bending_gain = bending_gain(training.bending_angle, p.bending_gain)
-        self.nursery_bloom_leaf = self.by_group(unbent)
-        self.half_bloom_leaf = self.by_group([leaf - self.bending_gain for leaf in unbent])
-        ages = np.arange(LEAVES + 1, dtype=np.float32)
-        bent = self.bending_gain * (ages >= training.bending_leaf)
-        # share of full bloom in the spring after a leaf, (group, leaf)
-        half = np.array(unbent)[:, None]
-        self.next_bearing, self.next_bearing_unbent = (
-            bearing.bearing_share(ages + 1, half - gain, p.bearing_rate).astype(np.float32) for gain in (bent, 0 * bent)
-        )
+        self.usual_shoots = p.usual_shoots * self.land * np.maximum(self.group_trees, 1)
+        bloom = bearing.bearing_share(np.ones(1), unbent_bloom_leaf(block, p), p.bearing_rate)
+        self.nursery_bloom = self.by_group(bloom.tolist())
         self.start_health = self.by_group([1 - p.replant_stunting * (1 - s.replant_tolerance) for s in stocks])
         self.start_trunk = self.by_group([np.pi / 4 * (g.trunk_diameter / 10) ** 2 for g in grades])
         headed = p.headed_height if training.leader_headed else 1.0
@@ -99,20 +76,15 @@ class BlockModel:
         self.start_spread = self.by_group(
             [WHIP_SPREAD + FEATHER_SPREAD * g.feathers * training.feathers_kept for g in grades]
         )
-        self.growth_level = block.site_growth * (1 if training.weed_free_strip else 1 - p.weed_cost)
-        self.leader = p.height_coefficient * headed * (1 if training.thick_feathers_cut else p.rival_height)
+        self.weak_quality = float(ndtri(p.weak_share)) if p.weak_share > 0 else -np.inf
         self.pass_count = max(c.picks for c in cultivars)
         self.pass_share = np.zeros((self.groups, self.pass_count))
         for group, cultivar in enumerate(cultivars):
             self.pass_share[group, : cultivar.picks] = pass_shares(cultivar.picks)
 
-        self.pruning = table_by_leaf(training.pruning)
-        self.pruning[1] = 0  # a tree in its first leaf was cut when it was planted
-        self.stripping = table_by_leaf(training.blossom_stripped)
         self.training_minutes = table_by_leaf(training.training_minutes)
         self.pruning_minutes = table_by_leaf(training.pruning_minutes)
         self.summer_minutes = table_by_leaf(training.summer_pruning_minutes)
-        self.target = np.stack([np.minimum(table_by_leaf(one.crop_load_target), UNTHINNED) for one in block.groups])
 
     def by_group(self, values: Sequence[float]) -> Float:
         """Values per row group as an array over positions (1, position), or (1, 1) where they agree."""
@@ -150,18 +122,6 @@ class BlockModel:
         trials = values.shape[0]
         found = np.bincount(self.cell(at), values.reshape(-1)[at], minlength=trials * self.groups)
         return found.reshape(trials, self.groups).astype(np.float64, copy=False)
-
-    def by_leaf(self, table: Float, ages: Ages, out: Float) -> Float:
-        """Values by leaf for each tree, from a table over (leaf) or (group, leaf); what it has for 0 where none is."""
-        flat = out.reshape(-1)
-        if table.ndim == 1 or self.groups == 1:
-            table = table.reshape(-1)
-            out.fill(table[ages.usual])
-            flat[ages.odd] = table[ages.odd_leaf]
-        else:
-            out[...] = table[self.position_group, ages.usual]
-            flat[ages.odd] = table[self.position_group[ages.odd % self.positions], ages.odd_leaf]
-        return out
 
     def count_by_leaf(self, ages: Ages) -> Double:
         """Number of positions by the leaf of their tree, (trial, group, leaf); 0 is no tree."""
@@ -217,7 +177,7 @@ class BlockModel:
         *,
         replant: bool | None = None,
     ) -> None:
-        """Plant nursery trees; call it after ``ask_dormant_work`` of the year.
+        """Plant nursery trees; call it after ``rest_to_bloom`` of the year.
 
         Parameters
         ----------
@@ -253,12 +213,14 @@ class BlockModel:
         usual = p.height_coefficient * trunk**p.height_exponent
         put("head_start", 0 if self.block.training.leader_headed else np.maximum(of(self.start_height) - usual, 0))
         put("spread", np.minimum(of(self.start_spread), self.block.training.spread_limit))
-        put("vigor", state.site_vigor.reshape(-1)[at] * np.exp(np.float32(p.tree_spread) * quality))
+        growth = np.exp(np.float32(p.tree_spread) * quality)
+        growth *= np.where(quality < self.weak_quality, np.float32(p.weak_growth), np.float32(1))
+        put("vigor", state.site_vigor.reshape(-1)[at] * growth)
         put("health", of(self.start_health) if replant else 1)
-        bloom = 1 / (1 + np.exp(-p.bearing_rate * (1 - of(self.nursery_bloom_leaf))))
-        put("flower_clusters", p.clusters_per_trunk * p.first_leaf_canopy * of(self.productivity) * bloom * trunk)
+        leaf = p.leaf_per_trunk * p.first_leaf_canopy * trunk
+        put("flower_clusters", p.clusters_per_leaf * of(self.nursery_bloom) * leaf)
         # a nursery tree brings the stored dry matter of a season in the nursery: about its leaf's own cost
-        put("reserves", p.leaf_mass * p.leaf_per_trunk * p.first_leaf_canopy * trunk)
+        put("reserves", p.leaf_mass * leaf)
 
     def plant_established(
         self, state: TreeState, draws: YearDraws, leaf: int, trunk_area: float, crop: float | None
@@ -274,28 +236,32 @@ class BlockModel:
         crop : float or None [kg]
             Mean crop per tree of the last harvest; None takes trees in balance.
         """
-        p, training = self.physiology, self.block.training
+        p = self.physiology
         self.plant(state, draws, replant=False)
         alive = state.alive
         spread = np.exp(np.float32(p.tree_spread) * draws.normal - np.float32(p.tree_spread**2 / 2))
         state.leaf[alive] = leaf
         state.trunk_area[...] = np.float32(trunk_area) * spread * alive
+        state.uncut[...] = alive
         self.set_shape(state)
-        volume = state.height * np.minimum(state.spread, self.block.layout.tree_spacing) * state.spread
-        volume *= training.canopy_fill**2 * p.leaf_density / p.leaf_per_trunk
-        state.held[...] = np.minimum(1, volume / np.maximum(state.trunk_area, 1))
-        bearing = state.trunk_area * state.held * self.productivity
-        mass = USUAL_FRUIT * self.fruit_potential
-        load = np.zeros_like(bearing) if crop is None else np.float32(crop) / mass / np.maximum(bearing, 1)
-        x = (load / self.inhibiting_crop) ** p.inhibition_exponent
-        start = 1 / (1 + np.exp(-p.bearing_rate * (leaf + 1 - self.half_bloom_leaf)))
-        bloom = (BALANCED_BLOOM if crop is None else 1.0) * start * (1 - self.inhibition * x / (1 + x))
-        state.flower_clusters[...] = p.clusters_per_trunk * bearing * bloom * alive
+        loops.open_canopy(state.arrays, self.numbers, self.traits, self.place, self.row_group)
+        number = np.zeros_like(state.trunk_area)
+        if crop is not None:
+            number += np.float32(crop) / (USUAL_FRUIT * self.fruit_potential) * alive
+        load = number / np.maximum(state.expressed_trunk, 1)
+        calmed = state.drive / (1 + load / p.calming_crop)
+        state.shoot_leaf[...] = state.leaf_area * calmed / (1 + calmed)
+        half, width = (self.expand(getattr(self.traits, name)[None]) for name in ("half_crop", "crop_width"))
+        share = 1 / (1 + np.exp(np.minimum((load - half) / width, 50))) if crop is not None else BALANCED_BLOOM
+        start = self.expand(self.traits.next_bloom[None, :, min(leaf, LEAVES)])
+        spurs = np.float32(p.clusters_per_leaf) * (state.leaf_area - state.shoot_leaf)
+        state.flower_clusters[...] = spurs * start * share * alive
+        state.reserves[...] = np.float32(p.reserve_leaf) * state.leaf_area
         state.last_crop[...] = 0 if crop is None else crop
         state.last_crop *= alive
 
     def replant(self, state: TreeState, counts: NDArray[np.integer], draws: YearDraws) -> Double:
-        """Fill the first empty positions of each group; call it after ``ask_dormant_work``.
+        """Fill the first empty positions of each group; call it after ``rest_to_bloom``.
 
         Parameters
         ----------
@@ -327,20 +293,10 @@ class BlockModel:
         return lost
 
     def set_shape(self, state: TreeState) -> None:
-        """Height and spread that go with the trunk, within what the training allows; a tree does not shrink."""
-        p, training = self.physiology, self.block.training
-        size, logarithm = state.work[6:8]
-        np.add(state.trunk_area, TINY, out=logarithm)
-        np.log(logarithm, out=logarithm)
-        for shape, coefficient, exponent, limit in (
-            (state.height, self.leader, p.height_exponent, training.height_limit),
-            (state.spread, p.spread_coefficient, p.spread_exponent, training.spread_limit),
-        ):
-            np.multiply(logarithm, exponent, out=size)
-            np.exp(size, out=size)
-            size *= coefficient
-            if shape is state.height:
-                size += state.head_start
-            np.maximum(shape, size, out=shape)
-            np.clip(shape, 0, limit, out=shape)
-            shape *= state.alive
+        """Height and spread that go with the trunk, within what the training allows."""
+        p, place = self.physiology, self.place
+        level = np.maximum(place.growth_level * state.vigor * state.health, 1e-6)
+        height = place.leader * level**p.height_level * state.trunk_area**p.height_exponent
+        state.height[...] = np.minimum(height, place.height_limit) * state.alive
+        spread = p.spread_coefficient * state.trunk_area**p.spread_exponent
+        state.spread[...] = np.minimum(spread, place.spread_limit) * state.alive

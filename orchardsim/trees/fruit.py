@@ -1,64 +1,45 @@
-"""Fruit growth, size distribution, ripening: pure functions."""
+"""Fruit size distribution, early warmth, ripening: pure functions."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from orchardsim.core.compiled import Number, compiled
+from orchardsim.core.elementary import exp
 from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.core.units import BUSHEL
-from orchardsim.trees.scratch import Array, Work, buffers
 
 Double = NDArray[np.float64]
 
 
-def early_heat_effect(early_heat: Array, best: float, loss: float) -> Array:
+def early_heat_effect(early_heat: Double, best: float, loss: float) -> Double:
     """Fruit potential relative to the best early season [1]: 1 - loss ((heat - best) / best)^2, at least 0.5.
 
     Cell number follows temperature in the first 60 days (Marini 2017, Acta Horticulturae 1177: best near 675).
     """
-    return np.maximum(0.5, 1 - loss * ((early_heat - best) / best) ** 2)
+    effect: Double = np.maximum(0.5, 1 - loss * ((early_heat - best) / best) ** 2)
+    return effect
 
 
-LOGISTIC: Final = 1.702
+LOGISTIC: Final = np.float32(1.702)
 """Slope with which the logistic follows the normal distribution."""
 
 
-def share_above(mean: Array, threshold: float, spread: float) -> Array:
+@compiled
+def share_above(mean: Number, threshold: Number, spread: Number) -> Number:
     """Share of fruit heavier than a threshold, sizes normal within the tree [1].
 
     Logistic form of the normal distribution, 1 / (1 + exp(-1.702 z)): within 0.01 of it everywhere (Bowling et al.
     2009, Journal of Industrial Engineering and Management 2:114). Within-tree fruit mass is normal with a constant
     spread (Webb et al. 1980).
     """
-    return shares_above(mean, (threshold,), spread)[0]
-
-
-def shares_above(mean: Array, thresholds: Sequence[float], spread: float, work: Work = None) -> Sequence[Array]:
-    """:func:`share_above` for several thresholds at once: one exponential serves them all.
-
-    ``work`` takes one array per threshold; they receive the result.
-    """
-    shares = buffers(work, len(thresholds), mean)
-    slope = LOGISTIC / spread
-    odds = shares[-1]
-    np.subtract(thresholds[-1], mean, out=odds)
-    odds *= slope
-    np.clip(odds, -30, 30, out=odds)
-    np.exp(odds, out=odds)
-    for threshold, share in zip(thresholds, shares, strict=True):
-        np.multiply(odds, math.exp((threshold - thresholds[-1]) * slope), out=share)
-        if share is not odds:
-            share += 1
-            np.reciprocal(share, out=share)
-    odds += 1
-    np.reciprocal(odds, out=odds)
-    return shares
+    odds = LOGISTIC * (threshold - mean) / spread
+    return 1.0 / (1.0 + exp(min(max(odds, np.float32(-30.0)), np.float32(30.0))))
 
 
 def size_spread(mass: Double, number: Double, mass_square: Double) -> Double:

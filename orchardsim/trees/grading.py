@@ -1,23 +1,19 @@
-"""Pack-out of ripe fruit: pure functions per tree."""
+"""Pack-out of ripe fruit: pure functions, those of one tree compiled."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.compiled import Number, compiled
+from orchardsim.core.elementary import exp
 from orchardsim.core.labels import FRESH
-from orchardsim.trees.scratch import Array
 
 
+@compiled
 def colour_share(
-    leaf_light: Array,
-    crop_load: Array,
-    need: Array,
-    half: float,
-    crop_cost: float,
-    rate: float,
-    out: Array | None = None,
-) -> Array:
+    leaf_light: Number, crop_load: Number, need: Number, half: Number, crop_cost: Number, rate: Number
+) -> Number:
     """Share of fruit with the fresh grade's colour [1].
 
     Logistic in light less what the crop costs; a green cultivar (need 0) needs none, a full-red one (need 1) has half
@@ -26,35 +22,26 @@ def colour_share(
 
     Parameters
     ----------
-    leaf_light : array [1]
-        Mean light on the tree's leaf.
-    crop_load : array [1/cm2]
-    need : array [1]
+    leaf_light : float [1]
+        Mean light on the leaf among the fruit.
+    crop_load : float [1/cm2]
+    need : float [1]
     half : float [1]
     crop_cost : float [1 per fruit/cm2]
     rate : float [1]
     """
-    odds = np.multiply(crop_load, crop_cost, out=out)
-    odds -= leaf_light
-    odds *= rate
-    odds += rate * half * need
-    np.clip(odds, -30, 30, out=odds)
-    np.exp(odds, out=odds)
+    odds = rate * (half * need + crop_cost * crop_load - leaf_light)
     # need 0 leaves the share at 1 whatever the light
-    odds *= need
-    odds += 1
-    return np.reciprocal(odds, out=odds)
+    return 1.0 / (1.0 + need * exp(min(max(odds, np.float32(-30.0)), np.float32(30.0))))
 
 
-def bitter_pit_share(crop_load: Array, proneness: Array, scale: float, crop: float, out: Array | None = None) -> Array:
+@compiled
+def bitter_pit_share(crop_load: Number, proneness: Number, scale: Number, crop: Number) -> Number:
     """Share of fruit with bitter pit [1]: proneness x scale x exp(-crop load / crop), at most 0.9.
 
     Light crops of large fruit pit most (common practice); the form is an assumption.
     """
-    share = np.multiply(crop_load, -1 / crop, out=out)
-    np.exp(share, out=share)
-    share *= proneness * scale
-    return np.clip(share, 0, 0.9, out=share)
+    return min(proneness * scale * exp(-crop_load / crop), np.float32(0.9))
 
 
 def after_hail(packed_mass: NDArray[np.float64], marked: NDArray[np.float64]) -> NDArray[np.float64]:

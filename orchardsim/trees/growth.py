@@ -1,112 +1,98 @@
-"""Dry matter made, and what of it becomes trunk: pure functions per tree."""
+"""Dry matter of one tree: made, shared between shoots, fruit and wood. Functions of a single tree's numbers."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from orchardsim.trees.scratch import TINY, Array, Work, buffers, power
+from orchardsim.core.compiled import Number, compiled
+from orchardsim.core.elementary import exp, power
+from orchardsim.trees.canopy import TINY
 
 
-def dry_matter(intercepting_land: Array, efficiency: float, level: Array, out: Array | None = None) -> Array:
-    """Dry matter that a tree makes per MJ/m2 of photosynthetically active radiation [kg m2/MJ].
+@compiled
+def competition(leaf_area_index: Number, strength: Number, half: Number) -> Number:
+    """Growth left by the neighbours' roots [1]: 1 - strength (1 - exp(-leaf area index / half)).
 
-    Parameters
-    ----------
-    intercepting_land : array [m2]
-        Share of the light that the tree's leaf stops, times its land.
-    efficiency : float [g/MJ]
-    level : array [1]
-        Growth level of site, soil, tree and health.
-
-    Notes
-    -----
-    Monteith (1977), Philosophical Transactions of the Royal Society B 281:277: growth is intercepted light times
-    efficiency. The radiation of a phase, times its temperature and water factors, gives the phase's dry matter.
+    Trees compete for water and nitrogen before their crowns touch: trunk and yield per tree fall with density in young
+    plantings too (T23). Leaf area per land stands for the roots; the effect saturates.
     """
-    made = np.multiply(intercepting_land, level, out=out)
-    made *= efficiency / 1000
-    return made
+    return 1.0 - strength * (1.0 - exp(-leaf_area_index / half))
 
 
-def two_limits(demand: Array, supply: Array, curvature: float, work: Work = None) -> Array:
-    """What is taken up when both demand and supply limit, non-rectangular hyperbola.
+@compiled
+def two_limits(demand: Number, supply: Number, curvature: Number) -> Number:
+    """What is taken up when demand and supply both limit, non-rectangular hyperbola.
 
     Smaller root y of curvature y^2 - (demand + supply) y + demand supply = 0: demand supply / (demand + supply) for
     curvature 0, the smaller of the two for curvature 1.
 
-    Parameters
-    ----------
-    demand, supply : array, same unit
-    curvature : float [1]
-    work : two arrays, optional
-        The first receives the result.
-
     Examples
     --------
-    >>> round(float(two_limits(np.array(2.0), np.array(2.0), 0.0)), 6)
-    1.0
-    >>> round(float(two_limits(np.array(3.0), np.array(2.0), 1.0)), 6)
-    2.0
+    >>> round(float(two_limits(2.0, 2.0, 0.0)), 6), round(float(two_limits(3.0, 1.0, 0.999)), 2)
+    (1.0, 1.0)
     """
-    root, product = buffers(work, 2, demand)
-    np.add(demand, supply, out=root)
-    np.multiply(demand, supply, out=product)
-    if np.any(curvature):
-        # 2 d s / (t + sqrt(t^2 - 4 c d s)) is the smaller root without cancellation, and holds for curvature 0
-        root *= root
-        product *= 4 * curvature
-        root -= product
-        # below 0 only by rounding
-        np.abs(root, out=root)
-        np.sqrt(root, out=root)
-        root += demand
-        root += supply
-        root += TINY
-        product *= 1 / (2 * curvature)
-    else:
-        root += TINY
-    return np.divide(product, root, out=root)
+    total = demand + supply
+    product = demand * supply
+    # below 0 only by rounding; this form has no cancellation and holds for curvature 0
+    return 2.0 * product / (total + np.sqrt(abs(total * total - 4.0 * curvature * product)) + TINY)
 
 
-def wood_wanted(expressed_trunk: Array, demand: Array, exponent: float, out: Array | None = None) -> Array:
-    """Trunk growth that the tree would make with dry matter in plenty [cm2]: demand x area^exponent.
-
-    The area is the trunk that the held canopy stands for: a tree kept in its room does not want ever more.
-    """
-    wanted = power(expressed_trunk, exponent, out)
-    wanted *= demand
-    return wanted
-
-
-def wood_cost(trunk_area: Array, vigor: Array, cost: float, exponent: float, out: Array | None = None) -> Array:
-    """Dry matter left by the fruit that a cm2 of trunk takes, branches included [kg/cm2].
-
-    ``cost area^exponent / vigor``: dwarfing stocks put less of it into the stem. The trunk growth of a season is
-    :func:`two_limits` of the growth wanted and of what the surplus pays for, times the share of the wanted leaf that
-    the pruned canopy holds (wood that is cut away does not thicken the trunk). Fruit takes dry matter by its number,
-    so trunk growth falls with crop density, as published (Marini et al. 2012, J. Amer. Pomol. Soc. 66:183).
-    """
-    paid = power(trunk_area, exponent, out)
-    paid *= cost / vigor
-    return paid
-
-
-def pruning_factor(shoots: Array, usual: float) -> Array:
-    """Wood cut, and time for it, over what the training system states: in proportion to shoots above the usual, 1 to 2.
+@compiled
+def shoot_drive(habit: Number, level: Number, held: Number, cramping: Number) -> Number:
+    """Pull of extension shoots on dry matter over that of fruiting wood [1]: habit level^(1/2) held^-cramping.
 
     Parameters
     ----------
-    shoots, usual : array, float [m2/m2]
-        Leaf of shading shoots per land, last summer and where the system's own numbers hold.
-
-    Notes
-    -----
-    Vigorous trees in little room answer with upright shoots, whose removal takes time and crop (common practice); the
-    proportion and its limit are assumptions.
-
-    Examples
-    --------
-    >>> pruning_factor(np.array([0.2, 1.2, 9.0]), 0.8).round(6).tolist()
-    [1.0, 1.5, 2.0]
+    habit : float [1]
+        Of stock and cultivar.
+    level : float [1]
+        Growth level of the site, the tree and its health.
+    held : float [1]
+        Share of the leaf that the trunk could carry which the pruned canopy holds: roots and trunk answer the cut.
+    cramping : float [1]
     """
-    return np.clip(shoots / usual, 1, 2)
+    return habit * np.sqrt(level) * power(held + TINY, -cramping)
+
+
+@compiled
+def shoot_share(drive: Number, crop_load: Number, calming: Number) -> Number:
+    """Share of leaf and of dry matter with the extension shoots [1]: u / (1 + u), u = drive / (1 + crop / calming).
+
+    Parameters
+    ----------
+    drive : float [1]
+        From :func:`shoot_drive`.
+    crop_load : float [1/cm2]
+        A crop calms the shoots.
+    calming : float [1/cm2]
+        Crop that halves their drive.
+    """
+    calmed = drive / (1.0 + crop_load / calming)
+    return calmed / (1.0 + calmed)
+
+
+@compiled
+def wood_mass(trunk: Number, coefficient: Number, exponent: Number) -> Number:
+    """Dry mass of the woody tree above ground [kg]: coefficient x trunk^exponent, one line for all stocks.
+
+    Barden and Marini (2001, J. Amer. Pomol. Soc. 55:251) found one close relation over a wide range of sizes.
+    """
+    return coefficient * power(trunk, exponent)
+
+
+@compiled
+def trunk_wanted(expressed_trunk: Number, held: Number, vigor: Number, exponent: Number) -> Number:
+    """Growth of the trunk in a season with dry matter in plenty [cm2]: vigor expressed^exponent held.
+
+    Sapwood serves the leaf that is held: a tree kept in its room thickens ever more slowly.
+
+    Parameters
+    ----------
+    expressed_trunk : float [cm2]
+        Trunk that the held canopy stands for.
+    held : float [1]
+    vigor : float [cm2 to the power 1 - exponent]
+        Of stock, cultivar, site and season.
+    exponent : float [1]
+    """
+    return vigor * power(expressed_trunk + TINY, exponent) * held

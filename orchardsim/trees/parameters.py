@@ -18,9 +18,14 @@ class Stock:
     """A rootstock."""
 
     vigor: float = parameter("1", "tree size as a share of a tree on seedling (nominal chart value)", low=0.1, high=1.2)
-    productivity: float = parameter(
-        "1", "flower clusters relative to M.9 at equal trunk", low=0.6, high=1.5, default=1.0
+    size: float = parameter("1", "trunk area after five seasons over that on M.9, cropped alike", low=0.1, high=6)
+    shoots: float = parameter(
+        "1",
+        "habit: pull of extension shoots over that on M.9 (about M.9's yield per trunk over the stock's)",
+        low=0.3,
+        high=6,
     )
+    precocity: float = parameter("leaf", "leaves by which it comes into bearing later than M.9", low=-2, high=8)
     fire_blight: float = parameter("1", "susceptibility of the stock: 0 immune, 1 as M.9", low=0, high=1.5)
     crown_rot: float = parameter("1", "susceptibility: 0 immune, 1 as MM.106", low=0, high=1.5)
     replant_tolerance: float = parameter("1", "0 suffers fully from replant disease, 1 not at all", low=0, high=1)
@@ -265,6 +270,7 @@ class Physiology:
     # shape
     height_coefficient: float = parameter("m", "height of a tree with 1 cm2 of trunk", low=0.6, high=2)
     height_exponent: float = parameter("1", "power of trunk area in height", low=0.2, high=0.5)
+    height_level: float = parameter("1", "power of the growth level in height at a given trunk", low=0, high=0.6)
     spread_coefficient: float = parameter("m", "spread of a tree with 1 cm2 of trunk", low=0.3, high=1)
     spread_exponent: float = parameter("1", "power of trunk area in spread", low=0.25, high=0.55)
     headed_height: float = parameter("1", "height of a tree with headed leader over an unheaded one", low=0.6, high=1)
@@ -272,17 +278,26 @@ class Physiology:
         "1", "height of a tree whose thick side branches are left over one with them cut", low=0.6, high=1
     )
     row_clearance: float = parameter("1", "largest base width of a canopy over the row spacing", low=0.6, high=1)
+    crown_overlap: float = parameter(
+        "1", "largest base width of a canopy along the row over the tree spacing", low=1, high=2
+    )
     # leaf and light
-    leaf_per_trunk: float = parameter("m2/cm2", "leaf area wanted per spring trunk area", low=0.1, high=0.7)
+    leaf_per_trunk: float = parameter("m2/cm2", "leaf area wanted per spring trunk area", low=0.1, high=1.0)
     first_leaf_canopy: float = parameter(
         "1", "leaf area in the first leaf over that of an established tree", low=0.3, high=1
     )
-    leaf_density: float = parameter("1/m", "leaf area that a volume of canopy holds", low=0.8, high=5)
+    leaf_per_shadow: float = parameter("1", "leaf area that a crown holds per area of its shadow", low=0.5, high=5)
+    shadow_overlap: float = parameter(
+        "1", "shadows met per shadow's share of the land: 1 strewn at random, more in even rows", low=0.8, high=4
+    )
     extinction: float = parameter("1", "light extinction per leaf area index", low=0.3, high=0.9)
-    regrowth: float = parameter("1", "shading shoot leaf per leaf area that finds no room", low=0, high=3)
-    pruning_regrowth: float = parameter("1", "shading shoot leaf per leaf area pruned off", low=0, high=1.5)
+    competition: float = parameter("1", "most growth that the roots of neighbours take", low=0, high=0.7)
+    competition_half: float = parameter("1", "leaf area index at which 1 - 1/e of that is taken", low=0.05, high=2)
+    lasting_cut: float = parameter(
+        "1", "share of what a winter's pruning takes out of a full canopy that summer does not refill", low=0, high=1
+    )
     usual_shoots: float = parameter(
-        "1", "leaf of shading shoots per land up to which a training system's pruning suffices", low=0.1, high=20
+        "1", "leaf of extension shoots per land up to which a training system's pruning suffices", low=0.05, high=20
     )
     unpruned_shade: float = parameter(
         "1",
@@ -307,32 +322,51 @@ class Physiology:
     )
     # dry matter
     radiation_use: float = parameter(
-        "g/MJ", "dry matter per intercepted photosynthetically active radiation", low=0.8, high=3.5
+        "g/MJ",
+        "dry matter that leaf could fix per intercepted photosynthetically active radiation, sinks in plenty, alone",
+        low=0.8,
+        high=5,
     )
     source_exponent: float = parameter(
         "1", "power of the growth level (site, vigor, health) in dry-matter supply", low=0, high=1
     )
+    cultivar_source: float = parameter("1", "power of a cultivar's vigor in dry-matter supply", low=0, high=1)
     leaf_mass: float = parameter("kg/m2", "dry mass of leaf", low=0.05, high=0.15)
-    reserve_share: float = parameter(
-        "1", "share of dry matter made after harvest that is stored for spring", low=0, high=1
+    stem_mass: float = parameter("kg/m2", "dry mass of the stems of extension shoots per leaf on them", low=0, high=0.2)
+    root_mass: float = parameter("kg/m2", "fine roots grown in a season per leaf area", low=0, high=0.2)
+    wood_mass: float = parameter("kg", "dry mass above ground of a tree with 1 cm2 of trunk", low=0.02, high=0.3)
+    wood_exponent: float = parameter("1", "power of trunk area in dry mass", low=1, high=1.6)
+    root_share: float = parameter("1", "dry mass of the whole tree over that above ground", low=1, high=1.6)
+    wood_upkeep: float = parameter("1/year", "respiration of wood over its dry mass", low=0, high=0.1)
+    shoot_pull: float = parameter(
+        "1", "pull of extension shoots over that of fruiting wood, M.9, no crop, canopy not cut", low=0, high=3
     )
-    wood_cost: float = parameter(
-        "kg/cm2", "dry matter left over per trunk area grown, at 1 cm2 of trunk", low=0.02, high=0.6
+    cramping: float = parameter(
+        "1",
+        "power in which the shoots' pull grows as the canopy holds less of the leaf that the trunk could carry",
+        low=0,
+        high=3,
     )
-    wood_cost_exponent: float = parameter("1", "power of trunk area in the wood cost", low=0, high=0.8)
-    wood_demand: float = parameter(
-        "cm2/year", "trunk growth wanted at 1 cm2 of trunk by an M.9-class tree", low=0.5, high=12
+    calming_crop: float = parameter("1/cm2", "crop that halves the pull of extension shoots", low=2, high=100)
+    shoot_hold: float = parameter("1", "dry matter kept from fruit per share of extension shoots", low=0, high=1.2)
+    trunk_growth: float = parameter(
+        "cm2/year", "trunk growth wanted at 1 cm2 of trunk by Gala on M.9", low=0.2, high=12
     )
-    wood_demand_exponent: float = parameter("1", "power of trunk area in the wanted growth", low=0, high=0.8)
-    vigor_exponent: float = parameter("1", "power of nominal stock vigor in growth", low=0.2, high=1.5)
-    vigor_reference: float = parameter("1", "nominal stock vigor at which growth is unscaled", low=0.2, high=0.6)
+    trunk_exponent: float = parameter("1", "power of expressed trunk area in the wanted growth", low=0.1, high=0.95)
+    size_exponent: float = parameter("1", "power of a stock's five-year size in wanted trunk growth", low=0.2, high=2)
+    wood_curvature: float = parameter(
+        "1", "sharpness of the limit between wood demand and supply: 0 soft, 1 hard", low=0, high=0.95
+    )
+    reserve_wood: float = parameter("1", "reserves that wood holds over its dry mass", low=0, high=0.3)
+    reserve_leaf: float = parameter("kg/m2", "reserves that buds and spurs hold per leaf area", low=0, high=0.1)
+    reserve_share: float = parameter("1", "most of the season's rest that goes into reserves", low=0, high=1)
     heat_reference: float = parameter(
         "K day", "degree days from bloom to leaf fall at which growth demand is unscaled", low=800, high=3500
     )
     heat_exponent: float = parameter("1", "power of degree days in growth demand", low=0, high=1)
     # flowers and fruit
     flowers_per_cluster: float = parameter("1", "flowers in a cluster", low=4, high=7)
-    clusters_per_trunk: float = parameter("1/cm2", "most flower clusters per expressed trunk area", low=5, high=40)
+    clusters_per_leaf: float = parameter("1/m2", "most flower clusters per leaf area of spurs", low=5, high=80)
     set_per_cluster: float = parameter("1", "fruitlets set per cluster in good weather, before drop", low=0.5, high=4)
     fruit_per_source: float = parameter(
         "1/kg", "most fruit that early dry matter keeps through the drop", low=20, high=1000
@@ -346,9 +380,12 @@ class Physiology:
         "1", "share of a fruit's potential that grows before closed canopy", low=0.03, high=0.4
     )
     fruit_curvature: float = parameter(
-        "1", "sharpness of the limit between fruit demand and supply: 0 soft, 1 hard", low=0, high=0.95
+        "1", "sharpness of the limit between fruit demand and supply: 0 soft, 1 hard", low=0, high=0.97
     )
     fruit_dry_fraction: float = parameter("1", "dry matter of fresh fruit", low=0.11, high=0.2)
+    fruit_margin: float = parameter(
+        "1", "fruit mass with dry matter in plenty over that of a very light crop", low=1, high=1.5
+    )
     early_heat_best: float = parameter(
         "K day", "degree days in the 60 days after bloom that give the largest fruit", low=300, high=1200
     )
@@ -356,23 +393,25 @@ class Physiology:
         "1", "loss of fruit potential per squared relative departure of early heat", low=0, high=1
     )
     # return bloom
-    inhibiting_crop_biennial: float = parameter(
-        "1/cm2", "crop that halves return bloom of a biennial cultivar", low=2, high=12
+    half_crop_biennial: float = parameter(
+        "1/cm2", "crop that halves return bloom of a fully biennial cultivar", low=1, high=9
     )
-    inhibiting_crop_annual: float = parameter(
-        "1/cm2", "crop that halves the crop effect on an annual cultivar", low=4, high=30
+    half_crop_annual: float = parameter("1/cm2", "crop that halves return bloom of an annual cultivar", low=5, high=20)
+    crop_width_biennial: float = parameter(
+        "1/cm2", "width in crop of the fall of return bloom, biennial cultivar", low=0.2, high=4
     )
-    inhibition_exponent: float = parameter("1", "steepness of return bloom in crop", low=1, high=8)
-    inhibition_annual: float = parameter("1", "largest loss of return bloom of an annual cultivar", low=0, high=1)
+    crop_width_annual: float = parameter(
+        "1/cm2", "width in crop of the fall of return bloom, annual cultivar", low=0.3, high=6
+    )
+    spur_loss: float = parameter("1", "loss of return bloom with a fruit on every spur", low=0, high=1)
     thinned_weight: float = parameter(
         "1", "share of fruit thinned in time that still counts against return bloom", low=0, high=1
     )
     late_thinning_days: float = parameter(
         "day", "delay of thinning after which removal no longer helps return bloom", low=10, high=90
     )
-    shade_half: float = parameter("1", "mean leaf light at which bud formation is halved", low=0.1, high=0.7)
-    bearing_offset: float = parameter("leaf", "leaf of half bloom on a stock of no vigor", low=-3, high=4)
-    bearing_vigor: float = parameter("leaf", "leaves by which a seedling stock comes later", low=0, high=12)
+    shade_half: float = parameter("1", "light on the spurs at which bud formation is halved", low=0.1, high=0.7)
+    bearing_leaf: float = parameter("leaf", "leaf of half bloom on M.9, branches as they grow", low=0, high=6)
     bearing_rate: float = parameter("1/leaf", "steepness of coming into bearing", low=0.5, high=4)
     bending_gain: float = parameter(
         "leaf", "leaves by which branches bent well below the horizontal bloom earlier", low=0, high=2
@@ -382,6 +421,8 @@ class Physiology:
     # spread between trees
     site_spread: float = parameter("1", "log standard deviation of growth from soil patches", low=0, high=0.6)
     tree_spread: float = parameter("1", "log standard deviation of growth from the nursery tree", low=0, high=0.6)
+    weak_share: float = parameter("1", "share of nursery trees that stay weak", low=0, high=0.3)
+    weak_growth: float = parameter("1", "growth of a weak tree over that of the others", low=0.3, high=1)
     patch_length: float = parameter(
         "m", "distance over which soil patches lose two thirds of their likeness", low=1, high=60
     )

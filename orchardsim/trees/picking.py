@@ -10,10 +10,8 @@ from numpy.typing import NDArray
 
 from orchardsim.core.handover import Reach
 from orchardsim.core.labels import GRADES
-from orchardsim.trees import fruit, grading
+from orchardsim.trees import year as loops
 from orchardsim.trees.block import BlockModel
-from orchardsim.trees.growth import pruning_factor
-from orchardsim.trees.scratch import TINY
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
 from orchardsim.trees.training import LEAVES, Ages
@@ -61,9 +59,8 @@ def ask_harvest_work(model: BlockModel, state: TreeState) -> RipeFruit:
     totals["fruit_dry_mass"] = model.total(state.fruit_dry_mass)
     totals["fruit_number"] = model.total(state.fruit_number)
     totals["crop_mass"] = totals["fruit_dry_mass"] / model.physiology.fruit_dry_fraction
-    counts = model.count_by_leaf(Ages(state.leaf))
-    more = pruning_factor(state.shoots, model.physiology.usual_shoots)
-    summer = more * (counts * model.summer_minutes).sum(axis=-1) / 60
+    more = np.clip(model.total(state.shoot_leaf) / model.usual_shoots, 1, loops.MOST_WORK)
+    summer = more * (model.count_by_leaf(Ages(state.leaf)) * model.summer_minutes).sum(axis=-1) / 60
     return RipeFruit(
         number=totals["fruit_number"][..., None] * model.pass_share,
         mass=totals["crop_mass"][..., None] * model.pass_share,
@@ -85,35 +82,12 @@ def apply_summer_pruning(
     reach : Reach, optional
         The trees that were pruned in summer; all by default.
     """
-    p, crop, totals = model.physiology, state.last_crop, state.totals
-    mean, load, large, usable, over, coloured, pitted = state.work[:7]
-    np.add(state.fruit_number, TINY, out=mean)
-    np.divide(crop, mean, out=mean)
-    np.add(state.expressed_trunk, TINY, out=load)
-    np.divide(state.fruit_number, load, out=load)
-    np.multiply(crop, mean, out=large)
-    totals["fruit_mass_square"] = model.total(large)
-    fruit.shares_above(mean, (p.fresh_mass, p.processing_mass, p.oversize_mass), p.size_spread, (large, usable, over))
-    grading.colour_share(
-        light_on_fruit(model, state, reach),
-        load,
-        model.colour_need,
-        p.colour_light,
-        p.colour_crop,
-        p.colour_rate,
-        coloured,
-    )
-    grading.bitter_pit_share(load, model.bitter_pit, p.bitter_pit_scale, p.bitter_pit_crop, pitted)
-    usable *= crop
-    totals["usable"] = model.total(usable)
-    clean = np.subtract(1, pitted, out=pitted)
-    clean *= large
-    clean *= crop
-    totals["clean"] = model.total(clean)
-    np.subtract(1, over, out=over)
-    clean *= over
-    clean *= coloured
-    totals["coloured"] = model.total(clean)
+    p, totals = model.physiology, state.totals
+    light = light_on_fruit(model, state, reach)
+    loops.judge_fruit(state.arrays, model.numbers, model.traits, model.row_group, light)
+    totals["fruit_mass_square"] = model.total(state.mass_square)
+    for name in ("usable", "clean", "coloured"):
+        totals[name] = model.total(getattr(state, name))
     sound = (1 - p.base_defects) * (1 - p.frost_russet * season.frost_kill) * (1 - season.sunburn_fraction)
     totals["sound_share"] = np.broadcast_to(sound, totals["clean"].shape)
 

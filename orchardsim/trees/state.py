@@ -3,128 +3,120 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+from collections import namedtuple
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Float = NDArray[np.float32]
-WORK = 8
-"""Working arrays that the phases need at once."""
 
 
 @dataclass
 class TreeState:
     """Arrays over (trial, position), float32 unless said; C order. Dead and empty positions hold zeros.
 
-    Attributes
-    ----------
-    alive : bool
-    leaf : int16
-        Growing season since the position's tree was planted; 1 in its first.
-    trunk_area : [cm2]
-    height, spread : [m]
-    head_start : [m]
-        How much taller the tree came from the nursery than goes with its trunk; a leader left uncut keeps it.
-    leaf_area : [m2]
-        Fruiting-wood leaf area at full canopy of the running season.
-    flower_clusters : [1]
-        Clusters formed last season, that will flower next spring.
-    fruit_number : [1]
-        Fruit on the tree now.
-    fruit_dry_mass : [kg]
-        Dry matter in the fruit now.
-    last_crop : [kg]
-        Fresh crop of the last harvest.
-    vigor : [1]
-        Persistent growth multiplier of the position (soil) and its tree.
-    health : [1]
-        0 to 1; replant disease, blight and other lasting harm lower it, time heals it slowly.
-    reserves : [kg]
-        Dry matter stored last autumn, spent this spring.
-    alternation_sum, alternation_terms : [1]
-        Sum and number of the terms of the tree's biennial bearing index from leaf 5 on.
-    expressed_trunk : [cm2]
-        Trunk area that the held canopy stands for: crop targets and flower buds are counted on it.
-    held : [1]
-        Share of the wanted leaf that the canopy holds within its room.
-    feeding : [1]
-        Share of the leaf that feeds fruit (the rest are shading shoots).
-    source : [kg m2/MJ]
-        Dry matter made per MJ/m2 of radiation.
-    leaf_light : [1]
-        Mean light on the tree's leaf.
-    wood_wanted : [cm2]
-        Trunk growth of the season with dry matter in plenty.
-    surplus : [kg]
-        Dry matter of the season left by the fruit so far.
-    uncut : [1]
-        Share of leaf-bearing wood that this winter's pruning left.
-    excess : [1]
-        Fruit above the target, to come off.
-    counted_crop : [1]
-        Fruit that count against next year's flower buds.
-    bloom_clusters : [1]
-        Clusters that flowered this spring, after pruning and before frost.
-    site_vigor : [1]
-        Persistent growth multiplier of the position's soil alone; set for every position, planted or not.
-    cover : float64, (trial, group) [1]
-        Share of the season's light that the group's trees stop, gaps included.
-    shoots : float64, (trial, group) [m2/m2]
-        Leaf of shading shoots per land, last summer.
-    totals : dict of float64 arrays, (trial, group)
-        Sums of the running season that the phases leave for budgets and results.
-    work : list of float32 arrays, (trial, position)
-        Working memory of the phases, no state.
-    overgrown : array or None [1]
-        Shading leaf of wood that pruning left uncut, per leaf area; None where all trees are pruned.
+    ``leaf`` counts growing seasons since the position's tree was planted; 1 in its first. What stands below ``health``
+    is what the phases of the running season leave for each other, for the budgets and for the results. Arrays are
+    changed in place and never replaced: ``arrays`` is the same ones as the loops take them.
     """
 
     alive: NDArray[np.bool_]
     leaf: NDArray[np.int16]
     trunk_area: Float
+    """Trunk area [cm2]: in spring until leaf fall, in autumn after."""
     height: Float
+    """[m]"""
     spread: Float
+    """[m]"""
     head_start: Float
-    leaf_area: Float
+    """How much taller the tree came from the nursery than goes with its trunk; a leader left uncut keeps it [m]."""
     flower_clusters: Float
-    fruit_number: Float
-    fruit_dry_mass: Float
-    last_crop: Float
-    vigor: Float
-    health: Float
+    """Flower clusters formed last season, that will flower next spring [1]."""
     reserves: Float
+    """Dry matter stored last autumn, spent this spring [kg]."""
+    spent: Float
+    """Reserves that this spring had [kg]."""
+    shoot_leaf: Float
+    """Leaf of extension shoots, last summer's until this summer [m2]."""
+    overgrown: Float
+    """Shading leaf of wood that pruning left uncut, per leaf area [1]."""
+    last_crop: Float
+    """Fresh crop of the last harvest [kg]."""
+    vigor: Float
+    """Persistent growth multiplier of the position (soil) and its tree [1]."""
     alternation_sum: Float
     alternation_terms: Float
-    expressed_trunk: Float
-    held: Float
-    feeding: Float
-    source: Float
-    leaf_light: Float
-    wood_wanted: Float
-    surplus: Float
+    """Sum and number of the terms of the tree's biennial bearing index from leaf 5 on [1]."""
+    health: Float
+    """0 to 1; replant disease, blight and other lasting harm lower it, time heals it slowly [1]."""
     uncut: Float
-    excess: Float
-    counted_crop: Float
+    """Share of leaf-bearing wood that this winter's pruning left [1]."""
+    work: Float
+    """Pruning asked for [minute], then crown size [m2]."""
+    leaf_area: Float
+    """Leaf at full canopy [m2], without that of overgrown wood."""
+    held: Float
+    """Share of the leaf that the trunk could carry which the canopy holds [1]."""
+    expressed_trunk: Float
+    """Trunk area that the held canopy stands for: crops and buds are counted on it [cm2]."""
+    lit_land: Float
+    """Land that the tree's shadow reaches [m2]."""
+    stopped: Float
+    """Land whose light the tree stops [m2]."""
+    drive: Float
+    """Pull of the extension shoots before the crop [1]."""
+    source: Float
+    """Dry matter that the tree could make per radiation [kg m2/MJ]."""
+    roots_left: Float
+    """Growth level that the neighbours' roots leave [1]."""
     bloom_clusters: Float
+    """Clusters that flowered this spring, after pruning and before frost [1]."""
+    stripped: Float
+    fruitlets: Float
+    sprayed: Float
+    excess: Float
+    """Fruit above the target, to come off [1]."""
+    thinned: Float
+    """Clusters stripped, fruitlets before the drop, fruit sprayed off and taken off by hand [1]."""
+    fruit_number: Float
+    counted_crop: Float
+    """Fruit on the tree, and fruit that count against next year's flower buds [1]."""
+    fruit_dry_mass: Float
+    thinned_mass: Float
+    leaf_paid: Float
+    upkeep: Float
+    wood_paid: Float
+    unused: Float
+    pool: Float
+    """Dry matter in fruit, in fruit taken off, in leaf, in shoots, roots and upkeep, in wood; not fixed for want of a
+    use; left so far [kg]."""
+    mass_square: Float
+    """Mass of the crop times mean fruit mass [kg2]."""
+    usable: Float
+    clean: Float
+    coloured: Float
+    """Mass of ripe fruit of peeling size, fresh and not pitted, that with colour [kg]."""
+    leaf_light: Float
+    """Mean light on the spurs' leaf [1]."""
+    spur_leaf: Float
+    """[m2]"""
     site_vigor: Float
+    """Persistent growth multiplier of the position's soil alone; set for every position, planted or not [1]."""
     cover: NDArray[np.float64]
-    shoots: NDArray[np.float64]
-    totals: dict[str, NDArray[np.float64]]
-    work: list[Float]
-    overgrown: Float | None = None
+    """Share of the season's light that the group's trees stop, gaps included, (trial, group) [1]."""
+    totals: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    """Sums of the running season by (trial, group) that the phases leave for budgets and results."""
+
+    def __post_init__(self) -> None:
+        self.arrays = Trees(*(getattr(self, name) for name in TREE_FIELDS))
 
     @classmethod
     def empty(cls, trials: int, positions: int, groups: int) -> TreeState:
         """Land without trees."""
-        kinds = {"alive": np.bool_, "leaf": np.int16}
-        arrays: dict[str, Any] = {
-            name: np.zeros((trials, positions), dtype=kinds.get(name, np.float32)) for name in TREE_FIELDS
-        }
-        arrays["site_vigor"] += np.float32(1)
-        work = [np.empty((trials, positions), dtype=np.float32) for _ in range(WORK)]
-        return cls(**arrays, cover=np.zeros((trials, groups)), shoots=np.zeros((trials, groups)), totals={}, work=work)
+        made = empty_trees(trials, positions)
+        return cls(**made._asdict(), cover=np.zeros((trials, groups)))
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
@@ -136,11 +128,19 @@ class TreeState:
             for name in TREE_FIELDS:
                 if name != "site_vigor":
                     getattr(self, name).reshape(-1)[at] = 0
-            if self.overgrown is not None:
-                self.overgrown.reshape(-1)[at] = 0
 
 
-SHARED_FIELDS = ("cover", "shoots", "totals", "overgrown")
-"""Names of what is kept by row group, or for some years only."""
-TREE_FIELDS = tuple(field.name for field in dataclasses.fields(TreeState) if field.name not in (*SHARED_FIELDS, "work"))
+SHARED_FIELDS = ("cover", "totals")
+"""Names of the arrays that are not over (trial, position)."""
+TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.name not in SHARED_FIELDS)
 """Names of the arrays over (trial, position)."""
+Trees: Any = namedtuple("Trees", TREE_FIELDS)  # type: ignore[misc]
+"""The arrays of a :class:`TreeState` over (trial, position), as compiled loops take them."""
+
+
+def empty_trees(trials: int, positions: int) -> Any:
+    """Arrays of land without trees, as compiled loops take them."""
+    kinds = {"alive": np.bool_, "leaf": np.int16}
+    made: dict[str, Any] = {name: np.zeros((trials, positions), kinds.get(name, np.float32)) for name in TREE_FIELDS}
+    made["site_vigor"] += np.float32(1)
+    return Trees(**made)

@@ -7,7 +7,9 @@ among what it writes; what it writes without reading must not depend on what was
 from __future__ import annotations
 
 import copy
+import inspect
 import pickle
+import re
 from collections import defaultdict
 from typing import Any
 
@@ -26,6 +28,7 @@ from orchardsim.simulation.step import Step, inserted, replaced, without
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.year import PAST_YEAR, YEAR
+from orchardsim.trees import year as loops
 from orchardsim.trees.state import TreeState
 from tests.simulation.small_plan import CONFIGS, SMALL
 
@@ -117,6 +120,20 @@ def watch(tile: Tile) -> None:
     TOUCHED.clear()
 
 
+def note_loops(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Loops over trees take all arrays at once: note those that their code names."""
+    for name, loop in vars(loops).items():
+        code = inspect.getsource(loop.py_func) if hasattr(loop, "py_func") else ""
+        if "(trees: Any" in code.replace("\n    ", ""):
+            named = set(re.findall(r"trees\.(\w+)\[", code))
+
+            def noted(*given: Any, _loop: Any = loop, _named: set[str] = named) -> Any:
+                TOUCHED.update(f"trees.{one}" for one in _named)
+                return _loop(*given)
+
+            monkeypatch.setattr(loops, name, noted)
+
+
 def yard_state(yard: Yard) -> Any:
     stocks = {label: (stock.cohorts, stock.due) for label, stock in yard.stocks.items()}
     counts = [dict(one) for one in (yard.trees, yard.asked, yard.hours, yard.undone, yard.on_hand)]
@@ -173,6 +190,8 @@ def open_tile(plan: orchardsim.plan.Plan) -> Tile:
 @pytest.fixture(scope="module")
 def found() -> dict[str, tuple[set[str], set[str]]]:
     """What each step touched and changed in some years of a short-handed farm."""
+    patch = pytest.MonkeyPatch()
+    note_loops(patch)
     tile = open_tile(short_handed_plan())
     seen: dict[str, tuple[set[str], set[str]]] = {step.name: (set(), set()) for step in YEAR}
     for year in range(YEARS):
@@ -184,6 +203,7 @@ def found() -> dict[str, tuple[set[str], set[str]]]:
             after = values(tile)
             seen[step.name][0].update(touched)
             seen[step.name][1].update(name for name in after if before.get(name) != after[name])
+    patch.undo()
     return seen
 
 

@@ -25,7 +25,15 @@ from orchardsim.trees.state import TreeState
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
 DWARF = Stock(
-    vigor=0.33, fire_blight=1.0, crown_rot=0.3, replant_tolerance=0.2, root_hardiness=-10.0, needs_support=True
+    vigor=0.33,
+    size=1.0,
+    shoots=1.0,
+    precocity=0.0,
+    fire_blight=1.0,
+    crown_rot=0.3,
+    replant_tolerance=0.2,
+    root_hardiness=-10.0,
+    needs_support=True,
 )
 RESISTANT = replace(DWARF, fire_blight=0.05, crown_rot=0.15, replant_tolerance=0.8, root_hardiness=-16.0)
 SCION = Cultivar(biennial=0.2, fruit_mass_potential=0.2, fire_blight=1.0, hardiness=-30.0, colour_need=0.5)

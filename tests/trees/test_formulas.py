@@ -13,8 +13,12 @@ from scipy.stats import norm
 from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.core.units import POUND
 from orchardsim.trees import bearing, fruit, grading, growth
-from orchardsim.trees.scratch import power
 from orchardsim.trees.training import table_by_leaf, training_faults
+
+positive = st.floats(1e-3, 1e3)
+share = st.floats(0, 0.95)
+SINGLE = 2e-5
+"""Relative error that single precision is allowed over a formula."""
 
 
 def one(value):
@@ -25,40 +29,62 @@ def number(array):
     return array.item()
 
 
-positive = st.floats(1e-3, 1e3)
-share = st.floats(0, 0.95)
-
-
 @given(demand=positive, supply=positive, curvature=share)
 def test_two_limits_solves_its_quadratic_and_stays_below_both(demand, supply, curvature):
-    y = number(growth.two_limits(one(demand), one(supply), curvature))
-    assert 0 <= y <= min(demand, supply) * (1 + 1e-9)
+    y = growth.two_limits(demand, supply, curvature)
+    assert 0 <= y <= min(demand, supply) * (1 + SINGLE)
     rest = curvature * y**2 - (demand + supply) * y + demand * supply
-    assert abs(rest) <= 1e-6 * demand * supply + 1e-9 * (demand + supply)
+    assert abs(rest) <= 1e-3 * demand * supply
 
 
 @given(demand=positive, supply=positive, more=st.floats(1.01, 3), curvature=share)
 def test_two_limits_rises_with_either(demand, supply, more, curvature):
-    def taken(d, s):
-        return number(growth.two_limits(one(d), one(s), curvature))
-
-    assert taken(demand * more, supply) >= taken(demand, supply) * (1 - 1e-9)
-    assert taken(demand, supply * more) >= taken(demand, supply) * (1 - 1e-9)
+    taken = growth.two_limits(demand, supply, curvature)
+    assert growth.two_limits(demand * more, supply, curvature) >= taken * (1 - 1e-4)
+    assert growth.two_limits(demand, supply * more, curvature) >= taken * (1 - 1e-4)
 
 
-@given(base=st.floats(1e-3, 500), exponent=st.floats(0.1, 6))
-def test_power_is_the_power(base, exponent):
-    assert number(power(one(base), exponent)) == pytest.approx(base**exponent, rel=1e-5)
+def test_fruit_mass_on_the_soft_limit_is_the_published_curve():
+    # Honeycrisp 300, 175 and 150 g at 0, 7 and 10 fruit per cm2 (Robinson et al.) lie on 300 / (1 + load / 9.8): the
+    # limit with curvature 0 of a demand 300 load and a supply of 300 x 9.8.
+    for load, grams in ((7, 175), (10, 150)):
+        assert growth.two_limits(300.0 * load, 300 * 9.8, 0.0) / load == pytest.approx(grams, rel=0.02)
 
 
-def test_no_light_no_growth():
-    assert number(growth.dry_matter(one(0.0), 2.0, one(1.0))) == 0
+def test_competition_saturates_in_leaf_area_index():
+    left = [growth.competition(index, 0.3, 0.4) for index in (0.0, 0.4, 1.0, 50.0)]
+    assert left[0] == 1 and left[-1] == pytest.approx(0.7, rel=1e-5)
+    # 1 - 1/e of it is gone at the half index
+    assert left[1] == pytest.approx(1 - 0.3 * (1 - np.exp(-1)), rel=SINGLE)
+    assert left == sorted(left, reverse=True)
 
 
-def test_dry_matter_of_a_trial_tree_by_hand():
-    # Arithmetic of the envelope check for T8: 26 % of the light on 4.5 m2, 1,250 MJ/m2, 2 g/MJ, is about 2.9 kg.
-    per_unit = growth.dry_matter(one(0.26 * 4.5), 2.0, one(1.0))
-    assert 1250 * number(per_unit) == pytest.approx(2.925)
+@given(drive=st.floats(0, 20), load=st.floats(0, 30), more=st.floats(0.1, 20))
+def test_shoots_take_a_share_that_a_crop_calms(drive, load, more):
+    taken = growth.shoot_share(drive, load, 20.0)
+    assert 0 <= taken < 1
+    assert growth.shoot_share(drive, load + more, 20.0) <= taken + 1e-6
+    assert growth.shoot_share(drive + more, load, 20.0) > taken
+    assert growth.shoot_share(1.0, 0.0, 20.0) == pytest.approx(0.5)
+
+
+def test_shoots_answer_the_cut():
+    # by hand: habit 2 on a site of level 4 with a quarter of the leaf held: 2 x 2 x 0.25^-0.5 = 8
+    assert growth.shoot_drive(2.0, 4.0, 0.25, 0.5) == pytest.approx(8, rel=1e-4)
+    assert growth.shoot_drive(2.0, 4.0, 1.0, 0.5) == pytest.approx(4, rel=1e-4)
+
+
+def test_trunk_growth_stops_as_the_room_is_full():
+    free = growth.trunk_wanted(50.0, 1.0, 2.0, 0.7)
+    assert free == pytest.approx(2 * 50**0.7, rel=1e-4)
+    # the same canopy on a trunk four times as thick thickens by a quarter
+    assert growth.trunk_wanted(50.0, 0.25, 2.0, 0.7) == pytest.approx(free / 4, rel=1e-4)
+    assert growth.trunk_wanted(0.0, 0.0, 2.0, 0.7) == 0
+
+
+def test_wood_mass_of_a_trunk():
+    assert growth.wood_mass(1.0, 0.08, 1.2) == pytest.approx(0.08, rel=1e-5)
+    assert growth.wood_mass(100.0, 0.08, 1.2) == pytest.approx(0.08 * 10**2.4, rel=1e-4)
 
 
 def test_biennial_index_of_hoblyn():
@@ -66,20 +92,35 @@ def test_biennial_index_of_hoblyn():
     # 5, 0, 5 give 1; equal crops 0.
     def index(crops):
         pairs = zip(crops[1:], crops[:-1], strict=True)
-        return np.mean([number(bearing.alternation(one(float(a)), one(float(b)))) for a, b in pairs])
+        return np.mean([bearing.alternation(float(a), float(b)) for a, b in pairs])
 
     assert index([3, 1, 3]) == pytest.approx(0.5)
     assert index([5, 0, 5]) == pytest.approx(1)
     assert index([4, 4, 4]) == 0
 
 
-@given(load=st.floats(0, 40), more=st.floats(0.1, 10), loss=st.floats(0, 1))
-def test_return_bloom_falls_with_crop_within_its_bounds(load, more, loss):
+@given(load=st.floats(0, 40), more=st.floats(0.1, 10), half=st.floats(2, 12), width=st.floats(0.2, 3))
+def test_return_bloom_falls_with_crop_to_nothing(load, more, half, width):
     def bloom(x):
-        return number(bearing.return_bloom(one(x), one(5.0), 4.5, one(loss)))
+        return bearing.tree_term(x, half, width)
 
-    assert 1 - loss - 1e-9 <= bloom(load + more) <= bloom(load) + 1e-9 <= 1 + 1e-8
-    assert bloom(5.0) == pytest.approx(1 - loss / 2, abs=1e-6)
+    assert 0 <= bloom(load + more) <= bloom(load) + 1e-6 <= 1 + 1e-5
+    assert bloom(0.0) == pytest.approx(1, abs=1e-6)
+    assert bloom(half) == pytest.approx((1 + np.exp(-half / width)) / 2, rel=1e-4)
+    assert bloom(half + 12 * width) < 1e-4
+
+
+def test_spurs_with_a_fruit_bloom_less():
+    assert bearing.spur_term(0.0, 50.0, 0.6) == 1
+    assert bearing.spur_term(25.0, 50.0, 0.6) == pytest.approx(0.7)
+    assert bearing.spur_term(80.0, 50.0, 0.6) == pytest.approx(0.4)
+
+
+def test_shade_takes_flower_buds_below_a_third_of_full_light():
+    # Wood needs about 30 % of full sun to flower (Jackson 2003, Biology of Apples and Pears).
+    assert bearing.shade_term(0.3, 0.3) == pytest.approx(0.5)
+    assert bearing.shade_term(0.6, 0.3) > 0.98
+    assert bearing.shade_term(0.15, 0.3) < 0.02
 
 
 def test_pollination_limits():
@@ -96,19 +137,16 @@ def test_pollination_limits():
 
 @given(fruitlets=positive, keeping=positive)
 def test_drop_keeps_less_than_was_set_and_less_than_can_be_fed(fruitlets, keeping):
-    kept = number(bearing.kept_after_drop(one(fruitlets), one(keeping)))
-    assert kept <= min(fruitlets, keeping) * (1 + 1e-9)
+    kept = bearing.kept_after_drop(fruitlets, keeping)
+    assert kept <= min(fruitlets, keeping) * (1 + SINGLE)
 
 
 def test_size_shares_follow_the_normal_distribution():
     # The logistic with slope 1.702 is within 0.0095 of the normal everywhere (Bowling et al. 2009, J. Industrial
     # Engineering and Management 2:114).
     mean = np.linspace(0.05, 0.35, 61)
-    ours = fruit.share_above(mean, 0.2, 0.03)
+    ours = np.array([fruit.share_above(each, 0.2, 0.03) for each in mean])
     assert np.abs(ours - norm.sf(0.2, mean, 0.03)).max() < 0.0096
-    several = fruit.shares_above(mean, (0.12, 0.085, 0.3), 0.03)
-    for threshold, got in zip((0.12, 0.085, 0.3), several, strict=True):
-        assert got == pytest.approx(fruit.share_above(mean, threshold, 0.03), abs=1e-6)
 
 
 def test_box_counts_of_a_bushel_box():
@@ -187,7 +225,7 @@ def test_picking_passes_share_the_whole_crop():
 @given(light=st.floats(0.1, 1), load=st.floats(0, 15), need=st.floats(0.1, 1))
 def test_colour_falls_with_shade_and_crop_and_green_cultivars_need_none(light, load, need):
     def coloured(l, c, n):  # noqa: E741
-        return number(grading.colour_share(one(l), one(c), one(n), 0.35, 0.006, 12.0))
+        return grading.colour_share(l, c, n, 0.35, 0.006, 12.0)
 
     assert coloured(light, load, need) >= coloured(light * 0.8, load, need)
     assert coloured(light, load, need) >= coloured(light, load + 2, need)
@@ -195,9 +233,8 @@ def test_colour_falls_with_shade_and_crop_and_green_cultivars_need_none(light, l
 
 
 def test_bitter_pit_falls_with_crop():
-    load = np.array([0.5, 3.0, 8.0])
-    share_pitted = grading.bitter_pit_share(load, one(1.0), 0.4, 4.0)
-    assert (np.diff(share_pitted) < 0).all()
+    pitted = [grading.bitter_pit_share(load, 1.0, 0.4, 4.0) for load in (0.5, 3.0, 8.0)]
+    assert pitted == sorted(pitted, reverse=True)
 
 
 def test_table_by_leaf_holds_its_last_value():

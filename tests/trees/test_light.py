@@ -1,4 +1,4 @@
-"""Light geometry: sun against pvlib, the hedge against its integral and its limits."""
+"""Sun and shadows: positions against pvlib, the length of shadows against its integral."""
 
 from __future__ import annotations
 
@@ -6,12 +6,8 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from orchardsim.trees import light
-
-sizes = st.floats(0.3, 6)
 
 
 @pytest.mark.parametrize("latitude", [-38.0, 12.0, 43.0, 58.0])
@@ -56,46 +52,3 @@ def test_rows_north_to_south_stop_more_summer_light_than_rows_east_to_west():
     open_ns = light.open_alley_share(x, 51.0, 0.0, diffuse_share=0.0)
     open_ew = light.open_alley_share(x, 51.0, 90.0, diffuse_share=0.0)
     assert (open_ns < open_ew).all()
-
-
-@given(height=sizes, width=st.floats(0.2, 2.5), row=st.floats(2.6, 8), more=st.floats(1.05, 2))
-def test_a_taller_or_wider_hedge_stops_more_and_never_all(height, width, row, more):
-    def stopped(h, w, r):
-        return float(light.hedge_interception(np.array(h), np.array(w), np.array(r), 1.0))
-
-    base = stopped(height, width, row)
-    assert width / row - 1e-9 <= base <= 1
-    assert stopped(height * more, width, row) >= base
-    assert stopped(height, min(width * more, row * 0.99), row) >= base - 1e-12
-    assert stopped(height, width, row * more) <= base + 1e-12
-
-
-@given(leaf=st.floats(0, 20), land=st.floats(0.5, 40), most=st.floats(0.05, 1))
-def test_interception_has_the_limits_of_jackson(leaf, land, most):
-    # Jackson 1981, Acta Horticulturae 114: F = Fmax (1 - exp(-k L / Fmax)); thin leaf stops k L, thick leaf Fmax.
-    got = float(light.interception(np.array(leaf), np.array(land), np.array(most), 0.6))
-    assert -1e-9 <= got <= most + 1e-9
-    assert got <= 0.6 * leaf / land + 1e-6
-    thin = float(light.interception(np.array(1e-4 * land), np.array(land), np.array(most), 0.6))
-    assert thin == pytest.approx(0.6e-4, rel=1e-2)
-
-
-@given(st.lists(st.floats(0, 5), min_size=12, max_size=12))
-def test_what_one_tree_wins_its_neighbours_lose(sizes_of_trees):
-    stature = np.array(sizes_of_trees).reshape(1, 12)
-    along, across = light.neighbour_room(stature, 3, 0.35, 0.15)
-    # the headland gives each row end 0.35, each tree of the outer rows 0.15
-    assert along.sum() == pytest.approx(12 + 3 * 2 * 0.35)
-    assert across.sum() == pytest.approx(12 + 2 * 4 * 0.15)
-    assert along.min() >= 0.3 - 1e-9 and across.min() >= 0.7 - 1e-9
-
-
-def test_trees_beside_a_gap_share_its_land():
-    stature = np.full((1, 25), 2.0)
-    stature[0, 12] = 0
-    along, across = light.neighbour_room(stature, 5, 0.35, 0.15)
-    grid, other = along.reshape(5, 5), across.reshape(5, 5)
-    assert grid[2, 1] == pytest.approx(1.35) and grid[2, 3] == pytest.approx(1.35)
-    assert other[1, 2] == pytest.approx(1.15) and other[3, 2] == pytest.approx(1.15)
-    assert grid[2, 2] == pytest.approx(0.3) and other[2, 2] == pytest.approx(0.7)
-    assert grid[1, 2] == pytest.approx(1.0)

@@ -107,7 +107,7 @@ def test_vigorous_stock_makes_a_bigger_tree_that_crowds_at_close_spacing():
 
 
 def test_unthinned_biennial_cultivar_swings_and_thinned_or_annual_ones_do_not():
-    swinging = dataclasses.replace(cultivar("Fuji"), biennial=1.0)
+    swinging = cultivar("Fuji")
     annual = dataclasses.replace(swinging, biennial=0.0)
 
     def index(scion, target, **more):
@@ -163,8 +163,8 @@ def walk_a_year(model, state, season, draws, *, plant=False, share=1.0):
     ripe = trees.ask_harvest_work(model, state)
     trees.apply_summer_pruning(model, state, season)
     picked = trees.apply_picking(model, state, np.full((trials, model.groups, model.pass_count), share), done * 0 + 3)
-    budget = trees.harvest_to_leaf_fall(model, state, season)
-    return bloom, thinned, ripe, picked, budget
+    trees.harvest_to_leaf_fall(model, state, season)
+    return bloom, thinned, ripe, picked, trees.dry_matter_budget(model, state)
 
 
 def test_flower_fruit_mass_and_dry_matter_budgets_close():
@@ -334,7 +334,8 @@ def test_row_groups_grow_as_the_blocks_they_would_be():
 
 
 def test_established_block_keeps_the_size_it_was_given():
-    plan = spindle("MM.111", tree=5.5, row=7.0)
+    system = training("central_leader")
+    plan = block([stock("MM.111")], "Gala", grade("whip"), system, 5.5, 7.0, (6.0,), rows=4, trees_per_row=12)
     model = BlockModel(plan, PHYSIOLOGY)
     state = model.new_state(2)
     draws = draw_year(address(Streams(6), "trees", "x", range(2), 0), model.positions)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from orchardsim.trees import bearing, fruit, grading, growth, light
+from orchardsim.trees import bearing, canopy, fruit, grading, growth, light
 from tests.trees.blocks import PHYSIOLOGY, block, grade, run_trees, stock, training
 
 SMALL = {"rows": 2, "trees_per_row": 8}
@@ -38,11 +38,11 @@ def test_a_heavier_crop_leaves_a_thinner_trunk(target, more, scion):
 
 
 @settings(max_examples=12, deadline=None)
-@given(vigor=st.floats(0.2, 0.8), more=st.floats(1.05, 1.25), tree=st.floats(2, 5))
-def test_a_more_vigorous_stock_makes_a_bigger_tree(vigor, more, tree):
+@given(size=st.floats(0.5, 2.5), more=st.floats(1.05, 1.25), tree=st.floats(2, 5))
+def test_a_more_vigorous_stock_makes_a_bigger_tree(size, more, tree):
     small, big = (
-        grown(dataclasses.replace(stock("M.9"), vigor=each), (0.0, 4.0), tree, tree + 2)[0]
-        for each in (vigor, vigor * more)
+        grown(dataclasses.replace(stock("M.9"), size=each), (0.0, 4.0), tree, tree + 2)[0]
+        for each in (size, size * more)
     )
     assert big > small
 
@@ -78,66 +78,70 @@ def test_blossom_stripped_in_the_first_leaf_spares_the_young_tree(kept, stripped
 
 # ---- any unit of measure ------------------------------------------------------------------------------------------
 
-ONE = np.array([1.7, 0.6])
-TWO = np.array([0.9, 1.3])
+ONE, TWO, PAIR = 1.7, 0.9, np.array([1.7, 0.6])
 CASES = {
     # name: (formula of its inputs, value and unit of each input, unit of the result); a unit is a power per dimension
+    "soft_minimum": (canopy.soft_minimum, [(ONE, {"m": 1}), (TWO, {"m": 1})], {"m": 1}),
+    "size_of_trunk": (
+        lambda trunk, size: canopy.size_of_trunk(trunk, size, 0.3), [(9.6, {"m": 2}), (1.3, {"m": 0.4})], {"m": 1},
+    ),
+    "room_won": (lambda a, b: canopy.room_won(a, b, 0.35), [(ONE, {"m": 2}), (TWO, {"m": 2})], {}),
+    "shadow_area": (
+        lambda across, along, height: canopy.shadow_area(across, along, height, 0.75, 1.05),
+        [(ONE, {"m": 1}), (TWO, {"m": 1}), (3.1, {"m": 1})], {"m": 2},
+    ),
+    "shadow_reach": (lambda a, land: canopy.shadow_reach(a, land, 1.5), [(ONE, {"m": 2}), (TWO, {"m": 2})], {}),
+    "light_stopped": (lambda leaf, land: canopy.light_stopped(leaf, land, 0.6), [(ONE, {"m": 2}), (TWO, {"m": 2})],
+                      {"m": 2}),
     "two_limits": (
         lambda d, s: growth.two_limits(d, s, 0.7), [(ONE, {"kg": 1}), (TWO, {"kg": 1})], {"kg": 1},
     ),
-    "dry_matter": (
-        lambda land, use: growth.dry_matter(land, use, TWO), [(ONE, {"m": 2}), (1.9, {"kg": 1, "MJ": -1})],
-        {"kg": 1, "m": 2, "MJ": -1},
+    "shoot_share": (
+        lambda load, calming: growth.shoot_share(1.2, load, calming),
+        [(ONE, {"fruit": 1, "m": -2}), (TWO, {"fruit": 1, "m": -2})], {},
     ),
-    "wood_wanted": (
-        lambda area, demand: growth.wood_wanted(area, demand, 0.2), [(ONE, {"m": 2}), (TWO, {"m": 1.6})], {"m": 2},
+    "wood_mass": (
+        lambda trunk, one: growth.wood_mass(trunk, one, 1.2), [(9.6, {"m": 2}), (0.08, {"kg": 1, "m": -2.4})],
+        {"kg": 1},
     ),
-    "wood_cost": (
-        lambda area, cost: growth.wood_cost(area, TWO, cost, 0.35), [(ONE, {"m": 2}), (0.1, {"kg": 1, "m": -2.7})],
-        {"kg": 1, "m": -2},
-    ),
-    "pruning_factor": (
-        lambda leaf, land: growth.pruning_factor(leaf / land, 0.3), [(ONE, {"m": 2}), (TWO, {"m": 2})], {},
+    "trunk_wanted": (
+        lambda trunk, vigor: growth.trunk_wanted(trunk, 0.7, vigor, 0.7), [(9.6, {"m": 2}), (2.0, {"m": 0.6})],
+        {"m": 2},
     ),
     "kept_after_drop": (bearing.kept_after_drop, [(ONE, {"fruit": 1}), (TWO, {"fruit": 1})], {"fruit": 1}),
-    "return_bloom": (
-        lambda load, half: bearing.return_bloom(load, half, 4.0, np.array(0.8)),
-        [(ONE, {"fruit": 1, "m": -2}), (TWO, {"fruit": 1, "m": -2})], {},
+    "tree_term": (
+        bearing.tree_term, [(ONE, {"fruit": 1, "m": -2}), (TWO, {"fruit": 1, "m": -2}), (0.6, {"fruit": 1, "m": -2})],
+        {},
+    ),
+    "spur_term": (
+        lambda crop, spurs: bearing.spur_term(crop, spurs, 0.5), [(ONE, {"fruit": 1}), (2.9, {"fruit": 1})], {},
     ),
     "pollination": (
         lambda hours, half, far, reach: bearing.pollination(hours, half, far, reach, np.array(0.7), np.array(0.1)),
-        [(ONE, {"h": 1}), (0.8, {"h": 1}), (TWO, {"m": 1}), (1.1, {"m": 1})], {},
+        [(PAIR, {"h": 1}), (0.8, {"h": 1}), (PAIR, {"m": 1}), (1.1, {"m": 1})], {},
     ),
     "alternation": (bearing.alternation, [(ONE, {"kg": 1}), (TWO, {"kg": 1})], {}),
     "bearing_share": (
         lambda leaf, half, rate: bearing.bearing_share(leaf, half, rate),
-        [(ONE, {"leaf": 1}), (TWO, {"leaf": 1}), (1.6, {"leaf": -1})], {},
+        [(PAIR, {"leaf": 1}), (PAIR[::-1], {"leaf": 1}), (1.6, {"leaf": -1})], {},
     ),
-    "interception": (
-        lambda leaf, land: light.interception(leaf, land, np.array(0.8), 0.6), [(ONE, {"m": 2}), (TWO, {"m": 2})], {},
-    ),
-    "hedge_interception": (
-        lambda height, width, row: light.hedge_interception(height, width, row, 0.9),
-        [(ONE, {"m": 1}), (TWO, {"m": 1}), (3 + ONE, {"m": 1})], {},
-    ),
-    "soft_minimum": (light.soft_minimum, [(ONE, {"m": 1}), (TWO, {"m": 1})], {"m": 1}),
-    "share_above": (fruit.share_above, [(ONE, {"kg": 1}), (0.9, {"kg": 1}), (0.4, {"kg": 1})], {}),
+    "share_above": (fruit.share_above, [(ONE, {"kg": 1}), (TWO, {"kg": 1}), (0.4, {"kg": 1})], {}),
     "size_spread": (
-        fruit.size_spread, [(40 * TWO, {"kg": 1}), (np.array([60.0, 60.0]), {}), (90 * TWO**2, {"kg": 2})], {"kg": 1},
+        fruit.size_spread, [(40 * PAIR, {"kg": 1}), (np.array([60.0, 60.0]), {}), (90 * PAIR**2, {"kg": 2})], {"kg": 1},
     ),
     "box_count_shares": (
-        fruit.box_count_shares, [(0.15 * ONE, {"kg": 1}), (0.02 * TWO, {"kg": 1}), (19.0, {"kg": 1}), (0.1, {"kg": 1})],
-        {},
+        fruit.box_count_shares,
+        [(0.15 * PAIR, {"kg": 1}), (0.02 * PAIR, {"kg": 1}), (19.0, {"kg": 1}), (0.1, {"kg": 1})], {},
     ),
     "early_heat_effect": (
-        lambda heat, best: fruit.early_heat_effect(heat, best, 0.3), [(ONE, {"K": 1}), (1.2, {"K": 1})], {},
+        lambda heat, best: fruit.early_heat_effect(heat, best, 0.3), [(PAIR, {"K": 1}), (1.2, {"K": 1})], {},
     ),
     "colour_share": (
-        lambda load, cost: grading.colour_share(TWO, load, np.array(0.9), 0.3, cost, 12.0),
+        lambda load, cost: grading.colour_share(0.4, load, 0.9, 0.3, cost, 12.0),
         [(ONE, {"fruit": 1, "m": -2}), (0.006, {"fruit": -1, "m": 2})], {},
     ),
     "bitter_pit_share": (
-        lambda load, crop: grading.bitter_pit_share(load, np.array(1.0), 0.4, crop),
+        lambda load, crop: grading.bitter_pit_share(load, 1.0, 0.4, crop),
         [(ONE, {"fruit": 1, "m": -2}), (4.0, {"fruit": 1, "m": -2})], {},
     ),
 }  # fmt: skip
@@ -157,21 +161,21 @@ def test_a_formula_does_not_depend_on_the_units_of_measure(name, factors):
     plain = formula(*(np.array(value) if np.ndim(value) else value for value, _ in inputs))
     scaled = formula(*(np.array(value) * size_of(unit, sizes) if np.ndim(value) else value * size_of(unit, sizes)
                        for value, unit in inputs))  # fmt: skip
-    assert scaled == pytest.approx(plain * size_of(result, sizes), rel=1e-5, abs=1e-7)
+    assert scaled == pytest.approx(plain * size_of(result, sizes), rel=2e-4, abs=1e-6)
 
 
 def test_every_formula_of_growth_bearing_fruit_and_light_on_quantities_is_among_them():
     covered = set(CASES)
     plain_numbers = {
         # of plain numbers alone, or sums over them
-        "shade_effect", "shares_above", "box_count_edges", "pass_shares", "after_hail",
-        # of angles and places on earth, or of rows and a share
-        "sun_positions", "open_alley_share", "alley_slope", "neighbour_room",
+        "competition", "shoot_drive", "shade_term", "spur_light", "box_count_edges", "pass_shares", "after_hail",
+        # of angles and places on earth
+        "sun_positions", "open_alley_share", "alley_slope",
     }  # fmt: skip
-    for room in (growth, bearing, fruit, light, grading):
+    for room in (canopy, growth, bearing, fruit, light, grading):
         found = {
             name
             for name, value in vars(room).items()
-            if callable(value) and getattr(value, "__module__", "") == room.__name__
+            if callable(value) and getattr(value, "__module__", "") == room.__name__ and not isinstance(value, type)
         }
         assert {name for name in found if not name.startswith("_")} - covered - plain_numbers == set()

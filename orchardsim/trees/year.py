@@ -1,0 +1,396 @@
+"""The year of a tree, as loops over (trial, position) around the formulas of one tree.
+
+Each loop is a growth phase or a part of one; :mod:`orchardsim.trees.model` calls them in order and does the work by row
+group between them. Empty positions hold zeros, and every formula makes zero of a tree without trunk.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.compiled import compiled
+from orchardsim.core.elementary import exp, power
+from orchardsim.trees import bearing, canopy, fruit, grading, growth
+from orchardsim.trees.canopy import TINY
+from orchardsim.trees.training import LEAVES
+
+Float = NDArray[np.float32]
+MOST_CUT: Final = np.float32(0.7)
+"""Largest share of leaf-bearing wood that a winter's pruning takes (assumption; the bound of a system's own)."""
+MOST_WORK: Final = np.float32(3.0)
+"""Most pruning work over what the training system states (assumption)."""
+MOST_OVERGROWN: Final = np.float32(1.0)
+"""1; most shading leaf of wood left uncut per leaf area (assumption: a canopy does not more than double)."""
+PRESENT_CROP: Final = np.float32(1e-3)
+"""Least crop [kg] that is no blank."""
+BEARING_LEAF: Final = 5
+"""Leaf from which the biennial bearing index counts."""
+
+
+class Traits(NamedTuple):
+    """Numbers of stock, cultivar and training by row group (group,), and by leaf (group, leaf); float32."""
+
+    growth_vigor: Float
+    """Wanted trunk growth over that of Gala on M.9 [1]."""
+    leaf_vigor: Float
+    """Dry matter per light over that of Gala [1]."""
+    shoot_habit: Float
+    fruit_potential: Float
+    """Mass of a fruit without competitors [kg]."""
+    colour_need: Float
+    bitter_pit: Float
+    half_crop: Float
+    crop_width: Float
+    pruning: Float
+    stripping: Float
+    target: Float
+    next_bloom: Float
+    next_bloom_unbent: Float
+    """Share of full bloom in the spring after a leaf, branches tied down as planned or not [1]."""
+    pruning_minutes: Float
+
+
+class Place(NamedTuple):
+    """What is the same all over a block: land, training shape, light."""
+
+    row_spacing: np.float32
+    tree_spacing: np.float32
+    across_limit: np.float32
+    fill: np.float32
+    shadow: np.float32
+    growth_level: np.float32
+    height_limit: np.float32
+    spread_limit: np.float32
+    leader: np.float32
+
+
+@compiled
+def place_in_walk(step: Any, first: Any) -> Any:
+    """Where a tree stands in a crew's walk that begins at ``first`` and goes round [1]; both are shares of the walk."""
+    place = step - first
+    return place + 1.0 if place < 0.0 else place
+
+
+@compiled
+def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
+    """Trees grow a leaf older and ask for their winter's cut: ``uncut`` is what it would leave, ``work`` its minutes.
+
+    Shoots above what the training system reckons with are cut too: more wood, and more minutes.
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    usual = p.usual_shoots * place.row_spacing * place.tree_spacing
+    for t in range(trials):
+        for r in range(len(row_group)):
+            cut_by_leaf, minutes = traits.pruning[row_group[r]], traits.pruning_minutes[row_group[r]]
+            for i in range(r * per_row, (r + 1) * per_row):
+                leaf = trees.leaf[t, i] + np.int16(trees.alive[t, i])
+                trees.leaf[t, i] = leaf
+                age = min(leaf, LEAVES)
+                more = min(max(trees.shoot_leaf[t, i] / usual, np.float32(1.0)), MOST_WORK)
+                trees.uncut[t, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
+                trees.work[t, i] = minutes[age] * more
+
+
+@compiled
+def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: Any) -> None:
+    """Pruning as far as the crews came: the cut takes flower clusters; wood left uncut shades the tree.
+
+    ``done`` and ``start`` (trial, group) are the share of trees reached and where in the walk the crew began.
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            share, first = done[t, row_group[r]], start[t, row_group[r]]
+            for i in range(r * per_row, (r + 1) * per_row):
+                reached = place_in_walk(walk[i], first) <= share
+                uncut = trees.uncut[t, i]
+                grown = min(trees.overgrown[t, i] + (1.0 - uncut) * p.unpruned_shade, MOST_OVERGROWN)
+                trees.overgrown[t, i] = np.float32(0.0) if reached else grown
+                uncut = uncut if reached else np.float32(1.0)
+                trees.uncut[t, i] = uncut
+                trees.flower_clusters[t, i] *= uncut
+
+
+@compiled
+def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
+    """Leaf, the light it stops, the shoots' pull before the crop, and dry matter per radiation."""
+    trials, positions = trees.trunk_area.shape
+    rows = len(row_group)
+    per_row = positions // rows
+    for t in range(trials):
+        for i in range(positions):
+            trees.work[t, i] = trees.height[t, i] * trees.spread[t, i]
+        for r in range(rows):
+            leaf_vigor, habit = traits.leaf_vigor[row_group[r]], traits.shoot_habit[row_group[r]]
+            first, last = r * per_row, (r + 1) * per_row
+            for i in range(first, last):
+                size = trees.work[t, i]
+                # beyond an end of the row, and outside the outer rows, lies land without trees
+                before = trees.work[t, i - 1] if i > first else np.float32(0.0)
+                behind = trees.work[t, i + 1] if i + 1 < last else np.float32(0.0)
+                left = trees.work[t, i - per_row] if r > 0 else np.float32(0.0)
+                right = trees.work[t, i + per_row] if r + 1 < rows else np.float32(0.0)
+                along = 1.0 + canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
+                across = 1.0 + canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
+                land = place.row_spacing * place.tree_spacing * along * across
+
+                height, spread, trunk = trees.height[t, i], trees.spread[t, i], trees.trunk_area[t, i]
+                width = canopy.soft_minimum(spread, place.across_limit * across)
+                length = canopy.soft_minimum(spread, p.crown_overlap * place.tree_spacing * along)
+                shade = canopy.shadow_area(width, length, height, place.fill, place.shadow)
+                reach = canopy.shadow_reach(shade, land, p.shadow_overlap)
+                level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
+                strength = power(level, p.source_exponent)
+                # roots are cut at lifting
+                settled = p.first_leaf_canopy if trees.leaf[t, i] == 1 else np.float32(1.0)
+                wanted = p.leaf_per_trunk * trunk * settled
+                uncut = trees.uncut[t, i]
+                room = p.leaf_per_shadow * strength * shade * (1.0 - p.lasting_cut * (1.0 - uncut))
+                leaf = canopy.soft_minimum(wanted * uncut, room)
+                held = leaf / (wanted + TINY)
+                total = leaf * (1.0 + trees.overgrown[t, i])
+                stopped = canopy.light_stopped(total, land * reach, p.extinction)
+                roots = growth.competition(total / (land + TINY), p.competition, p.competition_half)
+                trees.leaf_area[t, i] = leaf
+                trees.held[t, i] = held
+                trees.expressed_trunk[t, i] = trunk * held
+                trees.lit_land[t, i] = land * reach
+                trees.stopped[t, i] = stopped
+                trees.drive[t, i] = growth.shoot_drive(p.shoot_pull * habit, level, held, p.cramping)
+                trees.source[t, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
+                trees.roots_left[t, i] = roots * level * settled
+
+
+@compiled
+def set_fruit(
+    trees: Any,
+    p: Any,
+    traits: Any,
+    row_group: Any,
+    setting: Any,
+    most: Any,
+    radiation: Any,
+    potential: Any,
+    normal: Any,
+) -> None:
+    """Flowers set, fruitlets drop to what early dry matter carries, leaf is paid for and fruit begins to grow.
+
+    Parameters
+    ----------
+    setting, most : arrays, (trial, group) [1]
+        Fruitlets per cluster, and flowers alive per cluster.
+    radiation : array, (trial, group) [MJ/m2]
+        That counts from bloom to closed canopy.
+    potential : array, (trial, group) [1]
+        Of fruit mass, after the early season's warmth.
+    normal : array, (trial, position)
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            g = row_group[r]
+            per_cluster, alive, light = setting[t, g], most[t, g], radiation[t, g]
+            young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
+            stripping = traits.stripping[g]
+            for i in range(r * per_row, (r + 1) * per_row):
+                stripped = trees.flower_clusters[t, i] * stripping[min(trees.leaf[t, i], LEAVES)]
+                share = min(per_cluster * exp(p.set_spread * normal[t, i]), alive)
+                fruitlets = (trees.flower_clusters[t, i] - stripped) * share
+                leaf = trees.leaf_area[t, i] * (1.0 + trees.overgrown[t, i])
+                stored = trees.reserves[t, i] + trees.source[t, i] * light
+                paid = min(p.leaf_mass * leaf, stored)
+                shoots = growth.shoot_share(trees.drive[t, i], np.float32(0.0), p.calming_crop)
+                kept_back = 1.0 - p.shoot_hold * shoots
+                carried = p.fruit_per_source * (trees.source[t, i] * light * kept_back + trees.reserves[t, i])
+                number = bearing.kept_after_drop(fruitlets, carried)
+                grown = growth.two_limits(number * young, (stored - paid) * kept_back, p.fruit_curvature)
+                trees.bloom_clusters[t, i] = trees.flower_clusters[t, i]
+                trees.spent[t, i] = trees.reserves[t, i]
+                trees.stripped[t, i] = stripped
+                trees.fruitlets[t, i] = fruitlets
+                trees.fruit_number[t, i] = number
+                trees.counted_crop[t, i] = number
+                trees.fruit_dry_mass[t, i] = grown
+                trees.leaf_paid[t, i] = paid
+                trees.pool[t, i] = stored - paid - grown
+
+
+@compiled
+def find_excess(
+    trees: Any, p: Any, traits: Any, row_group: Any, sprayed_off: Any, by_hand: Any, limit: Any, normal: Any
+) -> None:
+    """Spray where a tree bears more than its target, then find what must come off by hand.
+
+    ``sprayed_off`` (trial,) is the share that a spray takes off, 0 where none is used; ``limit`` the most fruit on
+    a tree.
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            targets = traits.target[row_group[r]]
+            for i in range(r * per_row, (r + 1) * per_row):
+                target = targets[min(trees.leaf[t, i], LEAVES)] * trees.expressed_trunk[t, i]
+                number = trees.fruit_number[t, i]
+                sprayed = number * sprayed_off[t] if number > target else np.float32(0.0)
+                number -= sprayed
+                meant = min(target * exp(p.thinning_spread * normal[t, i]), limit)
+                trees.sprayed[t, i] = sprayed
+                trees.fruit_number[t, i] = number
+                trees.counted_crop[t, i] -= sprayed * (1.0 - p.thinned_weight)
+                trees.excess[t, i] = max(number - meant, np.float32(0.0)) if by_hand else np.float32(0.0)
+
+
+@compiled
+def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any) -> None:
+    """Take the excess off the trees that the crews reach.
+
+    Fruit taken off still counts by ``weight`` (trial, group) against next year's flower buds.
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            share, still = done[t, row_group[r]], weight[t, row_group[r]]
+            for i in range(r * per_row, (r + 1) * per_row):
+                removed = trees.excess[t, i] if walk[i] <= share else np.float32(0.0)
+                lost = trees.fruit_dry_mass[t, i] * removed / (trees.fruit_number[t, i] + TINY)
+                trees.thinned[t, i] = removed
+                trees.thinned_mass[t, i] = lost
+                trees.fruit_dry_mass[t, i] -= lost
+                trees.fruit_number[t, i] -= removed
+                trees.counted_crop[t, i] -= removed * (1.0 - still)
+
+
+@compiled
+def grow_fruit(trees: Any, p: Any, traits: Any, row_group: Any, radiation: Any, potential: Any) -> None:
+    """Closed canopy to harvest: roots, upkeep of wood and shoots first, then fruit by number and supply."""
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            g = row_group[r]
+            light = radiation[t, g]
+            late = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * (1.0 - p.early_fruit_share)
+            for i in range(r * per_row, (r + 1) * per_row):
+                number = trees.fruit_number[t, i]
+                load = number / (trees.expressed_trunk[t, i] + TINY)
+                shoots = growth.shoot_share(trees.drive[t, i], load, p.calming_crop)
+                leaf = trees.leaf_area[t, i]
+                shoot_leaf = leaf * shoots
+                spur_leaf = leaf - shoot_leaf
+                pool = trees.pool[t, i] + trees.source[t, i] * light
+                wood = growth.wood_mass(trees.trunk_area[t, i], p.wood_mass, p.wood_exponent)
+                upkeep = min(p.wood_upkeep * wood + p.root_mass * leaf, pool)
+                pool -= upkeep
+                stems = min(p.stem_mass * shoot_leaf, 0.5 * pool)
+                pool -= stems
+                grown = growth.two_limits(number * late, pool * (1.0 - p.shoot_hold * shoots), p.fruit_curvature)
+                depth = p.extinction / (trees.lit_land[t, i] + TINY)
+                shading = shoot_leaf + leaf * trees.overgrown[t, i]
+                trees.leaf_light[t, i] = canopy.spur_light(shading * depth, spur_leaf * depth)
+                trees.shoot_leaf[t, i] = shading
+                trees.spur_leaf[t, i] = spur_leaf
+                trees.upkeep[t, i] = upkeep + stems
+                trees.pool[t, i] = pool - grown
+                trees.fruit_dry_mass[t, i] += grown
+                crop = trees.fruit_dry_mass[t, i] / p.fruit_dry_fraction
+                both = crop + trees.last_crop[t, i] > PRESENT_CROP
+                pair = both and trees.leaf[t, i] > BEARING_LEAF
+                term = bearing.alternation(crop, trees.last_crop[t, i])
+                trees.alternation_sum[t, i] += term if pair else np.float32(0.0)
+                trees.alternation_terms[t, i] += np.float32(1.0) if pair else np.float32(0.0)
+                trees.last_crop[t, i] = crop
+
+
+@compiled
+def judge_fruit(trees: Any, p: Any, traits: Any, row_group: Any, light: Any) -> None:
+    """Mass of the ripe crop by quality [kg]: usable, fresh, fresh and not pitted, that with colour.
+
+    ``light`` (trial, position) [1] falls on the leaf among the fruit.
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            need, proneness = traits.colour_need[row_group[r]], traits.bitter_pit[row_group[r]]
+            for i in range(r * per_row, (r + 1) * per_row):
+                crop, number = trees.last_crop[t, i], trees.fruit_number[t, i]
+                mean = crop / (number + TINY)
+                load = number / (trees.expressed_trunk[t, i] + TINY)
+                pitted = grading.bitter_pit_share(load, proneness, p.bitter_pit_scale, p.bitter_pit_crop)
+                clean = crop * fruit.share_above(mean, p.fresh_mass, p.size_spread) * (1.0 - pitted)
+                clean *= 1.0 - fruit.share_above(mean, p.oversize_mass, p.size_spread)
+                colour = grading.colour_share(light[t, i], load, need, p.colour_light, p.colour_crop, p.colour_rate)
+                trees.mass_square[t, i] = crop * mean
+                trees.usable[t, i] = crop * fruit.share_above(mean, p.processing_mass, p.size_spread)
+                trees.clean[t, i] = clean
+                trees.coloured[t, i] = clean * colour
+
+
+@compiled
+def fall_leaf(
+    trees: Any,
+    p: Any,
+    traits: Any,
+    place: Any,
+    walk: Any,
+    row_group: Any,
+    radiation: Any,
+    heat: Any,
+    tied: Any,
+    start: Any,
+) -> None:
+    """Wood, reserves, shape and next spring's flower clusters. What no use takes is not fixed (``unused``).
+
+    ``tied`` and ``start`` (trial, group) are the share of trees whose branches were bent this year and where in the
+    walk the crew began.
+    """
+    trials, positions = trees.trunk_area.shape
+    per_row = positions // len(row_group)
+    for t in range(trials):
+        for r in range(len(row_group)):
+            g = row_group[r]
+            light, vigor = radiation[t, g], p.trunk_growth * traits.growth_vigor[g] * heat[t, g]
+            half_crop, crop_width, share, first = traits.half_crop[g], traits.crop_width[g], tied[t, g], start[t, g]
+            bent, unbent = traits.next_bloom[g], traits.next_bloom_unbent[g]
+            for i in range(r * per_row, (r + 1) * per_row):
+                trunk, held, expressed = trees.trunk_area[t, i], trees.held[t, i], trees.expressed_trunk[t, i]
+                pool = trees.pool[t, i] + trees.source[t, i] * light
+                wood = growth.wood_mass(trunk, p.wood_mass, p.wood_exponent)
+                cost = p.root_share * p.wood_exponent * wood / (trunk + TINY)
+                wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, i], p.trunk_exponent)
+                paid = growth.two_limits(cost * wanted, pool, p.wood_curvature)
+                rest = pool - paid
+                stored = min(p.reserve_wood * wood + p.reserve_leaf * trees.leaf_area[t, i], p.reserve_share * rest)
+                grown = trunk + paid / (cost + TINY)
+                trees.wood_paid[t, i] = paid
+                trees.reserves[t, i] = stored
+                trees.unused[t, i] = rest - stored
+                trees.trunk_area[t, i] = grown
+
+                level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
+                taller = place.leader * power(level, p.height_level)
+                height = canopy.size_of_trunk(grown, taller, p.height_exponent) + trees.head_start[t, i]
+                spread = canopy.size_of_trunk(grown, p.spread_coefficient, p.spread_exponent)
+                trees.height[t, i] = min(max(height, trees.height[t, i]), place.height_limit)
+                trees.spread[t, i] = min(max(spread, trees.spread[t, i]), place.spread_limit)
+
+                spurs = p.clusters_per_leaf * trees.spur_leaf[t, i]
+                crop = trees.counted_crop[t, i]
+                age = min(trees.leaf[t, i], LEAVES)
+                buds = spurs * (bent[age] if place_in_walk(walk[i], first) <= share else unbent[age])
+                buds *= bearing.shade_term(trees.leaf_light[t, i], p.shade_half)
+                buds *= bearing.tree_term(crop / (grown * held + TINY), half_crop, crop_width)
+                trees.flower_clusters[t, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
+                # health heals, where enough of it is left
+                health = trees.health[t, i]
+                enough = min(np.float32(1), health / p.lasting_harm)
+                lost = np.float32(trees.alive[t, i]) - health
+                trees.health[t, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
