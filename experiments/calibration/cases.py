@@ -33,6 +33,8 @@ NC140 = {
 HONEYCRISP = own_target("Honeycrisp")
 GALA = own_target("Gala")
 WIDE = (0.0, 0.0, 0.0, 4.0, 6.0)
+GOOD_GROWER = 1.39
+"""Site level of a good grower, fitted with the rest; the research mean is 1."""
 NONE = (1e6,)
 LOADS = (0.7, 2.0, 4.0, 6.0, 7.0, 9.0, 11.0, 14.0)
 BUSH = "slender_axis"
@@ -76,15 +78,20 @@ class Row:
         return bool(self.low <= self.value <= self.high)
 
     @property
-    def miss(self) -> float:
-        """How far outside the middle four fifths of the tolerance, in half widths; logs where the range is positive."""
+    def place(self) -> float:
+        """Where the value lies in the tolerance: -1 at its low end, 1 at its high end; logs where it is positive."""
         low, high, value = self.low, self.high, self.value
         if low > 0 and high / low > 1.3:
             low, high, value = np.log(low), np.log(high), np.log(max(value, 1e-3))
         if not np.isfinite(value):
-            return 5.0
+            return 6.0
         middle, half = (low + high) / 2, (high - low) / 2
-        return max(abs(value - middle) / half - 0.8, 0.0)
+        return float((value - middle) / half)
+
+    @property
+    def miss(self) -> float:
+        """How far outside the middle four fifths of the tolerance, in half widths."""
+        return max(abs(self.place) - 0.8, 0.0)
 
 
 class Plantings:

@@ -1,10 +1,13 @@
-"""Fit the shared parameters to the targets: differential evolution on the population.
+"""Fit the shared tree parameters to the published targets, leave targets out, and tell how well they are known.
 
-    python experiments/calibration/fit.py [--generations N] [--local] [--without T7,T10] [--start FILE] [--write FILE]
+    python experiments/calibration/fit.py --out DIR                 least squares from the catalogue's values
+    python experiments/calibration/fit.py --out DIR --starts 4      also from places around them
+    python experiments/calibration/fit.py --out DIR --without T7,T10    leave targets out and predict them
+    python experiments/calibration/fit.py --out DIR --intervals     profile of each parameter
 
-The residual of a figure is its distance from the centre in half widths, steeper near the edge of the tolerance.
-Limits that are ours and no target (named ``own.``) weigh less. The two site levels are research mean 1.0 and one
-fitted number for a good grower. All targets are fitted: agreement with them is no validation.
+A target's error is how far its figure lies outside the middle four fifths of its tolerance, in half widths of it; the fit
+is nonlinear least squares (trust region, SciPy) on these, with a pull of a twentieth towards the middle of each box.
+Plantings hold their random numbers fixed, so the errors are smooth in the parameters.
 """
 
 from __future__ import annotations
@@ -12,186 +15,171 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import json
-import math
 import sys
-from collections.abc import Sequence
+import time
 from pathlib import Path
+from typing import Final
 
 import numpy as np
-from scipy.optimize import differential_evolution, least_squares
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 sys.path.insert(0, str(Path(__file__).parent))
-from cases import NC140, figures
+from cases import GOOD_GROWER, Plantings, Row
 from harness import load_physiology
 
-FREE = {
-    "leaf_per_trunk": (0.2, 0.55),
-    "radiation_use": (1.4, 3.0),
-    "leaf_density": (1.2, 5.0),
-    "wood_cost": (0.05, 0.35),
-    "wood_demand": (2.0, 9.0),
-    "wood_demand_exponent": (0.1, 0.6),
-    "vigor_exponent": (0.5, 1.2),
-    "clusters_per_trunk": (8.0, 30.0),
-    "set_per_cluster": (1.2, 3.5),
-    "fruit_per_source": (100.0, 900.0),
-    "fruit_curvature": (0.2, 0.95),
-    "inhibiting_crop_biennial": (4.0, 8.0),
-    "inhibition_exponent": (2.5, 5.5),
-    "shade_half": (0.15, 0.6),
-    "bearing_offset": (-1.0, 2.5),
-    "bearing_vigor": (3.0, 9.0),
+from orchardsim.trees.parameters import Physiology
+
+BOXES: Final[dict[str, tuple[float, float]]] = {
+    "leaf_per_trunk": (0.2, 0.8),
+    "leaf_per_shadow": (0.8, 3),
+    "shadow_overlap": (0.8, 3),
+    "competition": (0, 0.65),
+    "radiation_use": (1.8, 5),
+    "shoot_pull": (0.05, 1.5),
+    "cramping": (0, 1.5),
+    "calming_crop": (3, 80),
+    "shoot_hold": (0.2, 1.1),
+    "trunk_growth": (0.5, 5),
+    "trunk_exponent": (0.3, 0.95),
+    "size_exponent": (0.4, 2),
+    "first_leaf_canopy": (0.35, 0.9),
+    "clusters_per_leaf": (15, 80),
+    "fruit_per_source": (50, 1500),
+    "fruit_curvature": (0, 0.95),
+    "fruit_margin": (1, 1.4),
+    "half_crop_biennial": (1.2, 6),
+    "crop_width_biennial": (0.15, 2),
+    "spur_loss": (0, 1),
+    "bearing_leaf": (0.5, 4),
+    "source_exponent": (0.05, 0.9),
+    "site_spread": (0.03, 0.35),
+    "good": (1.1, 2.0),
 }
-"""Fitted shared parameters and the box they are sought in."""
-TRIALS = 4
-"""Trials in the fit: with one, the soil patches of a single block would be fitted too."""
-GROWER = (1.1, 1.55)
-"""Box of the good grower's site level."""
-
-TARGETS = {
-    "T2": (100, 300),
-    "T3": (2400, 3800),
-    "T4": (980, 1500),
-    "T5": (2, 3.8),
-    "T6.seedling.first": (4.6, 7.9),
-    "T6.seedling.late": (10.5, 20),
-    "T6.semi.first": (4.6, 7.9),
-    "T6.semi.late": (4, 8),
-    "T7.low": (28, 52),
-    "T7.high": (57.5, 97.5),
-    "T9.1": (255, 345),
-    "T9.7": (149, 201),
-    "T9.10": (127, 172),
-    "T11": (64, 80),
-    "T12": (0.6, 1.6),
-    "T13.unthinned": (0.47, 1.0),
-    "T13.thinned": (0.1, 0.3),
-}
-"""Tolerances of the targets; where the simulation's frosts, gaps and replants take a few per cent that the harness
-does not know of (T3, T4, T6, T7.high, T11, T13), the range is moved by as much."""
-OWN = {
-    "own.late_yield": (0.75, 1.1),
-    "own.leaf_area_index": (1.8, 2.8),
-    "own.gala_mass": (150, 185),
-    "own.royal.mass.7": (170, 225),
-    "own.density_yield": (1.6, 2.4),
-    "own.trunk_10": (32, 70),
-    "own.harvest_index": (0.45, 0.7),
-    "own.T7.low.late": (28, 52),
-    "own.crowding": (0.4, 0.92),
-    "own.density_trunk": (0.35, 0.65),
-    "own.T9.spring.7": (149, 201),
-    "own.T9.spring.10": (127, 172),
-    "own.T8.height": (2.2, 2.8),
-}
-"""Limits that are no target: common sense and READ side facts, at a quarter of the weight."""
+"""What is fitted, with the box that it is searched in; ``good`` is the good grower's site level."""
+NAMES: Final = tuple(BOXES)
+LOW, HIGH = (np.array([BOXES[name][end] for name in NAMES]) for end in (0, 1))
+WEIGHTS: Final = {"T2": 2.0, "T3": 2.0, "T7": 2.0, "T23": 2.0, "T24": 2.0, "T30": 2.0, "T31": 2.0}
+"""Targets that bear on how close to plant and what to plant count double."""
+PULL: Final = 0.05
+MOST: Final = 6.0
+"""Half widths beyond which an error counts no more."""
+RISE: Final = 1.0
+"""Rise of the cost that ends a parameter's interval: one squared half width of a tolerance."""
+Point = NDArray[np.float64]
 
 
-def residuals(found: dict[str, float], left_out: Sequence[str] = ()) -> np.ndarray:
-    """Distances of the figures from their centres in half widths, steeper near the edge; squares sum to the cost.
+class Fit:
+    """Errors of the targets as a function of the boxed parameters, each from 0 to 1."""
 
-    Targets whose name begins with one of ``left_out`` do not count.
-    """
-    out = []
+    def __init__(self, trees: int, without: frozenset[str]) -> None:
+        self.plantings = Plantings(trees)
+        self.without = without
+        self.base = load_physiology()
 
-    def counts(name: str) -> bool:
-        return not any(name == one or name.startswith(one + ".") for one in left_out)
+    def start(self) -> Point:
+        """The catalogue's values and the good grower's level."""
+        known = {**dataclasses.asdict(self.base), "good": GOOD_GROWER}
+        return np.clip((np.array([known[name] for name in NAMES]) - LOW) / (HIGH - LOW), 0.01, 0.99)
 
-    def add(distance: float, weight: float) -> None:
-        size = min(abs(distance), 12.0)
-        out.append(math.copysign(math.sqrt(weight) * (0.4 * size + 3 * max(0.0, size - 0.8)), distance))
+    def parameters(self, point: Point) -> tuple[Physiology, float]:
+        values = dict(zip(NAMES, (LOW + point * (HIGH - LOW)).tolist(), strict=True))
+        good = values.pop("good")
+        return dataclasses.replace(self.base, **values), good
 
-    for weight, table in ((1.0, TARGETS), (0.1, OWN)):
-        for name, (low, high) in table.items():
-            if not counts(name.removeprefix("own.")):
-                continue
-            add((found[name] - (low + high) / 2) / ((high - low) / 2), weight)
-    # a tree in full bloom left alone sets 10 and more per cm2 (common practice): thinning must have something to do
-    add((found["own.unthinned_load"] - 12) / 2.5, 1.0)
-    add(found["own.thinned_swing"] / 0.15, 0.5)
-    if counts("T10"):
-        add((1 - found["T10.r2"]) / 0.1, 1.0)
-        add(found["T10.slopes"] / 0.25, 1.0)
-    for kind, column, allowed in (("tcsa", 0, 0.12), ("yield", 1, 0.15)) if counts("T8") else ():
-        ours = np.log([found[f"T8.{kind}.{name}"] for name in NC140])
-        published = np.log([row[column] for row in NC140.values()])
-        level = ours.mean() - published.mean()
-        add(level / math.log(1.25), 1.0)
-        shape = ours - level - published
-        add(np.abs(shape).mean() / allowed, 1.0)
-        out.extend(0.3 * shape / allowed)
-    return np.array(out)
+    def rows(self, point: Point) -> list[Row]:
+        return self.plantings.figures(*self.parameters(point))
+
+    def errors(self, point: Point) -> Point:
+        counted = [row for row in self.rows(point) if row.id not in self.without]
+        errors = [np.sqrt(row.weight * WEIGHTS.get(row.id, 1.0)) * min(row.miss, MOST) for row in counted]
+        return np.concatenate([np.nan_to_num(errors, nan=MOST), PULL * (point - 0.5)])
+
+    def improve(self, point: Point, rounds: int = 3) -> tuple[Point, float]:
+        """Least squares from a point; a few rounds with finer differences."""
+        cost = np.inf
+        for number in range(rounds):
+            step = 2e-2 if number < 2 else 8e-3
+            found = least_squares(self.errors, point, bounds=(0, 1), diff_step=step, max_nfev=10, x_scale=0.1)
+            point, last, cost = np.clip(found.x, 0.01, 0.99), cost, 2 * found.cost
+            if last - cost < 1e-3:
+                break
+        return point, cost
+
+    def interval(self, best: Point, at: int) -> tuple[float, float]:
+        """Ends of a parameter's profile: where the cost, the others refitted by one linear step, rises by one."""
+        slope = self.jacobian(best)
+        others = np.delete(np.arange(len(best)), at)
+        normal = slope.T @ slope
+        # curvature of the cost along the parameter with the others at their best: Schur complement
+        inner = normal[np.ix_(others, others)]
+        curvature = normal[at, at] - normal[at, others] @ np.linalg.solve(inner, normal[others, at])
+        half = np.sqrt(RISE / max(curvature, 1e-9))
+        ends = np.clip([best[at] - half, best[at] + half], 0, 1)
+        width = HIGH[at] - LOW[at]
+        return float(LOW[at] + ends[0] * width), float(LOW[at] + ends[1] * width)
+
+    def jacobian(self, point: Point) -> NDArray[np.float64]:
+        if getattr(self, "_at", None) is None or not np.array_equal(self._at, point):
+            step = 2e-2
+            columns = []
+            for i in range(len(point)):
+                up, down = point.copy(), point.copy()
+                up[i], down[i] = min(point[i] + step, 1), max(point[i] - step, 0)
+                columns.append((self.slopes(up) - self.slopes(down)) / (up[i] - down[i]))
+            self._at, self._jacobian = point.copy(), np.stack(columns, axis=1)
+        return self._jacobian
+
+    def slopes(self, point: Point) -> Point:
+        """Figures themselves in half widths (also inside the tolerance), so that met rows inform the interval too."""
+        counted = [row for row in self.rows(point) if row.id not in self.without]
+        places = [np.sqrt(row.weight) * np.clip(row.place, -MOST, MOST) for row in counted]
+        return np.concatenate([np.nan_to_num(places, nan=MOST), PULL * (point - 0.5)])
 
 
-def cost(found: dict[str, float], left_out: Sequence[str] = ()) -> float:
-    """Sum of squared residuals."""
-    return float((residuals(found, left_out) ** 2).sum())
+def table(rows: list[Row], without: frozenset[str] = frozenset()) -> str:
+    lines = []
+    for row in rows:
+        verdict = ("met" if row.met else "MISSED") + (" (left out)" if row.id in without else "")
+        lines.append(
+            f"{row.id:4s} {row.what:64.64s} {row.published:>16s} [{row.low:.3g}, {row.high:.3g}] {row.value:9.3g} {verdict}"
+        )
+    lines.append(f"{sum(row.met for row in rows)} of {len(rows)} rows met")
+    return "\n".join(lines)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--generations", type=int, default=60)
-    parser.add_argument("--population", type=int, default=4, help="members per free parameter")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--local", action="store_true", help="least squares from the start instead")
-    parser.add_argument("--without", default="", help="targets to leave out and predict, such as T7,T10")
-    parser.add_argument("--start", type=Path, help="JSON file of values to start from; default the catalogue's")
-    parser.add_argument("--write", type=Path, help="JSON file for the result")
-    chosen = parser.parse_args()
-    left_out = [name for name in chosen.without.split(",") if name]
-    names = [*FREE, "good_grower"]
-    bounds = np.array([*FREE.values(), GROWER])
-    base = load_physiology()
-
-    def found_for(values: np.ndarray, trials: int = 1) -> dict[str, float]:
-        free = dict(zip(names, values.tolist(), strict=True))
-        growth = free.pop("good_grower")
-        return figures(dataclasses.replace(base, **free), growth, trials=trials)
-
-    def report(now: np.ndarray, convergence: float = 0.0) -> None:
-        print(
-            f"{cost(found_for(now, TRIALS)):8.2f}",
-            json.dumps(dict(zip(names, np.round(now, 4).tolist(), strict=True))),
-            flush=True,
-        )
-
-    known = {**dataclasses.asdict(base), "good_grower": 1.55}
-    if chosen.start:
-        known.update(json.loads(chosen.start.read_text()))
-    first = np.clip([known[name] for name in names], *bounds.T)
-    if chosen.local:
-        width = bounds[:, 1] - bounds[:, 0]
-        inner = np.clip((first - bounds[:, 0]) / width, 0.02, 0.98)
-
-        def scaled(unit: np.ndarray) -> np.ndarray:
-            return residuals(found_for(bounds[:, 0] + unit * width, TRIALS), left_out)
-
-        result = least_squares(scaled, inner, bounds=(0, 1), diff_step=0.02, max_nfev=chosen.generations)
-        result.x = bounds[:, 0] + result.x * width
-        result.fun = cost(found_for(result.x, TRIALS))
-        report(result.x)
-    else:
-        result = differential_evolution(
-            lambda values: cost(found_for(values, TRIALS), left_out),
-            bounds,
-            maxiter=chosen.generations,
-            popsize=chosen.population,
-            seed=chosen.seed,
-            polish=False,
-            callback=report,
-            x0=first,
-            tol=1e-4,
-            mutation=(0.4, 0.9),
-            recombination=0.8,
-        )
-    free = dict(zip(names, result.x.tolist(), strict=True))
-    found = found_for(result.x, 3 * TRIALS)
-    print(f"cost {result.fun:.2f}; with more trees {cost(found):.2f}")
-    for name, value in found.items():
-        low, high = TARGETS.get(name, OWN.get(name, (math.nan, math.nan)))
-        print(f"{name:22s} {value:10.3f}   {low} to {high}")
-    if chosen.write:
-        chosen.write.write_text(json.dumps(free, indent=1))
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--trees", type=int, default=96, help="trees in each row of a planting")
+    parser.add_argument("--starts", type=int, default=1)
+    parser.add_argument("--without", default="")
+    parser.add_argument("--intervals", action="store_true")
+    parser.add_argument("--keep", action="store_true", help="take the catalogue's values as they are")
+    options = parser.parse_args()
+    without = frozenset(filter(None, options.without.split(",")))
+    fit, rng, began = Fit(options.trees, without), np.random.default_rng(1), time.time()
+    best, least = fit.start(), float((fit.errors(fit.start()) ** 2).sum())
+    for number in range(0 if options.keep else options.starts):
+        point = fit.start() if number == 0 else np.clip(fit.start() + rng.normal(0, 0.12, len(NAMES)), 0.03, 0.97)
+        if without:
+            point = 0.5 * point + 0.25  # halfway to the middle: what was left out must not be remembered
+        point, cost = fit.improve(point)
+        print(f"start {number}: {cost:.3f} after {time.time() - began:.0f} s", flush=True)
+        if cost < least or (without and number == 0):
+            best, least = point, cost
+    values = dict(zip(NAMES, (LOW + best * (HIGH - LOW)).tolist(), strict=True))
+    text = table(Fit(2 * options.trees, without).rows(best), without)
+    found: dict[str, object] = {"cost": least, "values": values, "without": sorted(without)}
+    if options.intervals:
+        found["intervals"] = {name: fit.interval(best, i) for i, name in enumerate(NAMES)}
+        for name, (low, high) in found["intervals"].items():  # type: ignore[attr-defined]
+            text += f"\n{name:22s} {values[name]:9.4g}   {low:.4g} to {high:.4g}   box {BOXES[name]}"
+    print(text)
+    options.out.mkdir(parents=True, exist_ok=True)
+    name = "without_" + "_".join(sorted(without)) if without else "fit"
+    (options.out / f"{name}.json").write_text(json.dumps(found, indent=1) + "\n")
+    (options.out / f"{name}.txt").write_text(text + "\n")
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from orchardsim.plan import load_plan
 from orchardsim.simulation import simulate
 
-RESEARCH_MEAN, GOOD_GROWER = 1.0, 1.55
+RESEARCH_MEAN, GOOD_GROWER = 1.0, 1.39
 """The two site growth levels, fixed for all rows."""
 HEAD = """title = "{title}"
 units = "metric"

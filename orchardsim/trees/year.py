@@ -76,7 +76,7 @@ def place_in_walk(step: Any, first: Any) -> Any:
 
 @compiled
 def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
-    """Trees grow a leaf older and ask for their winter's cut: ``uncut`` is what it would leave, ``work`` its minutes.
+    """Trees grow a leaf older, health heals, they ask for their winter's cut: ``uncut`` it would leave, ``work`` minutes.
 
     Shoots above what the training system reckons with are cut too: more wood, and more minutes.
     """
@@ -90,6 +90,11 @@ def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 leaf = trees.leaf[t, i] + np.int16(trees.alive[t, i])
                 trees.leaf[t, i] = leaf
                 age = min(leaf, LEAVES)
+                # health heals, where enough of it is left
+                health = trees.health[t, i]
+                enough = min(np.float32(1), health / p.lasting_harm)
+                lost = np.float32(trees.alive[t, i]) - health
+                trees.health[t, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
                 more = min(max(trees.shoot_leaf[t, i] / usual, np.float32(1.0)), MOST_WORK)
                 trees.uncut[t, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
                 trees.work[t, i] = minutes[age] * more
@@ -135,8 +140,14 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 behind = trees.work[t, i + 1] if i + 1 < last else np.float32(0.0)
                 left = trees.work[t, i - per_row] if r > 0 else np.float32(0.0)
                 right = trees.work[t, i + per_row] if r + 1 < rows else np.float32(0.0)
-                along = 1.0 + canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
-                across = 1.0 + canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
+                along = canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
+                across = canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
+                trees.room_along[t, i] = 1.0 + along
+                trees.room_across[t, i] = 1.0 + across
+                # roots are cut at lifting
+                trees.settled[t, i] = p.first_leaf_canopy if trees.leaf[t, i] == 1 else np.float32(1.0)
+            for i in range(first, last):
+                along, across, settled = trees.room_along[t, i], trees.room_across[t, i], trees.settled[t, i]
                 land = place.row_spacing * place.tree_spacing * along * across
 
                 height, spread, trunk = trees.height[t, i], trees.spread[t, i], trees.trunk_area[t, i]
@@ -146,8 +157,6 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 reach = canopy.shadow_reach(shade, land, p.shadow_overlap)
                 level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
                 strength = power(level, p.source_exponent)
-                # roots are cut at lifting
-                settled = p.first_leaf_canopy if trees.leaf[t, i] == 1 else np.float32(1.0)
                 wanted = p.leaf_per_trunk * trunk * settled
                 uncut = trees.uncut[t, i]
                 room = p.leaf_per_shadow * strength * shade * (1.0 - p.lasting_cut * (1.0 - uncut))
@@ -199,7 +208,9 @@ def set_fruit(
             young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
             stripping = traits.stripping[g]
             for i in range(r * per_row, (r + 1) * per_row):
-                stripped = trees.flower_clusters[t, i] * stripping[min(trees.leaf[t, i], LEAVES)]
+                trees.stripped[t, i] = stripping[min(trees.leaf[t, i], LEAVES)]
+            for i in range(r * per_row, (r + 1) * per_row):
+                stripped = trees.flower_clusters[t, i] * trees.stripped[t, i]
                 share = min(per_cluster * exp(p.set_spread * normal[t, i]), alive)
                 fruitlets = (trees.flower_clusters[t, i] - stripped) * share
                 leaf = trees.leaf_area[t, i] * (1.0 + trees.overgrown[t, i])
@@ -236,7 +247,9 @@ def find_excess(
         for r in range(len(row_group)):
             targets = traits.target[row_group[r]]
             for i in range(r * per_row, (r + 1) * per_row):
-                target = targets[min(trees.leaf[t, i], LEAVES)] * trees.expressed_trunk[t, i]
+                trees.excess[t, i] = targets[min(trees.leaf[t, i], LEAVES)]
+            for i in range(r * per_row, (r + 1) * per_row):
+                target = trees.excess[t, i] * trees.expressed_trunk[t, i]
                 number = trees.fruit_number[t, i]
                 sprayed = number * sprayed_off[t] if number > target else np.float32(0.0)
                 number -= sprayed
@@ -300,6 +313,7 @@ def grow_fruit(trees: Any, p: Any, traits: Any, row_group: Any, radiation: Any, 
                 trees.upkeep[t, i] = upkeep + stems
                 trees.pool[t, i] = pool - grown
                 trees.fruit_dry_mass[t, i] += grown
+            for i in range(r * per_row, (r + 1) * per_row):
                 crop = trees.fruit_dry_mass[t, i] / p.fruit_dry_fraction
                 both = crop + trees.last_crop[t, i] > PRESENT_CROP
                 pair = both and trees.leaf[t, i] > BEARING_LEAF
@@ -361,6 +375,10 @@ def fall_leaf(
             half_crop, crop_width, share, first = traits.half_crop[g], traits.crop_width[g], tied[t, g], start[t, g]
             bent, unbent = traits.next_bloom[g], traits.next_bloom_unbent[g]
             for i in range(r * per_row, (r + 1) * per_row):
+                age = min(trees.leaf[t, i], LEAVES)
+                tied_down = place_in_walk(walk[i], first) <= share
+                trees.flower_clusters[t, i] = bent[age] if tied_down else unbent[age]
+            for i in range(r * per_row, (r + 1) * per_row):
                 trunk, held, expressed = trees.trunk_area[t, i], trees.held[t, i], trees.expressed_trunk[t, i]
                 pool = trees.pool[t, i] + trees.source[t, i] * light
                 wood = growth.wood_mass(trunk, p.wood_mass, p.wood_exponent)
@@ -384,13 +402,7 @@ def fall_leaf(
 
                 spurs = p.clusters_per_leaf * trees.spur_leaf[t, i]
                 crop = trees.counted_crop[t, i]
-                age = min(trees.leaf[t, i], LEAVES)
-                buds = spurs * (bent[age] if place_in_walk(walk[i], first) <= share else unbent[age])
+                buds = spurs * trees.flower_clusters[t, i]
                 buds *= bearing.shade_term(trees.leaf_light[t, i], p.shade_half)
                 buds *= bearing.tree_term(crop / (grown * held + TINY), half_crop, crop_width)
                 trees.flower_clusters[t, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
-                # health heals, where enough of it is left
-                health = trees.health[t, i]
-                enough = min(np.float32(1), health / p.lasting_harm)
-                lost = np.float32(trees.alive[t, i]) - health
-                trees.health[t, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
