@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -190,7 +191,10 @@ class Plantings:
         add("braeburn", braeburn, slender, "feathered", 2.5, 5.0, 6)
         loads = [one("M.9", "Gala", (0, 5, 5, 5, 5, load)) for load in (3.0, 4.5, 6.0, 7.5, 9.0, 10.5, 12.0)]
         add("gala loads", loads, spindle, "feathered", 1.1, 3.65, 6)
-        swing = [one("M.9", c, NONE) for c in ("Honeycrisp", "Fuji")] + [one("M.9", "Honeycrisp", (0.0, 4.0)), one("M.9", "Gala", NONE)]
+        swing = [one("M.9", c, NONE) for c in ("Honeycrisp", "Fuji")] + [
+            one("M.9", "Honeycrisp", (0.0, 4.0)),
+            one("M.9", "Gala", NONE),
+        ]
         add("swing", swing, spindle, "feathered", 1.5, 4.0, 22)
         for name, cut in (("light", (0.02,)), ("severe", (0.25,))):
             add(name, [one("M.26", "Golden Delicious", golden)],
@@ -333,7 +337,7 @@ def density_rows(logs: Lazy) -> list[Row]:
         Row("T7", "M.9, 1,100/ha: t/ha, leaves 10-15", "about 40", 28, 52, mean(low, 10, 15)),
         Row("T7", "M.9, 3,300/ha: t/ha, leaves 6-7", "about 75", 52.5, 97.5, mean(high, 6, 7)),
         Row("T7", "M.9, 3,300/ha: leaves 12-16 over 6-7", "declines", 0.5, 0.95, mean(high, 12, 16) / mean(high, 6, 7)),
-        Row("T24", "M.2, 2,260/ha: leaves 15-20 over 6-7", "declines", 0.3, 0.95, mean(semi, 15, 20) / mean(semi, 6, 7)),
+        Row("T24", "M.2, 2,260/ha: leaves 15-20 over 6-7", "declines", 0.3, 0.95, mean(semi, 15, 20) / mean(semi, 6, 7)),  # noqa: E501
         Row("T7", "M.2, 660/ha: t/ha, leaves 12-16", "about 40", 28, 52, mean(wide, 12, 16)),
         Row("T23", "b of yield, 1,125-3,226/ha, leaf 4-5", "0.38", 0.30, 0.50, b["BC", "crop", 4]),
         Row("T23", "b of yield, 1,026-5,382/ha, leaf 4-5", "0.38", 0.30, 0.50, b["NY", "crop", 4]),
@@ -369,7 +373,7 @@ def stock_rows(logs: Lazy) -> list[Row]:
         leaf = shares.mean("leaf_paid", g) + 0.07 * shares.mean("shoots", g)
         part.append(fruit[9] / (fruit[9] + wood[9] + leaf[9]))
         over.append(shares.mean("crop", g).sum() / (shares.mean("wood_mass", g)[14] / 0.5))
-    order = min(a - b for a, b in zip(part, part[1:], strict=False))
+    order = min(a - b for a, b in itertools.pairwise(part))
     return [
         *rows,
         Row("T33", "trunk, B.9 over M.9", "0.68", 0.55, 0.80, trunk[0] / trunk[2]),
@@ -418,12 +422,12 @@ def crop_rows(logs: Lazy) -> list[Row]:
         Row("own", "Gala on M.9, most fruit in leaf 2", "40", 25, 70, count[5]),
         Row("T28", "Gala: leaf-3 yield after 40 fruit over after 10", "1", 0.85, 1.15,
             at(40, count, third) / at(10, count, third)),
-        Row("T28", "Honeycrisp: the same", "clearly less", 0.0, 0.75, at(40, h_count, h_third) / at(10, h_count, h_third)),
-        Row("T28", "Gala: fruit mass at 40 over 10", "0.8", 0.7, 0.9, at(40, count[1:], mass[1:]) / at(10, count[1:], mass[1:])),
+        Row("T28", "Honeycrisp: the same", "clearly less", 0.0, 0.75, at(40, h_count, h_third) / at(10, h_count, h_third)),  # noqa: E501
+        Row("T28", "Gala: fruit mass at 40 over 10", "0.8", 0.7, 0.9, at(40, count[1:], mass[1:]) / at(10, count[1:], mass[1:])),  # noqa: E501
         Row("T28", "Gala: trunk gain at 0 over 40 fruit", "more", 1.08, 2.5, gain[0] / at(40, count, gain)),
         Row("T29", "four-year yield at 0.3 of full light over full", "0.04-0.36", -0.2, 0.2,
             shade.mean("crop")[3:7].sum() / sun.mean("crop")[3:7].sum()),
-        Row("T29", "share of shoots, the same", "1", 0.8, 1.25, mean(shade.mean("shoot_share"), 4, 7) / mean(sun.mean("shoot_share"), 4, 7)),
+        Row("T29", "share of shoots, the same", "1", 0.8, 1.25, mean(shade.mean("shoot_share"), 4, 7) / mean(sun.mean("shoot_share"), 4, 7)),  # noqa: E501
         Row("T9", "Honeycrisp, g at 0.7 per cm2", "300", 255, 345, at(0.7, load, grams)),
         Row("T9", "Honeycrisp, g at 7 per cm2", "175", 149, 201, at(7, load, grams)),
         Row("T9", "Honeycrisp, g at 10 per cm2", "150", 128, 172, at(10, load, grams)),
@@ -432,7 +436,7 @@ def crop_rows(logs: Lazy) -> list[Row]:
         Row("T13", "index, unthinned Fuji, leaves 5-10", "0.47-1.00", 0.47, 1.1, swing(swings.of("crop", 1)[4:10])),
         Row("T13", "index, Honeycrisp thinned early", "0.12-0.34", 0.08, 0.34, swing(swings.of("crop", 2)[4:10])),
         Row("T13", "index, unthinned Gala, leaves 5-10", "low", -0.3, 0.3, swing(swings.of("crop", 3)[4:10])),
-        Row("own", "index, unthinned Honeycrisp, leaves 15-22", "does not die", 0.45, 1.1, swing(swings.of("crop")[14:22])),
+        Row("own", "index, unthinned Honeycrisp, leaves 15-22", "does not die", 0.45, 1.1, swing(swings.of("crop")[14:22])),  # noqa: E501
     ]  # fmt: skip
 
 
@@ -468,13 +472,13 @@ def load_rows(logs: Lazy) -> list[Row]:
         Row("T10", "largest departure of a slope from their mean", "< 0.25", -0.25, 0.25,
             float(np.abs(slopes / slopes.mean() - 1).max())),
         Row("T10", "mean slope [cm2 per fruit/cm2]", "falls", -0.6, -0.05, float(slopes.mean())),
-        Row("T31", "Braeburn on M.26, mass at the heaviest over the lightest load", "0.58", 0.5, 0.7, grams[-1] / grams[0]),
+        Row("T31", "Braeburn on M.26, mass at the heaviest over the lightest load", "0.58", 0.5, 0.7, grams[-1] / grams[0]),  # noqa: E501
         Row("T31", "Braeburn, heaviest crop [kg/tree]", "38", 20, 60, kilos[-1], 0.5),
         Row("T31", "Gala, g at 8.75 per cm2", "169", 145, 195, at(8.75, trunk, mass)),
         Row("T31", "Gala, load with the best returns", "7-10.5", 6, 11, best),
         Row("T32", "early yield, severe over light pruning", "falls", 0.3, 0.9, severe[2:7].sum() / light[2:7].sum()),
-        Row("T32", "mature yield, severe over light pruning", "nearly equal", 0.85, 1.15, mean(severe, 11, 14) / mean(light, 11, 14)),
-        Row("T14", "CV of a year's yield, MM.111 at 6.0 x 6.8 m, leaf 15", "0.23", 0.15, 0.35, middle.std() / uniform.mean()),
+        Row("T32", "mature yield, severe over light pruning", "nearly equal", 0.85, 1.15, mean(severe, 11, 14) / mean(light, 11, 14)),  # noqa: E501
+        Row("T14", "CV of a year's yield, MM.111 at 6.0 x 6.8 m, leaf 15", "0.23", 0.15, 0.35, middle.std() / uniform.mean()),  # noqa: E501
         Row("T14", "neighbours in the row", "0.46", 0.2, 0.6, along),
         Row("T14", "neighbours across", "0.27", 0.15, 0.6, across),
     ]  # fmt: skip

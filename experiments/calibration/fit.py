@@ -5,10 +5,10 @@
     python experiments/calibration/fit.py --out DIR --without T7,T10    leave targets out and predict them
     python experiments/calibration/fit.py --out DIR --intervals     profile of each parameter
 
-A target's error is how far its figure lies outside the middle four fifths of its tolerance, in half widths of it; the fit
-is nonlinear least squares (trust region, SciPy) on these, with a pull of a twentieth towards the middle of each box.
+A target's error is how far its figure lies outside the middle four fifths of its tolerance, in half widths of it; the
+fit is nonlinear least squares (trust region, SciPy) on these, with a pull of a twentieth towards the middle of each box.
 Plantings hold their random numbers fixed, so the errors are smooth in the parameters.
-"""
+"""  # noqa: E501
 
 from __future__ import annotations
 
@@ -142,7 +142,7 @@ def table(rows: list[Row], without: frozenset[str] = frozenset()) -> str:
     for row in rows:
         verdict = ("met" if row.met else "MISSED") + (" (left out)" if row.id in without else "")
         lines.append(
-            f"{row.id:4s} {row.what:64.64s} {row.published:>16s} [{row.low:.3g}, {row.high:.3g}] {row.value:9.3g} {verdict}"
+            f"{row.id:4s} {row.what:64.64s} {row.published:>16s} [{row.low:.3g}, {row.high:.3g}] {row.value:9.3g} {verdict}"  # noqa: E501
         )
     lines.append(f"{sum(row.met for row in rows)} of {len(rows)} rows met")
     return "\n".join(lines)

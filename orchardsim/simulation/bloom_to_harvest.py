@@ -29,8 +29,9 @@ Array = NDArray[np.float64]
     writes=(
         "fruit_kept asked.thinning trees.bloom_clusters trees.counted_crop trees.cover trees.drive trees.excess "
         "trees.expressed_trunk trees.flower_clusters trees.fruit_dry_mass trees.fruit_number trees.fruitlets "
-        "trees.held trees.leaf_area trees.leaf_paid trees.lit_land trees.pool trees.roots_left trees.source "
-        "trees.spent trees.sprayed trees.stopped trees.stripped trees.totals trees.work"
+        "trees.held trees.leaf_area trees.leaf_paid trees.lit_land trees.pool trees.room_across trees.room_along "
+        "trees.roots_left trees.settled trees.source trees.spent trees.sprayed trees.stopped trees.stripped "
+        "trees.totals trees.work"
     ),
 )
 def set_fruit(tile: Tile, year: int) -> None:
@@ -81,7 +82,8 @@ def _take_thinning(tile: Tile, block: BlockRun, answers: Answers) -> None:
         "trees.fruit_number"
     ),
     writes=(
-        "fruit_thinned trees.counted_crop trees.fruit_dry_mass trees.fruit_number trees.thinned trees.thinned_mass"
+        "fruit_thinned trees.counted_crop trees.excess trees.fruit_dry_mass trees.fruit_number trees.thinned "
+        "trees.thinned_mass"
     ),
 )
 def apply_thinning(tile: Tile, year: int) -> None:

@@ -105,8 +105,8 @@ def _blocks_of_year(tile: Tile, year: int) -> list[BlockRun]:
 
 
 @step(
-    reads="standing trees.alive trees.leaf trees.shoot_leaf",
-    writes="asked.dormant_pruning asked.training trees.leaf trees.totals trees.uncut trees.work",
+    reads="standing trees.alive trees.health trees.leaf trees.shoot_leaf",
+    writes="asked.dormant_pruning asked.training trees.health trees.leaf trees.totals trees.uncut trees.work",
 )
 def ask_dormant_work(tile: Tile, year: int) -> None:
     """Trees grow a leaf older; they ask to be pruned and tied down, and the block for its support in its year."""

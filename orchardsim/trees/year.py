@@ -76,7 +76,7 @@ def place_in_walk(step: Any, first: Any) -> Any:
 
 @compiled
 def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
-    """Trees grow a leaf older, health heals, they ask for their winter's cut: ``uncut`` it would leave, ``work`` minutes.
+    """Trees grow a leaf older, heal, and ask for their winter cut: ``uncut`` it would leave, ``work`` minutes.
 
     Shoots above what the training system reckons with are cut too: more wood, and more minutes.
     """

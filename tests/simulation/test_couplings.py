@@ -128,15 +128,17 @@ def test_drought_lowers_growth_and_crop_at_the_blocks_own_cover(plan, library, u
     assert (dry["trunk_area_mean"][:, LAST] < 0.9 * usual["trunk_area_mean"][:, LAST]).all()
     assert (dry["crop_mass"][:, 1:].sum(axis=1) < 0.85 * usual["crop_mass"][:, 1:].sum(axis=1)).all()
 
+    # Trees that cover less than a level meet nothing of what a stand at the next level goes through.
+    cover = np.nanmax(usual["light_interception"], axis=(0, 2))
+    below = max(level for level in COVER_LEVELS[:-1] if (cover >= level).any())
+
     def at_high_cover(factor):
         factor = factor.copy()
-        factor[..., -1] = 0.0
+        factor[..., list(COVER_LEVELS).index(below) + 1 :] = 0.0
         return factor
 
-    # Young trees cover less than the last but one level: they meet nothing of what the last level's stand goes through.
     last = run(plan, changed(library, water_factor=at_high_cover))
-    cover = usual["light_interception"]
-    young = np.nanmax(cover, axis=(0, 2)) < COVER_LEVELS[-2]
+    young = cover < below
     assert 1 < young.sum() < YEARS
     np.testing.assert_array_equal(last["crop_mass"][:, young], usual["crop_mass"][:, young])
     assert (last["crop_mass"][:, LAST] < usual["crop_mass"][:, LAST]).any()

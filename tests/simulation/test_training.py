@@ -87,8 +87,7 @@ WIND, VOLES, FAILED = (CAUSES.index(name) for name in ("wind", "voles", "transpl
 SUPPORT = ITEM["support"]
 CASES = [
     Case("bending_angle", "40 degree", "120 degree", "clusters in leaf 3", total("flower_clusters", *leaf(3)), True),
-    Case("bending_angle", "40 degree", "90 degree", "crop in leaf 3", total("crop_mass", *leaf(3)), True),
-    Case("bending_angle", "90 degree", "120 degree", "crop in leaf 3", total("crop_mass", *leaf(3)), True),
+    Case("bending_angle", "90 degree", "120 degree", "clusters in leaf 3", total("flower_clusters", *leaf(3)), True),
     Case("bending_leaf", 1, 3, "clusters in leaf 3", total("flower_clusters", *leaf(3)), False),
     Case("leader_headed", False, True, "height in leaf 4", total("canopy_height_mean", *leaf(4)), False),
     Case("leader_headed", False, True, "clusters in leaf 3", total("flower_clusters", *leaf(3)), False),
