@@ -161,4 +161,4 @@ def empty_trees(trials: int, positions: int) -> Any:
     }
     made["site_vigor"] += np.float32(1)
     shape = (trials, positions)
-    return Trees(**made, alive=np.zeros(shape, np.bool_), leaf=np.zeros(shape, np.int16))
+    return Trees(**made, alive=np.zeros(shape, np.bool_), leaf=np.zeros(shape, np.int16))  # type: ignore[call-arg]
