@@ -273,7 +273,9 @@ def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any) 
             share, still = done[t, row_group[r]], weight[t, row_group[r]]
             for i in range(r * per_row, (r + 1) * per_row):
                 removed = trees.excess[t, i] if walk[i] <= share else np.float32(0.0)
-                lost = trees.fruit_dry_mass[t, i] * removed / (trees.fruit_number[t, i] + TINY)
+                # rounding must not take more than there is
+                mass = trees.fruit_dry_mass[t, i]
+                lost = min(mass, mass * removed / (trees.fruit_number[t, i] + TINY))
                 trees.thinned[t, i] = removed
                 trees.thinned_mass[t, i] = lost
                 trees.fruit_dry_mass[t, i] -= lost
