@@ -101,9 +101,8 @@ def main() -> None:
     found = rows(options.trials, options.jobs)
     print(f"{'':4s} {'published range':>17s} {'ours':>8s}  met  what")
     for one in found:
-        print(
-            f"{one.row:4s} {one.low:7.3g} to {one.high:6.3g} {one.ours:8.3g}  {'yes' if one.met else 'no ':3s}  {one.what}"
-        )
+        met = "yes" if one.met else "no "
+        print(f"{one.row:4s} {one.low:7.3g} to {one.high:6.3g} {one.ours:8.3g}  {met}  {one.what}")
     table = [
         {"row": one.row, "what": one.what, "source": one.source, "low": one.low,
          "high": None if np.isinf(one.high) else one.high, "ours": float(f"{one.ours:.4g}"), "met": one.met}
