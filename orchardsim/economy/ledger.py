@@ -146,7 +146,13 @@ def _picking_pay(
 
 
 def _yearly_costs(
-    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
+    flows: Array,
+    quantities: FarmQuantities,
+    blocks: Sequence[BlockMoney],
+    costs: Costs,
+    finance: Finance,
+    index: Array,
+    wage_index: Array,
 ) -> None:
     years = quantities.leaf.shape[0]
     time = np.arange(years)
@@ -170,7 +176,12 @@ def _yearly_costs(
         share = young_share(leaf, geometry.trees / planted, costs)
         pay("materials", by_leaf(costs.materials, leaf) * share * planted, MATERIAL_QUARTERS)
         pay("upkeep", grown * costs.machine_running * share * planted, TASK_QUARTERS["upkeep"])
-        pay("overhead", grown * costs.overhead_area * gross, even)
+        driving = costs.tractor_hours * costs.wage * (1.0 + costs.labour_charges)
+        flows[:, :, :, row, ITEM["upkeep"]] -= spread(
+            wage_index * grown * driving * share * planted, np.asarray(TASK_QUARTERS["upkeep"])
+        )
+        pay("upkeep", grown * costs.machine_ownership * planted, even)
+        pay("overhead", grown * (costs.overhead_area + costs.management) * gross, even)
         pay("land_charge", held * costs.land_charge * gross, even)
         pay("water_and_fuel", quantities.irrigation_depth[:, :, row] * planted * costs.water, (0, 0.2, 0.8, 0))
         wear, fuel = running[block.protection]
@@ -380,7 +391,7 @@ def cash_flows(
 
     _establishment(flows, quantities, blocks, costs, finance, index)
     family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
-    _yearly_costs(flows, quantities, blocks, costs, finance, index)
+    _yearly_costs(flows, quantities, blocks, costs, finance, index, wage_index)
     _idle_land(flows, idle, costs, index)
     owed, fresh_owed = _after_harvest(
         flows, sales, quantities, blocks, costs, market, (packing, storage, index), price_index, customer_share

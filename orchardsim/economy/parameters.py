@@ -72,6 +72,12 @@ class Costs:
     # Each year
     materials: tuple[float, ...] = parameter("money/m2/year", "sprays, fertilizer, herbicide, bees by leaf", low=0)
     machine_running: float = parameter("money/m2/year", "fuel, repair and hire of machines, or contract work", low=0)
+    machine_ownership: float = parameter(
+        "money/m2/year", "wear and capital of the farm's machines per planted area, from leaf 1 on", low=0
+    )
+    tractor_hours: float = parameter(
+        "hour/m2/year", "hours of driving per planted area, paid as general work; picking and planting apart", low=0
+    )
     young_density: float = parameter(
         "tree/m2", "trees per area from which the first leaves' materials and machines cost in full", low=0.005, high=1
     )
@@ -86,7 +92,10 @@ class Costs:
     )
     heaters_running: float = parameter("money/m2/hour", "repair and wear of heaters, fuel apart", low=0)
     overhead_area: float = parameter(
-        "money/m2/year", "office, management, dues and farm insurance per gross area", low=0
+        "money/m2/year", "office, dues and farm insurance per gross area, management apart", low=0
+    )
+    management: float = parameter(
+        "money/m2/year", "charge for managing, a hired manager's or the owner's own, per gross area", low=0
     )
     overhead_farm: float = parameter("money/year", "overhead of the farm whatever its area", low=0)
     # Labour

@@ -78,6 +78,11 @@ def money_remarks(
                 f"{each.label} is only in leaf {last} in the last year, before full bearing (leaf "
                 f"{finance.mature_leaf}): its remaining value is its establishment written down"
             )
+    if costs.machine_ownership > 0 and (costs.machines > 0 or costs.narrow_machines > 0):
+        found.append(
+            "machines are bought (costs.machines, costs.narrow_machines) and their wear and capital are "
+            "charged by area besides (costs.machine_ownership); state 0 for the latter where they are the same machines"
+        )
     if picking_rate is not None and costs.picking_pay == "piece":
         found += _wage_floor(blocks, costs, market, picking_rate)
     if finance.insurance is not None and finance.insurance.coverage == 0 and not finance.insurance.tree_aid:

@@ -57,7 +57,8 @@ def test_a_real_loan_rate_is_the_quoted_one_less_inflation() -> None:
 
 def test_payback_is_of_the_summed_net_cash_flow() -> None:
     """By the definition in the variable table, interest included."""
-    ledger, found = run(f=finance(loan_rate=0.12))
+    q = quantities([block()], full_crop=14.0)
+    ledger, found = run([block()], q, f=finance(loan_rate=0.12))
     summed = np.cumsum(ledger.net_cash_flow().sum(axis=2), axis=1)
     for trial, year in enumerate(found.payback_year):
         if np.isfinite(year):
@@ -65,7 +66,7 @@ def test_payback_is_of_the_summed_net_cash_flow() -> None:
             assert summed[trial, int(year) - 1] < 0
         else:
             assert summed[trial, -1] < 0
-    cheap = run(f=finance(loan_rate=0.0))[1].payback_year
+    cheap = run([block()], q, f=finance(loan_rate=0.0))[1].payback_year
     assert (cheap < found.payback_year).all()
 
 
@@ -103,7 +104,7 @@ def npv_at(rate: float, flows: np.ndarray) -> float:
 def test_remaining_value_by_hand() -> None:
     """Same yearly margin: the annuity to the planned removal, less the removal then."""
     blocks = [block()]
-    q = quantities(blocks, trials=1, full_crop=8.0)
+    q = quantities(blocks, trials=1, full_crop=14.0)
     m = market()
     still = dataclasses.replace(
         m,
@@ -141,9 +142,10 @@ def test_a_block_pulled_in_the_last_year_has_no_value_left() -> None:
 
 def test_a_stated_removal_after_the_run_bounds_the_remaining_life() -> None:
     """Pulled three years after the last: worth what a planned removal at that leaf is worth, 20 + 3."""
-    stated, _ = run([block(removal_year=22)])
-    planned, _ = run([block(planned_removal_leaf=23)])
-    later, _ = run([block()], f=finance(planned_removal_leaf=40))
+    q = quantities([block()], full_crop=14.0)
+    stated, _ = run([block(removal_year=22)], q)
+    planned, _ = run([block(planned_removal_leaf=23)], q)
+    later, _ = run([block()], q, f=finance(planned_removal_leaf=40))
     np.testing.assert_allclose(stated.remaining_value, planned.remaining_value, rtol=1e-12)
     assert (stated.remaining_value < later.remaining_value).all()
 
@@ -180,8 +182,11 @@ def test_establishment_cost_is_the_present_value_of_its_items() -> None:
 
 def test_remarks_say_what_will_surprise() -> None:
     blocks, m = [block()], market()
-    quiet = dataclasses.replace(costs(), narrow_machines=30_000.0)
+    quiet = dataclasses.replace(costs(), narrow_machines=30_000.0, machine_ownership=0.0)
     assert money_remarks(blocks, quiet, m, finance(inflation=0.0), 20) == []
+    twice = dataclasses.replace(quiet, machine_ownership=costs().machine_ownership)
+    (said,) = money_remarks(blocks, twice, m, finance(inflation=0.0), 20)
+    assert "costs.machine_ownership" in said
     (said,) = money_remarks(blocks, quiet, m, finance(), 20)
     assert "6.35%" in said and "3.96%" in said and "2.30%" in said
     loud = money_remarks(
@@ -281,7 +286,7 @@ def test_tax_is_due_on_income_after_interest_and_depreciation() -> None:
     """Where losses are used up by the end, all tax is the rate on all income less interest and depreciation."""
     blocks = [block()]
     terms = Tax(rate=0.25, depreciation_years=10.0)
-    ledger, _ = run(blocks, quantities(blocks, full_crop=8.0), f=finance(tax=terms))
+    ledger, _ = run(blocks, quantities(blocks, full_crop=25.0), f=finance(tax=terms))
     farm = ledger.farm_by_year()
     due = -farm[..., ITEM["income_tax"]].sum(axis=1)
     assert (farm[:, -1, ITEM["income_tax"]] < 0).all()

