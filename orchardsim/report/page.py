@@ -33,6 +33,7 @@ from orchardsim.report.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, mo
 from orchardsim.report.saving import picture_names, save_pictures
 from orchardsim.report.second_opinion import second_opinion_part
 from orchardsim.report.sentences import plain_sentences
+from orchardsim.report.sheet import sheet_html, sheet_pdf
 from orchardsim.report.show import (
     CAUTIONS,
     LEFT_OUT,
@@ -45,9 +46,9 @@ from orchardsim.report.show import (
 )
 from orchardsim.report.table import doubts_lines, notes_lines, shares_lines
 from orchardsim.report.tree_table import TREE_NOTE, swing_line, tree_groups
-from orchardsim.results import attribute, block_labels
+from orchardsim.results import attribute, block_labels, summary_document
 from orchardsim.results.folder import OutputFolder, opened
-from orchardsim.results.store import REPORT_FILE, RUN, open_results
+from orchardsim.results.store import REPORT_FILE, RUN, SHEET_FILE, SHEET_PAPER, SUMMARY_FILE, open_results
 
 if TYPE_CHECKING:
     import xarray
@@ -68,7 +69,7 @@ def report_files() -> list[str]:
     """Files that :func:`write_report` writes."""
     from orchardsim.report.figures import FIGURES
 
-    return [REPORT_FILE, *picture_names(FIGURES)]
+    return [REPORT_FILE, SHEET_FILE, SHEET_PAPER, *picture_names(FIGURES)]
 
 
 def write_report(place: str | Path | OutputFolder) -> Path:
@@ -96,9 +97,19 @@ def write_report(place: str | Path | OutputFolder) -> Path:
     with open_results(saved) as dataset, opened(target, RUN, report_files()) as folder:
         pictures = save_pictures(folder, dataset, figures_of(dataset))
         path = folder.write_text(REPORT_FILE, report_html(dataset, pictures))
+        summary, show = _summary(saved, dataset), Show.of(dataset)
+        folder.write_text(SHEET_FILE, sheet_html(summary, show))
+        folder.write_bytes(SHEET_PAPER, sheet_pdf(summary, show))
         if folder.update:
             folder.finish()
     return path
+
+
+def _summary(saved: Path, dataset: xarray.Dataset) -> Mapping[str, Any]:
+    """The summary that stands beside the results, or the same made anew."""
+    path = (saved if saved.is_dir() else saved.parent) / SUMMARY_FILE
+    found: Mapping[str, Any] = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+    return found if "sheet" in found else summary_document(dataset)
 
 
 def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:

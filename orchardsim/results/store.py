@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 RESULTS_FILE: Final = "results.nc"
 SUMMARY_FILE: Final = "summary.json"
 REPORT_FILE: Final = "report.html"
+SHEET_FILE: Final = "sheet.html"
+SHEET_PAPER: Final = "sheet.pdf"
 FIGURES_FOLDER: Final = "figures"
 RUN: Final = "run"
 """Kind of the files of a run, in the words of a message."""

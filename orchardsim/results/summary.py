@@ -160,6 +160,9 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     if "second_opinion" in attrs:
         document["second_opinion"] = attribute(dataset, "second_opinion")
     document["notes"] = attribute(dataset, "notes")
+    from orchardsim.results.sheet import sheet_numbers  # it writes numbers as this module does
+
+    document["sheet"] = sheet_numbers(dataset)
     return document
 
 

@@ -1,0 +1,184 @@
+"""Numbers of the one-page sheet that the headline does not hold: land, bill, cash through the years, worst things."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.ledger_items import LEDGER_ITEMS
+from orchardsim.results.dataset import attribute
+from orchardsim.results.farm import of_farm
+from orchardsim.results.statistics import PERCENT_POINTS
+from orchardsim.results.summary import number
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+
+BILL_YEARS: Final = 6
+"""Years of the bill on the sheet: to the first full crops of a close planting."""
+HARD_FROST: Final = 0.5
+"""Share of flowers killed from which a spring counts as a hard frost."""
+HEAVY_HAIL: Final = 0.25
+"""Share of fruit marked by hail from which a season counts as one of heavy hail."""
+MANY_DEAD: Final = 0.05
+"""Share of the trees lost in one year that counts as a heavy loss."""
+POOR_PRICES: Final = 0.1
+"""Share of all years that count as those of the poorest prices."""
+LEAST_SEEN: Final = 5
+"""Fewer such years in all trials say nothing of what they cost."""
+WORST: Final = 3
+
+
+def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
+    """Content of ``sheet`` in ``summary.json``.
+
+    Returns
+    -------
+    dict
+        ``land`` (blocks as laid out, metres), ``bill_by_year`` (mean money paid by group of ledger items),
+        ``cash_summed_by_year`` (percent points over trials), ``paid_back_by_year`` (share of trials), ``worst`` (what
+        can happen in a year, how often, and the mean shortfall of that year's net cash flow against a typical one).
+    """
+    cash = of_farm(dataset, "net_cash_flow").values.astype(np.float64)
+    summed = cash.cumsum(axis=1)
+    years = [int(year) for year in dataset["year"].values]
+    payback = dataset["payback_year"].values
+    return {
+        "land": _land(dataset),
+        "bill_by_year": _bill(dataset, years),
+        "cash_summed_by_year": {
+            str(year): {
+                f"p{point}": number(float(np.quantile(summed[:, place], point / 100, method="inverted_cdf")))
+                for point in PERCENT_POINTS
+            }
+            for place, year in enumerate(years)
+        },
+        "paid_back_by_year": {str(year): number(float((payback <= year).mean())) for year in years},
+        "worst": worst_things(dataset),
+        "rests_on": _rests_on(dataset),
+    }
+
+
+def _land(dataset: xarray.Dataset) -> list[dict[str, Any]]:
+    blocks = attribute(dataset, "plan")["resolved"]["blocks"]
+    return [
+        {
+            "name": block["name"],
+            "year_planted": block["plan"]["year_planted"],
+            "rows": block["plan"]["layout"]["rows"],
+            "trees_per_row": block["plan"]["layout"]["trees_per_row"],
+            "row_spacing_m": number(block["plan"]["layout"]["row_spacing"]),
+            "tree_spacing_m": number(block["plan"]["layout"]["tree_spacing"]),
+            "headland_m": number(block["plan"]["layout"]["headland"]),
+            "groups": [
+                {
+                    "cultivar": group["cultivar_name"],
+                    "rootstock": group["stock_name"],
+                    "training": group["training_name"],
+                    "rows": group["rows"],
+                    "trees": group["trees"],
+                }
+                for group in block["plan"]["groups"]
+            ],
+        }
+        for block in blocks
+    ]
+
+
+def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
+    """The few numbers that a plan rests on most, inside units, with their status."""
+    plan = attribute(dataset, "plan")
+    status = {one["key"]: one["status"] for one in plan["assumed"]}
+    resolved = plan["resolved"]
+    cultivars = list(
+        dict.fromkeys(group["cultivar_name"] for block in resolved["blocks"] for group in block["plan"]["groups"])
+    )
+    rows = [
+        (f"{name}, best grade, packed", f"market.fruit.{name}.wholesale_extra_fancy", "money/kg")
+        for name in cultivars
+        if name in resolved["market"]["fruit"]
+    ][:3]
+    rows += [
+        ("packing and selling", "costs.packing", "money/kg"),
+        ("wage of pickers", "costs.wage_picking", "money/hour"),
+        ("discount rate", "finance.discount_rate", "1/year"),
+    ]
+    found = []
+    for what, key, unit in rows:
+        value: Any = resolved
+        for name in _path(key):
+            value = value[name]
+        found.append({"what": what, "value": number(float(value)), "unit": unit, "status": status.get(key, "stated")})
+    return found
+
+
+def _path(key: str) -> list[str]:
+    """Names along a key; a cultivar's own name may hold a dot."""
+    if key.startswith("market.fruit."):
+        name, last = key.removeprefix("market.fruit.").rsplit(".", 1)
+        return ["market", "fruit", name, last]
+    return key.split(".")
+
+
+def _bill(dataset: xarray.Dataset, years: list[int]) -> dict[str, dict[str, Any]]:
+    """Mean money paid in each of the first years, by group of items; sales apart."""
+    ledger = of_farm(dataset, "ledger")
+    groups = list(dict.fromkeys(row.group for row in LEDGER_ITEMS if row.kind != "sales"))
+    found: dict[str, dict[str, Any]] = {}
+    for year in years[:BILL_YEARS]:
+        found[str(year)] = {}
+        for group in groups:
+            items = [row.name for row in LEDGER_ITEMS if row.group == group and row.kind != "sales"]
+            paid = -float(ledger.sel(year=year, ledger_item=items).sum("ledger_item").mean("trial"))
+            found[str(year)][group] = number(paid + 0.0)
+    return found
+
+
+def worst_things(dataset: xarray.Dataset) -> list[dict[str, Any]]:
+    """What can happen in one year, dearest first.
+
+    Notes
+    -----
+    The cost is the mean of that year's net cash flow below the median of the same year over all trials, over the
+    years in which the thing happened: what went with it, which is not all its doing.
+    """
+    cash = of_farm(dataset, "net_cash_flow").values.astype(np.float64)
+    shortfall = np.median(cash, axis=0, keepdims=True) - cash
+    trees = of_farm(dataset, "trees_alive").values
+    lost = of_farm(dataset, "trees_lost").sum("cause").values
+    bearing = of_farm(dataset, "harvested_mass").values.mean(axis=0) > 0
+    standing = trees.mean(axis=0) > 0
+    luck = dataset["price_luck"].values
+    later = np.broadcast_to(bearing, cash.shape)
+    happened = {
+        "a hard frost in bloom": (_block_mean(dataset, "frost_kill") >= HARD_FROST) & later,
+        "heavy hail": (_block_mean(dataset, "hail_fraction") >= HEAVY_HAIL) & later,
+        "a year of the poorest prices": (luck <= np.quantile(luck, POOR_PRICES)) & later,
+        "many dead trees": (lost >= MANY_DEAD * np.maximum(trees + lost, 1)) & np.broadcast_to(standing, cash.shape),
+    }
+    found = []
+    for what, when in happened.items():
+        if when.sum() >= LEAST_SEEN:
+            found.append(
+                {
+                    "what": what,
+                    "share_of_years": number(float(when[:, bearing].mean()) if bearing.any() else 0.0),
+                    "share_of_futures": number(float(when.any(axis=1).mean())),
+                    "costs": number(float(shortfall[when].mean())),
+                }
+            )
+    found.sort(key=lambda one: -float(one["costs"]))
+    return [one for one in found if float(one["costs"]) > 0][:WORST]
+
+
+def _block_mean(dataset: xarray.Dataset, name: str) -> Array:
+    """Mean over blocks by planted area, (trial, year)."""
+    area = dataset["planted_area"].fillna(0)
+    values = dataset[name]
+    weight = area.where(values.notnull(), 0)
+    total = (values.fillna(0) * weight).sum("block") / weight.sum("block").clip(min=1e-9)
+    return np.asarray(total.values, dtype=np.float64)

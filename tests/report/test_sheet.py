@@ -1,0 +1,97 @@
+"""The sheet for a partner or lender: its numbers are those of the summary, and it is one page."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import xarray
+
+from orchardsim.plan import load_plan
+from orchardsim.report.page import write_report
+from orchardsim.report.sheet import answer_lines, bill_cells, sheet_html, sheet_pdf, worst_lines
+from orchardsim.report.show import Show
+from orchardsim.results import summary_document, write_run
+from orchardsim.results.farm import of_farm
+from orchardsim.simulation import simulate
+from tests.plan.examples import changed
+
+
+@pytest.fixture(scope="module")
+def dataset() -> xarray.Dataset:
+    plan = load_plan(changed(("block.net_area", "0.05 ha"), ("block.row_length", "20 m"), ("title", "<b>Hill & $x$")))
+    return simulate(plan, trials=12, years=9)
+
+
+@pytest.fixture(scope="module")
+def summary(dataset: xarray.Dataset) -> dict[str, Any]:
+    return json.loads(json.dumps(summary_document(dataset)))
+
+
+def test_cash_and_payback_are_those_of_the_trials(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    summed = of_farm(dataset, "net_cash_flow").values.cumsum(axis=1)
+    for year in (0, 4, 8):
+        row = summary["sheet"]["cash_summed_by_year"][str(year)]
+        # 12 trials: the 50 % point is the sixth, the 95 % point the twelfth (counted by hand).
+        assert row["p50"] == pytest.approx(np.sort(summed[:, year])[5], rel=1e-5)
+        assert row["p95"] == pytest.approx(np.sort(summed[:, year])[11], rel=1e-5)
+        share = (dataset["payback_year"].values <= year).mean()
+        assert summary["sheet"]["paid_back_by_year"][str(year)] == pytest.approx(share, rel=1e-5)
+
+
+def test_the_bill_is_the_ledger(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    # What is paid in a year, less sales, is the net cash flow with its sign turned.
+    sales = of_farm(dataset, "ledger").sel(ledger_item=["fresh_sales", "direct_sales", "processing_sales"])
+    for year in (0, 1, 5):
+        paid = sum(summary["sheet"]["bill_by_year"][str(year)].values())
+        net = of_farm(dataset, "net_cash_flow").sel(year=year).mean("trial")
+        income = sales.sel(year=year).sum("ledger_item").mean("trial")
+        assert paid == pytest.approx(float(income - net), rel=1e-4, abs=0.1)
+    assert bill_cells(summary, Show.of(dataset))[-1][0] == "together"
+
+
+def test_a_year_of_poorest_prices_is_counted_by_hand(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    named = {one["what"]: one for one in summary["sheet"]["worst"]}
+    found = named.get("a year of the poorest prices")
+    assert found is not None
+    cash = of_farm(dataset, "net_cash_flow").values
+    luck = dataset["price_luck"].values
+    bearing = of_farm(dataset, "harvested_mass").values.mean(axis=0) > 0
+    poor = (luck <= np.quantile(luck, 0.1)) & bearing
+    short = (np.median(cash, axis=0) - cash)[poor]
+    assert found["costs"] == pytest.approx(short.mean(), rel=1e-5)
+    assert found["share_of_futures"] == pytest.approx(poor.any(axis=1).mean(), rel=1e-5)
+
+
+def test_sentences_hold_the_headline(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    show = Show.of(dataset)
+    text = " ".join(answer_lines(summary, show))
+    assert show.money(summary["headline"]["peak_borrowing"]["p50"]) in text
+    assert show.money(summary["headline"]["npv"]["p5"]) in text
+    assert all(len(line.split()) < 30 for line in worst_lines(summary, show))
+
+
+def test_the_paper_is_one_page_and_the_same_each_time(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    show = Show.of(dataset)
+    pdf = sheet_pdf(summary, show)
+    assert pdf.startswith(b"%PDF")
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
+    assert pdf == sheet_pdf(summary, show)
+
+
+def test_a_title_stays_text(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    text = sheet_html(summary, Show.of(dataset))
+    assert "&lt;b&gt;Hill &amp; $x$" in text
+    assert "<b>Hill" not in text
+    assert not re.search(r"""(src|href)=["']https?:""", text)
+
+
+def test_a_saved_run_has_its_sheet(dataset: xarray.Dataset, tmp_path: Path) -> None:
+    write_run(tmp_path / "out", dataset, summary_document(dataset))
+    write_report(tmp_path / "out")
+    assert (tmp_path / "out" / "sheet.pdf").read_bytes().startswith(b"%PDF")
+    assert "What it rests on" in (tmp_path / "out" / "sheet.html").read_text()
