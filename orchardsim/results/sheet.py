@@ -63,8 +63,15 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
     }
 
 
+def _resolved(dataset: xarray.Dataset) -> dict[str, Any]:
+    """The plan's resolved values; nothing in a dataset that was put together by hand."""
+    plan = attribute(dataset, "plan")
+    found: dict[str, Any] = plan.get("resolved", {}) if isinstance(plan, dict) else {}
+    return found
+
+
 def _land(dataset: xarray.Dataset) -> list[dict[str, Any]]:
-    blocks = attribute(dataset, "plan")["resolved"]["blocks"]
+    blocks = _resolved(dataset).get("blocks", [])
     return [
         {
             "name": block["name"],
@@ -91,9 +98,10 @@ def _land(dataset: xarray.Dataset) -> list[dict[str, Any]]:
 
 def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     """The few numbers that a plan rests on most, inside units, with their status."""
-    plan = attribute(dataset, "plan")
-    status = {one["key"]: one["status"] for one in plan["assumed"]}
-    resolved = plan["resolved"]
+    resolved = _resolved(dataset)
+    if "market" not in resolved or "blocks" not in resolved:
+        return []
+    status = {one["key"]: one["status"] for one in attribute(dataset, "plan")["assumed"]}
     cultivars = list(
         dict.fromkeys(group["cultivar_name"] for block in resolved["blocks"] for group in block["plan"]["groups"])
     )
