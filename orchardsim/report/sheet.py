@@ -158,7 +158,11 @@ def _box(x: float, y: float, width: float, height: float, fill: str, edge: str |
 
 def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     """Picked fruit by leaf: bad, typical and good futures."""
-    rows = summary["headline"]["yield_per_area_by_leaf"]["farm"]
+    rows = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
+    axes.set_title(f"Fruit by leaf, {show.yield_unit}")
+    if not rows:
+        axes.text(0.5, 0.5, "no new planting bears within the run", ha="center", transform=axes.transAxes)
+        return
     leaves = [int(leaf) for leaf in rows]
     low, middle, high = (
         [float(show.yield_value(rows[str(leaf)][point])) for leaf in leaves] for point in ("p5", "p50", "p95")
@@ -166,7 +170,6 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     axes.fill_between(leaves, low, high, color=LEAF, alpha=0.18, linewidth=0, label="18 futures in 20")
     axes.plot(leaves, middle, color=LEAF, linewidth=2, label="typical")
     axes.plot(leaves, low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
-    axes.set_title(f"Fruit by leaf, {show.yield_unit}")
     axes.set_xlabel("leaf (growing season after planting)")
     axes.set_ylim(bottom=0)
     thousands(axes.yaxis)
