@@ -168,7 +168,7 @@ def worst_things(dataset: xarray.Dataset) -> list[dict[str, Any]]:
         "a year of the poorest prices": (luck <= np.quantile(luck, POOR_PRICES)) & later,
         "many dead trees": (lost >= MANY_DEAD * np.maximum(trees + lost, 1)) & np.broadcast_to(standing, cash.shape),
     }
-    found = []
+    found: list[dict[str, Any]] = []
     for what, when in happened.items():
         if when.sum() >= LEAST_SEEN:
             found.append(
@@ -176,11 +176,11 @@ def worst_things(dataset: xarray.Dataset) -> list[dict[str, Any]]:
                     "what": what,
                     "share_of_years": number(float(when[:, bearing].mean()) if bearing.any() else 0.0),
                     "share_of_futures": number(float(when.any(axis=1).mean())),
-                    "costs": number(float(shortfall[when].mean())),
+                    "costs": float(f"{shortfall[when].mean():.6g}"),
                 }
             )
-    found.sort(key=lambda one: -float(one["costs"]))
-    return [one for one in found if float(one["costs"]) > 0][:WORST]
+    found.sort(key=lambda one: -one["costs"])
+    return [one for one in found if one["costs"] > 0][:WORST]
 
 
 def _block_mean(dataset: xarray.Dataset, name: str) -> Array:
