@@ -298,7 +298,7 @@ def _free_standing(out: Score, trials: int, warming: float) -> None:
                 f"{late[0]}-{late[1]}",
                 crop[:, 14:20].mean(1) / BUSHEL,
                 late,
-                "memory; biologyinsights.com" if name == "seedling" else "assumption",
+                "memory; gardening page, weak source" if name == "seedling" else "assumption",
             ),
         ]
         out.drawn[f"free.{name}"] = {"bushels": crop / BUSHEL}

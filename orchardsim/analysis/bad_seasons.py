@@ -221,7 +221,7 @@ BAD_SEASONS: Final = (
                 0.5,
                 "1",
                 "share of every crew that comes",
-                "a whole state was short by 8.6 to 8.8 % at the peak in 2011 and 2012 (capitalpress.com 2013, press, "
+                "a whole state was short by 8.6 to 8.8 % at the peak in 2011 and 2012 ([press_labour_2013], "
                 "read); a single farm can be hit far harder",
                 "assumption",
             ),
@@ -246,7 +246,7 @@ BAD_SEASONS: Final = (
                 "1",
                 "share of newly planted trees that fail in their first leaf, at least",
                 "establishment of 98 % with feathered trees and down to 50 % with bench grafts "
-                "(goodfruit.com/feathered-trees-are-profitable, read)",
+                "([feathered_trees], read)",
                 "assumption",
             ),
         ),

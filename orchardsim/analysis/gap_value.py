@@ -192,7 +192,7 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
         money = plan.money[label : label + 1]
         flows[:, -1, label] += remaining_value(
             ledger.flows[:, :, :, label : label + 1], alone, money, costs, plan.finance, index
-        )
+        ).sum(axis=1)
     discount = (1 + plan.finance.discount_rate) ** -np.arange(years, dtype=float)
     worth: Array = (flows * discount[:, None]).sum(axis=1)
     return worth

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,7 +85,9 @@ def year_weights(plan: Plan, label: int, years: int) -> Array:
     flows[np.arange(years), np.arange(years), 0, 0, ITEM["replacement_trees"]] = 1.0
     costs = dataclasses.replace(plan.costs, overhead_farm=0.0)
     index = growth(costs.cost_trend, plan.finance, years)
-    rest = remaining_value(flows, _LeafOnly(leaf), plan.money[label : label + 1], costs, plan.finance, index)  # type: ignore[arg-type]
+    alone: Any = _LeafOnly(leaf)
+    money = plan.money[label : label + 1]
+    rest = remaining_value(flows, alone, money, costs, plan.finance, index).sum(axis=1)
     weights: Array = (rest[:-1] - rest[-1]) * (1 + plan.finance.discount_rate) ** -(years - 1)
     return weights
 

@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.run import whole_number
 
@@ -64,9 +65,9 @@ def execute(options: argparse.Namespace) -> int:
         from orchardsim.report.compare_table import comparison_table
 
         print(comparison_table(found))
+        print()
+        print_closing(options.out is not None)
     if options.out is None:
-        if not options.json:
-            print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
         return 0
     print(f"saved in {options.out}: compare.html, compare.json, figures/", file=sys.stderr)
     return 0

@@ -6,6 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
+from orchardsim.cli.closing import print_closing
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
@@ -20,5 +22,7 @@ def execute(options: argparse.Namespace) -> int:
 
     for one in rebuild(options.folder, lambda line: print(line, file=sys.stderr)):
         print(one.text)
+        print()
+        print_closing(saved=True)
         print(f"written: {one.page} and figures/", file=sys.stderr)
     return 0

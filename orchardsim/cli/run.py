@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name
 from orchardsim.cli.stop import kept
 
@@ -93,6 +94,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="run the plan again under the other weather method and set the headline bands side by side",
     )
+    parser.add_argument("--all", action="store_true", help="print the long tables too, by leaf and year and of risk")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
 
 
@@ -149,8 +151,8 @@ def execute(options: argparse.Namespace) -> int:
     print(text)
     if options.out is not None:
         print(f"saved in {options.out}: report.html, summary.json, results.nc, figures/", file=sys.stderr)
-    elif not options.json:
-        print("\nNothing was saved; add --out DIR for the report, the pictures and all numbers.")
+    if not options.json:
+        print_closing(options.out is not None, "" if options.all else "--all prints all tables")
     return 0
 
 
@@ -160,9 +162,9 @@ def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
         from orchardsim.results import dump_summary, summary_document
 
         return dump_summary(summary_document(dataset)).rstrip("\n")
-    from orchardsim.report import headline_table, plain_sentences
+    from orchardsim.report import first_screen, headline_table
 
-    lines = [headline_table(dataset), "", *plain_sentences(dataset)]
+    lines = [first_screen(dataset), *(["", headline_table(dataset)] if options.all else [])]
     if options.second_opinion:
         from orchardsim.report.second_opinion import second_opinion_lines
         from orchardsim.report.show import Show

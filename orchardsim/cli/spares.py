@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import Final
 
+from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.run import whole_number
 
@@ -86,9 +87,9 @@ def execute(options: argparse.Namespace) -> int:
         print()
         for note in found.notes:
             print(f"- {note}")
+        print()
+        print_closing(options.out is not None)
     if options.out is None:
-        if not options.json:
-            print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
         return 0
     print(f"saved in {options.out}: spares.html, spares.json, figures/", file=sys.stderr)
     return 0

@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.run import whole_number
 
@@ -77,9 +78,9 @@ def execute(options: argparse.Namespace) -> int:
         print()
         for sentence in stress_sentences(found):
             print(sentence)
+        print()
+        print_closing(options.out is not None)
     if options.out is None:
-        if not options.json:
-            print("\nNothing was saved; add --out DIR for the page, the pictures and all numbers.")
         return 0
     print(f"saved in {options.out}: stress.html, stress.json, figures/", file=sys.stderr)
     return 0

@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name
 from orchardsim.cli.run import whole_number
 from orchardsim.cli.stop import kept
@@ -75,9 +76,10 @@ def execute(options: argparse.Namespace) -> int:
         if folder is not None:
             write_study(folder, found, results.dataset())
     print(dump_summary(study_document(found)) if options.json else study_table(found, everything=options.all))
+    if not options.json:
+        print()
+        print_closing(options.out is not None)
     if options.out is None:
-        if not options.json:
-            print("\nNothing was saved; add --out DIR for trials, tables, pictures and the page.")
         return 0
     print(f"saved in {options.out}: study.html, trials.nc, cells.csv, contrasts.csv, methods.txt", file=sys.stderr)
     return 0

@@ -183,7 +183,7 @@ def _bloom_lines(history: WeatherHistory, units: Display) -> list[str]:
         if short.size:
             shown = short[np.argsort(history.chill_fraction[place, short], kind="stable")][:MOST_YEARS]
             years = ", ".join(
-                f"{history.harvest_year[year]} ({history.chill_fraction[place, year]:.0%} of the need, bloom "
+                f"{history.harvest_year[year]} ({100 * history.chill_fraction[place, year]:.0f} % of the need, bloom "
                 f"{date_text(bloom[year], history.latitude)})"
                 for year in shown
             )

@@ -28,7 +28,7 @@ def references() -> dict[str, Reference]:
 
     Examples
     --------
-    >>> references()["moran2011"].seen.startswith("abstract")
+    >>> references()["root_hardiness_2011"].seen.startswith("abstract")
     True
     """
     path = resources.files("orchardsim") / "catalogue" / "references.toml"
@@ -41,7 +41,7 @@ def reference_keys(source: str) -> list[str]:
 
     Examples
     --------
-    >>> reference_keys("[moran2011] root LT50, see [winter_hardiness]")
-    ['moran2011', 'winter_hardiness']
+    >>> reference_keys("[root_hardiness_2011] root LT50, see [winter_hardiness]")
+    ['root_hardiness_2011', 'winter_hardiness']
     """
     return _KEY.findall(source)

@@ -18,7 +18,7 @@ class SupportDesign:
 
     post_spacing: float = parameter(
         "m",
-        "distance between line posts; 32-35 ft best, 40 ft average (read, goodfruit.com, press)",
+        "distance between line posts; 32-35 ft best, 40 ft average (read, [press_trellis])",
         low=1,
         high=30,
         default=10.0,

@@ -125,8 +125,12 @@ def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: 
     """
     trials = cash.shape[0]
     low = np.zeros(trials)
-    # Without own cash the deepest overdraft holds all interest on it, so that much cash is always enough.
-    high = np.maximum(-run_account(cash, deductible, written_off, finance, low).balance.min(axis=(1, 2)), 0.0)
+    # So much cash that nothing is ever borrowed, and of it what the lowest balance leaves untouched: enough whatever
+    # interest and tax do, also where a real rate is below zero and debt shrinks by itself.
+    plenty = np.abs(cash).sum(axis=(1, 2)) + finance.household_draw * cash.shape[1] + finance.loan_amount * 10.0
+    plenty += np.abs(deductible).sum(axis=1) + np.abs(written_off).sum(axis=1)
+    lowest = run_account(cash, deductible, written_off, finance, plenty).balance.min(axis=(1, 2))
+    high = np.maximum(plenty - lowest, 0.0)
     for _ in range(steps):
         middle = 0.5 * (low + high)
         lowest = run_account(cash, deductible, written_off, finance, middle).balance.min(axis=(1, 2))
@@ -179,6 +183,38 @@ def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]
     return due, carried - used + np.maximum(-income, 0.0)
 
 
+def tax_before_interest(deductible: Array, written_off: Array, terms: Tax) -> tuple[Array, Array]:
+    """Income tax (trial, year) as if no interest were paid, and the losses carried into the last year (trial,) [money].
+
+    Discounting charges for the use of money already; the tax that interest saves would count it a second time.
+
+    Parameters
+    ----------
+    deductible, written_off : (trial, year) [money]
+        As :func:`run_account` takes them.
+    """
+    tax = np.zeros_like(deductible)
+    carried = before_last = np.zeros(len(deductible))
+    for year in range(deductible.shape[1]):
+        before_last = carried
+        tax[:, year], carried = income_tax(deductible[:, year] - written_off[:, year], carried, terms)
+    return tax, before_last
+
+
+def tax_on_more_income(more: Array, deductible: Array, written_off: Array, terms: Tax) -> Array:
+    """Tax that further income of the last year adds, or a loss saves, before interest: (trial,) [money].
+
+    Examples
+    --------
+    >>> nothing = np.zeros((1, 2))
+    >>> tax_on_more_income(np.array([100.0]), np.array([[-30.0, 0.0]]), nothing, Tax(0.2, 10.0, True)).tolist()
+    [14.0]
+    """
+    tax, carried = tax_before_interest(deductible, written_off, terms)
+    income = deductible[:, -1] - written_off[:, -1]
+    return income_tax(income + more, carried, terms)[0] - tax[:, -1]
+
+
 def remaining_value(
     flows: Array,
     quantities: FarmQuantities,
@@ -188,7 +224,9 @@ def remaining_value(
     index: Array,
     idle: Sequence[IdleLand] = (),
 ) -> Array:
-    """Worth of the living blocks at the end of the last year [money], (trial,).
+    """Worth of each living block at the end of the last year, before income tax: (trial, block + farm) [money].
+
+    The last column is what only the farm has: idle land, less its overhead.
 
     Per block: the mean yearly margin of its last mature years (leaf at least ``mature_leaf``, at most
     ``remaining_years`` of them) as an annuity to the planned removal, less the removal then. A block that has not
@@ -206,15 +244,15 @@ def remaining_value(
     index = np.atleast_2d(index)
     yearly = flows.sum(axis=2) * (price_level[-1] / price_level)[:, None, None]
     capital, running = columns_of("capital"), columns_of("sales", "running")
-    total = np.zeros(trials)
+    total = np.zeros((trials, len(blocks) + 1))
     longest = 0
     inherited = inherited_area(blocks)
     if costs.land_bought:
-        total += costs.land_price * sum(land.gross_area for land in idle) * index[:, -1]
+        total[:, -1] += costs.land_price * sum(land.gross_area for land in idle) * index[:, -1]
     for row, block in enumerate(blocks):
         if costs.land_bought and block.land_from_year < flows.shape[1]:
             # Land that passes on within the plan is worth its price once, with the label that bought it.
-            total += costs.land_price * (block.geometry.gross_area - inherited[row]) * index[:, -1]
+            total[:, row] += costs.land_price * (block.geometry.gross_area - inherited[row]) * index[:, -1]
         leaf = quantities.leaf[:, row]
         last = len(leaf) - 1
         pulled = block.removal_year is not None and block.removal_year <= last
@@ -235,6 +273,6 @@ def remaining_value(
         else:
             spent = -yearly[:, :, row][:, :, capital].sum(axis=(1, 2))
             value = spent * left / life - removal * (1.0 + rate) ** -left
-        total += np.maximum(value, -removal)
-    total -= costs.overhead_farm * index[:, -1] * float(annuity_factor(rate, longest))
+        total[:, row] += np.maximum(value, -removal)
+    total[:, -1] -= costs.overhead_farm * index[:, -1] * float(annuity_factor(rate, longest))
     return total

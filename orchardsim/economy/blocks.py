@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.labels import SHARED
+from orchardsim.core.numbers import percent
 from orchardsim.core.support import NOTHING, BillOfMaterials, support_year
 from orchardsim.economy.parameters import Costs, Finance
 
 SAME_LAND = 0.05
 """Share by which gross areas of the same land may differ between two blocks' layouts (assumption)."""
-INSTALLATIONS = {"air_mixing": "wind_machine", "overhead_water": "overhead_water", "heaters": "heaters"}
+INSTALLATIONS = {"wind_machine": "wind_machine", "overhead_sprinklers": "overhead_sprinklers", "heaters": "heaters"}
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class BlockMoney:
     guarded : bool
         Trees planted get trunk guards.
     protection : str
-        Frost protection: "none", "air_mixing", "overhead_water" or "heaters".
+        Frost protection: "none", "wind_machine", "overhead_sprinklers" or "heaters".
     planting_hours, support_hours : float [hour]
         Hours that planting and support are expected to take, for :func:`establishment_schedule` only.
     yield_history : tuple of float [kg]
@@ -67,6 +68,9 @@ class BlockMoney:
     support_height : float [m]
     extra_tree_price : float or None [money/tree]
         Price of the extra pollinizer trees; None: ``tree_price``.
+    crop_before : float or None [kg]
+        Crop of the year before year 0 of a standing block, of which some is paid in the run; None: the mean of its
+        first years in the run.
     """
 
     label: str
@@ -95,6 +99,7 @@ class BlockMoney:
     extra_trees: int = 0
     support: BillOfMaterials = NOTHING
     support_height: float = 3.0
+    crop_before: float | None = None
 
     @property
     def trees(self) -> int:
@@ -229,7 +234,7 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance, inherited:
     for number, price in block.first_trees():
         deposit = number * price * finance.deposit_share
         count = f"{number:.0f} trees x {price:.4g}"
-        add(max(block.order_year, 0), 0, "trees", deposit, f"deposit: {count} x {finance.deposit_share:.0%}")
+        add(max(block.order_year, 0), 0, "trees", deposit, f"deposit: {count} x {percent(finance.deposit_share)}")
         add(planted, 0, "trees", number * price - deposit, f"rest on delivery: {count}")
     planting = costs.planting_materials + costs.planting_machine + (costs.trunk_guard if block.guarded else 0.0)
     add(planted, 0, "planting", planting * block.trees, f"{block.trees:.0f} trees x {planting:.4g} (no labour)")

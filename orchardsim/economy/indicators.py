@@ -37,8 +37,12 @@ class Indicators:
     ----------
     npv, npv_without_remaining_value : [money]
         Net present value at year 0, with and without the worth of living blocks at the end.
+    npv_by_block : (trial, block) [money]
+        Of each block by itself, before income tax and what only the farm pays; these stand under "shared", last, so
+        that all sum to ``npv``.
     irr : [1]
-        With the remaining value; -inf where there is none.
+        With the remaining value; -inf where there is none, nan where nothing is invested: so all rates of return and
+        paybacks.
     irr_roots : int
         Number of rates at which NPV is zero; above 1 the one nearest zero is given.
     irr_without_remaining_value : [1]
@@ -68,6 +72,7 @@ class Indicators:
     """
 
     npv: Array
+    npv_by_block: Array
     npv_without_remaining_value: Array
     irr: Array
     irr_roots: NDArray[np.int64]
@@ -125,15 +130,23 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     due = interest + ledger.principal
     cover = np.where(due > 0, (net + interest) / np.where(due > 0, due, 1.0), np.nan)
     reinvest = finance.reinvest_rate or rate
+    # Pulling trees alone is no investment.
+    outlays = [column for column in columns_of("capital") if column != ITEM["old_orchard_removal"]]
+    invested = (yearly[..., outlays] < 0).any(axis=(1, 2))
+
+    def of_investment(values: Array) -> Array:
+        return np.where(invested, values, np.nan)
+
     return Indicators(
         npv=value,
+        npv_by_block=_by_block(ledger, rate, value),
         npv_without_remaining_value=npv(rate, flows),
-        irr=internal.rate,
-        irr_roots=internal.roots,
-        irr_without_remaining_value=irr(flows).rate,
-        mirr=mirr(with_value, lending_rates(finance)[0], reinvest),
-        payback_year=payback_year(net),
-        discounted_payback_year=discounted_payback_year(rate, flows),
+        irr=of_investment(internal.rate),
+        irr_roots=np.where(invested, internal.roots, 0),
+        irr_without_remaining_value=of_investment(irr(flows).rate),
+        mirr=of_investment(mirr(with_value, lending_rates(finance)[0], reinvest)),
+        payback_year=of_investment(payback_year(net)),
+        discounted_payback_year=of_investment(discounted_payback_year(rate, flows)),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
         establishment_cost=-npv(rate, yearly[..., columns_of("capital")].sum(axis=-1)),
         remaining_value=ledger.remaining_value,
@@ -147,6 +160,14 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     )
 
 
+def _by_block(ledger: Ledger, rate: float, value: Array) -> Array:
+    """Net present value of each block's own flows, with what is owed to it and its worth; the rest is shared."""
+    flows = ledger.yearly()[:, :, :-1].sum(axis=3)
+    flows[:, -1] += ledger.receivable + ledger.remaining_by_block
+    own = npv(rate, flows.transpose(0, 2, 1))
+    return np.concatenate([own, (value - own.sum(axis=1))[:, None]], axis=1)
+
+
 def break_even_price(ledger: Ledger, finance: Finance) -> Array:
     """Packed price of fresh fruit at which NPV without the remaining value is zero: (trial,) [money/kg].
 
@@ -158,8 +179,8 @@ def break_even_price(ledger: Ledger, finance: Finance) -> Array:
     rate = finance.discount_rate
     years = ledger.balance.shape[1]
     yearly = ledger.farm_by_year()
-    before_tax = ledger.project_cash_flow() - yearly[..., ITEM["income_tax"]]
-    received = yearly[..., FRESH_ITEMS].sum(axis=-1)
+    before_tax = ledger.cash_flow_before_tax()
+    received = yearly[..., FRESH_ITEMS].sum(axis=-1) - ledger.opening_fresh
     received[:, -1] += ledger.fresh_receivable
     fresh = npv(rate, received)
     level = growth(0.0, finance, years)

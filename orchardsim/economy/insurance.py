@@ -91,11 +91,17 @@ def trees_lost(quantities: FarmQuantities, row: int) -> tuple[Array, Array]:
 
 
 def insurance_flows(
-    quantities: FarmQuantities, blocks: Sequence[BlockMoney], market: Market, terms: Insurance, index: Array
+    quantities: FarmQuantities,
+    blocks: Sequence[BlockMoney],
+    market: Market,
+    terms: Insurance,
+    index: Array,
+    year_later: float = 1.0,
 ) -> tuple[Array, Array]:
     """Insurance and aid of each block by quarter, in (+) and out (-), and what is owed at the end [money].
 
-    The premium falls due in summer, the indemnity and aid in the first quarter of the next year.
+    The premium falls due in summer, the indemnity and aid in the first quarter of the next year, when they are worth
+    ``year_later`` of themselves (:func:`orchardsim.economy.payments.worth_a_year_later`).
 
     Returns
     -------
@@ -125,6 +131,6 @@ def insurance_flows(
         if terms.tree_aid:
             lost, standing = trees_lost(quantities, row)
             received += tree_loss_aid(lost, standing, block.tree_price, terms) * index
-        flows[:, 1:, 0, row] += received[:, :-1]
+        flows[:, 1:, 0, row] += year_later * received[:, :-1]
         owed[:, row] = received[:, -1]
     return flows, owed

@@ -20,6 +20,8 @@ from orchardsim.economy.account import (
     remaining_value,
     reserve_needed,
     run_account,
+    tax_before_interest,
+    tax_on_more_income,
 )
 from orchardsim.economy.blocks import BlockMoney, material_outlays
 from orchardsim.economy.cost_levels import CostLevels
@@ -32,7 +34,15 @@ from orchardsim.economy.items import (
     TASK_QUARTERS,
 )
 from orchardsim.economy.parameters import OUTLETS, Costs, Finance, IdleLand, Market
-from orchardsim.economy.payments import by_leaf, growth, paid_with_deposit, spread, spread_payments, young_share
+from orchardsim.economy.payments import (
+    by_leaf,
+    growth,
+    paid_with_deposit,
+    spread,
+    spread_payments,
+    worth_a_year_later,
+    young_share,
+)
 from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, price_luck, sell
 
 Array = NDArray[np.float64]
@@ -58,8 +68,17 @@ class Ledger:
         Owed at the end of the last year by outlets and insurers, less what is owed to them; in no item.
     fresh_receivable : (trial,) [money]
         The part of it that fresh outlets owe for fruit, their charges not taken off.
+    receivable_tax : (trial,) [money]
+        Income tax on ``receivable`` when it comes in.
+    opening_fresh : (trial, year) [money]
+        Part of the fresh sales that was received for the crop of the year before year 0.
+    project_tax : (trial, year) [money]
+        Income tax as it would be without interest.
     remaining_value : (trial,) [money]
-        Worth of the living blocks at the end of the last year.
+        Worth of the living blocks at the end of the last year, after income tax on what it lies above the outlays not
+        yet written off.
+    remaining_by_block : (trial, block) [money]
+        Worth of each block then, before income tax.
     sales : Sales
         What was sold where.
     family_hours : (trial, year) [hour]
@@ -77,7 +96,11 @@ class Ledger:
     principal: Array
     receivable: Array
     fresh_receivable: Array
+    receivable_tax: Array
+    opening_fresh: Array
+    project_tax: Array
     remaining_value: Array
+    remaining_by_block: Array
     sales: Sales
     family_hours: Array
     family_labour_value: Array
@@ -98,10 +121,17 @@ class Ledger:
     def project_cash_flow(self) -> Array:
         """The farm's yearly flow before interest, with what is still owed to it in the last year: (trial, year).
 
-        Financing is left out because discounting already charges for the use of money.
+        Financing is left out because discounting already charges for the use of money; so income tax is that of a farm
+        without interest, or interest would shield twice.
         """
+        flows = self.cash_flow_before_tax() - self.project_tax
+        flows[:, -1] -= self.receivable_tax
+        return flows
+
+    def cash_flow_before_tax(self) -> Array:
+        """:meth:`project_cash_flow` without any income tax: (trial, year)."""
         yearly = self.farm_by_year()
-        flows: Array = yearly.sum(axis=-1) - yearly[..., ITEM["interest"]]
+        flows: Array = yearly.sum(axis=-1) - yearly[..., columns_of("financing")].sum(axis=-1)
         flows[:, -1] += self.receivable.sum(axis=1)
         return flows
 
@@ -159,8 +189,8 @@ def _yearly_costs(
     # Wear per area and hour, and price of the fuel; the price of water holds the fuel of its pump.
     running = {
         "none": (0.0, 0.0),
-        "air_mixing": (costs.air_mixing_running, costs.propane),
-        "overhead_water": (costs.overhead_water_running, 0.0),
+        "wind_machine": (costs.wind_machine_running, costs.propane),
+        "overhead_sprinklers": (costs.overhead_sprinklers_running, 0.0),
         "heaters": (costs.heaters_running, costs.heating_oil),
     }
     even = np.full(len(QUARTERS), 0.25)
@@ -252,10 +282,18 @@ def _after_harvest(
     indices: tuple[Array, Array, Array],
     price_index: Array,
     customer_share: Array,
-) -> tuple[Array, Array]:
-    """Sales and the charges that go with them; what is owed at the end to each block, and for fresh fruit alone.
+    year_later: float,
+) -> tuple[Array, Array, Array]:
+    """Sales and the charges that go with them.
 
-    Both are (trial, block). ``indices`` are those of packing, storage and other costs, (trial, year).
+    ``indices`` are those of packing, storage and other costs, (trial, year).
+
+    Returns
+    -------
+    owed, fresh_owed : (trial, block) [money]
+        Owed at the end to each block, and for fresh fruit alone.
+    opening_fresh : (trial, year) [money]
+        Received for fresh fruit of the year before year 0.
     """
     packing, storing, index = indices
     outlet = {name: column for column, name in enumerate(OUTLETS)}
@@ -268,25 +306,58 @@ def _after_harvest(
         "juice": haul,
     }
     owed, fresh_owed = (np.zeros((flows.shape[0], len(blocks))) for _ in range(2))
+    opening_fresh = np.zeros(flows.shape[:2])
     for row, block in enumerate(blocks):
+        crop = _crop_before(quantities, row, block)
         mass, revenue = sales.mass[:, :, row], sales.revenue[:, :, row] * price_index[None, :, None]
         fruit = market.fruit[block.cultivar]
         for name, column in outlet.items():
             share = 1.0 - fruit.sales_levy if name in FRESH_OUTLETS else 1.0
             storage = costs.storage * sales.stored[:, :, row] if name == "wholesale" else 0.0
             # A packer keeps its charges back from what it pays, so both fall due together.
-            for item, amount in (
-                (OUTLET_ITEM[name], revenue[:, :, column] * share),
-                ("packing_and_storage", -(mass[:, :, column] * charges[name] * packing + storage * storing)),
+            paid = market.outlets[name].paid
+            charge = mass[:, :, column] * charges[name] * packing + storage * storing
+            for item, amount, level in (
+                (OUTLET_ITEM[name], revenue[:, :, column] * share, price_index[None, :]),
+                ("packing_and_storage", -charge, packing),
             ):
-                received, later = spread_payments(amount, market.outlets[name].paid)
+                before = None if crop is None else crop * _of_the_year_before(amount, level, quantities, row)
+                received, later = spread_payments(amount, paid, year_later=year_later, before=before)
                 flows[:, :, :, row, ITEM[item]] += received
                 owed[:, row] += later
                 if item == OUTLET_ITEM[name] and name in FRESH_OUTLETS:
                     fresh_owed[:, row] += later
+                    if before is not None:
+                        none = np.zeros_like(amount)
+                        earlier, _ = spread_payments(none, paid, year_later=year_later, before=before)
+                        opening_fresh += earlier.sum(axis=2)
         bins = quantities.harvested_mass[:, :, row] * (1.0 - customer_share[:, :, row]) / costs.bin_mass
         flows[:, :, 3, row, ITEM["picking"]] -= bins * costs.picking_overhead * index
-    return owed, fresh_owed
+    return owed, fresh_owed, opening_fresh
+
+
+CROPS_BEFORE = 5
+"""First years whose mean crop stands for that of the year before the run, where the plan states none (assumption)."""
+
+
+def _crop_before(quantities: FarmQuantities, row: int, block: BlockMoney) -> Array | None:
+    """Crop of a standing block in the year before year 0: (trial,) [kg]; None for a block that had none."""
+    if quantities.leaf[0, row] < 2:
+        return None
+    if block.crop_before is not None:
+        return np.full(len(quantities.harvested_mass), block.crop_before)
+    standing = quantities.leaf[:CROPS_BEFORE, row] >= 1
+    found: Array = quantities.harvested_mass[:, :CROPS_BEFORE, row][:, standing].mean(axis=1)
+    return found
+
+
+def _of_the_year_before(amount: Array, level: Array, quantities: FarmQuantities, row: int) -> Array:
+    """What a kilogram picked in the year before year 0 brought or cost: as in the trial's own years, (trial,)."""
+    picked = quantities.harvested_mass[:, :, row].sum(axis=1)
+    yearly = level[:, 1] / level[:, 0] if level.shape[1] > 1 else np.ones(len(level))
+    mean = (amount / level).sum(axis=1) / np.where(picked > 0, picked, np.inf)
+    found: Array = mean * level[:, 0] / yearly
+    return found
 
 
 def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
@@ -299,12 +370,32 @@ def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Arra
     return cash, cash.sum(axis=2) - capital, written_off
 
 
+def _not_written_off(flows: Array, written_off: Array) -> Array:
+    """Capital outlays, land included, less what has been written off by the end: (trial,) [money]."""
+    paid: Array = -flows[..., columns_of("capital")].sum(axis=(1, 2, 3, 4))
+    return paid - written_off.sum(axis=1)
+
+
 def _settle(flows: Array, finance: Finance) -> Account:
     """Run the farm's account and write its interest and tax into the ledger."""
     account = run_account(*_before_interest(flows, finance), finance)
     flows[:, :, :, -1, ITEM["interest"]] -= account.interest
     flows[:, :, :, -1, ITEM["income_tax"]] -= account.tax
     return account
+
+
+def _taxes_of_the_project(flows: Array, owed: Array, worth: Array, finance: Finance) -> tuple[Array, Array, Array]:
+    """Income tax before interest by year, and that on what is owed and on what the blocks are worth at the end.
+
+    The blocks count as sold in the last year: their worth above the outlays not yet written off is income.
+    """
+    _, deductible, written_off = _before_interest(flows, finance)
+    if finance.tax is None:
+        return np.zeros_like(deductible), np.zeros_like(owed), np.zeros_like(owed)
+    tax, _ = tax_before_interest(deductible, written_off, finance.tax)
+    on_owed = tax_on_more_income(owed, deductible, written_off, finance.tax)
+    gain = worth - _not_written_off(flows, written_off)
+    return tax, on_owed, tax_on_more_income(owed + gain, deductible, written_off, finance.tax) - on_owed
 
 
 def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
@@ -361,7 +452,8 @@ def cash_flows(
     Notes
     -----
     A year's quarters are winter, spring, summer and autumn; fruit is sold in autumn and paid as its outlet pays.
-    What outlets owe at the end of the last year stands in ``receivable``; crops of years before year 0 bring none.
+    What outlets owe at the end of the last year stands in ``receivable``. A block that stands before year 0 opens with
+    what is still to be received and paid for its last crop, stored fruit and its charges included.
     Interest is charged each quarter on the credit drawn at the end of the quarter before.
     """
     trials, years, count = quantities.harvested_mass.shape
@@ -393,14 +485,19 @@ def cash_flows(
     family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
     _yearly_costs(flows, quantities, blocks, costs, finance, index, wage_index)
     _idle_land(flows, idle, costs, index)
-    owed, fresh_owed = _after_harvest(
-        flows, sales, quantities, blocks, costs, market, (packing, storage, index), price_index, customer_share
+    year_later = worth_a_year_later(finance)
+    indices = (packing, storage, index)
+    owed, fresh_owed, opening_fresh = _after_harvest(
+        flows, sales, quantities, blocks, costs, market, indices, price_index, customer_share, year_later
     )
     if finance.insurance is not None:
-        insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index)
+        insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index, year_later)
         flows[:, :, :, :count, ITEM["insurance"]] += insured
         owed += later
     account = _settle(flows, finance)
+    worth_by_block = remaining_value(flows, quantities, blocks, costs, finance, index, idle)
+    worth = worth_by_block.sum(axis=1)
+    project_tax, receivable_tax, worth_tax = _taxes_of_the_project(flows, owed.sum(axis=1), worth, finance)
     ledger = Ledger(
         flows=flows,
         labels=(*(block.label for block in blocks), SHARED),
@@ -409,7 +506,11 @@ def cash_flows(
         principal=account.principal,
         receivable=owed,
         fresh_receivable=fresh_owed.sum(axis=1),
-        remaining_value=remaining_value(flows, quantities, blocks, costs, finance, index, idle),
+        receivable_tax=receivable_tax,
+        opening_fresh=opening_fresh,
+        project_tax=project_tax,
+        remaining_value=worth - worth_tax,
+        remaining_by_block=worth_by_block[:, :-1],
         sales=sales,
         family_hours=family_hours,
         family_labour_value=family_value,

@@ -14,7 +14,7 @@ from orchardsim.core.labels import OUTLETS as OUTLETS
 from orchardsim.core.parameters import parameter
 
 SUPPORTS = ("none", "stake", "wires")
-PROTECTIONS = ("none", "air_mixing", "overhead_water", "heaters")
+PROTECTIONS = ("none", "wind_machine", "overhead_sprinklers", "heaters")
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class Costs:
     fence: float = parameter("money/m", "deer fence, built, per metre", low=0)
     fence_shape: float = parameter("1", "fence length over that of one square round all gross area", low=1, high=4)
     wind_machine: float = parameter("money/m2", "wind machines, installed", low=0)
-    overhead_water: float = parameter("money/m2", "sprinklers for frost protection, installed", low=0)
+    overhead_sprinklers: float = parameter("money/m2", "sprinklers for frost protection, installed", low=0)
     heaters: float = parameter("money/m2", "orchard heaters", low=0)
     net: float = parameter("money/m2", "hail or sun net with its posts, installed", low=0)
     machines: float = parameter("money", "machines bought in the first planting year", low=0)
@@ -86,8 +86,8 @@ class Costs:
     water: float = parameter("money/m2/mm", "irrigation water and pumping", low=0)
     propane: float = parameter("money/L", "fuel of wind machines", low=0)
     heating_oil: float = parameter("money/L", "fuel of orchard heaters", low=0)
-    air_mixing_running: float = parameter("money/m2/hour", "oil, repair and wear of wind machines, fuel apart", low=0)
-    overhead_water_running: float = parameter(
+    wind_machine_running: float = parameter("money/m2/hour", "oil, repair and wear of wind machines, fuel apart", low=0)
+    overhead_sprinklers_running: float = parameter(
         "money/m2/hour", "repair and wear of overhead water; water and its pumping stand under ``water``", low=0
     )
     heaters_running: float = parameter("money/m2/hour", "repair and wear of heaters, fuel apart", low=0)

@@ -96,7 +96,21 @@ def spread(yearly: Array, quarters: Sequence[float] | Array) -> Array:
     return placed
 
 
-def spread_payments(yearly: Array, paid: Sequence[float], first_quarter: int = 3) -> tuple[Array, Array]:
+def worth_a_year_later(finance: Finance) -> float:
+    """What a fixed amount, paid a calendar year after it is due, is worth in the money that the ledger counts [1].
+
+    In a real basis a late payment has lost the inflation between; in a nominal one it is the same amount.
+    """
+    return 1.0 / (1.0 + finance.inflation) if finance.basis == "real" else 1.0
+
+
+def spread_payments(
+    yearly: Array,
+    paid: Sequence[float],
+    first_quarter: int = 3,
+    year_later: float = 1.0,
+    before: Array | None = None,
+) -> tuple[Array, Array]:
     """Place yearly sales on quarters as the outlet pays.
 
     Parameters
@@ -106,22 +120,29 @@ def spread_payments(yearly: Array, paid: Sequence[float], first_quarter: int = 3
         Share paid in the quarter of harvest and in each quarter after it.
     first_quarter : int
         Quarter of harvest.
+    year_later : float [1]
+        Worth of an amount that is paid in the next calendar year (:func:`worth_a_year_later`).
+    before : (trial,), optional [money]
+        Sales of the year before year 0, of which what is paid in the run is placed as well.
 
     Returns
     -------
     received : (trial, year, quarter) [money]
     owed : (trial,) [money]
-        Not yet paid at the end of the last year.
+        Not yet paid at the end of the last year, worth what it would be then.
     """
     trials, years = yearly.shape
     quarters = len(QUARTERS)
     flat = np.zeros((trials, years * quarters))
     owed = np.zeros(trials)
     for delay, share in enumerate(paid):
-        for year in range(years):
+        for year in range(-1 if before is not None else 0, years):
+            sold = before if year < 0 and before is not None else yearly[:, year]
             quarter = year * quarters + first_quarter + delay
-            if quarter < flat.shape[1]:
-                flat[:, quarter] += share * yearly[:, year]
-            else:
-                owed += share * yearly[:, year]
+            later = (min(quarter, flat.shape[1] - 1) // quarters) - year
+            amount = share * sold * year_later**later
+            if quarter >= flat.shape[1]:
+                owed += amount
+            elif quarter >= 0:
+                flat[:, quarter] += amount
     return flat.reshape(trials, years, quarters), owed

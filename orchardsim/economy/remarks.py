@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from orchardsim.core.numbers import percent
 from orchardsim.economy.blocks import BlockMoney, credit_shortfall, establishment_schedule
 from orchardsim.economy.parameters import Costs, Finance, Market
 from orchardsim.economy.payments import lending_rates
@@ -42,9 +43,9 @@ def money_remarks(
         found.append("the basis is nominal, but inflation is 0: prices, costs and wages do not rise")
     if finance.basis == "real" and finance.inflation != 0:
         found.append(
-            f"the basis is real: prices do not rise, and the loan rate of {finance.loan_rate:.2%}, as lenders quote "
-            f"it, counts as {lending_rates(finance)[0]:.2%} after inflation of {finance.inflation:.2%} "
-            "(finance.inflation); the discount rate must be real as well"
+            f"the basis is real: prices do not rise, and the loan rate of {percent(finance.loan_rate, 2)}, as lenders "
+            f"quote it, counts as {percent(lending_rates(finance)[0], 2)} after inflation of "
+            f"{percent(finance.inflation, 2)} (finance.inflation); the discount rate must be real as well"
         )
     for name in ("direct", "pick_your_own"):
         lacking = sorted({each.cultivar for each in blocks if np.isnan(getattr(market.fruit[each.cultivar], name))})

@@ -67,7 +67,7 @@ class Replacement:
     )
     lead_time: int = parameter(
         "year",
-        "years from order to delivery; two for a finished tree (read: goodfruit.com/preplanting-tips, 2011, press)",
+        "years from order to delivery; two for a finished tree (read: [press_preplanting])",
         low=0,
         high=8,
         default=2,
@@ -145,7 +145,7 @@ class Replacement:
     spot_probability: float = parameter(
         "1",
         "chance in a year that trees to fill a shortage can be bought at short notice, at the late price (assumption; "
-        "in a tight market nurseries are sold out two years ahead: read, goodfruit.com, 2014, press)",
+        "in a tight market nurseries are sold out two years ahead: read, [press_tree_market])",
         low=0,
         high=1,
         default=0.0,
@@ -198,7 +198,7 @@ class Crew:
     turnout_spread: float = parameter(
         "1",
         "standard deviation between seasons of the share of the crew that can be had; it is never above 1 "
-        "(peaks 8.6-8.8 % short in Washington in 2011 and 2012: read, capitalpress.com 2013, press)",
+        "(peaks 8.6-8.8 % short in Washington in 2011 and 2012: read, [press_labour_2013])",
         low=0,
         high=0.5,
         default=0.05,
@@ -220,7 +220,7 @@ class WorkRates:
     replanting: float = parameter(
         "1/hour",
         "gaps filled per labour hour by hand among standing trees; about 333 trees in a worker's day are "
-        "derived for new ground by hand (capitalpress.com 2014); scattered holes are assumed to take four times as "
+        "derived for new ground by hand ([press_replanting_2014]); scattered holes are assumed to take four times as "
         "long",
         low=0.5,
         high=200,

@@ -16,7 +16,7 @@ from orchardsim.season.parameters import BlockSite
 from orchardsim.trees.parameters import Training
 
 ORDER_LEAD: Final = 2
-"""Years from order to a finished nursery tree (goodfruit.com/preplanting-tips, 2011, press: read)."""
+"""Years from order to a finished nursery tree ([press_preplanting]: read)."""
 
 
 class TreePrices(NamedTuple):
@@ -102,7 +102,7 @@ def block_money(
             f"{path}.order_year",
             order_year,
             "year of the plan",
-            "two years before planting, not before year 0 (goodfruit.com/preplanting-tips, 2011)",
+            "two years before planting, not before year 0 [press_preplanting]",
             "read",
         )
     bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, training.support)
@@ -131,6 +131,7 @@ def block_money(
         fenced=table.fence == "built",
         guarded=parts.guarded,
         protection=site.protection,
+        crop_before=table.last_crop * trees if established and table.last_crop is not None else None,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
         support_hours=0.0 if established else support_hours(bill, parts.support_rates),
         yield_history=tuple(value * rows / geometry.rows for value in table.yield_history),

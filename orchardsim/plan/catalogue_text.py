@@ -93,7 +93,7 @@ def list_lines(units: str = "both") -> list[str]:
 
 
 def entry_lines(name: str, units: str = "both") -> list[str]:
-    """One entry with every number, its meaning, source and status, and the full references.
+    """One entry with every number, its meaning, source and status, and how much of each source was read.
 
     ``units`` as in :func:`quantity_text`.
 
@@ -120,9 +120,10 @@ def entry_lines(name: str, units: str = "both") -> list[str]:
             keys += [found for found in reference_keys(number.source) if found not in keys]
         known = references()
         if keys:
-            lines += ["", "  References (seen: how much of it was read)"]
+            lines += [
+                "",
+                "  Sources, and how much of each was read; orchardsim/catalogue/references.toml cites them in full",
+            ]
         for key in keys:
-            reference = known[key]
-            text = f"[{key}] {reference.citation} Seen: {reference.seen}. {reference.address}".rstrip()
-            lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="      ", break_long_words=False)
+            lines.append(f"  [{key}] {known[key].seen}")
     return lines

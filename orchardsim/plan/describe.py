@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
+from orchardsim.core.numbers import percent
 from orchardsim.core.parameters import STATUSES
 from orchardsim.core.units import ACRE, FOOT, HECTARE, Display
 from orchardsim.economy import money_remarks
@@ -17,6 +18,7 @@ from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.showing import METHODS
 from orchardsim.weather.bundled import bundled_record_at
+from orchardsim.weather.place import check_rain, climate_lines, climate_of
 
 LEAST_YEARS: Final = 6
 RUN_YEARS: Final = 20
@@ -88,8 +90,10 @@ def stated_lines(plan: Plan) -> list[str]:
 
 
 def remarks(plan: Plan) -> list[str]:
-    """What is legal but looks wrong, or is likely to surprise, in the plan's layout and money."""
-    found = list(plan.warnings)
+    """What is legal but looks wrong, or is likely to surprise, in the plan's layout, climate and money."""
+    dry = tuple(block.name for block in plan.blocks if not block.site.irrigated)
+    check_rain(plan.weather, dry, plan.where)
+    found = [*plan.warnings, *climate_lines(climate_of(plan.weather))]
     fence = math.fsum(outlay.amount for outlay in schedule(plan) if outlay.item == "fence")
     if fence:
         found.append(
@@ -164,7 +168,7 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
     for group in block.groups:
         targets = group.crop_load_target
         shown = "unthinned" if math.isinf(targets[0]) else ", ".join(f"{target:g}" for target in targets)
-        pollen = f"pollen at {length.text(group.pollen_distance, 0)}, bloom overlap {group.pollen_overlap:.0%}"
+        pollen = f"pollen at {length.text(group.pollen_distance, 0)}, bloom overlap {percent(group.pollen_overlap)}"
         lines += [
             f"  {group.label}: {group.cultivar_name} on {group.stock_name}, {group.grade_name}, "
             f"{counted(group.rows, 'row')}, {group.trees:,} trees",
@@ -337,9 +341,12 @@ def payment_lines(plan: Plan) -> list[str]:
     lines.append(row("total", outlays))
     total = math.fsum(each.amount for each in outlays)
     area = plan.display.area
+    new = [money.geometry for money in plan.money if money.year_planted >= 0]
+    net, gross = (math.fsum(getattr(each, name) for each in new) for name in ("planted_area", "gross_area"))
+    standing = " of the new planting" if len(new) < len(plan.money) else ""
     lines.append(
-        f"  {total / area.of(plan.planted_area):,.0f} {plan.currency} per {area.unit} planted, "
-        f"{total / area.of(plan.gross_area):,.0f} per {area.unit} gross"
+        f"  {total / area.of(net):,.0f} {plan.currency} per {area.unit} planted{standing}, "
+        f"{total / area.of(gross):,.0f} per {area.unit} gross"
     )
     lines.append("  Estimates, no offers: ask suppliers; supports need a design to local codes.")
     return lines

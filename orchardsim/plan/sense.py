@@ -117,10 +117,10 @@ def check_history(table: Any, geometry: Geometry, path: str, where: str) -> None
 
 def check_protection(protection: str, irrigated: bool, path: str, where: str) -> None:
     """Stop on frost protection by water where there is none."""
-    if protection == "overhead_water" and not irrigated:
+    if protection == "overhead_sprinklers" and not irrigated:
         raise InputError(
             where,
-            f"{path}.protection: found 'overhead_water' on land with irrigated = false; allowed: irrigated = true",
+            f"{path}.protection: found 'overhead_sprinklers' on land with irrigated = false; allowed: irrigated = true",
         )
 
 

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import HECTARE, POUND
 from orchardsim.report.rows import band
 from orchardsim.report.show import Show, round_figures
 from orchardsim.results import block_labels, of_farm
 from orchardsim.results.block_results import (
-    MATURE_LEAVES,
+    COURSE,
+    FULL_SHARE,
+    STILL_CLIMBS,
     LabelMoney,
     LabelWork,
     label_money,
@@ -93,7 +96,7 @@ def _label_row(one: LabelMoney, show: Show) -> list[str]:
         return [
             one.label,
             area,
-            "none",
+            "none yet",
             "–",
             "–",
             "–",
@@ -120,6 +123,8 @@ def _summed(values: Any) -> list[str]:
 
 
 def _payback_cells(payback: Any) -> list[str]:
+    if np.isnan(payback).all():
+        return ["nothing invested", "–"]
     middle = band(payback, whole=True, worst="high").middle
     paid = int(np.isfinite(payback).sum())
     return [f"{paid:,} of {len(payback):,}", "never" if np.isinf(middle) else f"{middle:.0f}"]
@@ -133,6 +138,8 @@ def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     lines = []
     found = [one for one in label_money(dataset) if one.leaves]
     for one in found:
+        if np.isnan(one.payback_year).all():
+            continue
         count = int(np.isfinite(one.payback_year).sum())
         if count >= PAYS_SURELY * len(one.payback_year):
             continue
@@ -160,6 +167,7 @@ def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
             f"{one.label} {verdict}: by itself it has paid for itself within {years} years in {count:,} of "
             f"{len(one.payback_year):,} futures tried; {why}."
         )
+    found = [one for one in found if not np.isnan(one.payback_year).all()]
     if found and not lines:
         return [
             f"Each of them pays by itself within {years} years in at least nine of ten futures tried."
@@ -171,8 +179,11 @@ def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
 
 def mature_text() -> str:
     """What counts as a mature year."""
-    first, last = MATURE_LEAVES
-    return f"Mature year: mean of leaves {first} to {last}, or of what the run holds (column leaves)."
+    return (
+        f"Mature years (column leaves): from the first to the last in which the middle trial's crop, a mean of "
+        f"{COURSE} leaves, reaches {percent(FULL_SHARE)} of its best. None is named while it still climbs by more than "
+        f"{percent(STILL_CLIMBS)} in {COURSE} leaves, or in a course of fewer than eight."
+    )
 
 
 def work_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
@@ -234,16 +245,20 @@ def _number(value: float, digits: int) -> str:
 
 def work_line(dataset: xarray.Dataset, show: Show) -> str:
     """One line on work and pack-out, for the terminal; empty where no tree comes into leaf."""
-    found = mature_year(dataset)
-    if found is None:
+    if not (dataset["leaf"].sel(block=block_labels(dataset)).values >= 1).any():
         return ""
+    found = mature_year(dataset)
     scale = show.area_size / HECTARE
-    fresh = "" if np.isnan(found.fresh_share) else f"; fresh pack-out {100 * found.fresh_share:.0f} %"
-    return (
-        f"work: {found.hours * scale:,.0f} hours per {'acre' if show.us else 'hectare'} in a mature year, of which "
-        f"picking {found.picking_hours * scale:,.0f} (tractor work not counted){fresh}{_undone_words(dataset)}"
-        f"{_pass_words(dataset)}{_store_words(dataset, show)}"
-    )
+    unit = "acre" if show.us else "hectare"
+    if found is None:
+        start = "work: no mature year is named, since crops still climb or the run is short"
+    else:
+        fresh = "" if np.isnan(found.fresh_share) else f"; fresh pack-out {percent(found.fresh_share)}"
+        start = (
+            f"work: {number(found.hours * scale)} hours per {unit} in a mature year, of which picking "
+            f"{number(found.picking_hours * scale)} (tractor work not counted){fresh}"
+        )
+    return f"{start}{_undone_words(dataset)}{_pass_words(dataset)}{_store_words(dataset, show)}"
 
 
 def _pass_words(dataset: xarray.Dataset) -> str:

@@ -12,7 +12,7 @@ from orchardsim.results.sizes import A_CROP, CROP_CLASSES, packed_sizes
 if TYPE_CHECKING:
     import xarray
 
-MIDDLING: Final = "{:.0f} to {:.0f}".format(*(100 * bound for bound in CROP_CLASSES["middling"]))
+TYPICAL: Final = "{:.0f} to {:.0f}".format(*(100 * bound for bound in CROP_CLASSES["typical"]))
 
 
 def box_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
@@ -45,7 +45,7 @@ def box_note(dataset: xarray.Dataset, show: Show) -> str:
     worst = f" The standard error of a share is at most {100 * max(errors):.1f} points." if errors else ""
     return (
         "Mature crops of a label, all trials and years, by number of fruit against the middle crop of the same leaf: "
-        f"light, the lightest tenth; middling, ranks {MIDDLING} %; heavy, the heaviest tenth; crops below "
+        f"light, the lightest tenth; typical, ranks {TYPICAL} %; heavy, the heaviest tenth; crops below "
         f"{100 * A_CROP:.0f} % of the "
         "middle one have failed and are left out. Columns: fresh fruit (extra fancy and fancy) in % of its mass by "
         f"number of fruit in a box of {show.mass(show.box_mass)}; larger or smaller than the counts at either end."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.compare_table import pair_cells, pair_explanations, plan_tables
 from orchardsim.report.compare_words import (
     comparison_sentences,
@@ -16,7 +17,7 @@ from orchardsim.report.compare_words import (
 )
 from orchardsim.report.page import render
 from orchardsim.report.saving import file_names, picture_parts, save_findings
-from orchardsim.report.show import CAUTIONS, LEFT_OUT, PAYBACK_AND_NPV
+from orchardsim.report.show import LEFT_OUT, PAYBACK_AND_NPV
 from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, KIND, Comparison, comparison_document
 from orchardsim.results.folder import OutputFolder
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from orchardsim.core.numbers import MISSING, number
 from orchardsim.report.show import Show
 from orchardsim.results import of_farm
 from orchardsim.results.sales import outlet_sales
@@ -59,7 +60,7 @@ def ledger_cells(dataset: xarray.Dataset) -> list[list[str]]:
 
 def _row(yearly: np.ndarray, columns: list[tuple[int, int]]) -> list[str]:
     amounts = [float(yearly[first : last + 1].mean()) for first, last in columns] + [float(yearly.sum())]
-    return [f"{round(amount) + 0:,d}" if round(amount) else "–" for amount in amounts]
+    return [number(amount) if round(amount) else MISSING for amount in amounts]
 
 
 BALANCE_NOTE: Final = (
@@ -92,7 +93,7 @@ def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:
     cells = [head]
     for place, year in enumerate(dataset["year"].values[:BALANCE_YEARS]):
         pairs = zip(middle[place], low[place], strict=True)
-        cells.append([str(int(year)), *(f"{round(amount) + 0:,d}" for pair in pairs for amount in pair)])
+        cells.append([str(int(year)), *(number(amount) for pair in pairs for amount in pair)])
     return cells
 
 

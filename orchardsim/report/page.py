@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number
 from orchardsim.core.parameters import STATUSES
 from orchardsim.plan.showing import Showing
 from orchardsim.report.block_tables import (
@@ -21,6 +22,7 @@ from orchardsim.report.block_tables import (
     work_line,
 )
 from orchardsim.report.boxes import box_cells, box_note
+from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.ledger_table import (
     LEDGER_NOTE,
     SALES_NOTE,
@@ -36,7 +38,6 @@ from orchardsim.report.second_opinion import second_opinion_part
 from orchardsim.report.sentences import plain_sentences
 from orchardsim.report.sheet import sheet_html, sheet_pdf
 from orchardsim.report.show import (
-    CAUTIONS,
     LEFT_OUT,
     PAYBACK_AND_NPV,
     Show,
@@ -147,12 +148,12 @@ def report_html(dataset: xarray.Dataset, pictures: Mapping[str, str]) -> str:
         flows=[
             {
                 "year": year,
-                "low": f"{flow.low:,.0f}",
-                "middle": f"{flow.middle:,.0f}",
+                "low": number(flow.low),
+                "middle": number(flow.middle),
                 "minus": flow.middle < 0,
-                "error": f"{flow.middle_error:,.0f}",
-                "high": f"{flow.high:,.0f}",
-                "summed": f"{summed:,.0f}",
+                "error": number(flow.middle_error),
+                "high": number(flow.high),
+                "summed": number(summed),
                 "cover": cover[year],
             }
             for year, flow, summed in flow_bands(dataset)

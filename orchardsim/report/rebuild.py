@@ -26,13 +26,13 @@ class Rebuilt:
 
 
 def _run(folder: Path) -> Rebuilt:
+    from orchardsim.report.first_screen import first_screen
     from orchardsim.report.page import write_report
-    from orchardsim.report.sentences import plain_sentences
     from orchardsim.report.table import headline_table
     from orchardsim.results import read_results
 
     dataset = read_results(folder)
-    text = "\n".join([headline_table(dataset), "", *plain_sentences(dataset)])
+    text = "\n".join([first_screen(dataset), "", headline_table(dataset)])
     return Rebuilt(write_report(folder), text)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number
 from orchardsim.report.rows import band
 from orchardsim.report.show import Show
 from orchardsim.results import cumulative_yield, yield_by_leaf
@@ -33,14 +34,14 @@ if TYPE_CHECKING:
     from orchardsim.risk.record import TwoErrors
 
 AVERSION_WORDS: Final = {
-    0.0: "not at all",
-    0.5: "hardly",
-    1.0: "somewhat (usual)",
-    2.0: "rather",
-    3.0: "very",
-    4.0: "almost paranoid",
+    0.0: "none",
+    0.5: "slight",
+    1.0: "mild",
+    2.0: "medium",
+    3.0: "strong",
+    4.0: "extreme",
 }
-"""Relative aversion on wealth in words (Anderson & Dillon 1992, from memory)."""
+"""Relative aversion on wealth in words of our own; the scale is that of :data:`orchardsim.risk.utility.AVERSIONS`."""
 ERRORS_NOTE: Final = (
     "± trials shrinks with the root of the number of trials; ± weather record is the doubt that another record of the "
     "same length would bring, which no number of trials removes. The two are kept apart. 'below' and 'not told': the "
@@ -70,7 +71,7 @@ def errors_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
         ("payback year", dataset["payback_year"].values, "high", year_text, False),
         ("peak borrowing", dataset["peak_borrowing"].values, "high", money, True),
         (f"break-even, {show.price_unit}", dataset["break_even_price"].values, "high", show.price, True),
-        ("bearable draw a year", dataset["household_draw_bearable"].values, "low", money, True),
+        ("sustainable family draw", dataset["household_draw_bearable"].values, "low", money, True),
     ]
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
@@ -110,7 +111,7 @@ def errors_lines(dataset: xarray.Dataset) -> list[str]:
 
 def percent(value: float) -> str:
     """A rate in percent, "none" where there is none."""
-    return "none" if math.isinf(value) else f"{100 * value:.1f} %"
+    return "none" if math.isinf(value) else f"{number(100 * value, 1)} %"
 
 
 def year_text(value: float) -> str:

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number
 from orchardsim.report.show import Show
 from orchardsim.results import cumulative_yield, of_farm, yield_by_leaf
 from orchardsim.results.doubts import OpenLevelsOfRun
-from orchardsim.results.headline import CUMULATIVE_LEAVES
+from orchardsim.results.headline import CUMULATIVE_LEAVES, invests
 from orchardsim.results.risk_numbers import peak_seasons
 from orchardsim.results.statistics import STATISTICS, describe
 
@@ -77,7 +78,7 @@ def weak(found: Band) -> bool:
 
 def low_text(found: Band, digits: int) -> str:
     """The 5 % point, marked where it is weak."""
-    return f"{'~' if weak(found) else ''}{found.low:,.{digits}f}"
+    return f"{'~' if weak(found) else ''}{number(found.low, digits)}"
 
 
 def band(values: NDArray[np.float64], *, whole: bool = False, worst: Side = "low") -> Band:
@@ -138,15 +139,15 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
     usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""
     peak = f"mostly in {usual} ({100 * seasons[usual]:.0f} % of trials that borrow)" if usual else ""
     rows.append(row("year of the peak", peak, dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
-    rows.append(
-        row("years with money out", "net cash flow below zero", dataset["negative_years"].values, lambda x: f"{x:.0f}",
-             whole=True)
-    )  # fmt: skip
+    negative = dataset["negative_years"].values
+    rows.append(row("years with negative cash flow", "of the whole farm", negative, lambda x: f"{x:.0f}", whole=True))
     for name, label, meaning in (
         ("payback_year", "payback year", "summed cash flow stays above zero"),
         ("discounted_payback_year", "discounted payback", "the same, later money valued less, interest left out"),
     ):
         values = dataset[name].values
+        if not invests(dataset):
+            continue
         rows.append(row(label, meaning, values, lambda x: "never" if np.isinf(x) else f"{x:.0f}", whole=True))
     rows.append(row("NPV", "with the blocks' remaining value", dataset["npv"].values, money))
     rows.append(
@@ -164,6 +165,8 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
         ("irr", "IRR", "per year, with the blocks' remaining value"),
         ("irr_without_remaining_value", "IRR without it", "blocks worth nothing at the end"),
     ):
+        if not invests(dataset):
+            continue
         rows.append(
             row(
                 label,

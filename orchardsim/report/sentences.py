@@ -1,4 +1,4 @@
-"""Three plain sentences for the grower: the crop, the money it swallows, and when it comes back."""
+"""Plain sentences for the grower: the crop, the money it swallows, and when it comes back."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from orchardsim.report.rows import YieldRow, band, weak, yield_rows
 from orchardsim.report.show import Show
 from orchardsim.results import shares
 from orchardsim.results.block_results import credit_broken, failed_crops
+from orchardsim.results.headline import invests
 
 if TYPE_CHECKING:
     import xarray
@@ -20,7 +21,7 @@ FULL_CROP_LEAF = 10
 
 
 def plain_sentences(dataset: xarray.Dataset) -> list[str]:
-    """Three sentences without terms of statistics or finance, each saying how sure it is.
+    """Sentences without terms of statistics or finance, under thirty words each.
 
     Parameters
     ----------
@@ -30,10 +31,12 @@ def plain_sentences(dataset: xarray.Dataset) -> list[str]:
     Returns
     -------
     list of str
-        The crop; the deepest debt; the year by which the plan has paid for itself.
+        The crop, and the frost behind crops that fail; the deepest debt, and the credit line where one is stated; the
+        year by which the plan has paid for itself.
     """
     show = Show.of(dataset)
-    return [_crop(dataset, show), _debt(dataset, show), _payback(dataset)]
+    found = [_crop(dataset, show), _frost(dataset), _debt(dataset, show), _credit(dataset, show), _payback(dataset)]
+    return [sentence for sentence in found if sentence]
 
 
 def _crop(dataset: xarray.Dataset, show: Show) -> str:
@@ -42,18 +45,14 @@ def _crop(dataset: xarray.Dataset, show: Show) -> str:
     if not rows:
         return "No trees come into leaf within the years of this run, so there is no crop to tell of."
     full = next((row for row in rows if row.leaf >= FULL_CROP_LEAF), rows[-1])
-    level = f"a middling crop is about {full.band.middle:.3g} {unit}"
+    level = f"a typical crop is {full.band.middle:.3g} {unit}"
     about = "about " if weak(full.band) else ""
-    bad = f"one crop in twenty is below {about}{full.band.low:.3g}"
-    frost = _frost(dataset)
+    bad = f"one in twenty below {about}{full.band.low:.3g}"
     if rows[0].leaf > 1:
-        return (
-            f"From these standing trees {level} (leaf {full.leaf}), and {bad}"
-            f"{frost or ' because of frost, losses and the like'}."
-        )
+        return f"From these standing trees {level} (leaf {full.leaf}); {bad}."
     first = _first_crop(rows, full)
-    start = f"The first crop worth picking comes in leaf {first.leaf}, and by" if first else "By"
-    return f"{start} leaf {full.leaf} {level}, though {bad}{frost}."
+    start = f"The first crop worth picking comes in leaf {first.leaf}; by" if first else "By"
+    return f"{start} leaf {full.leaf} {level}, {bad}."
 
 
 def _frost(dataset: xarray.Dataset) -> str:
@@ -63,8 +62,8 @@ def _frost(dataset: xarray.Dataset) -> str:
         return ""
     failed, frosted = found
     return (
-        f", and frost is the main cause of the worst: {100 * failed:.2g} of 100 crops are less than half the middling "
-        f"one, and {100 * frosted:.0f} of 100 of these follow a spring that kills more than nine flowers in ten"
+        f"Of 100 crops {100 * failed:.2g} fail (less than half of a typical one), {100 * frosted:.0f} of 100 of these "
+        "after a frost that kills nine flowers in ten."
     )
 
 
@@ -78,17 +77,15 @@ def _debt(dataset: xarray.Dataset, show: Show) -> str:
     debt = band(dataset["peak_borrowing"].values, worst="high")
     year = int(np.median(dataset["peak_borrowing_year"].values))
     if debt.high <= 0:
-        return (
-            f"The farm's account stays above zero in at least nineteen of twenty futures tried{_credit(dataset, show)}."
-        )
+        return "The farm's account stays above zero in at least nineteen of twenty futures tried."
     if debt.middle <= 0:
         return (
-            f"In more than half of the futures tried the farm never has to borrow, but in one of twenty it owes "
-            f"more than {show.money(debt.high)} at some time{_credit(dataset, show)}."
+            "In more than half of the futures tried the farm never has to borrow; in one of twenty it owes more than "
+            f"{show.money(debt.high)} at some time."
         )
     return (
         f"At its deepest, around year {year} of the plan, the farm owes about {show.money(debt.middle)}, "
-        f"and in one future of twenty more than {show.money(debt.high)}{_credit(dataset, show)}."
+        f"and in one future of twenty more than {show.money(debt.high)}."
     )
 
 
@@ -97,39 +94,37 @@ def _credit(dataset: xarray.Dataset, show: Show) -> str:
     first = credit_broken(dataset)
     if first is None:
         return ""
-    line = f"the credit line of {show.money(float(dataset.attrs['credit_line']))}"
+    line = f"The credit line of {show.money(float(dataset.attrs['credit_line']))}"
     broken = first[first >= 0]
     if not broken.size:
-        return f"; {line} holds in all {first.size:,} futures tried"
+        return f"{line} holds in all {first.size:,} futures tried."
     when = f"for the first time in year {int(broken.min())}"
     usual = int(np.median(broken))
     if usual > broken.min():
         when += f" at the earliest, mostly about year {usual}"
-    return f"; {line} is broken in {broken.size:,} of {first.size:,} futures tried, {when}"
+    return f"{line} is broken in {broken.size:,} of {first.size:,} futures tried, {when}."
 
 
 def _payback(dataset: xarray.Dataset) -> str:
+    if not invests(dataset):
+        return "The plan invests nothing, so it has no payback year and no rate of return."
     payback = dataset["payback_year"].values
     trials = len(payback)
     years = dataset.sizes["year"]
     chance = shares(dataset)["never_pays_back"]
     never, share = chance.count, chance.value
-    limits = "no answer is surer than the plan's prices and the weather record behind it"
-    sure = f" (in the long run between {100 * chance.low:.0f} and {100 * chance.high:.0f} of 100)"
+    sure = f" (in truth {100 * chance.low:.0f} to {100 * chance.high:.0f} of 100)"
     if never == trials:
-        return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years; {limits}."
+        return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years."
     if share >= 0.5:
-        return (
-            f"In {never:,} of {trials:,} futures tried{sure} the plan has not paid for itself within {years} years; "
-            f"{limits}."
-        )
+        return f"In {never:,} of {trials:,} futures tried{sure} the plan has not paid for itself within {years} years."
     middle = int(np.sort(payback)[int(np.ceil(trials / 2)) - 1])
     if middle == 0:
-        start = "In most of the futures tried the plan pays its own way from the first year on"
+        start = "In most futures tried the plan pays its own way from the first year"
     else:
-        start = f"In half of the futures tried the plan has paid for itself by year {middle}"
+        start = f"In half of the futures tried the plan pays for itself by year {middle}"
     if never == 0:
         tail = f"in all {trials:,} it does so within {years} years"
     else:
-        tail = f"in {never:,} of {trials:,}{sure} it does not within {years} years"
-    return f"{start}, and {tail}; {limits}."
+        tail = f"in {never:,} of {trials:,}{sure} not within {years} years"
+    return f"{start}; {tail}."

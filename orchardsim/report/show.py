@@ -12,18 +12,6 @@ from orchardsim.results import attribute, block_labels, of_farm
 if TYPE_CHECKING:
     import xarray
 
-CAUTIONS = (
-    "Estimates for planning, not advice. The results follow from the plan's prices, costs and assumptions; have "
-    "loans, insurance, taxes and contracts looked at by a licensed adviser before money is committed.",
-    "Posts, wires, anchors, buildings and water works must meet the local code; have the structure designed or "
-    "checked by someone licensed to do so.",
-    "Sprays: follow the product label, the local rules and the advice of a licensed applicator.",
-    "Cold-night work (fires, fuel, wind machines, ice loads, icy ground, tired people) is dangerous: plan it with "
-    "local experts and by the local fire and work-safety codes. Overhead water that stops part way through a frost "
-    "leaves wet buds colder than dry ones and does more harm than none.",
-)
-"""The usual cautions where work can hurt someone; usual practice, no source."""
-
 LEFT_OUT = (
     "Apple scab, codling moth, mites and nutrition are not simulated: they stand in the plan as a yearly cost and a "
     "share of culled fruit.",

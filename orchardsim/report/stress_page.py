@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.page import render
 from orchardsim.report.saving import file_names, picture_parts, save_findings
-from orchardsim.report.show import CAUTIONS, LEFT_OUT
+from orchardsim.report.show import LEFT_OUT
 from orchardsim.report.stress_words import (
     explanation_lines,
     footer_text,

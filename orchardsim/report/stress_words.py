@@ -88,6 +88,8 @@ def told_text(value: Estimate, text: Callable[[float], str]) -> str:
 
 def payback_text(year: float) -> str:
     """Payback year in words."""
+    if math.isnan(year):
+        return "nothing invested"
     return f"year {year:.0f}" if math.isfinite(year) else "not in half of the trials"
 
 
@@ -224,7 +226,7 @@ def _reserve_sentence(found: Stress, show: Show) -> str:
     season, moment = hardest_reserve(found)
     text = (
         f"{line}, own cash of {show.money(usual.value)} (± {round_figures(usual.standard_error, 2):,.0f}) at the "
-        "start carries nine trials of ten through without any of these"
+        "start, with the household draw as stated, carries nine trials of ten through without any of these"
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
@@ -240,6 +242,8 @@ def _reserve_sentence(found: Stress, show: Show) -> str:
 
 def _payback_words(found: Stress, moment: Moment) -> str:
     usual = found.usual.payback_year
+    if math.isnan(moment.payback_year):
+        return "nothing is invested, so nothing is to be paid back"
     if not math.isfinite(moment.payback_year):
         return "half of the trials then do not pay back within the run"
     share = 100 * moment.paid_back.value
@@ -263,7 +267,7 @@ def explanation_lines(found: Stress) -> list[str]:
     return [
         CHOSEN,
         END,
-        "–: cannot be told from none (two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
+        "–: no measurable effect (within two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
         "Fresh fruit lost, %: of the struck years. Crop short: years after the last struck one in which the mean fresh "
         "crop is still more than 5 % short, with the 5 to 95 % range over resampled trials. Pays back: typical trial; "
         f"without any bad season, {payback_text(found.usual.payback_year)}.",

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.page import render
 from orchardsim.report.saving import picture_parts, save_pictures
-from orchardsim.report.show import CAUTIONS, LEFT_OUT
+from orchardsim.report.show import LEFT_OUT
 from orchardsim.report.study_figures import figures_of
 from orchardsim.report.study_words import (
     cell_cells,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number
 from orchardsim.report.block_tables import work_line
 from orchardsim.report.risk_part import aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
@@ -76,7 +77,7 @@ def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
         for year, flow, summed in flows:
             found = by_year.get(year)
             left = [str(found.leaf), *yield_cells(found)] if found else [""] * (1 + len(yield_head))
-            cells.append([str(year), *left, *_band_cells(flow, 0), f"{summed:,.0f}"])
+            cells.append([str(year), *left, *_band_cells(flow, 0), number(summed)])
         return [title, *_columns(cells)]
 
     leaf_cells = [["leaf", "year", show.area_name, *yield_head]]
@@ -84,7 +85,7 @@ def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
         years = f"{row.years[0]}" if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}"
         leaf_cells.append([str(row.leaf), years, f"{row.land / show.area_size:,.1f}", *yield_cells(row)])
     flow_cells = [["year", *flow_head]]
-    flow_cells += [[str(year), *_band_cells(flow, 0), f"{summed:,.0f}"] for year, flow, summed in flows]
+    flow_cells += [[str(year), *_band_cells(flow, 0), number(summed)] for year, flow, summed in flows]
     return [
         f"Picked fruit per planted {show.area_name} ({containers}), blocks aligned by leaf",
         *_columns(leaf_cells),
@@ -95,7 +96,7 @@ def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
 
 
 def _band_cells(found: Band, digits: int) -> list[str]:
-    return [f"{value:,.{digits}f}" for value in (found.low, found.middle, found.middle_error, found.high)]
+    return [number(value, digits) for value in (found.low, found.middle, found.middle_error, found.high)]
 
 
 def _money_lines(dataset: xarray.Dataset, show: Show) -> list[str]:

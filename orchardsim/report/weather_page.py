@@ -9,9 +9,9 @@ import numpy as np
 
 from orchardsim.core.calendar import date_text
 from orchardsim.core.units import display
+from orchardsim.report.cautions import COLD_NIGHTS
 from orchardsim.report.page import inline_svg, render
 from orchardsim.report.saving import picture_names, save_pictures
-from orchardsim.report.show import CAUTIONS
 from orchardsim.report.weather_history import KILL_MARKS, WeatherHistory, frost_shares
 from orchardsim.results.folder import OutputFolder, opened
 
@@ -72,7 +72,7 @@ def weather_page(history: WeatherHistory, pictures: dict[str, str]) -> str:
         ],
         quality=history.quality or ("no fault was found",),
         notes=history.notes,
-        frost_caution=CAUTIONS[-1],
+        frost_caution=COLD_NIGHTS,
     )
 
 
@@ -85,12 +85,12 @@ def weather_sentences(history: WeatherHistory) -> list[str]:
     spring = spring[np.isfinite(spring)]
     if spring.size:
         sentences.append(
-            f"In {span} the last spring frost came on {_date(np.median(spring), history)} in a middling year and after "
+            f"In {span} the last spring frost came on {_date(np.median(spring), history)} in a typical year and after "
             f"{_date(np.quantile(spring, 0.9), history)} in one year of ten."
         )
     bloom = history.bloom_day[0, inside]
     sentences.append(
-        f"{history.cultivars[0]} would have been in full bloom on {_date(np.median(bloom), history)} in a middling "
+        f"{history.cultivars[0]} would have been in full bloom on {_date(np.median(bloom), history)} in a typical "
         f"year, between {_date(np.quantile(bloom, 0.1), history)} and {_date(np.quantile(bloom, 0.9), history)} in "
         "eight years of ten."
     )

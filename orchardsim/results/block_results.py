@@ -18,8 +18,12 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-MATURE_LEAVES: Final = (6, 15)
-"""Leaves averaged for a mature year (definition of the table; common practice, no source)."""
+FULL_SHARE: Final = 0.9
+"""Share of the best three leaves' mean crop from which a block counts as mature (definition of the table)."""
+STILL_CLIMBS: Final = 0.05
+"""Growth of the crop over the last three leaves above which a block is not mature yet (definition of the table)."""
+COURSE: Final = 3
+"""Leaves whose mean smooths a crop's course."""
 HEAVY_FROST: Final = 0.9
 """Share of flowers killed above which a crop is held to be hurt: a tree with many flowers bears a full crop from a
 tenth of them (common practice, no source; wording only)."""
@@ -41,7 +45,8 @@ class LabelMoney:
     summed : array, (trial, year) [currency]
         Net flow summed since year 0; blocks worth nothing at the end.
     payback_year : array, (trial,)
-        First year from which ``summed`` stays at or above zero; inf if never.
+        First year from which ``summed`` stays at or above zero; inf if never; nan for a block that stands before
+        year 0, in which nothing is invested.
     """
 
     label: str
@@ -114,21 +119,48 @@ class MatureYear:
     fresh_share: float
 
 
-def mature_years(leaf: NDArray[Any]) -> NDArray[np.intp]:
-    """Places of the years that count as mature: leaves 6 to 15; where there are none, older ones, or the oldest leaf.
+def mature_years(leaf: NDArray[Any], crop: Array) -> NDArray[np.intp]:
+    """Places of the years in which a block is in full crop, from its own course; empty while it still climbs.
+
+    The middle trial's crop is smoothed over three leaves. Mature are the years from the first to the last in which it
+    reaches nine tenths of its best. Where it ends more than 5 % above the crop three leaves before, the block still
+    climbs, and no year is named; nor in a course of fewer than eight leaves.
+
+    Parameters
+    ----------
+    leaf : int array, (year,)
+    crop : array, (trial, year)
+        Per trial and year, in any unit.
 
     Examples
     --------
-    >>> mature_years(np.arange(-1, 20)).tolist() == list(range(7, 17)), mature_years(np.array([0, 1, 2, 3])).tolist()
-    (True, [3])
+    >>> leaf = np.arange(1, 13)
+    >>> mature_years(leaf, np.minimum(leaf, 6)[None] * 1.0).tolist()
+    [5, 6, 7, 8, 9, 10, 11]
+    >>> mature_years(leaf, leaf[None] * 1.0).tolist()
+    []
     """
-    first, last = MATURE_LEAVES
-    found = np.flatnonzero((leaf >= first) & (leaf <= last))
-    if found.size == 0:
-        found = np.flatnonzero(leaf >= first)
-    if found.size == 0 and leaf.max() >= 1:
-        found = np.flatnonzero(leaf == leaf.max())
-    return found
+    none = np.zeros(0, dtype=np.intp)
+    bearing = np.flatnonzero(leaf >= 1)
+    if bearing.size < COURSE + 5:
+        return none
+    course = np.convolve(np.median(crop[:, bearing], axis=0), np.full(COURSE, 1 / COURSE), mode="valid")
+    climbs = course[-1] > (1 + STILL_CLIMBS) * course[-1 - COURSE] and course[-1] >= FULL_SHARE * course.max()
+    if climbs or course.max() <= 0:
+        return none
+    full = np.flatnonzero(course >= FULL_SHARE * course.max())
+    return bearing[full[0] + COURSE // 2 : full[-1] + COURSE]
+
+
+def years_in_full_crop(dataset: xarray.Dataset, label: str) -> NDArray[np.intp]:
+    """:func:`mature_years` of a label; of the farm those in which all its labels are mature."""
+    if label == FARM:
+        full = np.zeros(dataset.sizes["year"], dtype=np.int64)
+        for one in block_labels(dataset):
+            full[years_in_full_crop(dataset, one)] += 1
+        return np.flatnonzero((full > 0) & (full == len(block_labels(dataset))))
+    block = dataset.sel(block=label)
+    return mature_years(block["leaf"].values, block["harvested_mass"].transpose("trial", "year").values)
 
 
 def label_money(dataset: xarray.Dataset) -> list[LabelMoney]:
@@ -139,14 +171,15 @@ def label_money(dataset: xarray.Dataset) -> list[LabelMoney]:
     for label in block_labels(dataset):
         ledger = dataset["ledger"].sel(block=label).transpose("trial", "year", "ledger_item").values
         leaf = dataset["leaf"].sel(block=label).values
-        mature = mature_years(leaf)
+        mature = years_in_full_crop(dataset, label)
         nothing = np.full(len(ledger), np.nan)
         sales = ledger[:, mature][:, :, of_sales].sum(2).mean(1) if mature.size else nothing
         costs = -ledger[:, mature][:, :, ~of_sales].sum(2).mean(1) if mature.size else nothing
         summed = ledger.sum(axis=2).cumsum(axis=1)
         leaves = (int(leaf[mature].min()), int(leaf[mature].max())) if mature.size else ()
         area = float(dataset["planted_area"].sel(block=label))
-        found.append(LabelMoney(label, leaves, area, sales, costs, sales - costs, summed, pays_back(summed)))
+        payback = pays_back(summed) if leaf[0] <= 1 else nothing
+        found.append(LabelMoney(label, leaves, area, sales, costs, sales - costs, summed, payback))
     return found
 
 
@@ -261,7 +294,7 @@ def failed_crops(dataset: xarray.Dataset) -> tuple[float, float] | None:
     """
     failed = frosted = weight = 0.0
     for label in block_labels(dataset):
-        mature = mature_years(dataset["leaf"].sel(block=label).values)
+        mature = years_in_full_crop(dataset, label)
         crop = dataset["harvested_mass"].sel(block=label).values[:, mature]
         heavy = dataset["frost_kill"].sel(block=label).values[:, mature] > HEAVY_FROST
         fails = crop < 0.5 * np.median(crop, axis=0)
@@ -289,7 +322,7 @@ def mature_year(dataset: xarray.Dataset) -> MatureYear | None:
     task = [str(name) for name in dataset["task"].values].index("picking")
     for label in block_labels(dataset):
         part = _label_arrays(dataset, label)
-        mature = mature_years(dataset["leaf"].sel(block=label).values)
+        mature = years_in_full_crop(dataset, label)
         if mature.size == 0:
             continue
         work = part["hours"][:, mature].mean(axis=(0, 1))

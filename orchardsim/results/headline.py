@@ -86,6 +86,11 @@ class LeafYield:
     values: NDArray[np.float64]
 
 
+def invests(dataset: xarray.Dataset) -> bool:
+    """Whether the plan invests anything; one that only keeps what stands has no payback and no rate of return."""
+    return not bool(np.isnan(dataset["payback_year"].values).all())
+
+
 def yield_by_leaf(dataset: xarray.Dataset, block: str) -> LeafYield:
     """Picked fruit per hectare planted, by leaf [kg/ha].
 
@@ -185,7 +190,7 @@ def over_run(dataset: xarray.Dataset, row: Variable, label: str) -> NDArray[np.f
 def _some(
     dataset: xarray.Dataset, row: Variable, path: tuple[str, ...], values: NDArray[np.floating]
 ) -> Iterator[Headline]:
-    # No debt in a year, so no cover of it; no fresh fruit, so no price of it.
+    # No debt in a year, so no cover of it; no fresh fruit, so no price of it; nothing invested, so no return.
     if not np.isnan(values).all():
         yield _headline(dataset, row, path, values)
 

@@ -199,8 +199,8 @@ def risk_document(dataset: xarray.Dataset, number: Any) -> dict[str, Any]:
         "season_of_the_peak_borrowing": {name: number(share) for name, share in peak_seasons(dataset).items()},
         "household_draw": number(float(dataset.attrs.get("household_draw", 0.0))),
         "trials_with_several_rates_of_return": several_rates(dataset),
-        "wanted_precision": f"trials_needed: a standard error of {WANTED_SHARE:.0%} of the number, or of "
-        f"{WANTED_CHANCE:.0%} points of a chance",
+        "wanted_precision": f"trials_needed: a standard error of {100 * WANTED_SHARE:g} % of the number, or of "
+        f"{100 * WANTED_CHANCE:g} points of a chance",
     }
     chance = credit_chance(dataset)
     if chance is not None:

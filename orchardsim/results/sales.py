@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from orchardsim.results.block_results import mature_years, ratio
-from orchardsim.results.farm import block_labels
+from orchardsim.core.labels import FARM
+from orchardsim.results.block_results import ratio, years_in_full_crop
 
 if TYPE_CHECKING:
     import xarray
@@ -41,10 +41,7 @@ class OutletSales:
 
 def outlet_sales(dataset: xarray.Dataset) -> list[OutletSales]:
     """Every outlet and grade that takes fruit in the farm's mature years; empty where there are none."""
-    blocks = block_labels(dataset)
-    if not blocks:
-        return []
-    mature = mature_years(dataset["leaf"].sel(block=blocks).max("block").values)
+    mature = years_in_full_crop(dataset, FARM)
     if mature.size == 0:
         return []
     order = ("trial", "year", "outlet", "grade")

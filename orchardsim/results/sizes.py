@@ -1,4 +1,4 @@
-"""What sizes a mature block packs in a middling, a light-crop and a heavy-crop year."""
+"""What sizes a mature block packs in a typical, a light-crop and a heavy-crop year."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.units import HECTARE
-from orchardsim.results.block_results import mature_years, ratio
+from orchardsim.results.block_results import ratio, years_in_full_crop
 from orchardsim.results.farm import block_labels
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-CROP_CLASSES: Final = {"light": (0.0, 0.1), "middling": (0.45, 0.55), "heavy": (0.9, 1.0)}
+CROP_CLASSES: Final = {"light": (0.0, 0.1), "typical": (0.45, 0.55), "heavy": (0.9, 1.0)}
 """Class of a crop -> ranks that it takes by number of fruit against the middle crop of its leaf, of all mature crops
 of a label that are crops (definition of the table)."""
 A_CROP: Final = 0.05
@@ -53,13 +53,13 @@ class PackedSizes:
 
 
 def packed_sizes(dataset: xarray.Dataset) -> list[PackedSizes]:
-    """Sizes packed by each label in its light, middling and heavy mature crops; labels without a crop are left out."""
+    """Sizes packed by each label in its light, typical and heavy mature crops; labels without a crop are left out."""
     found: list[PackedSizes] = []
     if "boxed_mass" not in dataset:
         return found
     for label in block_labels(dataset):
         part = dataset.sel(block=label)
-        mature = mature_years(part["leaf"].values)
+        mature = years_in_full_crop(dataset, label)
         crop, picked, number = (
             part[name].values[:, mature] for name in ("crop_mass", "harvested_mass", "fruit_number")
         )

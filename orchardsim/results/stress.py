@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
+from orchardsim.core.numbers import percent
 from orchardsim.results.summary import number
 
 STRESS_FILE: Final = "stress.json"
@@ -161,9 +162,9 @@ def stress_document(found: Stress) -> dict[str, Any]:
     document: dict[str, Any] = _plain(asdict(found))
     document["definitions"] = {
         "cash_lost": "present value at year 0 of the cash flow before interest, living blocks worth nothing at the end",
-        "recovery": f"years after the last struck one in which the mean fresh crop is still below {BACK:.0%} of usual",
-        "reserve": f"own cash at the start that keeps {SURVIVING:.0%} of trials within the credit line (none stated: "
-        "no credit)",
+        "recovery": f"years after the last struck one with a mean fresh crop below {percent(BACK)} of usual",
+        "reserve": f"own cash at the start that keeps {percent(SURVIVING)} of trials within the credit line (none "
+        "stated: no credit)",
         "close": "leaves whose cash cost cannot be told from the worst one's (paired, two standard errors)",
     }
     return document

@@ -14,7 +14,7 @@ from orchardsim.results.block_results import LabelMoney, LabelWork, label_money,
 from orchardsim.results.dataset import attribute
 from orchardsim.results.doubts import OpenLevelsOfRun, doubts_document
 from orchardsim.results.farm import block_labels, of_farm, of_label
-from orchardsim.results.headline import Headline, headlines
+from orchardsim.results.headline import Headline, headlines, invests
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
 from orchardsim.results.sales import outlet_sales
 from orchardsim.results.sizes import PackedSizes, packed_sizes
@@ -110,7 +110,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         },
         "how_to_read": {
             "percent_points": list(PERCENT_POINTS),
-            "expected_shortfall": f"mean of the worst {TAIL:.0%} of trials; worst_side says which side that is",
+            "expected_shortfall": f"mean of the worst {100 * TAIL:g} % of trials; worst_side says which side that is",
             "were_the_levels_known": "percent points by luck alone (seasons, yearly prices, which trees die), had the "
             "open levels of [futures] stood at their middle; those beside it hold both doubts",
             "share_of_not_knowing": "share of the variance (of ranks) that comes from the open levels, by regression; "
@@ -260,12 +260,7 @@ def _label_entry(money: LabelMoney, work: LabelWork, trials: int) -> dict[str, A
     middle, middle_error = (
         row[STATISTICS.index("p50")] for row in describe(money.payback_year, worst="high", whole=True)
     )
-    return {
-        "mature_leaves": list(money.leaves),
-        "sales_per_ha_in_a_mature_year": mean(money.sales / hectares),
-        "costs_per_ha_in_a_mature_year": mean(money.costs / hectares),
-        "net_per_ha_in_a_mature_year": mean(money.net / hectares),
-        "net_summed_over_the_run": mean(money.summed[:, -1]),
+    payback = {
         "pays_back": {
             "share": number(paid.value),
             "standard_error": number(paid.standard_error),
@@ -273,6 +268,14 @@ def _label_entry(money: LabelMoney, work: LabelWork, trials: int) -> dict[str, A
             "high_95": number(paid.high),
         },
         "payback_year": {"p50": number(middle, "never"), "standard_error": number(middle_error, "unbounded")},
+    }
+    return {
+        "mature_leaves": list(money.leaves),
+        "sales_per_ha_in_a_mature_year": mean(money.sales / hectares),
+        "costs_per_ha_in_a_mature_year": mean(money.costs / hectares),
+        "net_per_ha_in_a_mature_year": mean(money.net / hectares),
+        "net_summed_over_the_run": mean(money.summed[:, -1]),
+        **({} if np.isnan(money.payback_year).all() else payback),
         "by_leaf": {
             str(leaf): {
                 "hours_per_ha": {
@@ -303,7 +306,10 @@ def _sizes_entry(dataset: xarray.Dataset, sizes: PackedSizes) -> dict[str, Any]:
 
 
 def shares(dataset: xarray.Dataset) -> dict[str, Chance]:
-    """Shares of trials that never pay back, have no rate of return, end with an NPV below zero; 95 % intervals."""
+    """Shares of trials that never pay back, have no rate of return, end with an NPV below zero; 95 % intervals.
+
+    A plan that invests nothing has neither payback nor rate of return, so nothing is said of them.
+    """
     from orchardsim.risk.bands import wilson_interval
 
     trials = int(dataset.sizes["trial"])
@@ -312,4 +318,6 @@ def shares(dataset: xarray.Dataset) -> dict[str, Chance]:
         "no_irr": int(np.isinf(dataset["irr"].values).sum()),
         "npv_below_zero": int((dataset["npv"].values < 0).sum()),
     }
+    if not invests(dataset):
+        del counts["never_pays_back"], counts["no_irr"]
     return {name: wilson_interval(count, trials) for name, count in counts.items()}

@@ -12,8 +12,8 @@ from orchardsim.risk.bands import Estimate
 Array = NDArray[np.float64]
 
 AVERSIONS = (0.0, 0.5, 1.0, 2.0, 3.0, 4.0)
-"""Relative aversion on wealth: 0.5 hardly, 1 somewhat, 2 rather, 3 very, 4 almost paranoid averse to risk (Anderson &
-Dillon 1992, Risk Analysis in Dryland Farming Systems, FAO: from memory)."""
+"""Relative aversion on wealth, from none to extreme (scale of Anderson & Dillon 1992, Risk Analysis in Dryland Farming
+Systems, FAO: from memory)."""
 
 
 def certainty_equivalent(wealth: ArrayLike, aversion: float) -> Estimate:

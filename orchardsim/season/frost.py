@@ -159,7 +159,7 @@ PROTECTION: Final = {
     # Air mixing gains a third to a half of the inversion (FAO frost protection handbook; memory): 0.45 x 4 K.
     # One person looks after some 20 ha of machines and needs a quarter hour a hectare to ready and stop them
     # (assumption).
-    "air_mixing": ProtectionMethod(
+    "wind_machine": ProtectionMethod(
         0.45 * INVERSION,
         0.0,
         start_margin=1.0,
@@ -171,7 +171,7 @@ PROTECTION: Final = {
     # earlier than the others because a first wetting cools dry buds. One person walks the lines of some 10 ha and
     # needs half an hour a hectare to check heads and drain (assumption). Where the water stops part way, wet buds cool
     # towards the wet bulb, 1.7 K below the air at 0 degC and 70 % humidity (from FAO-56 eq. 15); 1.5 K is taken.
-    "overhead_water": ProtectionMethod(
+    "overhead_sprinklers": ProtectionMethod(
         0.0,
         0.0,
         start_margin=2.0,
@@ -212,7 +212,7 @@ def protection_use(method: ProtectionMethod, nights: ArrayLike, hours: ArrayLike
 
     Examples
     --------
-    >>> use = protection_use(PROTECTION["overhead_water"], nights=2, hours=10.0)
+    >>> use = protection_use(PROTECTION["overhead_sprinklers"], nights=2, hours=10.0)
     >>> float(use.water), float(use.labour)
     (40.0, 2.0)
     """

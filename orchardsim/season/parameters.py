@@ -43,7 +43,7 @@ class BlockSite:
         "mm", "most water that a season allows, frost protection included", low=0, high=3000, default=3000.0
     )
     protection: str = parameter(
-        "text", "frost protection", allowed=("none", "air_mixing", "overhead_water", "heaters"), default="none"
+        "text", "frost protection", allowed=("none", "wind_machine", "overhead_sprinklers", "heaters"), default="none"
     )
     protection_failure: float = parameter(
         "1",

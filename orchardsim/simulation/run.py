@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import json
+import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -27,6 +28,7 @@ from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.single_trees import with_single_trees
 from orchardsim.simulation.unit import UNIT_TRIALS, run_unit
+from orchardsim.weather.place import check_rain, climate_of
 
 if TYPE_CHECKING:
     import xarray
@@ -282,6 +284,8 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
             f"replacement.lead_time: found {plan.replacement.lead_time} years, longer than the run of {years} years; "
             f"allowed: 0 to {years}, or more --years",
         )
+    dry = tuple(block.name for block in plan.blocks if not block.site.irrigated)
+    check_rain(plan.weather, dry, plan.where)
     for trial in single_trees:
         if not 0 <= trial < trials:
             raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")
@@ -330,8 +334,21 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, sea
         "family_paid": plan.costs.family_labour_priced,
         "futures": "known" if plan.futures.known else "uncertain",
         "level_middles": json.dumps(level_middles(plan)),
+        "climate": json.dumps(dataclasses.asdict(climate_of(plan.weather))),
+        "cultivars": json.dumps({money.label: money.cultivar for money in plan.money}),
+        "crop_load_targets": json.dumps(_crop_load_targets(plan)),
         "record_seasons": record_seasons(plan, sample, seasons),
         "season_run_length": plan.weather.run_length,
+    }
+
+
+def _crop_load_targets(plan: Plan) -> dict[str, list[float]]:
+    """Fruit per cm2 of trunk that each label is thinned to, by leaf; labels that are not thinned are left out."""
+    return {
+        group.label: list(group.crop_load_target)
+        for block in plan.blocks
+        for group in block.groups
+        if math.isfinite(group.crop_load_target[-1])
     }
 
 

@@ -4,8 +4,8 @@ Hazards are intensities over a phase of one year: a hazard of H alone kills a sh
 gives such coefficients by cause, so most are assumptions set to meet the few published totals: 1.0 % a year in mature
 orchards, a little under half of it voles (Sullivan et al. 1980: read); establishment of 98 % with feathered trees and
 down to 50 % with bench
-grafts (goodfruit.com/feathered-trees-are-profitable: read); nearly 10 % of Gala on M.9 lost to
-fire blight in five years at a blight-prone place (goodfruit.com/fire-blight-central: read).
+grafts ([feathered_trees]: read); nearly 10 % of Gala on M.9 lost to
+fire blight in five years at a blight-prone place ([press_fire_blight]: read).
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Hazards:
     transplant_delay: float = parameter(
         "1/day",
         "increase of transplant failure per day by which the first water comes later than two weeks (two weeks: "
-        "read, goodfruit.com/feathered-trees-are-profitable; the slope is an assumption)",
+        "read, [feathered_trees]; the slope is an assumption)",
         low=0,
         high=0.5,
         default=0.05,

@@ -235,4 +235,6 @@ def _repair_swapped(grid: dict[str, Floats], notes: list[str]) -> None:
     share = float((low[both] > high[both]).mean())
     if share >= SWAPPED_SHARE:
         grid["temperature_min"], grid["temperature_max"] = high, low
-        notes.append(f"the minimum was above the maximum on {share:.0%} of days: the two columns were taken as swapped")
+        notes.append(
+            f"the minimum was above the maximum on {100 * share:.0f} % of days: the two columns were taken as swapped"
+        )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import WINDOW_DAYS, YEAR_DAYS, first_month
+from orchardsim.core.numbers import percent
 from orchardsim.weather.climate import mean_and_sd_course
 from orchardsim.weather.quality import LONG_GAP, MANY_MISSING
 from orchardsim.weather.records import MONTH_STARTS, DailyRecord, Floats, date_of_day_number
@@ -106,11 +107,12 @@ def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
             continue
         share = float(np.isfinite(column[index][is_complete]).mean())
         if share < USABLE_SHARE:
-            notes.append(f"{name} is there on {share:.0%} of days only and was not used")
+            notes.append(f"{name} is there on {percent(share)} of days only and was not used")
             continue
         if share < 1.0:
             notes.append(
-                f"{name} is missing on {1 - share:.2%} of days; they were copied from the same days of the nearest year"
+                f"{name} is missing on {percent(1 - share, 2)} of days; they were copied from the same days of "
+                "the nearest year"
             )
         others[name] = fill_from_nearest_year(column)[index]
     return SeasonTable(

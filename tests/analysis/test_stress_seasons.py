@@ -73,7 +73,7 @@ def test_the_frost_night_kills_as_the_published_table_says():
     assert frost_night_kill(targets("late_frost")["bud_temperature_at_bloom"], site).bare > 0.9
 
 
-@pytest.mark.parametrize("protection", ["air_mixing", "overhead_water", "heaters"])
+@pytest.mark.parametrize("protection", ["wind_machine", "overhead_sprinklers", "heaters"])
 def test_protection_saves_flowers_unless_it_fails(protection):
     night = frost_night_kill(targets("late_frost")["bud_temperature_at_bloom"], BlockSite(protection=protection))
     assert night.held < night.bare <= night.failed
@@ -81,7 +81,7 @@ def test_protection_saves_flowers_unless_it_fails(protection):
 
 def test_protection_of_the_struck_night_is_paid_for():
     table = copy.deepcopy(SMALL)
-    table["block"][0]["protection"] = "overhead_water"
+    table["block"][0]["protection"] = "overhead_sprinklers"
     plan = orchardsim.load_plan(table, base=CONFIGS)
     library = build_library(plan, Streams(1), range(2), 4, "sampled")
     usual, shocked = library.drivers[0][0], shocked_drivers(plan, library, targets("late_frost"))[0][0]

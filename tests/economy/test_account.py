@@ -188,7 +188,7 @@ def test_remarks_say_what_will_surprise() -> None:
     (said,) = money_remarks(blocks, twice, m, finance(inflation=0.0), 20)
     assert "costs.machine_ownership" in said
     (said,) = money_remarks(blocks, quiet, m, finance(), 20)
-    assert "6.35%" in said and "3.96%" in said and "2.30%" in said
+    assert "6.35 %" in said and "3.96 %" in said and "2.30 %" in said
     loud = money_remarks(
         [block(), block("old", year_planted=-30), block("new", year_planted=17)],
         costs(),

@@ -96,7 +96,7 @@ def test_payments_come_in_order_and_in_their_year() -> None:
         fallow_years=1,
         support_leaf=2,
         netting=True,
-        protection="air_mixing",
+        protection="wind_machine",
     )
     schedule = establishment_schedule([planned], costs(), finance(), years=8)
     when = {(outlay.item, outlay.how.split(":")[0]): (outlay.year, outlay.quarter) for outlay in schedule}

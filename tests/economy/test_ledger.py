@@ -108,7 +108,7 @@ def test_late_payment_by_hand() -> None:
 
 
 def test_sales_are_paid_or_owed_in_full() -> None:
-    ledger, _ = run()
+    ledger, _ = run(f=finance(inflation=0.0))
     paid = sum(item(ledger, name).sum() for name in ("fresh_sales", "direct_sales", "processing_sales"))
     charges = item(ledger, "packing_and_storage").sum()
     assert paid < ledger.sales.revenue.sum()
@@ -121,7 +121,7 @@ def test_sales_are_paid_or_owed_in_full() -> None:
 
 def test_a_bearing_year_by_hand() -> None:
     """Leaf 9 of a block with frost protection, item by item: quantity times price."""
-    each = block(protection="overhead_water")
+    each = block(protection="overhead_sprinklers")
     q, c, geometry = quantities([each]), costs(), each.geometry
     ledger, _ = run([each], q)
     found = -ledger.yearly()[:, 8, 0, :]
@@ -136,7 +136,7 @@ def test_a_bearing_year_by_hand() -> None:
         "land_charge": c.land_charge * gross,
         "overhead": (c.overhead_area + c.management) * gross,
         # The price of water holds its pumping, so the pump's fuel is not paid twice.
-        "water_and_fuel": planted * (120.0 * c.water + 6.0 * c.overhead_water_running),
+        "water_and_fuel": planted * (120.0 * c.water + 6.0 * c.overhead_sprinklers_running),
         "training": hours("training") * c.wage_skilled * charged,
         "pruning": hours("dormant_pruning") * c.wage_skilled * charged,
         "thinning": hours("thinning") * c.wage * charged,
@@ -147,7 +147,7 @@ def test_a_bearing_year_by_hand() -> None:
     for name, amount in expected.items():
         np.testing.assert_allclose(found[:, ITEM[name]], amount, rtol=1e-9, err_msg=name)
     for protection, wear, fuel in (
-        ("air_mixing", c.air_mixing_running, c.propane),
+        ("wind_machine", c.wind_machine_running, c.propane),
         ("heaters", c.heaters_running, c.heating_oil),
     ):
         paid = -run([block(protection=protection)], q)[0].yearly()[:, 8, 0, ITEM["water_and_fuel"]]

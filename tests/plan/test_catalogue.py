@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from importlib import resources
 
 import pytest
@@ -15,6 +16,7 @@ from orchardsim.plan.catalogue import KINDS, WORDS, Catalogue, catalogue_file, e
 from orchardsim.plan.catalogue_text import entry_lines, list_lines
 from orchardsim.plan.filling import Filler, Ledger
 from orchardsim.plan.quantities import UnitContext
+from tests.simulation.small_plan import CONFIGS
 
 from .examples import changed
 
@@ -55,7 +57,10 @@ def test_sources_point_to_references_and_no_reference_is_idle():
     used = {key for source in sources for key in reference_keys(source)}
     assert used <= set(references())
     folder = resources.files("orchardsim") / "catalogue"
-    text = "".join((folder / file).read_text(encoding="utf-8") for file, _ in KINDS.values())
+    files = [folder / name for name in (*(file for file, _ in KINDS.values()), "costs.toml", "physiology.toml")]
+    python = ("operations/parameters.py", "plan/block_money.py", "trees/hazards.py", "core/support.py")
+    files += [folder.parent / name for name in python]
+    text = "".join(file.read_text(encoding="utf-8") for file in files)
     assert not {key for key in references() if f"[{key}]" not in text}
 
 
@@ -123,4 +128,22 @@ def test_the_lists_name_every_entry_and_its_sources():
     for _, name in ALL:
         assert name in listing
     page = "\n".join(entry_lines("g.41"))
-    assert "[extension_g41]" in page and "Seen:" in page and "union_strength" in page
+    assert "[extension_g41]" in page and "how much of each was read" in page and "union_strength" in page
+
+
+def test_a_grower_sees_no_address_and_no_single_person_as_a_source():
+    """The full references, with addresses and authors, stay in references.toml."""
+    shown = [line for _, name in ALL for line in entry_lines(name)]
+    shown += [f"{one.key} {one.source}" for one in load_plan(changed()).assumptions]
+    text = "\n".join(shown)
+    assert not re.findall(r"https?:|www\.|\.com\b|\.org\b|blogspot", text)
+    assert not re.findall(r"statement of|student blog", text)
+    for reference in references().values():
+        assert reference.citation and reference.seen
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in CONFIGS.glob("*.toml")))
+def test_shipped_farms_say_that_they_are_invented_and_carry_no_brand(name):
+    plan = load_plan(CONFIGS / name)
+    assert plan.title.startswith("Invented farm and sizes") and "(invented)" in plan.site_name
+    assert not any("brook" in label.casefold() for label in plan.labels)

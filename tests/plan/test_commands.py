@@ -116,7 +116,11 @@ def test_catalogue_lists_and_shows(capsys):
     assert "MM.111" in capsys.readouterr().out
     assert main(["catalogue", "honeycrisp"]) == 0
     page = capsys.readouterr().out
-    assert "fruit_mass_potential = 0.3 kg (0.661 lb) [read]" in page and "Robinson" in page
+    assert (
+        "fruit_mass_potential = 0.3 kg (0.661 lb) [read]" in page
+        and "[honeycrisp_size]" in page
+        and "Robinson" not in page
+    )
 
 
 @pytest.mark.parametrize(("units", "height", "hardiness"), [("us", "10.5 ft", "-13 °F"), ("metric", "3.2 m", "-25 °C")])

@@ -28,7 +28,7 @@ def assumed(plan, key):
 def test_the_plans_of_the_package_load_without_warning(name):
     plan = load_plan(CONFIGS / name)
     assert plan.warnings == ()
-    assert "invented" in plan.title and "invented" in plan.site_name
+    assert "Invented" in plan.title and "invented" in plan.site_name
     assert len(plan.money) == len(plan.labels)
 
 
@@ -59,7 +59,7 @@ def test_defaults_are_listed_and_what_is_stated_is_not():
     assert plan.costs.wage == 31 and plan.blocks[0].site.irrigation_limit == 3
     assert assumed(plan, "costs.wage") is None and assumed(plan, "block 1.irrigation_limit") is None
     vigor = assumed(plan, "rootstock.M.9.vigor")
-    assert vigor is not None and vigor.status == "derived" and "[googlecontent]" in vigor.source
+    assert vigor is not None and vigor.status == "derived" and "[chart_stocks_a]" in vigor.source
     assert assumed(plan, "packing.bin_mass").value == pytest.approx(875 * 0.45359237)
     assert assumed(plan, "block 1.year_planted").value == 1
     keys = [each.key for each in plan.assumptions]

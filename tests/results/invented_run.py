@@ -171,6 +171,7 @@ def invented_arrays(
         "planted_area": area,
         "gross_area": area * 1.12,
         "npv": npv + 20_000,
+        "npv_by_block": (flow * rate[:, None]).sum(axis=1) + 20_000 * (np.arange(flow.shape[2]) == blocks),
         "npv_without_remaining_value": npv,
         "irr": np.where(summed[:, -1] > 0, 0.02 + 2e-7 * summed[:, -1], -np.inf),
         "payback_year": payback,

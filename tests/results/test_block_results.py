@@ -16,6 +16,7 @@ from orchardsim.results.block_results import (
     not_shared_out,
     pays_back,
     ratio,
+    years_in_full_crop,
 )
 from tests.results.invented_run import invented_arrays, invented_dataset
 
@@ -40,10 +41,11 @@ def test_labels_and_the_farms_own_money_make_up_the_farm(dataset, arrays):
 
 
 def test_money_of_a_mature_year_by_hand(dataset, arrays):
-    # The second block is planted in year 2, so leaves 6 to 15 are years 7 to 16.
+    # The second block is planted in year 2, so leaf n is year n + 1; its crop is full from about leaf 6 to the end.
     one = label_money(dataset)[1]
-    assert one.leaves == (6, 15)
-    ledger = arrays["ledger"][:, 7:17, 1]
+    first, last = one.leaves
+    assert 5 <= first <= 8 and last == 18
+    ledger = arrays["ledger"][:, first + 1 : last + 2, 1]
     sales = ledger[:, :, ITEM["fresh_sales"]].mean(1)
     costs = ledger[:, :, [ITEM["upkeep"], ITEM["picking"]]].sum(2).mean(1)
     assert one.sales == pytest.approx(sales, rel=1e-12)
@@ -52,11 +54,20 @@ def test_money_of_a_mature_year_by_hand(dataset, arrays):
 
 
 @pytest.mark.parametrize(
-    ("leaf", "years"),
-    [([-3, -2, -1], []), ([0, 1, 2], [2]), ([5, 6, 7], [1, 2]), ([30, 31, 32], [0, 1, 2]), ([-999, -999, 15, 16], [2])],
+    ("leaf", "crop", "years"),
+    [
+        (np.arange(-9, 1), np.zeros(10), []),  # never in leaf
+        (np.arange(1, 8), np.full(7, 50.0), []),  # too short a course to judge
+        (np.arange(0, 20), np.arange(0, 20.0), []),  # a wide tree still climbs at leaf 19
+        # Full from leaf 6: over three leaves (5 + 6 + 6) / 3 = 5.67 at leaf 6 is above 0.9 x 6, 5 at leaf 5 is not.
+        (np.arange(0, 14), np.clip(np.arange(0, 14.0), 0, 6), list(range(6, 14))),
+        (np.arange(25, 37), np.full(12, 40.0), list(range(1, 12))),  # grown: the first leaf has no mean over three
+        # Full until it is cut back to half in leaf 12: the last full mean is that of leaves 9 to 11.
+        (np.arange(1, 17), np.where(np.arange(1, 17) < 12, 10.0, 5.0), list(range(1, 11))),
+    ],
 )
-def test_years_that_count_as_mature(leaf, years):
-    assert mature_years(np.array(leaf)).tolist() == years
+def test_years_that_count_as_mature(leaf, crop, years):
+    assert mature_years(leaf, crop[None, :]).tolist() == years
 
 
 def test_payback_by_hand():
@@ -85,7 +96,8 @@ def test_the_farm_aligns_its_blocks_by_leaf(dataset, arrays):
     both = arrays["labour_hours"][:, 2, 0] + arrays["labour_hours"][:, 4, 1]
     assert farm.hours[farm.leaves.index(3)] == pytest.approx(both.mean(0) / 2.8, rel=1e-12)
     year = mature_year(dataset)
-    hours = (arrays["labour_hours"][:, 5:15, 0].sum(2).mean() + arrays["labour_hours"][:, 7:17, 1].sum(2).mean()) / 2.8
+    one, two = (years_in_full_crop(dataset, label) for label in ("home", "north"))
+    hours = (arrays["labour_hours"][:, one, 0].sum(2).mean() + arrays["labour_hours"][:, two, 1].sum(2).mean()) / 2.8
     assert year.hours == pytest.approx(hours, rel=1e-12)
     assert year.picking_hours < year.hours
     assert year.fresh_share == pytest.approx(0.75, rel=1e-12)

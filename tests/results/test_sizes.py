@@ -1,4 +1,4 @@
-"""Sizes packed in light, middling and heavy crops, against sums by hand over invented arrays."""
+"""Sizes packed in light, typical and heavy crops, against sums by hand over invented arrays."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import pytest
 
 from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.results import build_dataset, summary_document
+from orchardsim.results.block_results import years_in_full_crop
 from orchardsim.results.sizes import packed_sizes
 from tests.results.invented_run import ATTRS, invented_arrays
 
@@ -28,13 +29,15 @@ def arrays():
 
 def test_classes_hold_the_crops_that_they_name(arrays):
     found = {one.crop_class: one for one in packed_sizes(arrays) if one.label == "home"}
-    assert set(found) == {"light", "middling", "heavy"}
-    assert found["light"].crops == found["heavy"].crops == 39  # a tenth of 39 trials that bear, 10 mature leaves
+    assert set(found) == {"light", "typical", "heavy"}
+    # a tenth of 39 trials that bear in each mature year
+    wanted = 0.1 * 39 * years_in_full_crop(arrays, "home").size
+    assert found["light"].crops == pytest.approx(wanted, abs=1) and found["heavy"].crops == pytest.approx(wanted, abs=1)
     place = BOX_COUNTS.index("163")
     # trials 1 to 4 of 39 (ranks 1/39 to 4/39, the fourth in nine of ten years), 36 to 39, about the middle
     assert 0.02 < found["light"].shares[place] < 0.11
     assert 0.90 < found["heavy"].shares[place] <= 1
-    assert found["middling"].shares[place] == pytest.approx(0.5, abs=0.06)
+    assert found["typical"].shares[place] == pytest.approx(0.5, abs=0.06)
     for one in found.values():
         assert one.shares.sum() == pytest.approx(1)
         assert np.nanmin(one.errors) >= 0

@@ -68,8 +68,8 @@ def test_real_record_hollows_freeze_more_and_protection_helps(clemson):
     cases = [
         (CULTIVAR, SITE),
         (CULTIVAR, dataclasses.replace(SITE, night_offset=-2.0)),
-        (CULTIVAR, dataclasses.replace(SITE, protection="air_mixing")),
-        (CULTIVAR, dataclasses.replace(SITE, protection="overhead_water")),
+        (CULTIVAR, dataclasses.replace(SITE, protection="wind_machine")),
+        (CULTIVAR, dataclasses.replace(SITE, protection="overhead_sprinklers")),
         (CULTIVAR, dataclasses.replace(SITE, protection="heaters")),
     ]
     plain, hollow, mixed, watered, heated = season_drivers_for(clemson, cases)
@@ -91,7 +91,7 @@ def test_real_record_hollows_freeze_more_and_protection_helps(clemson):
 
 def test_nights_of_protection_add_up(clemson):
     """Nights, hours, water, fuel and labour of a season belong together, by the rates of the method."""
-    names = ("air_mixing", "overhead_water", "heaters")
+    names = ("wind_machine", "overhead_sprinklers", "heaters")
     cases = [(CULTIVAR, dataclasses.replace(SITE, protection=name)) for name in names]
     for name, found in zip(names, season_drivers_for(clemson, cases), strict=True):
         method = frost.PROTECTION[name]
@@ -105,7 +105,7 @@ def test_nights_of_protection_add_up(clemson):
 
 
 def test_frost_water_and_irrigation_share_the_season_limit(clemson):
-    site = dataclasses.replace(SITE, protection="overhead_water", season_water_limit=120.0)
+    site = dataclasses.replace(SITE, protection="overhead_sprinklers", season_water_limit=120.0)
     found = season_drivers(clemson, CULTIVAR, site)
     assert (found.irrigation_depth <= 120.0 + 1e-9).all()
     assert found.irrigation_depth.max() == pytest.approx(120.0)
@@ -116,7 +116,7 @@ def test_frost_water_and_irrigation_share_the_season_limit(clemson):
 @pytest.mark.parametrize("wanted", [slice(0, 29), slice(5, 22), np.array([7, 2, 29])])
 def test_a_season_does_not_depend_on_its_slice(made_up, wanted, monkeypatch):
     """Bit for bit, whatever seasons stand beside it and however they are sliced."""
-    site = dataclasses.replace(SITE, protection="air_mixing")
+    site = dataclasses.replace(SITE, protection="wind_machine")
     whole = season_drivers(made_up, CULTIVAR, site)
     monkeypatch.setattr(drivers, "SLICE", 7)
     part = season_drivers(rows(made_up, wanted), CULTIVAR, site)

@@ -82,9 +82,9 @@ def test_clear_nights_cool_the_block_and_the_buds():
 def test_protection_needs_an_inversion_or_water():
     air, bud = np.array([-3.0, -3.0]), np.array([-3.5, -3.0])
     clear = np.array([1.0, 0.0])
-    mixed = frost.protected_temperature(frost.PROTECTION["air_mixing"], air, bud, clear)
+    mixed = frost.protected_temperature(frost.PROTECTION["wind_machine"], air, bud, clear)
     assert mixed[0] > bud[0] and mixed[1] == bud[1]
-    water = frost.PROTECTION["overhead_water"]
+    water = frost.PROTECTION["overhead_sprinklers"]
     assert (frost.protected_temperature(water, air, bud, clear) == water.holds_at).all()
     assert frost.protected_temperature(water, np.array([-9.0]), np.array([-9.0]), np.array([0.0])) == -9.0
 
@@ -119,22 +119,22 @@ def test_failing_water_cools_to_the_wet_bulb():
         float(vapour_pressure_from_wet_bulb(0.0, wet, 101.3) / saturation_vapour_pressure(0.0)) for wet in (-1.8, -1.6)
     ]
     assert humidity[0] < 0.70 < humidity[1]
-    water = frost.PROTECTION["overhead_water"]
+    water = frost.PROTECTION["overhead_sprinklers"]
     assert 0 < water.failed_cooling < 1.7
     bud = np.array([-2.5, -2.5])
     failed = frost.failed_temperature(water, bud, np.array([0.0, 6.0]))
     assert failed[0] == -2.5 and failed[1] == -2.5 - water.failed_cooling
     # No other method wets the buds.
-    for name in ("air_mixing", "heaters"):
+    for name in ("wind_machine", "heaters"):
         np.testing.assert_array_equal(frost.failed_temperature(frost.PROTECTION[name], bud, np.ones(2)), bud)
 
 
 def test_what_a_night_takes_by_hand():
     """Two nights of ten hours in all: 12 US gallons of propane an hour on 10 acres; 4 mm/h of water."""
-    mixed = frost.protection_use(frost.PROTECTION["air_mixing"], 2, 10.0)
+    mixed = frost.protection_use(frost.PROTECTION["wind_machine"], 2, 10.0)
     gallons_per_acre = mixed.fuel / 3.785 * 0.4047
     assert gallons_per_acre == pytest.approx(12.0, rel=0.02) and mixed.water == 0
-    watered = frost.protection_use(frost.PROTECTION["overhead_water"], 2, 10.0)
+    watered = frost.protection_use(frost.PROTECTION["overhead_sprinklers"], 2, 10.0)
     assert watered.water == pytest.approx(40.0)
     # 400 t of water lifted 50 m: 54.5 kWh; through pump (0.65) and engine (0.30) 279 kWh, 10 kWh in a litre of diesel.
     assert watered.fuel == pytest.approx(27.9, rel=0.01)

@@ -30,15 +30,15 @@ def runs():
     """The block in a hollow: bare, with machines that never fail, with machines that always do."""
     return (
         simulate(),
-        simulate(protection="air_mixing", protection_failure=0.0),
-        simulate(protection="air_mixing", protection_failure=1.0),
+        simulate(protection="wind_machine", protection_failure=0.0),
+        simulate(protection="wind_machine", protection_failure=1.0),
     )
 
 
 def test_what_protection_takes_is_booked_and_paid(runs):
     bare, sure, _ = runs
     method, label = (
-        PROTECTION["air_mixing"],
+        PROTECTION["wind_machine"],
         "wires/Gala" if "wires/Gala" in sure.block.values else sure.block.values[0],
     )
     block = sure.sel(block=label)
@@ -65,7 +65,7 @@ def test_failure_brings_the_unprotected_kill_and_protection_the_lesser(runs):
 
 def test_failures_come_as_often_as_stated_and_cost_a_whole_spring(runs):
     bare, sure, _ = (run["frost_kill"].isel(block=0).values for run in runs)
-    half = simulate(protection="air_mixing", protection_failure=0.5)["frost_kill"].isel(block=0).values
+    half = simulate(protection="wind_machine", protection_failure=0.5)["frost_kill"].isel(block=0).values
     told_apart = bare > sure
     as_bare, as_sure = half[told_apart] == bare[told_apart], half[told_apart] == sure[told_apart]
     assert (as_bare ^ as_sure).all()

@@ -167,7 +167,7 @@ def short_handed_plan() -> orchardsim.plan.Plan:
     """A small farm where everything happens: old and new blocks, removal, few hands, frost, hail and blight."""
     table = copy.deepcopy(SMALL)
     new = table["block"][0]
-    frosty = {"protection": "overhead_water", "hail_storms": "1 /year"}
+    frosty = {"protection": "overhead_sprinklers", "hail_storms": "1 /year"}
     old = copy.deepcopy(new) | {"name": "old", "year_planted": -6, "year_removed": 4}
     table["block"] = [new | frosty, old | frosty]
     few = {task: 0.001 for task in ("training", "dormant_pruning", "summer_pruning", "thinning", "picking")}

@@ -1,0 +1,89 @@
+"""What a run must say before any table: crop targets that never bind, fruit left unpicked, the weight of one price."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from orchardsim.results.dataset import attribute
+from orchardsim.results.farm import block_labels, of_farm
+
+if TYPE_CHECKING:
+    import xarray
+
+FRESH_SALES: Final = ("fresh_sales", "direct_sales")
+BEARING_LEAF: Final = 3
+"""Leaf from which a crop target is asked after: younger trees hold few clusters (assumption; wording only)."""
+BINDS: Final = 0.9
+"""Share of the target from which a crop was held back by it (assumption; wording only)."""
+PRICE_STEP: Final = 0.1
+
+
+@dataclass(frozen=True)
+class LooseTarget:
+    """A crop target that never binds: the target and what the trees really carried [fruit per cm2 of trunk]."""
+
+    label: str
+    target: float
+    carried: float
+
+
+@dataclass(frozen=True)
+class PriceShare:
+    """How much of the outcome rests on one cultivar's price.
+
+    Attributes
+    ----------
+    cultivar : str
+    share : float [1]
+        Of all money from fresh fruit, discounted.
+    lost : float [currency]
+        Mean NPV that a tenth off its price takes, before income tax.
+    """
+
+    cultivar: str
+    share: float
+    lost: float
+
+
+def loose_targets(dataset: xarray.Dataset) -> list[LooseTarget]:
+    """Labels whose trees carry less than the stated crop in every year of every trial."""
+    found = []
+    for label, targets in (attribute(dataset, "crop_load_targets") or {}).items():
+        leaf = dataset["leaf"].sel(block=label).values
+        bearing = np.flatnonzero(leaf >= BEARING_LEAF)
+        if not bearing.size:
+            continue
+        wanted = np.array([targets[min(int(number), len(targets)) - 1] for number in leaf[bearing]])
+        carried = dataset["crop_load_mean"].sel(block=label).transpose("trial", "year").values[:, bearing]
+        if (np.nan_to_num(carried) < BINDS * wanted).all():
+            found.append(LooseTarget(label, float(wanted[-1]), float(np.nanmedian(carried))))
+    return found
+
+
+def unpicked_share(dataset: xarray.Dataset) -> float:
+    """Share of the fruit grown that hangs unpicked where pickers lacked hours; 0 where all was picked in time [1]."""
+    if float(of_farm(dataset, "labour_undone").sel(task="picking").sum()) <= 0:
+        return 0.0
+    grown = float(dataset["crop_mass"].sum())
+    return max(1.0 - float(dataset["harvested_mass"].sum()) / grown, 0.0) if grown > 0 else 0.0
+
+
+def price_share(dataset: xarray.Dataset) -> PriceShare | None:
+    """The cultivar on whose price most of the money rests; None where no fresh fruit is sold."""
+    cultivars = attribute(dataset, "cultivars") or {}
+    rate = 1.0 + float(dataset.attrs.get("discount_rate", 0.0))
+    discount = rate ** -np.arange(dataset.sizes["year"], dtype=float)
+    received: dict[str, float] = {}
+    for label in block_labels(dataset):
+        ledger = dataset["ledger"].sel(block=label, ledger_item=list(FRESH_SALES))
+        sales = ledger.sum("ledger_item").transpose("trial", "year").values
+        cultivar = str(cultivars.get(label, label))
+        received[cultivar] = received.get(cultivar, 0.0) + float((sales * discount).sum(axis=1).mean())
+    total = sum(received.values())
+    if total <= 0:
+        return None
+    most = max(received, key=lambda name: received[name])
+    return PriceShare(most, received[most] / total, PRICE_STEP * received[most])

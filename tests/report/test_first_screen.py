@@ -1,0 +1,113 @@
+"""The first screen: short, narrow, and it says what is not the site's own, what never binds, and who pays."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from orchardsim.cli.main import main
+from orchardsim.report import first_screen
+from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
+from orchardsim.report.first_screen import headline_lines, notices, part_rows
+from orchardsim.report.risk_part import AVERSION_WORDS
+from orchardsim.report.show import Show
+from orchardsim.results import shares, summary_document
+from orchardsim.results.notices import loose_targets, price_share, unpicked_share
+from tests.results.invented_run import invented_dataset
+from tests.simulation.small_plan import CONFIGS
+
+CLIMATE = {
+    "record": "somewhere.csv",
+    "record_latitude": 40.0,
+    "site_latitude": 44.5,
+    "borrowed": True,
+    "rain": False,
+}
+
+
+def told(**attrs):
+    return {name: json.dumps(value) for name, value in attrs.items()}
+
+
+def test_the_demo_fits_a_screen_and_starts_by_saying_that_it_is_invented(capsys):
+    assert main(["run", str(CONFIGS / "demo.toml"), "--trials", "8", "--jobs", "1"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("Invented farm and sizes")
+    assert len(lines) <= 24 and max(map(len, lines)) <= 80
+    assert lines[-1] == CAUTION_LINE
+    assert any(line.startswith("Climate borrowed") for line in lines)
+    assert any("Honeycrisp" in line and "of fresh sales" in line for line in lines)
+    assert any(line.startswith("Crop targets that never bind") for line in lines)
+
+
+def test_climate_and_missing_rain_are_told_before_any_number():
+    dataset = invented_dataset(told(climate=CLIMATE))
+    first, second = notices(dataset, Show.of(dataset))[:2]
+    assert first == "Climate borrowed: somewhere.csv, 40° N; the site is at 44.5° N."
+    assert second.startswith("Water stress is not computed")
+    screen = first_screen(dataset)
+    assert screen.index("Water stress") < screen.index("low (1 in 20)")
+
+
+def test_a_target_that_never_binds_is_told_with_what_was_carried():
+    dataset = invented_dataset(told(crop_load_targets={"home": [9.0], "north": [1.0]}), planting_years=(0, 2))
+    dataset["crop_load_mean"].loc[{"block": "home"}] = 4.5
+    dataset["crop_load_mean"].loc[{"block": "north"}] = 1.0
+    (one,) = loose_targets(dataset)
+    assert (one.label, one.target, one.carried) == ("home", 9.0, 4.5)
+    assert any("home 4.5 of 9" in line for line in notices(dataset, Show.of(dataset)))
+    dataset["crop_load_mean"].loc[{"block": "home", "trial": 0, "year": 9}] = 8.9
+    assert loose_targets(dataset) == []
+
+
+def test_fruit_left_unpicked_and_work_undone_are_told():
+    dataset = invented_dataset()
+    assert unpicked_share(dataset) == 0.0
+    dataset["labour_undone"].loc[{"task": "picking"}] = dataset["labour_hours"].sel(task="picking") / 9.0
+    dataset["harvested_mass"][:] = 0.9 * dataset["crop_mass"]
+    assert unpicked_share(dataset) == pytest.approx(0.1)
+    lines = " ".join(notices(dataset, Show.of(dataset)))
+    assert "want of people, of the hours asked: picking 10 %" in lines and "unpicked: 10 %" in lines
+
+
+def test_the_weight_of_one_price_by_hand():
+    """Two labels that sell 300 and 100 in year 0: three quarters, and a tenth of 300 off NPV."""
+    dataset = invented_dataset(told(cultivars={"home": "Gala", "north": "Fuji"}), planting_years=(0, 0))
+    dataset["ledger"][:] = 0.0
+    dataset["ledger"].loc[{"block": "home", "year": 0, "ledger_item": "fresh_sales"}] = 300.0
+    dataset["ledger"].loc[{"block": "north", "year": 0, "ledger_item": "direct_sales"}] = 100.0
+    found = price_share(dataset)
+    assert (found.cultivar, found.share, found.lost) == ("Gala", pytest.approx(0.75), pytest.approx(30.0))
+
+
+def test_new_planting_and_standing_blocks_stand_apart():
+    dataset = invented_dataset(planting_years=(-20, 1))
+    show = Show.of(dataset)
+    rows = {row.name: row.band[1] for row in part_rows(dataset, show)}
+    assert set(rows) == {"NPV of the new planting", "NPV of the standing blocks"}
+    new = float(np.quantile(dataset["npv_by_block"].sel(block="north").values, 0.5))
+    assert rows["NPV of the new planting"] == show.money(new)
+    assert part_rows(invented_dataset(planting_years=(0, 1)), show) == []
+
+
+def test_nothing_invested_has_no_number_of_return_anywhere():
+    dataset = invented_dataset(planting_years=(-20,))
+    for name in ("irr", "irr_without_remaining_value", "payback_year", "discounted_payback_year"):
+        dataset[name][:] = np.nan
+    text = first_screen(dataset)
+    assert "invests nothing" in text and "payback year  " not in text
+    assert not any(line.startswith(("IRR", "payback")) for line in headline_lines(dataset, Show.of(dataset)))
+    document = summary_document(dataset)
+    assert set(shares(dataset)) == {"npv_below_zero"}
+    assert not {"irr", "payback_year", "discounted_payback_year"} & set(document["headline"])
+    assert "pays_back" not in document["by_block"]["home"]
+
+
+def test_the_words_are_our_own_and_the_cautions_hold_what_can_hurt():
+    assert list(AVERSION_WORDS.values()) == ["none", "slight", "mild", "medium", "strong", "extreme"]
+    text = " ".join(CAUTIONS).casefold()
+    for word in ("ladders", "platforms", "tractors on slopes", "heat", "re-entry", "pickers", "code", "label"):
+        assert word in text
+    assert len(CAUTION_LINE) <= 80
