@@ -69,7 +69,7 @@ def test_planting_or_not_is_told_in_money_of_the_whole_farm():
     assert both.deciding == "npv"
     assert next(iter(plan_tables(both, show_of(both)))) == "Money of the whole farm"
     assert any("idle_land" in note for note in both.notes)
-    assert any("owes" in line and "/" not in line for line in comparison_sentences(both))
+    assert any(("owes" in line or "borrow" in line) and "/" not in line for line in comparison_sentences(both))
 
 
 def test_land_of_another_farm_is_compared_per_area():

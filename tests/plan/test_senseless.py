@@ -36,8 +36,8 @@ REFUSED: dict[str, tuple[list[tuple[str, Any]], list[str]]] = {
         [("block.row_spacing", "1 m"), ("block.tree_spacing", "14 m")],
         ["tree_spacing", "ratio of 14"],
     ),
-    "overhead water on dry land": (
-        [("block.irrigated", False), ("block.protection", "overhead_water")],
+    "overhead sprinklers on dry land": (
+        [("block.irrigated", False), ("block.protection", "overhead_sprinklers")],
         ["block 1.protection", "irrigated = true"],
     ),
     "a trunk that no tree has": ([*OLD, ("block.trunk_area", "1500 cm2")], ["trunk_area", "1500", "at most 600"]),

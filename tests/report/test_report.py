@@ -326,3 +326,24 @@ def test_the_familys_work_is_told_priced_and_unpaid():
     assert show.money(npv + 48_000) in line
     dataset["family_hours"][:] = 0.0
     assert family_lines(dataset, show) == []
+
+
+def test_nothing_on_the_page_is_wider_than_a_telephone():
+    """Outside scrolling boxes text wraps, no fingerprint stands in full, every table scrolls or wraps in print."""
+    dataset = invented_dataset({"plan_hash": "0123456789abcdef" * 4}, trials=10, years=12)
+    text = report_html(dataset, {})
+    assert "0123456789abcdef." in text and "0123456789abcdef0" not in text
+    assert "overflow-wrap: anywhere" in text
+    assert text.count("<table") == len(re.findall(r'<div class="scroll"><table', text)) > 5
+    printed = text[text.index("@media print") : text.index("</style>")]
+    assert "white-space: normal" in printed and "overflow: visible" in printed
+
+
+def test_no_number_is_a_negative_zero():
+    dataset = invented_dataset(trials=10, years=12)
+    dataset["net_cash_flow"][:] = -0.3
+    dataset["ledger"][:] = -0.2
+    dataset["account_balance"][:] = -0.4
+    for text in (headline_table(dataset), report_html(dataset, {})):
+        assert not re.search(r"(?<![\d.,])-0(?![\d.,])", text)
+        assert not re.search(r"\d%", re.sub(r"<style>.*?</style>|style=\S+", "", text, flags=re.S))
