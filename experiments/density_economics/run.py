@@ -34,14 +34,6 @@ from trials import GOOD_GROWER, HEAD, RESEARCH_MEAN  # noqa: E402
 
 PRICE_LEVEL = 0.60
 """Money of 2004 per money of 2024: consumer prices of the United States 188.9 and 313.7 (memory)."""
-FRUIT = {
-    "wholesale_extra_fancy": "0.36 USD/lb",
-    "wholesale_fancy": "0.28 USD/lb",
-    "processing": "0.07 USD/lb",
-    "juice": "0.05 USD/lb",
-    "royalty": "0 USD/tree",
-}
-"""Assumed 2004 prices of Gala: the catalogue's at PRICE_LEVEL, rounded; no royalty."""
 COSTS = {
     "packing": "0.10 USD/lb",
     "machine_ownership": "0 USD/acre/year",
@@ -50,8 +42,6 @@ COSTS = {
 }
 """Assumed charges of 2004: packing of 6 to 9 dollars a bushel at PRICE_LEVEL; what the published budgets charge for own
 machines, driving and managing was not retrieved and is left out."""
-TREES = {"feathered": "5.50 USD/tree", "whip": "4.00 USD/tree"}
-"""Assumed 2004 tree prices: the catalogue's 9.00 and 6.50 at PRICE_LEVEL, rounded."""
 CULTIVAR = "Gala"
 HECTARES = 0.5
 ROW_LENGTH = 100.0
@@ -94,10 +84,18 @@ def deflated(section: dict[str, Any]) -> dict[str, Any]:
     return found
 
 
+def prices() -> tuple[dict[str, Any], dict[str, str]]:
+    """Assumed prices of 2004: the catalogue's fruit and trees at PRICE_LEVEL (Gala 0.55 x 0.60 USD/lb); no royalty."""
+    fruit = deflated(catalogue_file("prices.toml")["fruit"][CULTIVAR]) | {"royalty": "0 USD/tree"}
+    table = catalogue_file("costs.toml")["tree_price"]
+    return fruit, {name: deflated(table[name])["price"] for name in ("feathered", "whip")}
+
+
 def plan_of(density: int, growth: float) -> Plan:
     """One system as a plan: half a hectare net, planted in year 1 after ordering and building in year 0."""
     system = SYSTEMS[density]
     tree, row = system["spacing"]
+    fruit, trees = prices()
     head = tomllib.loads(HEAD.format(title=f"{density} trees/ha", growth=growth, warming=", ".join(["0"] * 12)))
     costs = deflated(catalogue_file("costs.toml")["costs"]) | COSTS
     # Deer fence round a square of FARM_HECTARES with the catalogue's allowance for shape, for our part of its area.
@@ -105,10 +103,10 @@ def plan_of(density: int, growth: float) -> Plan:
     table = copy.deepcopy(head) | {
         "price_year": 2004,
         "costs": costs,
-        "tree_price": {name: {"price": price} for name, price in TREES.items() if name == system["tree_grade"]},
+        "tree_price": {system["tree_grade"]: {"price": trees[system["tree_grade"]]}},
         "market": {
             "commodity_price": f"{0.50 * PRICE_LEVEL:g} USD/lb",
-            "fruit": {CULTIVAR: FRUIT},
+            "fruit": {CULTIVAR: fruit},
         },
         "block": [
             {
@@ -277,8 +275,8 @@ def main() -> None:
         "seed": options.seed,
         "assumed": {
             "price_level_of_2004": PRICE_LEVEL,
-            "fruit": {CULTIVAR: FRUIT},
-            "trees": TREES,
+            "fruit": {CULTIVAR: prices()[0]},
+            "trees": prices()[1],
             "other_costs": "the catalogue's costs of 2024 times price_level_of_2004",
             "discount_rate": plan_of(840, GOOD_GROWER).finance.discount_rate,
             "land": "rented, not bought",

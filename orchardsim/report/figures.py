@@ -267,7 +267,7 @@ def outcome_figure(dataset: xarray.Dataset) -> Figure:
     centres = (edges[1:] + edges[:-1]) / 2
     colours = np.where(centres < 0, BRICK, LEAF)
     upper.bar(edges[:-1], 100 * counts / trials, np.diff(edges) * 0.94, align="edge", color=colours)
-    for value, name in zip(np.quantile(npv, (0.05, 0.5, 0.95)), ("5 %", "50 %", "95 %"), strict=True):
+    for value, name in zip(np.quantile(npv, (0.05, 0.5, 0.95)), ("1 in 20", "middle", "1 in 20"), strict=True):
         upper.axvline(value, color=INK, linewidth=1, linestyle=(0, (4, 2)))
         upper.text(value, 1.0, f" {name}", transform=upper.get_xaxis_transform(), va="top", ha="left", fontsize=8.5)
     if edges[0] < 0 < edges[-1]:

@@ -48,10 +48,12 @@ ERRORS_NOTE: Final = (
     "noise of these trials hides it; more trials would show it. Worst tenth: mean of the worst tenth of the futures "
     "(expected shortfall)."
 )
+UNTOLD: Final = "cannot be told"
+RUIN: Final = "none: a future eats all own wealth"
 IN_RUNS: Final = "Years are drawn in runs, so ± weather record comes out somewhat too small."
 AVERSION_NOTE: Final = (
     "The sure amount, in today's money, worth as much as the plan's uncertain NPV to somebody who shuns risk so much "
-    "(constant relative aversion on wealth); a dash: a future eats all own wealth, and no sure amount is as bad."
+    "(constant relative aversion on wealth). Where a future eats all own wealth, no sure amount is as bad."
 )
 
 
@@ -92,8 +94,8 @@ def errors_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
                 text(one.value),
                 _error(one.monte_carlo, text),
                 _record(one, text),
-                one.dominates if math.isfinite(one.record) else "–",
-                f"{needed:,}" if needed is not None else "–",
+                one.dominates if math.isfinite(one.record) else UNTOLD,
+                f"{needed:,}" if needed is not None else _why_no_number(one),
                 text(tail.value) if math.isfinite(tail.value) else ("never" if worst == "high" else "none"),
                 _error(tail.monte_carlo, text),
             ]
@@ -122,14 +124,19 @@ def year_text(value: float) -> str:
 
 
 def _error(value: float, text: Callable[[float], str]) -> str:
-    if math.isnan(value):
-        return "–"
-    return "not bounded" if math.isinf(value) else text(value)
+    return text(value) if math.isfinite(value) else "not bounded"
+
+
+def _why_no_number(one: TwoErrors) -> str:
+    """Why no number of trials brings an error to a share of its number."""
+    if not math.isfinite(one.value):
+        return "no number to refine"
+    return "the number is 0" if one.value == 0 else "error not bounded"
 
 
 def _record(one: TwoErrors, text: Callable[[float], str]) -> str:
     if not math.isfinite(one.record):
-        return "–"
+        return UNTOLD
     return text(one.record) if one.seen else f"below {text(one.at_most)}"
 
 
@@ -198,14 +205,12 @@ def family_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
 
 def aversion_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     """Certainty equivalents with their head: averseness, sure amount, its error."""
-    cells = [["averse to risk", "relative aversion", "sure amount as good", "± trials"]]
+    cells = [["aversion to risk", "relative aversion", "certainty equivalent of NPV", "± trials"]]
     for level, one in aversion(dataset).equivalents.items():
         value, error = float(one.value), float(one.standard_error)
         known = math.isfinite(value)
-        cells.append(
-            [AVERSION_WORDS.get(level, ""), f"{level:g}", show.money(value) if known else "–",
-             show.money(error) if known else "–"]
-        )  # fmt: skip
+        amounts = [show.money(value), show.money(error)] if known else [RUIN, "no error to tell"]
+        cells.append([AVERSION_WORDS.get(level, ""), f"{level:g}", *amounts])
     return cells
 
 

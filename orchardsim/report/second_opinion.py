@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 POINTS: Final = ("p5", "p50", "p95")
 SHARES: Final = (0.05, 0.50, 0.95)
-POINT_TEXT: Final = {"p5": "5 %", "p50": "50 %", "p95": "95 %"}
+POINT_TEXT: Final = {"p5": "low (1 in 20)", "p50": "middle", "p95": "high (1 in 20)"}
 FALSE_ALARM: Final = 0.05
 """Chance of naming any number as different where the methods do not differ; shared out over all numbers compared."""
 DETECTABLE: Final = 3.0

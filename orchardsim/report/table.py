@@ -9,7 +9,7 @@ from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.report.block_tables import work_line
-from orchardsim.report.risk_part import aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
+from orchardsim.report.risk_part import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
 from orchardsim.report.tree_table import swing_line
@@ -42,8 +42,9 @@ def headline_table(dataset: xarray.Dataset) -> str:
     lines = [str(dataset.attrs["title"]), areas_text(dataset, show), footer(dataset)]
     lines += frost_sentences(dataset)
     lines += [
-        "5 %, 50 %, 95 %: of twenty trials one falls below the first, ten below the second, nineteen below the third;",
-        "± is the standard error of the 50 % point from the number of trials.",
+        "low (1 in 20), middle, high (1 in 20): of twenty trials one falls below low, ten below the middle, one above "
+        "high;",
+        "± is the standard error of the middle from the number of trials.",
         "",
     ]
     lines += _year_table(dataset, show)
@@ -62,8 +63,8 @@ def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
     rows = yield_rows(dataset, FARM, show)
     flows = flow_bands(dataset)
     extra = f"boxes/{show.area_name}" if show.us else f"bins/{show.area_name}"
-    yield_head = [f"{show.yield_unit}: 5 %", "50 %", "±", "95 %", f"{extra} 50 %"]
-    flow_head = ["cash flow: 5 %", "50 %", "±", "95 %", "summed 50 %"]
+    yield_head = [f"{show.yield_unit}: low", "middle", "±", "high", f"{extra}, middle"]
+    flow_head = ["cash flow: low", "middle", "±", "high", "summed, middle"]
     containers = f"{show.bin_text}, {show.box_text}"
     title = f"Picked fruit per planted {show.area_name} ({containers}), and net cash flow of the farm"
 
@@ -110,9 +111,9 @@ def _money_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
 def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     rows = money_rows(dataset, show)
     if not any(row.known for row in rows):
-        cells = [["", "5 %", "50 %", "±", "95 %", ""]]
+        cells = [["", "low (1 in 20)", "middle", "±", "high (1 in 20)", ""]]
         return cells + [[row.name, *row.band[:2], row.error, row.band[2], row.meaning] for row in rows]
-    cells = [["", "5 %", "50 %", "95 %", "luck alone: 5 %", "95 %", "larger doubt", ""]]
+    cells = [["", "low (1 in 20)", "middle", "high (1 in 20)", "luck alone: low", "high", "larger doubt", ""]]
     for row in rows:
         cells.append([row.name, *row.band, *(row.known or ("", "")), row.larger, row.meaning])
     return cells
@@ -157,12 +158,13 @@ def _needs(wanted: int, trials: int) -> str:
 
 def risk_table(dataset: xarray.Dataset, show: Show) -> list[str]:
     """Both errors, the worst tenth, the bank and the household, and the sure amounts, as lines."""
-    equivalents = "; ".join(f"{row[0]} {row[2]} (± {row[3]})" for row in aversion_cells(dataset, show)[1:])
+    rows = aversion_cells(dataset, show)[1:]
+    equivalents = "; ".join(f"{row[0]} {row[2]}" + (f" (± {row[3]})" if row[2] != RUIN else "") for row in rows)
     return [
         *_columns(errors_cells(dataset, show), left=(0, 1, 5)),
         *errors_lines(dataset),
         *bank_lines(dataset, show),
-        f"Sure amount as good as the uncertain NPV, by how averse to risk one is: {equivalents}.",
+        f"Certainty equivalent of NPV, the sure amount worth as much, by aversion to risk: {equivalents}.",
         aversion_line(dataset, show),
     ]
 

@@ -277,7 +277,7 @@ class Hazards:
     crown_rot_undrained: float = parameter(
         "1",
         "crown rot on poorly drained ground over that on moderately drained ground (assumption; MM.111 is tolerant "
-        "only where drained: read, nc140.org stock chart)",
+        "only where drained: read, NC-140 stock chart)",
         low=1,
         high=30,
         default=4.0,

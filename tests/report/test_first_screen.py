@@ -11,7 +11,7 @@ from orchardsim.cli.main import main
 from orchardsim.report import first_screen
 from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
 from orchardsim.report.first_screen import headline_lines, notices, part_rows
-from orchardsim.report.risk_part import AVERSION_WORDS
+from orchardsim.report.risk_part import AVERSION_WORDS, aversion_cells, errors_cells
 from orchardsim.report.show import Show
 from orchardsim.results import shares, summary_document
 from orchardsim.results.notices import loose_targets, price_share, unpicked_share
@@ -111,3 +111,11 @@ def test_the_words_are_our_own_and_the_cautions_hold_what_can_hurt():
     for word in ("ladders", "platforms", "tractors on slopes", "heat", "re-entry", "pickers", "code", "label"):
         assert word in text
     assert len(CAUTION_LINE) <= 80
+
+
+def test_the_risk_table_of_a_plan_that_loses_gives_reasons():
+    dataset = invented_dataset({"own_wealth": 1000.0}, trials=40, planting_years=(0,), price=0.0)
+    cells = [cell for row in errors_cells(dataset, Show.of(dataset))[1:] for cell in row]
+    cells += [cell for row in aversion_cells(dataset, Show.of(dataset))[1:] for cell in row]
+    assert "–" not in cells
+    assert "never" in cells and "no number to refine" in cells and "none: a future eats all own wealth" in cells
