@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.units import HECTARE, POUND, display
-from orchardsim.report.show import CAUTIONS, Show
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.show import Show
 from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, STONE, STRAW, picture_settings, svg_text, thousands
 
 if TYPE_CHECKING:
