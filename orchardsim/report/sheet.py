@@ -50,26 +50,29 @@ def _length(metres: float, units: Any) -> str:
 def answer_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
     """The answer in a few sentences: money in, money back, and how often it fails."""
     headline, shares = summary["headline"], summary["shares"]
-    debt, payback, npv = headline["peak_borrowing"], headline["payback_year"], headline["npv"]
+    debt, payback, npv = headline["peak_borrowing"], headline.get("payback_year"), headline["npv"]
     lines = [
         f"Deepest debt: {show.money(debt['p50'])} in a typical future, {show.money(debt['p95'])} in 1 of 20.",
     ]
-    if isinstance(payback["p50"], str):
+    if payback is None:
+        lines.append("Nothing is invested, so there is nothing to pay back.")
+    elif isinstance(payback["p50"], str):
         lines.append(f"In a typical future it does not pay back within {summary['years']} years.")
     else:
         late = payback["p95"] if not isinstance(payback["p95"], str) else "never"
         lines.append(
             f"Paid back by year {payback['p50']:.0f} in a typical future; 1 of 20 pays back in year {late} or later."
         )
-    lost = shares["npv_below_zero"]
+    lost = shares.get("npv_below_zero")
     lines.append(
         f"Worth of all cash flows in money of year 0: {show.money(npv['p50'])} in a typical future, "
         f"{show.money(npv['p5'])} in 1 of 20."
     )
-    lines.append(
-        f"{100 * lost['share']:.0f} % of {summary['trials']} futures end worth less than nothing "
-        f"(between {100 * lost['low_95']:.0f} and {100 * lost['high_95']:.0f} %)."
-    )
+    if lost is not None:
+        lines.append(
+            f"{100 * lost['share']:.0f} % of {summary['trials']} futures end worth less than nothing "
+            f"(between {100 * lost['low_95']:.0f} and {100 * lost['high_95']:.0f} %)."
+        )
     return lines
 
 

@@ -22,7 +22,7 @@ RATE = 0.25
 
 def steady(blocks):
     """The same crop and work every year, from the last year of the sample farm."""
-    q = quantities(blocks, trials=1, full_crop=8.0)
+    q = quantities(blocks, trials=1, full_crop=24.0)
     names = ("harvested_mass", "packed_mass", "labour_hours", "regional_crop")
     return dataclasses.replace(
         q, **{name: np.broadcast_to(getattr(q, name)[:, -1:], getattr(q, name).shape).copy() for name in names}
@@ -91,7 +91,7 @@ def test_the_crop_before_year_0_does_not_move_the_break_even_price() -> None:
 def after_tax(**changes):
     terms = finance(tax=Tax(rate=RATE, depreciation_years=30.0), **changes)
     blocks = [block()]
-    return terms, *run(blocks, quantities(blocks, full_crop=8.0), f=terms)
+    return terms, *run(blocks, quantities(blocks, full_crop=24.0), f=terms)
 
 
 def test_interest_shields_income_once() -> None:
@@ -105,7 +105,7 @@ def test_interest_shields_income_once() -> None:
 def test_what_is_left_and_what_is_owed_is_taxed() -> None:
     """Salvage: V - t (V - book); book is the outlays less 20 of 30 years' straight-line depreciation, year by year."""
     terms, ledger, found = after_tax()
-    untaxed, _ = run([block()], quantities([block()], full_crop=8.0), f=finance())
+    untaxed, _ = run([block()], quantities([block()], full_crop=24.0), f=finance())
     yearly = ledger.farm_by_year()
     capital = [ITEM[name] for name in items_of("capital")]
     outlays = -yearly[:, :, capital].sum(axis=2)
@@ -182,4 +182,4 @@ def test_overhead_holds_no_interest() -> None:
     from tests.economy.sample_farm import catalogue
 
     source = catalogue("costs.toml")["costs"]["overhead_area"]["source"]
-    assert "less 50" in source and costs().overhead_area * 4046.8564224 == pytest.approx(450.0)
+    assert "less 50" in source and costs().overhead_area * 4046.8564224 == pytest.approx(250.0)
