@@ -48,7 +48,7 @@ def test_model_girth_varies_as_trees_of_one_stock_do():
     run = run_trees(spindle(rows=6, trees_per_row=40), PHYSIOLOGY, 15, trials=6, tree_output=True)
     for leaf in (5, 15):
         girth = np.sqrt(run.trees["trunk_area"][leaf - 1])
-        # missed: trees of one stock differ by 0.05 to 0.12 in the data, ours by 0.14 to 0.16 (told with the score, T15);
+        # missed: trees of one stock differ by 0.05 to 0.12 in the data, ours by 0.14 to 0.16 (score, T15);
         # what is held here is that they differ at least as much, and by less than twice the most
         assert 0.05 < (girth.std(axis=1) / girth.mean(axis=1)).mean() < 0.24
 
