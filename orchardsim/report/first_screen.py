@@ -13,7 +13,7 @@ from orchardsim.report.sentences import plain_sentences
 from orchardsim.report.show import Show, years_text
 from orchardsim.results import attribute, block_labels, of_farm
 from orchardsim.results.block_results import undone_work
-from orchardsim.results.notices import loose_targets, price_share, unpicked_share
+from orchardsim.results.notices import SELDOM, loose_targets, price_share, unpicked_share
 
 if TYPE_CHECKING:
     import xarray
@@ -48,7 +48,7 @@ def _size(dataset: xarray.Dataset, show: Show) -> list[str]:
     planted, gross = (show.area(float(of_farm(dataset, name))) for name in ("planted_area", "gross_area"))
     trials = f"{dataset.sizes['trial']:,} trials of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
     years = years_text(attribute(dataset, "baseline_years"))
-    method = str(dataset.attrs["weather_method"]).split(",")[0]
+    method = str(dataset.attrs["weather_words"]).split(",")[0]
     return [f"{planted} planted ({gross} with headlands); {trials}", f"Seasons: {method}, {years}"]
 
 
@@ -57,7 +57,7 @@ def notices(dataset: xarray.Dataset, show: Show) -> list[str]:
     lines = climate_notices(dataset)
     loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
     if loose:
-        lines.append(f"Crop targets that never bind, fruit carried per cm2 of trunk: {loose}.")
+        lines.append(f"Crop targets that bind in under {percent(SELDOM)} of crops, fruit carried per cm2: {loose}.")
     undone = {task: share for task, share in undone_work(dataset).shares.items() if share >= LEAST_UNDONE}
     if undone:
         tasks = ", ".join(f"{task.replace('_', ' ')} {percent(share)}" for task, share in undone.items())
