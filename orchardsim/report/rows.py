@@ -196,9 +196,7 @@ def _row(
     found = band(np.asarray(values, dtype=np.float64), whole=whole)
 
     def error(value: float) -> str:
-        if np.isnan(value):
-            return "–"
-        if np.isinf(value):
+        if not np.isfinite(value):
             return "not bounded"
         if error_text is not None:
             return str(error_text(value))
