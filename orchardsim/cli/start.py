@@ -17,7 +17,7 @@ def start() -> int:
     signal.signal(signal.SIGINT, _stop)
     from orchardsim.cli.main import main
 
-    # The command itself tells of an interrupt. Once it has ended, nothing is left to stop: its exit code stands, and the
-    # interpreter's own end, which would set the signal back to sudden death, leaves an ignored one alone.
+    # The command itself tells of an interrupt. Once it has ended, nothing is left to stop: its exit code stands, and
+    # the interpreter's own end, which would set the signal back to sudden death, leaves an ignored one alone.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     return main()
