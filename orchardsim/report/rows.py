@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
+from orchardsim.core.variables import RESULTS, Variable
 from orchardsim.report.show import Show
 from orchardsim.results import cumulative_yield, of_farm, yield_by_leaf
 from orchardsim.results.doubts import OpenLevelsOfRun
-from orchardsim.results.headline import CUMULATIVE_LEAVES, invests
+from orchardsim.results.headline import CUMULATIVE_LEAVES, over_run
 from orchardsim.results.risk_numbers import peak_seasons
 from orchardsim.results.statistics import STATISTICS, describe
 
@@ -119,8 +120,7 @@ def flow_bands(dataset: xarray.Dataset) -> list[tuple[int, Band, float]]:
 
 
 def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
-    """Trees lost and replanted, peak borrowing, payback, present value and rate of return."""
-    years = dataset.sizes["year"]
+    """Yields, then every headline number of the whole run that the variable table names, in its order."""
     rows = []
     row = functools.partial(_row, levels=OpenLevelsOfRun.of(dataset))
     table = yield_by_leaf(dataset, FARM)
@@ -128,59 +128,40 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
         total = cumulative_yield(table, leaf)
         if total is not None:
             unit = show.yield_unit
-            rows.append(row(f"picked to leaf {leaf}", unit, show.yield_value(total), lambda x: f"{x:,.1f}"))
-    for name, label in (("trees_lost", "trees lost"), ("trees_replanted", "trees replanted")):
-        counts = of_farm(dataset, name)
-        total = counts.sum([dim for dim in counts.dims if dim != "trial"]).values.astype(np.float64)
-        rows.append(row(label, f"whole farm, {years} years", total, lambda x: f"{x:,.0f}", whole=True))
-    money = show.money
-    rows.append(row("peak borrowing", "deepest debt at a quarter's end", dataset["peak_borrowing"].values, money))
-    seasons = peak_seasons(dataset)
-    usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""
-    peak = f"mostly in {usual} ({100 * seasons[usual]:.0f} % of trials that borrow)" if usual else ""
-    rows.append(row("year of the peak", peak, dataset["peak_borrowing_year"].values, lambda x: f"{x:.0f}", whole=True))
-    negative = dataset["negative_years"].values
-    rows.append(row("years with negative cash flow", "of the whole farm", negative, lambda x: f"{x:.0f}", whole=True))
-    for name, label, meaning in (
-        ("payback_year", "payback year", "summed cash flow stays above zero"),
-        ("discounted_payback_year", "discounted payback", "the same, later money valued less, interest left out"),
-    ):
-        values = dataset[name].values
-        if not invests(dataset):
+            rows.append(row(f"picked to leaf {leaf}", unit, show.yield_value(total), _tenths, error_text=_tenths))
+    for variable in RESULTS.values():
+        if variable.headline not in ("run", "trial") or variable.name not in dataset:
             continue
-        rows.append(row(label, meaning, values, lambda x: "never" if np.isinf(x) else f"{x:.0f}", whole=True))
-    rows.append(row("NPV", "with the blocks' remaining value", dataset["npv"].values, money))
-    rows.append(
-        row(
-            "NPV without it",
-            "blocks worth nothing at the end",
-            dataset["npv_without_remaining_value"].values,
-            money,
-        )
-    )
-    rows.append(
-        row("annuity", "level yearly amount worth as much as NPV", dataset["equivalent_annual_annuity"].values, money)
-    )
-    for name, label, meaning in (
-        ("irr", "IRR", "per year, with the blocks' remaining value"),
-        ("irr_without_remaining_value", "IRR without it", "blocks worth nothing at the end"),
-    ):
-        if not invests(dataset):
+        if variable.headline == "trial":
+            values = np.asarray(dataset[variable.name].values, dtype=np.float64)
+        elif variable.over_blocks != "none":
+            values = over_run(dataset, variable, FARM)
+        else:
+            continue  # what does not add over blocks has no number of the farm
+        if np.isnan(values).all():
             continue
-        rows.append(
-            row(
-                label,
-                meaning,
-                dataset[name].values,
-                lambda x: "none" if np.isinf(x) else f"{100 * x:.1f} %",
-                error_text=lambda x: f"{100 * x:.1f} points",
-            )
-        )
-    price = dataset["break_even_price"].values
-    if not np.isnan(price).all():
-        meaning = f"{show.price_unit} packed, at which NPV without remaining value is 0"
-        rows.append(row("break-even price", meaning, price[~np.isnan(price)], show.price))
+        text = functools.partial(show.value_text, variable)
+        error = functools.partial(show.error_text, variable)
+        note = _note(dataset, variable, show)
+        rows.append(row(variable.title, note, values, text, whole=variable.whole, error_text=error))
     return rows
+
+
+def _tenths(value: float) -> str:
+    return number(value, 1)
+
+
+def _note(dataset: xarray.Dataset, row: Variable, show: Show) -> str:
+    """What stands beside a number: the table's own words, with what only the run knows."""
+    if row.headline == "run":
+        return row.note or f"whole farm, {dataset.sizes['year']} years"
+    if row.display == "price":
+        return f"{show.price_unit} {row.note}"
+    if row.name == "peak_borrowing_year":
+        seasons = peak_seasons(dataset)
+        usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""
+        return f"mostly in {usual} ({100 * seasons[usual]:.0f} % of trials that borrow)" if usual else ""
+    return row.note
 
 
 def _row(
@@ -190,7 +171,7 @@ def _row(
     text: Callable[[float], str],
     *,
     whole: bool = False,
-    error_text: Callable[[float], str] | None = None,
+    error_text: Callable[[float], str],
     levels: OpenLevelsOfRun | None = None,
 ) -> MoneyRow:
     found = band(np.asarray(values, dtype=np.float64), whole=whole)
@@ -198,9 +179,7 @@ def _row(
     def error(value: float) -> str:
         if not np.isfinite(value):
             return "not bounded"
-        if error_text is not None:
-            return str(error_text(value))
-        return f"{value:.1f}" if whole else str(text(value))
+        return error_text(value)
 
     doubts = None if levels is None else levels.doubts(np.asarray(values, dtype=np.float64))
     known = None if doubts is None else band(doubts.known, whole=whole)

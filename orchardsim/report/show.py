@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import HECTARE, POUND, display
+from orchardsim.core.variables import Variable
 from orchardsim.results import attribute, block_labels, of_farm
 
 if TYPE_CHECKING:
@@ -141,6 +143,38 @@ class Show:
         rounded = round_figures(amount, digits)
         sign = "-" if rounded < 0 else ""
         return f"{sign}{self.currency} {abs(rounded):,.0f}"
+
+    def value_text(self, row: Variable, value: float) -> str:
+        """A value of the variable table as it is shown: money, price, share, year, mass or number, or its word.
+
+        Examples
+        --------
+        >>> import math
+        >>> from orchardsim.core.variables import RESULTS
+        >>> show = Show("metric", "EUR", 400.0, 19.0, "")
+        >>> show.value_text(RESULTS["npv"], -12345.6), show.value_text(RESULTS["irr"], -math.inf)
+        ('-EUR 12,300', 'none')
+        >>> show.value_text(RESULTS["irr"], 0.0512), show.value_text(RESULTS["payback_year"], 12.0)
+        ('5.1 %', '12')
+        """
+        if math.isinf(value):
+            return row.infinite_word
+        kind = row.display
+        if kind == "money":
+            return self.money(value)
+        if kind == "price":
+            return self.price(value)
+        if kind == "percent":
+            return percent(value, 1)
+        if kind == "mass":
+            return f"{number(value / POUND)} lb" if self.us else f"{number(value)} kg"
+        return f"{value:.0f}" if kind == "year" else number(value, 0 if row.whole else 1)
+
+    def error_text(self, row: Variable, value: float) -> str:
+        """A standard error of a value of the variable table: shares in points, whole numbers with a tenth."""
+        if row.display == "percent":
+            return f"{number(100 * value, 1)} points"
+        return number(value, 1) if row.whole else self.value_text(row, value)
 
 
 def round_figures(value: float, digits: int = 3) -> float:

@@ -44,7 +44,7 @@ def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         season, draws = _season_for_losses(tile, block), block.loss_draws
         draws = dataclasses.replace(draws, vole_year=(draws.vole_year / tile.levels.hazard("voles")).astype(np.float32))
         found = losses.rest_losses(hazards, traits, block.state, season, draws)
-        _take_out(tile, block, year, found.cause)
+        take_out(tile, block, year, found.cause)
         if found.health_loss.any():
             block.state.health *= 1 - found.health_loss
         injury = losses.winter_injury(hazards, traits, season)
@@ -77,7 +77,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
             block.model.passed_over(supported),
             block.uncut_strikes,
         )
-        block.fruit_lost = _take_out(tile, block, year, found.cause)
+        block.fruit_lost = take_out(tile, block, year, found.cause)
         if found.health_loss.any():
             block.state.health *= 1 - found.health_loss
         cutting = _cut_strikes(hazards, block, found.struck)
@@ -96,8 +96,14 @@ def _season_for_losses(tile: Tile, block: BlockRun) -> losses.LossSeason:
     )
 
 
-def _take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
-    """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group)."""
+def take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
+    """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group).
+
+    Parameters
+    ----------
+    cause : int array, (trial, position)
+        0 for a tree that lives or was not there, else 1 + the place of the cause in ``core.labels.CAUSES``.
+    """
     if not cause.any():
         return np.zeros_like(block.alive)
     tile.add("trees_lost", block, year, _by_cause(block, cause))
