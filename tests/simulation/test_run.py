@@ -12,6 +12,7 @@ import orchardsim
 from orchardsim.core.errors import InputError
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.core.streams import Streams
+from orchardsim.core.variables import RESULTS
 from orchardsim.results import read_results
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.store import write_netcdf
@@ -203,3 +204,27 @@ def test_work_that_a_crew_cannot_do_is_reported():
     short = orchardsim.simulate(orchardsim.load_plan(table, base=CONFIGS), trials=2, years=8, seed=3)
     assert float(short.labour_undone.sum("block").sum(["year", "task"]).min()) > 5
     assert float(short.harvested_mass.sum()) < 0.9 * float(short.crop_mass.sum())
+
+
+@pytest.mark.parametrize("writer", ["plan", "weather", "year", "whole run", "money", "single trees"])
+def test_a_writer_fills_the_rows_of_the_table_that_name_it(writer):
+    """All of them, and with their dims; bounds and kinds are checked whenever a dataset is built."""
+    plan = small_plan()
+    arrays = unit.run_unit(plan, range(2), 4, 3, "sampled", single_trees=(0,))
+    single = {f"tree_{name.rsplit('/', 1)[1]}" for name in arrays if "/" in name}
+    before_the_run = {"leaf", "planted_area", "gross_area"}
+    rows = {name: row for name, row in RESULTS.items() if row.writer == writer}
+    if writer == "single trees":
+        assert set(rows) == single
+    elif writer == "plan":
+        assert set(rows) == before_the_run and not before_the_run & set(arrays)
+    else:
+        assert set(rows) <= set(arrays)
+    others = {name for name, row in RESULTS.items() if row.writer not in ("plan", "single trees")}
+    assert {name for name in arrays if "/" not in name} == others
+    labels = len(plan.labels)
+    known = {"trial": (2,), "year": (4,), "quarter": (4,), "block": (labels, labels + 1)}  # with or without shared
+    for name, row in rows.items():
+        if name in arrays:
+            sizes = dict(zip(row.dims, arrays[name].shape, strict=True))
+            assert all(sizes[dim] in size for dim, size in known.items() if dim in sizes), name
