@@ -51,6 +51,12 @@ def test_climate_and_missing_rain_are_told_before_any_number():
     assert screen.index("Water stress") < screen.index("low (1 in 20)")
 
 
+def test_the_way_seasons_are_drawn_is_said_in_words():
+    screen = first_screen(invented_dataset(trials=10))
+    assert "Seasons: whole years of the record, 1991 to 2020" in screen
+    assert "years_independent" not in screen
+
+
 def test_a_target_that_never_binds_is_told_with_what_was_carried():
     dataset = invented_dataset(told(crop_load_targets={"home": [9.0], "north": [1.0]}), planting_years=(0, 2))
     dataset["crop_load_mean"].loc[{"block": "home"}] = 4.5
