@@ -110,8 +110,7 @@ def _report_lines(name: str, found: WeatherReport, units: Display) -> list[str]:
     lines += [f"  {_in_words(line, units)}" for line in found.quality.lines()] or ["  nothing doubtful found"]
     lines += [f"  {_in_words(line, units)}" for line in found.notes]
     head = "          " + "".join(f"{month:>7}" for month in MONTH_NAMES)
-    depth = "inches" if units.system == "us" else units.depth.unit
-    lines += ["", f"Monthly climate ({units.temperature_unit}; rain in {depth})", head]
+    lines += ["", f"Monthly climate ({units.temperature_unit}; rain in {units.depth.unit})", head]
     rows = {
         "minimum": units.temperature(climate.temperature_min),
         "maximum": units.temperature(climate.temperature_max),

@@ -22,6 +22,8 @@ FOOT: Final = 0.3048
 ACRE: Final = 43560 * FOOT**2
 """m2; 43,560 square feet."""
 HECTARE: Final = 10_000.0
+GALLON: Final = 3.785411784
+"""L; 231 cubic inches, exact."""
 BUSHEL: Final = 42 * POUND
 """kg; apples, 42 lb (United States apple crop insurance provisions, 7 CFR 457.158)."""
 
@@ -320,9 +322,9 @@ class Shown:
 
 @dataclass(frozen=True)
 class Display:
-    """Units in which results are shown.
+    """Units in which plans and results are shown: the one table of them.
 
-    Attributes name what is shown; the numbers inside the program are in m, m2, kg, kg/m2, trees/m2, mm and
+    Attributes name what is shown; the numbers inside the program are in m, m2, kg, kg/m2, trees/m2, mm, L, cm2 and
     fruit mass in g.
     """
 
@@ -333,6 +335,7 @@ class Display:
     crop: Shown
     density: Shown
     depth: Shown
+    volume: Shown
     trunk_area: Shown
     fruit_mass: Shown
 
@@ -354,13 +357,14 @@ _DISPLAYS: Final = {
     "us": Display(
         "us",
         length=Shown("ft", FOOT),
-        area=Shown("ac", ACRE),
+        area=Shown("acre", ACRE),
         mass=Shown("lb", POUND),
-        crop=Shown("bu/ac", BUSHEL / ACRE),
-        density=Shown("trees/ac", 1 / ACRE),
-        depth=Shown("in", 25.4),
+        crop=Shown("bu/acre", BUSHEL / ACRE),
+        density=Shown("trees/acre", 1 / ACRE),
+        depth=Shown("inch", 25.4),
+        volume=Shown("gallon", GALLON),
         trunk_area=Shown("cm²", 1.0),
-        fruit_mass=Shown("g", 1.0),
+        fruit_mass=Shown("oz", 1000 * POUND / 16),
     ),
     "metric": Display(
         "metric",
@@ -370,6 +374,7 @@ _DISPLAYS: Final = {
         crop=Shown("t/ha", 1000 / HECTARE),
         density=Shown("trees/ha", 1 / HECTARE),
         depth=Shown("mm", 1.0),
+        volume=Shown("L", 1.0),
         trunk_area=Shown("cm²", 1.0),
         fruit_mass=Shown("g", 1.0),
     ),

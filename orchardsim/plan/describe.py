@@ -157,7 +157,7 @@ def block_lines(block: ResolvedBlock, display: Display) -> list[str]:
     lines = [
         f"Block {block.name}: {block.groups[0].training_name.replace('_', ' ')}",
         f"  spacing  {length.of(geometry.tree_spacing):.4g} x {length.of(geometry.row_spacing):.4g} {length.unit}: "
-        f"{per_hectare:,.0f} trees/ha, {per_acre:,.1f} trees/ac",
+        f"{per_hectare:,.0f} trees/ha, {per_acre:,.1f} trees/acre",
         f"  layout   {geometry.rows} rows of {geometry.trees_per_row} trees"
         + (f", the last {shorter} shorter" if shorter else "")
         + f", {length.text(geometry.row_length, 0)} long, headlands {length.text(geometry.headland, 0)}: "

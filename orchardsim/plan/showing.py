@@ -8,19 +8,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from orchardsim.core.calendar import date_text
-from orchardsim.core.units import ACRE, FOOT, HECTARE, POUND
+from orchardsim.core.units import Shown, display
 
 SEASON_DAYS: Final = ("order_day", "window_start", "window_end")
 """Parameters that are days of the biological year, shown as dates; other days are lengths of time."""
-DEGREES: Final = {"us": ("°F", 1.8), "metric": ("°C", 1.0)}
-SIZES: Final[dict[str, dict[str, tuple[str, float]]]] = {
-    "us": {
-        "m2": ("acre", ACRE), "kg": ("lb", POUND), "m": ("ft", FOOT), "mm": ("inch", 25.4),
-        "L": ("gallon", 3.785411784),
-    },
-    "metric": {"m2": ("ha", HECTARE)},
-}  # fmt: skip
-"""Unit inside the program -> shown unit and its size; the gallon is 231 cubic inches (exact)."""
 EVERYDAY: Final = frozenset(
     {"kg", "m", "m2", "mm", "mm/day", "kg/tree", "kg/hour", "kg/year", "kg/m", "1/m2", "L", "L/tree"}
 )
@@ -109,9 +100,11 @@ class Showing:
 
     def converted(self, value: Any, unit: str) -> tuple[Any, str]:
         """A number, or a list of them, in the shown unit, and that unit in words."""
-        degree, step = DEGREES[self.system]
+        units = display(self.system)
+        degree, step = units.temperature_unit, units.temperature_difference(1.0)
+        sizes = {"m2": units.area, "kg": units.mass, "m": units.length, "mm": units.depth, "L": units.volume}
         if unit == "degC":
-            return _each(value, lambda one: one * step + (32.0 if self.system == "us" else 0.0)), degree
+            return _each(value, lambda one: units.temperature(one)), degree
         if unit == "K":
             return _each(value, lambda one: one * step), f"{degree} (a difference)"
         if unit == "K day":
@@ -121,9 +114,9 @@ class Showing:
             return value, _per(unit)
         factor, words = 1.0, []
         for place, part in enumerate(unit.split("/")):
-            name, size = SIZES[self.system].get(part, (part, 1.0))
-            factor = factor / size if place == 0 else factor * size
-            words.append(self.currency if part == "money" else name)
+            shown = sizes.get(part, Shown(part, 1.0))
+            factor = factor / shown.size if place == 0 else factor * shown.size
+            words.append(self.currency if part == "money" else shown.unit)
         digits = 5 if with_money else 4
         return _each(value, lambda one: float(f"{one * factor:.{digits}g}")), _per("/".join(words))
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number, percent
-from orchardsim.core.units import HECTARE, POUND
+from orchardsim.core.units import HECTARE
 from orchardsim.report.rows import band
 from orchardsim.report.show import Show, round_figures
 from orchardsim.results import block_labels, of_farm
@@ -29,8 +29,6 @@ from orchardsim.results.block_results import (
 if TYPE_CHECKING:
     import xarray
 
-OUNCE: Final = POUND / 16
-"""kg; avoirdupois, exact."""
 
 PAYS_SURELY: Final = 0.9
 """Share of futures above which a label is said to pay back (assumption: wording only)."""
@@ -207,7 +205,7 @@ def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
     }
     columns = {name: hours for name, hours in columns.items() if hours.any()}
     left = work.undone.any()
-    mass_unit = "oz" if show.us else "g"
+    mass_unit = show.display.fruit_mass.unit
     cells = [
         [
             "leaf",
@@ -232,7 +230,7 @@ def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
                 *([f"{work.undone[row] * scale:,.1f}"] if left else []),
                 _number(100 * share, 0),
                 _number(100 * error, 1),
-                _number(grams / 1000 / OUNCE if show.us else grams, 1 if show.us else 0),
+                _number(show.display.fruit_mass.of(grams), 1 if show.us else 0),
                 _number(1000 * show.box_mass / grams, 0),
             ]
         )

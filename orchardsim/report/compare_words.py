@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from orchardsim.core.units import HECTARE, POUND
+from orchardsim.core.units import HECTARE
 from orchardsim.report.show import Show, round_figures, years_text
 from orchardsim.results.comparison import LEVEL, Comparison, Measure, Pair
 from orchardsim.results.study import MeasureFacts
@@ -28,7 +28,7 @@ def shown(measure: Measure | MeasureFacts, value: float, show: Show) -> float:
     if unit == "kg/ha":
         return float(show.yield_value(value))
     if unit == "kg/hour":
-        return value / POUND if show.us else value
+        return float(show.display.mass.of(value))
     if unit == "money/money":
         return 1000 * value
     if unit in ("1/year", "1"):

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from orchardsim.core.units import HECTARE, POUND, display
+from orchardsim.core.units import HECTARE, display
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.show import Show
 from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, STONE, STRAW, picture_settings, svg_text, thousands
@@ -91,7 +91,7 @@ def rests_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
     for one in summary["sheet"]["rests_on"]:
         value, unit = one["value"], one["unit"]
         if unit == "money/kg":
-            text = f"{value * POUND:.2f} {show.currency}/lb" if show.us else f"{value:.2f} {show.currency}/kg"
+            text = f"{value * show.display.mass.size:.2f} {show.currency}/{show.display.mass.unit}"
         elif unit == "1/year":
             text = f"{100 * value:.1f} % a year"
         else:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from orchardsim.core.numbers import number, percent
-from orchardsim.core.units import HECTARE, POUND, display
+from orchardsim.core.units import HECTARE, Display, display
 from orchardsim.core.variables import Variable
 from orchardsim.results import attribute, block_labels, of_farm
 
@@ -79,7 +79,7 @@ class Show:
     @property
     def area_name(self) -> str:
         """acre or hectare."""
-        return "acre" if self.us else "ha"
+        return self.display.area.unit
 
     @property
     def yield_unit(self) -> str:
@@ -89,7 +89,7 @@ class Show:
     def yield_value(self, value: Any) -> Any:
         """Yield in kg/ha to the shown unit."""
         if self.us:
-            return value / HECTARE * display("us").area.size / self.bin_mass
+            return self.bins(value)
         return value / 1000.0
 
     def boxes(self, value: Any) -> Any:
@@ -103,7 +103,12 @@ class Show:
     @property
     def area_size(self) -> float:
         """Square metres in the shown unit of area."""
-        return display(self.system).area.size
+        return self.display.area.size
+
+    @property
+    def display(self) -> Display:
+        """The shown units of single quantities."""
+        return display(self.system)
 
     def area(self, square_metres: float) -> str:
         """Area with its unit."""
@@ -122,7 +127,7 @@ class Show:
 
     def mass(self, kilograms: float) -> str:
         """Mass with its unit, for bins and boxes."""
-        return f"{kilograms / POUND:.4g} lb" if self.us else f"{kilograms:.4g} kg"
+        return f"{self.display.mass.of(kilograms):.4g} {self.display.mass.unit}"
 
     @property
     def bin_text(self) -> str:
@@ -133,10 +138,6 @@ class Show:
     def box_text(self) -> str:
         """A box with its mass."""
         return f"box of {self.mass(self.box_mass)}"
-
-    def temperature_step(self, kelvin: float) -> str:
-        """A difference of temperature with its unit."""
-        return f"{kelvin * 1.8:.1f} °F" if self.us else f"{kelvin:.0f} °C"
 
     def money(self, amount: float, digits: int = 3) -> str:
         """Money rounded to three figures, as an estimate should be."""
@@ -167,7 +168,7 @@ class Show:
         if kind == "percent":
             return percent(value, 1)
         if kind == "mass":
-            return f"{number(value / POUND)} lb" if self.us else f"{number(value)} kg"
+            return self.display.mass.text(value, 0)
         return f"{value:.0f}" if kind == "year" else number(value, 0 if row.whole else 1)
 
     def error_text(self, row: Variable, value: float) -> str:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.units import FOOT, POUND
 from orchardsim.report.show import Show
 from orchardsim.results import block_labels
 
@@ -64,17 +63,17 @@ def tree_cells(dataset: xarray.Dataset, label: str, show: Show) -> list[list[str
         for name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean")
     }
     light = found["light_interception"].transpose("trial", "year").values.mean(axis=0)
-    length, mass = (FOOT, POUND) if show.us else (1.0, 1.0)
+    length, mass = show.display.length.size, show.display.mass.size
     cells = [
         [
             "leaf",
             "trunk, cm²",
-            f"height, {'ft' if show.us else 'm'}",
+            f"height, {show.display.length.unit}",
             "light, %",
             "clusters a tree",
             "fruit a tree",
             "fruit per trunk, cm⁻²",
-            f"crop a tree, {'lb' if show.us else 'kg'}",
+            f"crop a tree, {show.display.mass.unit}",
         ]
     ]
     for year, leaf in enumerate(found["leaf"].values):

@@ -26,8 +26,8 @@ def test_check_says_what_is_planted_ordered_built_and_paid(capsys):
     for each in plan.assumptions:
         assert each.key in text
     # 12 rows of 84 at 1.0 x 3.5 m: 3,528 m2 planted, 42 m x 98 m with headlands; an acre is 4,046.8564224 m2.
-    assert f"{3528 / 4046.8564224:.3f} ac planted" in text and f"{42 * 98 / 4046.8564224:.3f} ac with" in text
-    assert "1,156.2 trees/ac" in text  # 4,046.856 / 3.5
+    assert f"{3528 / 4046.8564224:.3f} acre planted" in text and f"{42 * 98 / 4046.8564224:.3f} acre with" in text
+    assert "1,156.2 trees/acre" in text  # 4,046.856 / 3.5
 
 
 def test_the_paid_years_add_up(capsys):
