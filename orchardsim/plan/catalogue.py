@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Annotated, Any, Final
 
-from pydantic import BeforeValidator, ValidationInfo
+from pydantic import BeforeValidator, Field, ValidationInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
@@ -63,13 +63,17 @@ def _read_target(raw: Any, info: ValidationInfo) -> tuple[float, ...]:
     return tuple(read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info)))
 
 
-CropLoadTarget = Annotated[Any, BeforeValidator(_read_target)]
+_TARGET_WORDS: Final = "fruit per cm2 of trunk after thinning, by leaf (the last value holds on), or 'unthinned'"
+CropLoadTarget = Annotated[Any, BeforeValidator(_read_target), Field(description=_TARGET_WORDS)]
 
 
 def _entry_table(kind: str, classes: tuple[type, ...]) -> type[Table]:
-    more: dict[str, Any] = {"like": (str | None, None), "note": (str | None, None)}
+    more: dict[str, Any] = {
+        "like": (str | None, Field(None, description="entry from which missing values are taken")),
+        "note": (str | None, Field(None, description="remark of your own")),
+    }
     if CropTarget in classes:
-        more["crop_load_target"] = (CropLoadTarget | None, None)
+        more["crop_load_target"] = (CropLoadTarget | None, Field(None, description=_TARGET_WORDS))
     table: type[Table] = table_of(f"{kind}_entry", *classes, **more)
     return table
 

@@ -74,6 +74,12 @@ def _as_list(raw: Any) -> Any:
 CrewRank = Annotated[int, Field(ge=1, le=9, description="which block or row group goes first at a crew's same task")]
 YearOfPlan = Annotated[int, Field(ge=YEARS[0], le=YEARS[1]), BeforeValidator(_no_calendar_year)]
 Step = Annotated[int, BeforeValidator(_pollinizer_steps)]
+SiteGrowth = Annotated[float, Field(ge=0.3, le=2.5, strict=False)]
+
+
+def said(meaning: str, default: Any = ...) -> Any:
+    """A field with its meaning."""
+    return Field(default, description=meaning)
 
 
 class PollinizerTable(Table):
@@ -83,57 +89,65 @@ class PollinizerTable(Table):
     plants whole rows, which become a row group of their own.
     """
 
-    cultivar: Name
-    every_tree: Step | None = None
-    every_row: Step | None = None
+    cultivar: Name = said("pollen source: a cultivar of the catalogue, or 'crab'")
+    every_tree: Step | None = said("an extra tree at every so many trees of a row", None)
+    every_row: Step | None = said("a whole row of it at every so many rows", None)
 
 
 class GroupTable(Table):
     """``[[block.group]]``: neighbouring rows that differ from the block in stock, cultivar, grade or target."""
 
-    name: Name
-    rows: Annotated[int, Field(ge=1, le=100_000)] | None = None
-    cultivar: Name | None = None
-    rootstock: Name | None = None
-    tree_grade: Name | None = None
-    crop_load_target: CropLoadTarget | None = None
+    name: Name = said("name of the row group, after its place in the block")
+    rows: Annotated[int, Field(ge=1, le=100_000)] | None = said(
+        "rows of the group; the last group may take the rest", None
+    )
+    cultivar: Name | None = said("as in the block, where it differs", None)
+    rootstock: Name | None = said("as in the block, where it differs", None)
+    tree_grade: Name | None = said("as in the block, where it differs", None)
+    crop_load_target: CropLoadTarget | None = said("as in the block, where it differs", None)
     crew_rank: CrewRank | None = None
 
 
 class BlockBase(Table):
     """``[[block]]``: land, trees and timing; the keys of the block's site are added from the season room."""
 
-    name: Name
-    cultivar: Name | None = None
-    rootstock: Name | None = None
-    training: Name
-    tree_grade: Name = "feathered"
+    name: Name = said("name of the block, after its place on the farm")
+    cultivar: Name | None = said("cultivar of the catalogue or of the plan; row groups may differ", None)
+    rootstock: Name | None = said("rootstock of the catalogue or of the plan; row groups may differ", None)
+    training: Name = said("training system of the catalogue or of the plan")
+    tree_grade: Name = said("kind of nursery tree that is planted", "feathered")
     row_spacing: Length  # type: ignore[valid-type]
     tree_spacing: Length  # type: ignore[valid-type]
     gross_area: quantity("m2", "land with headlands", 10, 1e8) | None = None  # type: ignore[valid-type]
     net_area: quantity("m2", "land under the trees' own spacing", 1, 1e8) | None = None  # type: ignore[valid-type]
-    trees: Annotated[int, Field(ge=1, le=500_000)] | None = None
+    trees: Annotated[int, Field(ge=1, le=500_000)] | None = said("trees planted, in place of an area", None)
     row_length: quantity("m", "length of a row under trees", 1, 2000) | None = None  # type: ignore[valid-type]
     headland: quantity("m", "free land at each row end", 0, 100) | None = None  # type: ignore[valid-type]
     row_direction: quantity("degree", "direction of the rows, clockwise from north", 0, 360) | None = None  # type: ignore[valid-type]
-    year_planted: YearOfPlan = 1
-    year_removed: YearOfPlan | None = None
+    year_planted: YearOfPlan = said("year of the plan in which the block is planted; 0 or less: it stands already", 1)
+    year_removed: YearOfPlan | None = said("year of the plan after whose crop the block is pulled", None)
     crop_load_target: CropLoadTarget | None = None
-    site_growth: Annotated[float, Field(ge=0.3, le=2.5, strict=False)] | None = None
-    replant_site: bool | None = None
+    site_growth: Annotated[float, Field(ge=0.3, le=2.5, strict=False)] | None = said(
+        "as in [site], where it differs", None
+    )
+    replant_site: bool | None = said("as in [site], where it differs", None)
     trunk_area: quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000) | None = None  # type: ignore[valid-type]
     last_crop: quantity("kg/tree", "crop of the season before year 0", 0, 1500) | None = None  # type: ignore[valid-type]
     group: list[GroupTable] = Field(default_factory=list, max_length=MOST_GROUPS)
     pollinizer: list[PollinizerTable] = Field(default_factory=list, max_length=MOST_GROUPS)
-    order_year: YearOfPlan | None = None
-    trees_bought: Literal["contract", "late"] = "contract"
+    order_year: YearOfPlan | None = said("year of the plan in which the trees are ordered", None)
+    trees_bought: Literal["contract", "late"] = said("grown to order, or bought late from what is left", "contract")
     tree_price: quantity("money/tree", "price of a nursery tree with royalty", 0, 1e6) | None = None  # type: ignore[valid-type]
     replacement_price: quantity("money/tree", "price of a replacement tree", 0, 1e6) | None = None  # type: ignore[valid-type]
-    planned_removal_leaf: Annotated[int, Field(ge=2, le=120)] | None = None
-    clears_old_orchard: bool = False
-    fallow_years: Annotated[int, Field(ge=0, le=10)] = 0
-    land_from_year: Annotated[int, Field(ge=0, le=YEARS[1]), BeforeValidator(_no_calendar_year)] | None = None
-    fence: Literal["built", "stands", "none"] = "built"
+    planned_removal_leaf: Annotated[int, Field(ge=2, le=120)] | None = said(
+        "leaf after which the block is to go; what it is worth at the end of a run counts up to then", None
+    )
+    clears_old_orchard: bool = said("old trees are pulled from the land first, and paid for", False)
+    fallow_years: Annotated[int, Field(ge=0, le=10)] = said("years that the land rests before planting", 0)
+    land_from_year: Annotated[int, Field(ge=0, le=YEARS[1]), BeforeValidator(_no_calendar_year)] | None = said(
+        "first year of the plan in which the land is paid for", None
+    )
+    fence: Literal["built", "stands", "none"] = said("deer fence", "built")
     crew_rank: CrewRank | None = None
     yield_history: list[quantity("kg", "earlier crops, oldest first", 0, 1e9)] = Field(default_factory=list)  # type: ignore[valid-type]
 
@@ -141,12 +155,14 @@ class BlockBase(Table):
 class SiteBase(Table):
     """``[site]``: the farm's place; keys of a block's site given here hold for all blocks that do not state them."""
 
-    name: Name = UNNAMED
+    name: Name = said("name of the farm or place", UNNAMED)
     latitude: quantity("degree", "latitude, north positive", -66, 66)  # type: ignore[valid-type]
     elevation: quantity("m", "height above the sea", -400, 4500) | None = None  # type: ignore[valid-type]
-    replant_site: bool = False
+    replant_site: bool = said("apples stood here before: replant disease slows young trees", False)
     pollen_nearby: quantity("m", "distance to compatible pollen sources off the plan; far = none", 1, 10_000) = 40.0  # type: ignore[valid-type]
-    site_growth: Annotated[float, Field(ge=0.3, le=2.5, strict=False)] = 1.0
+    site_growth: SiteGrowth = said(
+        "growth level of ground and grower; 1.0 = mean of published trials, 1.5 = a good grower on good ground", 1.0
+    )
     row_direction: quantity("degree", "direction of the rows, clockwise from north", 0, 360) | None = None  # type: ignore[valid-type]
 
 
@@ -163,8 +179,8 @@ WeatherTable: Any = table_of(
     "weather",
     WeatherSettings,
     leave_out=("latitude", "elevation"),
-    record=(str | None, None),
-    baseline_years=(list[int] | None, None),
+    record=(str | None, said("station record: a file beside the plan, 'bundled' or 'bundled cool'", None)),
+    baseline_years=(list[int] | None, said("first and last year of the record to draw futures from", None)),
 )
 
 SECTIONS: Final[dict[str, type]] = {
@@ -190,11 +206,11 @@ SUPPLIED: Final[dict[str, tuple[str, ...]]] = {"costs": ("bin_mass",), "finance"
 class PlanBase(Table):
     """The top of a plan file."""
 
-    title: Name
-    units: Literal["us", "metric"]
-    currency: Literal[CURRENCIES]  # type: ignore[valid-type]
-    price_year: Annotated[int, Field(ge=1950, le=2150)] = 2024
-    note: str = ""
+    title: Name = said("title of the plan")
+    units: Literal["us", "metric"] = said("units in which results are shown")
+    currency: Literal[CURRENCIES] = said("currency of the plan's money")  # type: ignore[valid-type]
+    price_year: Annotated[int, Field(ge=1950, le=2150)] = said("year of the plan's prices and costs", 2024)
+    note: str = said("remark of your own", "")
     packing: PackingTable = PackingTable()
 
 
@@ -209,7 +225,7 @@ def _plan_table() -> Any:
         "idle_land": (Annotated[list[IdleTable], Field(max_length=MOST_BLOCKS)], Field(default_factory=list)),
         "crews": (Annotated[list[plain_table(Crew)], BeforeValidator(_as_list)] | None, None),  # type: ignore[misc]
         "tree_price": (dict[str, plain_table(TreePrice)] | None, None),  # type: ignore[misc]
-        "futures": (Mapping[str, Any] | None, None),
+        "futures": (Mapping[str, Any] | None, said("what the plan knows of the open levels, by name", None)),
     }
     for name, cls in SECTIONS.items():
         more: dict[str, Any] = {"group": (dict[str, GroupRulesTable] | None, None)} if name == "replacement" else {}

@@ -45,7 +45,13 @@ def quantity(unit: str, meaning: str, low: float | None = None, high: float | No
         check_bounds(value, bounds, raw, context_of(info))
         return value
 
-    return Annotated[float, BeforeValidator(read), Field(description=meaning, json_schema_extra={"unit": unit})]
+    return Annotated[float, BeforeValidator(read), _words(bounds)]
+
+
+def _words(info: ParameterInfo, default: Any = None, listed: bool = False) -> Any:
+    """What a field says of itself: meaning, unit, bounds, allowed words, and the value where a plan leaves it out."""
+    told = dataclasses.asdict(info) | {"allowed": list(info.allowed), "default": default, "listed": listed}
+    return Field(description=info.meaning, json_schema_extra=told)
 
 
 def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, Any]:
@@ -62,8 +68,9 @@ def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, A
         info = field.metadata.get("parameter")
         if info is not None:
             reader = BeforeValidator(partial(_read, info, hints[field.name]))
-            words = Field(description=info.meaning, json_schema_extra={"unit": info.unit})
-            fields[field.name] = (Annotated[Any, reader, words], None)
+            default = None if field.default is dataclasses.MISSING else field.default
+            listed = get_origin(without_none(hints[field.name])) is tuple
+            fields[field.name] = (Annotated[Any, reader, _words(info, default, listed)], None)
             continue
         shape, inner = nested_class(hints[field.name])
         if inner is not None:
@@ -120,10 +127,10 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
         elif isinstance(value, list) and any(isinstance(part, Table) for part in value):
             inner = [(f"{key} {number}", part) for number, part in enumerate(value, start=1)]
         else:
-            declared = _declared(field)
-            extra = declared.json_schema_extra
+            told = declared(field)
+            extra = told.json_schema_extra
             unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
-            found.append(Stated(key, value, unit, declared.description or ""))
+            found.append(Stated(key, value, unit, told.description or ""))
         for each, part in inner:
             found += stated_values(part, each)
     return found
@@ -141,7 +148,7 @@ def _words_of(part: Any) -> str:
     return ", ".join(f"{name} {_words_of(one)}" for name, one in part.items())
 
 
-def _declared(field: FieldInfo) -> FieldInfo:
+def declared(field: FieldInfo) -> FieldInfo:
     """Where unit and meaning of a field stand: on itself, or on the type within ``X | None`` or ``list[X]``."""
     waiting: list[Any] = [field.annotation]
     if field.json_schema_extra is not None:
@@ -207,7 +214,7 @@ def first_fault(model: type[BaseModel], error: ValidationError, where: str, path
             f"{key}: unknown key {quoted(str(location[-1]))}{' in ' + parent if parent else ''}, "
             f"{nearest_names(str(location[-1]), names)}{others}",
         )
-    return InputError(where, f"{key}: {_words(fault)}{others}")
+    return InputError(where, f"{key}: {_fault_words(fault)}{others}")
 
 
 def key_path(path: str, location: Iterable[Any]) -> str:
@@ -239,7 +246,7 @@ _EXPECTED = {
 }
 
 
-def _words(fault: Any) -> str:
+def _fault_words(fault: Any) -> str:
     kind, found = fault["type"], fault.get("input")
     if kind == "missing":
         return "missing; this key is required"
