@@ -9,26 +9,53 @@
 from __future__ import annotations
 
 import importlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from orchardsim.analysis.compare import compare
+    from orchardsim.analysis.risk_drivers import risk_drivers
+    from orchardsim.analysis.spares import spares
+    from orchardsim.analysis.stress import stress
+    from orchardsim.analysis.study import study
+    from orchardsim.core.errors import InputError
+    from orchardsim.plan import Plan, load_plan
+    from orchardsim.report import write_report
+    from orchardsim.results import read_results, summarize
+    from orchardsim.simulation import simulate
 
 __version__ = "0.1.0"
-__all__ = ["compare", "load_plan", "read_results", "risk_drivers", "simulate", "spares", "stress", "study", "summarize"]
+__all__ = [
+    "InputError",
+    "Plan",
+    "compare",
+    "load_plan",
+    "read_results",
+    "risk_drivers",
+    "simulate",
+    "spares",
+    "stress",
+    "study",
+    "summarize",
+    "write_report",
+]
 
 _ROOMS = {
-    "compare": "analysis",
-    "load_plan": "plan",
-    "read_results": "results",
-    "risk_drivers": "analysis",
-    "simulate": "simulation",
-    "spares": "analysis",
-    "stress": "analysis",
-    "study": "analysis",
-    "summarize": "results",
+    "analysis": ("compare", "risk_drivers", "spares", "stress", "study"),
+    "core.errors": ("InputError",),
+    "plan": ("Plan", "load_plan"),
+    "report": ("write_report",),
+    "results": ("read_results", "summarize"),
+    "simulation": ("simulate",),
 }
 
 
 def __getattr__(name: str) -> Any:
     # The rooms pull in heavy libraries; they are opened when first asked for so that `--help` stays quick.
-    if name in _ROOMS:
-        return getattr(importlib.import_module(f"orchardsim.{_ROOMS[name]}"), name)
+    for room, names in _ROOMS.items():
+        if name in names:
+            return getattr(importlib.import_module(f"orchardsim.{room}"), name)
     raise AttributeError(f"module 'orchardsim' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

@@ -1,0 +1,103 @@
+"""Builds the documentation: ``sphinx-build -W orchardsim/handbook FOLDER``. Tables come from the program itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import orchardsim
+from orchardsim.core.ledger_items import LEDGER_ITEMS
+from orchardsim.core.variables import RESULTS
+from orchardsim.plan.key_table import PlanKey, plan_keys
+
+project = "orchardsim"
+copyright = "the orchardsim authors, GPL-3.0-or-later"
+version = release = orchardsim.__version__
+extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.autosummary", "sphinx.ext.napoleon"]
+myst_enable_extensions = ["colon_fence"]
+myst_heading_anchors = 3
+autosummary_generate = False
+autodoc_typehints = "none"
+napoleon_google_docstring = False
+napoleon_use_rtype = False
+html_theme = "furo"
+html_title = "orchardsim handbook"
+exclude_patterns = ["conf.py"]
+
+
+def _cell(text: object) -> str:
+    return str(text).replace("|", "\\|").replace("\n", " ").replace("[", "\\[").replace("<", "&lt;")
+
+
+def _table(heads: list[str], rows: list[list[object]]) -> str:
+    lines = ["| " + " | ".join(heads) + " |", "|" + "---|" * len(heads)]
+    return "\n".join([*lines, *("| " + " | ".join(map(_cell, row)) + " |" for row in rows)]) + "\n"
+
+
+def _bounds(row: PlanKey) -> str:
+    if row.allowed:
+        return ", ".join(row.allowed)
+    low, high = ("" if end is None else f"{end:g}" for end in (row.low, row.high))
+    return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}" if high else ""
+
+
+def _default(row: PlanKey) -> tuple[str, str]:
+    if row.default is None:
+        return ("must be stated" if row.required else "none"), ""
+    value, unit = row.default.value, row.default.unit
+    shown = f"{value:.6g}" if isinstance(value, float) else str(value)
+    source = row.default.status if row.default.source == "default of the program" else row.default.source
+    return (f"{shown} {unit}" if unit not in ("1", "text", "flag", "") else shown), f"{row.default.status}: {source}"
+
+
+def plan_key_tables() -> str:
+    """Every table of a plan file with its keys."""
+    tables: dict[str, list[PlanKey]] = {}
+    for row in plan_keys():
+        tables.setdefault(row.table, []).append(row)
+    text = ""
+    for name, rows in tables.items():
+        bracket = f"[[{name}]]" if rows[0].listed else f"[{name}]"
+        text += f"## {f'`{bracket}`' if name else 'Top of the file'}\n\n"
+        lines: list[list[object]] = []
+        for row in rows:
+            default, source = _default(row)
+            unit = row.unit if row.unit not in ("1", "") else ""
+            lines.append([f"`{row.name}`", row.kind, unit, _bounds(row), default, row.meaning, source])
+        text += _table(["key", "kind", "unit inside", "allowed", "default", "meaning", "source of the default"], lines)
+        text += "\n"
+    return text
+
+
+def variable_table() -> str:
+    """Every result variable."""
+    heads = ["name", "dims", "unit", "over blocks", "meaning"]
+    rows: list[list[object]] = [
+        [f"`{row.name}`", ", ".join(row.dims), row.unit, row.over_blocks, row.meaning] for row in RESULTS.values()
+    ]
+    return _table(heads, rows)
+
+
+def ledger_table() -> str:
+    """Every item of the ledger."""
+    rows: list[list[object]] = [[f"`{row.name}`", row.kind, row.group, row.bearer] for row in LEDGER_ITEMS]
+    return _table(["item", "kind", "group in pictures", "booked to"], rows)
+
+
+TABLES: dict[str, Callable[[], str]] = {
+    "plan keys": plan_key_tables,
+    "result variables": variable_table,
+    "ledger items": ledger_table,
+}
+
+
+def _fill(app: Any, name: str, source: list[str]) -> None:
+    for title, made in TABLES.items():
+        mark = f"<!-- table: {title} -->"
+        if mark in source[0]:
+            source[0] = source[0].replace(mark, made())
+
+
+def setup(app: Any) -> None:
+    """Put the tables where a page asks for them."""
+    app.connect("source-read", _fill)
