@@ -2,45 +2,38 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
-from orchardsim.core.errors import InputError, nearest_names
-from orchardsim.core.files import check_file
+from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Futures
 from orchardsim.core.labels import TASKS
-from orchardsim.core.text import quoted
 from orchardsim.core.units import CURRENCIES
-from orchardsim.economy.parameters import OUTLETS, IdleLand, Market, TreePrice
+from orchardsim.economy.parameters import IdleLand, Market, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import (
-    GROUP_KEYS,
     Crew,
-    Replacement,
     check_capacity,
     check_crews,
     check_replacement,
 )
-from orchardsim.plan.blocks import check_training, crop_cultivars, resolve_blocks, tree_grades
-from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, catalogue_file
+from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
+from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.futures import read_futures
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
+from orchardsim.plan.names import check_names
 from orchardsim.plan.parts import FarmParts
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import check_content, read_toml
+from orchardsim.plan.refill import with_refill_rules
 from orchardsim.plan.sense import order_doubts, price_doubts
 from orchardsim.plan.tables import stated_values, validated
 from orchardsim.plan.wages import following_wages
-from orchardsim.weather.bundled import RECORDS, bundled_record_path
-from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
-
-BUNDLED: Final = ", ".join(repr(name) for name in RECORDS)
-MONTHS: Final = 12
+from orchardsim.plan.weather import weather_settings
 
 
 def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None = None) -> Plan:
@@ -85,51 +78,16 @@ def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None
 def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
     ledger = Ledger()
     filler = Filler(where, context, ledger)
-    for key in ("bin_mass", "box_mass"):
-        if key not in table.packing.model_fields_set:
-            ledger.note(
-                f"packing.{key}",
-                getattr(table.packing, key),
-                "kg",
-                "United States apple crop insurance provisions, 7 CFR 457.158",
-                "read",
-            )
-    if "price_year" not in table.model_fields_set:
-        ledger.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
-    weather = _weather(table, filler, folder)
-    for key, unit, reason in (
-        ("site_growth", "1", "research mean"),
-        ("replant_site", "flag", "new ground"),
-        ("pollen_nearby", "m", "other apples or crabs stand near most orchards"),
-    ):
-        if key not in table.site.model_fields_set:
-            ledger.note(f"site.{key}", getattr(table.site, key), unit, reason, "assumption")
-
+    _note_farm_defaults(table, ledger)
+    weather = weather_settings(table, filler, folder)
     catalogue = Catalogue({kind: getattr(table, kind) or {} for kind in KINDS}, filler)
-    _check_names(table, catalogue, filler)
-    supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
-    built_in = {name: section_catalogue(name) for name in (*SECTIONS, "tree_price")}
-    supplied["costs"] |= following_wages(table.costs, built_in["costs"], filler)
-    # Only the prices of what the plan grows are part of it.
+    check_names(table, catalogue, filler)
     sold = sorted(set().union(*(crop_cultivars(block) for block in table.block)))
-    bought = sorted(set().union(*(tree_grades(block) for block in table.block)))
-    built_in["market"]["fruit"] = _priced_as(built_in["market"]["fruit"], sold, table.cultivar)
-    built_in["tree_price"] = _priced_as(built_in["tree_price"], bought, table.tree_grade)
-    sections = {
-        name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", **supplied.get(name, {}))
-        for name, cls in SECTIONS.items()
-    }
+    sections = _sections(table, sold, filler)
+    tree_price = _tree_prices(table, filler)
     guarded = sections["hazards"].vole_guards
     if guarded:
         sections["work_rates"] = sections["work_rates"].with_guards()
-    own_prices = table.tree_price or {}
-    tree_price = {
-        name: filler.fill(
-            TreePrice, f"tree_price.{name}", own_prices.get(name), built_in["tree_price"].get(name), "catalogue"
-        )
-        for name in bought
-        if name in own_prices or name in built_in["tree_price"]
-    }
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
@@ -156,7 +114,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     check_market(sections["market"], sold, f"{where}: market")
     _check_passes(blocks, sections["market"], where)
     check_replacement(f"{where}: replacement", sections["replacement"], 80)
-    blocks = _with_refill_rules(table.replacement, sections["replacement"], blocks, where)
+    blocks = with_refill_rules(table.replacement, sections["replacement"], blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     warnings += price_doubts(sections["market"], sold)
     warnings += order_doubts(sections["replacement"], [group.trees for block in blocks for group in block.groups])
@@ -189,6 +147,53 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     )
 
 
+def _note_farm_defaults(table: Any, ledger: Ledger) -> None:
+    """What the top of the plan and its site leave to the program."""
+    for key in ("bin_mass", "box_mass"):
+        if key not in table.packing.model_fields_set:
+            ledger.note(
+                f"packing.{key}",
+                getattr(table.packing, key),
+                "kg",
+                "United States apple crop insurance provisions, 7 CFR 457.158",
+                "read",
+            )
+    if "price_year" not in table.model_fields_set:
+        ledger.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
+    for key, unit, reason in (
+        ("site_growth", "1", "research mean"),
+        ("replant_site", "flag", "new ground"),
+        ("pollen_nearby", "m", "other apples or crabs stand near most orchards"),
+    ):
+        if key not in table.site.model_fields_set:
+            ledger.note(f"site.{key}", getattr(table.site, key), unit, reason, "assumption")
+
+
+def _sections(table: Any, sold: Sequence[str], filler: Filler) -> dict[str, Any]:
+    """The stages' parameters of each section: as stated, else from the catalogue, else by default."""
+    supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
+    built_in = {name: section_catalogue(name) for name in SECTIONS}
+    supplied["costs"] |= following_wages(table.costs, built_in["costs"], filler)
+    # Only the prices of what the plan grows are part of it.
+    built_in["market"]["fruit"] = _priced_as(built_in["market"]["fruit"], sold, table.cultivar)
+    return {
+        name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", **supplied.get(name, {}))
+        for name, cls in SECTIONS.items()
+    }
+
+
+def _tree_prices(table: Any, filler: Filler) -> dict[str, TreePrice]:
+    """Prices of the grades of nursery tree that the plan buys."""
+    bought = sorted(set().union(*(tree_grades(block) for block in table.block)))
+    built_in = _priced_as(section_catalogue("tree_price"), bought, table.tree_grade)
+    own_prices = table.tree_price or {}
+    return {
+        name: filler.fill(TreePrice, f"tree_price.{name}", own_prices.get(name), built_in.get(name), "catalogue")
+        for name in bought
+        if name in own_prices or name in built_in
+    }
+
+
 def _futures(table: Any, blocks: Sequence[ResolvedBlock], where: str, ledger: Ledger) -> Futures:
     groups = [group for block in blocks for group in block.groups]
     keys = {
@@ -217,37 +222,6 @@ def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
     return {**found, "planting": max(planting.values(), default=0.0)}
 
 
-def _with_refill_rules(
-    table: Any, farm: Replacement, blocks: Sequence[ResolvedBlock], where: str
-) -> tuple[ResolvedBlock, ...]:
-    """Blocks whose row groups know their replacement rules: the farm's, or those of a table named by block or label."""
-    stated = (table.group if table is not None else None) or {}
-    labels = {label: block.name for block in blocks for label in block.labels}
-    known = list(dict.fromkeys([*labels, *labels.values()]))
-    for name in stated:
-        if name not in known:
-            raise InputError(
-                where,
-                f"replacement.group.{name}: unknown block or row group {name!r}, {nearest_names(name, known)} "
-                f"(allowed: {', '.join(known)})",
-            )
-    found = []
-    for block in blocks:
-        groups = []
-        for group in block.groups:
-            own: dict[str, Any] = {}
-            for name in dict.fromkeys((block.name, group.label)):
-                if name in stated:
-                    own |= stated[name].stated(GROUP_KEYS)
-            rules = dataclasses.replace(farm, **own)
-            if own:
-                named = group.label if group.label in stated else block.name
-                check_replacement(f"{where}: replacement.group.{named}", rules, 80)
-            groups.append(dataclasses.replace(group, refill=rules))
-        found.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=tuple(groups))))
-    return tuple(found)
-
-
 def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -> None:
     """Stop on prices of more picking passes than a cultivar has."""
     for block in blocks:
@@ -260,52 +234,6 @@ def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -
                     f"market.fruit.{name}.pass_price: found {len(found)} values, but {name} is picked in "
                     f"{cultivar.picks} passes (cultivar.{name}.picks); allowed 1 to {cultivar.picks}, first pass first",
                 )
-
-
-def _check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
-    """Stop on names that nothing would read, and on entries of the plan's own that lack something.
-
-    The blocks' own names come first: a price under the same misspelt name follows from them.
-    """
-    for number, block in enumerate(table.block, start=1):
-        _check_block_names(block, f"block {number}", catalogue)
-    for name in (table.market.outlets if table.market is not None else None) or {}:
-        if name not in OUTLETS:
-            raise InputError(
-                filler.where,
-                f"market.outlets.{name}: unknown outlet {name!r}, {nearest_names(name, OUTLETS)} "
-                f"(allowed: {', '.join(OUTLETS)})",
-            )
-    for name in (table.market.fruit if table.market is not None else None) or {}:
-        catalogue.require("cultivar", name, f"market.fruit.{name}")
-    for name in table.tree_price or {}:
-        catalogue.require("tree_grade", name, f"tree_price.{name}")
-    # Entries that no block uses are checked too, without their numbers counting as assumed.
-    everything = Catalogue(catalogue.own, dataclasses.replace(filler, ledger=Ledger()))
-    for kind, own in catalogue.own.items():
-        for name in own:
-            for cls in KINDS[kind][1]:
-                if cls is not CropTarget:
-                    entry = everything.get(kind, name, cls, kind)
-                    check_training(entry, name, filler.where)
-
-
-def _check_block_names(block: Any, path: str, catalogue: Catalogue) -> None:
-    """Stop on a name of a block, its groups or its pollinizers that stands in no catalogue."""
-    parts = [(block, path)]
-    parts += [(group, f"{path}.group {number}") for number, group in enumerate(block.group, start=1)]
-    parts += [(each, f"{path}.pollinizer {number}") for number, each in enumerate(block.pollinizer, start=1)]
-    kinds = {
-        "cultivar": "cultivar",
-        "rootstock": "rootstock",
-        "tree_grade": "tree_grade",
-        "training": "training_system",
-    }
-    for part, where in parts:
-        for key, kind in kinds.items():
-            name = getattr(part, key, None)
-            if name is not None:
-                catalogue.require(kind, name, f"{where}.{key}")
 
 
 def _priced_as(prices: Mapping[str, Any], names: Iterable[str], own: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -332,72 +260,3 @@ def section_catalogue(name: str) -> dict[str, Any]:
     if name == "physiology":
         return dict(physiology.get("physiology", physiology))
     return dict(costs.get(name, {}))
-
-
-def _weather(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
-    stated = table.weather
-    record: Path | None = None
-    if stated.record in RECORDS:
-        record = bundled_record_path(stated.record)
-    elif stated.record is not None:
-        record = folder / stated.record
-        try:
-            check_file(record, "a daily station record")
-        except InputError as error:
-            raise InputError(
-                filler.where,
-                f"weather.record: found {quoted(stated.record)}, {error.problem}; allowed: a path relative to the "
-                f"plan, or {BUNDLED}",
-            ) from None
-    normals = None
-    if stated.normals is not None:
-        for key in ("temperature_min", "temperature_max", "rain", "wet_days"):
-            found = getattr(stated.normals, key)
-            if key in stated.normals.model_fields_set and len(found) != MONTHS:
-                raise InputError(
-                    filler.where, f"weather.normals.{key}: found {len(found)} values, expected 12, January first"
-                )
-        normals = filler.fill(MonthlyNormals, "weather.normals", stated.normals)
-        pairs = zip(normals.temperature_min, normals.temperature_max, strict=False)
-        for month, (low, high) in enumerate(pairs, start=1):
-            if low > high:
-                raise InputError(
-                    filler.where,
-                    f"weather.normals: in month {month} temperature_min is {low:g} degC, above "
-                    f"temperature_max of {high:g} degC",
-                )
-        for month, (rain, days) in enumerate(zip(normals.rain, normals.wet_days, strict=False), start=1):
-            if rain > 0 and days == 0:
-                raise InputError(
-                    filler.where,
-                    f"weather.normals: month {month} has {rain:g} mm of rain and no wet day (wet_days); allowed: both "
-                    "or neither",
-                )
-    if record is None and not (normals and normals.temperature_min and normals.temperature_max):
-        raise InputError(
-            filler.where,
-            "weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
-            f"allowed: a record's path, {BUNDLED}, or those normals",
-        )
-    baseline = stated.baseline_years
-    if baseline is not None and (len(baseline) != 2 or not 1600 <= baseline[0] <= baseline[1] <= 2200):
-        raise InputError(
-            filler.where,
-            f"weather.baseline_years: found {quoted(baseline)}, expected two years, first and last, such as "
-            "[1991, 2020]",
-        )
-    given: dict[str, Any] = {
-        "latitude": table.site.latitude,
-        "record": record,
-        "normals": normals,
-        "baseline_years": tuple(baseline) if baseline is not None else None,
-    }
-    if table.site.elevation is not None:
-        given["elevation"] = table.site.elevation
-    if "warming" in stated.model_fields_set:
-        warming = stated.warming * MONTHS if len(stated.warming) == 1 else stated.warming
-        if len(warming) != MONTHS:
-            raise InputError(filler.where, f"weather.warming: found {len(warming)} values, expected 1 or 12")
-        given["warming"] = warming
-    settings: WeatherSettings = filler.fill(WeatherSettings, "weather", stated, None, **given)
-    return settings

@@ -1,0 +1,42 @@
+"""``[replacement.group."label"]``: rules for spares of one row group or block, in place of the farm's."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Any
+
+from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.operations.parameters import GROUP_KEYS, Replacement, check_replacement
+from orchardsim.plan.plan import ResolvedBlock
+
+
+def with_refill_rules(
+    table: Any, farm: Replacement, blocks: Sequence[ResolvedBlock], where: str
+) -> tuple[ResolvedBlock, ...]:
+    """Blocks whose row groups know their replacement rules: the farm's, or those of a table named by block or label."""
+    stated = (table.group if table is not None else None) or {}
+    labels = {label: block.name for block in blocks for label in block.labels}
+    known = list(dict.fromkeys([*labels, *labels.values()]))
+    for name in stated:
+        if name not in known:
+            raise InputError(
+                where,
+                f"replacement.group.{name}: unknown block or row group {name!r}, {nearest_names(name, known)} "
+                f"(allowed: {', '.join(known)})",
+            )
+    found = []
+    for block in blocks:
+        groups = []
+        for group in block.groups:
+            own: dict[str, Any] = {}
+            for name in dict.fromkeys((block.name, group.label)):
+                if name in stated:
+                    own |= stated[name].stated(GROUP_KEYS)
+            rules = dataclasses.replace(farm, **own)
+            if own:
+                named = group.label if group.label in stated else block.name
+                check_replacement(f"{where}: replacement.group.{named}", rules, 80)
+            groups.append(dataclasses.replace(group, refill=rules))
+        found.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=tuple(groups))))
+    return tuple(found)
