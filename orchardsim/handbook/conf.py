@@ -41,13 +41,19 @@ def _bounds(row: PlanKey) -> str:
     return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}" if high else ""
 
 
-def _default(row: PlanKey) -> tuple[str, str]:
+def _default(row: PlanKey) -> str:
     if row.default is None:
-        return ("must be stated" if row.required else "none"), ""
+        return "must be stated" if row.required else "none"
     value, unit = row.default.value, row.default.unit
     shown = f"{value:.6g}" if isinstance(value, float) else str(value)
-    source = row.default.status if row.default.source == "default of the program" else row.default.source
-    return (f"{shown} {unit}" if unit not in ("1", "text", "flag", "") else shown), f"{row.default.status}: {source}"
+    return f"{shown} {unit}" if unit not in ("1", "text", "flag", "") else shown
+
+
+def _source(row: PlanKey) -> str:
+    if row.default is None:
+        return ""
+    known = row.default.source != "default of the program"
+    return f"{row.default.status}: {row.default.source}" if known else row.default.status
 
 
 def plan_key_tables() -> str:
@@ -61,11 +67,10 @@ def plan_key_tables() -> str:
         text += f"## {f'`{bracket}`' if name else 'Top of the file'}\n\n"
         lines: list[list[object]] = []
         for row in rows:
-            default, source = _default(row)
-            unit = row.unit if row.unit not in ("1", "") else ""
-            lines.append([f"`{row.name}`", row.kind, unit, _bounds(row), default, row.meaning, source])
-        text += _table(["key", "kind", "unit inside", "allowed", "default", "meaning", "source of the default"], lines)
-        text += "\n"
+            value = ", ".join(part for part in (row.kind, row.unit if row.unit != "1" else "", _bounds(row)) if part)
+            lines.append([f"`{row.name}`", row.meaning, value, _default(row), _source(row)])
+        heads = ["key", "meaning", "kind, unit inside, allowed", "default", "its source"]
+        text += _table(heads, lines) + "\n"
     return text
 
 
