@@ -370,8 +370,3 @@ def assumption_lines(plan: Plan) -> list[str]:
                 f"    {each.key} = {show.text(each.key, each.value, each.unit)} | {each.source}" for each in chosen
             ]
     return lines
-
-
-def unit_words(unit: str) -> str:
-    """A unit beside a value; nothing for plain numbers, words and flags."""
-    return "" if unit in ("1", "text", "flag") else unit + " "

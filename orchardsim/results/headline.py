@@ -142,16 +142,6 @@ def headlines(dataset: xarray.Dataset) -> list[Headline]:
     return found
 
 
-def trial_values(dataset: xarray.Dataset) -> dict[str, NDArray[np.float64]]:
-    """Every headline number by its name, one value for each trial: what a study collects of a run.
-
-    Examples
-    --------
-    ``trial_values(run)["npv"]``, ``trial_values(run)["trees_lost.farm"]``.
-    """
-    return {one.name: one.values for one in headlines(dataset)}
-
-
 def _yields(dataset: xarray.Dataset) -> Iterator[Headline]:
     tables = {label: yield_by_leaf(dataset, label) for label in (*block_labels(dataset), FARM)}
     for label, table in tables.items():

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtrit
 
-from orchardsim.risk.bands import Chance, Estimate, Side, expected_shortfall, mean, quantile, wilson_interval
+from orchardsim.risk.bands import Chance, Estimate, Side, mean, quantile, wilson_interval
 
 Array = NDArray[np.float64]
 
@@ -216,25 +216,3 @@ def luck_order(a: ArrayLike, b: ArrayLike, rng: np.random.Generator, resamples: 
         second_order=finite and stable(second_order_dominates),
         unseen=unseen_chance(first.size),
     )
-
-
-def shortfall_difference(
-    a: ArrayLike, b: ArrayLike, rng: np.random.Generator, worst: Side = "low", tail: float = 0.10, resamples: int = 500
-) -> Estimate:
-    """Expected shortfall of A less that of B, its standard error from a bootstrap of pairs."""
-    first, second = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
-    rows = bootstrap_rows(first.size, resamples, rng).T
-    drawn = expected_shortfall(first[rows], worst, tail).value - expected_shortfall(second[rows], worst, tail).value
-    value = expected_shortfall(first, worst, tail).value - expected_shortfall(second, worst, tail).value
-    return Estimate(value, np.asarray(drawn.std(axis=0, ddof=1)))
-
-
-def quantile_difference(
-    a: ArrayLike, b: ArrayLike, share: float, rng: np.random.Generator, resamples: int = 500
-) -> Estimate:
-    """Quantile of A less that of B, its standard error from a bootstrap of pairs."""
-    first, second = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
-    rows = bootstrap_rows(first.size, resamples, rng).T
-    drawn = quantile(first[rows], share).value - quantile(second[rows], share).value
-    value = quantile(first, share).value - quantile(second, share).value
-    return Estimate(value, np.asarray(drawn.std(axis=0, ddof=1)))

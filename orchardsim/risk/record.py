@@ -124,11 +124,6 @@ def record_error_of_mean(values: ArrayLike, pick: NDArray[np.int64], seasons: in
     return float(record_errors(np.asarray(values, dtype=float)[:, None], pick, seasons).error[0])
 
 
-def record_error_of_chance(happens: ArrayLike, pick: NDArray[np.int64], seasons: int) -> float:
-    """Standard error of a chance from the finite record; ``happens`` is a flag per trial."""
-    return record_error_of_mean(np.asarray(happens, dtype=float), pick, seasons)
-
-
 @dataclass(frozen=True)
 class TwoErrors:
     """Monte Carlo error and record error of one statistic, side by side; ``seen_from`` as in :class:`RecordErrors`."""

@@ -22,27 +22,6 @@ GROWTH_BASE: Final = 4.5
 Floats = NDArray[Any]
 
 
-def degree_days_average(temperature_min: Floats, temperature_max: Floats, base: float) -> Floats:
-    """Degree days of a day by the plain average [K day].
-
-    Parameters
-    ----------
-    temperature_min, temperature_max : array, any equal shape [degC or any one scale]
-    base : float [same scale]
-
-    Returns
-    -------
-    array, same shape
-        max(0, (minimum + maximum) / 2 - base).
-
-    Examples
-    --------
-    >>> float(degree_days_average(np.array(30.0), np.array(60.0), 43.0))
-    2.0
-    """
-    return np.maximum((np.asarray(temperature_min) + np.asarray(temperature_max)) / 2 - base, 0)
-
-
 def degree_days_sine(temperature_min: Floats, temperature_max: Floats, base: float) -> Floats:
     """Degree days of a day by the single sine, no upper limit [K day].
 
@@ -73,26 +52,3 @@ def degree_days_sine(temperature_min: Floats, temperature_max: Floats, base: flo
     ratio = np.clip(-mean / half, -1, 1)
     # cos(asin(x)) = sqrt(1 - x2); pi/2 - asin(x) = acos(x). At the clipped ends this gives 0 and M - b.
     return np.maximum((half * np.sqrt(1 - ratio * ratio) + mean * np.arccos(ratio)) / np.pi, 0)
-
-
-def degree_days_triangle(temperature_min: Floats, temperature_max: Floats, base: float) -> Floats:
-    """Degree days of a day by the single triangle, no upper limit [K day].
-
-    Parameters
-    ----------
-    temperature_min, temperature_max : array, any equal shape [degC or any one scale]
-    base : float [same scale]
-
-    Notes
-    -----
-    (maximum - b)^2 / (2 (maximum - minimum)) where the base lies between them (Lindsey & Newman 1956, Ecology 37:
-    812-823; citation from memory), the average above it, 0 below it.
-
-    Examples
-    --------
-    >>> round(float(degree_days_triangle(np.array(7.0), np.array(14.0), 12.0)), 4)
-    0.2857
-    """
-    low, high = np.asarray(temperature_min), np.asarray(temperature_max)
-    partial = np.maximum(high - base, 0) ** 2 / (2 * np.maximum(high - low, 1e-6))
-    return np.where(low >= base, (low + high) / 2 - base, np.where(high <= base, 0, partial))

@@ -234,11 +234,6 @@ def psychrometric_constant(pressure: ArrayLike) -> Floats:
     return 0.665e-3 * np.asarray(pressure)
 
 
-def wind_at_two_metres(wind_speed: ArrayLike, height: float) -> Floats:
-    """Wind speed at 2 m [m/s] from a measurement at another height over grass [m] (eq. 47)."""
-    return np.asarray(wind_speed) * 4.87 / np.log(67.8 * height - 5.42)
-
-
 def net_longwave_radiation(
     temperature_min: ArrayLike, temperature_max: ArrayLike, vapour_pressure: ArrayLike, clear_share: ArrayLike
 ) -> Floats:
@@ -263,11 +258,6 @@ def cloudiness_factor(clear_share: ArrayLike) -> Floats:
 def net_radiation(global_radiation: ArrayLike, net_longwave: ArrayLike, albedo: float = 0.23) -> Floats:
     """Net radiation of the reference surface [MJ m-2 day-1] (eqs. 38, 40)."""
     return (1 - albedo) * np.asarray(global_radiation) - np.asarray(net_longwave)
-
-
-def monthly_soil_heat(temperature_before: ArrayLike, temperature_now: ArrayLike) -> Floats:
-    """Soil heat flux of a month from this and the last month's mean temperature [MJ m-2 day-1] (eq. 44)."""
-    return 0.14 * (np.asarray(temperature_now) - np.asarray(temperature_before))
 
 
 def penman_monteith(

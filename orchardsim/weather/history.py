@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import YEAR_DAYS
 from orchardsim.weather.climate import Trend, linear_trend
-from orchardsim.weather.parameters import WeatherSettings
 from orchardsim.weather.quality import QualityReport, check_record
 from orchardsim.weather.rain import WET_DAY
 from orchardsim.weather.readers import read_record
@@ -172,11 +171,6 @@ def weather_report(path: Path | str, latitude: float | None = None) -> WeatherRe
         latitude=latitude,
         notes=tuple(notes),
     )
-
-
-def report_of_settings(settings: WeatherSettings) -> WeatherReport | None:
-    """Report of a plan's record at the plan's latitude; None where the plan has none."""
-    return None if settings.record is None else weather_report(settings.record, settings.latitude)
 
 
 def _latitude(record: DailyRecord) -> tuple[float, str]:

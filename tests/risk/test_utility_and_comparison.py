@@ -14,9 +14,7 @@ from orchardsim.risk.comparison import (
     first_order_dominates,
     luck_order,
     paired_difference,
-    quantile_difference,
     second_order_dominates,
-    shortfall_difference,
 )
 from orchardsim.risk.record import record_error_of_mean, season_counts, two_errors
 from orchardsim.risk.utility import certainty_equivalent, certainty_equivalents
@@ -135,15 +133,6 @@ def test_never_paying_back_loses_against_paying_back() -> None:
     assert (found.chance_better.count, found.ties) == (1, 2)
     assert np.isnan(found.mean.value)
     assert not found.told_apart
-
-
-def test_bootstrap_differences_repeat_and_agree_with_theory() -> None:
-    """Paired medians and shortfalls of the same trials shifted by 3 differ by exactly 3, without error."""
-    values = np.random.default_rng(14).normal(size=150)
-    for function in (shortfall_difference, lambda a, b, rng: quantile_difference(a, b, 0.5, rng)):
-        found = function(values + 3.0, values, np.random.default_rng(1))
-        assert found.value == pytest.approx(3.0)
-        assert found.standard_error == pytest.approx(0.0, abs=1e-9)
 
 
 def test_season_counts() -> None:

