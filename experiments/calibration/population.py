@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from orchardsim.core.compiled import compiled
+from orchardsim.trees import growth
 from orchardsim.trees import year as loops
 from orchardsim.trees.bearing import pollination
 from orchardsim.trees.fruit import early_heat_effect
@@ -133,12 +134,11 @@ def run_seasons(
         log[y, 5] = trees.height[0]
         log[y, 6] = trees.bloom_clusters[0]
         log[y, 7] = trees.fruit_dry_mass[0] + trees.thinned_mass[0]
-        for i in range(trees.trunk_area.shape[1]):
-            g = groups[i // (trees.trunk_area.shape[1] // len(groups))]
-            light = seasons[2, 0, g] + seasons[3, 0, g] + seasons[4, 0, g]
-            log[y, 8, i] = trees.source[0, i] * light - trees.unused[0, i]
-            wood = p.wood_mass * trees.trunk_area[0, i] ** p.wood_exponent
-            log[y, 15, i] = wood
+        for r in range(trees.trunk_area.shape[1]):
+            light = seasons[2, 0, groups[r]] + seasons[3, 0, groups[r]] + seasons[4, 0, groups[r]]
+            for i in range(trees.trunk_area.shape[2]):
+                log[y, 8, r, i] = trees.source[0, r, i] * light - trees.unused[0, r, i]
+                log[y, 15, r, i] = growth.wood_mass(trees.trunk_area[0, r, i], p.wood_mass, p.wood_exponent)
         log[y, 10] = trees.leaf_light[0]
         log[y, 11] = trees.leaf_area[0]
         log[y, 12] = trees.held[0]
@@ -188,8 +188,18 @@ class Planting:
         seasons = np.stack([self._season(plan, p, name) for name in self.names], axis=-1)
         seasons = np.ascontiguousarray(seasons[:, None, :].astype(np.float32))
         block_set = np.exp(np.float32(p.block_set_spread) * self.block_normal)
+        rows = (plan.layout.rows, plan.layout.trees_per_row)
         run_seasons(
-            self.trees, numbers, traits, place, self.groups, self.walk, seasons, self.normal, block_set, self.log
+            type(self.trees)(*(array.reshape(1, *rows) for array in self.trees)),
+            numbers,
+            traits,
+            place,
+            self.groups,
+            self.walk.reshape(rows),
+            seasons,
+            self.normal.reshape(self.years, 1, *rows),
+            block_set,
+            self.log.reshape(self.years, len(LOGGED), *rows),
         )
         return Log(self)
 

@@ -149,9 +149,13 @@ class BlockModel:
         weight = np.maximum(1 - np.abs(place[..., None] - number), 0)
         return (factor * weight).sum(axis=-1)
 
+    def grid(self, values: Float) -> Float:
+        """Values (trial, position) as (trial, row, tree), a view."""
+        return values.reshape(len(values), self.rows, self.trees_per_row)
+
     def new_state(self, trials: int) -> TreeState:
         """Land without trees, on even soil."""
-        return TreeState.empty(trials, self.positions, self.groups)
+        return TreeState.empty(trials, self.positions, self.groups, self.rows)
 
     def draw_persistent(self, rngs: Sequence[np.random.Generator]) -> Float:
         """Lasting growth multiplier of each position's soil (trial, position), patchy over the block [1].

@@ -124,7 +124,7 @@ def apply_pruning(model: BlockModel, state: TreeState, reach: Reach | None = Non
         The trees that were pruned; all by default.
     """
     share, start = reached(state, reach)
-    loops.cut_wood(state.arrays, model.numbers, model.walk[0], model.row_group, share, start)
+    loops.cut_wood(state.arrays, model.numbers, model.grid(model.walk)[0], model.row_group, share, start)
 
 
 def first_leaf_hours(model: BlockModel, trees: Double) -> Double:
@@ -165,7 +165,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     per_cluster = setting(model, season, draws).astype(np.float32)
     potential = fruit_potential(model, season)
     loops.set_fruit(
-        trees, numbers, model.traits, model.row_group, per_cluster, most, radiation, potential, draws.normal
+        trees, numbers, model.traits, model.row_group, per_cluster, most, radiation, potential, model.grid(draws.normal)
     )
     set_before = model.total(state.fruit_number)
     sprayed, hours = find_excess(model, state, draws)
@@ -202,7 +202,9 @@ def find_excess(model: BlockModel, state: TreeState, draws: YearDraws) -> tuple[
         remain = (1 - rule.spray_removal) * np.exp(rule.spray_spread * draws.block_normal[:, 1])
         off = (1 - np.clip(remain, 0.05, 1)).astype(np.float32)
     limit = np.float32(rule.fruit_limit)
-    loops.find_excess(state.arrays, model.numbers, model.traits, model.row_group, off, by_hand, limit, draws.normal)
+    loops.find_excess(
+        state.arrays, model.numbers, model.traits, model.row_group, off, by_hand, limit, model.grid(draws.normal)
+    )
     hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
     hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)
     return model.total(state.sprayed), hours
@@ -225,7 +227,7 @@ def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days
     p = model.physiology
     weight = np.minimum(1, p.thinned_weight + np.maximum(days_late, 0) / p.late_thinning_days)
     done = np.asarray(share_done, np.float32)
-    loops.thin(state.arrays, model.numbers, model.walk[0], model.row_group, done, weight.astype(np.float32))
+    loops.thin(state.arrays, model.numbers, model.grid(model.walk)[0], model.row_group, done, weight.astype(np.float32))
     return model.total(state.thinned)
 
 
@@ -257,7 +259,7 @@ def harvest_to_leaf_fall(
         model.numbers,
         model.traits,
         model.place,
-        model.walk[0],
+        model.grid(model.walk)[0],
         model.row_group,
         radiation,
         heat.astype(np.float32),

@@ -84,7 +84,7 @@ def apply_summer_pruning(
     """
     p, totals = model.physiology, state.totals
     light = light_on_fruit(model, state, reach)
-    loops.judge_fruit(state.arrays, model.numbers, model.traits, model.row_group, light)
+    loops.judge_fruit(state.arrays, model.numbers, model.traits, model.row_group, model.grid(light))
     totals["fruit_mass_square"] = model.total(state.mass_square)
     for name in ("usable", "clean", "coloured"):
         totals[name] = model.total(getattr(state, name))

@@ -21,7 +21,7 @@ class TreeState:
 
     ``leaf`` counts growing seasons since the position's tree was planted; 1 in its first. What stands below ``health``
     is what the phases of the running season leave for each other, for the budgets and for the results. Arrays are
-    changed in place and never replaced: ``arrays`` is the same ones as the loops take them.
+    changed in place and never replaced: ``arrays`` is the same memory as the loops take it.
     """
 
     alive: NDArray[np.bool_]
@@ -113,17 +113,24 @@ class TreeState:
     """Persistent growth multiplier of the position's soil alone; set for every position, planted or not [1]."""
     cover: NDArray[np.float64]
     """Share of the season's light that the group's trees stop, gaps included, (trial, group) [1]."""
+    rows: int
+    """Rows of the block: positions run row by row."""
     totals: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     """Sums of the running season by (trial, group) that the phases leave for budgets and results."""
 
-    def __post_init__(self) -> None:
-        self.arrays = Trees(*(getattr(self, name) for name in TREE_FIELDS))
+    @property
+    def arrays(self) -> Any:
+        """Views (trial, row, tree) of the arrays; made anew each time, since a copy of a state must see its own."""
+        own = vars(self)
+        trials, positions = own["alive"].shape
+        shape = (trials, own["rows"], positions // own["rows"])
+        return Trees(*(own[name].reshape(shape) for name in TREE_FIELDS))
 
     @classmethod
-    def empty(cls, trials: int, positions: int, groups: int) -> TreeState:
+    def empty(cls, trials: int, positions: int, groups: int, rows: int) -> TreeState:
         """Land without trees."""
         made = empty_trees(trials, positions)
-        return cls(**made._asdict(), cover=np.zeros((trials, groups)))
+        return cls(**made._asdict(), cover=np.zeros((trials, groups)), rows=rows)
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
@@ -139,14 +146,15 @@ class TreeState:
 
 SHARED_FIELDS = ("cover", "totals")
 """Names of the arrays that are not over (trial, position)."""
-TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.name not in SHARED_FIELDS)
+TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.name not in (*SHARED_FIELDS, "rows"))
 """Names of the arrays over (trial, position)."""
 Trees: Any = namedtuple("Trees", TREE_FIELDS)  # type: ignore[misc]
-"""The arrays of a :class:`TreeState` over (trial, position), as compiled loops take them."""
+"""The arrays of a :class:`TreeState` over (trial, row, tree), as compiled loops take them: an index that runs from 0 to
+the end of its axis needs no check for a negative one, and only such loops run on whole vectors."""
 
 
 def empty_trees(trials: int, positions: int) -> Any:
-    """Arrays of land without trees, as compiled loops take them.
+    """Arrays (trial, position) of land without trees.
 
     Arrays of whole pages would all begin at one place of the processor's nearest cache, which holds eight such: a loop
     over twenty arrays then waits for memory at every tree, twenty times as long. So each begins a little further on.

@@ -1,4 +1,4 @@
-"""The year of a tree, as loops over (trial, position) around the formulas of one tree.
+"""The year of a tree, as loops over (trial, row, tree) around the formulas of one tree.
 
 Each loop is a growth phase or a part of one; :mod:`orchardsim.trees.model` calls them in order and does the work by row
 group between them. Empty positions hold zeros, and every formula makes zero of a tree without trunk.
@@ -80,24 +80,23 @@ def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
 
     Shoots above what the training system reckons with are cut too: more wood, and more minutes.
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     usual = p.usual_shoots * place.row_spacing * place.tree_spacing
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             cut_by_leaf, minutes = traits.pruning[row_group[r]], traits.pruning_minutes[row_group[r]]
-            for i in range(r * per_row, (r + 1) * per_row):
-                leaf = trees.leaf[t, i] + np.int16(trees.alive[t, i])
-                trees.leaf[t, i] = leaf
+            for i in range(per_row):
+                leaf = trees.leaf[t, r, i] + np.int16(trees.alive[t, r, i])
+                trees.leaf[t, r, i] = leaf
                 age = min(leaf, LEAVES)
                 # health heals, where enough of it is left
-                health = trees.health[t, i]
+                health = trees.health[t, r, i]
                 enough = min(np.float32(1), health / p.lasting_harm)
-                lost = np.float32(trees.alive[t, i]) - health
-                trees.health[t, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
-                more = min(max(trees.shoot_leaf[t, i] / usual, np.float32(1.0)), MOST_WORK)
-                trees.uncut[t, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
-                trees.work[t, i] = minutes[age] * more
+                lost = np.float32(trees.alive[t, r, i]) - health
+                trees.health[t, r, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
+                more = min(max(trees.shoot_leaf[t, r, i] / usual, np.float32(1.0)), MOST_WORK)
+                trees.uncut[t, r, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
+                trees.work[t, r, i] = minutes[age] * more
 
 
 @compiled
@@ -106,73 +105,70 @@ def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: An
 
     ``done`` and ``start`` (trial, group) are the share of trees reached and where in the walk the crew began.
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             share, first = done[t, row_group[r]], start[t, row_group[r]]
-            for i in range(r * per_row, (r + 1) * per_row):
-                reached = place_in_walk(walk[i], first) <= share
-                uncut = trees.uncut[t, i]
-                grown = min(trees.overgrown[t, i] + (1.0 - uncut) * p.unpruned_shade, MOST_OVERGROWN)
-                trees.overgrown[t, i] = np.float32(0.0) if reached else grown
+            for i in range(per_row):
+                reached = place_in_walk(walk[r, i], first) <= share
+                uncut = trees.uncut[t, r, i]
+                grown = min(trees.overgrown[t, r, i] + (1.0 - uncut) * p.unpruned_shade, MOST_OVERGROWN)
+                trees.overgrown[t, r, i] = np.float32(0.0) if reached else grown
                 uncut = uncut if reached else np.float32(1.0)
-                trees.uncut[t, i] = uncut
-                trees.flower_clusters[t, i] *= uncut
+                trees.uncut[t, r, i] = uncut
+                trees.flower_clusters[t, r, i] *= uncut
 
 
 @compiled
 def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
     """Leaf, the light it stops, the shoots' pull before the crop, and dry matter per radiation."""
-    trials, positions = trees.trunk_area.shape
-    rows = len(row_group)
-    per_row = positions // rows
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for i in range(positions):
-            trees.work[t, i] = trees.height[t, i] * trees.spread[t, i]
+        for r in range(rows):
+            for i in range(per_row):
+                trees.work[t, r, i] = trees.height[t, r, i] * trees.spread[t, r, i]
         for r in range(rows):
             leaf_vigor, habit = traits.leaf_vigor[row_group[r]], traits.shoot_habit[row_group[r]]
-            first, last = r * per_row, (r + 1) * per_row
-            for i in range(first, last):
-                size = trees.work[t, i]
+            for i in range(per_row):
+                size = trees.work[t, r, i]
                 # beyond an end of the row, and outside the outer rows, lies land without trees
-                before = trees.work[t, i - 1] if i > first else np.float32(0.0)
-                behind = trees.work[t, i + 1] if i + 1 < last else np.float32(0.0)
-                left = trees.work[t, i - per_row] if r > 0 else np.float32(0.0)
-                right = trees.work[t, i + per_row] if r + 1 < rows else np.float32(0.0)
+                before = trees.work[t, r, i - 1] if i > 0 else np.float32(0.0)
+                behind = trees.work[t, r, i + 1] if i + 1 < per_row else np.float32(0.0)
+                left = trees.work[t, r - 1, i] if r > 0 else np.float32(0.0)
+                right = trees.work[t, r + 1, i] if r + 1 < rows else np.float32(0.0)
                 along = canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
                 across = canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
-                trees.room_along[t, i] = 1.0 + along
-                trees.room_across[t, i] = 1.0 + across
+                trees.room_along[t, r, i] = 1.0 + along
+                trees.room_across[t, r, i] = 1.0 + across
                 # roots are cut at lifting
-                trees.settled[t, i] = p.first_leaf_canopy if trees.leaf[t, i] == 1 else np.float32(1.0)
-            for i in range(first, last):
-                along, across, settled = trees.room_along[t, i], trees.room_across[t, i], trees.settled[t, i]
+                trees.settled[t, r, i] = p.first_leaf_canopy if trees.leaf[t, r, i] == 1 else np.float32(1.0)
+            for i in range(per_row):
+                along, across, settled = trees.room_along[t, r, i], trees.room_across[t, r, i], trees.settled[t, r, i]
                 land = place.row_spacing * place.tree_spacing * along * across
 
-                height, spread, trunk = trees.height[t, i], trees.spread[t, i], trees.trunk_area[t, i]
+                height, spread, trunk = trees.height[t, r, i], trees.spread[t, r, i], trees.trunk_area[t, r, i]
                 width = canopy.soft_minimum(spread, place.across_limit * across)
                 length = canopy.soft_minimum(spread, p.crown_overlap * place.tree_spacing * along)
                 shade = canopy.shadow_area(width, length, height, place.fill, place.shadow)
                 reach = canopy.shadow_reach(shade, land, p.shadow_overlap)
-                level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
+                level = place.growth_level * trees.vigor[t, r, i] * trees.health[t, r, i]
                 strength = power(level, p.source_exponent)
                 wanted = p.leaf_per_trunk * trunk * settled
-                uncut = trees.uncut[t, i]
+                uncut = trees.uncut[t, r, i]
                 room = p.leaf_per_shadow * strength * shade * (1.0 - p.lasting_cut * (1.0 - uncut))
                 leaf = canopy.soft_minimum(wanted * uncut, room)
                 held = leaf / (wanted + TINY)
-                total = leaf * (1.0 + trees.overgrown[t, i])
+                total = leaf * (1.0 + trees.overgrown[t, r, i])
                 stopped = canopy.light_stopped(total, land * reach, p.extinction)
                 roots = growth.competition(total / (land + TINY), p.competition, p.competition_half)
-                trees.leaf_area[t, i] = leaf
-                trees.held[t, i] = held
-                trees.expressed_trunk[t, i] = trunk * held
-                trees.lit_land[t, i] = land * reach
-                trees.stopped[t, i] = stopped
-                trees.drive[t, i] = growth.shoot_drive(p.shoot_pull * habit, level, held, p.cramping)
-                trees.source[t, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
-                trees.roots_left[t, i] = roots * level * settled
+                trees.leaf_area[t, r, i] = leaf
+                trees.held[t, r, i] = held
+                trees.expressed_trunk[t, r, i] = trunk * held
+                trees.lit_land[t, r, i] = land * reach
+                trees.stopped[t, r, i] = stopped
+                trees.drive[t, r, i] = growth.shoot_drive(p.shoot_pull * habit, level, held, p.cramping)
+                trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
+                trees.roots_left[t, r, i] = roots * level * settled
 
 
 @compiled
@@ -197,39 +193,38 @@ def set_fruit(
         That counts from bloom to closed canopy.
     potential : array, (trial, group) [1]
         Of fruit mass, after the early season's warmth.
-    normal : array, (trial, position)
+    normal : array, (trial, row, tree)
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             g = row_group[r]
             per_cluster, alive, light = setting[t, g], most[t, g], radiation[t, g]
             young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
             stripping = traits.stripping[g]
-            for i in range(r * per_row, (r + 1) * per_row):
-                trees.stripped[t, i] = stripping[min(trees.leaf[t, i], LEAVES)]
-            for i in range(r * per_row, (r + 1) * per_row):
-                stripped = trees.flower_clusters[t, i] * trees.stripped[t, i]
-                share = min(per_cluster * exp(p.set_spread * normal[t, i]), alive)
-                fruitlets = (trees.flower_clusters[t, i] - stripped) * share
-                leaf = trees.leaf_area[t, i] * (1.0 + trees.overgrown[t, i])
-                stored = trees.reserves[t, i] + trees.source[t, i] * light
+            for i in range(per_row):
+                trees.stripped[t, r, i] = stripping[min(trees.leaf[t, r, i], LEAVES)]
+            for i in range(per_row):
+                stripped = trees.flower_clusters[t, r, i] * trees.stripped[t, r, i]
+                share = min(per_cluster * exp(p.set_spread * normal[t, r, i]), alive)
+                fruitlets = (trees.flower_clusters[t, r, i] - stripped) * share
+                leaf = trees.leaf_area[t, r, i] * (1.0 + trees.overgrown[t, r, i])
+                stored = trees.reserves[t, r, i] + trees.source[t, r, i] * light
                 paid = min(p.leaf_mass * leaf, stored)
-                shoots = growth.shoot_share(trees.drive[t, i], np.float32(0.0), p.calming_crop)
+                shoots = growth.shoot_share(trees.drive[t, r, i], np.float32(0.0), p.calming_crop)
                 kept_back = 1.0 - p.shoot_hold * shoots
-                carried = p.fruit_per_source * (trees.source[t, i] * light * kept_back + trees.reserves[t, i])
+                carried = p.fruit_per_source * (trees.source[t, r, i] * light * kept_back + trees.reserves[t, r, i])
                 number = bearing.kept_after_drop(fruitlets, carried)
                 grown = growth.two_limits(number * young, (stored - paid) * kept_back, p.fruit_curvature)
-                trees.bloom_clusters[t, i] = trees.flower_clusters[t, i]
-                trees.spent[t, i] = trees.reserves[t, i]
-                trees.stripped[t, i] = stripped
-                trees.fruitlets[t, i] = fruitlets
-                trees.fruit_number[t, i] = number
-                trees.counted_crop[t, i] = number
-                trees.fruit_dry_mass[t, i] = grown
-                trees.leaf_paid[t, i] = paid
-                trees.pool[t, i] = stored - paid - grown
+                trees.bloom_clusters[t, r, i] = trees.flower_clusters[t, r, i]
+                trees.spent[t, r, i] = trees.reserves[t, r, i]
+                trees.stripped[t, r, i] = stripped
+                trees.fruitlets[t, r, i] = fruitlets
+                trees.fruit_number[t, r, i] = number
+                trees.counted_crop[t, r, i] = number
+                trees.fruit_dry_mass[t, r, i] = grown
+                trees.leaf_paid[t, r, i] = paid
+                trees.pool[t, r, i] = stored - paid - grown
 
 
 @compiled
@@ -241,23 +236,22 @@ def find_excess(
     ``sprayed_off`` (trial,) is the share that a spray takes off, 0 where none is used; ``limit`` the most fruit on
     a tree.
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             targets = traits.target[row_group[r]]
-            for i in range(r * per_row, (r + 1) * per_row):
-                trees.excess[t, i] = targets[min(trees.leaf[t, i], LEAVES)]
-            for i in range(r * per_row, (r + 1) * per_row):
-                target = trees.excess[t, i] * trees.expressed_trunk[t, i]
-                number = trees.fruit_number[t, i]
+            for i in range(per_row):
+                trees.excess[t, r, i] = targets[min(trees.leaf[t, r, i], LEAVES)]
+            for i in range(per_row):
+                target = trees.excess[t, r, i] * trees.expressed_trunk[t, r, i]
+                number = trees.fruit_number[t, r, i]
                 sprayed = number * sprayed_off[t] if number > target else np.float32(0.0)
                 number -= sprayed
-                meant = min(target * exp(p.thinning_spread * normal[t, i]), limit)
-                trees.sprayed[t, i] = sprayed
-                trees.fruit_number[t, i] = number
-                trees.counted_crop[t, i] -= sprayed * (1.0 - p.thinned_weight)
-                trees.excess[t, i] = max(number - meant, np.float32(0.0)) if by_hand else np.float32(0.0)
+                meant = min(target * exp(p.thinning_spread * normal[t, r, i]), limit)
+                trees.sprayed[t, r, i] = sprayed
+                trees.fruit_number[t, r, i] = number
+                trees.counted_crop[t, r, i] -= sprayed * (1.0 - p.thinned_weight)
+                trees.excess[t, r, i] = max(number - meant, np.float32(0.0)) if by_hand else np.float32(0.0)
 
 
 @compiled
@@ -266,88 +260,85 @@ def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any) 
 
     Fruit taken off still counts by ``weight`` (trial, group) against next year's flower buds.
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             share, still = done[t, row_group[r]], weight[t, row_group[r]]
-            for i in range(r * per_row, (r + 1) * per_row):
-                removed = trees.excess[t, i] if walk[i] <= share else np.float32(0.0)
+            for i in range(per_row):
+                removed = trees.excess[t, r, i] if walk[r, i] <= share else np.float32(0.0)
                 # rounding must not take more than there is
-                mass = trees.fruit_dry_mass[t, i]
-                lost = min(mass, mass * removed / (trees.fruit_number[t, i] + TINY))
-                trees.thinned[t, i] = removed
-                trees.thinned_mass[t, i] = lost
-                trees.fruit_dry_mass[t, i] -= lost
-                trees.fruit_number[t, i] -= removed
-                trees.counted_crop[t, i] -= removed * (1.0 - still)
+                mass = trees.fruit_dry_mass[t, r, i]
+                lost = min(mass, mass * removed / (trees.fruit_number[t, r, i] + TINY))
+                trees.thinned[t, r, i] = removed
+                trees.thinned_mass[t, r, i] = lost
+                trees.fruit_dry_mass[t, r, i] -= lost
+                trees.fruit_number[t, r, i] -= removed
+                trees.counted_crop[t, r, i] -= removed * (1.0 - still)
 
 
 @compiled
 def grow_fruit(trees: Any, p: Any, traits: Any, row_group: Any, radiation: Any, potential: Any) -> None:
     """Closed canopy to harvest: roots, upkeep of wood and shoots first, then fruit by number and supply."""
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             g = row_group[r]
             light = radiation[t, g]
             late = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * (1.0 - p.early_fruit_share)
-            for i in range(r * per_row, (r + 1) * per_row):
-                number = trees.fruit_number[t, i]
-                load = number / (trees.expressed_trunk[t, i] + TINY)
-                shoots = growth.shoot_share(trees.drive[t, i], load, p.calming_crop)
-                leaf = trees.leaf_area[t, i]
+            for i in range(per_row):
+                number = trees.fruit_number[t, r, i]
+                load = number / (trees.expressed_trunk[t, r, i] + TINY)
+                shoots = growth.shoot_share(trees.drive[t, r, i], load, p.calming_crop)
+                leaf = trees.leaf_area[t, r, i]
                 shoot_leaf = leaf * shoots
                 spur_leaf = leaf - shoot_leaf
-                pool = trees.pool[t, i] + trees.source[t, i] * light
-                wood = growth.wood_mass(trees.trunk_area[t, i], p.wood_mass, p.wood_exponent)
+                pool = trees.pool[t, r, i] + trees.source[t, r, i] * light
+                wood = growth.wood_mass(trees.trunk_area[t, r, i], p.wood_mass, p.wood_exponent)
                 upkeep = min(p.wood_upkeep * wood + p.root_mass * leaf, pool)
                 pool -= upkeep
                 stems = min(p.stem_mass * shoot_leaf, 0.5 * pool)
                 pool -= stems
                 grown = growth.two_limits(number * late, pool * (1.0 - p.shoot_hold * shoots), p.fruit_curvature)
-                depth = p.extinction / (trees.lit_land[t, i] + TINY)
-                shading = shoot_leaf + leaf * trees.overgrown[t, i]
-                trees.leaf_light[t, i] = canopy.spur_light(shading * depth, spur_leaf * depth)
-                trees.shoot_leaf[t, i] = shading
-                trees.spur_leaf[t, i] = spur_leaf
-                trees.upkeep[t, i] = upkeep + stems
-                trees.pool[t, i] = pool - grown
-                trees.fruit_dry_mass[t, i] += grown
-            for i in range(r * per_row, (r + 1) * per_row):
-                crop = trees.fruit_dry_mass[t, i] / p.fruit_dry_fraction
-                both = crop + trees.last_crop[t, i] > PRESENT_CROP
-                pair = both and trees.leaf[t, i] > BEARING_LEAF
-                term = bearing.alternation(crop, trees.last_crop[t, i])
-                trees.alternation_sum[t, i] += term if pair else np.float32(0.0)
-                trees.alternation_terms[t, i] += np.float32(1.0) if pair else np.float32(0.0)
-                trees.last_crop[t, i] = crop
+                depth = p.extinction / (trees.lit_land[t, r, i] + TINY)
+                shading = shoot_leaf + leaf * trees.overgrown[t, r, i]
+                trees.leaf_light[t, r, i] = canopy.spur_light(shading * depth, spur_leaf * depth)
+                trees.shoot_leaf[t, r, i] = shading
+                trees.spur_leaf[t, r, i] = spur_leaf
+                trees.upkeep[t, r, i] = upkeep + stems
+                trees.pool[t, r, i] = pool - grown
+                trees.fruit_dry_mass[t, r, i] += grown
+            for i in range(per_row):
+                crop = trees.fruit_dry_mass[t, r, i] / p.fruit_dry_fraction
+                both = crop + trees.last_crop[t, r, i] > PRESENT_CROP
+                pair = both and trees.leaf[t, r, i] > BEARING_LEAF
+                term = bearing.alternation(crop, trees.last_crop[t, r, i])
+                trees.alternation_sum[t, r, i] += term if pair else np.float32(0.0)
+                trees.alternation_terms[t, r, i] += np.float32(1.0) if pair else np.float32(0.0)
+                trees.last_crop[t, r, i] = crop
 
 
 @compiled
 def judge_fruit(trees: Any, p: Any, traits: Any, row_group: Any, light: Any) -> None:
     """Mass of the ripe crop by quality [kg]: usable, fresh, fresh and not pitted, that with colour.
 
-    ``light`` (trial, position) [1] falls on the leaf among the fruit.
+    ``light`` (trial, row, tree) [1] falls on the leaf among the fruit.
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             need, proneness = traits.colour_need[row_group[r]], traits.bitter_pit[row_group[r]]
-            for i in range(r * per_row, (r + 1) * per_row):
-                crop, number = trees.last_crop[t, i], trees.fruit_number[t, i]
+            for i in range(per_row):
+                crop, number = trees.last_crop[t, r, i], trees.fruit_number[t, r, i]
                 mean = crop / (number + TINY)
-                load = number / (trees.expressed_trunk[t, i] + TINY)
+                load = number / (trees.expressed_trunk[t, r, i] + TINY)
                 pitted = grading.bitter_pit_share(load, proneness, p.bitter_pit_scale, p.bitter_pit_crop)
                 clean = crop * fruit.share_above(mean, p.fresh_mass, p.size_spread) * (1.0 - pitted)
                 clean *= 1.0 - fruit.share_above(mean, p.oversize_mass, p.size_spread)
-                colour = grading.colour_share(light[t, i], load, need, p.colour_light, p.colour_crop, p.colour_rate)
-                trees.mass_square[t, i] = crop * mean
-                trees.usable[t, i] = crop * fruit.share_above(mean, p.processing_mass, p.size_spread)
-                trees.clean[t, i] = clean
-                trees.coloured[t, i] = clean * colour
+                colour = grading.colour_share(light[t, r, i], load, need, p.colour_light, p.colour_crop, p.colour_rate)
+                trees.mass_square[t, r, i] = crop * mean
+                trees.usable[t, r, i] = crop * fruit.share_above(mean, p.processing_mass, p.size_spread)
+                trees.clean[t, r, i] = clean
+                trees.coloured[t, r, i] = clean * colour
 
 
 @compiled
@@ -368,43 +359,42 @@ def fall_leaf(
     ``tied`` and ``start`` (trial, group) are the share of trees whose branches were bent this year and where in the
     walk the crew began.
     """
-    trials, positions = trees.trunk_area.shape
-    per_row = positions // len(row_group)
+    trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
-        for r in range(len(row_group)):
+        for r in range(rows):
             g = row_group[r]
             light, vigor = radiation[t, g], p.trunk_growth * traits.growth_vigor[g] * heat[t, g]
             half_crop, crop_width, share, first = traits.half_crop[g], traits.crop_width[g], tied[t, g], start[t, g]
             bent, unbent = traits.next_bloom[g], traits.next_bloom_unbent[g]
-            for i in range(r * per_row, (r + 1) * per_row):
-                age = min(trees.leaf[t, i], LEAVES)
-                tied_down = place_in_walk(walk[i], first) <= share
-                trees.flower_clusters[t, i] = bent[age] if tied_down else unbent[age]
-            for i in range(r * per_row, (r + 1) * per_row):
-                trunk, held, expressed = trees.trunk_area[t, i], trees.held[t, i], trees.expressed_trunk[t, i]
-                pool = trees.pool[t, i] + trees.source[t, i] * light
+            for i in range(per_row):
+                age = min(trees.leaf[t, r, i], LEAVES)
+                tied_down = place_in_walk(walk[r, i], first) <= share
+                trees.flower_clusters[t, r, i] = bent[age] if tied_down else unbent[age]
+            for i in range(per_row):
+                trunk, held, expressed = trees.trunk_area[t, r, i], trees.held[t, r, i], trees.expressed_trunk[t, r, i]
+                pool = trees.pool[t, r, i] + trees.source[t, r, i] * light
                 wood = growth.wood_mass(trunk, p.wood_mass, p.wood_exponent)
                 cost = p.root_share * p.wood_exponent * wood / (trunk + TINY)
-                wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, i], p.trunk_exponent)
+                wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, r, i], p.trunk_exponent)
                 paid = growth.two_limits(cost * wanted, pool, p.wood_curvature)
                 rest = pool - paid
-                stored = min(p.reserve_wood * wood + p.reserve_leaf * trees.leaf_area[t, i], p.reserve_share * rest)
+                stored = min(p.reserve_wood * wood + p.reserve_leaf * trees.leaf_area[t, r, i], p.reserve_share * rest)
                 grown = trunk + paid / (cost + TINY)
-                trees.wood_paid[t, i] = paid
-                trees.reserves[t, i] = stored
-                trees.unused[t, i] = rest - stored
-                trees.trunk_area[t, i] = grown
+                trees.wood_paid[t, r, i] = paid
+                trees.reserves[t, r, i] = stored
+                trees.unused[t, r, i] = rest - stored
+                trees.trunk_area[t, r, i] = grown
 
-                level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
+                level = place.growth_level * trees.vigor[t, r, i] * trees.health[t, r, i]
                 taller = place.leader * power(level, p.height_level)
-                height = canopy.size_of_trunk(grown, taller, p.height_exponent) + trees.head_start[t, i]
+                height = canopy.size_of_trunk(grown, taller, p.height_exponent) + trees.head_start[t, r, i]
                 spread = canopy.size_of_trunk(grown, p.spread_coefficient, p.spread_exponent)
-                trees.height[t, i] = min(max(height, trees.height[t, i]), place.height_limit)
-                trees.spread[t, i] = min(max(spread, trees.spread[t, i]), place.spread_limit)
+                trees.height[t, r, i] = min(max(height, trees.height[t, r, i]), place.height_limit)
+                trees.spread[t, r, i] = min(max(spread, trees.spread[t, r, i]), place.spread_limit)
 
-                spurs = p.clusters_per_leaf * trees.spur_leaf[t, i]
-                crop = trees.counted_crop[t, i]
-                buds = spurs * trees.flower_clusters[t, i]
-                buds *= bearing.shade_term(trees.leaf_light[t, i], p.shade_half)
+                spurs = p.clusters_per_leaf * trees.spur_leaf[t, r, i]
+                crop = trees.counted_crop[t, r, i]
+                buds = spurs * trees.flower_clusters[t, r, i]
+                buds *= bearing.shade_term(trees.leaf_light[t, r, i], p.shade_half)
                 buds *= bearing.tree_term(crop / (grown * held + TINY), half_crop, crop_width)
-                trees.flower_clusters[t, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
+                trees.flower_clusters[t, r, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
