@@ -20,7 +20,9 @@ from __future__ import annotations
 import functools
 import hashlib
 import logging
+import os
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, TypeVar, cast
@@ -46,6 +48,8 @@ OPTIONS: Final[dict[str, Any]] = {
     # a formula that stayed a call of its own would keep the loop that calls it from running on vectors
     "forceinline": True,
 }
+UNUSED: Final = 30 * 86_400
+"""Seconds after which the code of a version that was not used is thrown out (our own choice: a month)."""
 ANNOUNCEMENT: Final = "compiling once, up to half a minute; later runs start at once"
 _log: Final = logging.getLogger("orchardsim")
 
@@ -95,22 +99,35 @@ def _texts(function: Any) -> list[str]:
 
 @functools.cache
 def code_stamp() -> str:
-    """Name of the code that kernels are made from: a hash of all modules of the rooms that hold kernels."""
+    """Name of the code that kernels are made from: a hash of the modules that hold kernels and of all these import."""
+    waiting = [path for path in PACKAGE.glob("*/*.py") if "\n@compiled\n" in path.read_text(encoding="utf-8")]
+    known = {PACKAGE / "core" / "compiled.py"}
+    while waiting:
+        path = waiting.pop()
+        if path in known or not path.is_file():
+            continue
+        known.add(path)
+        names = re.findall(r"^\s*(?:from|import) orchardsim\.([\w.]+)", path.read_text(encoding="utf-8"), re.MULTILINE)
+        waiting += [PACKAGE.joinpath(*name.split(".")).with_suffix(".py") for name in names]
     stamp = hashlib.blake2b(digest_size=8)
-    for room in ("core", "trees"):
-        for path in sorted((PACKAGE / room).glob("*.py")):
-            stamp.update(path.name.encode() + b"\0" + path.read_bytes())
+    for path in sorted(known):
+        stamp.update(path.name.encode() + b"\0" + path.read_bytes())
     return stamp.hexdigest()
 
 
 @functools.cache
 def _cache_folder() -> str | None:
-    """Writable folder for machine code in the user's cache, or None."""
-    folder = Path(platformdirs.user_cache_dir("orchardsim", appauthor=False)) / "compiled"
+    """Writable folder for the machine code of this version in the user's cache, or None."""
+    versions = Path(platformdirs.user_cache_dir("orchardsim", appauthor=False)) / "compiled"
+    folder = versions / code_stamp()
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        probe = folder / ".writable"
+        probe = folder / ".used"
         probe.write_bytes(b"")
+        for other in versions.iterdir():
+            if other.stat().st_mtime < probe.stat().st_mtime - UNUSED:
+                shutil.rmtree(other, ignore_errors=True)
+        os.utime(folder)
     except OSError:
         return None
     return str(folder)

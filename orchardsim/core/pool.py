@@ -23,7 +23,10 @@ from orchardsim.core.errors import WorkerError
 from orchardsim.core.worker import receive, send
 
 Task = tuple[Callable[..., Any], tuple[Any, ...]]
+Answer = tuple[int, bool, Any]
+"""A task's number, whether it went well, and its result or fault."""
 
+NO_TASK: Final = -1
 WAIT: Final = 0.5
 """Seconds between looks for an interrupt, where waiting itself cannot be interrupted."""
 
@@ -32,7 +35,7 @@ _open_pool: contextvars.ContextVar[WorkerPool | None] = contextvars.ContextVar("
 
 @contextlib.contextmanager
 def worker_pool(jobs: int) -> Iterator[WorkerPool]:
-    """A pool of so many processes; within another one of the same size, that one.
+    """A pool of so many processes, this one among them; within another one of the same size, that one.
 
     Parameters
     ----------
@@ -68,11 +71,11 @@ class WorkerPool:
     def start(self, tasks: int) -> None:
         """Start the workers that so many tasks can use, so that they import while the tasks are prepared."""
         if self.jobs > 1 and tasks > 1 and sys.executable:
-            while len(self._workers) < min(self.jobs, tasks):
+            while len(self._workers) < min(self.jobs, tasks) - 1:
                 self._workers.append(_Worker())
 
     def finished(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Any]]:
-        """Results of tasks as they finish, with the task's number.
+        """Results of tasks as they finish, with the task's number. This process does its share of them.
 
         A function that stands in several tasks (the same object, such as one ``functools.partial`` with the big
         arguments in it) is sent to each worker once.
@@ -93,17 +96,14 @@ class WorkerPool:
                 yield number, function(*arguments)
             return
         waiting = collections.deque(enumerate(tasks))
-        answers: queue.Queue[tuple[int, bool, Any]] = queue.Queue()
+        answers: queue.Queue[Answer] = queue.Queue()
         pickled = functools.lru_cache(maxsize=None)(_Pickled)
         for worker in self._workers:
-            threading.Thread(target=worker.work, args=(waiting, answers, pickled), daemon=True).start()
+            threading.Thread(target=worker.work, args=(tasks[0][0], waiting, answers, pickled), daemon=True).start()
         left = len(tasks)
         try:
             while left:
-                try:
-                    number, good, value = answers.get(timeout=WAIT)
-                except queue.Empty:
-                    continue
+                number, good, value = _next(waiting, answers)
                 if not good:
                     raise value
                 left -= 1
@@ -122,6 +122,19 @@ class WorkerPool:
         self._workers.clear()
 
 
+def _next(waiting: collections.deque[tuple[int, Task]], answers: queue.Queue[Answer]) -> Answer:
+    """The next answer: one that has come, else one of this process's own, else one to wait for."""
+    with contextlib.suppress(queue.Empty):
+        return answers.get_nowait()
+    try:
+        number, (function, arguments) = waiting.popleft()
+    except IndexError:
+        while True:
+            with contextlib.suppress(queue.Empty):
+                return answers.get(timeout=WAIT)
+    return number, True, function(*arguments)
+
+
 class _Pickled:
     """A function, pickled once for all workers."""
 
@@ -136,6 +149,7 @@ class _Worker:
     process: subprocess.Popen[bytes]
 
     def __init__(self) -> None:
+        self._turn = threading.Lock()
         paths = [os.path.abspath(path) for path in sys.path]
         program = f"import sys; sys.path[:] = {paths!r}; from orchardsim.core.worker import serve; serve()"
         # A group of its own: a terminal's Ctrl-C is for the parent alone.
@@ -150,34 +164,42 @@ class _Worker:
 
     def work(
         self,
+        first: Callable[..., Any],
         waiting: collections.deque[tuple[int, Task]],
-        answers: queue.Queue[tuple[int, bool, Any]],
+        answers: queue.Queue[Answer],
         pickled: Callable[[Callable[..., Any]], _Pickled],
     ) -> None:
-        """Hand the worker one waiting task after the other, until there is none or one fails."""
-        known: set[int] = set()
-        while True:
-            try:
-                number, (function, arguments) = waiting.popleft()
-            except IndexError:
-                break
-            try:
-                whole = pickled(function)
-                good, value = self._ask(whole, arguments, known)
-            except BaseException as error:
-                good, value = False, error
-            answers.put((number, good, value))
-            if not good:
-                return
-        with contextlib.suppress(OSError):
-            send(self._stdin, pickle.dumps(("forget",)))
+        """Hand the worker one waiting task after the other, until there is none or one fails.
 
-    def _ask(self, function: _Pickled, arguments: tuple[Any, ...], known: set[int]) -> tuple[bool, Any]:
+        No task is taken before the worker has imported what the ``first`` function needs: until then others get on.
+        """
+        with self._turn:
+            known: set[int] = set()
+            number = NO_TASK
+            try:
+                self._ask(pickled(first), None, known)
+                while True:
+                    number, (function, arguments) = waiting.popleft()
+                    good, value = self._ask(pickled(function), arguments, known)
+                    answers.put((number, good, value))
+                    if not good:
+                        return
+            except IndexError:  # nothing waits any more
+                with contextlib.suppress(OSError):
+                    send(self._stdin, pickle.dumps(("forget",)))
+            except BaseException as error:
+                answers.put((number, False, error))
+
+    def _ask(self, function: _Pickled, arguments: tuple[Any, ...] | None, known: set[int]) -> tuple[bool, Any]:
+        """Answer of the worker to a task; without arguments, that it is ready for the function."""
         try:
             if function.number not in known:
                 known.add(function.number)
                 send(self._stdin, pickle.dumps(("function", function.number, function.content)))
-            send(self._stdin, pickle.dumps(("task", function.number, pickle.dumps(arguments))))
+            if arguments is None:
+                send(self._stdin, pickle.dumps(("ready", function.number)))
+            else:
+                send(self._stdin, pickle.dumps(("task", function.number, pickle.dumps(arguments))))
             answer = receive(self._stdout)
         except OSError:
             answer = None

@@ -38,8 +38,9 @@ def receive(stream: BinaryIO) -> bytes | None:
 def serve() -> None:
     """Do tasks until the pipe ends.
 
-    Messages are pickled: ``("function", number, bytes)`` keeps a function, ``("task", number, arguments)`` calls it and
-    ``("forget",)`` drops all of them. Each task is answered by ``(True, result)`` or ``(False, exception)``.
+    Messages are pickled: ``("function", number, bytes)`` keeps a function, ``("ready", number)`` imports what it needs,
+    ``("task", number, arguments)`` calls it and ``("forget",)`` drops all of them. The second and third are answered by
+    ``(True, result)`` or ``(False, exception)``.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _end_with_parent()
@@ -57,14 +58,18 @@ def serve() -> None:
             functions.clear()
         elif kind == "function":
             functions[content[0]] = content[1]
+        elif kind == "ready":
+            send(outgoing, _answer(functions, content[0], None))
         else:
             send(outgoing, _answer(functions, *content))
 
 
-def _answer(functions: dict[int, Any], number: int, arguments: bytes) -> bytes:
+def _answer(functions: dict[int, Any], number: int, arguments: bytes | None) -> bytes:
     try:
         if isinstance(functions[number], bytes):  # unpickled here, where a fault has an answer to go into
             functions[number] = pickle.loads(functions[number])
+        if arguments is None:
+            return pickle.dumps((True, None))
         return pickle.dumps((True, functions[number](*pickle.loads(arguments))), pickle.HIGHEST_PROTOCOL)
     except BaseException as error:
         return pickle.dumps((False, error))

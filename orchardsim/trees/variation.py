@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from orchardsim.core.draws import Address, fill_normals
 
@@ -64,7 +64,8 @@ def patchy_field(
     for axis, spacing in ((1, tree_spacing), (0, row_spacing)):
         kept = float(np.exp(-spacing / length))
         fresh = float(np.sqrt(1 - kept**2))
-        first = field[:, :1] if axis == 1 else field[:1]
-        first /= fresh
-        field = lfilter([fresh], [1.0, -kept], field, axis=axis)
+        lines = np.moveaxis(field, axis, 0)
+        for before, line in pairwise(lines):
+            line *= fresh
+            line += kept * before
     return field

@@ -51,8 +51,10 @@ def test_faults_come_back_as_they_were_raised():
 
 def test_a_worker_that_is_killed_is_told():
     with worker_pool(2) as pool:
+        pool.start(2)
+        pool._workers[0].process.kill()
         with pytest.raises(WorkerError, match="ended from outside"):
-            list(pool.finished([(os._exit, (3,)), (os._exit, (3,))]))
+            list(pool.finished([(time.sleep, (0.2,))] * 20))
         assert len(list(pool.finished([(abs, (-1,)), (abs, (-2,))]))) == 2
 
 
@@ -76,10 +78,10 @@ def test_a_program_needs_no_main_guard(way, tmp_path):
 def test_workers_end_with_their_parent(number):
     program = (
         "import time\nfrom orchardsim.core.pool import worker_pool\n"
-        "with worker_pool(3) as pool:\n"
-        "    pool.start(3)\n"
+        "with worker_pool(4) as pool:\n"
+        "    pool.start(4)\n"
         "    print(*(worker.process.pid for worker in pool._workers), flush=True)\n"
-        "    list(pool.finished([(time.sleep, (600,))] * 3))\n"
+        "    list(pool.finished([(time.sleep, (600,))] * 4))\n"
     )
     parent = subprocess.Popen([sys.executable, "-c", program], cwd=ROOT, stdout=subprocess.PIPE, text=True)
     assert parent.stdout is not None
