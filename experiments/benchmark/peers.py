@@ -35,7 +35,7 @@ from orchardsim.trees.losses import Losses
 YEARS = 20
 PER_ROW = 100
 HAZARDS = replace(Hazards(), patchiness=0.0, maimed=0.0)
-COLD, SHORTFALL, HARDINESS, ROOTS = -24.0, 0.0, -30.0, -10.0
+COLD, SOIL, SHORTFALL, HARDINESS, ROOTS = -24.0, -7.0, 0.0, -30.0, -10.0
 VOLES, DEER, TRUNK = 0.01, 0.005, 0.003
 
 
@@ -48,7 +48,7 @@ def winter(xp: Any, h: Hazards, leaf: Any, height: Any) -> Any:
     weakness = h.cold_youth * xp.exp((1 - leaf) / 3)
     cold = soft((HARDINESS + weakness - COLD) / h.cold_width - math.log(19))
     cold = cold + soft((SHORTFALL + weakness - h.acclimation_kill) / h.cold_width)
-    cold = cold + soft((ROOTS + 0.2 * weakness - h.root_cold_share * COLD) / h.root_width)
+    cold = cold + soft((ROOTS + 0.2 * weakness - SOIL) / h.root_width)
     voles = VOLES * (1 + h.vole_youth * xp.exp((1 - leaf) / 3))
     deer = DEER * xp.exp(-height / h.deer_height)
     return cold + voles + deer + TRUNK * xp.exp((1 - leaf) / h.trunk_injury_age_scale)
@@ -71,7 +71,9 @@ def uniforms(trees: int) -> np.ndarray:
 def compiled_loops(trees: int, draws: np.ndarray) -> int:
     rows = -(-trees // PER_ROW)
     grid = patch_grid(rows, PER_ROW)
-    one = [np.full((1, 1), value, np.float32) for value in (COLD, SHORTFALL, HARDINESS, ROOTS, VOLES, DEER, TRUNK, 0)]
+    one = [
+        np.full((1, 1), value, np.float32) for value in (COLD, SOIL, SHORTFALL, HARDINESS, ROOTS, VOLES, DEER, TRUNK, 0)
+    ]
     alive, leaf = np.ones((1, trees), np.bool_), np.zeros((1, trees), np.int16)
     health, height = np.ones((1, trees), np.float32), np.empty((1, trees), np.float32)
     found = Losses(np.empty((1, trees), np.int8), np.empty((1, trees), np.float32), np.zeros((1, trees), np.bool_))

@@ -16,6 +16,7 @@ from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.handover import SeasonDrivers, SeasonWeather
 from orchardsim.plan import Plan
 from orchardsim.season import frost
+from orchardsim.season.cold import SOIL_SHARE
 from orchardsim.season.parameters import BlockSite
 from orchardsim.season.phenology import STAGES
 from orchardsim.simulation.seasons import SeasonLibrary, drivers_of, relative_region
@@ -235,7 +236,12 @@ def _early_freeze(usual: SeasonDrivers, value: float, site: BlockSite, past: NDA
 def _midwinter(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
     lowest = usual.winter_temperature_min
     coldest = float(lowest[past].min() if past.size else lowest.min())
-    return {"winter_temperature_min": np.minimum(lowest, coldest - value)}
+    soil = usual.soil_temperature_min
+    frozen = float(soil[past].min() if past.size else soil.min()) - SOIL_SHARE * value
+    return {
+        "winter_temperature_min": np.minimum(lowest, coldest - value),
+        "soil_temperature_min": np.minimum(soil, frozen),
+    }
 
 
 _ON_DRIVERS: Final[dict[str, Callable[[SeasonDrivers, float, BlockSite, NDArray[np.int64]], dict[str, Array]]]] = {

@@ -141,6 +141,8 @@ class SeasonDrivers:
         Days in bloom on which all four conditions of the blossom infection rule were met.
     winter_temperature_min : (season,) [degC]
         Lowest temperature in deep rest.
+    soil_temperature_min : (season,) [degC]
+        Lowest temperature among the roots in winter.
     acclimation_shortfall : (season,) [K]
         How far the worst cold of early winter went beyond what the tissue had hardened to.
     wet_soil_days : (season,)
@@ -180,6 +182,7 @@ class SeasonDrivers:
     sunburn_fraction: NDArray[np.float64]
     blight_days: NDArray[np.float64]
     winter_temperature_min: NDArray[np.float64]
+    soil_temperature_min: NDArray[np.float64]
     acclimation_shortfall: NDArray[np.float64]
     wet_soil_days: NDArray[np.float64]
     drought_days: NDArray[np.float64]

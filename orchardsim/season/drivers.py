@@ -300,6 +300,7 @@ def _drivers_of_case(
         sunburn_fraction=burnt * (sunburn.COVER_SHARE if site.sunburn_protection else 1.0),
         blight_days=infection_day_count(prepared, dates.first_bloom, dates.petal_fall),
         winter_temperature_min=cold.winter_minimum(night_air),
+        soil_temperature_min=prepared.soil_minimum,
         acclimation_shortfall=cold.acclimation_shortfall(night_air, prepared.temperature_mean),
         wet_soil_days=soil.wet_days,
         drought_days=soil.drought_days,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import WINDOW_DAYS, day_of_year
 from orchardsim.core.handover import SeasonWeather
-from orchardsim.season import chill, degree_days, evapotranspiration, hourly, photosynthesis, sunburn
+from orchardsim.season import chill, cold, degree_days, evapotranspiration, hourly, photosynthesis, sunburn
 
 Floats = NDArray[Any]
 
@@ -63,6 +63,8 @@ class PreparedSeasons:
     global_radiation [MJ m-2 day-1], reference_et [mm/day]
     night_clear [1]
         Cloud factor of the night before each day.
+    soil_minimum : (season,) [degC]
+        Lowest of the winter among the roots.
     sunburn_sum [K day], work_sum [day]
     shape : HourlyShape
     sky : Daylight
@@ -83,6 +85,7 @@ class PreparedSeasons:
     global_radiation: Floats
     reference_et: Floats
     night_clear: Floats
+    soil_minimum: Floats
     sunburn_sum: Floats
     work_sum: Floats
     shape: hourly.HourlyShape
@@ -175,7 +178,8 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
     clear_sky = evapotranspiration.clear_sky_share(weather.elevation)
     radiation = evapotranspiration.radiation_from_temperature(top, low, high, elevation=weather.elevation)
     clear_share = radiation / np.maximum(clear_sky * top, 1e-9)
-    evening_high = np.concatenate([high[:1], high[:-1]])
+    # A day warmer than the next tells a change of air, which comes with wind, not a clear and still night between.
+    evening_high = np.minimum(np.concatenate([high[:1], high[:-1]]), high)
     night_share = evapotranspiration.radiation_from_temperature(
         np.ones_like(top), low, evening_high, elevation=weather.elevation
     )
@@ -203,6 +207,7 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
         global_radiation=radiation,
         reference_et=reference,
         night_clear=evapotranspiration.cloudiness_factor(night_share / clear_sky),
+        soil_minimum=cold.soil_minimum((low + high) / 2, rain),
         sunburn_sum=running_total(np.maximum(surface - sunburn.BROWNING, 0)),
         work_sum=running_total((rain < WORK_RAIN).astype(np.float64)),
         shape=shape,

@@ -178,14 +178,6 @@ class Hazards:
         high=40,
         default=12.0,
     )
-    root_cold_share: float = parameter(
-        "1",
-        "lowest temperature of bare soil at root depth as a share of the lowest air temperature, both below zero "
-        "(derived from one grower's winter of -37 degC on bare ground that killed M.9 and M.7 but not M.26: weak)",
-        low=0,
-        high=1,
-        default=0.29,
-    )
     root_width: float = parameter(
         "K",
         "the same spread for roots; at -8 degC no loss of four stocks whose roots die from about -11 degC on (read, "

@@ -35,7 +35,6 @@ class TreeHazards(NamedTuple):
     cold_weakness: np.float32
     cold_youth: np.float32
     acclimation_kill: np.float32
-    root_cold_share: np.float32
     root_width: np.float32
     vole_youth: np.float32
     deer_height: np.float32
@@ -83,15 +82,21 @@ def soft_hazard(excess: Number) -> Number:
 
 @compiled
 def cold_hazard(
-    h: Number, temperature: Number, shortfall: Number, hardiness: Number, root_hardiness: Number, weakness: Number
+    h: Number,
+    temperature: Number,
+    soil: Number,
+    shortfall: Number,
+    hardiness: Number,
+    root_hardiness: Number,
+    weakness: Number,
 ) -> Number:
     """Hazard by winter cold: wood in midwinter, wood not yet hardened, and roots.
 
     Parameters
     ----------
     h : TreeHazards
-    temperature, hardiness, root_hardiness : float [degC]
-        Lowest of the winter; what the wood and the roots stand.
+    temperature, soil, hardiness, root_hardiness : float [degC]
+        Lowest of the winter in the air and among the roots; what the wood and the roots stand.
     shortfall, weakness : float [K]
         Cold beyond early-winter hardening; hardiness that the tree lacks.
 
@@ -105,7 +110,6 @@ def cold_hazard(
     """
     wood = soft_hazard((hardiness + weakness - temperature) / h.cold_width - ONSET)
     early = soft_hazard((shortfall + weakness - h.acclimation_kill) / h.cold_width)
-    soil = min(np.float32(0.0), h.root_cold_share * temperature)
     roots = soft_hazard((root_hardiness + 0.2 * weakness - soil) / h.root_width)
     return wood + early + roots
 
@@ -143,6 +147,7 @@ def rest_hazards(
     height: Number,
     patch: Number,
     cold: Number,
+    soil: Number,
     shortfall: Number,
     hardiness: Number,
     root_hardiness: Number,
@@ -160,14 +165,14 @@ def rest_hazards(
         ``leaf`` is the last season that the tree has grown through.
     patch : float [1]
         Voles here over the block's mean.
-    cold, shortfall, hardiness, root_hardiness : float
+    cold, soil, shortfall, hardiness, root_hardiness : float
         See :func:`cold_hazard`.
     voles, deer, trunk_injury, transplant : float [1/year]
         Hazard of a grown tree; of a tree of no height; of a tree in its first winter; of one in its first leaf.
     """
     lack = lack_of(health)
     winter = cold_hazard(
-        h, cold, shortfall, hardiness, root_hardiness, h.cold_weakness * lack + young_extra(leaf, h.cold_youth)
+        h, cold, soil, shortfall, hardiness, root_hardiness, h.cold_weakness * lack + young_extra(leaf, h.cold_youth)
     )
     return (
         winter,

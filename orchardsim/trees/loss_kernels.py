@@ -52,6 +52,7 @@ class RestRates(NamedTuple):
     """Hazards of a winter, float32 arrays (trial, group): see :func:`~orchardsim.trees.loss_hazards.rest_hazards`."""
 
     cold: NDArray[np.float32]
+    soil: NDArray[np.float32]
     shortfall: NDArray[np.float32]
     hardiness: NDArray[np.float32]
     root_hardiness: NDArray[np.float32]
@@ -134,7 +135,8 @@ def rest_kernel(
         for row in range(row_group.size):
             g = row_group[row]
             patch_field(nodes[t], ground, row, line, field)
-            cold, shortfall, transplant = rates.cold[t, g], rates.shortfall[t, g], rates.transplant[t, g]
+            cold, soil = rates.cold[t, g], rates.soil[t, g]
+            shortfall, transplant = rates.shortfall[t, g], rates.transplant[t, g]
             hardiness, roots = rates.hardiness[t, g], rates.root_hardiness[t, g]
             voles, deer, trunk = rates.voles[t, g], rates.deer[t, g], rates.trunk_injury[t, g]
             for column in range(per_row):
@@ -142,8 +144,8 @@ def rest_kernel(
                 patch = patch_factor(field[column], h.patchiness, scale)
                 age = np.float32(leaf[t, i]) - ahead
                 by_cold, by_voles, by_deer, by_trunk, by_planting = rest_hazards(
-                    h, age, health[t, i], height[t, i], patch, cold, shortfall, hardiness, roots, voles, deer, trunk,
-                    transplant,
+                    h, age, health[t, i], height[t, i], patch, cold, soil, shortfall, hardiness, roots, voles, deer,
+                    trunk, transplant,
                 )  # fmt: skip
                 first = by_cold + by_voles
                 second = first + by_deer
@@ -292,12 +294,12 @@ def spread_blight(
 
 
 @compiled
-def winter_injury_kernel(h: Number, injury: Number, cold: Number, shortfall: Number, wood: Number, roots: Number,
-                         out: Number) -> None:  # fmt: skip
+def winter_injury_kernel(h: Number, injury: Number, cold: Number, soil: Number, shortfall: Number, wood: Number,
+                         roots: Number, out: Number) -> None:  # fmt: skip
     """Share of health that trees in full health lose to a winter that they survive, (trial, group)."""
     for t in range(out.shape[0]):
         for g in range(out.shape[1]):
-            hazard = cold_hazard(h, cold[t, g], shortfall[t, g], wood[t, g], roots[t, g], np.float32(0.0))
+            hazard = cold_hazard(h, cold[t, g], soil[t, g], shortfall[t, g], wood[t, g], roots[t, g], np.float32(0.0))
             out[t, g] = min(np.float32(1.0), 2.0 * injury * -exp_less_one(-hazard))
 
 

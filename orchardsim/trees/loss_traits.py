@@ -130,6 +130,7 @@ class LossSeason:
     """
 
     winter_temperature_min: NDArray[np.float64]
+    soil_temperature_min: NDArray[np.float64]
     acclimation_shortfall: NDArray[np.float64]
     blight_days: NDArray[np.float64]
     wet_soil_days: NDArray[np.float64]

@@ -112,6 +112,7 @@ def rest_losses(
     carried = hazards.transplant_carry * traits.transplant
     rates = RestRates(
         cold=_by_group(_of_trials(season.winter_temperature_min), shape),
+        soil=_by_group(_of_trials(season.soil_temperature_min), shape),
         shortfall=_by_group(_of_trials(season.acclimation_shortfall), shape),
         hardiness=_by_group(traits.hardiness, shape),
         root_hardiness=_by_group(traits.root_hardiness, shape),
@@ -187,6 +188,7 @@ def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason) -> F
         tree_hazards(hazards),
         np.float32(hazards.cold_injury),
         _by_group(_of_trials(season.winter_temperature_min), shape),
+        _by_group(_of_trials(season.soil_temperature_min), shape),
         _by_group(_of_trials(season.acclimation_shortfall), shape),
         _by_group(traits.hardiness, shape),
         _by_group(traits.root_hardiness, shape),

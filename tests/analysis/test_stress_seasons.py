@@ -103,6 +103,7 @@ def test_a_struck_season_is_never_milder(plan, library):
     winter = shocked_drivers(plan, library, targets("hard_winter"))[0][0]
     coldest = usual.winter_temperature_min[library.sample.history].min()
     np.testing.assert_allclose(winter.winter_temperature_min, coldest - targets("hard_winter")["winter_below_record"])
+    assert (winter.soil_temperature_min < usual.soil_temperature_min[library.sample.history].min()).all()
     assert (winter.acclimation_shortfall >= 9).all()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 
 import numpy as np
@@ -10,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from orchardsim.season import blight, cold, hail, harvest, phenology, photosynthesis, pollination, sunburn
+from orchardsim.season.prepare import prepare
 
 PUBLISHED_STAGES = {
     # UMass "Healthy Fruit" 2018-2020, McIntosh, degF day above 43 degF by the sine from 1 January or 1 March (read).
@@ -135,6 +137,32 @@ def test_hardening_and_its_shortfall():
     assert early > late
     assert early == pytest.approx(12.0 + float(cold.hardened_to(40.0)), abs=1e-9)
     assert cold.winter_minimum(low)[0] == -12.0
+
+
+def test_roots_feel_weeks_of_cold_and_snow_holds_it_back():
+    """A step response: after 20 days of -20 degC bare soil has gone 1 - 1/e of the way (definition of its constant).
+
+    Snow keeps soils of cold regions degrees warmer (common knowledge of the trade); a melting spell takes it away.
+    """
+    mean, rain = np.full((457, 3), cold.SOIL_START), np.zeros((457, 3))
+    mean[60:80] = -20.0
+    rain[60, 1:] = 10.0
+    mean[61, 2] = 4.0
+    bare, snowed, melted = cold.soil_minimum(mean, rain)
+    assert bare == pytest.approx(cold.SOIL_START - (20 + cold.SOIL_START) * (1 - np.exp(-1)), abs=1e-9)
+    assert snowed > bare + 6 and bare < melted < snowed
+
+
+def test_a_change_of_air_is_no_clear_night(made_up):
+    """Radiation frost forms on clear, still nights; a front's fall comes with wind (FAO frost handbook, memory).
+
+    The same night between two equally warm days, and before a day 10 K colder than the one before it.
+    """
+    low, high = made_up.temperature_min.copy(), made_up.temperature_max.copy()
+    low[:, 99:102], high[:, 99:102] = -8.0, 4.0
+    high[1, 100:102] = -6.0
+    clear = prepare(dataclasses.replace(made_up, temperature_min=low, temperature_max=high)).night_clear[100]
+    assert clear[1] < 0.5 < clear[0]
 
 
 def test_photosynthesis_response():

@@ -48,7 +48,7 @@ def test_what_was_measured_is_never_replaced(made_up):
 
 def test_dew_adds_infection_days_and_dry_air_takes_them(made_up):
     warm = dataclasses.replace(made_up, temperature_min=made_up.temperature_min + 4, rain=np.zeros_like(made_up.rain))
-    warm = dataclasses.replace(warm, temperature_max=np.maximum(made_up.temperature_max, warm.temperature_min + 3))
+    warm = dataclasses.replace(warm, temperature_max=warm.temperature_min + 13)
     days = [
         season_drivers(
             dataclasses.replace(warm, estimate_missing=asked, dew_point_offset=offset), CULTIVAR, SITE

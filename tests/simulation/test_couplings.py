@@ -163,7 +163,7 @@ def test_cold_or_hot_days_lower_growth(plan, library, usual):
 def test_a_winter_that_trees_survive_slows_their_growth(plan, library):
     """Cold injury on or off at the same winters, which the roots of M.9 (the first row group) feel."""
     plan = plan.with_known_futures()  # no place is colder than another
-    cold = changed(library, winter_temperature_min=lambda one: 0 * one - 28.0)
+    cold = changed(library, soil_temperature_min=lambda one: 0 * one - 8.1)
     results = [
         run(dataclasses.replace(plan, hazards=dataclasses.replace(plan.hazards, cold_injury=share)), cold)
         for share in (0.0, 0.5)

@@ -105,7 +105,7 @@ def trees(trials: int, traits: LossTraits, leaf: int = 10, fruit: float = 1.5) -
 
 
 def season(trials: int, cold: float = 0, blight: float = 0, wet: float = 0, dry: float = 0) -> LossSeason:
-    return LossSeason(*(np.full(trials, float(value)) for value in (cold, 0, blight, wet, dry)))
+    return LossSeason(*(np.full(trials, float(value)) for value in (cold, 0.29 * cold, 0, blight, wet, dry)))
 
 
 def draws_of(trials: int, traits: LossTraits, seed: int = 0, year: int = 0) -> LossDraws:

@@ -11,6 +11,7 @@ from scipy import integrate, stats
 
 from orchardsim.core.compiled import compiled
 from orchardsim.core.labels import CAUSES
+from orchardsim.season.cold import SOIL_SHARE
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_clustering import dispersion, neighbour_ratio
 from orchardsim.trees.loss_draws import (
@@ -178,7 +179,7 @@ def test_bare_ground_at_minus_37() -> None:
     the scion's own hardiness is set aside.
     """
     for roots, low, high in ((-10.0, 0.7, 1.0), (-13.0, 0.0, 0.1)):
-        hazard = cold_hazard(tree_hazards(Hazards()), *np.float32([-37.2, 0.0, -45.0, roots, 0.0]))
+        hazard = cold_hazard(tree_hazards(Hazards()), *np.float32([-37.2, SOIL_SHARE * -37.2, 0.0, -45.0, roots, 0.0]))
         assert low <= 1 - math.exp(-float(hazard)) <= high
 
 

@@ -217,27 +217,27 @@ def test_part_of_transplant_failure_waits_for_the_winter() -> None:
 def test_killing_by_cold_sets_in_at_the_hardiness() -> None:
     """The definition of hardiness: one hardened tree in twenty dies at it, hardly one 6 K above, most 6 K below."""
     for temperature, low, high in ((-30.0, 0.0499, 0.0501), (-24.0, 0.0, 0.001), (-36.0, 0.85, 1.0)):
-        h = tree_hazards(replace(QUIET, root_cold_share=0.0))
-        hazard = cold_hazard(h, *np.float32([temperature, 0.0, -30.0, -10.0, 0.0]))
+        hazard = cold_hazard(tree_hazards(QUIET), *np.float32([temperature, 0.0, 0.0, -30.0, -10.0, 0.0]))
         assert low <= 1 - math.exp(-float(hazard)) <= high
 
 
-@given(st.floats(-45, 5), st.floats(0, 12), st.floats(-40, -20), st.floats(-20, -6), st.floats(0, 6))
+@given(st.floats(-45, 5), st.floats(-16, 5), st.floats(0, 12), st.floats(-40, -20), st.floats(-20, -6), st.floats(0, 6))
 def test_more_cold_or_less_hardiness_never_helps(
-    lowest: float, shortfall: float, hardiness: float, roots: float, weakness: float
+    lowest: float, soil: float, shortfall: float, hardiness: float, roots: float, weakness: float
 ) -> None:
     """Monotone in every argument, never negative or infinite."""
 
     def hazard(*values: float) -> float:
         return float(cold_hazard(tree_hazards(Hazards()), *np.float32(values)))
 
-    base = hazard(lowest, shortfall, hardiness, roots, weakness)
+    base = hazard(lowest, soil, shortfall, hardiness, roots, weakness)
     assert 0 <= base < math.inf
-    assert hazard(lowest - 1, shortfall, hardiness, roots, weakness) >= base
-    assert hazard(lowest, shortfall + 1, hardiness, roots, weakness) >= base
-    assert hazard(lowest, shortfall, hardiness + 1, roots, weakness) >= base
-    assert hazard(lowest, shortfall, hardiness, roots + 1, weakness) >= base
-    assert hazard(lowest, shortfall, hardiness, roots, weakness + 1) >= base
+    assert hazard(lowest - 1, soil, shortfall, hardiness, roots, weakness) >= base
+    assert hazard(lowest, soil - 1, shortfall, hardiness, roots, weakness) >= base
+    assert hazard(lowest, soil, shortfall + 1, hardiness, roots, weakness) >= base
+    assert hazard(lowest, soil, shortfall, hardiness + 1, roots, weakness) >= base
+    assert hazard(lowest, soil, shortfall, hardiness, roots + 1, weakness) >= base
+    assert hazard(lowest, soil, shortfall, hardiness, roots, weakness + 1) >= base
 
 
 def test_storm_and_vole_years_average_to_one() -> None:
@@ -358,9 +358,7 @@ def test_tile_makes_no_difference() -> None:
     traits = loss_traits(block(20, 50), hazards)
     state = trees(6, traits, leaf=4)
     draws, site = draws_of(6, traits, seed=5), site_of(6, traits)
-    weather = LossSeason(
-        np.linspace(-30, -10, 6), np.linspace(0, 6, 6), np.linspace(0, 9, 6), np.full(6, 30.0), np.linspace(0, 60, 6)
-    )
+    weather = LossSeason(*(np.linspace(*ends, 6) for ends in ((-30, -10), (-9, -3), (0, 6), (0, 9), (30, 30), (0, 60))))
     together = season_losses(hazards, traits, state, weather, draws, site, 4)
     winter = rest_losses(hazards, traits, state, weather, draws).cause
     assert together.cause.any()
