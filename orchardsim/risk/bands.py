@@ -11,8 +11,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betainc, ndtri, stdtrit
-from scipy.stats import binom
+from scipy.special import bdtr, betainc, ndtri, stdtrit
 
 Array = NDArray[np.float64]
 Side = Literal["low", "high"]
@@ -141,12 +140,9 @@ def quantile_interval(values: ArrayLike, share: float, level: float = 0.95) -> t
     n = ordered.shape[0]
     tail = (1.0 - level) / 2.0
     # Lower end X_(l): P(X_(l) > q) = P(B <= l - 1) <= tail. Upper end X_(u): P(X_(u) < q) = P(B >= u) <= tail.
-    lower = int(binom.ppf(tail, n, share))
-    while lower > 0 and binom.cdf(lower - 1, n, share) > tail:
-        lower -= 1
-    upper = int(binom.isf(tail, n, share)) + 1
-    while binom.sf(upper - 1, n, share) > tail:
-        upper += 1
+    below = bdtr(np.arange(n), n, share)
+    lower = int(np.searchsorted(below, tail, side="right"))
+    upper = int(np.searchsorted(below, 1.0 - tail)) + 1
     low = ordered[lower - 1] if lower >= 1 else np.full(ordered.shape[1:], -np.inf)
     high = ordered[upper - 1] if upper <= n else np.full(ordered.shape[1:], np.inf)
     return low, high

@@ -8,9 +8,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
-from scipy.stats import f as f_distribution
-from scipy.stats import rankdata
+from pandas import Series
+from scipy.special import fdtrc, ndtr, ndtri
 
 Array = NDArray[np.float64]
 
@@ -86,9 +85,9 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
                 owner.append(name)
                 shift.append((middles[name][number] - column.mean()) / spread)
     enough = count >= TRIALS_PER_LEVEL * (len(columns) + 1)
-    if not columns or not enough or np.ptp(rankdata(values)) == 0:
+    if not columns or not enough or values.max() == values.min():
         return None
-    scores = ndtri((rankdata(values) - 0.375) / (count + 0.25))
+    scores = ndtri((Series(values).rank().to_numpy() - 0.375) / (count + 0.25))
     design = np.stack([(column - column.mean()) / column.std() for column in columns], axis=1)
     centred = scores - scores.mean()
     weights, left = _fit(design, centred)
@@ -103,7 +102,7 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
         carried = float(design[:, own] @ weights[own] @ centred)
         share = float(np.clip((carried - own.sum() * noise) / (count - 1) / total, 0.0, 1.0))
         by_level[name] = 1.0 - float(np.sqrt(1.0 - share))
-        chance = float(f_distribution.sf(lost / own.sum() / noise, own.sum(), free))
+        chance = float(fdtrc(own.sum(), free, max(lost / own.sum() / noise, 0.0)))
         if chance < SURE and (best is None or by_level[name] > by_level[best]):
             best = name
     at_middles = scores - design @ weights + float(np.array(shift) @ weights)
