@@ -156,10 +156,26 @@ class CrewWorld:
         rates = [
             hours * share * work_fraction / DAY_MINUTES for hours, share in zip(self.daily_hours, turnout, strict=True)
         ]
-        boards: list[list[Batch]] = [[] for _ in self.crews]
-        parts_of: list[list[Batch]] = []
         opens = base + round(phase_start * DAY_MINUTES)
         closes = base + round(phase_end * DAY_MINUTES)
+        boards, parts_of = self._boards(jobs, rates, base, opens, closes)
+        env = simpy.Environment(initial_time=opens)
+        finished = env.event()
+        self._busy = 0
+        for number, board in enumerate(boards):
+            if board:
+                self._busy += 1
+                env.process(self._serve(env, number, rates[number], board, finished, hook))
+        if self._busy:
+            env.run(until=finished)
+        return [_outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
+
+    def _boards(
+        self, jobs: Sequence[Job], rates: Sequence[float], base: int, opens: int, closes: int
+    ) -> tuple[list[list[Batch]], list[list[Batch]]]:
+        """Batches of work by crew, and the same by job."""
+        boards: list[list[Batch]] = [[] for _ in self.crews]
+        parts_of: list[list[Batch]] = []
         able_to = {
             task: [number for number in self.skilled(task) if rates[number] > 0] for task in {job[1] for job in jobs}
         }
@@ -187,16 +203,7 @@ class CrewWorld:
                 parts.append(Batch(index, key, hours * rates[number] / strength, earliest, latest))
             for number in able:
                 boards[number].extend(parts)
-        env = simpy.Environment(initial_time=opens)
-        finished = env.event()
-        self._busy = 0
-        for number, board in enumerate(boards):
-            if board:
-                self._busy += 1
-                env.process(self._serve(env, number, rates[number], board, finished, hook))
-        if self._busy:
-            env.run(until=finished)
-        return [_outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
+        return boards, parts_of
 
     def _serve(
         self,
@@ -219,21 +226,8 @@ class CrewWorld:
                 batch = future.pop()
                 # of a shared job's parts a crew takes its own first, so that all come to an end together
                 heappush(ready, ((*batch.key[:4], -1) if batch.key[4] == number else batch.key, batch))
-            chosen: Batch | None = None
-            elsewhere = []
-            while ready:
-                batch = ready[0][1]
-                if batch.closed or batch.latest <= now:
-                    heappop(ready)
-                elif batch.taken_until >= 0:
-                    elsewhere.append(heappop(ready))
-                else:
-                    chosen = batch
-                    break
-            for entry in elsewhere:
-                heappush(ready, entry)
+            chosen, wake = _most_urgent(ready, now)
             if chosen is None:
-                wake = min((entry[1].taken_until for entry in elsewhere), default=NEVER)
                 if future and future[-1].earliest < wake:
                     wake = future[-1].earliest
                 if wake == NEVER:
@@ -272,6 +266,24 @@ class CrewWorld:
         self._busy -= 1
         if not self._busy:
             finished.succeed()
+
+
+def _most_urgent(ready: list[tuple[tuple[int, ...], Batch]], now: int) -> tuple[Batch | None, int]:
+    """Open batch that a crew takes up now; without one, when the next comes free that others work at."""
+    chosen: Batch | None = None
+    elsewhere = []
+    while ready:
+        batch = ready[0][1]
+        if batch.closed or batch.latest <= now:
+            heappop(ready)
+        elif batch.taken_until >= 0:
+            elsewhere.append(heappop(ready))
+        else:
+            chosen = batch
+            break
+    for entry in elsewhere:
+        heappush(ready, entry)
+    return chosen, min((entry[1].taken_until for entry in elsewhere), default=NEVER)
 
 
 def _outcome(job: Job, parts: Sequence[Batch], base: int, phase_start: float, phase_end: float) -> Done:

@@ -154,7 +154,40 @@ def assemble(
     InputError
         If there are no days, no temperatures, or dates that cannot be.
     """
+    _check_rows(dates, columns, source)
     notes = list(repairs)
+    keep = ~is_leap_day(dates)
+    if not keep.all():
+        notes.append(f"29 February left out in {int((~keep).sum())} leap years (365-day calendar)")
+    number = day_number(dates[keep])
+    values = {name: np.asarray(column, dtype=np.float64)[keep] for name, column in columns.items()}
+    if number.size == 0:
+        raise InputError(source, "found no days but 29 February")
+    if (np.diff(number) < 0).any():
+        notes.append("dates were out of order; rows were sorted by date")
+    grid_date, grid = _on_grid(number, values, notes)
+    _repair_swapped(grid, notes)
+    for name in ("rain", "wind_speed", "relative_humidity"):
+        if name in grid and not np.isfinite(grid[name]).any():
+            notes.append(f"all values of {name} are missing; the column was left out")
+            del grid[name]
+    return DailyRecord(
+        date=grid_date,
+        temperature_min=grid["temperature_min"],
+        temperature_max=grid["temperature_max"],
+        rain=grid.get("rain"),
+        wind_speed=grid.get("wind_speed"),
+        relative_humidity=grid.get("relative_humidity"),
+        station=station,
+        source=source,
+        file_format=file_format,
+        repairs=tuple(notes),
+        **position,
+    )
+
+
+def _check_rows(dates: NDArray[np.datetime64], columns: Mapping[str, Floats], source: str) -> None:
+    """Stop on rows of which no record can be made."""
     for name in ("temperature_min", "temperature_max"):
         if name not in columns:
             raise InputError(source, f"found no {name}; a record needs daily minimum and maximum temperature")
@@ -168,15 +201,11 @@ def assemble(
         if not np.isfinite(columns[name]).any():
             raise InputError(source, f"all values of {name} are missing")
 
-    keep = ~is_leap_day(dates)
-    if not keep.all():
-        notes.append(f"29 February left out in {int((~keep).sum())} leap years (365-day calendar)")
-    number = day_number(dates[keep])
-    values = {name: np.asarray(column, dtype=np.float64)[keep] for name, column in columns.items()}
-    if number.size == 0:
-        raise InputError(source, "found no days but 29 February")
-    if (np.diff(number) < 0).any():
-        notes.append("dates were out of order; rows were sorted by date")
+
+def _on_grid(
+    number: NDArray[np.int64], values: Mapping[str, Floats], notes: list[str]
+) -> tuple[NDArray[np.datetime64], dict[str, Floats]]:
+    """Every day from the first to the last, and the values of each; what was repaired is noted."""
     order = np.argsort(number, kind="stable")
     number = number[order]
     first, last = int(number[0]), int(number[-1])
@@ -207,24 +236,7 @@ def assemble(
             f"{int(conflicts.sum())} dates stood twice with different values ({day_list(grid_date[conflicts])}); "
             "those values were set to missing"
         )
-    _repair_swapped(grid, notes)
-    for name in ("rain", "wind_speed", "relative_humidity"):
-        if name in grid and not np.isfinite(grid[name]).any():
-            notes.append(f"all values of {name} are missing; the column was left out")
-            del grid[name]
-    return DailyRecord(
-        date=grid_date,
-        temperature_min=grid["temperature_min"],
-        temperature_max=grid["temperature_max"],
-        rain=grid.get("rain"),
-        wind_speed=grid.get("wind_speed"),
-        relative_humidity=grid.get("relative_humidity"),
-        station=station,
-        source=source,
-        file_format=file_format,
-        repairs=tuple(notes),
-        **position,
-    )
+    return grid_date, grid
 
 
 def _repair_swapped(grid: dict[str, Floats], notes: list[str]) -> None:
