@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from orchardsim.analysis.compare import compare
+    from orchardsim.analysis.fit import fit
     from orchardsim.analysis.risk_drivers import risk_drivers
     from orchardsim.analysis.spares import spares
     from orchardsim.analysis.stress import stress
@@ -28,6 +29,7 @@ __all__ = [
     "InputError",
     "Plan",
     "compare",
+    "fit",
     "load_plan",
     "read_results",
     "risk_drivers",
@@ -40,7 +42,7 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "analysis": ("compare", "risk_drivers", "spares", "stress", "study"),
+    "analysis": ("compare", "fit", "risk_drivers", "spares", "stress", "study"),
     "core.errors": ("InputError",),
     "plan": ("Plan", "load_plan"),
     "report": ("write_report",),

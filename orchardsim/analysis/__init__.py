@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from orchardsim.analysis.compare import compare
+from orchardsim.analysis.fit import Fit, fit
 from orchardsim.analysis.risk_drivers import RiskDrivers, risk_drivers
 from orchardsim.analysis.spares import spares
 from orchardsim.analysis.stress import stress
 from orchardsim.analysis.study import study
 
-__all__ = ["RiskDrivers", "compare", "risk_drivers", "spares", "stress", "study"]
+__all__ = ["Fit", "RiskDrivers", "compare", "fit", "risk_drivers", "spares", "stress", "study"]

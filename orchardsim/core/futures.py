@@ -147,6 +147,33 @@ class Doubt:
     spread: float
 
 
+Part = tuple[str, str]
+"""(level, key): one of the standard normals behind the levels; the key "" is the part that all keys share."""
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What measurements left open of the standard normals behind some levels.
+
+    Attributes
+    ----------
+    parts : tuple of (level, key)
+    draws : array, (draw, part)
+        Draws from the posterior, in no order; all equally likely.
+    """
+
+    parts: tuple[Part, ...]
+    draws: Array
+
+    def rows(self, seed: int, trials: Sequence[int]) -> NDArray[np.int64]:
+        """Draw that each trial meets: the same under every plan; with another seed the trials begin elsewhere."""
+        return (np.asarray(trials, dtype=np.int64) + seed) % len(self.draws)
+
+    def mean(self, part: Part) -> float:
+        """Mean of a part; 0, that of a standard normal, where nothing was learned of it."""
+        return float(self.draws[:, self.parts.index(part)].mean()) if part in self.parts else 0.0
+
+
 @dataclass(frozen=True)
 class Futures:
     """Doubts of a plan.
@@ -157,20 +184,36 @@ class Futures:
         Those that differ from the table's; the key "" stands for all keys of a level.
     known : bool
         Whether all levels are taken at their middle.
+    learned : Learned, optional
+        What measured trees tell beyond that.
     """
 
     stated: Mapping[str, Mapping[str, Doubt]]
     known: bool = False
+    learned: Learned | None = None
 
     def doubt(self, level: str, key: str = "") -> Doubt:
-        """What is known of a level under a key."""
+        """What the plan knows of a level under a key, before any measurement."""
         row, own = OPEN_LEVELS[level], self.stated.get(level, {})
         found = own.get(key, own.get("", Doubt(row.middle, row.spread)))
         return Doubt(found.middle, 0.0) if self.known else found
 
     def middle(self, level: str, keys: Sequence[str]) -> Array:
-        """Middles of a level under several keys, (key,)."""
-        return np.array([self.doubt(level, key).middle for key in keys])
+        """Middles of a level under several keys, (key,); where trees were measured, at what they tell on the mean."""
+        learned = self.learned
+        normals = np.zeros((1, len(keys)))
+        if learned is not None:
+            own = np.array([learned.mean((level, key)) if key else 0.0 for key in keys])
+            normals[0] = combined(level, np.full(1, learned.mean((level, ""))), own[None])[0]
+        return self.values(level, keys, normals)[0]
+
+    def values(self, level: str, keys: Sequence[str], normals: Array) -> Array:
+        """Values of a level at standard normals, (trial, key), as the plan knew it before any measurement."""
+        row, open_ = OPEN_LEVELS[level], Futures(self.stated)
+        doubts = [open_.doubt(level, key) for key in keys]
+        middle = np.array([doubt.middle for doubt in doubts])
+        shift = np.array([doubt.spread for doubt in doubts]) * normals
+        return middle * np.exp(shift) if row.family == "lognormal" else middle + shift
 
     def drawn(self, level: str, keys: Sequence[str], streams: Streams, trials: Sequence[int]) -> Array:
         """Values of a level under several keys, (trial, key); the same trial meets the same under every plan.
@@ -182,23 +225,26 @@ class Futures:
         array([[1.2],
                [1.2]])
         """
-        row = OPEN_LEVELS[level]
-        doubts = [self.doubt(level, key) for key in keys]
-        spread = np.array([doubt.spread for doubt in doubts])
-        middle = np.broadcast_to(np.array([doubt.middle for doubt in doubts]), (len(trials), len(keys)))
-        if not spread.any():
-            return middle.copy()
-        common = _normals(streams, level, "", trials)
-        own = {key: _normals(streams, level, f"of {key}", trials) for key in dict.fromkeys(keys)}
-        parts = np.stack([own[key] for key in keys], axis=1)
-        normal = np.sqrt(row.shared) * common[:, None] + np.sqrt(1.0 - row.shared) * parts
-        normal = np.clip(normal, -MOST_DEVIATIONS, MOST_DEVIATIONS)
-        found: Array = middle * np.exp(spread * normal) if row.family == "lognormal" else middle + spread * normal
-        return found
+        if not any(self.doubt(level, key).spread for key in keys):
+            return np.repeat(self.middle(level, keys)[None], len(trials), axis=0)
+        common = self._normals(streams, level, "", trials)
+        own = {key: self._normals(streams, level, key, trials, "of ") for key in dict.fromkeys(keys)}
+        return self.values(level, keys, combined(level, common, np.stack([own[key] for key in keys], axis=1)))
+
+    def _normals(self, streams: Streams, level: str, key: str, trials: Sequence[int], prefix: str = "") -> Array:
+        """Standard normals of a part: learned, or drawn by address."""
+        if self.learned is not None and (level, key) in self.learned.parts and bool(key) == bool(prefix):
+            seed = streams.process_seeds.get(process(level), streams.seed)
+            return self.learned.draws[self.learned.rows(seed, trials), self.learned.parts.index((level, key))]
+        place = f"{prefix}{key}"
+        return np.array([streams.at(process(level), place, trial=trial).standard_normal() for trial in trials])
 
 
-def _normals(streams: Streams, level: str, key: str, trials: Sequence[int]) -> Array:
-    return np.array([streams.at(process(level), key, trial=trial).standard_normal() for trial in trials])
+def combined(level: str, common: Array, own: Array) -> Array:
+    """Standard normals of a level, (trial, key), from the part that all keys share (trial,) and that of each key."""
+    shared = OPEN_LEVELS[level].shared
+    normal = np.sqrt(shared) * common[:, None] + np.sqrt(1.0 - shared) * own
+    return np.clip(normal, -MOST_DEVIATIONS, MOST_DEVIATIONS)
 
 
 def process(level: str) -> str:

@@ -12,6 +12,8 @@ from orchardsim.core.text import quoted
 from orchardsim.plan.filling import Ledger
 
 KNOWN: Final = "known"
+LEARNED: Final = "learned"
+"""Key that names a file of what measured trees taught; see :mod:`orchardsim.plan.learned`."""
 PARTS: Final = {"middle", "spread"}
 EXPECTED: Final = "'known', 'known 1.2' or { middle = 1.1, spread = 0.15 }"
 
@@ -41,6 +43,8 @@ def read_futures(
     stated: dict[str, dict[str, Doubt]] = {}
     for name, value in (raw or {}).items():
         path = f"futures.{name}"
+        if name == LEARNED:
+            continue
         if name not in OPEN_LEVELS:
             raise InputError(where, f"{path}: unknown level {quoted(name)}, {nearest_names(name, OPEN_LEVELS)}")
         row = OPEN_LEVELS[name]

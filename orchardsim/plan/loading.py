@@ -23,6 +23,7 @@ from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.futures import read_futures
+from orchardsim.plan.learned import carrying_learned
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.names import check_names
 from orchardsim.plan.parts import FarmParts
@@ -125,7 +126,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
             f"taken as the same number of {table.currency}"
         )
     idle = tuple(filler.fill(IdleLand, f"idle_land {number}", land) for number, land in enumerate(table.idle_land, 1))
-    return Plan(
+    plan = Plan(
         path=path,
         title=table.title,
         site_name=table.site.name,
@@ -143,8 +144,10 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         warnings=tuple(warnings),
         stated=tuple(stated_values(table)),
         idle_land=idle,
+        calendar_year=table.calendar_year,
         **sections,
     )
+    return carrying_learned(plan, table.futures, folder)
 
 
 def _note_farm_defaults(table: Any, ledger: Ledger) -> None:

@@ -210,6 +210,9 @@ class PlanBase(Table):
     units: Literal["us", "metric"] = said("units in which results are shown")
     currency: Literal[CURRENCIES] = said("currency of the plan's money")  # type: ignore[valid-type]
     price_year: Annotated[int, Field(ge=1950, le=2150)] = said("year of the plan's prices and costs", 2024)
+    calendar_year: Annotated[int, Field(ge=1900, le=2150)] | None = said(
+        "calendar year in which the crop of year 0 is picked; needed by `fit`", None
+    )
     note: str = said("remark of your own", "")
     packing: PackingTable = PackingTable()
 

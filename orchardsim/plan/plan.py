@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
+import numpy as np
+
 from orchardsim.core.files import check_file
 from orchardsim.core.futures import Futures
 from orchardsim.core.geometry import Geometry
@@ -50,6 +52,7 @@ HASHED = (
     "hazards",
     "physiology",
     "futures",
+    "calendar_year",
 )
 """What a run depends on; title, place name and display units change no number."""
 
@@ -116,6 +119,8 @@ class Plan:
         Every value that the plan states, as it was read.
     idle_land : tuple of IdleLand
         Land of the farm without trees.
+    calendar_year : int or None
+        Year in which the crop of year 0 is picked; where it is stated, years before year 0 are those of the record.
     """
 
     path: Path | None
@@ -144,6 +149,7 @@ class Plan:
     warnings: tuple[str, ...] = ()
     stated: tuple[Stated, ...] = ()
     idle_land: tuple[IdleLand, ...] = ()
+    calendar_year: int | None = None
 
     @property
     def where(self) -> str:
@@ -241,6 +247,8 @@ def _json(value: Any, file: Callable[[Path], Any], number: Callable[[float], Any
 
     if isinstance(value, Path):
         return file(value)
+    if isinstance(value, np.ndarray):
+        return {"array": hashlib.sha256(np.ascontiguousarray(value).tobytes()).hexdigest()}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {field.name: inner(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, Mapping):

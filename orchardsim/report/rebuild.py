@@ -11,6 +11,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.files import check_file, reason
 from orchardsim.results.comparison import COMPARE_FILE, Comparison
 from orchardsim.results.findings import findings_path, read_findings
+from orchardsim.results.fit import FIT_FILE, FitFindings
 from orchardsim.results.spares import SPARES_FILE, SparesAnswer
 from orchardsim.results.store import RESULTS_FILE
 from orchardsim.results.stress import STRESS_FILE, Stress
@@ -69,12 +70,21 @@ def _study(folder: Path) -> Rebuilt:
     return Rebuilt(write_study(folder, found), study_table(found))
 
 
+def _fit(folder: Path) -> Rebuilt:
+    from orchardsim.report.fit_page import write_fit
+    from orchardsim.report.fit_words import fit_table
+
+    found = _kept(folder / FIT_FILE, FitFindings)
+    return Rebuilt(write_fit(folder, found), fit_table(found))
+
+
 KINDS: dict[str, Callable[[Path], Rebuilt]] = {
     RESULTS_FILE: _run,
     COMPARE_FILE: _comparison,
     STRESS_FILE: _stress,
     SPARES_FILE: _spares,
     STUDY_FILE: _study,
+    FIT_FILE: _fit,
 }
 """File that tells what a folder holds -> how its page is built."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,8 @@ class SeasonLibrary:
         Crop of the region in a season relative to its mean, as far as frost decides it.
     region_usual : float [1]
         That mean: share of a full crop, over the site's own past.
+    past : mapping from year of the plan, below 0, to season
+        Those whose calendar year is known and in the record.
     """
 
     sample: WeatherSample
@@ -47,12 +49,15 @@ class SeasonLibrary:
     drivers: tuple[tuple[SeasonDrivers, ...], ...]
     region: Array
     region_usual: float = 1.0
+    past: Mapping[int, int] = field(default_factory=dict)
 
     def pick(self, trials: range, year: int) -> NDArray[np.int64]:
-        """Season that each trial meets in a year; before year 0 the record's own years, ending with its last."""
+        """Season that each trial meets in a year; before year 0 its own, or the record's, ending with its last."""
         if year >= 0:
             rows = slice(trials.start - self.first_trial, trials.stop - self.first_trial)
             return self.sample.pick[rows, year]
+        if year in self.past:
+            return np.full(len(trials), self.past[year])
         own = self.sample.history
         order = own if own.size else np.argsort(self.sample.seasons.harvest_year, kind="stable")
         return np.full(len(trials), order[year % len(order)])
@@ -112,7 +117,15 @@ def build_library(plan: Plan, streams: Streams, trials: range, years: int, seaso
     sample = sample_weather(plan.weather, streams, trials, years, sequence=seasons)  # type: ignore[arg-type]
     drivers, crop = drivers_of(plan, sample.seasons)
     usual = float(crop[sample.history].mean() if sample.history.size else crop.mean())
-    return SeasonLibrary(sample, trials.start, drivers, relative_region(crop, usual), usual)
+    return SeasonLibrary(sample, trials.start, drivers, relative_region(crop, usual), usual, _past(plan, sample))
+
+
+def _past(plan: Plan, sample: WeatherSample) -> dict[int, int]:
+    """Season of each year before year 0 that lies in the record's part in use."""
+    if plan.calendar_year is None or plan.weather.record is None:
+        return {}
+    years = (int(sample.seasons.harvest_year[row]) - plan.calendar_year for row in sample.history)
+    return {year: int(row) for year, row in zip(years, sample.history, strict=True) if year < 0}
 
 
 def drivers_of(

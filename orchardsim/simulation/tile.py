@@ -57,6 +57,8 @@ class Tile:
         Replacement rules from year 0 on; the plan's own by default, as always before year 0.
     trace : bool
         Keep the yards' event logs.
+    yards : bool
+        Whether there are any; steps without crews need none.
     """
 
     def __init__(
@@ -73,6 +75,7 @@ class Tile:
         steps: Steps = YEAR,
         rules: Mapping[str, Replacement] | None = None,
         trace: bool = False,
+        yards: bool = True,
     ) -> None:
         self.plan = plan
         self.library = library
@@ -94,7 +97,7 @@ class Tile:
         for block in self.blocks:
             # vigor that lasts is the ground's: the level of a whole block times the patches within it
             block.state.site_vigor *= block.model.expand(self.levels.growth[:, block.columns])
-        self.yards = open_yards(plan, self.rules, streams, trials, years, trace)
+        self.yards = open_yards(plan, self.rules, streams, trials, years, trace) if yards else []
         self.season_rows = np.zeros(len(trials), dtype=np.int64)
 
     @property

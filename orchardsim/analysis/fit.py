@@ -1,0 +1,406 @@
+"""What measured trees say of the levels that a plan leaves open, and the plan that carries it."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+import orchardsim
+from orchardsim.analysis.bloom_needs import BloomDates, bloom_needs, in_needs
+from orchardsim.analysis.learning import (
+    DRAWS,
+    ROWS,
+    Answer,
+    Conflict,
+    Table,
+    learn,
+    learned_of,
+    levels_of_parts,
+    second_round,
+    table_of,
+)
+from orchardsim.analysis.sights import FAMILY, Seen, seen_of
+from orchardsim.core.errors import InputError
+from orchardsim.core.futures import HAZARD_CAUSES, OPEN_LEVELS, Learned
+from orchardsim.core.streams import Streams
+from orchardsim.plan import Plan, load_plan
+from orchardsim.plan.keys import with_keys
+from orchardsim.plan.learned import LearnedFile, ground_of
+from orchardsim.plan.measurements import (
+    Measurement,
+    Measurements,
+    as_csv,
+    parse_measurements,
+    read_measurements,
+    together,
+)
+from orchardsim.plan.reading import read_toml
+from orchardsim.plan.rewriting import rewritten
+from orchardsim.results.fit import (
+    LEARNED_FILE,
+    Band,
+    BloomAnswer,
+    ConflictAnswer,
+    FitFindings,
+    LevelAnswer,
+    SightAnswer,
+)
+from orchardsim.simulation.futures import Levels, draw_future, level_keys
+from orchardsim.simulation.replay import FELT_LEVELS, Replay, Sight, unlinked
+
+Array = NDArray[np.float64]
+POINTS: Final = (5, 50, 95)
+UNITS: Final = {"trunk_area": "cm²", "height": "m", "fruit_mass": "g", "yield": "kg/tree", "dead_trees": "trees"}
+UNIT_SLIPS: Final = {
+    10.0: "mm read as cm",
+    2.54: "inches read as cm, or the reverse",
+    3.1416: "girth read as diameter, or the reverse",
+}
+"""Factors between lengths that a wrong unit makes."""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What a fit gives: findings, the file of what was learned, and the plan that carries it."""
+
+    findings: FitFindings
+    learned: LearnedFile
+    plan: Plan
+
+    def plan_text(self, text: str, learned_name: str = LEARNED_FILE, record: str | None = None) -> str:
+        """The plan's own text, changed where it now carries what was learned.
+
+        Parameters
+        ----------
+        text : str
+            The plan file that was fitted.
+        learned_name : str
+            Name of the file of what was learned, beside the new plan.
+        record : str, optional
+            Weather record's path as seen from there, where it has one.
+        """
+        changes: dict[tuple[str, str], Any] = {("futures", "learned"): learned_name}
+        for cultivar, needs in self.learned.needs.items():
+            chill, heat = needs["chill_requirement"][1], needs["bloom_heat"][1]
+            table = f'cultivar."{cultivar}"'
+            changes[table, "chill_requirement"] = float(f"{chill:.4g}")
+            changes[table, "bloom_heat"] = f"{heat:.4g} K day"
+        if record is not None:
+            changes["weather", "record"] = record
+        return rewritten(text, changes, self.plan.where)
+
+
+def fit(
+    plan: Plan,
+    measurements: str | Path | Measurements,
+    *,
+    seed: int = 1,
+    before: LearnedFile | None = None,
+    say: Callable[[str], object] = lambda line: None,
+) -> Fit:
+    """Learn from measured trees.
+
+    Parameters
+    ----------
+    plan : Plan
+        States ``calendar_year``. If it carries what was learned before, those measurements count with the new.
+    measurements : path or Measurements
+        CSV of :func:`orchardsim.plan.measurements.read_measurements`.
+    seed : int
+        Seed of the simulated rows and of the sampling.
+    before : LearnedFile, optional
+        File that the plan carries.
+    say : callable
+        Told what is being done.
+
+    Raises
+    ------
+    InputError
+        If the measurements do not fit the plan.
+    """
+    where = "measurements" if isinstance(measurements, Measurements) else str(measurements)
+    if plan.futures.learned is not None and before is None:
+        raise InputError(
+            plan.where, "futures.learned: the plan carries what was learned before; hand that file over too"
+        )
+    needs = {} if before is None else before.needs
+    base = _with_needs(dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=None)), needs, 0)
+    new = measurements if isinstance(measurements, Measurements) else read_measurements(measurements, base)
+    kept = () if before is None else parse_measurements(as_csv(before.rows), base, LEARNED_FILE).rows
+    rows = together(kept, new, where)
+    bloom, needs = _bloom(base, rows.of("bloom_date"), where)
+    base = _with_needs(base, needs, 1)
+    seen = seen_of(base, rows.rows, where)
+    remarks = list(rows.remarks)
+    rng = np.random.default_rng(seed)
+    if len(seen.sights):
+        replay = Replay(base, seen.sights, seed)
+        say(f"growing {ROWS} rows again through {replay.years} seasons, twice")
+        first = table_of(replay, range(ROWS))
+        draft = learn(replay.plan, seen, first, rng)
+        table = first.joined(second_round(replay, draft, ROWS))
+        say("weighing them by what was seen")
+        answer = learn(replay.plan, seen, table, rng, conflicts=draft.conflicts, prior=first)
+        learned = learned_of(answer.parts, answer.found.draws)
+        lacking = replay.lacking
+    else:
+        answer, learned, lacking = None, Learned((), np.zeros((DRAWS, 0))), ()
+        remarks.append("bloom dates alone tell of chill and heat, not of growth or crop")
+    blocks = tuple(dict.fromkeys(one.block for one in rows.rows))
+    # the plan's own middles and spreads stay; what was learned stands beside them
+    fitted = dataclasses.replace(
+        base, futures=dataclasses.replace(base.futures, learned=learned if learned.parts else None)
+    )
+    file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in rows.rows))
+    sights: tuple[SightAnswer, ...] = ()
+    conflicts: tuple[ConflictAnswer, ...] = ()
+    if answer is not None:
+        say("holding measurements back to check")
+        sights = _sights(base, seen, answer, first, table, replay, rng)
+        conflicts = tuple(_conflict(base, one, seen, first) for one in answer.conflicts)
+    assert base.calendar_year is not None
+    findings = FitFindings(
+        title=base.title,
+        plan_name=base.path.name if base.path is not None else "plan",
+        measurements=len(rows.rows),
+        trees=len({(one.block, one.row, one.tree) for one in rows.rows if one.tree is not None}),
+        seasons=tuple(str(base.calendar_year + year) for year in sorted({one.year for one in rows.rows})),
+        levels=_level_answers(base, fitted, seed),
+        sights=sights,
+        conflicts=conflicts,
+        misfit=1.0 if answer is None else answer.misfit,
+        bloom=bloom,
+        rows=0 if answer is None else 2 * ROWS,
+        draws=DRAWS,
+        steps=0 if answer is None else answer.found.steps,
+        effective=1.0 if answer is None else answer.found.effective,
+        unlike=1.0 if answer is None else answer.found.unlike,
+        lacking=lacking,
+        remarks=tuple(remarks),
+        attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash},
+    )
+    return Fit(findings, file, fitted)
+
+
+def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], which: int) -> Plan:
+    """The plan with chill and heat needs before (0) or after (1) bloom dates.
+
+    A plan from a file is resolved anew, for pollen too hangs on when cultivars bloom.
+    """
+    if not needs:
+        return plan
+    if plan.path is not None:
+        changes = {
+            f"cultivar.{json.dumps(name)}": {
+                "chill_requirement": own["chill_requirement"][which],
+                "bloom_heat": f"{own['bloom_heat'][which]!r} K day",
+            }
+            for name, own in needs.items()
+        }
+        raw = read_toml(plan.path)
+        raw.get("futures", {}).pop("learned", None)
+        stated = {
+            f"{table}.{key}": value for table, own in changes.items() for key, value in own.items()
+        }  # fmt: skip
+        found = load_plan(with_keys(raw, stated, plan.where), base=plan.path.parent)
+        return dataclasses.replace(found, path=plan.path, futures=plan.futures)
+    blocks = []
+    for block in plan.blocks:
+        groups = tuple(
+            dataclasses.replace(group, phenology=in_needs(group.phenology, needs.get(group.cultivar_name, {}), which))
+            for group in block.groups
+        )
+        blocks.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=groups)))
+    return dataclasses.replace(plan, blocks=tuple(blocks))
+
+
+# ---- bloom dates ----------------------------------------------------------------------------------------------------
+
+
+def _bloom(
+    plan: Plan, rows: Sequence[Measurement], where: str
+) -> tuple[tuple[BloomAnswer, ...], dict[str, dict[str, list[float]]]]:
+    if not rows:
+        return (), {}
+    if plan.weather.record is None:
+        raise InputError(
+            where, f"line {rows[0].line}: bloom dates need a weather record (weather.record) of their seasons"
+        )
+    groups = {group.label: group for group in plan.groups}
+    years = [one.year for one in rows]
+    assert plan.calendar_year is not None
+    look = [Sight("trunk_area", max(years), 0, rows[0].block, (0,))]
+    seasons = Replay(plan, look, 0).library(range(1)).sample
+    known = {int(seasons.seasons.harvest_year[row]): int(row) for row in seasons.history}
+    by_cultivar: dict[str, list[Measurement]] = {}
+    for one in rows:
+        if one.label is None:
+            raise InputError(
+                where, f"line {one.line}: the bloom date of block {one.block} needs its row group; it has several"
+            )
+        if plan.calendar_year + one.year not in known:
+            raise InputError(
+                where,
+                f"line {one.line}: the weather record does not hold the season {plan.calendar_year + one.year} of this "
+                f"bloom date; it holds {min(known)} to {max(known)}",
+            )
+        by_cultivar.setdefault(groups[one.label].cultivar_name, []).append(one)
+    answers, needs = [], {}
+    for cultivar, own in by_cultivar.items():
+        before = next(group.phenology for group in plan.groups if group.cultivar_name == cultivar)
+        dates = BloomDates(
+            np.array([known[plan.calendar_year + one.year] for one in own]),
+            np.array([float(one.day) for one in own]),
+            np.array([one.error for one in own]),
+        )
+        found = bloom_needs(seasons.seasons, dates, before)
+        answers.append(BloomAnswer(cultivar, len(own), **dataclasses.asdict(found)))
+        # four digits, as the plan writes them
+        chill, heat = (float(f"{value:.4g}") for value in (found.chill_after[0], found.heat_after[0]))
+        needs[cultivar] = {
+            "chill_requirement": [before.chill_requirement, chill],
+            "bloom_heat": [before.bloom_heat, heat],
+        }
+    return tuple(answers), needs
+
+
+# ---- answers --------------------------------------------------------------------------------------------------------
+
+WORDS: Final = {
+    "growth": "growth of trees in {}: ground, stock and cultivar together",
+    "site_growth": "growth of the ground of {}",
+    "stock_by_site": "growth of {} on this ground",
+    "cultivar_by_site": "growth of {} on this ground",
+    "fruit_set": "fruit set of {}",
+    "fruit_size": "fruit size of {}",
+    "thinning_skill": "thinners' share of the excess taken off",
+    "winter_cold": "coldest winter night over the station's",
+    "hazard_level": "losses by {}",
+}
+
+
+def _level_answers(before: Plan, after: Plan, seed: int) -> tuple[LevelAnswer, ...]:
+    trials = range(DRAWS)
+    old, new = (draw_future(plan, Streams(seed), trials) for plan in (before, after))
+    answers = []
+    for column, label in enumerate(before.labels):
+        pair = old.growth[:, column], new.growth[:, column]
+        answers.append(_level_answer("growth", label, *pair))
+    for level in FELT_LEVELS:
+        keys = level_keys(before, level)
+        for key in dict.fromkeys(keys):
+            pair = _column(old, level, keys.index(key)), _column(new, level, keys.index(key))
+            answers.append(_level_answer(level, key, *pair))
+    return tuple(answers)
+
+
+def _column(levels: Levels, level: str, column: int) -> Array:
+    return levels.values[level][:, column]
+
+
+def _level_answer(level: str, key: str, before: Array, after: Array) -> LevelAnswer:
+    row = OPEN_LEVELS.get(level)
+    natural = row is not None and row.family == "normal"
+    spreads = [float(np.std(values if natural else np.log(values))) for values in (before, after)]
+    told = 1.0 - spreads[1] / spreads[0] if spreads[0] > 0 else 0.0
+    name = key.replace("_", " ") if key in HAZARD_CAUSES else key
+    return LevelAnswer(
+        f"{level} of {key}" if key else level,
+        WORDS[level].format(name),
+        "" if row is None or row.unit == "1" else row.unit,
+        _band(before),
+        _band(after),
+        told,
+    )
+
+
+def _band(values: Array) -> Band:
+    low, middle, high = (float(value) for value in np.percentile(values, POINTS))
+    return low, middle, high
+
+
+def _sights(
+    plan: Plan, seen: Seen, answer: Answer, first: Table, table: Table, replay: Replay, rng: np.random.Generator
+) -> tuple[SightAnswer, ...]:
+    """Every sight beside what was expected: before, after, and from all other families and seasons."""
+    held: dict[int, Band] = {}
+    groups = list(dict.fromkeys(seen.groups))
+    if len(groups) > 1:
+        for group in groups:
+            out = [place for place, own in enumerate(seen.groups) if own == group]
+            rest = [place for place in range(len(seen.sights)) if place not in out]
+            conflicts = tuple(one for one in answer.conflicts if (one.family, one.year) != group)
+            other = learn(
+                replay.plan, seen.part(rest), table.part(rest), rng, count=DRAWS // 2, conflicts=conflicts,
+                prior=first.part(rest),
+            )  # fmt: skip
+            levels = levels_of_parts(replay.plan, other.parts, other.found.draws)
+            bands = _expected(seen, answer, levels, rng)
+            held |= {place: bands[place] for place in out}
+    noise = rng.multivariate_normal(np.zeros(len(seen.values)), seen.errors, size=len(first.values))
+    before = [_unlinked_band(one.measure, (first.values + noise)[:, k]) for k, one in enumerate(seen.sights)]
+    levels = levels_of_parts(replay.plan, answer.parts, answer.found.draws)
+    after = _expected(seen, answer, levels, rng)
+    assert plan.calendar_year is not None
+    return tuple(
+        SightAnswer(
+            one.measure + (f" of {one.cause}" if one.cause else ""),
+            seen.labels[place],
+            _season(plan.calendar_year + one.year, one.day, one.measure),
+            UNITS.get(one.measure, "per tree"),
+            seen.trees[place],
+            float(unlinked(one.measure, seen.values[place])),
+            before[place],
+            after[place],
+            held.get(place),
+        )
+        for place, one in enumerate(seen.sights)
+    )
+
+
+def _season(year: int, day: int, measure: str) -> str:
+    if measure not in ("trunk_area", "height"):
+        return str(year)
+    return f"{year}, after leaf fall" if day >= 365 else f"{year}, day {day} of the season"
+
+
+def _expected(seen: Seen, answer: Answer, levels: Array, rng: np.random.Generator) -> list[Band]:
+    """Bands of what would be seen at some levels, rows' luck and all errors within."""
+    mean = answer.emulator.mean(levels)
+    spread = answer.emulator.covariance + seen.errors
+    values = mean + rng.multivariate_normal(np.zeros(len(seen.values)), spread, size=len(mean))
+    return [_unlinked_band(one.measure, values[:, place]) for place, one in enumerate(seen.sights)]
+
+
+def _unlinked_band(measure: str, values: Array) -> Band:
+    low, middle, high = (float(unlinked(measure, value)) for value in np.percentile(values, POINTS))
+    return low, middle, high
+
+
+HINTS: Final = {
+    "growth": "trees far from what stock, cultivar and ground let one expect: check labels, units and the stock",
+    "bloom": "bloom far from what age and last crop let one expect: check the cultivar and how it was counted",
+    "crop": "a crop that no season since planting explains: a frost or hail that the record lacks, poor pollen, or "
+    "another cultivar",
+    "fruit size": "fruit of a size that no season since planting explains: check the cultivar and the unit",
+    "losses": "more or fewer losses than any season since planting explains: check the cause",
+}
+
+
+def _conflict(plan: Plan, one: Conflict, seen: Seen, first: Table) -> ConflictAnswer:
+    assert plan.calendar_year is not None
+    hint = HINTS[one.family]
+    for place, sight in enumerate(seen.sights):
+        if (FAMILY[sight.measure], sight.year) == (one.family, one.year) and sight.measure == "trunk_area":
+            ratio = float(np.exp(abs(seen.values[place] - np.median(first.values[:, place])) / 2))
+            slips = [words for factor, words in UNIT_SLIPS.items() if abs(np.log(ratio / factor)) < 0.25]
+            if slips:
+                hint = f"the trunk is {ratio:.2g} times off: {' or '.join(slips)}?"
+    return ConflictAnswer(one.family, str(plan.calendar_year + one.year), one.chance, hint)
