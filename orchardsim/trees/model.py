@@ -144,7 +144,8 @@ def setting(model: BlockModel, season: SeasonForTrees, draws: YearDraws) -> Doub
         np.array([group.cultivar.self_fruitful for group in model.block.groups]),
     )
     block_year = np.exp(p.block_set_spread * draws.block_normal[:, :1])
-    return (1 - season.frost_kill) * cross * block_year * season.set_level * p.set_per_cluster
+    per_cluster = p.set_per_cluster * np.array([group.cultivar.fruit_set for group in model.block.groups])
+    return (1 - season.frost_kill) * cross * block_year * season.set_level * per_cluster
 
 
 def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> Bloom:

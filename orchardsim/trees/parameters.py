@@ -40,6 +40,9 @@ class Cultivar:
 
     vigor: float = parameter("1", "growth relative to Gala", low=0.4, high=1.8, default=1.0)
     biennial: float = parameter("1", "tendency to bear every other year: 0 annual, 1 strongly biennial", low=0, high=1)
+    fruit_set: float = parameter(
+        "1", "fruitlets per flower cluster before the drop, over Gala's", low=0.3, high=2, default=1.0
+    )
     fruit_mass_potential: float = parameter("kg", "mean fruit mass at very light crop", low=0.08, high=0.6)
     triploid: bool = parameter("flag", "gives no pollen", default=False)
     self_fruitful: float = parameter(

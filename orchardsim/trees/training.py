@@ -110,8 +110,6 @@ def training_faults(training: Training) -> tuple[str, ...]:
         faults.append("thick side branches are left (thick_feathers_cut = false), but feathers_kept = 0 keeps none")
     if any(training.pruning) and not any(training.pruning_minutes):
         faults.append("wood is cut out (pruning above 0), but pruning_minutes are all 0")
-    if training.spread_limit > 1.5 * training.height_limit:
-        faults.append("spread_limit is more than one and a half times height_limit")
     if training.leader_headed and training.support == "wires" and training.height_limit > 4:
         faults.append("a headed leader above 4 m has no wire to hold it; use support 'stake' or 'none'")
     return tuple(faults)

@@ -18,7 +18,6 @@ from tests.simulation.small_plan import CONFIGS, SMALL
         ({"pruning_minutes": [0]}, ".*pruning_minutes are all 0"),
         ({"support": "none", "support_leaf": 2}, "support_leaf is given"),
         ({"feathers_kept": 0, "thick_feathers_cut": False}, "thick side branches are left"),
-        ({"spread_limit": "6 m"}, "spread_limit is more than one and a half times height_limit"),
     ],
 )
 def test_inconsistent_systems_are_named(change, says):
