@@ -91,8 +91,8 @@ from orchardsim.cli.main import main
 from orchardsim.core.ledger_items import items_by_group, items_of
 assert pathlib.Path(orchardsim.__file__).is_relative_to(sys.argv[3]), orchardsim.__file__
 plan = orchardsim.load_plan(json.loads(pathlib.Path(sys.argv[1]).read_text())).with_known_futures()
-from orchardsim.report.figures import trees_figure
-from orchardsim.report.page import write_report
+from orchardsim.report.run.figures import trees_figure
+from orchardsim.report.run.page import write_report
 from orchardsim.results import summary_document, write_run
 from orchardsim.simulation import simulate
 run = simulate(plan, trials=8, years=7, seed=1)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
+from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
 
 
@@ -36,38 +36,34 @@ def execute(options: argparse.Namespace) -> int:
     """Simulate the plans, print the tables, and save the comparison when a folder is given."""
     from orchardsim.analysis.compare import check_plans, compare
     from orchardsim.plan import load_plan
-    from orchardsim.report.compare_page import comparison_files, write_comparison
+    from orchardsim.report.compare.page import comparison_files, write_comparison
     from orchardsim.results import dump_summary
     from orchardsim.results.comparison import KIND, comparison_document
 
     plans = [load_plan(path) for path in options.plans]
     check_plans(plans)
-    from tqdm import tqdm
-
-    print(f"{len(plans)} plans: {options.trials} trials of {options.years} years each", file=sys.stderr)
+    heading = f"{len(plans)} plans: {options.trials} trials of {options.years} years each"
     with output_folder(options, KIND, comparison_files()) as folder:
-        with tqdm(
-            total=options.trials * len(plans), unit=" trials", file=sys.stderr, leave=False, mininterval=0.2
-        ) as bar:
+        with progress(heading, options.trials * len(plans)) as done:
             found = compare(
                 plans,
                 trials=options.trials,
                 years=options.years,
                 seed=options.seed,
                 jobs=options.jobs,
-                progress=bar.update,
+                progress=done,
             )
         if folder is not None:
             write_comparison(folder, found)
     if options.json:
         print(dump_summary(comparison_document(found)), end="")
     else:
-        from orchardsim.report.compare_table import comparison_table
+        from orchardsim.report.compare.table import comparison_table
 
         print(comparison_table(found))
         print()
         print_closing(options.out is not None)
     if options.out is None:
         return 0
-    print(f"saved in {options.out}: compare.html, compare.json, figures/", file=sys.stderr)
+    tell(f"saved in {options.out}: compare.html, compare.json, figures/")
     return 0

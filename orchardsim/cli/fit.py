@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
+from orchardsim.cli.progress import tell
 from orchardsim.cli.run import whole_number
 
 
@@ -35,8 +35,8 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.plan import load_plan
     from orchardsim.plan.learned import read_learned
     from orchardsim.plan.reading import EXPECTED, LARGEST_FILE, read_toml
-    from orchardsim.report.fit_page import write_fit
-    from orchardsim.report.fit_words import fit_table
+    from orchardsim.report.fit.page import write_fit
+    from orchardsim.report.fit.words import fit_table
     from orchardsim.results import dump_summary
     from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, LEARNED_FILE, fit_document
 
@@ -45,8 +45,7 @@ def execute(options: argparse.Namespace) -> int:
     before = read_learned(options.plan.parent / learned, plan.where) if learned is not None else None
     with output_folder(options, KIND, [FIT_FILE, FIT_PAGE, LEARNED_FILE, options.plan.name]) as folder:
         found = fit(
-            plan, options.measurements, seed=options.seed, before=before,
-            say=lambda line: print(line, file=sys.stderr),
+            plan, options.measurements, seed=options.seed, before=before, say=tell,
         )  # fmt: skip
         if folder is not None:
             text = read_bytes(options.plan, EXPECTED, LARGEST_FILE).decode("utf-8-sig")
@@ -62,10 +61,9 @@ def execute(options: argparse.Namespace) -> int:
         print()
         print_closing(options.out is not None)
     if options.out is not None:
-        print(
+        tell(
             f"saved in {options.out}: {options.plan.name} (carries what was learned in {LEARNED_FILE}; run, compare, "
-            f"spares and study read it), {FIT_PAGE}, {FIT_FILE}",
-            file=sys.stderr,
+            f"spares and study read it), {FIT_PAGE}, {FIT_FILE}"
         )
     return 0
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from orchardsim.cli.progress import warn
 from orchardsim.cli.stop import kept
 
 if TYPE_CHECKING:
@@ -39,8 +39,6 @@ def output_folder(options: argparse.Namespace, kind: str, names: Sequence[str]) 
         with kept(lambda: "nothing is kept without --out"):
             yield None
         return
-    folder = OutputFolder(
-        options.out, kind, names=names, force=options.force, say=lambda line: print(line, file=sys.stderr)
-    )
+    folder = OutputFolder(options.out, kind, names=names, force=options.force, say=warn)
     with folder, kept(lambda: f"the {kind} is not finished: run the command again", folder.close):
         yield folder

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from orchardsim.cli.closing import print_closing
+from orchardsim.cli.progress import tell
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,9 +20,9 @@ def execute(options: argparse.Namespace) -> int:
     """Draw the pictures and write the page again from what was saved."""
     from orchardsim.report.rebuild import rebuild
 
-    for one in rebuild(options.folder, lambda line: print(line, file=sys.stderr)):
+    for one in rebuild(options.folder, tell):
         print(one.text)
         print()
         print_closing(saved=True)
-        print(f"written: {one.page} and figures/", file=sys.stderr)
+        tell(f"written: {one.page} and figures/")
     return 0

@@ -6,18 +6,17 @@ import argparse
 import contextlib
 import os
 import shutil
-import sys
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name
+from orchardsim.cli.progress import progress, tell, warn
 from orchardsim.cli.stop import kept
 
 if TYPE_CHECKING:
     import xarray
-    from tqdm import tqdm
 
     from orchardsim.plan import Plan
     from orchardsim.results.folder import OutputFolder
@@ -102,7 +101,7 @@ def execute(options: argparse.Namespace) -> int:
     """Simulate the plan, save the run when a folder is given, and print the headline table."""
     import orchardsim
     from orchardsim.core.errors import InputError
-    from orchardsim.report.page import report_files, write_report
+    from orchardsim.report.run.page import report_files, write_report
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.store import RESULTS_FILE, RUN, SUMMARY_FILE, dump_summary, open_results
     from orchardsim.results.summary import summary_document
@@ -131,11 +130,11 @@ def execute(options: argparse.Namespace) -> int:
             resume=options.resume,
             identity=jobs[0].identity | {"second_opinion": options.second_opinion},
             differs=run_differs,
-            say=lambda line: print(f"{place}: {line}", file=sys.stderr),
+            say=lambda line: warn(f"{place}: {line}"),
         )
         stack.enter_context(folder)
         if folder.complete:
-            print(f"{place}: this run is finished; nothing is left to do", file=sys.stderr)
+            warn(f"{place}: this run is finished; nothing is left to do")
         elif not folder.holds(RESULTS_FILE):
             _simulate(jobs, folder, options)
         with open_results(folder.place) as dataset:
@@ -150,7 +149,7 @@ def execute(options: argparse.Namespace) -> int:
                 folder.finish()
     print(text)
     if options.out is not None:
-        print(f"saved in {options.out}: report.html, summary.json, results.nc, figures/", file=sys.stderr)
+        tell(f"saved in {options.out}: sheet.pdf, report.html, summary.json, results.nc, figures/")
     if not options.json:
         print_closing(options.out is not None, "" if options.all else "--all prints all tables")
     return 0
@@ -166,7 +165,7 @@ def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
 
     lines = [first_screen(dataset), *(["", headline_table(dataset)] if options.all else [])]
     if options.second_opinion:
-        from orchardsim.report.second_opinion import second_opinion_lines
+        from orchardsim.report.run.second_opinion import second_opinion_lines
         from orchardsim.report.show import Show
         from orchardsim.results import summary_document
 
@@ -197,7 +196,7 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
     import json
 
     from orchardsim.core.pool import worker_pool
-    from orchardsim.report.second_opinion import second_opinion_document
+    from orchardsim.report.run.second_opinion import second_opinion_document
     from orchardsim.results.folder import WORKROOM
     from orchardsim.results.store import CHUNK_TRIALS, RESULTS_FILE, add_attributes, open_results, write_netcdf
     from orchardsim.simulation.partial import PartialRun
@@ -206,8 +205,8 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
     with worker_pool(options.jobs):
         for job, (prefix, part) in zip(jobs, PARTS, strict=False):
             run = PartialRun(folder, job.trials, prefix)
-            with _kept_trials(run, part, options), _bar(job, part) as bar:
-                job.run_kept(run, options.jobs, bar.update)
+            with _kept_trials(run, part, options), progress(_heading(job, part), job.trials) as done:
+                job.run_kept(run, options.jobs, done)
             runs.append(run)
     with _kept_trials(runs[-1], PARTS[len(runs) - 1][1], options):
         if len(jobs) == 1:
@@ -226,11 +225,8 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
         folder.write(RESULTS_FILE, write)
 
 
-def _bar(job: RunJob, part: str) -> tqdm[Any]:
-    from tqdm import tqdm
-
-    print(f"{job.plan.title}{part and ', second opinion'}: {job.trials} trials of {job.years} years", file=sys.stderr)
-    return tqdm(total=job.trials, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2)
+def _heading(job: RunJob, part: str) -> str:
+    return f"{job.plan.title}{part and ', second opinion'}: {job.trials} trials of {job.years} years"
 
 
 def _kept_trials(run: PartialRun, part: str, options: argparse.Namespace) -> contextlib.AbstractContextManager[None]:

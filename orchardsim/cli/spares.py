@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
-from typing import Final
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
+from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
-
-PROGRESS: Final = "{percentage:3.0f} % |{bar}| {elapsed} gone, about {remaining} left"
-"""Progress line."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,38 +39,35 @@ def execute(options: argparse.Namespace) -> int:
     """Search, print the answer, and save it when a folder is given."""
     from orchardsim.analysis.spares import check_spares, spares
     from orchardsim.plan import load_plan
-    from orchardsim.report.spares_page import spares_files, write_spares
+    from orchardsim.report.spares.page import spares_files, write_spares
     from orchardsim.results import dump_summary
     from orchardsim.results.spares import KIND, spares_document
 
     plan = load_plan(options.plan)
     check_spares(plan, options.trials, options.years)
-    from tqdm import tqdm
-
     half = options.trials // 2
-    print(
+    heading = (
         f"{plan.title}: policies chosen on {half} trials of {options.years} years, told from {options.trials - half}; "
-        "takes about eight times as long as a run of as many trials",
-        file=sys.stderr,
+        "takes about eight times as long as a run of as many trials"
     )
     with output_folder(options, KIND, spares_files()) as folder:
-        with tqdm(total=100, file=sys.stderr, leave=False, mininterval=0.2, bar_format=PROGRESS) as bar:
+        with progress(heading, 100) as done:
             found = spares(
                 plan,
                 trials=options.trials,
                 years=options.years,
                 seed=options.seed,
                 jobs=options.jobs,
-                progress=bar.update,
+                progress=done,
             )
         if folder is not None:
             write_spares(folder, found)
     if options.json:
         print(dump_summary(spares_document(found)), end="")
     else:
-        from orchardsim.report.spares_plan import HOW_TO_USE, policy_lines
-        from orchardsim.report.spares_table import spares_table
-        from orchardsim.report.spares_words import spares_sentences
+        from orchardsim.report.spares.plan_lines import HOW_TO_USE, policy_lines
+        from orchardsim.report.spares.table import spares_table
+        from orchardsim.report.spares.words import spares_sentences
 
         for sentence in spares_sentences(found):
             print(sentence)
@@ -91,5 +84,5 @@ def execute(options: argparse.Namespace) -> int:
         print_closing(options.out is not None)
     if options.out is None:
         return 0
-    print(f"saved in {options.out}: spares.html, spares.json, figures/", file=sys.stderr)
+    tell(f"saved in {options.out}: spares.html, spares.json, figures/")
     return 0

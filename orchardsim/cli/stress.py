@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
+from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
 
 
@@ -43,21 +43,16 @@ def execute(options: argparse.Namespace) -> int:
     """Strike the plan, print the table, and save the stress test when a folder is given."""
     from orchardsim.analysis.stress import choose, stress, stress_size
     from orchardsim.plan import load_plan
-    from orchardsim.report.stress_page import stress_files, write_stress
+    from orchardsim.report.stress.page import stress_files, write_stress
     from orchardsim.results import dump_summary
     from orchardsim.results.stress import KIND, stress_document
 
     chosen = choose(options.only)
     plan = load_plan(options.plan)
-    from tqdm import tqdm
-
     total = stress_size(plan, options.trials, options.years, chosen)
-    print(
-        f"{plan.title}: {len(chosen)} bad seasons at every leaf, {options.trials} trials of {options.years} years",
-        file=sys.stderr,
-    )
+    heading = f"{plan.title}: {len(chosen)} bad seasons at every leaf, {options.trials} trials of {options.years} years"
     with output_folder(options, KIND, stress_files()) as folder:
-        with tqdm(total=total, unit=" struck runs", file=sys.stderr, leave=False, mininterval=0.2) as bar:
+        with progress(heading, total) as done:
             found = stress(
                 plan,
                 trials=options.trials,
@@ -65,14 +60,14 @@ def execute(options: argparse.Namespace) -> int:
                 seed=options.seed,
                 jobs=options.jobs,
                 bad_seasons=chosen,
-                progress=bar.update,
+                progress=done,
             )
         if folder is not None:
             write_stress(folder, found)
     if options.json:
         print(dump_summary(stress_document(found)), end="")
     else:
-        from orchardsim.report.stress_words import stress_sentences, stress_table
+        from orchardsim.report.stress.words import stress_sentences, stress_table
 
         print(stress_table(found))
         print()
@@ -82,5 +77,5 @@ def execute(options: argparse.Namespace) -> int:
         print_closing(options.out is not None)
     if options.out is None:
         return 0
-    print(f"saved in {options.out}: stress.html, stress.json, figures/", file=sys.stderr)
+    tell(f"saved in {options.out}: stress.html, stress.json, figures/")
     return 0

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name
+from orchardsim.cli.progress import progress, tell, warn
 from orchardsim.cli.run import whole_number
 from orchardsim.cli.stop import kept
 
@@ -33,13 +33,11 @@ def execute(options: argparse.Namespace) -> int:
     """Run the study, print its tables, and save it when a folder is given."""
     import contextlib
 
-    from tqdm import tqdm
-
     from orchardsim.analysis.study import run_study, study_differs, study_identity
     from orchardsim.core.errors import InputError
     from orchardsim.plan.study import load_study
-    from orchardsim.report.study_page import write_study
-    from orchardsim.report.study_words import study_table
+    from orchardsim.report.study.page import write_study
+    from orchardsim.report.study.words import study_table
     from orchardsim.results import dump_summary
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE, study_document
@@ -48,7 +46,6 @@ def execute(options: argparse.Namespace) -> int:
         raise InputError("--resume", "needs the folder of the interrupted study; add --out DIR")
     study = load_study(options.file)
     total = len(study.cells) * study.trials
-    print(f"{study!r}".strip("<>"), file=sys.stderr)
     folder: OutputFolder | None = None
     with contextlib.ExitStack() as opened:
         if options.out is not None:
@@ -61,17 +58,17 @@ def execute(options: argparse.Namespace) -> int:
                     resume=options.resume,
                     identity=study_identity(study),
                     differs=study_differs,
-                    say=lambda line: print(line, file=sys.stderr),
+                    say=warn,
                 )
             )
             if folder.complete:
-                print(f"{options.out} holds this study whole", file=sys.stderr)
+                warn(f"{options.out} holds this study whole")
                 return 0
             opened.enter_context(kept(lambda: f"go on with --resume --out {options.out}"))
         else:
             opened.enter_context(kept(lambda: "nothing is kept without --out"))
-        with tqdm(total=total, unit=" trials", file=sys.stderr, leave=False, mininterval=0.2) as bar:
-            results = run_study(study, jobs=options.jobs, out=folder, dask=options.dask, progress=bar.update)
+        with progress(f"{study!r}".strip("<>"), total) as done:
+            results = run_study(study, jobs=options.jobs, out=folder, dask=options.dask, progress=done)
         found = results.findings()
         if folder is not None:
             write_study(folder, found, results.dataset())
@@ -81,5 +78,5 @@ def execute(options: argparse.Namespace) -> int:
         print_closing(options.out is not None)
     if options.out is None:
         return 0
-    print(f"saved in {options.out}: study.html, trials.nc, cells.csv, contrasts.csv, methods.txt", file=sys.stderr)
+    tell(f"saved in {options.out}: study.html, trials.nc, cells.csv, contrasts.csv, methods.txt")
     return 0

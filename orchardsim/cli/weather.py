@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from orchardsim.cli.folders import folder_name, output_folder
+from orchardsim.cli.progress import tell
 
 if TYPE_CHECKING:
     import numpy as np
 
     from orchardsim.core.units import Display
-    from orchardsim.report.weather_history import WeatherHistory
+    from orchardsim.report.weather.history import WeatherHistory
     from orchardsim.weather.history import WeatherReport
 
 DEFAULT_CULTIVARS = ("Gala", "Honeycrisp")
@@ -43,14 +44,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Print the quality report, the climate and the frost history; save the page when a folder is given."""
-    import sys
-
     from orchardsim.core.errors import InputError
     from orchardsim.core.files import check_file
     from orchardsim.core.units import display
     from orchardsim.plan.catalogue import built_in
-    from orchardsim.report.weather_history import weather_history
-    from orchardsim.report.weather_page import KIND, WEATHER_PAGE, weather_files, write_weather_page
+    from orchardsim.report.weather.history import weather_history
+    from orchardsim.report.weather.page import KIND, WEATHER_PAGE, weather_files, write_weather_page
     from orchardsim.season.parameters import Phenology
     from orchardsim.weather.bundled import RECORDS, bundled_record_path
     from orchardsim.weather.history import weather_report
@@ -65,7 +64,7 @@ def execute(options: argparse.Namespace) -> int:
     names = options.cultivar or list(DEFAULT_CULTIVARS)
     cultivars = {name: built_in("cultivar", name, Phenology, "--cultivar") for name in names}
     name = f"bundled station record ({path.name})" if bundled is not None else path.name
-    print(f"reading {name}", file=sys.stderr)
+    tell(f"reading {name}")
     with output_folder(options, KIND, weather_files()) as folder:
         latitude = bundled.latitude if bundled is not None and options.latitude is None else options.latitude
         found = weather_report(path, latitude)
@@ -93,7 +92,7 @@ def execute(options: argparse.Namespace) -> int:
         if options.out is None:
             print("\nNothing was saved; add --out DIR for the page with pictures.")
         else:
-            print(f"saved {WEATHER_PAGE} and figures/ in {options.out}", file=sys.stderr)
+            tell(f"saved {WEATHER_PAGE} and figures/ in {options.out}")
     return 0
 
 
@@ -102,7 +101,7 @@ def _report_lines(name: str, found: WeatherReport, units: Display) -> list[str]:
     import numpy as np
 
     from orchardsim.core.calendar import date_text
-    from orchardsim.report.weather_history import MONTH_NAMES
+    from orchardsim.report.weather.history import MONTH_NAMES
 
     record, climate, latitude = found.record, found.climate, found.latitude
     lines = [f"{name}: {record.date[0]} to {record.date[-1]}, {found.yearly_year.size} complete seasons"]

@@ -23,6 +23,7 @@ import logging
 import os
 import re
 import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, TypeVar, cast
@@ -135,7 +136,8 @@ def _cache_folder() -> str | None:
 
 @functools.cache
 def _announce() -> None:
-    _log.warning(ANNOUNCEMENT)
+    # before a terminal it takes the place of a progress line, which is then drawn anew below
+    _log.warning("%s%s", "\r\x1b[K" if sys.stderr.isatty() else "", ANNOUNCEMENT)
 
 
 class _KernelLocator(_CacheLocator):

@@ -27,9 +27,9 @@ class Rebuilt:
 
 
 def _run(folder: Path) -> Rebuilt:
-    from orchardsim.report.first_screen import first_screen
-    from orchardsim.report.page import write_report
-    from orchardsim.report.table import headline_table
+    from orchardsim.report.run.first_screen import first_screen
+    from orchardsim.report.run.page import write_report
+    from orchardsim.report.run.table import headline_table
     from orchardsim.results import read_results
 
     dataset = read_results(folder)
@@ -38,41 +38,41 @@ def _run(folder: Path) -> Rebuilt:
 
 
 def _comparison(folder: Path) -> Rebuilt:
-    from orchardsim.report.compare_page import write_comparison
-    from orchardsim.report.compare_table import comparison_table
+    from orchardsim.report.compare.page import write_comparison
+    from orchardsim.report.compare.table import comparison_table
 
     found = _kept(folder / COMPARE_FILE, Comparison)
     return Rebuilt(write_comparison(folder, found), comparison_table(found))
 
 
 def _stress(folder: Path) -> Rebuilt:
-    from orchardsim.report.stress_page import write_stress
-    from orchardsim.report.stress_words import stress_sentences, stress_table
+    from orchardsim.report.stress.page import write_stress
+    from orchardsim.report.stress.words import stress_sentences, stress_table
 
     found = _kept(folder / STRESS_FILE, Stress)
     return Rebuilt(write_stress(folder, found), "\n".join([stress_table(found), "", *stress_sentences(found)]))
 
 
 def _spares(folder: Path) -> Rebuilt:
-    from orchardsim.report.spares_page import write_spares
-    from orchardsim.report.spares_table import spares_table
-    from orchardsim.report.spares_words import spares_sentences
+    from orchardsim.report.spares.page import write_spares
+    from orchardsim.report.spares.table import spares_table
+    from orchardsim.report.spares.words import spares_sentences
 
     found = _kept(folder / SPARES_FILE, SparesAnswer)
     return Rebuilt(write_spares(folder, found), "\n".join([*spares_sentences(found), "", spares_table(found)]))
 
 
 def _study(folder: Path) -> Rebuilt:
-    from orchardsim.report.study_page import write_study
-    from orchardsim.report.study_words import study_table
+    from orchardsim.report.study.page import write_study
+    from orchardsim.report.study.words import study_table
 
     found = _kept(folder / STUDY_FILE, StudyFindings)
     return Rebuilt(write_study(folder, found), study_table(found))
 
 
 def _fit(folder: Path) -> Rebuilt:
-    from orchardsim.report.fit_page import write_fit
-    from orchardsim.report.fit_words import fit_table
+    from orchardsim.report.fit.page import write_fit
+    from orchardsim.report.fit.words import fit_table
 
     found = _kept(folder / FIT_FILE, FitFindings)
     return Rebuilt(write_fit(folder, found), fit_table(found))

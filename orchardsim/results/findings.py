@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import importlib
 import io
 import json
@@ -18,8 +19,28 @@ from orchardsim.core.files import check_file
 from orchardsim.core.memory import check_memory
 
 STRUCTURE: Final = "structure"
-ROOMS: Final = ("orchardsim.results.", "orchardsim.risk.")
-"""Rooms whose dataclasses a file may name; nothing else is ever made from one."""
+VERSION: Final = 2
+"""Version of the format: kinds by topic and name, fields as the dataclass lists them."""
+ROOMS: Final = (
+    "results.comparison", "results.fit", "results.spares", "results.stress", "results.study", "risk.bands",
+    "risk.comparison", "risk.contrasts", "risk.record", "risk.utility",
+)  # fmt: skip
+"""Modules whose dataclasses are kinds of findings; nothing else is ever made from a file."""
+
+
+@functools.cache
+def kinds() -> dict[str, type]:
+    """Kind of findings, such as "comparison Pair" -> its dataclass."""
+    return {
+        kind: one
+        for room in ROOMS
+        for one in vars(importlib.import_module(f"orchardsim.{room}")).values()
+        if isinstance(one, type) and dataclasses.is_dataclass(one) and (kind := _kind(one)).split()[0] in room
+    }
+
+
+def _kind(found: type) -> str:
+    return f"{found.__module__.rpartition('.')[2]} {found.__name__}"
 
 
 def findings_path(document: Path) -> Path:
@@ -30,7 +51,7 @@ def findings_path(document: Path) -> Path:
 def findings_bytes(found: Any) -> bytes:
     """A dataclass of dataclasses, mappings, tuples, arrays and plain values, as the content of a file."""
     arrays: dict[str, np.ndarray] = {}
-    structure = json.dumps(_plain(found, arrays))
+    structure = json.dumps({"version": VERSION, "findings": _plain(found, arrays)})
     held = io.BytesIO()
     np.savez_compressed(held, **{STRUCTURE: np.array(structure)}, **arrays)  # type: ignore[arg-type]
     return held.getvalue()
@@ -50,7 +71,10 @@ def read_findings(path: Path) -> Any:
             check_memory(sum(one.file_size for one in packed.infolist()), str(path), "the findings")
         with np.load(path, allow_pickle=False) as file:
             arrays = {name: file[name] for name in file.files}
-        return _whole(json.loads(str(arrays.pop(STRUCTURE))), arrays)
+        document = json.loads(str(arrays.pop(STRUCTURE)))
+        if document["version"] != VERSION:
+            raise ValueError(f"version {document['version']}")
+        return _whole(document["findings"], arrays)
     except InputError:
         raise
     except Exception as error:  # whatever the libraries make of bytes that are not theirs
@@ -66,7 +90,9 @@ def _plain(value: Any, arrays: dict[str, np.ndarray]) -> Any:
         return {"array": name}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         fields = {each.name: _plain(getattr(value, each.name), arrays) for each in dataclasses.fields(value)}
-        return {"class": f"{type(value).__module__}:{type(value).__qualname__}", "fields": fields}
+        if kinds().get(_kind(type(value))) is not type(value):
+            raise TypeError(f"findings cannot hold a {type(value).__name__}")
+        return {"kind": _kind(type(value)), "fields": fields}
     if isinstance(value, Mapping):
         return {"mapping": [[_plain(key, arrays), _plain(one, arrays)] for key, one in value.items()]}
     if isinstance(value, (tuple, list)):
@@ -89,10 +115,4 @@ def _whole(value: Any, arrays: Mapping[str, np.ndarray]) -> Any:
     if kind in ("tuple", "list"):
         members = [_whole(one, arrays) for one in content]
         return tuple(members) if kind == "tuple" else members
-    module, name = str(content).split(":")
-    if not module.startswith(ROOMS):
-        raise ValueError(f"{content} is no finding")
-    make: Any = getattr(importlib.import_module(module), name)
-    if not hasattr(make, "__dataclass_fields__"):
-        raise ValueError(f"{content} is no finding")
-    return make(**{key: _whole(one, arrays) for key, one in more[0][1].items()})
+    return kinds()[content](**{key: _whole(one, arrays) for key, one in more[0][1].items()})

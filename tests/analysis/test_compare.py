@@ -13,9 +13,9 @@ from scipy import stats
 import orchardsim
 from orchardsim.analysis.compare import check_plans, compare, difference, measure_limit, same_tree_blocks
 from orchardsim.core.errors import InputError
-from orchardsim.report.compare_page import write_comparison
-from orchardsim.report.compare_table import comparison_table
-from orchardsim.report.compare_words import comparison_sentences, luck_text, verdict_text
+from orchardsim.report.compare.page import write_comparison
+from orchardsim.report.compare.table import comparison_table
+from orchardsim.report.compare.words import comparison_sentences, luck_text, verdict_text
 from orchardsim.results.comparison import Comparison, Measure, Pair, PlanFacts, comparison_document, decide
 from orchardsim.risk.comparison import luck_order
 from tests.simulation.small_plan import SMALL, small_plan
@@ -303,7 +303,7 @@ def test_the_page_and_the_numbers_are_written(found, tmp_path):
         found.measures["npv"].values[0].mean() - found.measures["npv"].values[1].mean(), rel=1e-5
     )
     assert str(tmp_path) not in json.dumps(document)
-    assert {path.suffix for path in (tmp_path / "out" / "figures").iterdir()} == {".svg", ".png"}
+    assert {path.suffix for path in (tmp_path / "out" / "figures").iterdir()} == {".svg", ".png", ".csv"}
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import pytest
 import orchardsim
 from orchardsim.analysis.compare import compare
 from orchardsim.analysis.plan_contrasts import contrasts
-from orchardsim.report.compare_table import plan_tables
-from orchardsim.report.compare_words import comparison_sentences, contrast_lines, show_of
+from orchardsim.report.compare.table import plan_tables
+from orchardsim.report.compare.words import comparison_sentences, contrast_lines, show_of
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 

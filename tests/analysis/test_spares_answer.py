@@ -16,9 +16,9 @@ from orchardsim.analysis.policy_runs import PolicyRun, cut, no_replacement, run_
 from orchardsim.analysis.spares import _last_above
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
-from orchardsim.report.spares_plan import policy_lines
-from orchardsim.report.spares_table import spares_table
-from orchardsim.report.spares_words import clustering_text, policy_text, spares_sentences
+from orchardsim.report.spares.plan_lines import policy_lines
+from orchardsim.report.spares.table import spares_table
+from orchardsim.report.spares.words import clustering_text, policy_text, spares_sentences
 from orchardsim.results.spares import Amount, Clustering, LabelPolicy, SparesAnswer, spares_document
 from tests.cli.test_run_command import PLAN
 from tests.simulation.small_plan import small_plan
@@ -134,7 +134,7 @@ def test_words_of_policies(answer: SparesAnswer) -> None:
 
 
 def test_a_difference_within_chance_is_not_called_one(answer: SparesAnswer) -> None:
-    from orchardsim.report.spares_words import show_of
+    from orchardsim.report.spares.words import show_of
 
     advised = LabelPolicy("north", 1000, 32, "pots", 10, 25, 6)
     other = dataclasses.replace(advised, spares=20)

@@ -14,8 +14,8 @@ import orchardsim
 from orchardsim.analysis.stress import middle, recovery, stress, stress_size
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
-from orchardsim.report.stress_page import stress_files, write_stress
-from orchardsim.report.stress_words import leaves_text, stress_sentences, stress_table
+from orchardsim.report.stress.page import stress_files, write_stress
+from orchardsim.report.stress.words import leaves_text, stress_sentences, stress_table
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.stress import KIND, stress_document
 from tests.simulation.small_plan import small_plan

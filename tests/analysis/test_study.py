@@ -19,8 +19,8 @@ from orchardsim.analysis.compare import compare
 from orchardsim.analysis.study import run_study, study, study_differs, study_identity
 from orchardsim.core.errors import InputError
 from orchardsim.plan.study import load_study
-from orchardsim.report.study_page import write_study
-from orchardsim.report.study_words import methods_paragraph, study_table
+from orchardsim.report.study.page import write_study
+from orchardsim.report.study.words import methods_paragraph, study_table
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.study import KIND
 from tests.plan.examples import changed

@@ -18,7 +18,7 @@ from orchardsim.operations.nursery import spares_to_buy, stock_policy
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import load_plan
 from orchardsim.plan.describe import refill_notes
-from orchardsim.report.spares_plan import _table, share_text
+from orchardsim.report.spares.plan_lines import _table, share_text
 from tests.simulation.small_plan import CONFIGS, SMALL
 
 GALA, HONEYCRISP = "wires/Gala", "wires/Honeycrisp"

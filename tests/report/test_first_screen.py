@@ -10,8 +10,8 @@ import pytest
 from orchardsim.cli.main import main
 from orchardsim.report import first_screen
 from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
-from orchardsim.report.first_screen import headline_lines, notices, part_rows
-from orchardsim.report.risk_part import AVERSION_WORDS, aversion_cells, errors_cells
+from orchardsim.report.run.first_screen import headline_lines, notices, part_rows
+from orchardsim.report.run.risk import AVERSION_WORDS, aversion_cells, errors_cells
 from orchardsim.report.show import Show
 from orchardsim.results import shares, summary_document
 from orchardsim.results.notices import loose_targets, price_share, unpicked_share

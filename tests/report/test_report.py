@@ -15,11 +15,11 @@ from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import InputError
 from orchardsim.core.labels import TASKS
 from orchardsim.report import headline_table, plain_sentences, write_report
-from orchardsim.report.block_tables import label_cells, label_lines, work_cells, work_groups, work_line
-from orchardsim.report.figures import FIGURES
-from orchardsim.report.ledger_table import BALANCE_YEARS, balance_cells, ledger_cells, spans
-from orchardsim.report.page import report_html
-from orchardsim.report.risk_part import family_lines
+from orchardsim.report.run.block_tables import label_cells, label_lines, work_cells, work_groups, work_line
+from orchardsim.report.run.figures import FIGURES
+from orchardsim.report.run.ledger_table import BALANCE_YEARS, balance_cells, ledger_cells, spans
+from orchardsim.report.run.page import report_html
+from orchardsim.report.run.risk import family_lines
 from orchardsim.report.show import Show
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.block_results import LabelWork, failed_crops, years_in_full_crop
@@ -138,7 +138,7 @@ def test_frost_is_named_only_where_it_makes_the_crops_fail():
 
 
 def test_weak_points_are_marked():
-    from orchardsim.report.rows import Band, low_text
+    from orchardsim.report.run.rows import Band, low_text
 
     assert low_text(Band(10.0, 0, 0, 2.1, 0, 0), 1) == "~10.0"
     assert low_text(Band(10.0, 0, 0, 1.9, 0, 0), 1) == "10.0"
@@ -233,12 +233,13 @@ def test_page_stands_alone_and_pictures_are_there(run, tmp_path):
     text = write_report(tmp_path).read_text(encoding="utf-8")
     page = _Page()
     page.feed(text)
-    assert page.outside == []
+    assert all((tmp_path / name).is_file() for name in page.outside)  # the pictures' own files, beside the page
     assert len(page.ids) == len(set(page.ids))
     assert text.count("<svg") == len(FIGURES)
     for name in FIGURES:
         ElementTree.parse(tmp_path / "figures" / f"{name}.svg")
         assert (tmp_path / "figures" / f"{name}.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+        assert (tmp_path / "figures" / f"{name}.csv").read_text(encoding="utf-8").startswith("panel,series,x,")
 
 
 def test_page_says_what_it_must(run):

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from orchardsim.cli.main import main
-from orchardsim.report.second_opinion import FALSE_ALARM, quantile_test
+from orchardsim.report.run.second_opinion import FALSE_ALARM, quantile_test
 from tests.cli.test_run_command import PLAN, refused
 
 QUICK = ["--trials", "6", "--years", "7"]

@@ -12,8 +12,8 @@ import pytest
 import xarray
 
 from orchardsim.plan import load_plan
-from orchardsim.report.page import write_report
-from orchardsim.report.sheet import answer_lines, bill_cells, sheet_html, sheet_pdf, worst_lines
+from orchardsim.report.run.page import write_report
+from orchardsim.report.run.sheet import answer_lines, bill_cells, sheet_html, sheet_pdf, worst_lines
 from orchardsim.report.show import Show
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.farm import of_farm

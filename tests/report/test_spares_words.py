@@ -10,8 +10,8 @@ import pytest
 from orchardsim.analysis.policy_outcomes import label_policy
 from orchardsim.analysis.spares import _as_cheap
 from orchardsim.operations.parameters import Replacement
-from orchardsim.report.spares_table import outcome_cells
-from orchardsim.report.spares_words import flat_text, policy_text, show_of, spares_sentences, worth_text
+from orchardsim.report.spares.table import outcome_cells
+from orchardsim.report.spares.words import flat_text, policy_text, show_of, spares_sentences, worth_text
 from orchardsim.results.spares import Amount, CostCurve, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
 
 ATTRS = {

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orchardsim.report.page import report_html
+from orchardsim.report.run.page import report_html
+from orchardsim.report.run.table import headline_table
+from orchardsim.report.run.tree_table import SWING_NOISE, noise_index, swing_line, tree_cells, tree_groups
 from orchardsim.report.show import Show
-from orchardsim.report.table import headline_table
-from orchardsim.report.tree_table import SWING_NOISE, noise_index, swing_line, tree_cells, tree_groups
 from tests.results.invented_run import invented_dataset
 
 METRIC = Show("metric", "EUR", 400.0, 19.0509, "")

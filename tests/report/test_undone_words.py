@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from orchardsim.core.units import ACRE, HECTARE
-from orchardsim.report.block_tables import work_groups, work_line
+from orchardsim.report.run.block_tables import work_groups, work_line
 from orchardsim.report.show import Show
 from orchardsim.results import block_labels
 from orchardsim.results.block_results import pass_price, undone_work

@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 
 from orchardsim.core.handover import SeasonWeather
-from orchardsim.report.weather_figures import with_error
-from orchardsim.report.weather_history import first_frost, frost_shares, last_frost, monthly, weather_history
-from orchardsim.report.weather_page import _count_text, weather_sentences, write_weather_page
+from orchardsim.report.weather.figures import with_error
+from orchardsim.report.weather.history import first_frost, frost_shares, last_frost, monthly, weather_history
+from orchardsim.report.weather.page import _count_text, weather_sentences, write_weather_page
 from orchardsim.season.parameters import Phenology
 
 # Needs of an invented cultivar, good enough to give a bloom day.

@@ -10,7 +10,7 @@ import pytest
 
 from orchardsim.core.errors import InputError
 from orchardsim.results.comparison import Measure
-from orchardsim.results.findings import findings_bytes, read_findings
+from orchardsim.results.findings import VERSION, findings_bytes, kinds, read_findings
 from orchardsim.results.stress import Estimate, Usual
 
 
@@ -30,11 +30,22 @@ def test_dataclasses_arrays_tuples_and_odd_numbers_come_back(tmp_path: Path) -> 
     assert rest == [None, True, "ä"]
 
 
-@pytest.mark.parametrize("named", ["os:system", "orchardsim.results.store:write_run", "orchardsim.results.nothing:No"])
+@pytest.mark.parametrize("named", ["os system", "store write_run", "folder OutputFolder", "stress Path"])
 def test_nothing_else_is_made_from_a_file(tmp_path: Path, named: str) -> None:
     path = tmp_path / "kept.npz"
-    np.savez(path, structure=np.array(json.dumps({"class": named, "fields": {}})))
+    np.savez(path, structure=np.array(json.dumps({"version": VERSION, "findings": {"kind": named, "fields": {}}})))
     with pytest.raises(InputError, match="run the command again"):
+        read_findings(path)
+
+
+def test_a_file_names_no_class_path_and_another_version_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "kept.npz"
+    path.write_bytes(findings_bytes(Estimate(1.0, 0.5)))
+    with np.load(path) as file:
+        text = str(file["structure"])
+    assert "orchardsim" not in text and kinds()["stress Estimate"] is Estimate
+    np.savez(path, structure=np.array(text.replace(f'"version": {VERSION}', '"version": 1')))
+    with pytest.raises(InputError, match="another version"):
         read_findings(path)
 
 

@@ -1,0 +1,1 @@
+"""Page, sheet and tables of a comparison."""

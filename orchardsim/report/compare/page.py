@@ -1,0 +1,85 @@
+"""The saved comparison: all numbers as JSON, pictures as files, and one page that holds everything."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.compare.table import pair_cells, pair_explanations, plan_tables
+from orchardsim.report.compare.words import (
+    comparison_sentences,
+    contrast_lines,
+    footer_text,
+    land_text,
+    same_numbers_text,
+    show_of,
+)
+from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
+from orchardsim.report.show import LEFT_OUT, PAYBACK_AND_NPV
+from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, KIND, Comparison, comparison_document
+from orchardsim.results.folder import OutputFolder
+
+
+def comparison_files() -> list[str]:
+    """Files that :func:`write_comparison` writes."""
+    from orchardsim.report.compare.figures import FIGURES
+
+    return file_names(COMPARE_FILE, COMPARE_PAGE, FIGURES)
+
+
+def write_comparison(place: str | Path | OutputFolder, found: Comparison) -> Path:
+    """Write ``compare.json``, ``figures/`` and ``compare.html``.
+
+    Parameters
+    ----------
+    place : path or OutputFolder
+        Made where it does not exist.
+    found : Comparison
+
+    Returns
+    -------
+    pathlib.Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    from orchardsim.report.compare.figures import FIGURES
+
+    return save_findings(
+        place,
+        found,
+        what=KIND,
+        document=(COMPARE_FILE, comparison_document(found) | {"sentences": comparison_sentences(found)}),
+        figures=FIGURES,
+        page=(COMPARE_PAGE, comparison_html),
+    )
+
+
+def comparison_html(found: Comparison, pictures: Pictures) -> str:
+    """The page as text."""
+    from orchardsim.report.compare.figures import FIGURES
+
+    show = show_of(found)
+    return render(
+        "compare.html",
+        title=f"{len(found.plans)} plans in the same futures",
+        plans=[
+            {"label": plan.label, "name": plan.name, "title": plan.title, "land": land_text(found, place, show)}
+            for place, plan in enumerate(found.plans)
+        ],
+        footer=footer_text(found),
+        sentences=comparison_sentences(found),
+        contrasts=contrast_lines(found),
+        notes=(same_numbers_text(found), *found.notes),
+        plan_tables=plan_tables(found, show),
+        pair_cells=pair_cells(found, show),
+        explanations=pair_explanations(found),
+        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
+        pictures=picture_parts(FIGURES, pictures),
+        payback_and_npv=PAYBACK_AND_NPV,
+        left_out=LEFT_OUT,
+        cautions=CAUTIONS,
+    )

@@ -1,0 +1,164 @@
+"""The short tables that ``compare`` prints."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Final
+
+import numpy as np
+
+from orchardsim.report.columns import text_columns
+from orchardsim.report.compare.words import (
+    comparison_sentences,
+    contrast_lines,
+    footer_text,
+    interval_words,
+    land_text,
+    luck_caution,
+    luck_text,
+    measure_name,
+    needed_lines,
+    same_numbers_text,
+    show_of,
+    unit_text,
+    value_text,
+    verdict_text,
+)
+from orchardsim.report.run.table import WIDTH
+from orchardsim.report.show import PAYBACK_AND_NPV, Show
+from orchardsim.results.comparison import POINTS, Comparison, Measure
+
+TABLES: Final[dict[str, tuple[tuple[str, tuple[int, ...]], ...]]] = {
+    "Money of the whole farm": (
+        ("npv", (5, 50, 95)),
+        ("npv_without_remaining_value", (50,)),
+        ("peak_borrowing", (50, 95)),
+        ("payback_year", (50, 95)),
+        ("irr", (50,)),
+        ("outlay", (50,)),
+    ),
+    "Per area, per money invested and per hour": (
+        ("npv_per_area", (5, 50, 95)),
+        ("borrowing_per_area", (50,)),
+        ("npv_per_money", (50,)),
+        ("npv_per_hour", (50,)),
+    ),
+    "Fruit, trees and work": (
+        ("cumulative_yield_to_leaf_5", (50,)),
+        ("cumulative_yield_to_leaf_10", (50,)),
+        ("picked_early", (50,)),
+        ("picked_per_area", (50,)),
+        ("trees_lost_share", (50,)),
+        ("hours_per_area", (50,)),
+        ("picked_per_hour", (50,)),
+    ),
+}
+"""Heading -> measures with their percent points; the tables stand in this order."""
+
+MIDDLE: Final = POINTS.index(50)
+PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_per_area")
+"""Measures whose differences stand beside the deciding one."""
+
+
+def plan_tables(found: Comparison, show: Show) -> dict[str, list[list[str]]]:
+    """What each plan brings: heading -> a head, then a row for each number, a column for each plan."""
+    tables = {}
+    for heading, rows in TABLES.items():
+        cells = [["", "", *(plan.label for plan in found.plans)]]
+        for key, points in rows:
+            measure = found.measures.get(key)
+            if measure is not None:
+                cells += _measure_rows(found, measure, points, show)
+        if len(cells) > 1:
+            tables[heading] = cells
+    return tables
+
+
+def _measure_rows(found: Comparison, measure: Measure, points: tuple[int, ...], show: Show) -> list[list[str]]:
+    name = measure_name(found, measure)
+    if measure.unit != "year":
+        name += f", {unit_text(measure, show)}"
+    rows = []
+    for row, point in enumerate(points):
+        values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
+        texts = (value_text(measure, float(value), show) for value in values)
+        rows.append([name if row == 0 else "", f"{point} %", *texts])
+    return rows
+
+
+def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
+    """Differences of every pair: a head, then a row for each pair."""
+    deciding = found.measures[found.deciding]
+    others = [found.measures[key] for key in PAIR_ROWS if key in found.measures]
+    head = [
+        "pair",
+        f"{deciding.name}, {unit_text(deciding, show)}",
+        "low",
+        "high",
+        "± record",
+        "first wins",
+        *(one.name if one.unit == "year" else f"{one.name}, {unit_text(one, show)}" for one in others),
+        "any luck",
+        "verdict",
+    ]
+    cells = [head]
+    for pair in found.pairs:
+        one = pair.differences[found.deciding]
+        row = [
+            f"{found.plans[pair.first].label} - {found.plans[pair.second].label}",
+            *(value_text(deciding, value, show, signed=True) for value in (one.centre, one.low, one.high)),
+            "unseen" if pair.record_error == 0 else value_text(deciding, pair.record_error, show),
+            f"{one.chance_better.count:,} of {one.chance_better.trials:,}",
+        ]
+        for measure in others:
+            other = pair.differences.get(measure.key)
+            both = all(np.isinf(measure.points(plan)[MIDDLE]) for plan in (pair.first, pair.second))
+            row.append(value_text(measure, other.centre, show, signed=True) if other and not both else "–")
+        cells.append([*row, luck_text(found, pair), verdict_text(found, pair)])
+    return cells
+
+
+def pair_explanations(found: Comparison) -> list[str]:
+    """How to read the table of differences."""
+    lines = [
+        "First plan less second in the same futures: means, and for the payback year the median difference.",
+        "'first only': in more than half of the futures the other never pays back.",
+        f"{interval_words(found).capitalize()}.",
+        "± record: standard error that the finite weather record adds. It is no part of the interval, and more trials "
+        "do not remove it. 'unseen': the noise of these trials hides it.",
+        luck_caution(found),
+    ]
+    return lines + needed_lines(found)
+
+
+def comparison_table(found: Comparison) -> str:
+    """The comparison as text, in the plans' own units, lines of at most :data:`WIDTH` characters where it can be.
+
+    Sentences first, then the money of the whole farm and its differences, then what is told per area, then the rest.
+    """
+    show = show_of(found)
+    lines = []
+    for place, plan in enumerate(found.plans):
+        lines.append(f"{plan.label}  {plan.name}: {plan.title}")
+        lines.append(f"   {land_text(found, place, show)}")
+    lines += ["", *comparison_sentences(found), ""]
+    tables = plan_tables(found, show)
+    money = next(iter(tables))
+    lines += [f"{money} (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)"]
+    lines += [*text_columns(tables.pop(money), left=(0,)), f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, ""]
+    lines.append("Differences in the same futures")
+    lines += [*_narrow(pair_cells(found, show)), *pair_explanations(found), ""]
+    for heading, cells in tables.items():
+        lines += [heading, *text_columns(cells, left=(0,)), ""]
+    lines += ["What differs between the plans", *(f"  {line}" for line in contrast_lines(found)), ""]
+    lines += [f"{show.bin_text}, {show.box_text}", footer_text(found), same_numbers_text(found), *found.notes]
+    wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
+    return "\n".join(line.rstrip() for line in wrapped)
+
+
+def _narrow(cells: list[list[str]]) -> list[str]:
+    """Two tables, so that a line fits a terminal: the deciding measure with its verdict, then the other measures."""
+    count = len(cells[0])
+    main = [[row[0], *row[1:6], row[count - 2], row[count - 1]] for row in cells]
+    others = [[row[0], *row[6 : count - 2]] for row in cells]
+    return [*text_columns(main, left=(6, 7)), "", *text_columns(others, left=())]

@@ -1,0 +1,1 @@
+"""Page and words of a fit to measured trees."""

@@ -1,0 +1,51 @@
+"""The saved fit: the updated plan, what was learned, the numbers, and one page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.fit.words import fit_sentences, level_cells, sight_cells
+from orchardsim.report.pages import render
+from orchardsim.report.show import LEFT_OUT
+from orchardsim.results.findings import findings_bytes, findings_path
+from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, FitFindings, fit_document
+from orchardsim.results.folder import OutputFolder, opened
+from orchardsim.results.store import dump_summary
+
+
+def write_fit(place: str | Path | OutputFolder, found: FitFindings, more: Mapping[str, str] | None = None) -> Path:
+    """Write what a fit found; returns the page.
+
+    Parameters
+    ----------
+    place : path or OutputFolder
+    found : FitFindings
+    more : mapping from name to text, optional
+        The updated plan and what was learned; left as they stand where the page alone is built again.
+    """
+    with opened(place, KIND, [FIT_FILE, FIT_PAGE]) as folder:
+        for name, text in (more or {}).items():
+            folder.write_text(name, text)
+        folder.write_text(FIT_FILE, dump_summary(fit_document(found)))
+        folder.write_bytes(findings_path(Path(FIT_FILE)).name, findings_bytes(found))
+        page = folder.write_text(FIT_PAGE, fit_html(found))
+        folder.finish()
+    return page
+
+
+def fit_html(found: FitFindings) -> str:
+    """The page as text."""
+    return render(
+        "fit.html",
+        title=found.title,
+        footer=f"{found.measurements} measurements, {found.rows:,} simulated rows, {found.draws:,} draws, seed "
+        f"{found.attrs['seed']}, version {found.attrs['version']}",
+        sentences=fit_sentences(found),
+        remarks=found.remarks,
+        levels=level_cells(found),
+        sights=sight_cells(found),
+        left_out=LEFT_OUT,
+        cautions=CAUTIONS,
+    )

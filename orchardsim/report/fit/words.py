@@ -1,0 +1,171 @@
+"""What `fit` found in words and tables: prior and posterior, what stays in doubt, checks, conflicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from orchardsim.core.numbers import number, percent
+from orchardsim.report.columns import text_columns
+from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, LevelAnswer, SightAnswer
+
+FEW_EFFECTIVE: Final = 0.8
+"""Share of differing draws below which the answer is called coarse."""
+MOST_NAMED: Final = 6
+MUCH: Final = 0.25
+"""Share of a spread taken away from which a level is named in the sentences."""
+
+
+def fit_sentences(found: FitFindings) -> list[str]:
+    """The answer in plain sentences, the most important first."""
+    trees = f" of {found.trees} trees" if found.trees else ""
+    said = [f"{found.measurements} measurements{trees} from {_listed(found.seasons)}."]
+    learned = sorted((one for one in found.levels if one.told >= MUCH), key=lambda one: -one.told)
+    for one in [one for one in learned if not one.key.startswith("site_growth")][:MOST_NAMED]:
+        said.append(f"{_sentence(one.words)}: {_band(one.before, one.unit)} before, {_band(one.after, one.unit)} now.")
+    if not learned:
+        said.append("The measurements leave every level about as open as it was: none lost a quarter of its spread.")
+    said += _untold(found)
+    said += _conflicts(found)
+    said += _checks(found)
+    said += [_bloom(one) for one in found.bloom]
+    if found.lacking:
+        years = _listed([str(year) for year in found.lacking])
+        said.append(
+            f"The weather record does not hold {years}: each simulated row met a season drawn from the record in its "
+            "place, so what was seen since then tells less."
+        )
+    if found.unlike < FEW_EFFECTIVE:
+        said.append(f"Only {percent(found.unlike)} of the draws differ from each other: take the bands as rough.")
+    return said
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _band(band: Band, unit: str) -> str:
+    low, middle, high = (number(value, 2) for value in band)
+    return f"{middle}{f' {unit}' if unit else ''} ({low} to {high})"
+
+
+def _untold(found: FitFindings) -> list[str]:
+    """What the data could not tell."""
+    blind = [one.words for one in found.levels if abs(one.told) < LITTLE and not one.key.startswith("growth")]
+    said = []
+    parts = {one.key.split(" of ")[0]: one for one in found.levels}
+    together = [one for one in found.levels if one.key.startswith("growth of ") and one.told >= MUCH]
+    if together and all(
+        parts[name].told < together[0].told - LITTLE for name in ("stock_by_site", "cultivar_by_site") if name in parts
+    ):
+        said.append(
+            "How growth is shared out between ground, stock and cultivar stays open: rows of another stock or cultivar "
+            "on the same ground would tell."
+        )
+    if blind:
+        said.append(f"The measurements could not tell: {'; '.join(dict.fromkeys(blind))}.")
+    return said
+
+
+def _conflicts(found: FitFindings) -> list[str]:
+    said = [
+        f"In conflict with what was known before: {one.family} of {one.season} (chance {_chance(one.chance)}): "
+        f"{one.hint}. It was given so much error that it hardly counts."
+        for one in found.conflicts
+    ]
+    if found.misfit > 1.0:
+        said.append(
+            "The measurements do not agree with each other: all errors were taken "
+            f"{number(found.misfit**0.5, 1)} times as large, so the bands are wide."
+        )
+    if not said and found.sights:
+        said.append("Nothing measured conflicts with what was known before.")
+    return said
+
+
+def _chance(chance: float) -> str:
+    return "below 1 in 10,000" if chance < 1e-4 else f"1 in {number(1 / chance)}"
+
+
+def _checks(found: FitFindings) -> list[str]:
+    held = [one for one in found.sights if one.held_back is not None]
+    if not held:
+        return (
+            ["Nothing could be held back as a check: measure something else, or in another season, too."]
+            if found.sights
+            else []
+        )
+    right = sum(bool(one.foretold) for one in held)
+    line = f"Held back one kind and season at a time, {right} of {len(held)} readings fell into their 90 % bands"
+    wrong = [f"{one.measure.replace('_', ' ')} of {one.season}" for one in held if not one.foretold]
+    return [f"{line}{f'; outside: {_listed(wrong)}' if wrong else ''}."]
+
+
+def _bloom(one: BloomAnswer) -> str:
+    held = "" if one.error_held_back != one.error_held_back else (
+        f"; a held-back date is missed by {number(one.error_held_back, 1)} days on the mean"
+    )  # fmt: skip
+    return (
+        f"{one.dates} bloom {'date' if one.dates == 1 else 'dates'} of {one.cultivar}: chill need "
+        f"{_mean(one.chill_before)} to {_mean(one.chill_after)} portions, heat need {_mean(one.heat_before)} to "
+        f"{_mean(one.heat_after)} K day; before, bloom was missed by {number(one.error_before, 1)} days{held}."
+    )
+
+
+def _mean(pair: tuple[float, float]) -> str:
+    return f"{number(pair[0])} ± {number(pair[1])}"
+
+
+def level_cells(found: FitFindings, everything: bool = True) -> list[list[str]]:
+    """Table of levels before and after."""
+    rows = [["level", "before", "now", "spread taken away"]]
+    for one in found.levels:
+        if everything or abs(one.told) >= LITTLE:
+            rows.append([_sentence(one.words), _band(one.before, one.unit), _band(one.after, one.unit), _told(one)])
+    return rows
+
+
+def _told(one: LevelAnswer) -> str:
+    return "none" if abs(one.told) < LITTLE / 2 else percent(one.told)
+
+
+def sight_cells(found: FitFindings) -> list[list[str]]:
+    """Table of what was measured beside what was expected."""
+    rows = [["measured", "of", "when", "trees", "reading", "expected before", "after", "held back"]]
+    for one in found.sights:
+        rows.append(
+            [
+                one.measure.replace("_", " "),
+                one.label,
+                one.season,
+                str(one.trees),
+                f"{number(one.measured, _digits(one))} {one.unit}",
+                *(_expected(band, one) for band in (one.before, one.after, one.held_back)),
+            ]
+        )
+    return rows
+
+
+def _digits(one: SightAnswer) -> int:
+    return 0 if one.unit in ("g", "trees", "per tree") else 1
+
+
+def _expected(band: Band | None, one: SightAnswer) -> str:
+    if band is None:
+        return "–"
+    return f"{number(band[0], _digits(one))} to {number(band[2], _digits(one))}"
+
+
+def fit_table(found: FitFindings, everything: bool = False) -> str:
+    """What the command prints."""
+    parts = [found.title, "", *(f"  {line}" for line in fit_sentences(found))]
+    parts += [f"  {line[0].upper()}{line[1:]}." for line in found.remarks]
+    cells, seen = level_cells(found, everything), sight_cells(found)
+    parts += ["", *text_columns(cells, left=range(len(cells[0])))]
+    if found.sights:
+        parts += ["", *text_columns(seen, left=range(len(seen[0])))]
+    return "\n".join(parts)

@@ -1,0 +1,139 @@
+"""The way of every page: pictures with their numbers as files, a template filled, all in one folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from orchardsim.results.findings import findings_bytes, findings_path
+from orchardsim.results.folder import OutputFolder, opened
+from orchardsim.results.store import FIGURES_FOLDER, dump_summary
+
+Figures = Mapping[str, tuple[str, Callable[[Any], Any]]]
+"""Name -> (heading, function that draws the picture of what was found)."""
+PICTURE_KINDS: Final = ("svg", "png", "csv")
+"""Files of a picture: for print, for a letter, and its numbers."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that was drawn: its SVG text, and itself in words."""
+
+    svg: str
+    words: str
+
+
+Pictures = Mapping[str, Picture]
+
+
+def picture_names(figures: Iterable[str]) -> list[str]:
+    """Files of pictures, within the folder of the results."""
+    return [f"{FIGURES_FOLDER}/{name}.{kind}" for name in figures for kind in PICTURE_KINDS]
+
+
+def file_names(document: str, page: str, figures: Iterable[str]) -> list[str]:
+    """All files that :func:`save_findings` writes."""
+    return [document, findings_path(Path(document)).name, page, *picture_names(figures)]
+
+
+def save_pictures(folder: OutputFolder, found: Any, figures: Figures) -> dict[str, Picture]:
+    """Draw every picture and write it as SVG and PNG, and its numbers as CSV; by name."""
+    from orchardsim.report.drawn import numbers_csv, picture_words
+    from orchardsim.report.style import picture_settings, png_bytes, svg_text
+
+    pictures = {}
+    with picture_settings():
+        for name, (heading, draw) in figures.items():
+            figure = draw(found)
+            pictures[name] = Picture(svg_text(figure), picture_words(heading, figure))
+            vector, raster, numbers = picture_names([name])
+            folder.write_text(vector, '<?xml version="1.0" encoding="utf-8"?>\n' + pictures[name].svg)
+            folder.write_bytes(raster, png_bytes(figure))
+            folder.write_text(numbers, numbers_csv(figure))
+    return pictures
+
+
+def save_findings(
+    place: str | Path | OutputFolder,
+    found: Any,
+    *,
+    what: str,
+    document: tuple[str, Mapping[str, Any]],
+    figures: Figures,
+    page: tuple[str, Callable[[Any, Pictures], str]],
+) -> Path:
+    """Write JSON, the findings themselves, pictures and page into a folder.
+
+    Parameters
+    ----------
+    place : path or OutputFolder
+        Made where it does not exist.
+    found : object
+        What the figures and the page are drawn from.
+    what : str
+        Kind of the files, in the words of a message: "comparison".
+    document : tuple of str and mapping
+        Name and content of the JSON file.
+    figures : mapping
+    page : tuple of str and callable
+        Name of the page, and the function that makes its text from ``found`` and the pictures.
+
+    Returns
+    -------
+    pathlib.Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written, or somebody else's file stands in the way.
+    """
+    with opened(place, what, file_names(document[0], page[0], figures)) as folder:
+        folder.write_text(document[0], dump_summary(dict(document[1])))
+        folder.write_bytes(findings_path(Path(document[0])).name, findings_bytes(found))
+        pictures = save_pictures(folder, found, figures)
+        path = folder.write_text(page[0], page[1](found, pictures))
+        folder.finish()
+    return path
+
+
+def picture_parts(figures: Figures, pictures: Pictures) -> list[dict[str, str]]:
+    """Name, heading, words and inline SVG of the pictures that were drawn, for a page's template."""
+    return [
+        {
+            "name": name,
+            "heading": heading,
+            "words": pictures[name].words,
+            "svg": inline_svg(pictures[name].svg, name, pictures[name].words),
+            "folder": FIGURES_FOLDER,
+        }
+        for name, (heading, _) in figures.items()
+        if name in pictures
+    ]
+
+
+def render(template: str, **values: Any) -> str:
+    """Fill a template of this room; all text is escaped."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("orchardsim.report", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        keep_trailing_newline=True,
+    )
+    return environment.get_template(template).render(**values)
+
+
+def inline_svg(svg: str, name: str, words: str = "") -> Any:
+    """A picture of our own as markup: its ids made its own, so that two pictures on a page do not share them.
+
+    ``words`` say what it shows to whoever cannot see it.
+    """
+    from markupsafe import Markup, escape
+
+    own = re.sub(r'(\bid="|href="#|url\(#)', rf"\1{name}-", svg)
+    return Markup(own.replace("<svg", f'<svg role="img" aria-label="{escape(words)}"', 1) if words else own)

@@ -1,0 +1,1 @@
+"""Pages, sheet, pictures and tables of a run."""

@@ -1,0 +1,292 @@
+"""What each block label brings, asks for and bears: the tables and lines of the page of a run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number, percent
+from orchardsim.core.units import HECTARE
+from orchardsim.report.run.rows import band
+from orchardsim.report.show import Show, round_figures
+from orchardsim.results import block_labels, of_farm
+from orchardsim.results.block_results import (
+    COURSE,
+    FULL_SHARE,
+    STILL_CLIMBS,
+    LabelMoney,
+    LabelWork,
+    label_money,
+    label_work,
+    mature_year,
+    not_shared_out,
+    pass_price,
+    undone_work,
+)
+
+if TYPE_CHECKING:
+    import xarray
+
+
+PAYS_SURELY: Final = 0.9
+"""Share of futures above which a label is said to pay back (assumption: wording only)."""
+
+TASK_COLUMNS: Final = {
+    "planting, support": ("planting", "support_building", "replanting"),
+    "training": ("training",),
+    "dormant pruning": ("dormant_pruning",),
+    "summer pruning": ("summer_pruning",),
+    "hand thinning": ("thinning",),
+    "picking": ("picking",),
+    "frost nights": ("frost_protection",),
+    "upkeep": ("upkeep",),
+}
+"""Column of the table of hours -> tasks of the results."""
+
+MONEY_NOTE: Final = (
+    "Each block or row group by itself: its own sales and costs with its share of overhead by area, before interest, "
+    "income tax and what only the whole farm pays. Means over all trials; ± is their standard error from the number of "
+    "trials. Summed: all years of the run, with planting and support, the blocks worth nothing at the end."
+)
+PRICE_TOLD: Final = 0.0005
+"""Share by which a price must differ to be told of (wording only)."""
+LEAST_UNDONE: Final = 0.005
+"""Share of a task's hours from which it is told that they are left undone (wording only)."""
+WORK_NOTE: Final = (
+    "Hours are work on the trees and on frost nights, means over trials; planting holds replanting. Spraying, mowing "
+    "and other tractor work are paid within materials, machine cost and overhead, not counted as hours. Fresh "
+    "pack-out: extra fancy and fancy fruit as a share of all fruit picked; fruit: mean of all fruit at harvest. The "
+    "day of the pick is not kept in the results, so it is not shown."
+)
+
+
+def label_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+    """Money by label: a head, a row for each label, then what is not shared out and the farm."""
+    unit = f"{show.currency}/{show.area_name}"
+    cells = [
+        [
+            "",
+            f"planted {show.area_name}",
+            "leaves",
+            *(f"{name}, {unit}" for name in ("sales", "costs", "net")),
+            "±",
+            f"summed, {show.currency}",
+            "±",
+            "pays back in",
+            "middle year",
+        ]
+    ]
+    for one in label_money(dataset):
+        cells.append(_label_row(one, show))
+    own, farm = not_shared_out(dataset), of_farm(dataset, "net_cash_flow").sum("year").values
+    payback = dataset["payback_year"].values
+    gap = ["–"] * 6
+    cells.append(["interest, tax, farm's own", *gap, *_summed(own), "–", "–"])
+    cells.append(["whole farm", *gap, *_summed(farm), *_payback_cells(payback)])
+    return cells
+
+
+def _label_row(one: LabelMoney, show: Show) -> list[str]:
+    area = f"{one.area / show.area_size:,.2f}"
+    if not one.leaves:
+        return [
+            one.label,
+            area,
+            "none yet",
+            "–",
+            "–",
+            "–",
+            "–",
+            *_summed(one.summed[:, -1]),
+            *_payback_cells(one.payback_year),
+        ]
+    scale = show.area_size / one.area
+    money = [f"{round_figures(float(values.mean()) * scale):,.0f}" for values in (one.sales, one.costs, one.net)]
+    first, last = one.leaves
+    leaves = f"{first}-{last}" if last > first else str(first)
+    return [
+        one.label, area, leaves, *money, f"{round_figures(_error(one.net) * scale, 2):,.0f}",
+        *_summed(one.summed[:, -1]), *_payback_cells(one.payback_year),
+    ]  # fmt: skip
+
+
+def _error(values: Any) -> float:
+    return float(np.std(values, ddof=1) / np.sqrt(len(values)))
+
+
+def _summed(values: Any) -> list[str]:
+    return [f"{round_figures(float(np.mean(values))):,.0f}", f"{round_figures(_error(values), 2):,.0f}"]
+
+
+def _payback_cells(payback: Any) -> list[str]:
+    if np.isnan(payback).all():
+        return ["nothing invested", "–"]
+    middle = band(payback, whole=True, worst="high").middle
+    paid = int(np.isfinite(payback).sum())
+    return [f"{paid:,} of {len(payback):,}", "never" if np.isinf(middle) else f"{middle:.0f}"]
+
+
+def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """Closing lines under the table: which label does not pay by itself, and why."""
+    from orchardsim.risk.bands import wilson_interval
+
+    years = dataset.sizes["year"]
+    lines = []
+    found = [one for one in label_money(dataset) if one.leaves]
+    for one in found:
+        if np.isnan(one.payback_year).all():
+            continue
+        count = int(np.isfinite(one.payback_year).sum())
+        if count >= PAYS_SURELY * len(one.payback_year):
+            continue
+        new = dataset["leaf"].sel(block=one.label).values[0] <= 1
+        net, total = float(one.net.mean()), float(one.summed[:, -1].mean())
+        per_area = show.money(abs(net) * show.area_size / one.area)
+        a_unit = "an acre" if show.us else "a hectare"
+        end = (
+            f"over {years} years it takes in {show.money(abs(total))} "
+            f"(± {round_figures(_error(one.summed[:, -1]), 2):,.0f}) {'less' if total < 0 else 'more'} than it pays "
+            "out on average"
+        )
+        if net <= 0:
+            why = f"in a mature year it loses {per_area} {a_unit}, so more years would not help; {end}"
+        else:
+            short = ", too little to win back its planting and young years in that time" if total < 0 and new else ""
+            why = f"in a mature year it earns {per_area} {a_unit}{short}; {end}"
+        chance = wilson_interval(count, len(one.payback_year))
+        verdict = "barely pays, if at all"
+        if chance.high < 0.5:
+            verdict = "does not pay"
+        elif chance.low > 0.5:
+            verdict = "pays in most futures, not in all"
+        lines.append(
+            f"{one.label} {verdict}: by itself it has paid for itself within {years} years in {count:,} of "
+            f"{len(one.payback_year):,} futures tried; {why}."
+        )
+    found = [one for one in found if not np.isnan(one.payback_year).all()]
+    if found and not lines:
+        return [
+            f"Each of them pays by itself within {years} years in at least nine of ten futures tried."
+            if len(found) > 1
+            else f"{found[0].label} pays by itself within {years} years in at least nine of ten futures tried."
+        ]
+    return lines
+
+
+def mature_text() -> str:
+    """What counts as a mature year."""
+    return (
+        f"Mature years (column leaves): from the first to the last in which the middle trial's crop, a mean of "
+        f"{COURSE} leaves, reaches {percent(FULL_SHARE)} of its best. None is named while it still climbs by more than "
+        f"{percent(STILL_CLIMBS)} in {COURSE} leaves, or in a course of fewer than eight."
+    )
+
+
+def work_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
+    """Hours by task and leaf, pack-out and fruit size: a table for the farm and one for each label."""
+    labels = block_labels(dataset)
+    names = [("whole farm", FARM)] if len(labels) > 1 else []
+    groups = []
+    for name, label in [*names, *((label, label) for label in labels)]:
+        work = label_work(dataset, label)
+        if work.leaves:
+            groups.append({"name": name, "cells": work_cells(work, show)})
+    return groups
+
+
+def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
+    """Hours per shown area by leaf, fresh pack-out and mean fruit; tasks that are never done are left out."""
+    scale = show.area_size / HECTARE
+    columns = {
+        name: scale * work.hours[:, [work.tasks.index(task) for task in tasks]].sum(axis=1)
+        for name, tasks in TASK_COLUMNS.items()
+    }
+    columns = {name: hours for name, hours in columns.items() if hours.any()}
+    left = work.undone.any()
+    mass_unit = show.display.fruit_mass.unit
+    cells = [
+        [
+            "leaf",
+            *columns,
+            "all hours",
+            "±",
+            *(["left undone"] if left else []),
+            "fresh, %",
+            "±",
+            f"fruit, {mass_unit}",
+            "fruit per box",
+        ]
+    ]
+    for row, leaf in enumerate(work.leaves):
+        share, error, grams = work.fresh_share[row], work.fresh_share_error[row], work.fruit_mass[row]
+        cells.append(
+            [
+                str(leaf),
+                *(f"{hours[row]:,.1f}" if hours[row] > 0 else "–" for hours in columns.values()),
+                f"{work.hours[row].sum() * scale:,.1f}",
+                _number(work.hours_error[row] * scale, 1),
+                *([f"{work.undone[row] * scale:,.1f}"] if left else []),
+                _number(100 * share, 0),
+                _number(100 * error, 1),
+                _number(show.display.fruit_mass.of(grams), 1 if show.us else 0),
+                _number(1000 * show.box_mass / grams, 0),
+            ]
+        )
+    return cells
+
+
+def _number(value: float, digits: int) -> str:
+    return "–" if np.isnan(value) else f"{value:,.{digits}f}"
+
+
+def work_line(dataset: xarray.Dataset, show: Show) -> str:
+    """One line on work and pack-out, for the terminal; empty where no tree comes into leaf."""
+    if not (dataset["leaf"].sel(block=block_labels(dataset)).values >= 1).any():
+        return ""
+    found = mature_year(dataset)
+    scale = show.area_size / HECTARE
+    unit = "acre" if show.us else "hectare"
+    if found is None:
+        start = "work: no mature year is named, since crops still climb or the run is short"
+    else:
+        fresh = "" if np.isnan(found.fresh_share) else f"; fresh pack-out {percent(found.fresh_share)}"
+        start = (
+            f"work: {number(found.hours * scale)} hours per {unit} in a mature year, of which picking "
+            f"{number(found.picking_hours * scale)} (tractor work not counted){fresh}"
+        )
+    return f"{start}{_undone_words(dataset)}{_pass_words(dataset)}{_store_words(dataset, show)}"
+
+
+def _pass_words(dataset: xarray.Dataset) -> str:
+    """What the picking passes make of the wholesale price; empty where the plan states nothing of it."""
+    found = {label: pass_price(dataset, label) for label in block_labels(dataset)}
+    told = [f"{label} {100 * price:.1f} %" for label, price in found.items() if abs(price - 1) > PRICE_TOLD]
+    return f"; by picking pass the wholesale fruit brings, of the price stated: {', '.join(told)}" if told else ""
+
+
+def _store_words(dataset: xarray.Dataset, show: Show) -> str:
+    """How often the store is full; empty where all fruit that waits finds room."""
+    surplus = of_farm(dataset, "storage_surplus").values
+    if not surplus.any():
+        return ""
+    bins = float(surplus[surplus > 0].mean()) / show.bin_mass
+    return (
+        f"; the store is full in {100 * (surplus > 0).mean():.0f} of 100 years, and then {bins:,.0f} bins of fresh "
+        "fruit on average find no room and are sold for processing"
+    )
+
+
+def _undone_words(dataset: xarray.Dataset) -> str:
+    """Which work is left undone, and what becomes of it; empty where all is done."""
+    found = undone_work(dataset)
+    told = sorted(((share, task) for task, share in found.shares.items() if share >= LEAST_UNDONE), reverse=True)
+    if not told:
+        return ""
+    tasks = ", ".join(f"{task.replace('_', ' ')} {100 * share:.{0 if share > 0.095 else 1}f} %" for share, task in told)
+    return (
+        f"; the crews leave undone, of the hours asked in the run: {tasks}; of {found.hours:,.0f} such hours a future "
+        f"{found.carried:,.0f} pass to the year after and the rest is dropped, at the trees' cost (shade, colour, late "
+        "bloom, fruit not thinned or picked, wind on trees without support)"
+    )

@@ -1,0 +1,115 @@
+"""The first screen of a run: what it is, what to know before any number, the headline, and plain sentences."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from orchardsim.core.numbers import percent
+from orchardsim.report.columns import text_columns
+from orchardsim.report.run.rows import MoneyRow, band, money_rows
+from orchardsim.report.run.sentences import plain_sentences
+from orchardsim.report.show import Show, years_text
+from orchardsim.results import attribute, block_labels, of_farm
+from orchardsim.results.block_results import undone_work
+from orchardsim.results.notices import SELDOM, loose_targets, price_share, unpicked_share
+
+if TYPE_CHECKING:
+    import xarray
+
+WIDTH: Final = 80
+"""Columns of the first screen."""
+LEAST_UNDONE: Final = 0.005
+"""Share of a task's hours from which it is told that they are left undone (wording only)."""
+ROWS: Final = ("picked to leaf 10", "trees lost", "peak borrowing", "payback year", "NPV", "IRR")
+"""Rows of the long table that stand on the first screen."""
+
+
+def first_screen(dataset: xarray.Dataset) -> str:
+    """Lines of at most 80 columns: title, notices, headline, sentences.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result of a run.
+    """
+    show = Show.of(dataset)
+    lines = [str(dataset.attrs["title"]), *_size(dataset, show), *notices(dataset, show)]
+    text = [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent="  ")]
+    text += headline_lines(dataset, show)
+    for sentence in plain_sentences(dataset):
+        text += textwrap.wrap(sentence, WIDTH)
+    return "\n".join(text)
+
+
+def _size(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """Land, trials and seasons."""
+    planted, gross = (show.area(float(of_farm(dataset, name))) for name in ("planted_area", "gross_area"))
+    trials = f"{dataset.sizes['trial']:,} trials of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
+    years = years_text(attribute(dataset, "baseline_years"))
+    method = str(dataset.attrs["weather_words"]).split(",")[0]
+    return [f"{planted} planted ({gross} with headlands); {trials}", f"Seasons: {method}, {years}"]
+
+
+def notices(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """What to know before any number, a sentence each."""
+    lines = climate_notices(dataset)
+    loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
+    if loose:
+        lines.append(f"Crop targets that bind in under {percent(SELDOM)} of crops, fruit carried per cm2: {loose}.")
+    undone = {task: share for task, share in undone_work(dataset).shares.items() if share >= LEAST_UNDONE}
+    if undone:
+        tasks = ", ".join(f"{task.replace('_', ' ')} {percent(share)}" for task, share in undone.items())
+        lines.append(f"Left undone for want of people, of the hours asked: {tasks}.")
+        unpicked = unpicked_share(dataset)
+        if unpicked >= LEAST_UNDONE:
+            lines.append(f"Fruit left unpicked: {percent(unpicked)} of what grew.")
+    price = price_share(dataset)
+    if price is not None:
+        lines.append(
+            f"Price of {price.cultivar}: {percent(price.share)} of fresh sales; a tenth less takes "
+            f"{show.money(price.lost)} off NPV."
+        )
+    return lines
+
+
+def climate_notices(dataset: xarray.Dataset) -> list[str]:
+    """Whose climate it is, and whether water stress can be told."""
+    from orchardsim.weather.place import Climate, climate_lines
+
+    found = attribute(dataset, "climate")
+    return climate_lines(Climate(**found)) if isinstance(found, dict) else []
+
+
+def headline_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """The headline table: the farm, and where blocks stand already new planting and standing blocks apart."""
+    wanted = [row for row in money_rows(dataset, show) if row.name in ROWS]
+    cells = [["", "low (1 in 20)", "middle", "high (1 in 20)", "± middle"]]
+    for row in [*wanted, *part_rows(dataset, show)]:
+        low, middle, high = row.band
+        name = row.name.replace("picked", show.yield_unit)
+        cells.append([name, low, middle, high, row.error])
+    return text_columns(cells)
+
+
+def part_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
+    """NPV of the new planting and of the standing blocks by themselves; none where there is but one kind."""
+    parts = {
+        "NPV of the new planting": [label for label in block_labels(dataset) if _planted(dataset, label)],
+        "NPV of the standing blocks": [label for label in block_labels(dataset) if not _planted(dataset, label)],
+    }
+    if not all(parts.values()):
+        return []
+    rows = []
+    for name, labels in parts.items():
+        values = dataset["npv_by_block"].sel(block=labels).sum("block").values
+        found = band(np.asarray(values, dtype=np.float64))
+        texts = (show.money(found.low), show.money(found.middle), show.money(found.high))
+        rows.append(MoneyRow(name, "before tax and what only the farm pays", texts, show.money(found.middle_error)))
+    return rows
+
+
+def _planted(dataset: xarray.Dataset, label: str) -> bool:
+    return bool(dataset["leaf"].sel(block=label).values[0] <= 1)

@@ -1,0 +1,316 @@
+"""One page to hand to a partner or a lender, as PDF and as HTML; every number on it comes from ``summary.json``."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from orchardsim.core.units import HECTARE, display
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.show import Show
+from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, STONE, STRAW, picture_settings, svg_text, thousands
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PAPER: Final = {"us": (8.5, 11.0), "metric": (8.27, 11.69)}
+"""Letter and A4, inches."""
+MOST_BLOCKS: Final = 6
+ROW_FILLS: Final = (LEAF, OCHRE, STRAW, STONE)
+HATCHES: Final = ("", "//", "..", "xx")
+
+
+def sheet_title(summary: Mapping[str, Any]) -> str:
+    """The plan's own title."""
+    return str(summary["title"])
+
+
+def land_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+    """What stands on the land, a line a row group."""
+    length = display(show.system)
+    lines = []
+    for block in summary["sheet"]["land"][:MOST_BLOCKS]:
+        when = f"planted in year {block['year_planted']}" if block["year_planted"] >= 0 else "stands already"
+        spacing = f"{_length(block['tree_spacing_m'], length)} x {_length(block['row_spacing_m'], length)}"
+        for group in block["groups"]:
+            lines.append(
+                f"{block['name']}: {group['trees']:,} {group['cultivar']} on {group['rootstock']}, {spacing}, "
+                f"{group['training'].replace('_', ' ')}, {when}"
+            )
+    return lines
+
+
+def _length(metres: float, units: Any) -> str:
+    return f"{metres / 0.3048:.1f} ft" if units.system == "us" else f"{metres:.1f} m"
+
+
+def answer_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+    """The answer in a few sentences: money in, money back, and how often it fails."""
+    headline, shares = summary["headline"], summary["shares"]
+    debt, payback, npv = headline["peak_borrowing"], headline.get("payback_year"), headline["npv"]
+    lines = [
+        f"Deepest debt: {show.money(debt['p50'])} in a typical future, {show.money(debt['p95'])} in 1 of 20.",
+    ]
+    if payback is None:
+        lines.append("Nothing is invested, so there is nothing to pay back.")
+    elif isinstance(payback["p50"], str):
+        lines.append(f"In a typical future it does not pay back within {summary['years']} years.")
+    else:
+        late = payback["p95"] if not isinstance(payback["p95"], str) else "never"
+        lines.append(
+            f"Paid back by year {payback['p50']:.0f} in a typical future; 1 of 20 pays back in year {late} or later."
+        )
+    lost = shares.get("npv_below_zero")
+    lines.append(
+        f"Worth of all cash flows in money of year 0: {show.money(npv['p50'])} in a typical future, "
+        f"{show.money(npv['p5'])} in 1 of 20."
+    )
+    if lost is not None:
+        lines.append(
+            f"{100 * lost['share']:.0f} % of {summary['trials']} futures end worth less than nothing "
+            f"(between {100 * lost['low_95']:.0f} and {100 * lost['high_95']:.0f} %)."
+        )
+    return lines
+
+
+def worst_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+    """Three worst things that can happen in one year, how often, and what that year lacked."""
+    return [
+        f"{one['what'].capitalize()}: {100 * one['share_of_years']:.0f} % of bearing years; such a year brings "
+        f"{show.money(one['costs'])} less than a typical one."
+        for one in summary["sheet"]["worst"]
+    ] or ["No bad thing was seen often enough in these futures to say what it costs."]
+
+
+def rests_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+    """The few numbers that all this rests on."""
+    lines = []
+    for one in summary["sheet"]["rests_on"]:
+        value, unit = one["value"], one["unit"]
+        if unit == "money/kg":
+            text = f"{value * show.display.mass.size:.2f} {show.currency}/{show.display.mass.unit}"
+        elif unit == "1/year":
+            text = f"{100 * value:.1f} % a year"
+        else:
+            text = f"{value:.2f} {show.currency}/hour"
+        said = "stated in the plan" if one["status"] == "stated" else f"not stated; {one['status']}"
+        lines.append(f"{one['what']}: {text} ({said})")
+    return lines
+
+
+def bill_cells(summary: Mapping[str, Any], show: Show) -> list[list[str]]:
+    """Money paid in the first years by group, mean over futures."""
+    bill = summary["sheet"]["bill_by_year"]
+    groups = [name for name in next(iter(bill.values())) if any(year[name] for year in bill.values())]
+    cells = [["paid in year", *bill]]
+    for name in groups:
+        cells.append([name, *(f"{round(float(bill[year][name]), -2):,.0f}" for year in bill)])
+    cells.append(["together", *(f"{round(sum(map(float, bill[year].values())), -2):,.0f}" for year in bill)])
+    return cells
+
+
+def draw_land(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+    """Blocks to one scale, one above the other; rows run across, with headlands at their ends."""
+    fills: dict[str, int] = {}
+    top, longest = 0.0, 0.0
+    for block in summary["sheet"]["land"][:MOST_BLOCKS]:
+        length = block["trees_per_row"] * block["tree_spacing_m"]
+        width, head = block["rows"] * block["row_spacing_m"], block["headland_m"]
+        axes.add_patch(_box(0, top - width, length + 2 * head, width, "#f1f0e6", QUIET))
+        place = top
+        for group in block["groups"]:
+            number = fills.setdefault(group["cultivar"], len(fills)) % len(ROW_FILLS)
+            for _ in range(group["rows"]):
+                place -= block["row_spacing_m"]
+                strip = _box(
+                    head,
+                    place + 0.275 * block["row_spacing_m"],
+                    length,
+                    0.45 * block["row_spacing_m"],
+                    ROW_FILLS[number],
+                    None,
+                )
+                strip.set_hatch(HATCHES[number])
+                axes.add_patch(strip)
+        axes.text(
+            length + 2 * head + 1.5, top - width / 2, textwrap.shorten(block["name"], 24), va="center", fontsize=7.5
+        )
+        longest = max(longest, length + 2 * head)
+        top -= width + 4
+    bar = 30.48 if show.us else 20.0
+    axes.plot([0, bar], [top, top], color=INK, linewidth=2)
+    axes.text(bar + 1.5, top, "100 ft" if show.us else "20 m", va="center", fontsize=7.5)
+    axes.set_xlim(-1, max(1.35 * longest, bar + 20))
+    axes.set_ylim(top - 3, 2)
+    axes.set_aspect("equal", anchor="NW")
+    axes.axis("off")
+    handles = [_box(0, 0, 1, 1, ROW_FILLS[number % 4], None) for number in fills.values()]
+    for handle, number in zip(handles, fills.values(), strict=True):
+        handle.set_hatch(HATCHES[number % 4])
+    if handles:
+        axes.legend(handles, list(fills), loc="upper right", fontsize=7.5)
+
+
+def _box(x: float, y: float, width: float, height: float, fill: str, edge: str | None) -> Any:
+    from matplotlib.patches import Rectangle
+
+    return Rectangle((x, y), width, height, facecolor=fill, edgecolor=edge or "white", linewidth=0.6)
+
+
+def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+    """Picked fruit by leaf: bad, typical and good futures."""
+    rows = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
+    axes.set_title(f"Fruit by leaf, {show.yield_unit}")
+    if not rows:
+        axes.text(0.5, 0.5, "no new planting bears within the run", ha="center", transform=axes.transAxes)
+        return
+    leaves = [int(leaf) for leaf in rows]
+    low, middle, high = (
+        [float(show.yield_value(rows[str(leaf)][point])) for leaf in leaves] for point in ("p5", "p50", "p95")
+    )
+    axes.fill_between(leaves, low, high, color=LEAF, alpha=0.18, linewidth=0, label="18 futures in 20")
+    axes.plot(leaves, middle, color=LEAF, linewidth=2, label="typical")
+    axes.plot(leaves, low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
+    axes.set_xlabel("leaf (growing season after planting)")
+    axes.set_ylim(bottom=0)
+    thousands(axes.yaxis)
+    axes.legend(fontsize=7, loc="lower right")
+
+
+def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+    """Summed cash of the farm, below and above zero."""
+    rows = summary["sheet"]["cash_summed_by_year"]
+    years = [int(year) for year in rows]
+    low, middle, high = ([float(rows[str(year)][point]) for year in years] for point in ("p5", "p50", "p95"))
+    axes.fill_between(years, low, high, color=OCHRE, alpha=0.22, linewidth=0, label="18 futures in 20")
+    axes.plot(years, middle, color=INK, linewidth=2, label="typical")
+    axes.plot(years, low, color=BRICK, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
+    axes.axhline(0, color=INK, linewidth=0.8)
+    deepest = min(range(len(years)), key=lambda place: low[place])
+    if low[deepest] < 0:
+        axes.annotate(
+            f"{show.money(low[deepest])}",
+            (years[deepest], low[deepest]),
+            xytext=(6, -2),
+            textcoords="offset points",
+            fontsize=7.5,
+            color=BRICK,
+            va="top",
+        )
+    axes.set_title(f"Cash summed since year 0, {show.currency}")
+    axes.set_xlabel("year")
+    thousands(axes.yaxis)
+    axes.legend(fontsize=7, loc="upper left")
+
+
+def draw_payback(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+    """Chance of having paid back by each year."""
+    rows = summary["sheet"]["paid_back_by_year"]
+    axes.bar([int(year) for year in rows], [100 * float(share) for share in rows.values()], color=LEAF, width=0.7)
+    axes.set_ylim(0, 100)
+    axes.set_title("Chance of having paid back, %")
+    axes.set_xlabel("by year")
+
+
+def footer_line(summary: Mapping[str, Any]) -> str:
+    """What the sheet was made from."""
+    return (
+        f"{summary['trials']} simulated futures, seed {summary['seed']}, plan {summary['plan_name']} "
+        f"({str(summary['plan_hash'])[:12]}), orchardsim {summary['version']}. Estimates for planning, not advice."
+    )
+
+
+def sheet_figure(summary: Mapping[str, Any], show: Show) -> Figure:
+    """The whole sheet on one page of paper."""
+    from matplotlib.figure import Figure
+
+    width, height = PAPER[show.system]
+    figure = Figure(figsize=(width, height))
+    grid = figure.add_gridspec(
+        4, 2, left=0.09, right=0.95, top=0.86, bottom=0.25, hspace=0.62, wspace=0.24, height_ratios=(1.15, 0.9, 1, 1)
+    )
+    figure.text(0.06, 0.965, textwrap.shorten(sheet_title(summary), 76), fontsize=15, fontweight="bold", va="top")
+    for place, line in enumerate(answer_lines(summary, show)):
+        figure.text(0.06, 0.937 - 0.0165 * place, line, fontsize=9.5, va="top")
+    draw_land(figure.add_subplot(grid[0, :]), summary, show)
+    words = figure.add_subplot(grid[1, :])
+    words.axis("off")
+    lines = [textwrap.shorten(line, 112) for line in land_lines(summary, show)[:4]]
+    words.text(0, 1.2, "\n".join(lines), fontsize=8, va="top", transform=words.transAxes)
+    _table(words, bill_cells(summary, show))
+    draw_yield(figure.add_subplot(grid[2, 0]), summary, show)
+    draw_cash(figure.add_subplot(grid[2, 1]), summary, show)
+    draw_payback(figure.add_subplot(grid[3, 0]), summary, show)
+    right = figure.add_subplot(grid[3, 1])
+    right.axis("off")
+    right.text(0, 1.06, "What can go wrong in one year", fontsize=10.5, fontweight="bold", transform=right.transAxes)
+    worst = "\n".join(textwrap.fill(line, 54) for line in worst_lines(summary, show))
+    right.text(0, 0.98, worst, fontsize=8.2, va="top", linespacing=1.35, transform=right.transAxes)
+    figure.text(0.06, 0.205, "What it rests on", fontsize=10.5, fontweight="bold")
+    figure.text(0.06, 0.198, "\n".join(rests_lines(summary, show)), fontsize=8.2, va="top", linespacing=1.35)
+    figure.text(0.52, 0.205, "Cautions", fontsize=10.5, fontweight="bold")
+    cautions = "\n".join(textwrap.fill(line, 66) for line in CAUTIONS[:3])
+    figure.text(0.52, 0.198, cautions, fontsize=7.4, va="top", linespacing=1.3)
+    figure.text(0.06, 0.03, textwrap.fill(footer_line(summary), 130), fontsize=7.2, color=QUIET)
+    return figure
+
+
+def _table(axes: Axes, cells: list[list[str]]) -> None:
+    """A small table at the foot of a text panel."""
+    step = 0.115
+    top = 0.52
+    for row, texts in enumerate(cells):
+        y = top - step * row
+        for column, text in enumerate(texts):
+            x = 0.0 if column == 0 else 0.36 + 0.64 * column / (len(texts) - 1)
+            weight = "bold" if row in (0, len(cells) - 1) else "normal"
+            axes.text(
+                x, y, text, fontsize=8, va="top", ha="left" if column == 0 else "right", fontweight=weight,
+                transform=axes.transAxes,
+            )  # fmt: skip
+
+
+def sheet_pdf(summary: Mapping[str, Any], show: Show) -> bytes:
+    """The sheet as PDF; it holds no time of writing."""
+    buffer = io.BytesIO()
+    with picture_settings():
+        figure = sheet_figure(summary, show)
+        figure.savefig(buffer, format="pdf", metadata={"CreationDate": None, "Creator": None, "Producer": None})
+    return buffer.getvalue()
+
+
+def sheet_html(summary: Mapping[str, Any], show: Show) -> str:
+    """The sheet as a page that reads on a phone and prints on one sheet."""
+    from matplotlib.figure import Figure
+
+    from orchardsim.report.pages import inline_svg, render  # that page writes this one beside it
+
+    pictures = {}
+    with picture_settings():
+        for name, draw, size in (
+            ("land", draw_land, (6.4, 2.2)),
+            ("yield", draw_yield, (3.9, 2.6)),
+            ("cash", draw_cash, (3.9, 2.6)),
+            ("payback", draw_payback, (3.9, 2.4)),
+        ):
+            figure = Figure(figsize=size, layout="constrained")
+            draw(figure.subplots(), summary, show)
+            pictures[name] = inline_svg(svg_text(figure), f"sheet-{name}")
+    return render(
+        "sheet.html",
+        title=sheet_title(summary),
+        answers=answer_lines(summary, show),
+        land=land_lines(summary, show),
+        bill=bill_cells(summary, show),
+        worst=worst_lines(summary, show),
+        rests=rests_lines(summary, show),
+        cautions=CAUTIONS,
+        footer=footer_line(summary),
+        pictures=pictures,
+        currency=show.currency,
+        money_basis=show.money_basis,
+        area=f"{summary['planted_area_m2']['farm'] / HECTARE:.2f} ha",
+    )

@@ -1,0 +1,176 @@
+"""The short table that ``run`` prints."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Final
+
+from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.core.labels import FARM
+from orchardsim.core.numbers import number
+from orchardsim.report.columns import text_columns
+from orchardsim.report.run.block_tables import work_line
+from orchardsim.report.run.risk import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
+from orchardsim.report.run.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
+from orchardsim.report.run.tree_table import swing_line
+from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
+from orchardsim.results import attribute, shares
+from orchardsim.results.doubts import OpenLevelsOfRun
+from orchardsim.results.risk_numbers import trials_for_chance
+
+if TYPE_CHECKING:
+    import xarray
+
+
+WIDTH: Final = 130
+"""Columns of text at most."""
+
+
+def headline_table(dataset: xarray.Dataset) -> str:
+    """The headline numbers of a run as text, in the plan's own units.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        Result of a run.
+
+    Returns
+    -------
+    str
+        Lines of at most :data:`WIDTH` characters.
+    """
+    show = Show.of(dataset)
+    lines = [str(dataset.attrs["title"]), areas_text(dataset, show), footer(dataset)]
+    lines += frost_sentences(dataset)
+    lines += [
+        "low (1 in 20), middle, high (1 in 20): of twenty trials one falls below low, ten below the middle, one above "
+        "high;",
+        "± is the standard error of the middle from the number of trials.",
+        "",
+    ]
+    lines += _year_table(dataset, show)
+    if any(weak(row.band) for row in yield_rows(dataset, FARM, show)):
+        lines.append(WEAK_NOTE)
+    lines += ["", *_money_lines(dataset, show)]
+    lines += doubts_lines(dataset)
+    lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
+    lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, show)]
+    lines += [line for line in (work_line(dataset, show), swing_line(dataset)) if line]
+    wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
+    return "\n".join(line.rstrip() for line in wrapped)
+
+
+def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
+    rows = yield_rows(dataset, FARM, show)
+    flows = flow_bands(dataset)
+    extra = f"boxes/{show.area_name}" if show.us else f"bins/{show.area_name}"
+    yield_head = [f"{show.yield_unit}: low", "middle", "±", "high", f"{extra}, middle"]
+    flow_head = ["cash flow: low", "middle", "±", "high", "summed, middle"]
+    containers = f"{show.bin_text}, {show.box_text}"
+    title = f"Picked fruit per planted {show.area_name} ({containers}), and net cash flow of the farm"
+
+    def yield_cells(row: YieldRow) -> list[str]:
+        other = row.boxes if show.us else row.bins
+        return [low_text(row.band, 1), *_band_cells(row.band, 1)[1:], f"{other:,.0f}" if show.us else f"{other:,.1f}"]
+
+    by_year = {row.years[0]: row for row in rows if len(row.years) == 1}
+    if all(len(row.years) == 1 for row in rows) and len({row.land for row in rows}) <= 1 and len(by_year) == len(rows):
+        cells = [["year", "leaf", *yield_head, *flow_head]]
+        for year, flow, summed in flows:
+            found = by_year.get(year)
+            left = [str(found.leaf), *yield_cells(found)] if found else [""] * (1 + len(yield_head))
+            cells.append([str(year), *left, *_band_cells(flow, 0), number(summed)])
+        return [title, *text_columns(cells, left=())]
+
+    leaf_cells = [["leaf", "year", show.area_name, *yield_head]]
+    for row in rows:
+        years = f"{row.years[0]}" if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}"
+        leaf_cells.append([str(row.leaf), years, f"{row.land / show.area_size:,.1f}", *yield_cells(row)])
+    flow_cells = [["year", *flow_head]]
+    flow_cells += [[str(year), *_band_cells(flow, 0), number(summed)] for year, flow, summed in flows]
+    return [
+        f"Picked fruit per planted {show.area_name} ({containers}), blocks aligned by leaf",
+        *text_columns(leaf_cells, left=()),
+        "",
+        "Net cash flow of the farm",
+        *text_columns(flow_cells, left=()),
+    ]
+
+
+def _band_cells(found: Band, digits: int) -> list[str]:
+    return [number(value, digits) for value in (found.low, found.middle, found.middle_error, found.high)]
+
+
+def _money_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """The money table; meanings that do not fit go on below themselves."""
+    cells = _money_cells(dataset, show)
+    lines = text_columns(cells, left=(0, len(cells[0]) - 2, len(cells[0]) - 1) if len(cells[0]) > 6 else (0, 5))
+    place = max(len(line) for line in lines) - max(len(row[-1]) for row in cells)
+    return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=" " * place)]
+
+
+def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+    rows = money_rows(dataset, show)
+    if not any(row.known for row in rows):
+        cells = [["", "low (1 in 20)", "middle", "±", "high (1 in 20)", ""]]
+        return cells + [[row.name, *row.band[:2], row.error, row.band[2], row.meaning] for row in rows]
+    cells = [["", "low (1 in 20)", "middle", "high (1 in 20)", "luck alone: low", "high", "larger doubt", ""]]
+    for row in rows:
+        cells.append([row.name, *row.band, *(row.known or ("", "")), row.larger, row.meaning])
+    return cells
+
+
+def doubts_lines(dataset: xarray.Dataset) -> list[str]:
+    """What the two doubts are, and what would narrow the band of the present value most; nothing where all is known."""
+    levels = OpenLevelsOfRun.of(dataset)
+    found = None if levels is None else levels.doubts(dataset["npv"].values)
+    if found is None:
+        return []
+    lines = [
+        "Two doubts: luck (seasons, yearly prices, which trees die) and not knowing (the ground, the levels of prices "
+        "and costs). Luck alone: were the levels known. "
+        f"Of the spread of NPV {100 * found.not_knowing:.0f} % is not knowing."
+    ]
+    if found.narrowed_by is not None:
+        lines.append(
+            f"What would narrow NPV most: {OPEN_LEVELS[found.narrowed_by].narrowed_by} would take away "
+            f"{100 * found.by_level[found.narrowed_by]:.0f} % of its band ({found.narrowed_by})."
+        )
+    return lines
+
+
+def shares_lines(dataset: xarray.Dataset) -> list[str]:
+    """Shares of trials that never pay back, have no rate of return, or end with an NPV below zero."""
+    names = {
+        "never_pays_back": f"never pay back within {dataset.sizes['year']} years",
+        "no_irr": "have no IRR",
+        "npv_below_zero": "end with an NPV below zero",
+    }
+    return [
+        f"{100 * chance.value:.1f} % of trials {names[name]} (95 % interval {100 * chance.low:.1f} to "
+        f"{100 * chance.high:.1f} %{_needs(trials_for_chance(chance), chance.trials)})"
+        for name, chance in shares(dataset).items()
+    ]
+
+
+def _needs(wanted: int, trials: int) -> str:
+    return f"; {wanted:,} trials would bring its error to 2 points" if wanted > trials else ""
+
+
+def risk_table(dataset: xarray.Dataset, show: Show) -> list[str]:
+    """Both errors, the worst tenth, the bank and the household, and the sure amounts, as lines."""
+    rows = aversion_cells(dataset, show)[1:]
+    equivalents = "; ".join(f"{row[0]} {row[2]}" + (f" (± {row[3]})" if row[2] != RUIN else "") for row in rows)
+    return [
+        *text_columns(errors_cells(dataset, show), left=(0, 1, 5)),
+        *errors_lines(dataset),
+        *bank_lines(dataset, show),
+        f"Certainty equivalent of NPV, the sure amount worth as much, by aversion to risk: {equivalents}.",
+        aversion_line(dataset, show),
+    ]
+
+
+def notes_lines(dataset: xarray.Dataset) -> list[str]:
+    """What was dropped, filled or assumed, one line each."""
+    found = attribute(dataset, "notes") or []
+    return [str(note) for note in (found if isinstance(found, list) else [found])]

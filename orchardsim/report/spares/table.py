@@ -1,0 +1,93 @@
+"""The table of replacement policies."""
+
+from __future__ import annotations
+
+import textwrap
+
+from orchardsim.report.columns import text_columns
+from orchardsim.report.run.table import WIDTH
+from orchardsim.report.show import Show
+from orchardsim.report.spares.words import footer_text, money_cell, show_of
+from orchardsim.results.spares import PolicyOutcome, SparesAnswer
+
+
+def outcome_cells(found: SparesAnswer, show: Show) -> list[list[str]]:
+    """A head, then a row for each policy."""
+    head = [
+        "policy", f"cost, {show.currency}", "±", "more than cheapest", "±", "trees", "keep", "planting", "fruit missed",
+        "bought", "left over", "all filled", "gaps filled", "tree-years lost",
+    ]  # fmt: skip
+    decision = found.decision
+    return [
+        head,
+        *(
+            _row(one, advised=one.key == decision.advised.key, cheapest=one.key == decision.cheapest.key)
+            for one in found.outcomes
+        ),
+    ]
+
+
+def _row(one: PolicyOutcome, *, advised: bool, cheapest: bool) -> list[str]:
+    mark = " ?" if one.differs and not one.told_apart else ""
+    return [
+        f"{one.name} (recommended)" if advised else one.name,
+        money_cell(one.cost.mean),
+        money_cell(one.cost.error),
+        "" if cheapest else f"{money_cell(one.dearer.mean)}{mark}",
+        "" if cheapest else money_cell(one.dearer.error),
+        money_cell(one.trees),
+        money_cell(one.keep),
+        money_cell(one.replanting),
+        money_cell(one.margin_lost),
+        f"{one.bought.mean:.0f}",
+        f"{one.left_over.mean:.0f}",
+        "–" if one.filled_seasons is None else f"{100 * one.filled_seasons:.0f} %",
+        "–" if one.filled_gaps is None else f"{100 * one.filled_gaps:.0f} %",
+        f"{one.tree_years_lost.mean:,.0f}",
+    ]
+
+
+def rule_cells(found: SparesAnswer) -> list[list[str]]:
+    """What each policy is, by row group: a head, then a row for each."""
+    cells = [
+        ["policy", "row group", "spares at planting", "kept in", "order at or below", "to at least", "fills to leaf"]
+    ]
+    for one in found.outcomes:
+        for place, policy in enumerate(one.policies):
+            orders = policy.fills and policy.order_up_to is not None
+            cells.append(
+                [
+                    one.name if place == 0 else "",
+                    policy.label,
+                    f"{policy.spares} of {policy.trees:,}" if policy.first_leaf <= 2 else "–",
+                    policy.place.replace("_", " ") if policy.fills else "–",
+                    str(policy.reorder_point) if orders else "–",
+                    str(policy.order_up_to) if orders else "–",
+                    str(policy.last_leaf) if policy.fills else "none",
+                ]
+            )
+    return cells
+
+
+def table_notes(found: SparesAnswer, show: Show) -> list[str]:
+    """How to read the table."""
+    return [
+        f"Money is present value at year 0 ({show.money_basis}; discounted at "
+        f"{100 * float(found.attrs['discount_rate']):g} % a year). Cost: trees, keep, planting, and fruit missed in "
+        "empty places, gaps that are not worth filling left out.",
+        "More than cheapest: in the same futures; ± is one standard error; ?: could be chance (limits at 95 % for all "
+        "pairs of policies together).",
+        "All filled: planting seasons that leave no gap open. Gaps filled: gaps filled in the first planting season "
+        "after they open. Both count gaps that the policy means to fill.",
+        f"{footer_text(found)}.",
+    ]
+
+
+def spares_table(found: SparesAnswer) -> str:
+    """The policies as text, at most some 150 characters wide."""
+    show = show_of(found)
+    lines = [*text_columns(outcome_cells(found, show), fold_heads=True), ""]
+    for note in table_notes(found, show):
+        lines += textwrap.wrap(note, WIDTH)
+    lines += ["", "What each policy is (trees):", *text_columns(rule_cells(found), left=(0, 1, 3), fold_heads=True)]
+    return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""Page and tables of bad seasons."""

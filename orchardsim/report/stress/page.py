@@ -1,0 +1,102 @@
+"""The saved stress test: all numbers as JSON, pictures as files, and one page that holds everything."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
+from orchardsim.report.show import LEFT_OUT
+from orchardsim.report.stress.words import (
+    explanation_lines,
+    footer_text,
+    ranked,
+    show_of,
+    stress_cells,
+    stress_sentences,
+)
+from orchardsim.results.folder import OutputFolder
+from orchardsim.results.stress import KIND, STRESS_FILE, STRESS_PAGE, Stress, stress_document
+
+
+def stress_files() -> list[str]:
+    """Files that :func:`write_stress` writes."""
+    from orchardsim.report.stress.figures import FIGURES
+
+    return file_names(STRESS_FILE, STRESS_PAGE, FIGURES)
+
+
+def write_stress(place: str | Path | OutputFolder, found: Stress) -> Path:
+    """Write ``stress.json``, ``figures/`` and ``stress.html``.
+
+    Parameters
+    ----------
+    place : path or OutputFolder
+        Made where it does not exist.
+    found : Stress
+
+    Returns
+    -------
+    pathlib.Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    from orchardsim.report.stress.figures import FIGURES
+
+    return save_findings(
+        place,
+        found,
+        what=KIND,
+        document=(STRESS_FILE, stress_document(found) | {"sentences": stress_sentences(found)}),
+        figures=FIGURES,
+        page=(STRESS_PAGE, stress_html),
+    )
+
+
+def stress_html(found: Stress, pictures: Pictures) -> str:
+    """The page as text."""
+    from orchardsim.report.stress.figures import FIGURES
+
+    show = show_of(found)
+    return render(
+        "stress.html",
+        title=f"Bad seasons: {found.title}",
+        footer=footer_text(found),
+        sentences=stress_sentences(found),
+        cells=stress_cells(found, show),
+        explanations=explanation_lines(found),
+        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
+        pictures=picture_parts(FIGURES, pictures),
+        seasons=[
+            {
+                "title": season.title,
+                "sentence": season.sentence,
+                "note": season.note,
+                "changes": [
+                    {
+                        "meaning": change["meaning"],
+                        "value": f"{change['value']:g} {change['unit'] if change['unit'] != '1' else ''}".strip(),
+                        "status": change["status"],
+                        "source": change["source"],
+                    }
+                    for change in season.changes
+                ],
+            }
+            for season in ranked(found)
+        ],
+        left_out=(*NOT_IN_A_STRIKE, *LEFT_OUT),
+        cautions=CAUTIONS,
+    )
+
+
+NOT_IN_A_STRIKE = (
+    "Hail marks fruit; wounds of the wood and the fire blight that follows them are not simulated. A drought brings no "
+    "extra heat, a hard winter kills wood and roots but no flower buds alone.",
+    "A nursery failure delays replacement trees and weakens new ones; the first planting itself is not put off.",
+    "One bad season (or run of them) at a time; two different ones together can cost more than their sum.",
+)
+"""What the bad seasons leave out, said on the page."""

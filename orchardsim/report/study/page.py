@@ -1,0 +1,88 @@
+"""The saved study: tables as CSV, all trials as NetCDF, pictures, a methods paragraph, and one page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.pages import Pictures, picture_parts, render, save_pictures
+from orchardsim.report.show import LEFT_OUT
+from orchardsim.report.study.figures import figures_of
+from orchardsim.report.study.words import (
+    cell_cells,
+    contrast_cells,
+    deciding,
+    methods_paragraph,
+    show_of,
+    study_sentences,
+)
+from orchardsim.results.findings import findings_bytes, findings_path
+from orchardsim.results.folder import OutputFolder, opened
+from orchardsim.results.store import dump_summary
+from orchardsim.results.study import (
+    KIND,
+    STUDY_CELLS,
+    STUDY_CONTRASTS,
+    STUDY_FILE,
+    STUDY_METHODS,
+    STUDY_PAGE,
+    STUDY_TRIALS,
+    StudyFindings,
+    cell_rows,
+    contrast_rows,
+    study_document,
+    tidy_csv,
+)
+
+if TYPE_CHECKING:
+    import xarray
+
+
+def write_study(place: str | Path | OutputFolder, found: StudyFindings, trials: xarray.Dataset | None = None) -> Path:
+    """Write everything that a study gives; returns the page.
+
+    Parameters
+    ----------
+    place : path or OutputFolder
+    found : StudyFindings
+    trials : xarray.Dataset, optional
+        Every measure by trial; left as it stands where the page alone is built again.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    with opened(place, KIND, [STUDY_FILE, STUDY_PAGE]) as folder:
+        if trials is not None:
+            # The classic format holds no time of writing, so that the same study is the same file.
+            folder.write(STUDY_TRIALS, lambda path: trials.to_netcdf(path, engine="scipy", format="NETCDF3_64BIT"))
+        folder.write_text(STUDY_CELLS, tidy_csv(cell_rows(found.answers)))
+        folder.write_text(STUDY_CONTRASTS, tidy_csv(contrast_rows(found.answers)))
+        folder.write_text(STUDY_METHODS, methods_paragraph(found) + "\n")
+        folder.write_text(STUDY_FILE, dump_summary(study_document(found)))
+        folder.write_bytes(findings_path(Path(STUDY_FILE)).name, findings_bytes(found))
+        figures = figures_of(found)
+        pictures = save_pictures(folder, found, figures)  # type: ignore[arg-type]
+        page = folder.write_text(STUDY_PAGE, study_html(found, pictures))
+        folder.finish()
+    return page
+
+
+def study_html(found: StudyFindings, pictures: Pictures) -> str:
+    """The page as text."""
+    show = show_of(found)
+    tables = [(answer.facts.name, cell_cells(answer, show)) for answer in found.answers]
+    return render(
+        "study.html",
+        title=found.title,
+        footer=f"{found.cells} cells, n = {found.trials} trials of {found.years} years, seed {found.seed}",
+        sentences=study_sentences(found),
+        pictures=picture_parts(figures_of(found), pictures),  # type: ignore[arg-type]
+        tables=tables,
+        contrasts=contrast_cells(deciding(found), show),
+        methods=methods_paragraph(found),
+        left_out=LEFT_OUT,
+        cautions=CAUTIONS,
+    )
