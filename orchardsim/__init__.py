@@ -18,9 +18,17 @@ if TYPE_CHECKING:
     from orchardsim.analysis.spares import spares
     from orchardsim.analysis.stress import stress
     from orchardsim.analysis.study import study
+    from orchardsim.analysis.study_answers import study_findings
     from orchardsim.core.errors import InputError
     from orchardsim.plan import Plan, load_plan
     from orchardsim.report import write_report
+    from orchardsim.report.study.figures import (
+        plot_assumptions,
+        plot_cells,
+        plot_contrasts,
+        plot_interactions,
+        plot_shares,
+    )
     from orchardsim.results import read_results, summarize
     from orchardsim.simulation import simulate
 
@@ -31,21 +39,28 @@ __all__ = [
     "compare",
     "fit",
     "load_plan",
+    "plot_assumptions",
+    "plot_cells",
+    "plot_contrasts",
+    "plot_interactions",
+    "plot_shares",
     "read_results",
     "risk_drivers",
     "simulate",
     "spares",
     "stress",
     "study",
+    "study_findings",
     "summarize",
     "write_report",
 ]
 
 _ROOMS = {
-    "analysis": ("compare", "fit", "risk_drivers", "spares", "stress", "study"),
+    "analysis": ("compare", "fit", "risk_drivers", "spares", "stress", "study", "study_findings"),
     "core.errors": ("InputError",),
     "plan": ("Plan", "load_plan"),
     "report": ("write_report",),
+    "report.study.figures": ("plot_assumptions", "plot_cells", "plot_contrasts", "plot_interactions", "plot_shares"),
     "results": ("read_results", "summarize"),
     "simulation": ("simulate",),
 }

@@ -8,5 +8,6 @@ from orchardsim.analysis.risk_drivers import RiskDrivers, risk_drivers
 from orchardsim.analysis.spares import spares
 from orchardsim.analysis.stress import stress
 from orchardsim.analysis.study import study
+from orchardsim.analysis.study_answers import study_findings
 
-__all__ = ["Fit", "RiskDrivers", "compare", "fit", "risk_drivers", "spares", "stress", "study"]
+__all__ = ["Fit", "RiskDrivers", "compare", "fit", "risk_drivers", "spares", "stress", "study", "study_findings"]

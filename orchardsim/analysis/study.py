@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import collections
 import functools
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.measures import MEASURES, STUDY_MEASURES, plan_values, study_values
-from orchardsim.analysis.study_answers import answer_measure
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.pool import worker_pool
+from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.plan.study import Study, load_study
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.study import MeasureFacts, StudyFindings, study_dataset
+from orchardsim.results.study import MeasureFacts, StudyDesign
+from orchardsim.results.study_trials import StudyTrials
+from orchardsim.simulation.futures import draw_future, level_keys
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.run import RunJob
 
@@ -31,63 +33,19 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Arrays = dict[str, Array]
 
+LEVEL: Final = "level "
+"""Beginning of an open level's name in a unit."""
 UNIT_TRIALS: Final = 100
 """Trials of one cell in a unit of work; answers do not depend on it."""
 FACTS: Final = {
     key: MeasureFacts(key, name, meaning, unit, better, has_mean)
     for key, (name, meaning, unit, better, has_mean, _) in {**MEASURES, **STUDY_MEASURES}.items()
 }
+RECENT_RUNS: Final = 4
+"""Runs whose seasons a process keeps, so that its memory does not grow with the number of cells."""
+_recent: Final[collections.deque[RunJob]] = collections.deque()
 Unit = tuple[int, range]
-"""Cell number and trials."""
-
-
-@dataclass(frozen=True)
-class StudyResults:
-    """Every measure of every cell by trial.
-
-    Attributes
-    ----------
-    values : dict
-        Measure -> array (cell, trial), inside units; measures that some cell lacks are left out.
-    drawn : dict
-        Open level -> array (trial,).
-    """
-
-    study: Study
-    values: Arrays
-    drawn: Arrays
-
-    def dataset(self) -> xarray.Dataset:
-        """The study over its factors and trials, see :func:`orchardsim.results.study.study_dataset`."""
-        study = self.study
-        factorial = study.design == "factorial"
-        return study_dataset(
-            {one.name: one.levels if factorial else one.values for one in study.factors},
-            np.array([cell.levels for cell in study.cells]),
-            self.values,
-            FACTS,
-            self.drawn,
-            study_attributes(study),
-            factorial=factorial,
-        )
-
-    def findings(self) -> StudyFindings:
-        """Answers on every measure, the one that decides first."""
-        study = self.study
-        names = sorted(self.values, key=lambda name: name != study.decide_by)
-        return StudyFindings(
-            title=study.title,
-            design=study.design,
-            factors={one.name: one.levels for one in study.factors},
-            cells=len(study.cells),
-            held=dict(study.held),
-            trials=study.trials,
-            years=study.years,
-            seed=study.seed,
-            attrs=study_attributes(study),
-            drawn_levels=tuple(sorted(name for name, drawn in self.drawn.items() if np.ptp(drawn) > 0)),
-            answers=tuple(answer_measure(study, FACTS[name], self.values[name], self.drawn, None) for name in names),
-        )
+"""Place of a run and trials."""
 
 
 def study(
@@ -134,28 +92,47 @@ def run_study(
     out: OutputFolder | None = None,
     dask: str | None = None,
     progress: Callable[[int], Any] = lambda trials: None,
-) -> StudyResults:
-    """As :func:`study`, with the answers still to be drawn."""
+) -> StudyTrials:
+    """As :func:`study`: every measure by cell and trial."""
     if study.decide_by not in FACTS:
         near = nearest_names(study.decide_by, FACTS)
         raise InputError(str(study.path or "study"), f"decide_by: unknown measure {study.decide_by!r}; {near}")
-    runs = [RunJob(cell.plan, study.trials, study.years, study.seed) for cell in study.cells]
-    kept = [_Cell(study.trials, out, cell.number) for cell in study.cells]
-    units = [(number, unit) for number, one in enumerate(kept) for unit in one.missing()]
-    progress(study.trials * len(runs) - sum(len(unit) for _, unit in units))
+    parts = _parts(study, out)
+    units = [(place, unit) for place, (_, kept) in enumerate(parts) for unit in kept.missing()]
+    progress(sum(run.trials for run, _ in parts) - sum(len(unit) for _, unit in units))
+    runs = [run for run, _ in parts]
     finished = _by_dask(runs, units, dask) if dask is not None else _by_processes(runs, units, jobs)
-    for (number, unit), arrays in finished:
-        kept[number].save(unit, arrays)
+    for (place, unit), arrays in finished:
+        parts[place][1].save(unit, arrays)
         progress(len(unit))
-    return _collected(study, [one.joined() for one in kept])
+    joined = [kept.joined() for _, kept in parts]
+    return _collected(study, joined[: len(study.cells)], joined[len(study.cells) :])
 
 
-class _Cell:
-    """Finished units of one cell: on disk where there is a folder, else in memory."""
+def study_size(study: Study) -> int:
+    """Trials that a study simulates, those with known levels included."""
+    return len(study.cells) * (study.trials + study.known_trials)
 
-    def __init__(self, trials: int, out: OutputFolder | None, number: int) -> None:
+
+def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]:
+    """Runs of all cells, then those with every open level at its middle; each with where its units are kept."""
+    found = [
+        (RunJob(cell.plan, study.trials, study.years, study.seed), _Kept(study.trials, out, f"cell-{cell.number:04d}"))
+        for cell in study.cells
+    ]
+    if study.known_trials:
+        for cell in study.cells:
+            run = RunJob(cell.plan.with_known_futures(), study.known_trials, study.years, study.seed)
+            found.append((run, _Kept(study.known_trials, out, f"known-{cell.number:04d}")))
+    return found
+
+
+class _Kept:
+    """Finished units of one run: on disk where there is a folder, else in memory."""
+
+    def __init__(self, trials: int, out: OutputFolder | None, prefix: str) -> None:
         self.trials = trials
-        self.on_disk = PartialRun(out, trials, f"cell-{number:04d}") if out is not None else None
+        self.on_disk = PartialRun(out, trials, prefix) if out is not None else None
         self.in_memory: dict[int, Arrays] = {}
 
     def missing(self) -> list[range]:
@@ -180,13 +157,17 @@ class _Cell:
 
 def study_unit(run: RunJob, unit: range) -> Arrays:
     """Every measure and drawn level of some trials of one cell, (trial,) each."""
+    if all(run is not one for one in _recent):
+        if len(_recent) == RECENT_RUNS:
+            _recent.popleft().forget()
+        _recent.append(run)
     dataset = run.piece(unit)
     found = plan_values(run.plan, dataset) | study_values(dataset)
-    return found | {
-        str(name): dataset[name].values.astype(np.float64)
-        for name in dataset.data_vars
-        if str(name)[:6] == "level_" and dataset[name].dims == ("trial",)
-    }
+    levels = draw_future(run.plan, Streams(run.seed), unit)
+    for name, values in levels.values.items():
+        for key, column in dict(zip(level_keys(run.plan, name), values.T, strict=True)).items():
+            found[f"{LEVEL}{name} of {key}" if key else f"{LEVEL}{name}"] = column
+    return found
 
 
 def _by_processes(runs: list[RunJob], units: list[Unit], jobs: int) -> Iterator[tuple[Unit, Arrays]]:
@@ -216,23 +197,36 @@ def _by_dask(runs: list[RunJob], units: list[Unit], address: str) -> Iterator[tu
             yield futures[future], future.result()
 
 
-def _collected(study: Study, cells: list[Arrays]) -> StudyResults:
-    values = {}
-    for name in FACTS:
-        if all(name in cell for cell in cells):
-            stacked = np.stack([cell[name] for cell in cells])
-            if not np.isnan(stacked).any():
-                values[name] = stacked
+def _collected(study: Study, cells: list[Arrays], known: list[Arrays]) -> StudyTrials:
+    values = _measures(cells)
     if study.decide_by not in values:
         raise InputError(
             str(study.path or "study"),
             f"decide_by: not every cell has {study.decide_by!r}; allowed: {', '.join(sorted(values))}",
         )
-    drawn = {name: array for name, array in cells[0].items() if name.startswith("level_")}
-    common = {
-        name: array for name, array in drawn.items() if all(np.array_equal(cell[name], array) for cell in cells[1:])
-    }
-    return StudyResults(study, values, common)
+    return StudyTrials(study_design(study), FACTS, values, _measures(known) if known else {}, _drawn(cells))
+
+
+def _measures(cells: list[Arrays]) -> Arrays:
+    """Measures that every cell has, (cell, trial)."""
+    values = {}
+    for name in FACTS:
+        stacked = np.stack([cell[name] for cell in cells])
+        if not np.isnan(stacked).any():
+            values[name] = stacked
+    return values
+
+
+def _drawn(cells: list[Arrays]) -> Arrays:
+    """Open levels that are the same in all cells that have them, (trial,); a study may itself change one."""
+    found: dict[str, Array | None] = {}
+    for cell in cells:
+        for name, drawn in cell.items():
+            if name.startswith(LEVEL):
+                before = found.setdefault(name, drawn)
+                if before is not None and not np.array_equal(before, drawn):
+                    found[name] = None
+    return {name.removeprefix(LEVEL): drawn for name, drawn in found.items() if drawn is not None}
 
 
 def study_identity(study: Study) -> dict[str, Any]:
@@ -243,6 +237,7 @@ def study_identity(study: Study) -> dict[str, Any]:
         "years": study.years,
         "seed": study.seed,
         "decide_by": study.decide_by,
+        "known_trials": study.known_trials,
         "cells": hashlib.sha256(
             json.dumps([_cell_key(study, cell.plan, cell.levels) for cell in study.cells]).encode()
         ).hexdigest(),
@@ -255,25 +250,19 @@ def _cell_key(study: Study, plan: Plan, levels: tuple[int, ...]) -> list[Any]:
 
 def study_differs(before: Mapping[str, Any], now: Mapping[str, Any]) -> str | None:
     """The first difference of two studies in words; None for the same study."""
-    for key in ("version", "trials", "years", "seed", "decide_by"):
+    for key in ("version", "trials", "known_trials", "years", "seed", "decide_by"):
         if before.get(key) != now.get(key):
             return f"the interrupted study had {key} {before.get(key)}, this one has {now.get(key)}"
     return None if before == now else "the interrupted study had other cells or plans"
 
 
-def study_attributes(study: Study) -> dict[str, Any]:
-    """Attributes of a study's dataset."""
+def study_design(study: Study) -> StudyDesign:
+    """What a study declares, as its results tell it."""
     plan = study.base
-    return {
-        "title": study.title,
-        "design": study.design,
-        "trials": study.trials,
-        "years": study.years,
-        "seed": study.seed,
+    attrs = {
         "version": orchardsim.__version__,
         "base_plan": plan.path.name if plan.path is not None else plan.title,
         "base_plan_hash": plan.hash,
-        "held": json.dumps(dict(study.held)),
         "currency": plan.currency,
         "price_year": plan.price_year,
         "display_units": plan.units,
@@ -282,3 +271,17 @@ def study_attributes(study: Study) -> dict[str, Any]:
         "real_or_nominal": plan.finance.basis,
         "income_tax_rate": plan.finance.tax.rate if plan.finance.tax is not None else 0.0,
     }
+    return StudyDesign(
+        title=study.title,
+        kind=study.design,
+        factors={one.name: one.levels for one in study.factors},
+        levels=np.array([cell.levels for cell in study.cells]),
+        values={one.name: one.values for one in study.factors if one.values},
+        held=dict(study.held),
+        trials=study.trials,
+        known_trials=study.known_trials,
+        years=study.years,
+        seed=study.seed,
+        decide_by=study.decide_by,
+        attrs=attrs,
+    )

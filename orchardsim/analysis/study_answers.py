@@ -7,19 +7,23 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
+import xarray
 from numpy.typing import NDArray
 
 from orchardsim.core.streams import Streams
-from orchardsim.plan.study import Study
 from orchardsim.results.study import (
     POINTS,
     Assumption,
     CellAnswer,
     Contrast,
+    Interaction,
     MeasureAnswer,
     MeasureFacts,
     Share,
+    StudyDesign,
+    StudyFindings,
 )
+from orchardsim.results.study_trials import StudyTrials
 from orchardsim.risk.contrasts import (
     SimultaneousLimits,
     bootstrap_weights,
@@ -34,12 +38,40 @@ Array = NDArray[np.float64]
 MOST_CELLS_IN_PAIRS: Final = 24
 """Up to so many cells all pairs are compared; beyond, levels of factors only."""
 MOST_ASSUMPTIONS: Final = 12
-"""Contrasts whose dependence on open levels is worked out, the largest first."""
+"""Contrasts whose dependence on open levels is worked out: between levels of factors first, the largest first."""
 LEVEL: Final = 0.95
 
 
+def study_findings(trials: StudyTrials | xarray.Dataset) -> StudyFindings:
+    """Answers of a study on every measure, the one that decides first.
+
+    Parameters
+    ----------
+    trials : StudyTrials or xarray.Dataset
+        What :func:`orchardsim.study` gave, or the ``trials.nc`` of a saved study.
+
+    Raises
+    ------
+    InputError
+        If the dataset is not that of a study.
+    """
+    if isinstance(trials, xarray.Dataset):
+        trials = StudyTrials.of(trials)
+    design = trials.design
+    varied = {name: drawn for name, drawn in trials.drawn.items() if np.ptp(drawn) > 0}
+    names = sorted(trials.values, key=lambda name: name != design.decide_by)
+    return StudyFindings(
+        design=design,
+        drawn_levels=tuple(sorted(varied)),
+        answers=tuple(
+            answer_measure(design, trials.facts[name], trials.values[name], varied, trials.known.get(name))
+            for name in names
+        ),
+    )
+
+
 def answer_measure(
-    study: Study, facts: MeasureFacts, values: Array, drawn: Mapping[str, Array], known: Array | None
+    design: StudyDesign, facts: MeasureFacts, values: Array, drawn: Mapping[str, Array], known: Array | None
 ) -> MeasureAnswer:
     """All answers on one measure.
 
@@ -49,15 +81,16 @@ def answer_measure(
         May be infinite (no payback); contrasts are then left out.
     drawn : mapping
         Open level -> array (trial,).
-    known : array, (cell, trial), optional
-        The same trials with every open level at its middle.
+    known : array, (cell, known trial), optional
+        The first trials again with every open level at its middle.
     """
-    streams = Streams(study.seed)
+    streams = Streams(design.seed)
     better = facts.better == "high"
     by_trial = values.T
     finite = facts.has_mean and bool(np.isfinite(values).all())
     contrasts: tuple[Contrast, ...] = ()
     shares: tuple[Share, ...] = ()
+    interactions: tuple[Interaction, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     critical = float("nan")
     place_table, mean_table = np.empty((0, 0)), np.empty((0, 0))
@@ -66,19 +99,22 @@ def answer_measure(
     if finite:
         rng = streams.at("study", f"places {facts.key}")
         mean_table = places_of_means(by_trial, rng, high_is_better=better)
-        labels, differences = _differences(study, by_trial)
+        labels, differences = _differences(design, by_trial)
         if labels:
             limits = simultaneous_limits(differences, streams.at("study", f"limits {facts.key}"), level=LEVEL)
             critical = limits.critical
-            contrasts = _contrasts(labels, differences, limits, better)
+            moved = _moved(design, differences, known)
+            contrasts = _contrasts(labels, differences, limits, better, moved)
             assumptions = _assumptions(contrasts, differences, drawn)
-        if study.design == "factorial":
-            shares = _shares(study, by_trial, streams.at("study", f"shares {facts.key}"))
+        if design.factorial and len(design.factors) > 1:
+            shares = _shares(design, by_trial, streams.at("study", f"shares {facts.key}"))
+            interactions = _interactions(design, by_trial, streams.at("study", f"interactions {facts.key}"))
     return MeasureAnswer(
         facts=facts,
-        cells=tuple(_cell(study, place, values, known) for place in range(len(study.cells))),
+        cells=tuple(_cell(design, place, values[place], known) for place in range(design.cells)),
         contrasts=contrasts,
         shares=shares,
+        interactions=interactions,
         assumptions=assumptions,
         critical=critical,
         places=place_table,
@@ -86,54 +122,64 @@ def answer_measure(
     )
 
 
-def _cell(study: Study, place: int, values: Array, known: Array | None) -> CellAnswer:
-    row = values[place]
+def _cell(design: StudyDesign, place: int, row: Array, known: Array | None) -> CellAnswer:
     whole = bool(np.isfinite(row).all())
-    luck = None
+    luck, not_knowing = None, None
     if known is not None and not np.isnan(known[place]).any():
-        luck = tuple(float(one) for one in np.quantile(known[place], [0.05, 0.95], method="inverted_cdf"))
+        at_middle = known[place]
+        low, high = np.quantile(at_middle, [0.05, 0.95], method="inverted_cdf")
+        luck = (float(low), float(high))
+        same = row[: at_middle.size]
+        if np.isfinite(same).all() and np.isfinite(at_middle).all() and np.ptp(same) > 0:
+            not_knowing = float(np.clip(1 - at_middle.var() / same.var(), 0.0, 1.0))
     points = {
         point: float("nan") if np.isnan(row).any() else float(np.quantile(row, point / 100, method="inverted_cdf"))
         for point in POINTS
     }
     return CellAnswer(
-        cell=study.cells[place].number,
-        levels=study.names(study.cells[place]),
+        cell=place,
+        levels=design.names(place),
         mean=float(row.mean()) if whole else float("nan"),
         standard_error=float(row.std(ddof=1) / np.sqrt(row.size)) if whole else float("nan"),
         points=points,
-        luck=luck,  # type: ignore[arg-type]
+        luck=luck,
+        not_knowing=not_knowing,
     )
+
+
+def _moved(design: StudyDesign, differences: Array, known: Array | None) -> Array | None:
+    """Standard deviation of what open levels add to each contrast, season for season, (contrast,)."""
+    if known is None or not np.isfinite(known).all() or known.shape[1] < 2:
+        return None
+    _, at_middle = _differences(design, known.T)
+    moved: Array = (differences[: len(at_middle)] - at_middle).std(axis=0, ddof=1)
+    return moved
 
 
 Label = tuple[str, str, str, str]
 """Kind, factor, first and second of a contrast."""
 
 
-def _differences(study: Study, by_trial: Array) -> tuple[list[Label], Array]:
+def _differences(design: StudyDesign, by_trial: Array) -> tuple[list[Label], Array]:
     """Contrasts within each trial: between levels of each factor over all others, and between cells where few."""
     labels: list[Label] = []
     columns: list[Array] = []
-    numbers = np.array([cell.levels for cell in study.cells])
-    if study.design == "factorial":
-        for place, factor in enumerate(study.factors):
-            means = [by_trial[:, numbers[:, place] == level].mean(axis=1) for level in range(len(factor.levels))]
+    if design.factorial:
+        for place, (factor, names) in enumerate(design.factors.items()):
+            own = design.levels[:, place]
+            means = [by_trial[:, own == level].mean(axis=1) for level in range(len(names))]
             for a, b in itertools.combinations(range(len(means)), 2):
-                labels.append(("levels", factor.name, factor.levels[a], factor.levels[b]))
+                labels.append(("levels", factor, names[a], names[b]))
                 columns.append(means[a] - means[b])
-    if len(study.cells) <= MOST_CELLS_IN_PAIRS and (len(study.factors) > 1 or study.design != "factorial"):
-        for a, b in itertools.combinations(range(len(study.cells)), 2):
-            labels.append(("cells", "", _name(study, a), _name(study, b)))
+    if design.cells <= MOST_CELLS_IN_PAIRS and (len(design.factors) > 1 or not design.factorial):
+        for a, b in itertools.combinations(range(design.cells), 2):
+            labels.append(("cells", "", design.label(a), design.label(b)))
             columns.append(by_trial[:, a] - by_trial[:, b])
     return labels, np.stack(columns, axis=1) if columns else np.empty((by_trial.shape[0], 0))
 
 
-def _name(study: Study, place: int) -> str:
-    return ", ".join(study.names(study.cells[place]).values())
-
-
 def _contrasts(
-    labels: Sequence[Label], differences: Array, limits: SimultaneousLimits, better: bool
+    labels: Sequence[Label], differences: Array, limits: SimultaneousLimits, better: bool, moved: Array | None
 ) -> tuple[Contrast, ...]:
     won = differences > 0 if better else differences < 0
     return tuple(
@@ -148,6 +194,7 @@ def _contrasts(
             high=float(limits.high[place]),
             futures_better=float(won[:, place].mean()),
             spread=float(differences[:, place].std(ddof=1)),
+            not_knowing=None if moved is None else float(moved[place]),
         )
         for place, (kind, factor, first, second) in enumerate(labels)
     )
@@ -156,7 +203,10 @@ def _contrasts(
 def _assumptions(
     contrasts: Sequence[Contrast], differences: Array, drawn: Mapping[str, Array]
 ) -> tuple[Assumption, ...]:
-    largest = sorted(range(len(contrasts)), key=lambda place: -abs(contrasts[place].mean))[:MOST_ASSUMPTIONS]
+    places = range(len(contrasts))
+    # between levels of factors first, then between cells, the largest first
+    order = sorted(places, key=lambda place: (contrasts[place].kind != "levels", -abs(contrasts[place].mean)))
+    largest = order[:MOST_ASSUMPTIONS]
     found = []
     for place in sorted(largest):
         words = f"{contrasts[place].first} less {contrasts[place].second}"
@@ -165,7 +215,37 @@ def _assumptions(
     return tuple(found)
 
 
-def _shares(study: Study, by_trial: Array, rng: np.random.Generator, resamples: int = 1_000) -> tuple[Share, ...]:
+def _levels(design: StudyDesign) -> dict[str, list[int]]:
+    return {name: design.levels[:, place].tolist() for place, name in enumerate(design.factors)}
+
+
+def _interactions(design: StudyDesign, by_trial: Array, rng: np.random.Generator) -> tuple[Interaction, ...]:
+    """What pairs of levels add beyond both, with limits that hold for all pairs of all factors together."""
+    labels, columns = [], []
+    for names, effect in effects(by_trial, _levels(design)).items():
+        if len(names) != 2:
+            continue
+        one, other = (design.factors[name] for name in names)
+        for a, b in itertools.product(range(len(one)), range(len(other))):
+            labels.append((names, (one[a], other[b])))
+            columns.append(effect[:, a, b])
+    limits = simultaneous_limits(np.stack(columns, axis=1), rng, level=LEVEL)
+    return tuple(
+        Interaction(
+            factors=names,
+            levels=levels,
+            mean=float(limits.mean[place]),
+            standard_error=float(limits.standard_error[place]),
+            low=float(limits.low[place]),
+            high=float(limits.high[place]),
+        )
+        for place, (names, levels) in enumerate(labels)
+    )
+
+
+def _shares(
+    design: StudyDesign, by_trial: Array, rng: np.random.Generator, resamples: int = 1_000
+) -> tuple[Share, ...]:
     """Shares of the variance between cell means by factor and pair, with 90 % limits from resampled trials.
 
     Notes
@@ -173,15 +253,12 @@ def _shares(study: Study, by_trial: Array, rng: np.random.Generator, resamples: 
     Sums of squares of a balanced factorial are orthogonal (Montgomery, Design and Analysis of Experiments, chapter 5:
     from memory). Shares of a noisy table are too high for what is nothing; the limits show it.
     """
-    if len(study.factors) < 2:
-        return ()
-    levels = {one.name: [cell.levels[place] for cell in study.cells] for place, one in enumerate(study.factors)}
     weights = bootstrap_weights(by_trial.shape[0], resamples, rng) / by_trial.shape[0]
     drawn = np.stack([(weights * column).sum(axis=1) for column in by_trial.T], axis=1)
     rows = np.concatenate([by_trial.mean(axis=0, keepdims=True), drawn])
     total = ((rows - rows.mean(axis=1, keepdims=True)) ** 2).mean(axis=1)
     found = []
-    for names, effect in effects(rows, levels).items():
+    for names, effect in effects(rows, _levels(design)).items():
         part = (effect**2).mean(axis=tuple(range(1, effect.ndim)))
         share = np.divide(part, total, out=np.zeros_like(part), where=total > 0)
         low, high = np.quantile(share[1:], [0.05, 0.95])

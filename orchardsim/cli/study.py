@@ -33,19 +33,20 @@ def execute(options: argparse.Namespace) -> int:
     """Run the study, print its tables, and save it when a folder is given."""
     import contextlib
 
-    from orchardsim.analysis.study import run_study, study_differs, study_identity
+    from orchardsim.analysis.study import run_study, study_differs, study_identity, study_size
+    from orchardsim.analysis.study_answers import study_findings
     from orchardsim.core.errors import InputError
     from orchardsim.plan.study import load_study
     from orchardsim.report.study.page import write_study
     from orchardsim.report.study.words import study_table
     from orchardsim.results import dump_summary
     from orchardsim.results.folder import OutputFolder
-    from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE, study_document
+    from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE
+    from orchardsim.results.study_tables import study_document
 
     if options.resume and options.out is None:
         raise InputError("--resume", "needs the folder of the interrupted study; add --out DIR")
     study = load_study(options.file)
-    total = len(study.cells) * study.trials
     folder: OutputFolder | None = None
     with contextlib.ExitStack() as opened:
         if options.out is not None:
@@ -67,9 +68,9 @@ def execute(options: argparse.Namespace) -> int:
             opened.enter_context(kept(lambda: f"go on with --resume --out {options.out}"))
         else:
             opened.enter_context(kept(lambda: "nothing is kept without --out"))
-        with progress(f"{study!r}".strip("<>"), total) as done:
+        with progress(f"{study!r}".strip("<>"), study_size(study)) as done:
             results = run_study(study, jobs=options.jobs, out=folder, dask=options.dask, progress=done)
-        found = results.findings()
+        found = study_findings(results)
         if folder is not None:
             write_study(folder, found, results.dataset())
     print(dump_summary(study_document(found)) if options.json else study_table(found, everything=options.all))
@@ -78,5 +79,5 @@ def execute(options: argparse.Namespace) -> int:
         print_closing(options.out is not None)
     if options.out is None:
         return 0
-    tell(f"saved in {options.out}: study.html, trials.nc, cells.csv, contrasts.csv, methods.txt")
+    tell(f"saved in {options.out}: study.html, trials.nc, methods.txt, tables (.csv) and figures")
     return 0

@@ -192,6 +192,13 @@ class Futures:
     known: bool = False
     learned: Learned | None = None
 
+    @property
+    def all_known(self) -> bool:
+        """Whether no level is open."""
+        return not any(
+            self.doubt(level, key).spread for level in OPEN_LEVELS for key in ("", *self.stated.get(level, {}))
+        )
+
     def doubt(self, level: str, key: str = "") -> Doubt:
         """What the plan knows of a level under a key, before any measurement."""
         row, own = OPEN_LEVELS[level], self.stated.get(level, {})

@@ -22,6 +22,9 @@ from orchardsim.plan.reading import read_toml
 from orchardsim.plan.tables import Table, validated
 
 MOST_CELLS: Final = 2_000
+KNOWN_TRIALS: Final = 100
+"""Trials of each cell that are run again with known levels, unless the study says otherwise: a 5 % point of so many has
+a chance error of some two points (binomial)."""
 DIGITS: Final = 6
 """Significant digits of a drawn value: plans are written and read with so many."""
 
@@ -57,6 +60,7 @@ class StudyTable(Table):
     design: Literal["factorial", "latin_hypercube"] = "factorial"
     samples: Annotated[int, Field(ge=4, le=MOST_CELLS)] | None = None
     trials: Annotated[int, Field(ge=3, le=1_000_000)] = 200
+    known_trials: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
     years: Annotated[int, Field(ge=2, le=80)] = 20
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
     decide_by: str = "npv_per_area"
@@ -92,6 +96,9 @@ class Study:
     ----------
     held : mapping
         Keys that the study sets in every cell.
+    known_trials : int
+        First trials of each cell that are run again with every open level at its middle, which tells luck from not
+        knowing; 0 where nothing is open.
     decide_by : str
         Measure by which cells are ranked.
     """
@@ -104,6 +111,7 @@ class Study:
     cells: tuple[Cell, ...]
     held: Mapping[str, Any]
     trials: int
+    known_trials: int
     years: int
     seed: int
     decide_by: str
@@ -159,10 +167,21 @@ def load_study(source: str | Path | Mapping[str, Any], *, base: str | Path | Non
         cells=tuple(cells),
         held=table.keys,
         trials=table.trials,
+        known_trials=_known_trials(table, cells, where),
         years=table.years,
         seed=table.seed,
         decide_by=table.decide_by,
     )
+
+
+def _known_trials(table: StudyTable, cells: Sequence[Cell], where: str) -> int:
+    if table.known_trials is not None and table.known_trials > table.trials:
+        raise InputError(
+            where, f"known_trials: found {table.known_trials}, allowed at most the study's {table.trials} trials"
+        )
+    if all(cell.plan.futures.all_known for cell in cells):
+        return 0
+    return min(table.trials, KNOWN_TRIALS) if table.known_trials is None else table.known_trials
 
 
 Changes = list[tuple[tuple[int, ...], dict[str, Any]]]

@@ -17,6 +17,10 @@ Array = NDArray[np.float64]
 
 RESAMPLES = 2_000
 """Bootstrap resamples; the error of a 95 % point from so many is about 0.5 points (binomial)."""
+CHANCE = 0.05
+"""Chance at most that an open level is named where none has an effect (our own choice)."""
+TRIALS_PER_TERM = 3
+"""Fewest trials for each term of a regression (our own choice)."""
 
 
 @dataclass(frozen=True)
@@ -117,12 +121,14 @@ def places(values: ArrayLike, *, high_is_better: bool = True) -> Array:
     """
     each = np.asarray(values, dtype=float) * (1 if high_is_better else -1)
     trials, plans = each.shape
-    shares = np.zeros((plans, plans))
+    taken = np.zeros((plans, plans + 1))
     for plan in range(plans):
         ahead = (each > each[:, plan : plan + 1]).sum(axis=1)
         equal = (each == each[:, plan : plan + 1]).sum(axis=1)
-        for place in range(plans):
-            shares[plan, place] = (((ahead <= place) & (place < ahead + equal)) / equal).sum() / trials
+        # a share of 1 / equal of each place from "ahead" to "ahead + equal": steps up and down, summed below
+        np.add.at(taken[plan], ahead, 1 / equal)
+        np.add.at(taken[plan], ahead + equal, -1 / equal)
+    shares: Array = np.cumsum(taken, axis=1)[:, :plans].clip(0) / trials
     return shares
 
 
@@ -194,34 +200,69 @@ class Dependence:
     share: float
 
 
-def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike]) -> dict[str, Dependence]:
-    """Linear regression of a contrast on all drawn levels together.
+def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike], *, chance: float = CHANCE) -> dict[str, Dependence]:
+    """Open levels that a contrast hangs on, told from chance: linear regression by forward selection.
 
     Parameters
     ----------
     contrast : (trial,)
     levels : dict
         Name -> drawn level of each trial; those that do not vary are left out.
+    chance : float
+        Chance at most that any level is named where none has an effect.
+
+    Returns
+    -------
+    dict
+        Levels that were taken in, the strongest first; what is not there cannot be told from nothing.
 
     Notes
     -----
-    Levels are drawn independently, so slope squared over the variance of the contrast is the first-order index of a
-    linear model (Saltelli et al. 2008, Global Sensitivity Analysis: The Primer, section 1.2.5); the error of the
-    slope, squared, is taken off, so that a level without effect has a share of nothing on average.
+    Each step takes in the level whose t test is surest, as long as its chance times the number of levels (Bonferroni)
+    is below ``chance`` and three trials or more stand for each term. A level's share is the product of its standardised
+    slope and its correlation with the contrast, so that shares sum to the share that the regression explains (Pratt
+    1987, from memory); for independent levels it is the first-order index of a linear model (Saltelli et al. 2008,
+    Global Sensitivity Analysis: The Primer, section 1.2.5, from memory). What noise alone would give is taken off.
     """
+    from scipy.stats import t as student_t  # late: it takes a second to open
+
     y = np.asarray(contrast, dtype=float)
     known = {name: np.asarray(values, dtype=float) for name, values in levels.items()}
-    known = {name: values for name, values in known.items() if np.ptp(values) > 0}
-    if not known or np.ptp(y) == 0 or y.size <= len(known) + 2:
+    known = {
+        name: (values - values.mean()) / values.std(ddof=1) for name, values in known.items() if np.ptp(values) > 0
+    }
+    taken: list[str] = []
+    if np.ptp(y) == 0:
         return {}
-    design = np.column_stack([np.ones(y.size), *((v - v.mean()) / v.std(ddof=1) for v in known.values())])
-    solution, *_ = np.linalg.lstsq(design, y, rcond=None)
-    residual = y - design @ solution
-    variance = float(residual @ residual) / (y.size - design.shape[1])
-    covariance = variance * np.linalg.pinv(design.T @ design)
+    while y.size >= TRIALS_PER_TERM * (len(taken) + 2):
+        tried = {name: _fitted(y, [*(known[one] for one in taken), known[name]]) for name in known if name not in taken}
+        chances = {
+            name: 2 * float(student_t.sf(abs(slopes[-1] / errors[-1]), y.size - len(taken) - 2))
+            for name, (slopes, errors) in tried.items()
+            if errors[-1] > 0
+        }
+        if not chances or min(chances.values()) * len(known) > chance:
+            break
+        taken.append(min(chances, key=lambda name: chances[name]))
+    if not taken:
+        return {}
+    slopes, errors = _fitted(y, [known[name] for name in taken])
     total = float(y.var(ddof=1))
     found = {}
-    for place, name in enumerate(known, start=1):
-        slope, error = float(solution[place]), float(np.sqrt(covariance[place, place]))
-        found[name] = Dependence(slope, error, max(0.0, (slope**2 - error**2) / total))
+    for name, slope, error in zip(taken, slopes.tolist(), errors.tolist(), strict=True):
+        covariance = float(known[name] @ (y - y.mean())) / (y.size - 1)
+        found[name] = Dependence(slope, error, max(0.0, (slope * covariance - error**2) / total))
     return found
+
+
+def _fitted(y: Array, columns: list[Array]) -> tuple[Array, Array]:
+    """Slopes of centred columns and their standard errors, (column,) each; errors of 0 where columns repeat others."""
+    design = np.column_stack([np.ones(y.size), *columns])
+    fitted = np.linalg.lstsq(design, y, rcond=None)
+    solution: Array = fitted[0].astype(np.float64)
+    if fitted[2] < design.shape[1]:
+        return solution[1:], np.zeros(len(columns))
+    residual = y - design @ solution
+    variance = float(residual @ residual) / (y.size - design.shape[1])
+    errors: Array = np.sqrt(variance * np.diag(np.linalg.inv(design.T @ design)))[1:]
+    return solution[1:], errors

@@ -140,6 +140,10 @@ class RunJob:
         streams = Streams(self.seed, self.process_seeds or {})
         return build_library(self.plan, streams, range(self.trials), self.years, self.seasons)
 
+    def forget(self) -> None:
+        """Let go of the seasons, which are worked out again when next needed."""
+        self.__dict__.pop("_library", None)
+
     @property
     def identity(self) -> dict[str, Any]:
         """What two runs have in common that give the same results."""

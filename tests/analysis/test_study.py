@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import os
 import signal
@@ -14,16 +15,30 @@ from typing import Any
 import numpy as np
 import pytest
 import xarray
+from scipy.stats import binom
 
+import orchardsim
 from orchardsim.analysis.compare import compare
-from orchardsim.analysis.study import run_study, study, study_differs, study_identity
+from orchardsim.analysis.study import run_study, study, study_differs, study_identity, study_size
+from orchardsim.analysis.study_answers import study_findings
 from orchardsim.core.errors import InputError
-from orchardsim.plan.study import load_study
+from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.plan.study import Study, load_study
+from orchardsim.report.study.figures import (
+    plot_assumptions,
+    plot_cells,
+    plot_contrasts,
+    plot_interactions,
+    plot_shares,
+)
 from orchardsim.report.study.page import write_study
 from orchardsim.report.study.words import methods_paragraph, study_table
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.study import KIND
-from tests.plan.examples import changed
+from orchardsim.results.study import KIND, StudyFindings
+from orchardsim.results.study_tables import TABLES
+from orchardsim.results.study_trials import StudyTrials
+from orchardsim.risk.contrasts import pairwise, simultaneous_limits
+from tests.plan.examples import CONFIGS, changed
 
 
 def declared(**changes: Any) -> dict[str, Any]:
@@ -31,6 +46,7 @@ def declared(**changes: Any) -> dict[str, Any]:
         "title": "spacing by training",
         "plan": changed(("block.net_area", "0.05 ha"), ("block.row_length", "20 m")),
         "trials": 5,
+        "known_trials": 3,
         "years": 7,
         "factor": [
             {"name": "training", "key": "block.training", "levels": ["tall_spindle", "vertical_axis"]},
@@ -38,6 +54,26 @@ def declared(**changes: Any) -> dict[str, Any]:
         ],
         **changes,
     }
+
+
+@dataclasses.dataclass(frozen=True)
+class Ran:
+    """One study, run once for all tests that only look at it."""
+
+    study: Study
+    trials: StudyTrials
+    found: StudyFindings
+    folder: Path
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    one = load_study(declared())
+    trials = run_study(one)
+    found = study_findings(trials)
+    folder = tmp_path_factory.mktemp("study")
+    write_study(folder, found, trials.dataset())
+    return Ran(one, trials, found, folder)
 
 
 STUDY_TOML = """
@@ -80,39 +116,36 @@ def test_two_cells_say_what_a_comparison_says() -> None:
         np.testing.assert_array_equal(found.values[key], wanted.measures[key].values)
 
 
-def test_a_dataset_has_a_dim_for_each_factor_and_opens_in_plain_xarray(tmp_path: Path) -> None:
-    one = load_study(declared())
-    results = run_study(one)
-    dataset = results.dataset()
+def test_a_dataset_has_a_dim_for_each_factor_and_opens_in_plain_xarray(ran: Ran) -> None:
+    dataset = ran.trials.dataset()
     assert dataset["npv_per_area"].dims == ("training", "spacing", "trial")
-    cell = one.cells[1]
-    np.testing.assert_array_equal(dataset["npv"].sel(one.names(cell)).values, results.values["npv"][cell.number])
-    write_study(tmp_path / "out", results.findings(), dataset)
-    with xarray.open_dataset(tmp_path / "out" / "trials.nc") as stored:
+    cell = ran.study.cells[1]
+    wanted = ran.trials.values["npv"][cell.number]
+    np.testing.assert_array_equal(dataset["npv"].sel(ran.study.names(cell)).values, wanted)
+    with xarray.open_dataset(ran.folder / "trials.nc") as stored:
         np.testing.assert_array_equal(stored["npv"].values, dataset["npv"].values)
         assert stored.attrs["Conventions"].startswith("CF-")
         assert stored["picked_per_area"].attrs["units"] == "kg/ha"
         assert len(stored["npv"].to_dataframe()) == 4 * 5
 
 
-def test_words_tables_and_methods_name_the_design() -> None:
-    found = run_study(load_study(declared())).findings()
-    text = study_table(found, everything=True)
+def test_words_tables_and_methods_name_the_design(ran: Ran) -> None:
+    text = study_table(ran.found, everything=True)
     for word in ("tall_spindle", "1.4 m", "n = 5 trials", "told apart"):
         assert word in text
-    assert "full factorial of training (tall_spindle, vertical_axis)" in methods_paragraph(found)
-    assert "n = 5" in methods_paragraph(found)
+    assert "full factorial of training (tall_spindle, vertical_axis)" in methods_paragraph(ran.found)
+    assert "n = 5" in methods_paragraph(ran.found)
 
 
 def test_a_latin_hypercube_runs(tmp_path: Path) -> None:
     rows = {"name": "row", "key": "block.row_spacing", "low": 3.0, "high": 5.0, "unit": "m"}
-    dataset = study(declared(design="latin_hypercube", samples=4, trials=3, factor=[rows]))
+    dataset = study(declared(design="latin_hypercube", samples=4, trials=3, known_trials=0, factor=[rows]))
     assert dataset["npv"].dims == ("cell", "trial")
     assert dataset["row"].dims == ("cell",)
 
 
 def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path) -> None:
-    one = load_study(declared())
+    one = load_study(declared(trials=3, years=3))
     place = tmp_path / "out"
     identity = study_identity(one)
     with OutputFolder(place, KIND, identity=identity, differs=study_differs) as folder:
@@ -120,10 +153,10 @@ def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path) -> None:
     seen: list[int] = []
     with OutputFolder(place, KIND, identity=identity, differs=study_differs, resume=True) as folder:
         again = run_study(one, out=folder, progress=seen.append)
-    assert seen == [20]
+    assert seen == [study_size(one)] == [4 * (3 + 3)]
     for key, values in whole.values.items():
         np.testing.assert_array_equal(values, again.values[key])
-    other = load_study(declared(seed=2))
+    other = load_study(declared(trials=3, years=3, seed=2))
     with (
         pytest.raises(InputError, match="seed"),
         OutputFolder(place, KIND, identity=study_identity(other), differs=study_differs, resume=True),
@@ -137,7 +170,7 @@ def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path) -> None:
 )
 def test_a_measure_that_cannot_decide_is_refused(changes: dict[str, Any], words: str) -> None:
     with pytest.raises(InputError, match=words):
-        run_study(load_study(declared(**changes)))
+        run_study(load_study(declared(trials=3, known_trials=0, years=3, **changes)))
 
 
 def test_a_scheduler_that_does_not_answer_is_told() -> None:
@@ -189,21 +222,106 @@ def test_a_study_killed_at_twenty_points_ends_with_the_same_bytes(tmp_path: Path
     length = time.monotonic() - begun
     wanted = _digests(tmp_path / "whole")
     assert {"trials.nc", "cells.csv", "contrasts.csv", "methods.txt", "study.html"} <= set(wanted)
-    place = tmp_path / "killed"
-    moments = np.random.default_rng(4).uniform(0.1, 0.9, size=20) * length
-    done = False
-    for number, moment in enumerate(moments):
-        more = ("--resume",) if number and (place / ".orchardsim").exists() else ()
+    kills, finished, place = 0, 0, tmp_path / "killed 0"
+    moments = iter(np.random.default_rng(4).uniform(0.02, 0.98, size=1_000) * length)
+    while kills < 20 or finished < 2:
+        more = ("--resume",) if (place / ".orchardsim").exists() else ()
         running = subprocess.Popen(command(place, *more), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:
-            running.wait(timeout=float(moment))
-            done = done or running.returncode == 0
+            # after the last kill the study goes on to its end
+            assert running.wait(timeout=float(next(moments)) if kills < 20 else None) == 0
         except subprocess.TimeoutExpired:
             running.kill()
             running.wait()
-        if done:
-            break
-    if not done:
-        more = ("--resume",) if (place / ".orchardsim").exists() else ()
-        subprocess.run(command(place, *more), check=True, capture_output=True)
-    assert _digests(place) == wanted
+            kills += 1
+            continue
+        assert _digests(place) == wanted
+        finished += 1
+        place = tmp_path / f"killed {finished}"
+
+
+@pytest.mark.slow
+def test_a_factor_without_effect_is_rejected_at_its_nominal_rate() -> None:
+    # A block's name is the address of its trees' luck and of its ground: two names, no true difference. Each of 120
+    # studies of 15 trials is tested at 5 %; more than 14 of them would be seen once in 1,000, and fewer than 1 once in
+    # 400 (binomial).
+    names = {"name": "name", "key": "block.name", "levels": ["north", "south"]}
+    trials = run_study(load_study(declared(trials=120 * 15, years=6, known_trials=0, factor=[names])), jobs=2)
+    for key in ("picked_per_area", "npv_per_area"):
+        batches = (trials.values[key][0] - trials.values[key][1]).reshape(120, 15)
+        rng = np.random.default_rng(3)
+        named = sum(bool(simultaneous_limits(one[:, None], rng, resamples=500).told_apart[0]) for one in batches)
+        assert 1 <= named <= binom.ppf(0.999, 120, 0.05)
+
+
+@pytest.mark.slow
+def test_simultaneous_limits_of_the_model_hold_together_at_their_level() -> None:
+    # Limits from 20 trials against the means of 900: all six differences of four cells lie within in 95 of 100 studies.
+    # The means of 900 have their own error, a hundredth of the limits' variance at most.
+    study = load_study(declared(trials=900, years=6, known_trials=0))
+    values = run_study(study, jobs=2).values["npv_per_area"].T
+    _, differences = pairwise(values)
+    truth = differences.mean(axis=0)
+    rng = np.random.default_rng(5)
+    held = 0
+    for _ in range(300):
+        found = simultaneous_limits(differences[rng.choice(900, size=20)], rng, resamples=500)
+        held += bool(((found.low <= truth) & (truth <= found.high)).all())
+    assert binom.ppf(0.001, 300, 0.95) <= held
+
+
+def test_both_doubts_stand_beside_each_cell_and_contrast(ran: Ran) -> None:
+    answer = ran.found.answer("npv_per_area")
+    for cell in answer.cells:
+        assert cell.luck is not None
+        assert 0 <= (cell.not_knowing or 0) <= 1
+    for contrast in answer.contrasts:
+        assert contrast.not_knowing is not None
+        assert contrast.not_knowing > 0
+        assert contrast.effect_size == pytest.approx(contrast.mean / contrast.not_knowing)
+
+
+def test_with_known_levels_nothing_is_run_twice_and_nothing_is_unknown() -> None:
+    plan = changed(("block.net_area", "0.05 ha"), ("block.row_length", "20 m"))
+    plan["futures"] = {name: "known" for name in OPEN_LEVELS}
+    known = load_study(declared(plan=plan, trials=3, years=3, factor=declared()["factor"][1:]))
+    assert known.known_trials == 0
+    trials = run_study(known)
+    assert not any(np.ptp(drawn) for drawn in trials.drawn.values())
+    assert not trials.known
+
+
+def test_levels_are_named_by_what_has_them() -> None:
+    stocks = {"name": "stock", "key": "block.rootstock", "levels": ["M.9", "MM.106"]}
+    drawn = run_study(load_study(declared(trials=3, years=3, factor=[stocks], decide_by="npv"))).drawn
+    assert {"site_growth of north", "stock_by_site of M.9", "stock_by_site of MM.106", "price_level of Gala"} < set(
+        drawn
+    )
+    assert {"hazard_level of fire_blight", "wage_level"} < set(drawn)
+
+
+def test_answers_of_a_dataset_are_those_of_the_run(ran: Ran) -> None:
+    with xarray.open_dataset(ran.folder / "trials.nc") as stored:
+        again = study_findings(stored)
+    for name in TABLES:
+        assert ran.found.table(name).equals(again.table(name))
+    with pytest.raises(InputError, match="holds no study"):
+        study_findings(xarray.Dataset())
+    with pytest.raises(KeyError, match="no measure"):
+        ran.found.answer("npv_per_tree")
+
+
+def test_each_plot_is_one_call(ran: Ran, tmp_path: Path) -> None:
+    for plot in (plot_cells, plot_contrasts, plot_interactions, plot_shares, plot_assumptions):
+        plot(ran.found, "picked_per_area").savefig(tmp_path / f"{plot.__name__}.svg")
+
+
+@pytest.mark.slow
+def test_the_example_of_the_handbook_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = (Path(orchardsim.__file__).parent / "handbook" / "studies.md").read_text(encoding="utf-8")
+    code = text.split("```python\n")[1].split("```")[0]
+    assert len(code.splitlines()) <= 20
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "configs").symlink_to(CONFIGS)
+    exec(compile(code, "studies.md", "exec"), {})
+    assert (tmp_path / "contrasts.png").stat().st_size > 5_000

@@ -2,30 +2,75 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from orchardsim.report.compare.words import shown, unit_text
-from orchardsim.report.study.words import deciding, show_of
-from orchardsim.report.style import INK, LEAF, OCHRE, QUIET, SERIES, STONE, add_footer, new_figure, thousands
-from orchardsim.results.study import StudyFindings
+from orchardsim.report.study.words import level_words, show_of, size_words
+from orchardsim.report.style import (
+    INK,
+    LEAF,
+    OCHRE,
+    QUIET,
+    SERIES,
+    STONE,
+    add_footer,
+    new_figure,
+    picture_settings,
+    thousands,
+)
+from orchardsim.results.study import MeasureAnswer, StudyFindings
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from orchardsim.report.show import Show
+
 MOST_CELLS: Final = 30
+MOST_PANELS: Final = 6
 MARKS: Final = "os^Dv<>P"
 
 
+Plot = Callable[[StudyFindings, "str | None"], "Figure"]
+
+
+def _in_our_style(plot: Plot) -> Plot:
+    """Settings of our pictures while a plot is drawn, also when a notebook calls it."""
+
+    @functools.wraps(plot)
+    def drawn(found: StudyFindings, measure: str | None = None) -> Figure:
+        with picture_settings():
+            return plot(found, measure)
+
+    return drawn
+
+
 def _footer(found: StudyFindings) -> str:
-    return f"n = {found.trials} trials of {found.years} years, seed {found.seed}; {found.title}"
+    return f"{size_words(found)}; {found.design.title}"
 
 
-def cells_figure(found: StudyFindings) -> Figure:
-    """Mean of every cell with the band of its futures, best first."""
-    answer, show = deciding(found), show_of(found)
+@_in_our_style
+def plot_cells(found: StudyFindings, measure: str | None = None) -> Figure:
+    """Draw the mean of every cell with both bands of its futures, best first.
+
+    Parameters
+    ----------
+    found : StudyFindings
+        From :func:`orchardsim.study_findings`.
+    measure : str, optional
+        Key of a measure; the one that decides where none is named.
+
+    Raises
+    ------
+    KeyError
+        If the study has no such measure.
+    """
+    answer, show = found.answer(measure), show_of(found)
     better = -1 if answer.facts.better == "high" else 1
     cells = sorted(answer.cells, key=lambda cell: better * cell.mean)[:MOST_CELLS]
     figure, axes = new_figure(height=1.3 + 0.28 * len(cells))
@@ -34,7 +79,7 @@ def cells_figure(found: StudyFindings) -> Figure:
         axes.plot([low, high], [place, place], color=STONE, linewidth=5, solid_capstyle="butt")
         if cell.luck is not None:
             inner = [shown(answer.facts, value, show) for value in cell.luck]
-            axes.plot(inner, [place, place], color=LEAF, linewidth=5, alpha=0.5, solid_capstyle="butt")
+            axes.plot(inner, [place, place], color=LEAF, linewidth=2, solid_capstyle="butt")
         axes.plot(middle, place, "|", color=INK, markersize=9)
         axes.plot(shown(answer.facts, cell.mean, show), place, "o", color=LEAF, markersize=5)
     axes.set_yticks(range(len(cells)), [", ".join(cell.levels.values()) for cell in cells])
@@ -42,13 +87,16 @@ def cells_figure(found: StudyFindings) -> Figure:
     axes.grid(axis="x")
     axes.set_xlabel(f"{answer.facts.name} [{unit_text(answer.facts, show)}]")
     thousands(axes.xaxis)
-    add_footer(figure, f"Dot: mean; stroke: middle future; bar: 18 futures in 20. {_footer(found)}")
+    first = f"The best {MOST_CELLS} cells. " if len(answer.cells) > MOST_CELLS else ""
+    thin = "; thin: were all levels known" if any(cell.luck is not None for cell in cells) else ""
+    add_footer(figure, f"{first}Dot: mean; stroke: middle future; wide bar: 18 futures in 20{thin}. {_footer(found)}")
     return figure
 
 
-def contrasts_figure(found: StudyFindings) -> Figure:
-    """Contrasts between levels (or cells) with limits that hold together."""
-    answer, show = deciding(found), show_of(found)
+@_in_our_style
+def plot_contrasts(found: StudyFindings, measure: str | None = None) -> Figure:
+    """Draw differences between levels (or cells) with limits that hold together; arguments as :func:`plot_cells`."""
+    answer, show = found.answer(measure), show_of(found)
     kind = "levels" if any(one.kind == "levels" for one in answer.contrasts) else "cells"
     rows = [one for one in answer.contrasts if one.kind == kind][:MOST_CELLS]
     figure, axes = new_figure(height=1.3 + 0.3 * max(len(rows), 1))
@@ -67,62 +115,112 @@ def contrasts_figure(found: StudyFindings) -> Figure:
     return figure
 
 
-def interactions_figure(found: StudyFindings) -> Figure:
-    """Means over the two factors that act together most, a line per level of the second."""
-    answer, show = deciding(found), show_of(found)
-    pairs = [one for one in answer.shares if len(one.factors) == 2]
-    first, second = max(pairs, key=lambda one: one.share).factors if pairs else (*found.factors, *found.factors)[:2]
-    figure, axes = new_figure(height=3.6)
-    across, lines = found.factors[first], found.factors[second]
-    for number, (level, colour, mark) in enumerate(zip(lines, itertools.cycle(SERIES), itertools.cycle(MARKS))):
-        means = [
-            np.mean([cell.mean for cell in answer.cells if cell.levels[first] == one and cell.levels[second] == level])
-            for one in across
-        ]
-        values = [shown(answer.facts, float(value), show) for value in means]
-        axes.plot(
-            range(len(across)), values, color=colour, marker=mark, linestyle=("-", "--", ":")[number % 3], label=level
-        )
-    axes.set_xticks(range(len(across)), across)
-    axes.set_xlabel(first)
-    axes.set_ylabel(f"{answer.facts.name} [{unit_text(answer.facts, show)}]")
-    thousands(axes.yaxis)
-    axes.legend(title=second)
-    add_footer(figure, f"Means over all other factors; not parallel: the two act together. {_footer(found)}")
+@_in_our_style
+def plot_interactions(found: StudyFindings, measure: str | None = None) -> Figure:
+    """Draw means over each pair of factors, those first that act together most; arguments as :func:`plot_cells`."""
+    answer, show = found.answer(measure), show_of(found)
+    shares = sorted((one for one in answer.shares if len(one.factors) == 2), key=lambda one: -one.share)[:MOST_PANELS]
+    if not shares:
+        raise ValueError("interactions need a factorial of two factors or more, and a measure that is always finite")
+    across = 1 if len(shares) == 1 else 2
+    figure, _ = new_figure(height=1.0 + 3.0 * -(-len(shares) // across))
+    figure.clear()
+    for number, share in enumerate(shares, start=1):
+        axes = figure.add_subplot(-(-len(shares) // across), across, number)
+        first, second = sorted(share.factors, key=lambda name: -len(found.design.factors[name]))
+        _interaction(axes, found, answer, show, first, second)
+        axes.set_title(f"{first} with {second}: {100 * share.share:.0f} % of what differs", fontsize=8, loc="left")
+    add_footer(
+        figure,
+        "Means over all other factors. Bars: limits, all together at 95 %, of what a pair adds beyond its two levels; "
+        f"lines that are parallel within them act apart. {_footer(found)}",
+    )
     return figure
 
 
-def shares_figure(found: StudyFindings) -> Figure:
-    """What differs between cells, shared out over factors and pairs, and the open levels that contrasts hang on."""
-    answer = deciding(found)
-    rows = [(" with ".join(one.factors), one.share, one.low, one.high) for one in answer.shares]
-    levels: dict[str, float] = {}
-    for one in answer.assumptions:
-        levels[one.level] = max(levels.get(one.level, 0.0), one.share)
-    figure, axes = new_figure(height=1.4 + 0.3 * (len(rows) + len(levels)))
-    for place, (_, share, low, high) in enumerate(rows):
-        axes.barh(place, 100 * share, color=LEAF, height=0.6)
-        axes.plot([100 * low, 100 * high], [place, place], color=INK, linewidth=1)
-    for place, share in enumerate(levels.values(), start=len(rows)):
-        axes.barh(place, 100 * share, color=OCHRE, height=0.6, hatch="//", edgecolor="white")
-    names = [name for name, *_ in rows] + [
-        f"largest contrast's share: {name.removeprefix('level_').replace('_', ' ')}" for name in levels
-    ]
-    axes.set_yticks(range(len(names)), names)
+def _interaction(axes: Axes, found: StudyFindings, answer: MeasureAnswer, show: Show, first: str, second: str) -> None:
+    """One panel: levels of the first factor across, a line for each level of the second."""
+    across, lines = found.design.factors[first], found.design.factors[second]
+    half = {
+        frozenset(zip(one.factors, one.levels, strict=True)): (one.high - one.low) / 2 for one in answer.interactions
+    }
+    styles = zip(itertools.cycle(SERIES), itertools.cycle(MARKS), itertools.cycle(("-", "--", ":")), strict=False)
+    for number, (level, (colour, mark, line)) in enumerate(zip(lines, styles, strict=False)):
+        means, errors = [], []
+        for one in across:
+            cells = [cell.mean for cell in answer.cells if cell.levels[first] == one and cell.levels[second] == level]
+            means.append(shown(answer.facts, float(np.mean(cells)), show))
+            errors.append(shown(answer.facts, half[frozenset(((first, one), (second, level)))], show))
+        places = np.arange(len(across)) + 0.06 * (number - (len(lines) - 1) / 2)
+        axes.errorbar(
+            places, means, yerr=errors, color=colour, marker=mark, markersize=4, linestyle=line, linewidth=1.2,
+            elinewidth=0.8, label=level,
+        )  # fmt: skip
+    axes.set_xticks(range(len(across)), [one.replace("_", "\n") for one in across], fontsize=7)
+    axes.tick_params(axis="y", labelsize=7)
+    axes.set_ylabel(f"{answer.facts.name} [{unit_text(answer.facts, show)}]", fontsize=7)
+    thousands(axes.yaxis)
+    axes.legend(title=second, fontsize=6, title_fontsize=6)
+
+
+@_in_our_style
+def plot_shares(found: StudyFindings, measure: str | None = None) -> Figure:
+    """Draw what differs between cells, shared out over factors and pairs; arguments as :func:`plot_cells`."""
+    answer = found.answer(measure)
+    rows = sorted(answer.shares, key=lambda one: -one.share)[:MOST_CELLS]
+    figure, axes = new_figure(height=1.4 + 0.28 * len(rows))
+    for place, one in enumerate(rows):
+        axes.barh(place, 100 * one.share, color=LEAF, height=0.6)
+        axes.plot([100 * one.low, 100 * one.high], [place, place], color=INK, linewidth=1)
+    axes.set_yticks(range(len(rows)), [" with ".join(one.factors) for one in rows])
     axes.invert_yaxis()
     axes.grid(axis="x")
-    axes.set_xlabel("share of the variance [%]")
-    add_footer(figure, f"Plain: between cells, with 90 % limits; hatched: of a contrast over futures. {_footer(found)}")
+    axes.set_xlabel(f"share of the variance of {answer.facts.name} between cells [%]")
+    add_footer(figure, f"Line: 90 % limits from resampled trials. {_footer(found)}")
     return figure
 
 
-def figures_of(found: StudyFindings) -> dict[str, tuple[str, object]]:
+@_in_our_style
+def plot_assumptions(found: StudyFindings, measure: str | None = None) -> Figure:
+    """Draw which difference hangs on which open level, a mark each; arguments as :func:`plot_cells`."""
+    answer = found.answer(measure)
+    contrasts = list(dict.fromkeys(one.contrast for one in answer.assumptions))
+    weight: dict[str, float] = {}
+    for one in answer.assumptions:
+        weight[one.level] = weight.get(one.level, 0.0) + one.share
+    levels = sorted(weight, key=lambda level: -weight[level])
+    figure, axes = new_figure(height=1.8 + 0.34 * max(len(contrasts), 1))
+    for one in answer.assumptions:
+        x, y = levels.index(one.level), contrasts.index(one.contrast)
+        rises = one.slope > 0
+        axes.scatter(
+            x, y, s=15 + 300 * one.share, color=LEAF if rises else OCHRE, marker="s" if rises else "D", zorder=2
+        )
+        axes.annotate(
+            f"{100 * one.share:.0f}", (x, y), (7, -7), textcoords="offset points", fontsize=5.5, color=QUIET, zorder=3
+        )
+    axes.set_xticks(range(len(levels)), [level_words(one) for one in levels], rotation=30, ha="right", fontsize=7)
+    axes.set_yticks(range(len(contrasts)), contrasts)
+    axes.set_xlim(-0.7, max(len(levels), 1) - 0.3)
+    axes.set_ylim(max(len(contrasts), 1) - 0.3, -0.7)
+    axes.grid(True)
+    add_footer(
+        figure,
+        f"Area and number: share [%] of the spread of the difference of {answer.facts.name} that goes with an open "
+        f"level; squares rise with it, diamonds fall; what cannot be told from chance is left out. {_footer(found)}",
+    )
+    return figure
+
+
+def figures_of(found: StudyFindings) -> dict[str, tuple[str, Plot]]:
     """Pictures that this study has."""
-    answer = deciding(found)
-    every = {"cells": ("Cells and their futures", cells_figure)}
+    answer = found.answers[0]
+    every: dict[str, tuple[str, Plot]] = {"cells": ("Cells and their futures", plot_cells)}
     if answer.contrasts:
-        every["contrasts"] = ("Differences with limits that hold together", contrasts_figure)
+        every["contrasts"] = ("Differences with limits that hold together", plot_contrasts)
     if answer.shares:
-        every["interactions"] = ("Two factors together", interactions_figure)
-        every["shares"] = ("What the differences come from", shares_figure)
-    return every  # type: ignore[return-value]
+        every["interactions"] = ("Factors two by two", plot_interactions)
+        every["shares"] = ("What the differences come from", plot_shares)
+    if answer.assumptions:
+        every["assumptions"] = ("Which difference hangs on which assumption", plot_assumptions)
+    return every

@@ -10,30 +10,21 @@ from orchardsim.report.pages import Pictures, picture_parts, render, save_pictur
 from orchardsim.report.show import LEFT_OUT
 from orchardsim.report.study.figures import figures_of
 from orchardsim.report.study.words import (
+    assumption_cells,
     cell_cells,
     contrast_cells,
     deciding,
+    interaction_cells,
     methods_paragraph,
     show_of,
+    size_words,
     study_sentences,
 )
 from orchardsim.results.findings import findings_bytes, findings_path
 from orchardsim.results.folder import OutputFolder, opened
 from orchardsim.results.store import dump_summary
-from orchardsim.results.study import (
-    KIND,
-    STUDY_CELLS,
-    STUDY_CONTRASTS,
-    STUDY_FILE,
-    STUDY_METHODS,
-    STUDY_PAGE,
-    STUDY_TRIALS,
-    StudyFindings,
-    cell_rows,
-    contrast_rows,
-    study_document,
-    tidy_csv,
-)
+from orchardsim.results.study import KIND, STUDY_FILE, STUDY_METHODS, STUDY_PAGE, STUDY_TRIALS, StudyFindings
+from orchardsim.results.study_tables import TABLES, study_document, tidy_csv
 
 if TYPE_CHECKING:
     import xarray
@@ -58,8 +49,8 @@ def write_study(place: str | Path | OutputFolder, found: StudyFindings, trials: 
         if trials is not None:
             # The classic format holds no time of writing, so that the same study is the same file.
             folder.write(STUDY_TRIALS, lambda path: trials.to_netcdf(path, engine="scipy", format="NETCDF3_64BIT"))
-        folder.write_text(STUDY_CELLS, tidy_csv(cell_rows(found.answers)))
-        folder.write_text(STUDY_CONTRASTS, tidy_csv(contrast_rows(found.answers)))
+        for name, rows in TABLES.items():
+            folder.write_text(f"{name}.csv", tidy_csv(rows(found)))
         folder.write_text(STUDY_METHODS, methods_paragraph(found) + "\n")
         folder.write_text(STUDY_FILE, dump_summary(study_document(found)))
         folder.write_bytes(findings_path(Path(STUDY_FILE)).name, findings_bytes(found))
@@ -76,12 +67,14 @@ def study_html(found: StudyFindings, pictures: Pictures) -> str:
     tables = [(answer.facts.name, cell_cells(answer, show)) for answer in found.answers]
     return render(
         "study.html",
-        title=found.title,
-        footer=f"{found.cells} cells, n = {found.trials} trials of {found.years} years, seed {found.seed}",
+        title=found.design.title,
+        footer=size_words(found),
         sentences=study_sentences(found),
         pictures=picture_parts(figures_of(found), pictures),  # type: ignore[arg-type]
         tables=tables,
         contrasts=contrast_cells(deciding(found), show),
+        interactions=interaction_cells(deciding(found), show),
+        assumptions=assumption_cells(deciding(found), show),
         methods=methods_paragraph(found),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

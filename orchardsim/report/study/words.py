@@ -19,7 +19,19 @@ def show_of(found: StudyFindings) -> Show:
     """Units and money in which a study is shown."""
     import xarray
 
-    return Show.of(xarray.Dataset(attrs=dict(found.attrs)))
+    return Show.of(xarray.Dataset(attrs=dict(found.design.attrs)))
+
+
+def size_words(found: StudyFindings) -> str:
+    """Cells, trials, years and seed of a study."""
+    design = found.design
+    known = f", {design.known_trials} of them again with known levels" if design.known_trials else ""
+    return f"{design.cells} cells, n = {design.trials} trials{known}, {design.years} years, seed {design.seed}"
+
+
+def level_words(level: str) -> str:
+    """An open level for people: "site growth of north"."""
+    return level.replace("_", " ")
 
 
 def deciding(found: StudyFindings) -> MeasureAnswer:
@@ -35,7 +47,9 @@ def cell_cells(answer: MeasureAnswer, show: Show, most: int | None = None) -> li
         key=lambda place: answer.cells[place].mean * (-1 if facts.better == "high" else 1),
     )
     factors = list(answer.cells[0].levels)
-    rows = [[*factors, "mean", "±", "5 %", "50 %", "95 %", "first in", "first mean in"]]
+    both = any(cell.luck is not None for cell in answer.cells)
+    doubts = ["luck alone 5 %", "95 %", "not knowing"] if both else []
+    rows = [[*factors, "mean", "±", "5 %", "50 %", "95 %", *doubts, "first in", "first mean in"]]
     for place in best_first[:most]:
         cell = answer.cells[place]
         shares = ["–", "–"]
@@ -43,12 +57,17 @@ def cell_cells(answer: MeasureAnswer, show: Show, most: int | None = None) -> li
             shares[0] = f"{100 * answer.places[place, 0]:.0f} %"
         if answer.places_of_means.size:
             shares[1] = f"{100 * answer.places_of_means[place, 0]:.0f} %"
+        inner = []
+        if both:
+            inner = ["–", "–"] if cell.luck is None else [value_text(facts, value, show) for value in cell.luck]
+            inner.append("–" if cell.not_knowing is None else f"{100 * cell.not_knowing:.0f} %")
         rows.append(
             [
                 *cell.levels.values(),
                 value_text(facts, cell.mean, show),
                 value_text(facts, cell.standard_error, show),
                 *(value_text(facts, cell.points[point], show) for point in (5, 50, 95)),
+                *inner,
                 *shares,
             ]
         )
@@ -57,7 +76,12 @@ def cell_cells(answer: MeasureAnswer, show: Show, most: int | None = None) -> li
 
 def contrast_cells(answer: MeasureAnswer, show: Show, kind: str = "levels") -> list[list[str]]:
     """Contrasts of one kind as rows of text."""
-    rows = [["factor", "first", "second", "first less second", "limits, all together", "told apart", "first better in"]]
+    rows = [
+        [
+            "factor", "first", "second", "first less second", "limits, all together", "told apart", "first better in",
+            "spread", "of not knowing",
+        ]
+    ]  # fmt: skip
     for one in answer.contrasts:
         if one.kind == kind:
             low, high = (value_text(answer.facts, value, show, signed=True) for value in (one.low, one.high))
@@ -70,8 +94,30 @@ def contrast_cells(answer: MeasureAnswer, show: Show, kind: str = "levels") -> l
                     f"{low} to {high}",
                     "yes" if one.told_apart else "no",
                     f"{100 * one.futures_better:.0f} %",
+                    value_text(answer.facts, one.spread, show),
+                    "–" if one.not_knowing is None else value_text(answer.facts, one.not_knowing, show),
                 ]
             )
+    return rows
+
+
+def interaction_cells(answer: MeasureAnswer, show: Show) -> list[list[str]]:
+    """What pairs of levels add beyond both, as rows of text; those told from nothing only."""
+    rows = [["levels", "beyond both", "limits, all together"]]
+    for one in answer.interactions:
+        if one.low > 0 or one.high < 0:
+            mean, low, high = (value_text(answer.facts, v, show, signed=True) for v in (one.mean, one.low, one.high))
+            rows.append([" with ".join(one.levels), mean, f"{low} to {high}"])
+    return rows
+
+
+def assumption_cells(answer: MeasureAnswer, show: Show) -> list[list[str]]:
+    """Which difference hangs on which open level, as rows of text."""
+    rows = [["difference", "open level", "changed by one standard deviation", "±", "share of its spread"]]
+    for one in answer.assumptions:
+        change = value_text(answer.facts, one.slope, show, signed=True)
+        error = value_text(answer.facts, one.standard_error, show)
+        rows.append([one.contrast, level_words(one.level), change, error, f"{100 * one.share:.0f} %"])
     return rows
 
 
@@ -100,8 +146,14 @@ def study_sentences(found: StudyFindings) -> list[str]:
     for one in heavy[:3]:
         change = value_text(facts, one.slope, show, signed=True)
         lines.append(
-            f"{one.contrast} hangs on {one.level.removeprefix('level_').replace('_', ' ')}: one standard deviation "
+            f"{one.contrast} hangs on {level_words(one.level)}: one standard deviation "
             f"more changes it by {change}, {100 * one.share:.0f} % of its spread."
+        )
+    doubts = [cell.not_knowing for cell in answer.cells if cell.not_knowing is not None]
+    if doubts:
+        lines.append(
+            f"Were every open level known, {100 * min(doubts):.0f} to {100 * max(doubts):.0f} % of the variance of a "
+            "cell would go; the rest is luck. More trials shrink neither."
         )
     if not found.drawn_levels:
         lines.append("What nobody knows beforehand was held at its middle: the spread is that of luck alone.")
@@ -129,27 +181,34 @@ def len_text(one: Contrast) -> str:
 
 def methods_paragraph(found: StudyFindings) -> str:
     """How the study was made, for the methods section of a report."""
-    factors = "; ".join(f"{name} ({', '.join(levels)})" for name, levels in found.factors.items())
+    one = found.design
+    factors = "; ".join(f"{name} ({', '.join(levels)})" for name, levels in one.factors.items())
     design = (
         f"a full factorial of {factors}"
-        if found.design == "factorial"
-        else f"a Latin hypercube of {found.cells} cells over {', '.join(found.factors)}"
+        if one.factorial
+        else f"a Latin hypercube of {one.cells} cells over {', '.join(one.factors)}"
     )
-    held = "; ".join(f"{key} = {value}" for key, value in found.held.items())
+    held = "; ".join(f"{key} = {value}" for key, value in one.held.items())
     limits = deciding(found)
     critical = f" (critical value {limits.critical:.2f})" if limits.contrasts else ""
     open_levels = (
-        "Levels that are not known beforehand were drawn once per future and were the same in all cells."
+        f"Levels that are not known beforehand ({len(found.drawn_levels)} of them) were drawn once per future, the "
+        "same in all cells."
         if found.drawn_levels
         else "Levels that are not known beforehand were held at their middle."
     )
+    if one.known_trials:
+        open_levels += (
+            f" The first {one.known_trials} trials were run again with all of these levels at their middle, in the "
+            "same seasons, which tells luck from not knowing."
+        )
     return (
-        f"{found.title}. The experiment was {design}, simulated with orchardsim {found.attrs['version']} from the plan "
-        f"{found.attrs['base_plan']!r} (hash {str(found.attrs['base_plan_hash'])[:12]}), {found.cells} cells of "
-        f"{found.trials} trials over {found.years} years, seed {found.seed}. "
+        f"{one.title}. The experiment was {design}, simulated with orchardsim {one.attrs['version']} from the plan "
+        f"{one.attrs['base_plan']!r} (hash {str(one.attrs['base_plan_hash'])[:12]}), {one.cells} cells of "
+        f"{one.trials} trials over {one.years} years, seed {one.seed}. "
         + (f"Set in every cell: {held}. " if held else "")
-        + "All else is as in the base plan. Trial t met the same seasons and prices in every cell, so cells were "
-        f"compared within trials. {open_levels} The unit of replication is the trial, n = {found.trials}; trees of one "
+        + "All else is held as in the base plan. Trial t met the same seasons and prices in every cell, so cells were "
+        f"compared within trials. {open_levels} The unit of replication is the trial, n = {one.trials}; trees of one "
         f"trial are not independent. Limits of contrasts hold together at 95 % by the bootstrap of the largest "
         f"studentised difference over trials{critical}. Sources of all constants: orchardsim catalogue."
     )
@@ -161,10 +220,10 @@ def study_table(found: StudyFindings, *, everything: bool = False) -> str:
     most = None if everything else MOST_ROWS
     cells = cell_cells(answer, show, most)
     lines = [
-        f"{found.title}: {found.cells} cells, n = {found.trials} trials of {found.years} years, seed {found.seed}",
+        f"{found.design.title}: {size_words(found)}",
         f"{answer.facts.name} [{unit_text(answer.facts, show)}], best mean first"
         + (f" ({MOST_ROWS} of {len(answer.cells)}; --all for the rest)" if most and len(answer.cells) > most else ""),
-        *text_columns(cells, left=tuple(range(len(found.factors)))),
+        *text_columns(cells, left=tuple(range(len(found.design.factors)))),
         "",
     ]
     contrasts = contrast_cells(answer, show)
