@@ -230,6 +230,8 @@ class FarmQuantities:
         Land under the trees' own spacing, and with headlands.
     pass_price : [1], optional
         Wholesale price of the fruit over the stated one, by the passes in which it was picked; all 1 where left out.
+    size_price : [1], optional
+        Wholesale price of the fresh fruit over that of count 100, by its sizes; all 1 where left out.
     """
 
     leaf: NDArray[np.int64]
@@ -252,3 +254,4 @@ class FarmQuantities:
     planted_area: NDArray[np.float64]
     gross_area: NDArray[np.float64]
     pass_price: NDArray[np.float64] | None = None
+    size_price: NDArray[np.float64] | None = None

@@ -18,12 +18,18 @@ STATUSES: Final = get_args(Status)
 
 @dataclass(frozen=True)
 class Sourced:
-    """A number with where it comes from: how a catalogue value reads before it fills a parameter."""
+    """A number with where it comes from: how a catalogue value reads before it fills a parameter.
+
+    Money names the year in which it stands (``money_year``) and the index that brings it to another, where they are
+    not those of its file.
+    """
 
     value: Any
     unit: str
     source: str
     status: Status
+    money_year: int | None = None
+    index: str | None = None
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ GALLON: Final = 3.785411784
 """L; 231 cubic inches, exact."""
 BUSHEL: Final = 42 * POUND
 """kg; apples, 42 lb (United States apple crop insurance provisions, 7 CFR 457.158)."""
+CARTON: Final = 40 * POUND
+"""kg; the trade's carton of 40 lb, by which fresh apples are quoted (USDA Market News)."""
 
 PLAIN_UNITS: Final = ("1", "leaf")
 """Units whose numbers may be written without one: shares, ratios and counts, and leaves (seasons) of a tree."""

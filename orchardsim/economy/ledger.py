@@ -182,7 +182,6 @@ def _yearly_costs(
     costs: Costs,
     finance: Finance,
     index: Array,
-    wage_index: Array,
 ) -> None:
     years = quantities.leaf.shape[0]
     time = np.arange(years)
@@ -206,10 +205,6 @@ def _yearly_costs(
         share = young_share(leaf, geometry.trees / planted, costs)
         pay("materials", by_leaf(costs.materials, leaf) * share * planted, MATERIAL_QUARTERS)
         pay("upkeep", grown * costs.machine_running * share * planted, TASK_QUARTERS["upkeep"])
-        driving = costs.tractor_hours * costs.wage * (1.0 + costs.labour_charges)
-        flows[:, :, :, row, ITEM["upkeep"]] -= spread(
-            wage_index * grown * driving * share * planted, np.asarray(TASK_QUARTERS["upkeep"])
-        )
         pay("upkeep", grown * costs.machine_ownership * planted, even)
         pay("overhead", grown * (costs.overhead_area + costs.management) * gross, even)
         pay("land_charge", held * costs.land_charge * gross, even)
@@ -272,6 +267,12 @@ def _idle_land(flows: Array, idle: Sequence[IdleLand], costs: Costs, index: Arra
             flows[:, 0, 0, -1, ITEM["land"]] -= costs.land_price * land.gross_area * index[:, 0]
 
 
+def _relative_price(quantities: FarmQuantities) -> Array | None:
+    """Wholesale price of the fruit over the stated one, by picking pass and by size."""
+    parts = [part for part in (quantities.pass_price, quantities.size_price) if part is not None]
+    return np.prod(parts, axis=0) if parts else None
+
+
 def _after_harvest(
     flows: Array,
     sales: Sales,
@@ -301,7 +302,6 @@ def _after_harvest(
     charges = {
         "direct": costs.direct_handling,
         "pick_your_own": costs.pick_your_own_handling,
-        "wholesale": costs.packing,
         "processing": haul,
         "juice": haul,
     }
@@ -311,6 +311,7 @@ def _after_harvest(
         crop = _crop_before(quantities, row, block)
         mass, revenue = sales.mass[:, :, row], sales.revenue[:, :, row] * price_index[None, :, None]
         fruit = market.fruit[block.cultivar]
+        charges["wholesale"] = fruit.packing if np.isfinite(fruit.packing) else costs.packing
         for name, column in outlet.items():
             share = 1.0 - fruit.sales_levy if name in FRESH_OUTLETS else 1.0
             storage = costs.storage * sales.stored[:, :, row] if name == "wholesale" else 0.0
@@ -474,7 +475,8 @@ def cash_flows(
         [block.cultivar for block in blocks],
         storage_share=costs.storage_share,
         storage_limit=costs.storage_limit,
-        pass_price=quantities.pass_price,
+        relative_price=_relative_price(quantities),
+        storage_shrink=[market.fruit[block.cultivar].storage_shrink for block in blocks],
     )
     own = sales.mass[..., OUTLETS.index("pick_your_own")]
     customer_mass = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
@@ -483,7 +485,7 @@ def cash_flows(
 
     _establishment(flows, quantities, blocks, costs, finance, index)
     family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
-    _yearly_costs(flows, quantities, blocks, costs, finance, index, wage_index)
+    _yearly_costs(flows, quantities, blocks, costs, finance, index)
     _idle_land(flows, idle, costs, index)
     year_later = worth_a_year_later(finance)
     indices = (packing, storage, index)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import QUARTERS
+from orchardsim.core.geometry import Geometry
 from orchardsim.economy.parameters import Costs, Finance
 
 Array = NDArray[np.float64]
@@ -88,6 +89,21 @@ def young_share(leaf: NDArray[np.int64], density: float, costs: Costs) -> Array:
     grown = np.clip((leaf - 1) / (costs.young_leaves - 1), 0.0, 1.0)
     share: Array = first + (1.0 - first) * grown
     return share
+
+
+def driving_hours(leaf: NDArray[np.int64], geometry: Geometry, costs: Costs) -> Array:
+    """Hours of driving tractors over a planting, picking and planting apart: (year,) [hour].
+
+    Parameters
+    ----------
+    leaf : (year,) int
+    geometry : Geometry
+    costs : Costs
+    """
+    hours: Array = (
+        costs.tractor_hours * geometry.planted_area * young_share(leaf, geometry.trees / geometry.planted_area, costs)
+    )
+    return hours
 
 
 def spread(yearly: Array, quarters: Sequence[float] | Array) -> Array:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError
-from orchardsim.core.labels import GRADES
+from orchardsim.core.labels import BOX_COUNTS, GRADES
 from orchardsim.core.streams import Streams
 from orchardsim.economy.parameters import OUTLETS, Market
 
@@ -145,6 +145,12 @@ def check_market(market: Market, cultivars: Sequence[str], where: str = "[market
         for key in ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice"):
             if not np.isfinite(getattr(fruit, key)):
                 raise InputError(where, f"price.{cultivar}.{key} is missing or not a finite number")
+        if len(fruit.size_price) != len(BOX_COUNTS):
+            raise InputError(
+                where,
+                f"fruit.{cultivar}.size_price: found {len(fruit.size_price)} values, allowed {len(BOX_COUNTS)}: "
+                f"{', '.join(BOX_COUNTS)}",
+            )
 
 
 def price_paths(
@@ -250,9 +256,11 @@ class Sales:
     revenue : (trial, year, block, outlet) [money]
     unsold : (trial, year, block) [kg]
     stored : (trial, year, block) [kg]
-        Wholesale fruit that waits in the store; in ``mass`` too.
+        Wholesale fruit that waits in the store; what the store keeps of it is in ``mass`` too.
     no_room : (trial, year, block) [kg]
         Fruit that was to wait and found no room; it went to the outlets after wholesale.
+    storage_loss : (trial, year, block) [kg]
+        Stored fruit that dried up or decayed; in no other mass but ``stored``.
     mass_by_grade : (trial, year, outlet, grade) [kg]
     revenue_by_grade : (trial, year, outlet, grade) [money]
         The farm's fruit by outlet and grade.
@@ -263,6 +271,7 @@ class Sales:
     unsold: Array
     stored: Array
     no_room: Array
+    storage_loss: Array
     mass_by_grade: Array
     revenue_by_grade: Array
 
@@ -275,7 +284,8 @@ def sell(
     *,
     storage_share: float = 0.0,
     storage_limit: float = np.inf,
-    pass_price: Array | None = None,
+    relative_price: Array | None = None,
+    storage_shrink: Sequence[float] | None = None,
 ) -> Sales:
     """Offer the fruit to the outlets in order; each takes its volume at the full price, a stretch at a lower one.
 
@@ -294,8 +304,10 @@ def sell(
         Of the wholesale fruit.
     storage_limit : float [kg]
         Of the farm.
-    pass_price : (trial, year, block) [1], optional
-        Wholesale price of the fruit over that of ``paths``, by the picking passes that it comes from; 1 by default.
+    relative_price : (trial, year, block) [1], optional
+        Wholesale price of the fruit over that of ``paths``, by picking passes and sizes; 1 by default.
+    storage_shrink : sequence of float [1], optional
+        Share of each block's stored fruit that is lost in the store; none by default.
     """
     index = np.array([paths.cultivars.index(name) for name in block_cultivars], dtype=np.intp)
     left = packed_mass.copy()
@@ -304,7 +316,8 @@ def sell(
     left[..., 1] += down
     shape = (*packed_mass.shape[:3], len(OUTLETS))
     mass, revenue = np.zeros(shape), np.zeros(shape)
-    stored, no_room = np.zeros(shape[:3]), np.zeros(shape[:3])
+    stored, no_room, lost = np.zeros(shape[:3]), np.zeros(shape[:3]), np.zeros(shape[:3])
+    shrink = np.zeros(shape[2]) if storage_shrink is None else np.asarray(storage_shrink, dtype=float)
     mass_by_grade, revenue_by_grade = (np.zeros((*shape[:2], len(OUTLETS), left.shape[3])) for _ in range(2))
     for column, name in enumerate(OUTLETS):
         outlet = market.outlets[name]
@@ -322,13 +335,17 @@ def sell(
                 offered.sum(axis=3) * (amount / safe)[:, :, None] for amount in (waiting - surplus, surplus)
             )
             full, beyond = full - np.maximum(surplus - beyond, 0.0), np.maximum(beyond - surplus, 0.0)
-            if pass_price is not None:
-                money = money * pass_price[..., None]
+            if relative_price is not None:
+                money = money * relative_price[..., None]
         taken = offered * ((full + beyond) / safe)[:, :, None, None]
-        mass[..., column] = taken.sum(axis=3)
         paid = money * ((full + beyond * (1 - outlet.price_fall)) / safe)[:, :, None, None]
-        revenue[..., column] = paid.sum(axis=3)
-        mass_by_grade[:, :, column], revenue_by_grade[:, :, column] = taken.sum(axis=2), paid.sum(axis=2)
         left = left - taken
+        if name == "wholesale" and shrink.any():
+            lost = stored * shrink
+            whole = taken.sum(axis=3)
+            kept = (1.0 - lost / np.where(whole > 0, whole, np.inf))[..., None]
+            taken, paid = taken * kept, paid * kept
+        mass[..., column], revenue[..., column] = taken.sum(axis=3), paid.sum(axis=3)
+        mass_by_grade[:, :, column], revenue_by_grade[:, :, column] = taken.sum(axis=2), paid.sum(axis=2)
     unsold = np.maximum(left, 0.0).sum(axis=3)
-    return Sales(mass, revenue, unsold, stored, no_room, mass_by_grade, revenue_by_grade)
+    return Sales(mass, revenue, unsold, stored, no_room, lost, mass_by_grade, revenue_by_grade)

@@ -228,12 +228,13 @@ class WorkRates:
     )
     picking: float = parameter(
         "kg/hour",
-        "fruit picked per labour hour, loaders in, drivers and supervision apart (derived: two thirds of a good "
-        "picker's 6 to 7 bins of 875 lb in a day of 8 to 9 hours, read; a bin takes 2.0 h; 4 to 8 bushels or 76 to "
-        "152 kg an hour from memory suit tall or spot-picked trees)",
+        "fruit picked per labour hour, loaders in, drivers and supervision apart (derived: prevailing piece pay of "
+        "28.26 dollars a bin of 925 lb over the hourly minimum of 17.41, Washington 2022: 1.62 h a bin, 259 kg an "
+        "hour; a good picker's 6 to 7 bins a day are 300 to 350; 4 to 8 bushels or 76 to 152 kg from memory suit tall "
+        "or spot-picked trees)",
         low=5,
         high=1500,
-        default=200.0,
+        default=260.0,
     )
 
     guard_minutes: float = parameter(

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import functools
-import tomllib
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib import resources
 from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator, Field, ValidationInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
+from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.filling import Filler, Ledger, sourced
 from orchardsim.plan.quantities import UnitContext, read_parameter
 from orchardsim.plan.tables import Table, context_of, table_of
@@ -80,13 +78,6 @@ def _entry_table(kind: str, classes: tuple[type, ...]) -> type[Table]:
 
 TABLES: Final[dict[str, type[Table]]] = {kind: _entry_table(kind, classes) for kind, (_, classes) in KINDS.items()}
 """Typed table of one entry of each kind, as a plan may write it."""
-
-
-@functools.cache
-def catalogue_file(name: str) -> dict[str, Any]:
-    """A catalogue file of the package as nested dictionaries."""
-    path = resources.files("orchardsim") / "catalogue" / name
-    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def entries(kind: str) -> dict[str, Any]:

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError, nearest_names
-from orchardsim.core.parameters import STATUSES, ParameterInfo, Sourced
+from orchardsim.core.parameters import STATUSES, ParameterInfo, Sourced, Status
 from orchardsim.core.units import example
+from orchardsim.plan.price_index import factor, index_names, terms_of
 from orchardsim.plan.quantities import UnitContext, read_parameter
 from orchardsim.plan.tables import Table, nested_class
 
@@ -40,6 +41,8 @@ class Ledger:
 
 DEFAULT_SOURCE: Final = "default of the program"
 CATALOGUE_CURRENCY: Final = "USD"
+CATALOGUE_YEAR: Final = 2024
+"""Year of the plan's money where it states none."""
 
 
 def sourced(raw: Any, where: str, key: str) -> Sourced:
@@ -51,11 +54,36 @@ def sourced(raw: Any, where: str, key: str) -> Sourced:
         If it lacks value, unit, source or status, or its status is no status word.
     """
     needed = {"value", "unit", "source", "status"}
-    if not isinstance(raw, Mapping) or not needed <= set(raw) <= needed | {"low", "high"}:
+    if not isinstance(raw, Mapping) or not needed <= set(raw) <= needed | {"low", "high", "money_year", "index"}:
         raise InputError(where, f"{key}: found {raw!r}, expected {{ value, unit, source, status }}")
     if raw["status"] not in STATUSES:
         raise InputError(where, f"{key}: found status {raw['status']!r}, allowed: {', '.join(STATUSES)}")
-    return Sourced(raw["value"], raw["unit"], raw["source"], raw["status"])
+    if "index" in raw and raw["index"] not in index_names():
+        raise InputError(where, f"{key}: found index {raw['index']!r}, allowed: {', '.join(index_names())}")
+    return Sourced(raw["value"], raw["unit"], raw["source"], raw["status"], raw.get("money_year"), raw.get("index"))
+
+
+def brought(entry: Sourced, key: str, price_year: int) -> Sourced:
+    """A catalogue entry with its money in another year's, its source saying so; other entries as they are.
+
+    Parameters
+    ----------
+    entry : Sourced
+    key : str
+        In a plan, such as "costs.fence".
+    price_year : int
+    """
+    if CATALOGUE_CURRENCY not in entry.unit:
+        return entry
+    year, index = terms_of(entry.money_year, entry.index, key)
+    times = factor(index, year, price_year)
+    if times == 1.0:
+        return entry
+    value = [one * times for one in entry.value] if isinstance(entry.value, list) else entry.value * times
+    written = entry.value if not isinstance(entry.value, list) else "values"
+    text = f"{entry.source}; {written} of {year} times {times:.3f} by the {index} index to {price_year}"
+    status: Status = "derived" if entry.status == "read" else entry.status
+    return dataclasses.replace(entry, value=value, source=text, status=status)
 
 
 def status_in(meaning: str) -> str:
@@ -82,11 +110,14 @@ class Filler:
         Currency and masses by which written quantities are read.
     ledger : Ledger
         Receives every number that the user did not state.
+    price_year : int
+        Year to which the catalogue's money is brought.
     """
 
     where: str
     context: UnitContext
     ledger: Ledger
+    price_year: int = CATALOGUE_YEAR
 
     def fill(
         self,
@@ -144,7 +175,7 @@ class Filler:
             if stated is not None and name in stated.model_fields_set:
                 values[name] = getattr(stated, name)
             elif name in catalogue:
-                entry = sourced(catalogue[name], catalogue_name, key)
+                entry = brought(sourced(catalogue[name], catalogue_name, key), key, self.price_year)
                 values[name] = self.read_entry(entry, info, hints[name], catalogue_name, key)
                 self.ledger.note(key, values[name], info.unit, entry.source, entry.status)
             elif each.default is not dataclasses.MISSING:

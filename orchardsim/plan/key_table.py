@@ -12,7 +12,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from orchardsim.core.parameters import Sourced, Status
-from orchardsim.plan.filling import DEFAULT_SOURCE, sourced, status_in
+from orchardsim.plan.filling import CATALOGUE_YEAR, DEFAULT_SOURCE, brought, sourced, status_in
 from orchardsim.plan.loading import section_catalogue
 from orchardsim.plan.model import SECTIONS, PlanTable
 from orchardsim.plan.tables import Table, declared
@@ -110,7 +110,7 @@ def _key(path: str, name: str, field: FieldInfo, value: Any, listed: bool) -> Pl
     meaning = told.description or field.description or ""
     default: Sourced | None = None
     if isinstance(value, Mapping) and "value" in value:
-        default = sourced(value, "catalogue", name)
+        default = brought(sourced(value, "catalogue", name), f"{path}.{name}", CATALOGUE_YEAR)
     else:
         given = extra.get("default")
         if given is None and not field.is_required():

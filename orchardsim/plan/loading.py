@@ -20,7 +20,8 @@ from orchardsim.operations.parameters import (
     check_replacement,
 )
 from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
-from orchardsim.plan.catalogue import KINDS, Catalogue, catalogue_file
+from orchardsim.plan.catalogue import KINDS, Catalogue
+from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.futures import read_futures
 from orchardsim.plan.learned import carrying_learned
@@ -78,7 +79,7 @@ def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None
 
 def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
     ledger = Ledger()
-    filler = Filler(where, context, ledger)
+    filler = Filler(where, context, ledger, table.price_year)
     _note_farm_defaults(table, ledger)
     weather = weather_settings(table, filler, folder)
     catalogue = Catalogue({kind: getattr(table, kind) or {} for kind in KINDS}, filler)

@@ -209,7 +209,7 @@ class PlanBase(Table):
     title: Name = said("title of the plan")
     units: Literal["us", "metric"] = said("units in which results are shown")
     currency: Literal[CURRENCIES] = said("currency of the plan's money")  # type: ignore[valid-type]
-    price_year: Annotated[int, Field(ge=1950, le=2150)] = said("year of the plan's prices and costs", 2024)
+    price_year: Annotated[int, Field(ge=2000, le=2150)] = said("year of the plan's prices and costs", 2024)
     calendar_year: Annotated[int, Field(ge=1900, le=2150)] | None = said(
         "calendar year in which the crop of year 0 is picked; needed by `fit`", None
     )

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from orchardsim.core.parameters import parameters_of
 from orchardsim.economy.parameters import Costs
-from orchardsim.plan.filling import Filler, sourced
+from orchardsim.plan.filling import Filler, brought, sourced
 
 FOLLOWING: Final = ("wage_skilled", "wage_picking")
 
@@ -33,7 +33,7 @@ def following_wages(stated: Any, catalogue: Mapping[str, Any], filler: Filler) -
     infos = parameters_of(Costs)
 
     def built_in(name: str) -> float:
-        entry = sourced(catalogue[name], "catalogue", f"costs.{name}")
+        entry = brought(sourced(catalogue[name], "catalogue", f"costs.{name}"), f"costs.{name}", filler.price_year)
         return float(filler.read_entry(entry, infos[name], float, "catalogue", f"costs.{name}"))
 
     found: dict[str, float] = {}

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.labels import FRESH, TASKS
+from orchardsim.core.units import CARTON
+from orchardsim.economy.payments import driving_hours
 from orchardsim.plan import Plan
 from orchardsim.season.hail import DRAWS as HAIL_DRAWS
 from orchardsim.season.hail import NET_SHARE, hail_damage
@@ -195,12 +197,27 @@ def review_stock(tile: Tile, year: int) -> None:
 
 
 def pack_boxes(plan: Plan, block: BlockRun, totals: Totals, rows: slice) -> None:
-    """Fresh fruit of all years by number of fruit in the plan's box; at the end of a run."""
+    """Fresh fruit of all years by number of fruit in the plan's box, and its price by size; at the end of a run."""
     at, found, p = (rows, slice(None), block.columns), totals.arrays, plan.physiology
     spread = fruit.size_spread(found["crop_mass"][at], found["fruit_number"][at], totals.fruit_mass_square[at])
     mean = found["crop_mass"][at] / np.maximum(found["fruit_number"][at], 0.5)
-    shares = fruit.box_count_shares(mean, np.hypot(spread, p.size_spread), plan.box_mass, p.fresh_mass)
+    spread = np.hypot(spread, p.size_spread)
+    shares = fruit.box_count_shares(mean, spread, plan.box_mass, p.fresh_mass)
     fresh = found["packed_mass"][at][..., FRESH].sum(axis=-1)
     found["boxed_mass"][at] = fresh[..., None] * shares
     uses = {"boxed": found["boxed_mass"][at].sum(axis=-1)}
     balances.check_flow("fresh fruit by box count", fresh, uses, 1e-9)
+    by_count = np.array([plan.market.fruit[group.cultivar_name].size_price for group in block.groups])
+    cartons = fruit.box_count_shares(mean, spread, CARTON, p.fresh_mass)
+    found["size_price"][at] = np.where(fresh > 0, (cartons * by_count).sum(axis=-1), 1.0)
+
+
+def book_driving(plan: Plan, block: BlockRun, totals: Totals, rows: slice) -> None:
+    """Hours of driving tractors, from leaf 1 to removal; drivers are not of the crews. At the end of a run."""
+    years = totals.arrays["labour_hours"].shape[1]
+    leaf = np.array([block.resolved.leaf(year) for year in range(years)])
+    removed = block.resolved.plan.year_removed
+    driven = (leaf >= 1) & (np.arange(years) <= (years if removed is None else removed))
+    for column, group in zip(range(*block.columns.indices(len(plan.labels))), block.groups, strict=True):
+        hours = driven * driving_hours(leaf, group.money.geometry, plan.costs)
+        totals.arrays["labour_hours"][rows, :, column, TASKS.index("upkeep")] += hours

@@ -66,6 +66,7 @@ def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities
         planted_area=np.array([money.geometry.planted_area for money in plan.money]),
         gross_area=np.array([money.geometry.gross_area for money in plan.money]),
         pass_price=found["pass_price"],
+        size_price=found["size_price"],
     )
 
 
@@ -105,7 +106,8 @@ def farm_ledger(
         quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels.costs, plan.idle_land
     )
     balances.check_ledger(ledger.yearly(), ledger.net_cash_flow())
-    uses = {"sold": ledger.sales.mass.sum(axis=-1), "unsold": ledger.sales.unsold}
+    sales = ledger.sales
+    uses = {"sold": sales.mass.sum(axis=-1), "unsold": sales.unsold, "lost in store": sales.storage_loss}
     balances.check_flow("packed fruit", quantities.packed_mass.sum(axis=-1), uses, 1e-9)
     return ledger
 
@@ -124,6 +126,7 @@ def money_results(
         "sold_mass": ledger.sales.mass_by_grade,
         "sold_revenue": ledger.sales.revenue_by_grade * level,
         "storage_surplus": ledger.sales.no_room,
+        "storage_loss": ledger.sales.storage_loss,
     }
     for name, row in RESULTS.items():
         if row.writer == "money" and name not in found:

@@ -20,7 +20,7 @@ from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
 from orchardsim.simulation.block_run import BlockRun, open_blocks
 from orchardsim.simulation.futures import draw_future
-from orchardsim.simulation.harvest_to_leaf_fall import pack_boxes
+from orchardsim.simulation.harvest_to_leaf_fall import book_driving, pack_boxes
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.step import Steps, walk_year
 from orchardsim.simulation.totals import Totals
@@ -151,6 +151,7 @@ class Tile:
             index = trees.biennial_index(block.model, block.state)
             self.totals.biennial_index[self.rows, block.columns] = index
             pack_boxes(self.plan, block, self.totals, self.rows)
+            book_driving(self.plan, block, self.totals, self.rows)
         book_yards(self.yards, self.plan.labels, self.totals, self.rows.start)
 
     def copied(

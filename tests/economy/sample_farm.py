@@ -23,13 +23,14 @@ from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.parameters import Costs, Finance, FruitPrice, Insurance, Market, Outlet, TreePrice
 from orchardsim.economy.prices import draw_prices
+from orchardsim.plan.filling import brought, sourced
 
 
 def catalogue(name: str) -> dict[str, Any]:
     return tomllib.loads(files("orchardsim").joinpath("catalogue", name).read_text(encoding="utf-8"))
 
 
-def fill(cls: type, table: dict[str, Any]) -> Any:
+def fill(cls: type, table: dict[str, Any], section: str = "costs") -> Any:
     """Any parameter dataclass from its catalogue table, converted to the field's unit, bounds checked."""
     values: dict[str, Any] = {}
     for name, info in parameters_of(cls).items():
@@ -40,7 +41,7 @@ def fill(cls: type, table: dict[str, Any]) -> Any:
         def number(value: float, unit: str = entry["unit"], wanted: str = info.unit) -> float:
             return convert(value, unit, wanted, currency="USD")
 
-        value = entry["value"]
+        value = brought(sourced(entry, "catalogue", name), f"{section}.{name}", 2024).value
         values[name] = tuple(number(part) for part in value) if isinstance(value, list) else number(value)
         for part in np.atleast_1d(values[name]):
             assert info.low is None or part >= info.low, name
@@ -153,6 +154,7 @@ def quantities(
         planted_area=area,
         gross_area=area * 1.12,
         pass_price=np.ones(shape),
+        size_price=np.ones(shape),
     )
 
 

@@ -14,7 +14,7 @@ from orchardsim.economy.ledger import smallest_reserve
 from orchardsim.economy.parameters import OUTLETS, Tax
 from orchardsim.economy.prices import FRESH_OUTLETS
 from orchardsim.economy.remarks import money_remarks
-from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run
+from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run, two_blocks
 
 
 def test_account_follows_the_ledger_quarter_by_quarter() -> None:
@@ -71,7 +71,7 @@ def test_payback_is_of_the_summed_net_cash_flow() -> None:
 
 
 def test_peak_borrowing_is_the_seasonal_peak() -> None:
-    ledger, found = run()
+    ledger, found = run(q=quantities(two_blocks(), full_crop=9.0))
     debt = -ledger.balance.min(axis=(1, 2))
     np.testing.assert_allclose(found.peak_borrowing, debt)
     at_years_end = -ledger.balance[:, :, 3].min(axis=1)

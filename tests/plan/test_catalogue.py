@@ -12,7 +12,8 @@ from orchardsim.core.parameters import STATUSES, parameters_of
 from orchardsim.core.references import reference_keys, references
 from orchardsim.core.units import convert
 from orchardsim.plan import load_plan
-from orchardsim.plan.catalogue import KINDS, WORDS, Catalogue, catalogue_file, entries, entry_numbers
+from orchardsim.plan.catalogue import KINDS, WORDS, Catalogue, entries, entry_numbers
+from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.catalogue_text import entry_lines, list_lines
 from orchardsim.plan.filling import Filler, Ledger
 from orchardsim.plan.quantities import UnitContext

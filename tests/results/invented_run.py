@@ -157,6 +157,8 @@ def invented_arrays(
         "biennial_index": np.full((trials, blocks), 0.2),
         "labour_hours": hours,
         "pass_price": np.ones(shape),
+        "size_price": np.ones(shape),
+        "storage_loss": np.zeros(shape),
         "storage_surplus": np.zeros(shape),
         "labour_undone": np.zeros((*shape, len(TASKS))),
         "labour_carried": np.zeros((*shape, len(TASKS))),

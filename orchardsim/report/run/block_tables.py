@@ -55,8 +55,8 @@ PRICE_TOLD: Final = 0.0005
 LEAST_UNDONE: Final = 0.005
 """Share of a task's hours from which it is told that they are left undone (wording only)."""
 WORK_NOTE: Final = (
-    "Hours are work on the trees and on frost nights, means over trials; planting holds replanting. Spraying, mowing "
-    "and other tractor work are paid within materials, machine cost and overhead, not counted as hours. Fresh "
+    "Hours are means over trials; planting holds replanting, upkeep the driving of tractors (costs.tractor_hours) and "
+    "the care of spare trees. Fresh "
     "pack-out: extra fancy and fancy fruit as a share of all fruit picked; fruit: mean of all fruit at harvest. The "
     "day of the pick is not kept in the results, so it is not shown."
 )
@@ -254,7 +254,7 @@ def work_line(dataset: xarray.Dataset, show: Show) -> str:
         fresh = "" if np.isnan(found.fresh_share) else f"; fresh pack-out {percent(found.fresh_share)}"
         start = (
             f"work: {number(found.hours * scale)} hours per {unit} in a mature year, of which picking "
-            f"{number(found.picking_hours * scale)} (tractor work not counted){fresh}"
+            f"{number(found.picking_hours * scale)}{fresh}"
         )
     return f"{start}{_undone_words(dataset)}{_pass_words(dataset)}{_store_words(dataset, show)}"
 

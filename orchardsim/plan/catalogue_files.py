@@ -1,0 +1,15 @@
+"""The catalogue files of the package."""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from importlib import resources
+from typing import Any
+
+
+@functools.cache
+def catalogue_file(name: str) -> dict[str, Any]:
+    """A catalogue file of the package as nested dictionaries."""
+    path = resources.files("orchardsim") / "catalogue" / name
+    return tomllib.loads(path.read_text(encoding="utf-8"))
