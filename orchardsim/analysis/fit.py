@@ -68,11 +68,24 @@ UNIT_SLIPS: Final = {
 
 @dataclass(frozen=True)
 class Fit:
-    """What a fit gives: findings, the file of what was learned, and the plan that carries it."""
+    """What a fit gives.
+
+    Attributes
+    ----------
+    findings : FitFindings
+    learned : LearnedFile
+        For the file beside the plan.
+    plan, prior : Plan
+        The plan that carries what was learned, and the one without it.
+    next_season : int
+        First year of the plan whose season begins after the last measurement.
+    """
 
     findings: FitFindings
     learned: LearnedFile
     plan: Plan
+    prior: Plan
+    next_season: int
 
     def plan_text(self, text: str, learned_name: str = LEARNED_FILE, record: str | None = None) -> str:
         """The plan's own text, changed where it now carries what was learned.
@@ -186,7 +199,7 @@ def fit(
         remarks=tuple(remarks),
         attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash},
     )
-    return Fit(findings, file, fitted)
+    return Fit(findings, file, fitted, base, max(one.year for one in rows.rows) + 1)
 
 
 def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], which: int) -> Plan:
@@ -274,7 +287,7 @@ def _bloom(
 # ---- answers --------------------------------------------------------------------------------------------------------
 
 WORDS: Final = {
-    "growth": "growth of trees in {}: ground, stock and cultivar together",
+    "growth": "growth of trees in {}",
     "site_growth": "growth of the ground of {}",
     "stock_by_site": "growth of {} on this ground",
     "cultivar_by_site": "growth of {} on this ground",

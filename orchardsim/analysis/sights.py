@@ -122,7 +122,7 @@ def seen_of(plan: Plan, rows: Sequence[Measurement], where: str) -> Seen:
         values.append(value)
         reading.append(error)
         biases.append(((measure, first.tool), first.bias))
-    return Seen(tuple(sights), tuple(labels), tuple(trees), np.array(values), _covariance(sights, reading, biases))
+    return Seen(tuple(sights), tuple(labels), tuple(trees), np.array(values), covariance_of(sights, reading, biases))
 
 
 def _cause(one: Measurement) -> str:
@@ -197,9 +197,17 @@ def _all_positions(block: ResolvedBlock, label: str | None, row: int | None) -> 
     return tuple(int(place) for place in at[keep])
 
 
-def _covariance(
+def covariance_of(
     sights: Sequence[Sight], reading: Sequence[float], biases: Sequence[tuple[tuple[str, str], float]]
 ) -> Array:
+    """Covariance of what is seen and what trees are: readings, tools that are off, and a model that is.
+
+    Parameters
+    ----------
+    reading : sequence of float
+        Standard deviation by reading errors, on the linked scale.
+    biases : sequence of ((measure, tool), relative bias)
+    """
     count = len(sights)
     found = np.diag(np.array(reading) ** 2 + 1e-10) if count else np.zeros((0, 0))
     for i in range(count):

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from orchardsim.cli.closing import print_closing
 from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import tell
+from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
+
+if TYPE_CHECKING:
+    from orchardsim.analysis.fit import Fit
+    from orchardsim.results.next import NextAnswer, WaitAnswer
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,6 +28,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--out", type=folder_name, metavar="DIR", help="folder for the updated plan, what was learned, and the page"
+    )
+    parser.add_argument(
+        "--next",
+        action="store_true",
+        help="also say what to measure next, and write a field sheet (runs the plan's options)",
+    )
+    parser.add_argument(
+        "--wait", action="store_true", help="also weigh planting all now against waiting and measuring the first row"
+    )
+    parser.add_argument(
+        "--between",
+        metavar="KEY=VALUES",
+        help="options to choose between: a key of the plan and a list of values (default: three tree spacings)",
+    )
+    parser.add_argument(
+        "--trials", type=whole_number(50, 100_000), default=200, help="trials of an option (default 200)"
+    )
+    parser.add_argument("--years", type=whole_number(5, 80), default=20, help="years of an option's run (default 20)")
+    parser.add_argument(
+        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
     parser.add_argument("--force", action="store_true", help="replace what another fit left in the folder")
     parser.add_argument("--json", action="store_true", help="print the findings as JSON instead of the tables")
@@ -47,16 +73,17 @@ def execute(options: argparse.Namespace) -> int:
         found = fit(
             plan, options.measurements, seed=options.seed, before=before, say=tell,
         )  # fmt: skip
+        following, waiting = _decisions(options, found)
         if folder is not None:
             text = read_bytes(options.plan, EXPECTED, LARGEST_FILE).decode("utf-8-sig")
             record = _record(options.plan, options.out)
             written = {options.plan.name: found.plan_text(text, record=record), LEARNED_FILE: found.learned.text()}
-            write_fit(folder, found.findings, written)
-    print(
-        dump_summary(fit_document(found.findings))
-        if options.json
-        else fit_table(found.findings, everything=options.all)
-    )
+            write_fit(folder, found.findings, written, following, waiting)
+    if options.json:
+        print(dump_summary(fit_document(found.findings, following, waiting)))
+    else:
+        print(fit_table(found.findings, everything=options.all))
+        _print_decisions(following, waiting)
     if not options.json:
         print()
         print_closing(options.out is not None)
@@ -68,10 +95,50 @@ def execute(options: argparse.Namespace) -> int:
     return 0
 
 
+def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | None, WaitAnswer | None]:
+    """What to measure next and what waiting is worth, as far as they are asked for."""
+    from orchardsim.analysis.decision import (
+        NOT_PLANTED,
+        base_tables,
+        money_of,
+        option_tables,
+        options_of,
+        without_coming,
+    )
+    from orchardsim.analysis.next_measurements import next_measurements, young_blocks
+    from orchardsim.analysis.waiting import WAITS, worth_of_waiting
+
+    if not (options.next or options.wait):
+        return None, None
+    plan, learned = found.prior, found.plan.futures.learned
+    choices = options_of(plan, options.between)
+    young_blocks(plan)
+    runs = (len(choices) + 1 if options.next else 0) + ((len(WAITS) + 1) * len(choices) + 1 if options.wait else 0)
+    how = {"trials": options.trials, "years": options.years, "seed": options.seed, "jobs": options.jobs}
+    following = waiting = None
+    with progress("simulating the options", runs * options.trials) as done:
+        if options.next:
+            raw = base_tables(plan)
+            tables = [(one.name, option_tables(raw, one, plan.where)) for one in choices]
+            tables.append((NOT_PLANTED, without_coming(plan, raw)))
+            money = money_of(plan, tables, progress=done, **how)
+            following = next_measurements(plan, learned, money, found.next_season, seed=options.seed)
+        if options.wait:
+            waiting = worth_of_waiting(plan, learned, choices, found.next_season, progress=done, **how)
+    return following, waiting
+
+
+def _print_decisions(following: NextAnswer | None, waiting: WaitAnswer | None) -> None:
+    from orchardsim.report.fit.next_words import next_table, wait_table
+
+    if following is not None:
+        print(f"\n{next_table(following)}")
+    if waiting is not None:
+        print(f"\n{wait_table(waiting)}")
+
+
 def _record(plan: Path, out: Path) -> str | None:
     """Path of the plan's own weather record as seen from the folder; None for a bundled one, or none."""
-    import os
-
     from orchardsim.plan.reading import read_toml
     from orchardsim.weather.bundled import RECORDS
 

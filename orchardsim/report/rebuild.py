@@ -11,7 +11,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.files import check_file, reason
 from orchardsim.results.comparison import COMPARE_FILE, Comparison
 from orchardsim.results.findings import findings_path, read_findings
-from orchardsim.results.fit import FIT_FILE, FitFindings
+from orchardsim.results.fit import FIT_FILE, Kept
 from orchardsim.results.spares import SPARES_FILE, SparesAnswer
 from orchardsim.results.store import RESULTS_FILE
 from orchardsim.results.stress import STRESS_FILE, Stress
@@ -74,8 +74,9 @@ def _fit(folder: Path) -> Rebuilt:
     from orchardsim.report.fit.page import write_fit
     from orchardsim.report.fit.words import fit_table
 
-    found = _kept(folder / FIT_FILE, FitFindings)
-    return Rebuilt(write_fit(folder, found), fit_table(found))
+    kept = _kept(folder / FIT_FILE, Kept)
+    page = write_fit(folder, kept.found, None, kept.following, kept.waiting)
+    return Rebuilt(page, fit_table(kept.found))
 
 
 KINDS: dict[str, Callable[[Path], Rebuilt]] = {

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from orchardsim.results.next import NextAnswer, WaitAnswer
+
 KIND: Final = "fit"
 FIT_FILE: Final = "fit.json"
 FIT_PAGE: Final = "fit.html"
@@ -138,8 +140,19 @@ class FitFindings:
     attrs: Mapping[str, Any]
 
 
-def fit_document(found: FitFindings) -> dict[str, Any]:
-    """The findings as plain JSON values, six significant digits."""
+@dataclass(frozen=True)
+class Kept:
+    """All that a page of a fit shows."""
+
+    found: FitFindings
+    following: NextAnswer | None
+    waiting: WaitAnswer | None
+
+
+def fit_document(
+    found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None
+) -> dict[str, Any]:
+    """The findings, and what to measure next and waiting where asked for, as plain JSON values, six digits."""
     import dataclasses
     import math
 
@@ -155,4 +168,4 @@ def fit_document(found: FitFindings) -> dict[str, Any]:
         return value
 
     document: dict[str, Any] = plain(found)
-    return document
+    return document | {"next": plain(following), "waiting": plain(waiting)}

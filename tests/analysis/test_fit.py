@@ -135,7 +135,9 @@ def test_more_trees_tell_more_and_never_all():
     """The spread of growth falls with 5, 20 and 60 trees of the row, and stays above what the model itself may miss."""
     spreads = []
     for trees in (5, 20, 60):
-        found = calibrate(PLAN, seen_of(PLAN, rows_of(PLAN, *girths(trees, "2019-11-18", 80)).rows, "m"), 60)
+        found = calibrate(
+            PLAN, seen_of(PLAN, rows_of(PLAN, *girths(trees, "2019-11-18", 80)).rows, "m"), 40, learned_from=1000
+        )
         spreads.append(found.spreads[:, 0].mean())
         assert np.abs(found.errors[:, 0]).mean() < 1.3 * spreads[-1]
     assert spreads[0] > spreads[1] > spreads[2] > 0.15

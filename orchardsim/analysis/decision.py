@@ -1,0 +1,319 @@
+"""What measurements are worth to the next planting: options, their money by the levels, and what learning would change.
+
+Options are simulated in the same futures. Their money is regressed on the levels that trees feel, so that the worth of
+a measurement follows from simulated rows of trees alone: the mean, over what might be seen, of the best option's money
+given that, less the best option's money now (expected value of sample information by regression: Strong, Oakley,
+Brennan and Breeze 2015, Medical Decision Making 35:570).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.core.errors import InputError
+from orchardsim.core.futures import Learned
+from orchardsim.core.streams import Streams
+from orchardsim.plan import Plan, load_plan
+from orchardsim.plan.keys import with_keys
+from orchardsim.plan.reading import read_toml
+from orchardsim.simulation import simulate
+from orchardsim.simulation.futures import draw_future
+from orchardsim.simulation.replay import level_normals
+
+Array = NDArray[np.float64]
+SPACINGS: Final = (0.8, 1.0, 1.25)
+"""Tree spacings that are weighed where the user names no options, over the plan's own."""
+RESAMPLES: Final = 60
+"""Bootstrap draws of the simulated trials, for standard errors."""
+MOST_OPTIONS: Final = 8
+NOT_PLANTED: Final = "plant nothing more"
+"""The option that always stands beside the others."""
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to plant what is to come: its name, and the keys of the plan that it changes."""
+
+    name: str
+    changes: Mapping[str, Any]
+
+
+def coming_blocks(plan: Plan) -> list[str]:
+    """Blocks that are still to be planted.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    found = [block.name for block in plan.blocks if block.year_planted >= 1]
+    if not found:
+        raise InputError(plan.where, "block: none is planted in year 1 or later, so there is nothing to decide")
+    return found
+
+
+def options_of(plan: Plan, between: str | None) -> tuple[Option, ...]:
+    """Options that the user names, or three spacings of what is to come.
+
+    Parameters
+    ----------
+    between : str or None
+        One line of TOML, a key of the plan and a list of its values: ``block.west.tree_spacing = ["0.8 m", "1 m"]``.
+
+    Raises
+    ------
+    InputError
+        If the line names no key with two or more values.
+    """
+    blocks = coming_blocks(plan)
+    if between is None:
+        layouts = {block.name: block.plan.layout for block in plan.blocks}
+        return tuple(
+            Option(
+                ", ".join(f"{layouts[name].tree_spacing * factor:.3g} m" for name in blocks) + " between trees",
+                {f"block.{name}.tree_spacing": f"{layouts[name].tree_spacing * factor:.4g} m" for name in blocks},
+            )
+            for factor in SPACINGS
+        )
+    key, _, values = between.partition("=")
+    try:
+        found = tomllib.loads(f"values = {values}")["values"]
+    except tomllib.TOMLDecodeError:
+        found = None
+    if not isinstance(found, list) or not 2 <= len(found) <= MOST_OPTIONS:
+        raise InputError(
+            "--between",
+            f"found {between!r}, expected a key of the plan and a list of 2 to {MOST_OPTIONS} values, such as "
+            'block.west.tree_spacing = ["0.8 m", "1 m"]',
+        )
+    return tuple(Option(f"{key.strip()} = {value}", {key.strip(): value}) for value in found)
+
+
+def planted_later(plan: Plan, raw: Mapping[str, Any], years: int) -> dict[str, Any]:
+    """Keys by which all that is to come is ordered and planted some years later."""
+    changes: dict[str, Any] = {}
+    for name in coming_blocks(plan):
+        stated = next(one for one in raw["block"] if one["name"] == name)
+        for key, default in (("year_planted", 1), ("order_year", None), ("land_from_year", None)):
+            value = stated.get(key, default)
+            if value is not None:
+                changes[f"block.{name}.{key}"] = value + years
+    return changes
+
+
+def without_coming(plan: Plan, raw: Mapping[str, Any]) -> dict[str, Any]:
+    """The plan's tables without what is to come."""
+    blocks = coming_blocks(plan)
+    rest = dict(raw)
+    rest["block"] = [one for one in raw["block"] if one["name"] not in blocks]
+    rules = raw.get("replacement", {}).get("group", {})
+    if rules:
+        kept = {name: own for name, own in rules.items() if name.split("/")[0] not in blocks}
+        rest["replacement"] = {**raw["replacement"], "group": kept}
+    return rest
+
+
+@dataclass(frozen=True)
+class Money:
+    """What options bring, trial by trial, in futures as they were open before any measurement.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Options.
+    npv, peak_borrowing : array, (option, trial) [currency]
+    normals : array, (trial, level)
+        What the trees of each trial feel; see :func:`orchardsim.simulation.replay.level_normals`.
+    levels : tuple of str
+    sharp : tuple of int
+        Levels whose squares and products count: growth, set and size of what is to come.
+    """
+
+    names: tuple[str, ...]
+    npv: Array
+    peak_borrowing: Array
+    normals: Array
+    levels: tuple[str, ...]
+    sharp: tuple[int, ...]
+
+    def terms(self, normals: Array) -> Array:
+        """Terms of the regression on levels, (row, term)."""
+        few = normals[:, list(self.sharp)]
+        count = few.shape[1]
+        squares = [few[:, i] * few[:, j] for i in range(count) for j in range(i, count)]
+        return np.stack([np.ones(len(normals)), *normals.T, *squares], axis=1)
+
+    def by_levels(self, chosen: NDArray[np.int64] | None = None) -> Array:
+        """Coefficients of money on the levels, (term, option), from all trials or from a resample of them."""
+        at = np.arange(self.npv.shape[1]) if chosen is None else chosen
+        terms = self.terms(self.normals[at])
+        return np.asarray(np.linalg.lstsq(terms, self.npv[:, at].T, rcond=None)[0], dtype=np.float64)
+
+    def resampled(self, rng: np.random.Generator) -> list[Array]:
+        """Coefficients of resamples of the trials."""
+        count = self.npv.shape[1]
+        return [self.by_levels(np.asarray(rng.integers(count, size=count))) for _ in range(RESAMPLES)]
+
+
+def base_tables(plan: Plan) -> dict[str, Any]:
+    """Tables of the plan's file without what was learned.
+
+    Raises
+    ------
+    InputError
+        If the plan is not from a file.
+    """
+    if plan.path is None:
+        raise InputError(plan.where, "options change keys of a plan file; expected a plan that was read from one")
+    raw = read_toml(plan.path)
+    raw.get("futures", {}).pop("learned", None)
+    return raw
+
+
+def money_of(
+    plan: Plan,
+    variants: Sequence[tuple[str, Mapping[str, Any]]],
+    *,
+    trials: int,
+    years: int,
+    seed: int,
+    jobs: int,
+    progress: Callable[[int], object] = lambda trials: None,
+) -> Money:
+    """Simulate variants of a plan in the same futures, as they were open before any measurement.
+
+    Parameters
+    ----------
+    plan : Plan
+        From a file.
+    variants : sequence of (name, tables)
+    """
+    assert plan.path is not None
+    npv, borrowing = [], []
+    for name, tables in variants:
+        try:
+            variant = load_plan(tables, base=plan.path.parent)
+        except InputError as error:
+            raise InputError(plan.where, f"option {name}: {error.problem}") from None
+        found = simulate(variant, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)
+        npv.append(found["npv"].values)
+        borrowing.append(found["peak_borrowing"].values)
+    before = load_plan(base_tables(plan), base=plan.path.parent)
+    names, normals = level_normals(before, draw_future(before, Streams(seed), range(trials)))
+    coming = coming_blocks(before)
+    labels = [label for block in before.blocks if block.name in coming for label in block.labels]
+    wanted = [f"growth of {label}" for label in labels[:2]]
+    wanted += [name for name in names if name.startswith(("fruit_set", "fruit_size"))][:4]
+    sharp = tuple(place for place, name in enumerate(names) if name in wanted)
+    return Money(tuple(name for name, _ in variants), np.stack(npv), np.stack(borrowing), normals, names, sharp)
+
+
+def option_tables(raw: Mapping[str, Any], option: Option, where: str, more: Mapping[str, Any] | None = None) -> Any:
+    """Tables of an option."""
+    return with_keys(raw, {**option.changes, **(more or {})}, where)
+
+
+def normals_of(plan: Plan, learned: Learned | None, seed: int, rows: range) -> Array:
+    """What trees would feel in rows drawn from what is known, (row, level)."""
+    known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
+    return level_normals(known, draw_future(known, Streams(seed), rows))[1]
+
+
+@dataclass(frozen=True)
+class Shift:
+    """Mean money of each option before and after measuring, with standard errors of the differences to the best.
+
+    Attributes
+    ----------
+    before, after : tuple of float [currency]
+    before_error, after_error : tuple of float
+        Of the difference to the option that was best before.
+    """
+
+    before: tuple[float, ...]
+    after: tuple[float, ...]
+    before_error: tuple[float, ...]
+    after_error: tuple[float, ...]
+
+
+def shift_of(money: Money, before: Array, after: Array, rng: np.random.Generator) -> Shift:
+    """What was learned of the levels, told as money of the options.
+
+    Parameters
+    ----------
+    before, after : arrays, (draw, level)
+        What trees feel, drawn before and after measuring.
+    """
+    coefficients = money.by_levels()
+    terms = [money.terms(normals).mean(axis=0) for normals in (before, after)]
+    means = [term @ coefficients for term in terms]
+    best = int(np.argmax(means[0]))
+    draws = money.resampled(rng)
+    errors = [np.std([term @ one - (term @ one)[best] for one in draws], axis=0) for term in terms]
+    return Shift(*(tuple(float(v) for v in values) for values in (*means, *errors)))
+
+
+def worth_of(
+    money: Money, normals: Array, seen: Array, resampled: Sequence[Array]
+) -> tuple[float, float, float, NDArray[np.int64]]:
+    """What it is worth to see something before deciding.
+
+    Parameters
+    ----------
+    money : Money
+        Of the options among which is chosen after seeing.
+    normals : array, (row, level)
+        Levels of simulated rows.
+    seen : array, (row, sight)
+        What is seen of them, with all errors.
+    resampled : sequence of array
+        Coefficients of resamples, for the standard error.
+
+    Returns
+    -------
+    worth, error : float [currency]
+    changed : float [1]
+        Chance that the choice is another one than without seeing.
+    choice : int array, (row,)
+    """
+    terms = money.terms(normals)
+    scores = _scores(money, normals, seen)
+    basis, _ = np.linalg.qr(scores)
+
+    def told(coefficients: Array) -> tuple[float, Array]:
+        value = terms @ coefficients
+        expected = basis @ (basis.T @ value)
+        alone = value.mean(axis=0)
+        return float(expected.max(axis=1).mean() - alone.max()), expected
+
+    coefficients = money.by_levels()
+    worth, expected = told(coefficients)
+    usual = int(np.argmax((terms @ coefficients).mean(axis=0)))
+    choice = np.asarray(expected.argmax(axis=1), dtype=np.int64)
+    error = float(np.std([told(one)[0] for one in resampled]))
+    return max(worth, 0.0), error, float((choice != usual).mean()), choice
+
+
+def _scores(money: Money, normals: Array, seen: Array) -> Array:
+    """What is seen, condensed: best linear guess of each level that counts, with squares and products."""
+    centred = seen - seen.mean(axis=0)
+    spread = centred.std(axis=0)
+    told = centred[:, spread > 1e-9] / spread[spread > 1e-9]
+    guesses = []
+    for place in money.sharp:
+        level = normals[:, place] - normals[:, place].mean()
+        if told.shape[1]:
+            guess = told @ np.linalg.lstsq(told, level, rcond=None)[0]
+            if guess.var() > 0.01 * level.var():
+                guesses.append(guess / guess.std())
+    count = len(guesses)
+    squares = [guesses[i] * guesses[j] for i in range(count) for j in range(i, count)]
+    found: Array = np.stack([np.ones(len(seen)), *guesses, *squares], axis=1)
+    return found

@@ -1,0 +1,216 @@
+"""Which measurements to take next, by what they are worth to the planting to come; and a sheet to take them on."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.analysis.decision import Money, normals_of, shift_of, worth_of
+from orchardsim.analysis.learning import table_of
+from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE, covariance_of
+from orchardsim.core.errors import InputError
+from orchardsim.core.futures import Learned
+from orchardsim.plan import Plan
+from orchardsim.plan.measurements import KINDS
+from orchardsim.results.next import Candidate, FieldSheet, NextAnswer
+from orchardsim.simulation.replay import Replay, Sight
+
+Array = NDArray[np.float64]
+NEXT_ROWS: Final = 3000
+SHOWN: Final = 10
+TREES: Final = (10, 20, 60)
+"""Numbers of trees that are weighed."""
+READING: Final = {
+    "trunk_area": 0.05,
+    "height": 0.03,
+    "flower_clusters": 0.06,
+    "fruit_set": 0.06,
+    "fruit_count": 0.06,
+    "fruit_mass": 0.03,
+    "yield": 0.03,
+    "dead_trees": 0.0,
+}
+"""Reading error of one tree on the linked scale, with the usual tool of each measure (assumption)."""
+TAKEN_AS: Final = {"trunk_area": "trunk_girth"}
+WHEN: Final = {
+    "trunk_area": "after leaf fall",
+    "height": "after leaf fall",
+    "flower_clusters": "at pink bud",
+    "fruit_set": "after June drop, before thinning",
+    "fruit_count": "at harvest",
+    "fruit_mass": "at harvest",
+    "yield": "at harvest",
+    "dead_trees": "in autumn",
+}
+UNITS: Final = {"trunk_girth": "mm", "height": "m", "fruit_mass": "g", "yield": "kg"}
+MOST_LEAF: Final = 10
+"""Leaf up to which a block is young enough to be measured for what is to come."""
+
+
+def young_blocks(plan: Plan) -> list[str]:
+    """Blocks in the ground that are young enough to tell of what is to come.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    found = [block.name for block in plan.blocks if -MOST_LEAF < block.year_planted <= 0]
+    if not found:
+        raise InputError(
+            plan.where, f"block: none stands in leaf 1 to {MOST_LEAF} in year 0, so there is nothing to measure"
+        )
+    return found
+
+
+def candidate_sights(plan: Plan, seasons: Sequence[int]) -> list[tuple[Sight, str, int]]:
+    """Everything that could be measured in a young row group, with its label and number of trees."""
+    young, found = young_blocks(plan), []
+    for block in plan.blocks:
+        if block.name not in young:
+            continue
+        for label, positions in spread_trees(plan, block.name):
+            for year in seasons:
+                for measure in READING:
+                    day = AUTUMN if measure in ("trunk_area", "height") else SEASON_MIDDLE
+                    whole = measure in ("yield", "dead_trees")
+                    for trees in (len(positions),) if whole else TREES:
+                        if trees > len(positions) and not whole:
+                            continue
+                        chosen = evenly(positions, trees)
+                        found.append((Sight(measure, year, day, block.name, chosen, whole), label, trees))
+    return found
+
+
+def spread_trees(plan: Plan, name: str) -> list[tuple[str, tuple[int, ...]]]:
+    """Planting positions of each row group of a block."""
+    block = next(one for one in plan.blocks if one.name == name)
+    layout = block.plan.layout
+    at = np.arange(layout.trees)
+    group = np.asarray(layout.group)[at // layout.trees_per_row]
+    return [(label, tuple(int(p) for p in at[group == number])) for number, label in enumerate(block.labels)]
+
+
+def evenly(positions: Sequence[int], trees: int) -> tuple[int, ...]:
+    """A spread sample: trees at even steps along the rows, none at the very end of the first."""
+    step = len(positions) / trees
+    return tuple(positions[int((number + 0.5) * step)] for number in range(trees))
+
+
+def next_measurements(
+    plan: Plan,
+    learned: Learned | None,
+    money: Money,
+    first_season: int,
+    *,
+    seed: int = 1,
+    horizon: int = 2,
+) -> NextAnswer:
+    """Rank what could be measured by what it is worth to the planting to come.
+
+    Parameters
+    ----------
+    plan : Plan
+        As it was before any measurement.
+    learned : Learned or None
+        What is known by now.
+    money : Money
+        Of the options, :func:`orchardsim.analysis.decision.money_of`.
+    first_season : int
+        First year of the plan that can still be measured.
+    horizon : int
+        Seasons that are looked at.
+    """
+    assert plan.calendar_year is not None
+    known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
+    candidates = candidate_sights(known, range(first_season, first_season + horizon))
+    sights = [sight for sight, _, _ in candidates]
+    replay = Replay(known, sights, seed)
+    rows = range(NEXT_ROWS)
+    table = table_of(replay, rows)
+    normals = normals_of(plan, learned, seed, rows)
+    rng = np.random.default_rng(seed)
+    reading = [READING[one.measure] / math.sqrt(max(len(one.positions), 1)) for one in sights]
+    errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
+    seen = table.values + rng.multivariate_normal(np.zeros(len(sights)), errors, size=NEXT_ROWS, method="eigh")
+    resampled = money.resampled(rng)
+    found = []
+    for place, (sight, label, trees) in enumerate(candidates):
+        worth, error, changed, _ = worth_of(money, normals, seen[:, [place]], resampled)
+        found.append(
+            Candidate(
+                TAKEN_AS.get(sight.measure, sight.measure), label, sight.year, plan.calendar_year + sight.year,
+                WHEN[sight.measure], trees, worth, error, changed,
+            )
+        )  # fmt: skip
+    order = sorted(range(len(found)), key=lambda place: (-found[place].worth, found[place].trees))
+    # of one measure and season the fewest trees that bring nearly all its worth stand for the others
+    chosen: list[int] = []
+    for place in order:
+        same = [
+            one for one in order
+            if (found[one].measure, found[one].label, found[one].year)
+            == (found[place].measure, found[place].label, found[place].year)
+        ]  # fmt: skip
+        most = max(found[one].worth for one in same)
+        best = min((one for one in same if found[one].worth >= 0.9 * most), key=lambda one: found[one].trees)
+        if best not in chosen:
+            chosen.append(best)
+    chosen = sorted(chosen, key=lambda place: -found[place].worth)[:SHOWN]
+    together = worth_of(money, normals, seen[:, chosen], resampled)
+    perfect = worth_of(money, normals, normals[:, list(money.sharp)], resampled)
+    shift = shift_of(money, normals_of(plan, None, seed, rows), normals, rng)
+    return NextAnswer(
+        options=money.names,
+        before=shift.before,
+        now=shift.after,
+        before_error=shift.before_error,
+        now_error=shift.after_error,
+        candidates=tuple(found[place] for place in chosen),
+        together=(together[0], together[1], together[2]),
+        perfect=(perfect[0], perfect[1]),
+        trials=money.npv.shape[1],
+        rows=NEXT_ROWS,
+        currency=plan.currency,
+        sheet=field_sheet(plan, [found[place] for place in chosen]),
+    )
+
+
+def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
+    """The sheet for the earliest season among the candidates: a spread sample of trees, and what to measure on them."""
+    season = min((one.year for one in candidates), default=0)
+    mine = [one for one in candidates if one.year == season]
+    trees: list[tuple[str, int, int]] = []
+    for block in plan.blocks:
+        for label, positions in spread_trees(plan, block.name):
+            wanted = max((one.trees for one in mine if one.label == label and _by_tree(one.measure)), default=0)
+            if wanted:
+                per_row = block.plan.layout.trees_per_row
+                trees += [(label, 1 + at // per_row, 1 + at % per_row) for at in evenly(positions, wanted)]
+    by_tree = tuple(dict.fromkeys(one.measure for one in mine if _by_tree(one.measure)))
+    by_label = tuple(dict.fromkeys((one.label, one.measure) for one in mine if not _by_tree(one.measure)))
+    assert plan.calendar_year is not None
+    return FieldSheet(
+        title=plan.title,
+        season=str(plan.calendar_year + season),
+        trees=tuple(trees),
+        measures=tuple((measure, *_unit_and_tool(measure), _when(measure)) for measure in by_tree),
+        whole=tuple((label, measure, *_unit_and_tool(measure)) for label, measure in by_label),
+    )  # fmt: skip
+
+
+def _unit_and_tool(measure: str) -> tuple[str, str]:
+    return UNITS.get(measure, ""), next(iter(KINDS[measure].tools))
+
+
+def _when(measure: str) -> str:
+    return WHEN["trunk_area" if measure == "trunk_girth" else measure]
+
+
+def _by_tree(measure: str) -> bool:
+    return measure not in ("yield", "dead_trees")

@@ -1,0 +1,169 @@
+"""What to measure next and what waiting is worth, in sentences and tables; and the field sheet for print."""
+
+from __future__ import annotations
+
+from orchardsim.core.numbers import number, percent
+from orchardsim.report.columns import text_columns
+from orchardsim.report.pages import render
+from orchardsim.results.next import FieldSheet, NextAnswer, WaitAnswer
+
+
+def shift_sentences(found: NextAnswer) -> list[str]:
+    """Whether what was measured changes the choice."""
+    best = [max(range(len(values)), key=values.__getitem__) for values in (found.before, found.now)]
+    before, now = (found.options[place] for place in best)
+    if best[0] == best[1]:
+        gap, error = _gap(found.now, found.now_error, best[1])
+        return [
+            f"The choice stays: {now} is best on the mean, before measuring and now (by {_money(gap, found)} ± "
+            f"{_money(error, found)} over the next best)."
+        ]
+    gain = found.now[best[1]] - found.now[best[0]]
+    error = found.now_error[best[1]]
+    sure = "" if gain > 2 * error else "; that is within the error of the trials, so take either"
+    return [
+        f"What was measured changes the choice: {before} was best on the mean, now it is {now} (by "
+        f"{_money(gain, found)} ± {_money(error, found)}{sure})."
+    ]
+
+
+def _gap(values: tuple[float, ...], errors: tuple[float, ...], best: int) -> tuple[float, float]:
+    other = max((place for place in range(len(values)) if place != best), key=values.__getitem__)
+    return values[best] - values[other], max(errors[best], errors[other])
+
+
+def _money(value: float, found: NextAnswer | WaitAnswer) -> str:
+    return f"{found.currency} {number(value)}" if value >= 0 else f"-{found.currency} {number(-value)}"
+
+
+def option_cells(found: NextAnswer) -> list[list[str]]:
+    """Table of the options' mean NPV before and now."""
+    rows = [["option", "mean NPV before", "± of difference", "mean NPV now", "± of difference"]]
+    for place, name in enumerate(found.options):
+        rows.append(
+            [
+                name,
+                _money(found.before[place], found),
+                _money(found.before_error[place], found),
+                _money(found.now[place], found),
+                _money(found.now_error[place], found),
+            ]
+        )
+    return rows
+
+
+def next_sentences(found: NextAnswer) -> list[str]:
+    """What the best measurements are worth."""
+    worth, error, changed = found.together
+    said = [
+        f"All of these together are worth {_money(worth, found)} ± {_money(error, found)} to the planting to come, the "
+        f"work of measuring not counted, and change the choice in {percent(changed)} of cases.",
+        f"Knowing the trees' levels exactly would be worth {_money(found.perfect[0], found)} ± "
+        f"{_money(found.perfect[1], found)}; what trees cannot tell, such as prices, is not in it.",
+    ]
+    if worth <= 2 * error:
+        said.append("That is within the error of the trials: measuring more would hardly change this choice.")
+    return said
+
+
+def candidate_cells(found: NextAnswer) -> list[list[str]]:
+    """Table of the ten measurements."""
+    rows = [["measure", "of", "when", "trees", "worth alone", "±", "changes the choice"]]
+    for one in found.candidates:
+        rows.append(
+            [
+                one.measure.replace("_", " "),
+                one.label,
+                f"{one.calendar_year}, {one.when}",
+                str(one.trees),
+                _money(one.worth, found),
+                _money(one.error, found),
+                percent(one.changed),
+            ]
+        )
+    return rows
+
+
+def next_table(found: NextAnswer) -> str:
+    """What the command prints of it."""
+    parts = ["What the options bring", "", *(f"  {line}" for line in shift_sentences(found)), ""]
+    parts += [*_lined_up(option_cells(found)), "", "What to measure next", ""]
+    parts += [*(f"  {line}" for line in next_sentences(found)), "", *_lined_up(candidate_cells(found))]
+    return "\n".join(parts)
+
+
+def wait_sentences(found: WaitAnswer) -> list[str]:
+    """Whether waiting pays."""
+    now, later = found.rows[0], found.rows[1:]
+    best = max(later, key=lambda row: row.mean)
+    years = "1 year" if best.years == 1 else f"{best.years} years"
+    if best.mean > 2 * best.error:
+        verdict = (
+            f"Waiting {years} pays: {_money(best.mean, found)} ± {_money(best.error, found)} over planting all now"
+        )
+    elif best.mean < -2 * best.error:
+        verdict = (
+            f"Waiting does not pay: the best wait, {years}, brings {_money(best.mean, found)} ± "
+            f"{_money(best.error, found)} against planting all now"
+        )
+    else:
+        verdict = (
+            f"Waiting and planting all now come to the same within the error: the best wait, {years}, brings "
+            f"{_money(best.mean, found)} ± {_money(best.error, found)}"
+        )
+    most = max(range(len(found.options)), key=lambda place: now.shares[place])
+    return [
+        f"{verdict}.",
+        f"In it the delay alone is {_money(best.delay - now.delay, found)} and what is learned "
+        f"{_money(best.learning, found)}; the row changes the choice in {percent(best.changed)} of cases.",
+        f"Now the best is: {found.options[most]}. NPV of {found.horizon} years, trees and land at the end counted "
+        f"as in a run; {found.trials} trials.",
+    ]
+
+
+def wait_cells(found: WaitAnswer) -> list[list[str]]:
+    """Table of waits."""
+    rows = [["wait", "mean NPV", "±", "5 % point", "peak borrowing", "loses money", "learning", "row changes choice"]]
+    for row in found.rows:
+        mean = _money(row.mean, found)
+        rows.append(
+            [
+                "none" if not row.years else f"{row.years} years",
+                mean if not row.years else f"{mean} over none",
+                _money(row.error, found),
+                _money(row.low, found),
+                _money(row.peak_borrowing, found),
+                percent(row.loss),
+                _money(row.learning, found),
+                percent(row.changed),
+            ]
+        )
+    return rows
+
+
+def _lined_up(cells: list[list[str]]) -> list[str]:
+    return text_columns(cells, left=range(len(cells[0])))
+
+
+def wait_table(found: WaitAnswer) -> str:
+    """What the command prints of it."""
+    parts = [
+        "What waiting is worth",
+        "",
+        *(f"  {line}" for line in wait_sentences(found)),
+        "",
+        *_lined_up(wait_cells(found)),
+    ]
+    return "\n".join(parts)
+
+
+def sheet_html(sheet: FieldSheet) -> str:
+    """The field sheet for print."""
+    return render(
+        "field_sheet.html",
+        title=sheet.title,
+        season=sheet.season,
+        measures=[(name.replace("_", " "), unit, tool, when) for name, unit, tool, when in sheet.measures],
+        trees=sheet.trees,
+        whole=[(label, name.replace("_", " "), unit, tool) for label, name, unit, tool in sheet.whole],
+    )

@@ -1,0 +1,152 @@
+"""What to measure next, what waiting is worth, and the sheet to measure on."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One thing that could be measured.
+
+    Attributes
+    ----------
+    measure, label : str
+    year : int
+        Of the plan.
+    calendar_year : int
+    when : str
+    trees : int
+    worth, error : float [currency]
+        What it is worth to know it before deciding, with its standard error.
+    changed : float [1]
+        Chance that it changes the decision.
+    """
+
+    measure: str
+    label: str
+    year: int
+    calendar_year: int
+    when: str
+    trees: int
+    worth: float
+    error: float
+    changed: float
+
+
+@dataclass(frozen=True)
+class FieldSheet:
+    """Trees to measure, and what on each.
+
+    Attributes
+    ----------
+    trees : tuple of (label, row, tree)
+        Rows and trees count from 1.
+    measures : tuple of (measure, unit, tool, when)
+        On every tree.
+    whole : tuple of (label, measure, unit, tool)
+        Of whole row groups.
+    """
+
+    title: str
+    season: str
+    trees: tuple[tuple[str, int, int], ...]
+    measures: tuple[tuple[str, str, str, str], ...]
+    whole: tuple[tuple[str, str, str, str], ...]
+
+    def text(self) -> str:
+        """The sheet as a file of measurements without dates and values, which `fit` reads once they are filled in."""
+        stream = io.StringIO()
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(("date", "block", "row", "tree", "measure", "value", "unit", "tool"))
+        for measure, unit, tool, _ in self.measures:
+            for label, row, tree in self.trees:
+                writer.writerow(("", label, row, tree, measure, "", unit, tool))
+        for label, measure, unit, tool in self.whole:
+            writer.writerow(("", label, "", "", measure, "", unit, tool))
+        return stream.getvalue()
+
+
+@dataclass(frozen=True)
+class NextAnswer:
+    """What to measure next.
+
+    Attributes
+    ----------
+    options : tuple of str
+    before, now : tuple of float [currency]
+        Mean NPV of each option before any measurement, and with what is known now.
+    before_error, now_error : tuple of float
+        Standard errors of the differences to the option that was best before.
+    candidates : tuple of Candidate
+        The most worth first.
+    together : (worth, error, changed)
+        Of all of them.
+    perfect : (worth, error)
+        Of knowing the levels exactly: no measurement of trees can be worth more.
+    trials, rows : int
+    """
+
+    options: tuple[str, ...]
+    before: tuple[float, ...]
+    now: tuple[float, ...]
+    before_error: tuple[float, ...]
+    now_error: tuple[float, ...]
+    candidates: tuple[Candidate, ...]
+    together: tuple[float, float, float]
+    perfect: tuple[float, float]
+    trials: int
+    rows: int
+    currency: str
+    sheet: FieldSheet
+
+
+@dataclass(frozen=True)
+class WaitRow:
+    """One way to go about it: plant all now, or after some years of measuring the first row.
+
+    Attributes
+    ----------
+    years : int
+        Of waiting; 0 for now.
+    mean, error : float [currency]
+        Mean NPV over now, with its standard error; of 0 years the mean itself.
+    low : float [currency]
+        5 % point of NPV.
+    peak_borrowing : float [currency]
+        Middle.
+    loss : float [1]
+        Chance of an NPV below 0.
+    changed : float [1]
+        Chance that the row changes the choice.
+    delay : float [currency]
+        What waiting costs where nothing is learned.
+    learning : float [currency]
+        What learning brings in these years.
+    shares : tuple of float [1]
+        How often each option is chosen.
+    """
+
+    years: int
+    mean: float
+    error: float
+    low: float
+    peak_borrowing: float
+    loss: float
+    changed: float
+    delay: float
+    learning: float
+    shares: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class WaitAnswer:
+    """What waiting is worth; the options of each row are the same, the last is not to plant."""
+
+    options: tuple[str, ...]
+    rows: tuple[WaitRow, ...]
+    trials: int
+    horizon: int
+    currency: str

@@ -1,0 +1,117 @@
+"""What measuring and waiting are worth: closed forms, and the sheet that is read back."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from orchardsim.analysis.decision import (
+    Money,
+    base_tables,
+    coming_blocks,
+    options_of,
+    planted_later,
+    shift_of,
+    without_coming,
+    worth_of,
+)
+from orchardsim.analysis.next_measurements import evenly, field_sheet, young_blocks
+from orchardsim.core.errors import InputError
+from orchardsim.plan import load_plan
+from orchardsim.plan.measurements import parse_measurements
+from orchardsim.report.fit.next_words import sheet_html
+from orchardsim.results.next import Candidate
+
+from ..plan.examples import CONFIGS
+
+PLAN = load_plan(CONFIGS / "first_row.toml")
+
+
+def money(slope=1000.0, mean=400.0, noise=300.0, trials=3000):
+    """Two options that differ by a line in one level."""
+    rng = np.random.default_rng(1)
+    normals = rng.standard_normal((trials, 2))
+    luck = noise * rng.standard_normal((2, trials))
+    npv = np.stack([np.zeros(trials), mean + slope * normals[:, 0]]) + luck
+    return Money(("a", "b"), npv, np.zeros((2, trials)), normals, ("growth of x", "winter_cold"), (0,))
+
+
+def loss_integral(mean, spread):
+    """Worth of learning a normal gain of that mean and spread: Raiffa and Schlaifer 1961, Applied Statistical Decision
+    Theory, the unit normal linear loss integral.
+    """
+    return spread * norm.pdf(mean / spread) - abs(mean) * norm.cdf(-abs(mean) / spread)
+
+
+@pytest.mark.parametrize("error", [0.001, 1.0, 3.0])
+def test_worth_of_a_measurement_follows_the_normal_loss_integral(error):
+    own, rng = money(), np.random.default_rng(2)
+    normals = rng.standard_normal((40_000, 2))
+    seen = normals[:, :1] + error * rng.standard_normal((40_000, 1))
+    worth, stated, changed, _ = worth_of(own, normals, seen, own.resampled(rng))
+    spread = 1000 / np.sqrt(1 + error**2)
+    assert worth == pytest.approx(loss_integral(400, spread), abs=max(3 * stated, 8))
+    assert changed == pytest.approx(norm.cdf(-400 / spread), abs=0.03)
+    assert 0 < stated < 40
+
+
+def test_what_tells_nothing_is_worth_nothing():
+    own, rng = money(), np.random.default_rng(3)
+    normals = rng.standard_normal((20_000, 2))
+    worth, _, changed, _ = worth_of(own, normals, rng.standard_normal((20_000, 1)), own.resampled(rng))
+    assert worth < 2 and changed < 0.01
+
+
+def test_a_row_on_weak_ground_changes_the_choice():
+    own, rng = money(), np.random.default_rng(4)
+    before = rng.standard_normal((4000, 2))
+    found = shift_of(own, before, before * [0.3, 1.0] - [1.0, 0.0], rng)
+    assert found.before[1] - found.before[0] == pytest.approx(400, abs=60)
+    assert found.after[1] - found.after[0] == pytest.approx(-600, abs=60)
+    assert found.before_error[1] == 0 and 0 < found.after_error[0] < 40
+
+
+def test_what_is_to_come_is_found_moved_and_left_out():
+    raw = base_tables(PLAN)
+    assert coming_blocks(PLAN) == ["next_rows"] and young_blocks(PLAN) == ["first_row"]
+    later = planted_later(PLAN, raw, 2)
+    assert later == {"block.next_rows.year_planted": 4, "block.next_rows.order_year": 2}
+    rest = load_plan(without_coming(PLAN, raw), base=CONFIGS)
+    assert [block.name for block in rest.blocks] == ["first_row", "old_trees"]
+    with pytest.raises(InputError, match="nothing to decide"):
+        coming_blocks(rest)
+
+
+def test_options_are_three_spacings_or_what_the_user_names():
+    assert [one.changes["block.next_rows.tree_spacing"] for one in options_of(PLAN, None)] == ["0.8 m", "1 m", "1.25 m"]
+    named = options_of(PLAN, 'block.next_rows.rootstock = ["M.9", "MM.111"]')
+    assert [one.changes for one in named] == [{"block.next_rows.rootstock": name} for name in ("M.9", "MM.111")]
+    for wrong in ("block.next_rows.rootstock", 'a.b = "x"', "a.b = [1]", "a.b = [1,"):
+        with pytest.raises(InputError, match="--between"):
+            options_of(PLAN, wrong)
+
+
+def test_the_field_sheet_is_a_spread_sample_and_is_read_back():
+    candidates = [
+        Candidate("trunk_girth", "first_row", 1, 2021, "after leaf fall", 20, 10.0, 1.0, 0.1),
+        Candidate("yield", "first_row", 1, 2021, "at harvest", 84, 5.0, 1.0, 0.1),
+        Candidate("height", "first_row", 2, 2022, "after leaf fall", 60, 4.0, 1.0, 0.1),
+    ]
+    sheet = field_sheet(PLAN, candidates)
+    trees = [tree for _, _, tree in sheet.trees]
+    assert len(trees) == 20 and trees == sorted(set(trees)) and max(np.diff(trees)) <= 5 and 1 < trees[0] <= 3
+    lines = sheet.text().splitlines()
+    assert len(lines) == 22
+    filled = [
+        lines[0],
+        *(f"2021-11-20{line.replace(',,mm', ',150,mm').replace(',,kg', ',900,kg')}" for line in lines[1:]),
+    ]
+    found = parse_measurements("\n".join(filled), PLAN, "sheet.csv")
+    assert {(one.measure, one.year) for one in found.rows} == {("trunk_girth", 1), ("yield", 1)}
+    page = sheet_html(sheet)
+    assert "first_row" in page and all(f"<td>{tree}</td>" in page for tree in trees)
+
+
+def test_a_spread_sample_of_all_trees_is_all_trees():
+    assert evenly(range(7), 7) == tuple(range(7))
