@@ -116,9 +116,8 @@ def run_seasons(
         log[y, 9] = trees.work[0]
         loops.cut_wood(trees, p, walk, groups, done, none)
         loops.open_canopy(trees, p, traits, place, groups)
-        loops.set_fruit(
-            trees, p, traits, groups, seasons[0] * block_set[y], seasons[1], seasons[2], seasons[5], normal[y]
-        )
+        setting, alive = (seasons[0] * block_set[y])[:, :, None], seasons[1][:, :, None]
+        loops.set_fruit(trees, p, traits, groups, setting, alive, seasons[2], seasons[5], normal[y])
         log[y, 18] = trees.fruit_number[0]
         loops.find_excess(
             trees, p, traits, groups, seasons[6, :, 0], seasons[6, 0, 0] == 0.0, np.float32(1e6), normal[y]

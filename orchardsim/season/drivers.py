@@ -27,6 +27,7 @@ CLOSED_CANOPY_HEAT: Final = 650.0
 """K day above 4.5 degC from full bloom to closed canopy; assumption, about 7 to 8 weeks: June drop is over and the
 canopy has most of its leaf. (Some 20 % of the season's leaf stands at bloom, 90 % in late June; memory.)"""
 FROST_DAYS_AFTER_BLOOM: Final = 28
+HARDENING_DAYS: Final = 7
 EARLY_HEAT_DAYS: Final = 60
 LATEST_BLOOM: Final = 272
 """Day of season: buds that have not got their heat by 30 June (29 December in the south) are taken to bloom then."""
@@ -121,35 +122,83 @@ class FrostOutcome:
     water: Floats
 
 
+@dataclass(frozen=True)
+class FlowerStages:
+    """Where the flowers of a block stand on the nights of spring.
+
+    Attributes
+    ----------
+    span : slice
+        Days of season of the nights.
+    stages, hardening : arrays, (lag, night, season)
+        Stage of each part of the flowers, the first to open first (:data:`~orchardsim.season.frost.FLOWER_LAGS`), -1
+        out of season; their hardening [K].
+    clear : array, (night, season) [1]
+    """
+
+    span: slice
+    stages: Days
+    hardening: Floats
+    clear: Floats
+
+    def kill(self, bud: Floats) -> Floats:
+        """Share of the flowers killed by a spring's nights, (season,), from their lowest bud temperatures [degC]."""
+        mean = bud + self.clear * frost.HEIGHT_WARMING
+        spread = self.clear * frost.PLACE_SPREAD
+        parts = [
+            frost.season_kill(frost.stage_kill(mean + hardened, stage, spread))
+            for stage, hardened in zip(self.stages, self.hardening, strict=True)
+        ]
+        killed: Floats = np.mean(parts, axis=0)
+        return killed
+
+
+def flower_stages(prepared: PreparedSeasons, dates: Calendar) -> FlowerStages:
+    """Stages and hardening of a block's flowers from bud break to four weeks after bloom."""
+    end = np.minimum(dates.bloom + FROST_DAYS_AFTER_BLOOM, WINDOW_DAYS - 1)
+    soonest, latest = min(frost.FLOWER_LAGS), max(frost.FLOWER_LAGS)
+    first, last = int(dates.bud_break.min()) + soonest, int(end.max()) + 1
+    days = np.arange(first - latest, last - soonest)[:, None]
+    on_day = (dates.stages[:, None, :] <= days).sum(axis=0) - 1
+    nights = last - first
+    on = np.arange(first, last)[:, None] <= end
+    stages = np.stack([
+        np.where(on, on_day[latest - lag : latest - lag + nights], -1) for lag in frost.FLOWER_LAGS
+    ])  # fmt: skip
+    # days added one by one: results then do not depend, to the last bit, on where a slice of seasons begins
+    before = [prepared.temperature_mean[first - day : last - day] for day in range(1, HARDENING_DAYS + 1)]
+    week = sum(before[1:], before[0]) / HARDENING_DAYS
+    span = slice(first, last)
+    return FlowerStages(span, stages, frost.hardening(week, stages), prepared.night_clear[span])
+
+
 def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) -> FrostOutcome:
     """Kill of buds and blossoms from bud break to four weeks after bloom, without and with protection."""
-    end = np.minimum(dates.bloom + FROST_DAYS_AFTER_BLOOM, WINDOW_DAYS - 1)
-    first, last = int(dates.bud_break.min()), int(end.max()) + 1
-    days = np.arange(first, last)[:, None]
-    span = slice(first, last)
-    stage = (dates.stages[:, None, :] <= days).sum(axis=0) - 1
-    stage = np.where(days <= end, stage, -1)
-    clear = prepared.night_clear[span]
+    flowers = flower_stages(prepared, dates)
+    span, clear = flowers.span, flowers.clear
     air, bud = frost.block_night_temperature(prepared.temperature_min[span], clear, site.night_offset, site.bud_cooling)
-    unprotected = frost.season_kill(frost.stage_kill(bud, stage))
+    unprotected = flowers.kill(bud)
     nothing = np.zeros((WINDOW_DAYS, len(dates.bloom)))
     if site.protection == "none":
         none = np.zeros(len(dates.bloom))
         return FrostOutcome(unprotected, unprotected, unprotected, none, none, none, none, nothing)
     method = frost.PROTECTION[site.protection]
+    # it guards the flowers that open first, and its thermometer hangs in the cold part of the block
+    stage = flowers.stages[0]
     limit = np.array(frost.KILL_10)[np.maximum(stage, 0)] + method.start_margin
-    before = slice(first - 1, last - 1)
+    before = slice(span.start - 1, span.stop - 1)
     evening_low, evening_high = prepared.temperature_min[before], prepared.temperature_max[before]
     sunset = evening_low + prepared.shape.sunset_weight[before][:, None] * (evening_high - evening_low)
     length = prepared.sky.day_length[span][:, None]
-    hours = frost.hours_below(limit, bud, sunset, prepared.temperature_max[span], length)
-    hours = np.where((stage >= 0) & (bud < limit), hours, 0.0)
+    watched = bud - clear * frost.GROUND_SPREAD
+    hours = frost.hours_below(limit, watched, sunset, prepared.temperature_max[span], length)
+    hours = np.where((stage >= 0) & (watched < limit), hours, 0.0)
     used = hours * method.water_rate
     affordable = np.cumsum(used, axis=0) <= site.season_water_limit
     hours, used = hours * affordable, used * affordable
     warmed = np.where(hours > 0, frost.protected_temperature(method, air, bud, clear), bud)
-    working = frost.season_kill(frost.stage_kill(np.maximum(warmed, bud), stage))
-    failed = frost.season_kill(frost.stage_kill(frost.failed_temperature(method, bud, hours), stage))
+    working = flowers.kill(np.maximum(warmed, bud))
+    failed = flowers.kill(frost.failed_temperature(method, bud, hours))
     nothing[span] = used
     nights, total = (hours > 0).sum(axis=0).astype(np.float64), hours.sum(axis=0)
     use = frost.protection_use(method, nights, total)

@@ -37,19 +37,47 @@ IPM-012-11, read)."""
 INVERSION: Final = 4.0
 """K; assumption: how much warmer the air 10 m up is than at the buds on a fully clear night."""
 
+HEIGHT_SPREAD: Final = 1.0
+"""K; standard deviation of a clear night's air over the heights of a tree from 0.7 to 3.1 m: by the inversion above and
+a logarithmic profile from the screen at 1.5 m up they lie 1.6 K below to 1.5 K above it (derived). Fruit was gone below
+1.8 m and fine above in New Hampshire in May 2023 (press)."""
+HEIGHT_WARMING: Final = 0.24
+"""K; mean of the same over the screen (derived)."""
+GROUND_SPREAD: Final = 1.0
+"""K; standard deviation of a clear night's minimum from a block's hollow to its crest (assumption: 3 K from end to end;
+places within a few kilometres differ by 1 to 3 K). With it crops lost at a block's own minimum pass through those of
+districts (``experiments/dispersion``, row V19)."""
+PLACE_SPREAD: Final = float(np.hypot(HEIGHT_SPREAD, GROUND_SPREAD))
+"""K; of both."""
+FLOWER_LAGS: Final = (-3, 0, 4)
+"""day; thirds of a block's flowers that open before, with and after its stage: king flowers open some days before side
+flowers, and buds on shoots later still (common practice, no source)."""
+HARDENING_BELOW: Final = 8.0
+HARDENING_RATE: Final = 0.25
+MOST_HARDENING: Final = 2.0
+"""Hardening of buds before bloom by a cool week: K of hardiness per K of its mean below so many degC, and at most so
+many K. Long cool spells before the frost raise hardiness in early stages (Penn State, read); the numbers are
+assumptions."""
+STAGE_HARDENING: Final = np.array((1.0, 1.0, 1.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0))
+"""Share of it by stage (assumption: buds that have opened harden no more)."""
 
-def kill_curve(bud_temperature: ArrayLike, kill_10: ArrayLike, kill_90: ArrayLike) -> Floats:
+
+def kill_curve(bud_temperature: ArrayLike, kill_10: ArrayLike, kill_90: ArrayLike, spread: ArrayLike = 0.0) -> Floats:
     """Share killed by a night's lowest bud temperature, logistic through the 10 and 90 % points [1].
 
     Parameters
     ----------
     bud_temperature, kill_10, kill_90 : array, broadcast [degC]
+    spread : array [K]
+        Standard deviation of temperature among the buds, of which ``bud_temperature`` is the mean.
 
     Notes
     -----
-    1/(1 + exp(k (T - T50))), T50 half-way, k = ln 81/(T10 - T90). Symmetry is supported by measured LT10/50/90 of three
-    cultivars (WSU notice of 21 Mar 2014). Nothing is killed at 0 degC or above, where no ice forms. The table is for
-    30 minutes at bud temperature; a night's minimum lasts about that long.
+    1/(1 + exp((T - T50)/s)), T50 half-way, s = (T10 - T90)/ln 81. Symmetry is supported by measured LT10/50/90 of three
+    cultivars (WSU notice of 21 Mar 2014). A spread d of temperature widens s to sqrt(s^2 + 3 d^2/pi^2), the logistic of
+    the same variance. No ice forms at 0 degC or above: nothing is killed where the coldest buds, 2 d below the mean,
+    are not below it. The table is for 30 minutes at bud temperature; by Parton and Logan's curve a spring night stays
+    for 30 minutes within 0.1 K of its minimum.
 
     Examples
     --------
@@ -57,11 +85,12 @@ def kill_curve(bud_temperature: ArrayLike, kill_10: ArrayLike, kill_90: ArrayLik
     [0.1, 0.5, 0.9, 0.0]
     """
     temperature, ten, ninety = np.asarray(bud_temperature), np.asarray(kill_10), np.asarray(kill_90)
-    power = np.log(81.0) / (ten - ninety) * (temperature - (ten + ninety) / 2)
-    return np.where(temperature >= 0, 0.0, 1 / (1 + np.exp(np.clip(power, -60, 60))))
+    scale = np.sqrt(((ten - ninety) / np.log(81.0)) ** 2 + 3 / np.pi**2 * np.asarray(spread) ** 2)
+    power = (temperature - (ten + ninety) / 2) / scale
+    return np.where(temperature >= 2 * np.asarray(spread), 0.0, 1 / (1 + np.exp(np.clip(power, -60, 60))))
 
 
-def stage_kill(bud_temperature: ArrayLike, stage: ArrayLike) -> Floats:
+def stage_kill(bud_temperature: ArrayLike, stage: ArrayLike, spread: ArrayLike = 0.0) -> Floats:
     """Share killed at a bud stage by the night's lowest bud temperature [1].
 
     Parameters
@@ -69,20 +98,42 @@ def stage_kill(bud_temperature: ArrayLike, stage: ArrayLike) -> Floats:
     bud_temperature : array [degC]
     stage : int array, same shape
         Index into ``phenology.STAGES``; below 0 = closed buds, no spring kill.
+    spread : array, same shape [K]
+        See :func:`kill_curve`.
 
     Notes
     -----
     The curves of two stages cross far out in their tails (below 1 %), where the table says nothing; a stage's kill is
     therefore at least that of every earlier stage, as opening buds do not get hardier.
     """
-    temperature, stages = np.broadcast_arrays(np.asarray(bud_temperature), np.asarray(stage))
+    temperature, stages, wide = np.broadcast_arrays(np.asarray(bud_temperature), np.asarray(stage), np.asarray(spread))
     result = np.zeros(temperature.shape)
-    killing = np.flatnonzero((temperature < 0) & (stages >= 0))
+    killing = np.flatnonzero((temperature < 2 * wide) & (stages >= 0))
     if killing.size:
         cold, at = temperature.ravel()[killing][:, None], stages.ravel()[killing]
-        curves = np.maximum.accumulate(kill_curve(cold, np.array(KILL_10), np.array(KILL_90)), axis=1)
+        apart = wide.ravel()[killing][:, None]
+        curves = np.maximum.accumulate(kill_curve(cold, np.array(KILL_10), np.array(KILL_90), apart), axis=1)
         result.ravel()[killing] = curves[np.arange(len(at)), at]
     return result
+
+
+def hardening(week_mean: ArrayLike, stage: ArrayLike) -> Floats:
+    """How much colder buds bear it after a cool week than by their stage alone [K].
+
+    Parameters
+    ----------
+    week_mean : array [degC]
+        Mean air temperature of the seven days before.
+    stage : int array, same shape
+        Index into ``phenology.STAGES``; below 0 = closed buds, which are taken as in the first stage.
+
+    Examples
+    --------
+    >>> hardening(np.array([12.0, 4.0, 4.0, -9.0]), np.array([0, 0, 7, 2])).tolist()
+    [0.0, 1.0, 0.0, 2.0]
+    """
+    gained = np.clip(HARDENING_RATE * (HARDENING_BELOW - np.asarray(week_mean)), 0.0, MOST_HARDENING)
+    return gained * STAGE_HARDENING[np.maximum(np.asarray(stage), 0)]
 
 
 def season_kill(nightly_kill: Floats, axis: int = 0) -> Floats:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -109,6 +110,13 @@ class BlockModel:
         by_row = np.add.reduce(grid, axis=-1, dtype=kind)
         summed: Double = (by_row[:, None, :] * self.rows_of_group).sum(axis=-1)
         return summed
+
+    def total_by_place(self, values: Float, places: int) -> Double:
+        """Sum over stretches of the rows, (trial, group, place), as the loops over trees cut them."""
+        ends = [place * self.trees_per_row // places for place in range(places + 1)]
+        grid = self.grid(values)
+        parts = np.stack([grid[..., a:b].sum(axis=-1, dtype=np.float64) for a, b in pairwise(ends)], axis=-1)
+        return np.einsum("trp,gr->tgp", parts, self.rows_of_group)
 
     def cell(self, at: NDArray[np.int64]) -> NDArray[np.int64]:
         """Place in a flat array (trial, group) of trees given by their flat positions."""

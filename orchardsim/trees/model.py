@@ -132,8 +132,8 @@ def first_leaf_hours(model: BlockModel, trees: Double) -> Double:
     return trees * float(model.training_minutes[1] + model.pruning_minutes[1]) / 60
 
 
-def setting(model: BlockModel, season: SeasonForTrees, draws: YearDraws) -> Double:
-    """Fruitlets per cluster before the drop, of the mean tree (trial, group) [1]."""
+def unfrosted_setting(model: BlockModel, season: SeasonForTrees, draws: YearDraws) -> Double:
+    """Fruitlets per cluster before the drop, of the mean tree without frost (trial, group) [1]."""
     p = model.physiology
     cross = bearing.pollination(
         season.pollination_hours,
@@ -145,7 +145,7 @@ def setting(model: BlockModel, season: SeasonForTrees, draws: YearDraws) -> Doub
     )
     block_year = np.exp(p.block_set_spread * draws.block_normal[:, :1])
     per_cluster = p.set_per_cluster * np.array([group.cultivar.fruit_set for group in model.block.groups])
-    return (1 - season.frost_kill) * cross * block_year * season.set_level * per_cluster
+    return np.asarray(cross * block_year * season.set_level * per_cluster, dtype=np.float64)
 
 
 def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> Bloom:
@@ -162,17 +162,23 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     loops.open_canopy(trees, numbers, model.traits, model.place, model.row_group)
     state.cover = np.minimum(1, model.total(state.stopped) / (model.land * np.maximum(model.group_trees, 1)))
     radiation = phase_radiation(model, state, season, 1, p.early_canopy)
-    most = (p.flowers_per_cluster * (1 - season.frost_kill)).astype(np.float32)
-    per_cluster = setting(model, season, draws).astype(np.float32)
+    killed = bearing.kill_by_place(season.frost_kill)
+    most = (p.flowers_per_cluster * (1 - killed)).astype(np.float32)
+    alive = (1 - killed) * (1 - bearing.WEAK_SET * killed)
+    setting = (unfrosted_setting(model, season, draws)[..., None] * alive).astype(np.float32)
     potential = fruit_potential(model, season)
     loops.set_fruit(
-        trees, numbers, model.traits, model.row_group, per_cluster, most, radiation, potential, model.grid(draws.normal)
+        trees, numbers, model.traits, model.row_group, setting, most, radiation, potential, model.grid(draws.normal)
     )
     set_before = model.total(state.fruit_number)
     sprayed, hours = find_excess(model, state, draws)
     clusters, fruitlets = model.total(state.bloom_clusters), model.total(state.fruitlets)
     flowers, stripped = clusters * p.flowers_per_cluster, model.total(state.stripped) * p.flowers_per_cluster
-    frosted = (flowers - stripped) * season.frost_kill
+    open_by_place = model.total_by_place(state.bloom_clusters - state.stripped, bearing.PLACES)
+    frosted = (open_by_place * killed).sum(axis=-1) * p.flowers_per_cluster
+    kept_by_place = model.total_by_place(state.fruit_number, bearing.PLACES)
+    kept = kept_by_place.sum(axis=-1)
+    state.totals["fruit_by_frost"] = (kept_by_place * killed).sum(axis=-1) / np.maximum(kept, 1e-9)
     state.totals["flower_clusters"] = clusters
     state.totals["radiation"] = radiation.astype(np.float64)
     return Bloom(

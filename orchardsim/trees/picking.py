@@ -88,7 +88,7 @@ def apply_summer_pruning(
     totals["fruit_mass_square"] = model.total(state.mass_square)
     for name in ("usable", "clean", "coloured"):
         totals[name] = model.total(getattr(state, name))
-    sound = (1 - p.base_defects) * (1 - p.frost_russet * season.frost_kill) * (1 - season.sunburn_fraction)
+    sound = (1 - p.base_defects) * (1 - p.frost_russet * totals["fruit_by_frost"]) * (1 - season.sunburn_fraction)
     totals["sound_share"] = np.broadcast_to(sound, totals["clean"].shape)
 
 

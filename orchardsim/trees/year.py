@@ -187,8 +187,8 @@ def set_fruit(
 
     Parameters
     ----------
-    setting, most : arrays, (trial, group) [1]
-        Fruitlets per cluster, and flowers alive per cluster.
+    setting, most : arrays, (trial, group, place) [1]
+        Fruitlets per cluster, and flowers alive per cluster, along the rows from hollow to crest.
     radiation : array, (trial, group) [MJ/m2]
         That counts from bloom to closed canopy.
     potential : array, (trial, group) [1]
@@ -199,14 +199,18 @@ def set_fruit(
     for t in range(trials):
         for r in range(rows):
             g = row_group[r]
-            per_cluster, alive, light = setting[t, g], most[t, g], radiation[t, g]
+            light, places = radiation[t, g], setting.shape[2]
             young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
             stripping = traits.stripping[g]
             for i in range(per_row):
                 trees.stripped[t, r, i] = stripping[min(trees.leaf[t, r, i], LEAVES)]
+            for c in range(places):
+                for i in range(c * per_row // places, (c + 1) * per_row // places):
+                    trees.fruitlets[t, r, i] = setting[t, g, c]
+                    trees.fruit_number[t, r, i] = most[t, g, c]
             for i in range(per_row):
                 stripped = trees.flower_clusters[t, r, i] * trees.stripped[t, r, i]
-                share = min(per_cluster * exp(p.set_spread * normal[t, r, i]), alive)
+                share = min(trees.fruitlets[t, r, i] * exp(p.set_spread * normal[t, r, i]), trees.fruit_number[t, r, i])
                 fruitlets = (trees.flower_clusters[t, r, i] - stripped) * share
                 leaf = trees.leaf_area[t, r, i] * (1.0 + trees.overgrown[t, r, i])
                 stored = trees.reserves[t, r, i] + trees.source[t, r, i] * light

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import special
 
 from orchardsim.season import frost
 from orchardsim.season.evapotranspiration import saturation_vapour_pressure, vapour_pressure_from_wet_bulb
@@ -45,6 +46,29 @@ def test_measured_half_kill(points):
     for shift, above in ((0.21, False), (-0.21, True)):
         kill = frost.kill_curve(*((value - 32) / 1.8 for value in (fifty + shift, ten, ninety)))
         assert (kill > 0.5) == above
+
+
+def test_the_curve_of_a_block_is_the_mean_over_its_places():
+    """Against the integral of the table's curve over a normal spread of temperature, to 0.025 of the flowers."""
+    place = special.ndtri((np.arange(2000) + 0.5) / 2000)
+    for mean in np.arange(-8, 1, 0.5):
+        exact = special.expit(-np.log(81) / 1.7 * (mean + frost.PLACE_SPREAD * place + 3.05)).mean()
+        assert frost.kill_curve(mean, -2.2, -3.9, frost.PLACE_SPREAD) == pytest.approx(exact, abs=0.025)
+
+
+def test_the_heights_of_a_tree_spread_as_the_profile_says():
+    """Logarithmic profile of a clear night: 4 K from the screen at 1.5 m to 10 m; heights 0.7 to 3.1 m by fifths."""
+    heights = np.array([0.7, 1.3, 1.9, 2.5, 3.1])
+    warmer = frost.INVERSION * np.log(heights / 1.5) / np.log(10 / 1.5)
+    assert warmer.std() == pytest.approx(frost.HEIGHT_SPREAD, abs=0.15)
+    assert warmer.mean() == pytest.approx(frost.HEIGHT_WARMING, abs=0.05)
+
+
+def test_a_night_stays_near_its_minimum_as_long_as_the_table_asks():
+    """The table is for 30 minutes; slopes of Parton and Logan's curve at the minimum, 12 K over a 13 h spring day."""
+    fall = 12 * 2.2 / 11 * np.exp(-2.2)
+    rise = 12 * np.pi / (13 + 2 * 1.86)
+    assert 0.5 / (1 / fall + 1 / rise) < 0.15
 
 
 def test_part_of_the_buds_is_enough():
