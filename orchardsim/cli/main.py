@@ -21,6 +21,7 @@ COMMANDS = {
     "spares": "how many replacement trees to hold, how many to order, and when",
     "study": "a declared experiment over keys of a plan, in common futures, with contrasts",
     "fit": "what measured trees say of the plan's open levels; an updated plan",
+    "web": "the page to plan on: edit a plan, see land and bill, run and compare; at this machine only",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
     "report": "rebuild the page of a saved run, comparison, stress test or search for spares",
 }

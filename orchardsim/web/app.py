@@ -1,0 +1,533 @@
+"""The server of the page: what is asked for, and what answers."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import shutil
+from collections.abc import AsyncIterator, Awaitable, Callable
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import quote
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from orchardsim.core.errors import InputError
+from orchardsim.plan.describe import remarks, timetable_lines
+from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
+from orchardsim.web import forms
+from orchardsim.web.bench import Bench
+from orchardsim.web.draft import Draft, Place
+from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder, starts
+from orchardsim.web.guard import KEPT_POLICY, Guard
+from orchardsim.web.pictures import band_picture, bill_table, land_picture
+from orchardsim.web.work import ABOUT_FILE, KINDS, PLAN_FILE
+
+HERE: Final = Path(__file__).parent
+LIMITS: Final = {"trials": (4, 5000), "years": (2, 60), "seed": (0, 2**31)}
+"""Least and most of what an order may state; larger runs belong on the command line."""
+MOST_LEVELS: Final = 8
+LARGEST_ORDER: Final = 100_000
+"""Bytes of a change or an order."""
+
+Answer = Callable[[Request], Awaitable[Response]]
+
+
+class Desk:
+    """What the server holds: the folder, the plans that are open, and the bench.
+
+    Parameters
+    ----------
+    folder : Folder
+    """
+
+    def __init__(self, folder: Folder) -> None:
+        self.folder = folder
+        self.bench = Bench()
+        self.drafts: dict[str, Draft] = {}
+        self.pages = Environment(
+            loader=PackageLoader("orchardsim.web"), autoescape=True, undefined=StrictUndefined,
+            trim_blocks=True, lstrip_blocks=True,
+        )  # fmt: skip
+
+    def draft(self, name: str) -> Draft:
+        """An open plan; it is opened where it is not yet."""
+        if name not in self.drafts:
+            self.drafts[name] = Draft(self.folder, name)
+        return self.drafts[name]
+
+    def page(self, template: str, **values: Any) -> str:
+        """A page or a part of one."""
+        return self.pages.get_template(template).render(**values)
+
+    def shown(self, draft: Draft) -> str:
+        """Land, bill and timetable of a plan."""
+        plan = draft.plan
+        return self.page(
+            "shown.html",
+            land=land_picture(plan),
+            blocks=[_block_row(plan, block) for block in plan.blocks],
+            bill=bill_table(plan),
+            currency=plan.currency,
+            price_year=plan.price_year,
+            area=plan.display.area.text(plan.planted_area, 2),
+            per_area=_per_area(plan),
+            timetable=timetable_lines(plan)[1:],
+            doubts=_doubts(plan),
+        )
+
+    def form(self, draft: Draft) -> str:
+        """All fields of a plan."""
+        return self.page("form.html", parts=forms.parts(draft))
+
+    def kept(self, name: str) -> str:
+        """What was made from a plan, newest first."""
+        pieces = []
+        for number in reversed(self.folder.numbers(name)):
+            about = self.about(name, number)
+            if about is not None:
+                pieces.append({"number": number, **about})
+        return self.page("kept.html", name=name, pieces=pieces)
+
+    def about(self, name: str, number: int) -> dict[str, Any] | None:
+        """What is said of one piece of work; None for one that was not finished."""
+        path = self.folder.kept_file(name, number, ABOUT_FILE)
+        try:
+            found = json.loads(path.read_text(encoding="utf-8")) if path is not None else None
+        except ValueError:
+            return None
+        return found if isinstance(found, dict) and found.get("kind") in KINDS else None
+
+    def answer(self, name: str, number: int | None, found: dict[str, Any], *, rough: bool) -> str:
+        """A finding as a part of the page."""
+        bands = [band_picture(one["title"], one["rows"]) for one in found.get("bands", ())]
+        return self.page("answer.html", name=name, number=number, found=found, bands=bands, rough=rough)
+
+
+def _block_row(plan: Any, block: Any) -> dict[str, Any]:
+    length = plan.display.length
+    geometry = block.geometry
+    return {
+        "name": block.name,
+        "training": block.groups[0].training_name.replace("_", " "),
+        "spacing": f"{length.of(geometry.tree_spacing):.3g} × {length.of(geometry.row_spacing):.3g} {length.unit}",
+        "rows": f"{geometry.rows} rows of {geometry.trees_per_row}",
+        "trees": f"{geometry.trees:,}",
+        "area": plan.display.area.text(geometry.planted_area, 2),
+        "groups": [
+            f"{chr(ord('a') + number % 26)}: {group.trees:,} {group.cultivar_name} on {group.stock_name}"
+            for number, group in enumerate(block.groups)
+        ],
+    }
+
+
+def _per_area(plan: Any) -> str:
+    new = sum(money.geometry.planted_area for money in plan.money if money.year_planted >= 0)
+    area = plan.display.area
+    return f"{bill_table(plan).total / area.of(new):,.0f} per {area.unit} planted" if new else ""
+
+
+def _doubts(plan: Any) -> list[str]:
+    try:
+        return remarks(plan)
+    except InputError as error:
+        return [str(error)]
+
+
+def create_app(folder: Folder, port: int, *, working: bool = True) -> Starlette:
+    """The server.
+
+    Parameters
+    ----------
+    folder : Folder
+    port : int
+        That it answers at.
+    working : bool
+        Have the process that simulates ready from the start.
+    """
+    desk = Desk(folder)
+
+    @contextlib.asynccontextmanager
+    async def life(app: Starlette) -> AsyncIterator[None]:
+        if working:
+            await desk.bench.open()
+        yield
+        await desk.bench.close()
+
+    hosts = frozenset(f"{name}:{port}" for name in ("127.0.0.1", "localhost"))
+    app = Starlette(
+        routes=[*_routes(), Mount("/static", StaticFiles(directory=HERE / "static"), name="static")],
+        middleware=[Middleware(Guard, hosts=hosts)],
+        lifespan=life,
+    )
+    app.state.desk = desk
+    return app
+
+
+def _routes() -> list[Route]:
+    return [
+        Route("/", answering(choose)),
+        Route("/start", answering(start), methods=["POST"]),
+        Route("/bring", answering(bring), methods=["POST"]),
+        Route("/plan/{name}", answering(plan_page)),
+        Route("/plan/{name}/edit", answering(edit), methods=["POST"]),
+        Route("/plan/{name}/form", answering(form)),
+        Route("/plan/{name}/save", answering(save), methods=["POST"]),
+        Route("/plan/{name}/file", answering(plan_file)),
+        Route("/plan/{name}/weather", answering(bring_weather), methods=["POST"]),
+        Route("/plan/{name}/work", answering(order), methods=["POST"]),
+        Route("/plan/{name}/kept", answering(kept_list)),
+        Route("/plan/{name}/kept/{number:int}/{inside:path}", answering(kept_file)),
+        Route("/work", answering(work)),
+        Route("/work/stop", answering(stop), methods=["POST"]),
+    ]
+
+
+def answering(answer: Answer) -> Answer:
+    """The answer, or what is wrong in one line."""
+
+    async def guarded(request: Request) -> Response:
+        try:
+            return await answer(request)
+        except InputError as error:
+            if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
+                text = _desk(request).page("wrong.html", title="This cannot be shown", problem=str(error))
+                return HTMLResponse(text, status_code=400)
+            return JSONResponse({"problem": _at_field(error)}, status_code=400)
+
+    return guarded
+
+
+def _at_field(error: InputError) -> str:
+    """The problem without the key before it, which the field beside it bears already."""
+    key, colon, rest = error.problem.partition(": ")
+    return rest if colon and " " not in key.replace("block ", "block_") else error.problem
+
+
+def _desk(request: Request) -> Desk:
+    found: Desk = request.app.state.desk
+    return found
+
+
+def _draft(request: Request) -> Draft:
+    return _desk(request).draft(request.path_params["name"])
+
+
+async def _body(request: Request, largest: int) -> bytes:
+    """What was sent, read no further than a limit."""
+    content = bytearray()
+    async for part in request.stream():
+        content += part
+        if len(content) > largest:
+            raise InputError("file", f"found more than {largest:,} bytes, allowed at most that")
+    return bytes(content)
+
+
+async def _sent(request: Request) -> dict[str, Any]:
+    try:
+        found = json.loads(await _body(request, LARGEST_ORDER))
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict):
+        raise InputError("request", "found something else than a JSON object")
+    return found
+
+
+def _text(sent: dict[str, Any], name: str) -> str:
+    found = sent.get(name)
+    if not isinstance(found, str):
+        raise InputError(name, "missing; expected a text")
+    return found
+
+
+def _place(sent: dict[str, Any]) -> Place:
+    found = sent.get("place")
+    good = isinstance(found, list) and 0 < len(found) <= 8
+    if not good or not all(isinstance(part, (str, int)) and not isinstance(part, bool) for part in found or ()):
+        raise InputError("place", "expected the names of a key of the plan")
+    return tuple(found or ())
+
+
+async def choose(request: Request) -> Response:
+    """The first page: plans of the folder, plans that ship with the program, a file of one's own."""
+    desk = _desk(request)
+    shipped = {name: await asyncio.to_thread(_title, path) for name, path in starts().items()}
+    own = {name: await asyncio.to_thread(_title, desk.folder.plan_path(name)) for name in desk.folder.plans()}
+    return HTMLResponse(
+        desk.page("choose.html", title="Planting plans", shipped=shipped, own=own, caution=CAUTION_LINE)
+    )
+
+
+def _title(path: Path) -> str:
+    import tomllib
+
+    try:
+        return str(tomllib.loads(path.read_text(encoding="utf-8-sig")).get("title", path.stem))
+    except (OSError, ValueError):
+        return "cannot be read"
+
+
+async def start(request: Request) -> Response:
+    """Begin a plan from one that ships with the program, under a name of one's own."""
+    desk, sent = _desk(request), await _sent(request)
+    source, name = starts().get(_text(sent, "start")), _text(sent, "name").strip()
+    if source is None:
+        raise InputError("start", "found no such plan among those that ship with the program")
+    path = desk.folder.plan_path(name)
+    if path.exists():
+        raise InputError("name", f"{path.name} stands in the folder already; choose another name, or open it")
+    desk.folder.new(path, source.read_bytes())
+    return JSONResponse({"open": f"/plan/{quote(name)}"})
+
+
+async def bring(request: Request) -> Response:
+    """Take over a plan file of one's own."""
+    desk = _desk(request)
+    name = request.query_params.get("file", "").removesuffix(".toml")
+    path, content = desk.folder.plan_path(name), await _body(request, LARGEST_PLAN)
+    before = path.exists()
+    desk.folder.new(path, content)
+    try:
+        await asyncio.to_thread(desk.draft, name)
+    except InputError:
+        if not before:
+            path.unlink()
+        raise
+    return JSONResponse({"open": f"/plan/{quote(name)}"})
+
+
+async def plan_page(request: Request) -> Response:
+    """The page of one plan."""
+    desk = _desk(request)
+    name = request.path_params["name"]
+    draft = await asyncio.to_thread(desk.draft, name)
+    text = await asyncio.to_thread(
+        lambda: desk.page(
+            "plan.html",
+            title=draft.plan.title,
+            name=name,
+            shown=desk.shown(draft),
+            form=desk.form(draft),
+            kept=desk.kept(name),
+            changed=draft.changed,
+            cautions=CAUTIONS,
+            caution=CAUTION_LINE,
+            keys=STUDY_KEYS,
+        )
+    )
+    return HTMLResponse(text)
+
+
+STUDY_KEYS: Final = {
+    "block.tree_spacing": "Distance of trees in the row",
+    "block.row_spacing": "Distance of rows",
+    "block.training": "Training system",
+    "site.site_growth": "Growth level of the ground",
+    "replacement.last_refill_leaf": "Last leaf in which gaps are filled",
+    "finance.discount_rate": "Discount rate",
+}
+"""Keys of which the page offers a study -> what they are; a study of any other key belongs in a study file."""
+
+
+async def edit(request: Request) -> Response:
+    """Take over one change, and show land and bill anew; a wrong value is told and changes nothing."""
+    desk, draft, sent = _desk(request), _draft(request), await _sent(request)
+    action = sent.get("action", "set")
+    before = {field for field in draft.waiting}
+    problem = ""
+    if action == "back":
+        draft.back()
+    elif action in ("add", "remove"):
+        getattr(draft, action)(_place(sent))
+    else:
+        place, text = _place(sent), _text(sent, "value")
+        kind = forms.kind_at(place)
+        if kind is None:
+            raise InputError("place", "the plan has no such key")
+        try:
+            draft.edit(place, text, kind)
+        except InputError as error:
+            problem = _at_field(error)
+    anew = action != "set" or (not problem and (bool(before) or _place(sent)[-1] in REBUILD))
+    return JSONResponse(
+        {
+            "problem": problem,
+            "shown": "" if problem else desk.shown(draft),
+            "form": desk.form(draft) if anew else "",
+            "title": draft.plan.title,
+            "changed": draft.changed,
+        }
+    )
+
+
+REBUILD: Final = frozenset({"units", "currency", "name", "cultivar", "rootstock", "training", "record"})
+"""Keys that change what other fields offer or show."""
+
+
+async def form(request: Request) -> Response:
+    """The fields anew."""
+    return HTMLResponse(_desk(request).form(_draft(request)))
+
+
+async def save(request: Request) -> Response:
+    """Write the plan into its file, or into a new one."""
+    desk, draft, sent = _desk(request), _draft(request), await _sent(request)
+    name = sent.get("name")
+    if draft.waiting:
+        raise InputError("plan", "a field holds a value that was not taken over; correct it, or empty it, then save")
+    draft.save(_text(sent, "name").strip() if name is not None else None)
+    if name is not None and name != draft.name:
+        return JSONResponse({"open": f"/plan/{quote(_text(sent, 'name').strip())}"})
+    return JSONResponse({"saved": f"{desk.folder.plan_path(draft.name).name}", "changed": draft.changed})
+
+
+async def plan_file(request: Request) -> Response:
+    """The plan as a file to take away."""
+    draft = _draft(request)
+    headers = {"content-disposition": f'attachment; filename="{draft.name}.toml"'}
+    return PlainTextResponse(draft.text, media_type="application/toml", headers=headers)
+
+
+async def bring_weather(request: Request) -> Response:
+    """Take over a station record, let the plan name it, and order its quality page."""
+    desk, draft = _desk(request), _draft(request)
+    name = request.query_params.get("file", "")
+    path = desk.folder.record_path(name)
+    content = await _body(request, LARGEST_RECORD)
+    before = path.exists()
+    await asyncio.to_thread(desk.folder.new, path, content)
+    try:
+        await asyncio.to_thread(_check_record, path, draft)
+    except InputError:
+        if not before:
+            path.unlink()
+        raise
+    draft.edit(("weather", "record"), name, "text")
+    return JSONResponse(
+        {"shown": desk.shown(draft), "form": desk.form(draft), "title": draft.plan.title, "changed": draft.changed}
+    )
+
+
+def _check_record(path: Path, draft: Draft) -> None:
+    from orchardsim.weather.history import weather_report
+
+    weather_report(path, draft.plan.weather.latitude)
+
+
+async def order(request: Request) -> Response:
+    """Start a piece of work on the plan as it stands on the page."""
+    desk, draft, sent = _desk(request), _draft(request), await _sent(request)
+    kind = _text(sent, "kind")
+    if kind not in KINDS:
+        raise InputError("kind", f"found {kind!r}; allowed: {', '.join(KINDS)}")
+    if desk.bench.busy:
+        raise InputError("work", "something else is being worked out; wait for it, or stop it")
+    numbers = {}
+    for name, (low, high) in LIMITS.items():
+        value = sent.get(name)
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise InputError(name, f"{name}: found {value!r}, allowed a whole number from {low} to {high:,}")
+        numbers[name] = value
+    more: dict[str, Any] = {}
+    if kind == "compare":
+        more["before"] = _earlier(desk, draft, sent)
+    if kind == "study":
+        more |= _levels(sent)
+    number = max(desk.folder.numbers(draft.name), default=0) + 1
+    await desk.bench.order(
+        {
+            "kind": kind,
+            "folder": str(desk.folder.place),
+            "place": str(desk.folder.kept(draft.name) / str(number)),
+            "name": draft.name,
+            "number": number,
+            "text": draft.text,
+            **numbers,
+            **more,
+        }
+    )
+    return JSONResponse({"number": number})
+
+
+def _earlier(desk: Desk, draft: Draft, sent: dict[str, Any]) -> str:
+    """Text of the plan before: as saved, or as it was in an earlier piece of work."""
+    number = sent.get("before")
+    if number is None:
+        text = draft.saved
+    else:
+        path = desk.folder.kept_file(draft.name, number, PLAN_FILE) if type(number) is int else None
+        if path is None:
+            raise InputError("before", "found no such piece of work under this plan")
+        text = path.read_text(encoding="utf-8")
+    if text == draft.text:
+        raise InputError("before", "the plan is the same as the one before; change something first")
+    return text
+
+
+def _levels(sent: dict[str, Any]) -> dict[str, Any]:
+    key = _text(sent, "key")
+    if key not in STUDY_KEYS:
+        raise InputError("key", f"found {key!r}; allowed: {', '.join(STUDY_KEYS)}")
+    kind = forms.kind_at(tuple(key.split("."))) or "text"
+    from orchardsim.web.draft import read_entry
+
+    texts = [part.strip() for part in _text(sent, "levels").split(",") if part.strip()]
+    if not 2 <= len(texts) <= MOST_LEVELS or len(set(texts)) < len(texts):
+        raise InputError("levels", f"found {len(texts)} values; allowed 2 to {MOST_LEVELS} different ones, with commas")
+    return {"key": key, "levels": [read_entry(text, kind) for text in texts]}
+
+
+async def work(request: Request) -> Response:
+    """News of the work in hand, or of the last."""
+    desk = _desk(request)
+    state = desk.bench.state
+    if not state:
+        return JSONResponse({"busy": False})
+    found = state.get("done") or state.get("first")
+    return JSONResponse(
+        {
+            "busy": desk.bench.busy,
+            **{key: state[key] for key in ("kind", "name", "number", "progress", "total", "failed") if key in state},
+            "stopped": "stopped" in state,
+            "finished": "done" in state,
+            "trials": found.get("trials", 0) if found else 0,
+            "answer": desk.answer(state["name"], state["number"], found, rough="done" not in state) if found else "",
+        }
+    )
+
+
+async def stop(request: Request) -> Response:
+    """Stop the work in hand."""
+    desk = _desk(request)
+    state = desk.bench.state
+    if desk.bench.busy:
+        await desk.bench.stop()
+        if desk.about(state["name"], state["number"]) is None:
+            # Of a stopped piece of work nothing is kept: the folder is one that this server gave its number.
+            place = desk.folder.kept(state["name"]) / str(state["number"])
+            await asyncio.to_thread(shutil.rmtree, place, ignore_errors=True)
+    return JSONResponse({"stopped": True})
+
+
+async def kept_list(request: Request) -> Response:
+    """What was made from the plan."""
+    return HTMLResponse(_desk(request).kept(request.path_params["name"]))
+
+
+async def kept_file(request: Request) -> Response:
+    """A file of a kept piece of work."""
+    names = request.path_params
+    path = _desk(request).folder.kept_file(names["name"], names["number"], names["inside"])
+    if path is None:
+        return PlainTextResponse("No such file is kept.", status_code=404)
+    headers = {"content-security-policy": KEPT_POLICY}
+    if path.suffix == ".pdf":
+        headers["content-disposition"] = f'attachment; filename="{names["name"]} {names["number"]} sheet.pdf"'
+    return FileResponse(path, media_type=SHOWN[path.suffix], headers=headers)

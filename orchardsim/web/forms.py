@@ -1,0 +1,382 @@
+"""Forms made from the plan model: a field for every key that a plan may hold, in parts that follow the work."""
+
+from __future__ import annotations
+
+import functools
+import json
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.plan import Plan
+from orchardsim.plan.catalogue import CRAB, entries
+from orchardsim.plan.filling import DEFAULT_SOURCE
+from orchardsim.plan.key_table import PlanKey, plan_keys
+from orchardsim.plan.showing import number_text
+from orchardsim.web.draft import Draft, Place, entry_text
+
+NAMES_FROM: Final = {
+    "cultivar": "cultivar",
+    "rootstock": "rootstock",
+    "training": "training_system",
+    "tree_grade": "tree_grade",
+}
+"""Keys that name an entry of the catalogue -> its kind."""
+FIRST: Final = {
+    "": ("title", "units", "currency", "price_year", "note"),
+    "site": ("name", "latitude", "elevation", "row_direction", "irrigated", "night_offset", "drainage", "site_growth",
+             "replant_site", "protection"),
+    "block": ("name", "cultivar", "rootstock", "training", "tree_grade", "row_spacing", "tree_spacing", "row_length",
+              "headland", "net_area", "gross_area", "trees", "year_planted", "crop_load_target"),
+    "block.group": ("name", "rows", "cultivar", "rootstock", "tree_grade", "crop_load_target"),
+    "block.pollinizer": ("cultivar", "every_tree", "every_row"),
+    "weather": ("record", "baseline_years", "method", "warming"),
+    "market.fruit.NAME": ("wholesale_extra_fancy", "wholesale_fancy", "juice"),
+    "costs": ("wage", "wage_picking", "packing", "storage", "land_price", "land_charge", "overhead_farm"),
+    "finance": ("discount_rate", "opening_cash", "credit_line", "loan_amount", "loan_rate", "household_draw", "basis"),
+    "crews": ("name", "tasks", "workers", "hours_per_day"),
+    "replacement": ("spares_at_planting", "place", "last_refill_leaf", "lead_time", "reorder_point", "order_up_to"),
+}  # fmt: skip
+"""Keys that stand open; all others of their table are folded beneath."""
+UNNAMED_ALLOWED: Final = {"cultivar": (CRAB,)}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a form.
+
+    Attributes
+    ----------
+    place : str
+        Where its value stands in the plan, as JSON.
+    kind : str
+        As of :class:`orchardsim.plan.key_table.PlanKey`.
+    value : str
+        What the plan states; empty where it states nothing.
+    choices : tuple of str
+        Words that it may be; any text where there are none.
+    about : str
+        Unit and bounds.
+    otherwise : str
+        Value where the plan states none, with its status.
+    source : str
+    error : str
+        Why its text was refused.
+    """
+
+    place: str
+    label: str
+    kind: str
+    value: str
+    choices: tuple[str, ...] = ()
+    about: str = ""
+    meaning: str = ""
+    otherwise: str = ""
+    source: str = ""
+    required: bool = False
+    error: str = ""
+
+    @property
+    def id(self) -> str:
+        """Name of the field within the page."""
+        return "f-" + "-".join(str(part) for part in json.loads(self.place)).replace(" ", "_")
+
+
+@dataclass(frozen=True)
+class Group:
+    """Fields of one table: those that stand open, and the rest.
+
+    Attributes
+    ----------
+    removes, adds : str
+        Place of the table that can be removed, and of the list that can grow; empty for none.
+    """
+
+    title: str
+    fields: tuple[Field, ...]
+    more: tuple[Field, ...] = ()
+    inner: tuple[Group, ...] = ()
+    removes: str = ""
+    adds: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the form."""
+
+    name: str
+    title: str
+    groups: tuple[Group, ...]
+    says: str = ""
+    opened: bool = field(default=False)
+
+
+@functools.cache
+def keys_of(table: str) -> tuple[PlanKey, ...]:
+    """Keys of a table of the plan model."""
+    return tuple(key for key in _all_keys() if key.table == table)
+
+
+@functools.cache
+def _all_keys() -> tuple[PlanKey, ...]:
+    return plan_keys()
+
+
+@functools.cache
+def _tables() -> frozenset[str]:
+    return frozenset(key.table for key in _all_keys())
+
+
+@functools.cache
+def _built_in(kind: str) -> tuple[str, ...]:
+    return tuple(entries(kind))
+
+
+def model_table(place: Place) -> str:
+    """Name of the model's table at a place of a plan.
+
+    Examples
+    --------
+    >>> model_table(("block", 0, "group", 1)), model_table(("market", "fruit", "Gala")), model_table(())
+    ('block.group', 'market.fruit.NAME', '')
+    """
+    parts = [part for part in place if isinstance(part, str)]
+    tables = _tables()
+    for number in range(len(parts) + 1):
+        named = [*parts[: len(parts) - number], *["NAME"] * number]
+        if ".".join(named) in tables:
+            return ".".join(named)
+    return ".".join(parts)
+
+
+def key_at(place: Place) -> PlanKey | None:
+    """The model's key at a place of a plan; None where a plan has none."""
+    if not place or not isinstance(place[-1], str):
+        return None
+    return next((key for key in keys_of(model_table(place[:-1])) if key.name == place[-1]), None)
+
+
+def kind_at(place: Place) -> str | None:
+    """How the text of a place is read; None where a plan has no such key."""
+    if len(place) in (2, 3) and place[0] == "futures" and place[1] in OPEN_LEVELS:
+        return "level"
+    key = key_at(place)
+    return key.kind if key is not None else None
+
+
+def parts(draft: Draft) -> tuple[Part, ...]:
+    """The whole form of a plan."""
+    form = _Form(draft)
+    grown = sorted({group.cultivar_name for group in draft.plan.groups})
+    raw = draft.raw
+    return (
+        Part(
+            "blocks",
+            "Blocks, rows and trees",
+            tuple(form.block(number) for number in range(len(raw.get("block", ())))),
+            "Write lengths with their unit, such as 12 ft or 3.5 m. An empty field leaves the value to the program.",
+            opened=True,
+        ),
+        Part("farm", "Farm and place", (form.group("The plan", ()), form.group("The place", ("site",)))),
+        Part("climate", "Weather", (form.group("Record", ("weather",)), form.group("Months", ("weather", "normals")))),
+        Part(
+            "prices",
+            "Prices and costs",
+            (
+                *(form.group(f"Prices of {name}", ("market", "fruit", name)) for name in grown),
+                form.group("All fruit", ("market",)),
+                form.group("Costs", ("costs",)),
+                form.group("Bins and boxes", ("packing",)),
+            ),
+        ),
+        Part(
+            "finance",
+            "Loans, insurance, tax",
+            (
+                form.group("Money", ("finance",)),
+                form.group("Crop insurance", ("finance", "insurance")),
+                form.group("Income tax", ("finance", "tax")),
+            ),
+        ),
+        Part("work", "Crews and work", (*form.listed("Crew", "crews"), form.group("Rates of work", ("work_rates",)))),
+        Part("gaps", "Gaps and spare trees", (form.group("Rules of the farm", ("replacement",)),)),
+        Part("doubts", "What is not known yet", (form.levels(),), LEVELS_SAY),
+        Part(
+            "model",
+            "Losses, support, growth",
+            (
+                form.group("Losses of trees", ("hazards",)),
+                form.group("Support", ("support",)),
+                form.group("Work on the support", ("support_rates",)),
+                form.group("Growth of all trees", ("physiology",)),
+                *form.own_entries(),
+            ),
+            "Change these where you have measured or know better.",
+        ),
+    )
+
+
+LEVELS_SAY: Final = (
+    "Each is drawn anew for every future. State what you know: known 1.2, or { middle = 1.1, spread = 0.15 }."
+)
+
+
+class _Form:
+    def __init__(self, draft: Draft) -> None:
+        self.draft, self.plan, self.raw = draft, draft.plan, draft.raw
+        self.assumed = {one.key: one for one in draft.plan.assumptions}
+
+    def group(self, title: str, place: Place, **arguments: Any) -> Group:
+        table = model_table(place)
+        first = FIRST.get(table, ())
+        found = {key.name: self.field(place, key) for key in keys_of(table) if key.name != "futures"}
+        opened = tuple(found.pop(name) for name in first if name in found)
+        stated = tuple(name for name, one in found.items() if one.value or one.error)
+        opened += tuple(found.pop(name) for name in stated)
+        return Group(title, opened, tuple(found.values()), **arguments)
+
+    def block(self, number: int) -> Group:
+        place: Place = ("block", number)
+        raw = self.raw["block"][number]
+        groups = range(len(raw.get("group", ())))
+        pollinizers = range(len(raw.get("pollinizer", ())))
+        inner = [
+            self.group(
+                f"Row group {raw['group'][one].get('name', one + 1)}",
+                (*place, "group", one),
+                removes=json.dumps([*place, "group", one]),
+            )
+            for one in groups
+        ]
+        inner += [
+            self.group(
+                f"Pollinizer {one + 1}", (*place, "pollinizer", one), removes=json.dumps([*place, "pollinizer", one])
+            )
+            for one in pollinizers
+        ]
+        if isinstance(raw.get("thinning"), Mapping):
+            inner.append(self.group("Thinning", (*place, "thinning")))
+        adds = [("Add a pollinizer", json.dumps([*place, "pollinizer"]))]
+        if groups:
+            adds.insert(0, ("Add a row group", json.dumps([*place, "group"])))
+        if number == len(self.raw["block"]) - 1:
+            adds.append(("Add a block like this", json.dumps(["block"])))
+        title = f"Block {raw.get('name', number + 1)}"
+        removes = json.dumps(place) if len(self.raw["block"]) > 1 else ""
+        return self.group(title, place, inner=tuple(inner), removes=removes, adds=tuple(adds))
+
+    def listed(self, title: str, name: str) -> Iterator[Group]:
+        held = self.raw.get(name)
+        if isinstance(held, Mapping):
+            yield self.group(title, (name,))
+        for number in range(len(held) if isinstance(held, list) else 0):
+            yield self.group(f"{title} {number + 1}", (name, number))
+
+    def own_entries(self) -> Iterator[Group]:
+        for kind in sorted(set(NAMES_FROM.values())):
+            for name in self.raw.get(kind, {}):
+                yield self.group(f"Your own {kind.replace('_', ' ')} {name}", (kind, name))
+
+    def levels(self) -> Group:
+        fields = []
+        for name, level in OPEN_LEVELS.items():
+            place: Place = ("futures", name)
+            spread = f"spread {level.spread:g}" + (f" {level.unit}" if level.unit != "1" else "")
+            fields.append(
+                Field(
+                    json.dumps(place),
+                    _label(name),
+                    "level",
+                    *self._text(place, "level")[:1],
+                    about=f"middle {level.low:g} to {level.high:g}",
+                    meaning=f"{level.meaning}; known better by {level.narrowed_by}",
+                    otherwise=f"middle {level.middle:g}, {spread} ({level.status})",
+                    source=level.source,
+                    error=self._text(place, "level")[1],
+                )
+            )
+        return Group("Open levels", tuple(fields))
+
+    def field(self, table: Place, key: PlanKey) -> Field:
+        place = (*table, key.name)
+        text, error = self._text(place, key.kind)
+        otherwise, source = self._otherwise(place, key)
+        return Field(
+            json.dumps(place),
+            _label(key.name),
+            key.kind,
+            text,
+            choices=self._choices(key),
+            about=self._about(key),
+            meaning=key.meaning,
+            otherwise=otherwise,
+            source=source,
+            required=key.required,
+            error=error,
+        )
+
+    def _text(self, place: Place, kind: str) -> tuple[str, str]:
+        if place in self.draft.waiting:
+            return self.draft.waiting[place][0], "not taken over yet: it does not fit the rest of the plan"
+        return entry_text(self.draft.value(place)), ""
+
+    def _choices(self, key: PlanKey) -> tuple[str, ...]:
+        if key.kind == "true or false":
+            return ("yes", "no")
+        kind = NAMES_FROM.get(key.name) if key.table.startswith("block") else None
+        if kind is not None:
+            more = UNNAMED_ALLOWED.get(key.name, ()) if key.table.endswith("pollinizer") else ()
+            return (*more, *_sorted([*_built_in(kind), *self.raw.get(kind, {})]))
+        return key.allowed
+
+    def _about(self, key: PlanKey) -> str:
+        if key.kind in ("text", "true or false"):
+            return ""
+        unit = _shown(self.plan, key, None)[1]
+        bounds = [_shown(self.plan, key, one)[0] if one is not None else "" for one in (key.low, key.high)]
+        if all(bounds):
+            text = f"{bounds[0]} to {bounds[1]}"
+        else:
+            text = f"at least {bounds[0]}" if bounds[0] else (f"at most {bounds[1]}" if bounds[1] else "")
+        return " ".join(part for part in (text, unit) if part)
+
+    def _otherwise(self, place: Place, key: PlanKey) -> tuple[str, str]:
+        """Value where the plan states none, and its source."""
+        known = self.assumed.get(_dotted(place))
+        if known is not None:
+            shown = self.plan.showing.text(known.key, known.value, known.unit)
+            return f"{shown} ({known.status})", _plain_source(known.source)
+        if key.default is None:
+            return "", ""
+        shown = self.plan.showing.text(key.key, key.default.value, key.default.unit)
+        return f"{shown} ({key.default.status})", _plain_source(key.default.source)
+
+
+def _dotted(place: Place) -> str:
+    """A place as the plan's own lists of values name it: blocks are counted from one."""
+    words = ""
+    for part in place:
+        words += f" {part + 1}" if isinstance(part, int) else ("." if words else "") + part
+    return words
+
+
+def _shown(plan: Plan, key: PlanKey, value: float | None) -> tuple[str, str]:
+    if value is not None and not math.isfinite(value):
+        return "", ""
+    number, unit = plan.showing.converted(value if value is not None else 1.0, key.unit)
+    return number_text(float(number)), unit
+
+
+def _plain_source(source: str) -> str:
+    """A source without the meaning, which stands beside it anyway."""
+    return DEFAULT_SOURCE if source.startswith(DEFAULT_SOURCE) else source
+
+
+def _label(name: str) -> str:
+    return name.replace("_", " ").capitalize()
+
+
+def _sorted(names: Sequence[str]) -> list[str]:
+    return sorted(dict.fromkeys(names), key=str.casefold)

@@ -1,0 +1,173 @@
+"use strict";
+// The page's own script: sends each change to the program and shows what it answers.
+
+const find = (id) => document.getElementById(id);
+const head = find("head");
+const plan = head ? head.dataset.plan : "";
+let waiting = Promise.resolve();
+
+function tell(words) { find("news").textContent = words; }
+
+async function send(url, body, type) {
+  const answer = await fetch(url, {
+    method: "POST",
+    headers: { "content-type": type || "application/json" },
+    body: type ? body : JSON.stringify(body),
+  }).catch(() => null);
+  if (!answer) return { problem: "The program does not answer. Is it still running?" };
+  try { return await answer.json(); } catch { return { problem: await answer.text() }; }
+}
+
+function show(found) {
+  if (found.shown) {
+    const opened = [...find("shown").querySelectorAll("details")].map((one) => one.open);
+    find("shown").innerHTML = found.shown;
+    find("shown").querySelectorAll("details").forEach((one, number) => { one.open = opened[number] || false; });
+  }
+  if (found.title) { find("title").textContent = found.title; document.title = found.title; }
+  if ("changed" in found) find("changed").hidden = !found.changed;
+  if (found.form) {
+    const focused = document.activeElement ? document.activeElement.id : "";
+    const opened = new Map([...find("form").querySelectorAll("details")].map((one) => [said(one), one.open]));
+    find("form").innerHTML = found.form;
+    find("form").querySelectorAll("details").forEach((one) => { if (opened.has(said(one))) one.open = opened.get(said(one)); });
+    if (focused && find(focused)) find(focused).focus({ preventScroll: true });
+  }
+}
+
+function said(details) { return details.querySelector("summary").textContent.replace(/\(\d+\)/, ""); }
+
+function later(work) { waiting = waiting.then(work, work); return waiting; }
+
+async function change(field) {
+  const found = await send(plan + "/edit", { place: JSON.parse(field.dataset.place), value: field.value });
+  const problem = find(field.id + "-problem");
+  if (problem) problem.textContent = found.problem || "";
+  if (found.problem) field.setAttribute("aria-invalid", "true"); else field.removeAttribute("aria-invalid");
+  show(found);
+  const total = find("bill-total");
+  tell(found.problem ? "Not taken over: see the field." : "Taken over." + (total ? " Bill: " + total.textContent : ""));
+}
+
+async function alter(action, place) {
+  const found = await send(plan + "/edit", place ? { action, place: JSON.parse(place) } : { action });
+  show(found);
+  tell(found.problem || "Done.");
+}
+
+async function save(body, where) {
+  const found = await send(plan + "/save", body);
+  find("save-problem").textContent = found.problem || "";
+  if (found.open) { location.href = found.open; return; }
+  if (found.saved) { show(found); tell("Saved as " + found.saved + "."); }
+}
+
+function numbers() {
+  const form = find("run");
+  return Object.fromEntries(["trials", "years", "seed"].map((name) => [name, Number(form.elements[name].value)]));
+}
+
+async function order(kind, more) {
+  await waiting;
+  find("work-problem").textContent = "";
+  const found = await send(plan + "/work", { kind, ...numbers(), ...more });
+  if (found.problem) { find("work-problem").textContent = found.problem; return; }
+  find("answer").replaceChildren();
+  follow();
+}
+
+let told = "";
+async function follow() {
+  const answer = await fetch("/work").then((one) => one.json()).catch(() => null);
+  if (!answer) { find("work-problem").textContent = "The program does not answer. Is it still running?"; return; }
+  const bar = find("progress");
+  find("stop").disabled = !answer.busy;
+  bar.hidden = !answer.busy;
+  if (answer.total) { bar.max = answer.total; bar.value = answer.progress; } else { bar.removeAttribute("value"); }
+  const mine = plan && answer.name === decodeURIComponent(plan.slice("/plan/".length));
+  find("progress-words").textContent = !answer.busy ? "" : answer.total
+    ? `${answer.progress} of ${answer.total} done` : "getting ready; the first time the trees are compiled, about a minute";
+  if (mine && answer.answer && answer.answer !== told) { find("answer").innerHTML = answer.answer; told = answer.answer; }
+  if (answer.failed) find("work-problem").textContent = answer.failed;
+  if (answer.busy) { setTimeout(follow, 250); return; }
+  if (answer.stopped) tell("Stopped.");
+  if (answer.finished) {
+    tell("Finished and kept.");
+    find("kept").innerHTML = await fetch(plan + "/kept").then((one) => one.text());
+    earlier();
+  }
+}
+
+function earlier() {
+  const choice = find("before");
+  const chosen = choice.value;
+  choice.length = 1;
+  document.querySelectorAll("#kept tr[data-kind='run']").forEach((row) => {
+    choice.add(new Option("the plan of run " + row.dataset.number, row.dataset.number));
+  });
+  choice.value = chosen;
+  if (choice.selectedIndex < 0) choice.selectedIndex = 0;
+}
+
+async function bringRecord(file) {
+  if (!file) return;
+  find("drop-problem").textContent = "";
+  tell("Reading " + file.name + " ...");
+  const found = await send(plan + "/weather?file=" + encodeURIComponent(file.name), file, "application/octet-stream");
+  find("drop-problem").textContent = found.problem || "";
+  show(found);
+  if (!found.problem) { tell(file.name + " is the plan's record now."); order("weather"); }
+}
+
+function planPage() {
+  document.addEventListener("change", (event) => {
+    if (event.target.dataset.place) later(() => change(event.target));
+  });
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (!button) return;
+    if (button.dataset.add) later(() => alter("add", button.dataset.add));
+    if (button.dataset.remove) later(() => alter("remove", button.dataset.remove));
+    if (button.dataset.work === "compare") {
+      order("compare", find("before").value ? { before: Number(find("before").value) } : {});
+    } else if (button.dataset.work) order(button.dataset.work);
+  });
+  find("back").addEventListener("click", () => later(() => alter("back")));
+  find("save").addEventListener("click", () => later(() => save({})));
+  find("save-as").addEventListener("submit", (event) => { event.preventDefault(); later(() => save({ name: find("as").value })); });
+  find("run").addEventListener("submit", (event) => { event.preventDefault(); order("run"); });
+  find("study").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const form = event.target.elements;
+    order("study", { key: form.key.value, levels: form.levels.value });
+  });
+  find("stop").addEventListener("click", () => send("/work/stop", {}));
+  const drop = find("drop");
+  for (const name of ["dragenter", "dragover"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
+  for (const name of ["dragleave", "drop"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.remove("over"); });
+  drop.addEventListener("drop", (event) => later(() => bringRecord(event.dataTransfer.files[0])));
+  find("record-file").addEventListener("change", (event) => later(() => bringRecord(event.target.files[0])));
+  window.addEventListener("beforeunload", (event) => { if (!find("changed").hidden) event.preventDefault(); });
+  earlier();
+  fetch("/work").then((one) => one.json()).then((one) => { if (one.busy) follow(); });
+}
+
+function choosePage() {
+  find("start").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const form = event.target.elements;
+    const found = await send("/start", { start: form.start.value, name: form.name.value });
+    find("start-problem").textContent = found.problem || "";
+    if (found.open) location.href = found.open;
+  });
+  find("bring").addEventListener("change", async (event) => {
+    const file = event.target.files[0];
+    if (!file) return;
+    const found = await send("/bring?file=" + encodeURIComponent(file.name), file, "application/octet-stream");
+    find("bring-problem").textContent = found.problem || "";
+    if (found.open) location.href = found.open;
+  });
+}
+
+if (head) planPage();
+else if (find("start")) choosePage();

@@ -1,0 +1,133 @@
+"""A plan while it is edited: comments stay, wrong values change nothing, two that need each other go together."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from orchardsim.core.errors import InputError
+from orchardsim.plan.key_table import plan_keys
+from orchardsim.web import forms
+from orchardsim.web.draft import Draft
+from orchardsim.web.folder import Folder
+
+DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
+
+
+@pytest.fixture
+def draft(tmp_path):
+    shutil.copy(DEMO, tmp_path / "demo.toml")
+    return Draft(Folder(tmp_path), "demo")
+
+
+def test_comments_stay(draft):
+    before = draft.text
+    draft.edit(("site", "row_direction"), "20", "number")
+    draft.edit(("block", 0, "tree_spacing"), "4 ft", "number")
+    draft.save()
+    saved = draft.folder.read_plan("demo").decode()
+    changed = {one for one in saved.splitlines() if one not in before.splitlines()}
+    assert changed == {
+        "row_direction = 20          # degrees clockwise from north",
+        'tree_spacing = "4 ft"',
+    }
+    assert draft.plan.blocks[0].geometry.tree_spacing == pytest.approx(4 * 0.3048)
+    assert not draft.changed
+
+
+def test_wrong_value_changes_nothing(draft):
+    before = draft.text
+    with pytest.raises(InputError, match=r"0\.2 to 30 m"):
+        draft.edit(("block", 0, "tree_spacing"), "99 m", "number")
+    assert draft.text == before and not draft.changed
+    draft.edit(("block", 0, "tree_spacing"), "2 m", "number")
+    assert not draft.waiting
+
+
+def test_values_that_need_each_other_go_together(draft):
+    """An area in place of the groups' rows: neither change makes a plan alone."""
+    with pytest.raises(InputError, match="add up"):
+        draft.edit(("block", 0, "net_area"), "0.5 ha", "number")
+    assert list(draft.waiting) == [("block", 0, "net_area")]
+    draft.edit(("block", 0, "group", 1, "rows"), "", "whole number")
+    assert not draft.waiting and draft.plan.planted_area == pytest.approx(5000, rel=0.1)
+
+
+def test_tables_are_added_removed_and_taken_back(draft):
+    before = draft.text
+    draft.add(("block",))
+    draft.add(("block", 1, "group"))
+    assert [block.name for block in draft.plan.blocks] == ["west_side", "west_side 2"]
+    assert [group.label for group in draft.plan.blocks[1].groups][-1].endswith("Honeycrisp 2")
+    draft.remove(("block", 1))
+    draft.remove(("block", 0, "pollinizer", 0))
+    assert len(draft.plan.blocks) == 1 and not draft.plan.blocks[0].pollinizers
+    for _ in range(4):
+        draft.back()
+    assert draft.text == before
+
+
+def test_missing_tables_are_made(draft):
+    draft.edit(("market", "fruit", "Gala", "juice"), "0.1 USD/lb", "number")
+    draft.edit(("futures", "site_growth"), "known 1.2", "level")
+    found = tomllib.loads(draft.text)
+    assert found["market"]["fruit"]["Gala"]["juice"] == "0.1 USD/lb" and found["futures"]["site_growth"] == "known 1.2"
+
+
+def test_file_changed_on_disk_is_not_written_over(draft):
+    path = draft.folder.plan_path("demo")
+    path.write_text(path.read_text() + "\n# by hand\n")
+    draft.edit(("block", 0, "headland"), "8 m", "number")
+    with pytest.raises(InputError, match="changed on disk"):
+        draft.save()
+    draft.save("other")
+    draft.edit(("block", 0, "headland"), "9 m", "number")
+    with pytest.raises(InputError, match="holds something else"):
+        draft.save("other")
+
+
+@pytest.mark.parametrize("name", ["../demo", "a/b", "/etc/passwd", ".hidden", "", "x" * 99, "a\x00b", "con:"])
+def test_names_that_lead_out_are_refused(draft, name):
+    with pytest.raises(InputError):
+        draft.folder.plan_path(name)
+    with pytest.raises(InputError):
+        draft.folder.record_path(f"{name}.csv")
+
+
+def test_links_that_lead_out_are_refused(draft, tmp_path_factory):
+    outside = tmp_path_factory.mktemp("outside") / "secret.toml"
+    outside.write_text("title = 'x'")
+    (draft.folder.place / "link.toml").symlink_to(outside)
+    with pytest.raises(InputError, match="leads out"):
+        draft.folder.read_plan("link")
+
+
+def test_every_key_of_the_model_has_a_field(draft):
+    """The form is made from the model: no key of the tables that the demo has is left out."""
+    places = set()
+    waiting = [group for part in forms.parts(draft) for group in part.groups]
+    while waiting:
+        group = waiting.pop()
+        waiting += group.inner
+        places |= {one.place for one in (*group.fields, *group.more)}
+    tables = (
+        "",
+        "site",
+        "block",
+        "block.group",
+        "block.pollinizer",
+        "weather",
+        "market",
+        "costs",
+        "finance",
+        "hazards",
+    )
+    for key in plan_keys():
+        if key.table in tables and key.name != "futures":
+            start = {"block": ["block", 0], "block.group": ["block", 0, "group", 1]}.get(key.table)
+            start = ["block", 0, "pollinizer", 0] if key.table == "block.pollinizer" else start
+            place = [*(start or ([key.table] if key.table else [])), key.name]
+            assert any(found == str(place).replace("'", '"') for found in places), key.key
