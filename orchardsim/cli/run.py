@@ -44,6 +44,8 @@ def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
 
 def trial_numbers(text: str) -> tuple[int, ...]:
     """Argument type: trial numbers with commas between."""
+    if text == "none":
+        return ()
     parts = [part.strip() for part in text.split(",")]
     if not all(part.isdigit() for part in parts):
         raise argparse.ArgumentTypeError(f"found {text!r}, expected trial numbers with commas between, such as 0,1,2")
@@ -82,9 +84,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--single-trees",
         type=trial_numbers,
-        default=(),
+        default=(0,),
         metavar="TRIALS",
-        help="trials whose single trees results.nc keeps as well, such as 0,1,2 (trunk, crop, fruit, clusters by year)",
+        help="trials whose single trees results.nc keeps, such as 0,1,2 (trunk, crop, fruit, clusters by year); the "
+        "first is drawn as a map; none: no trial (default 0)",
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.core.glossary import WORDS
 
 Side = Literal["low", "high"]
 OverBlocks = Literal["sum", "tree mean", "fruit mean", "area mean", "none"]
@@ -61,7 +62,7 @@ class Variable:
         The headline numbers made of it: one for each block and the farm over the whole run (a sum of what adds up, else
         the mean of the years), one for each year of the farm, or the trial's own value.
     label : str
-        Name for people; the variable's own with spaces where left out.
+        Name for people; where left out that of the glossary, else the variable's own with spaces.
     note : str
         A few words beside the label in tables.
     shown : str
@@ -90,7 +91,9 @@ class Variable:
     @property
     def title(self) -> str:
         """The name for people."""
-        return self.label or self.name.replace("_", " ")
+        if self.label or self.name not in WORDS:
+            return self.label or self.name.replace("_", " ")
+        return WORDS[self.name].name
 
     @property
     def display(self) -> Shown:
@@ -229,55 +232,54 @@ RESULTS: Final = _table(
     Variable("peak_borrowing", ("trial",), "currency", "largest debt at the end of any quarter", "money", 0,
              worst="high", worst_means="a high borrowing", headline="trial", note="deepest debt at a quarter's end"),
     Variable("peak_borrowing_year", ("trial",), "year", "year of the largest debt", "money", 0, whole=True,
-             worst="high", worst_means="a late peak: debt grows for longer", headline="trial",
-             label="year of the peak"),
+             worst="high", worst_means="a late peak: debt grows for longer", headline="trial"),
     Variable("peak_borrowing_quarter", ("trial",), "1",
              "quarter of that year: 0 winter, 1 spring, 2 summer, 3 autumn", "money", 0, 3, whole=True),
     Variable("negative_years", ("trial",), "1", "years with a negative net cash flow, interest included", "money", 0,
              whole=True, worst="high", worst_means="many years with negative cash flow", headline="trial",
-             label="years with negative cash flow", note="of the whole farm"),
+             note="of the whole farm"),
     Variable("payback_year", ("trial",), "year",
              "first year from which the summed net cash flow stays at or above zero; inf if never; missing where "
              "nothing is invested", "money", may_be_missing=True, whole=True,
              worst="high", worst_means="a late payback, or never", infinite=math.inf, has_mean=False,
-             headline="trial", label="payback year", note="summed cash flow stays above zero"),
+             headline="trial", note="summed cash flow stays above zero"),
     Variable("discounted_payback_year", ("trial",), "year",
              "first year from which the summed discounted cash flow before interest stays at or above zero; inf if "
              "never; missing where nothing is invested", "money", may_be_missing=True, whole=True,
              worst="high", worst_means="a late payback, or never", infinite=math.inf,
-             has_mean=False, headline="trial", label="discounted payback",
+             has_mean=False, headline="trial",
              note="the same, later money valued less, interest left out"),
     Variable("npv", ("trial",), "currency",
              "net present value at year 0 of the cash flow before interest, with the remaining value of living blocks",
-             "money", worst_means="a low value", headline="trial", label="NPV",
+             "money", worst_means="a low value", headline="trial",
              note="with the blocks' remaining value"),
     Variable("npv_by_block", ("trial", "block"), "currency",
              "net present value of each block by itself, before income tax and what only the farm pays; that is shared",
              "money", over_blocks="sum"),
     Variable("npv_without_remaining_value", ("trial",), "currency",
              "net present value at year 0 of the cash flow before interest, living blocks worth nothing at the end",
-             "money", worst_means="a low value", headline="trial", label="NPV without it",
+             "money", worst_means="a low value", headline="trial",
              note="blocks worth nothing at the end"),
     Variable("equivalent_annual_annuity", ("trial",), "currency",
              "level yearly amount from year 1 on that is worth as much as npv", "money", worst_means="a low value",
-             headline="trial", label="annuity", note="level yearly amount worth as much as NPV"),
+             headline="trial", note="level yearly amount worth as much as NPV"),
     Variable("irr", ("trial",), "1", "internal rate of return; -inf where there is none; missing where nothing is "
              "invested", "money", may_be_missing=True, worst_means="a low rate, or none", infinite=-math.inf,
-             has_mean=False, headline="trial", label="IRR",
+             has_mean=False, headline="trial",
              note="per year, with the blocks' remaining value"),
     Variable("irr_without_remaining_value", ("trial",), "1",
              "internal rate of return, living blocks worth nothing at the end; -inf where there is none; missing where "
              "nothing is invested", "money", may_be_missing=True,
              worst_means="a low rate, or none", infinite=-math.inf, has_mean=False, headline="trial",
-             label="IRR without it", note="blocks worth nothing at the end"),
+             note="blocks worth nothing at the end"),
     Variable("irr_roots", ("trial",), "1", "number of rates of return at which npv is zero", "money", 0, whole=True),
     Variable("break_even_price", ("trial",), "currency/kg",
              "packed price of fresh fruit at which npv_without_remaining_value is zero, before income tax", "money",
              may_be_missing=True, worst="high", worst_means="a high price needed", headline="trial",
-             label="break-even price", note="packed, at which NPV without remaining value is 0"),
+             note="packed, at which NPV without remaining value is 0"),
     Variable("household_draw_bearable", ("trial",), "currency",
              "largest level yearly draw that leaves no debt at the end and stays within a stated credit line", "money",
-             0, worst_means="little left to live on", headline="trial", label="sustainable family draw",
+             0, worst_means="little left to live on", headline="trial",
              note="largest level yearly one that leaves no debt at the end"),
     Variable("establishment_cost", ("trial",), "currency",
              "present value of what is spent on land, planting, building and machines", "money", worst="high"),

@@ -55,6 +55,10 @@ def _of_panel(axes: Axes) -> Iterator[Drawn]:
         if type(band).__name__ == "FillBetweenPolyCollection":
             for path in paths:
                 yield _band(panel, _name(band), path.vertices)
+    for image in axes.images:
+        values = np.asarray(image.get_array(), dtype=np.float64)
+        for row in np.flatnonzero(values.any(axis=1)):
+            yield Drawn(panel, f"{_name(image)}: line {row + 1}", np.arange(1.0, values.shape[1] + 1), values[row])
     for line in axes.lines:
         x, y = _numbers(line.get_xdata()), _numbers(line.get_ydata())
         # a line over the whole panel marks a value and is no series
@@ -105,12 +109,12 @@ def picture_words(heading: str, figure: Figure) -> str:
     panels: dict[str, list[str]] = {}
     for one in drawn_series(figure):
         known = np.isfinite(one.y)
+        if ": line " in one.name:  # a map: its title counts what stands
+            panels.setdefault(one.panel, [])
+            continue
         if one.name and known.any():
             panels.setdefault(one.panel, []).append(_series_words(one, known))
-    told = [
-        f"{panel}: {'; '.join(words[:MOST_SERIES])}" if panel else "; ".join(words[:MOST_SERIES])
-        for panel, words in panels.items()
-    ]
+    told = [": ".join(filter(None, [panel, "; ".join(words[:MOST_SERIES])])) for panel, words in panels.items()]
     return ". ".join([heading, *told]) + "."
 
 

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from orchardsim.core.glossary import WORDS, Word
 from orchardsim.results.findings import findings_bytes, findings_path
 from orchardsim.results.folder import OutputFolder, opened
 from orchardsim.results.store import FIGURES_FOLDER, dump_summary
 
 Figures = Mapping[str, tuple[str, Callable[[Any], Any]]]
 """Name -> (heading, function that draws the picture of what was found)."""
-PICTURE_KINDS: Final = ("svg", "png", "csv")
-"""Files of a picture: for print, for a letter, and its numbers."""
+PICTURE_KINDS: Final = ("svg", "csv")
+"""Files of a picture: itself, and its numbers."""
 
 
 @dataclass(frozen=True)
@@ -40,18 +42,17 @@ def file_names(document: str, page: str, figures: Iterable[str]) -> list[str]:
 
 
 def save_pictures(folder: OutputFolder, found: Any, figures: Figures) -> dict[str, Picture]:
-    """Draw every picture and write it as SVG and PNG, and its numbers as CSV; by name."""
+    """Draw every picture and write it as SVG, and its numbers as CSV; by name."""
     from orchardsim.report.drawn import numbers_csv, picture_words
-    from orchardsim.report.style import picture_settings, png_bytes, svg_text
+    from orchardsim.report.style import picture_settings, svg_text
 
     pictures = {}
     with picture_settings():
         for name, (heading, draw) in figures.items():
             figure = draw(found)
             pictures[name] = Picture(svg_text(figure), picture_words(heading, figure))
-            vector, raster, numbers = picture_names([name])
+            vector, numbers = picture_names([name])
             folder.write_text(vector, '<?xml version="1.0" encoding="utf-8"?>\n' + pictures[name].svg)
-            folder.write_bytes(raster, png_bytes(figure))
             folder.write_text(numbers, numbers_csv(figure))
     return pictures
 
@@ -125,7 +126,36 @@ def render(template: str, **values: Any) -> str:
         undefined=jinja2.StrictUndefined,
         keep_trailing_newline=True,
     )
-    return environment.get_template(template).render(**values)
+    environment.filters["explained"] = explained
+    return environment.get_template(template).render(glossary=WORDS.values(), **values)
+
+
+@functools.cache
+def _forms() -> tuple[dict[str, Word], re.Pattern[str]]:
+    """Every form of a word of the glossary, and a pattern that finds them, the longest first."""
+    forms = {form: word for word in WORDS.values() for form in (word.name, *word.forms)}
+    longest = sorted(forms, key=len, reverse=True)
+    return forms, re.compile("(?<![\\w±-])(" + "|".join(map(re.escape, longest)) + ")(?![\\w-])")
+
+
+def explained(text: Any) -> Any:
+    """Text in which a word of the glossary opens its meaning, each word once; all else is escaped."""
+    from markupsafe import Markup, escape
+
+    forms, pattern = _forms()
+    parts: list[str] = []
+    told: set[str] = set()
+    place = 0
+    for found in pattern.finditer(str(text)):
+        word = forms[found[1]]
+        if word.anchor not in told:
+            told.add(word.anchor)
+            button = (
+                f'<button type="button" class="open" popovertarget="open-{word.anchor}">{escape(found[1])}</button>'
+            )
+            parts += [str(escape(str(text)[place : found.start()])), button]
+            place = found.end()
+    return Markup("".join([*parts, str(escape(str(text)[place:]))]))
 
 
 def inline_svg(svg: str, name: str, words: str = "") -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -189,6 +190,41 @@ def round_figures(value: float, digits: int = 3) -> float:
     if value == 0 or not math.isfinite(value):
         return abs(value) if value == 0 else value
     return float(f"{value:.{digits}g}")
+
+
+def in_shown_units(text: str, units: Display) -> str:
+    """A line written in the units inside the program, with its lengths, depths and temperatures in the shown ones.
+
+    Examples
+    --------
+    >>> us = display("us")
+    >>> in_shown_units("rows are closer than 4.3 m; trend +0.40 ± 0.10 and +0.29 ± 0.13 K per decade", us)
+    'rows are closer than 14.1 ft; trend +0.72 ± 0.18 and +0.52 ± 0.23 °F per decade'
+    >>> in_shown_units("12 mm of rain at -2.0 degC", us), in_shown_units("4.3 m, 2 K", display("metric"))
+    ('0.47 inch of rain at 28.4 °F', '4.3 m, 2 °C')
+    """
+    amount = r"([+-]?\d+(?:\.\d+)?)"
+
+    def difference(found: re.Match[str]) -> str:
+        def one(number: re.Match[str]) -> str:
+            digits = len(number[1].partition(".")[2])
+            sign = "+" if number[1].startswith("+") else ""
+            return f"{units.temperature_difference(float(number[1])):{sign}.{digits}f}"
+
+        return re.sub(amount, one, found[1]) + f" {units.temperature_unit}"
+
+    text = re.sub(
+        rf"{amount} (?:degC|°C)\b",
+        lambda found: f"{units.temperature(float(found[1])):.1f} {units.temperature_unit}",
+        text,
+    )
+    text = re.sub(rf"((?:{amount}(?: ± | and |, | to )?)+) K\b", difference, text)
+    if units.system != "us":
+        return text
+    text = re.sub(rf"{amount} mm\b", lambda found: f"{units.depth.of(float(found[1])):.2g} {units.depth.unit}", text)
+    return re.sub(
+        rf"{amount} m\b", lambda found: f"{float(found[1]) / units.length.size:.1f} {units.length.unit}", text
+    )
 
 
 def years_text(years: Any) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import textwrap
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
@@ -28,6 +28,11 @@ STRAW: Final = "#e6cf8f"
 STONE: Final = "#b4bab8"
 SERIES: Final = (LEAF, OCHRE, SKY, BRICK, PLUM, STRAW, STONE)
 """Told apart in lightness as well as in hue, so that colour-blind readers and grey printers can follow."""
+
+FILLS: Final = (LEAF, OCHRE, STRAW, STONE)
+HATCHES: Final = ("", "//", "..", "xx")
+LINES: Final[tuple[Any, ...]] = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 1)))
+"""Hatches and line styles, so that nothing is told apart by colour alone."""
 
 WIDTH: Final = 6.2
 """Inches; narrow enough that the text stays readable on a phone."""
@@ -92,12 +97,43 @@ def draw_band(
 ) -> None:
     """Bands of the middle 90 % and 50 % of trials and the middle trial; values over (trial, x)."""
     low, lower, middle, upper, high = np.quantile(values, (0.05, 0.25, 0.5, 0.75, 0.95), axis=0)
-    names = ("18 trials in 20", "half of the trials", "middle trial") if labels else (None, None, None)
+    hidden = "" if labels else "_"
+    names = tuple(f"{hidden}{name}" for name in ("18 trials in 20", "half of the trials", "middle trial"))
     axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=names[0])
     axes.fill_between(x, lower, upper, color=colour, alpha=0.32, linewidth=0, label=names[1])
     axes.plot(x, middle, color=colour, linewidth=2, label=names[2])
     if len(x) == 1:
         axes.errorbar(x, middle, yerr=[middle - low, high - middle], color=colour, fmt="o")
+
+
+def draw_doubts(
+    axes: Axes, x: NDArray[Any], outer: Sequence[Any], inner: Sequence[Any], *, colour: str = LEAF, labels: bool = True
+) -> None:
+    """Middle and 5 to 95 % points of futures (``outer``: low, middle, high), within it those of luck alone."""
+    low, middle, high = (np.asarray(one, dtype=np.float64) for one in outer)
+    known_low, known_high = (np.asarray(one, dtype=np.float64) for one in inner)
+    hidden = "" if labels else "_"
+    axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=f"{hidden}18 futures in 20")
+    if np.isfinite(known_low).any():
+        axes.fill_between(
+            x, known_low, known_high, color=colour, alpha=0.32, linewidth=0, label=f"{hidden}the same by luck alone"
+        )
+    axes.plot(x, middle, color=colour, linewidth=2, label=f"{hidden}middle")
+    if len(x) == 1:
+        axes.errorbar(x, middle, yerr=[middle - low, high - middle], color=colour, fmt="o")
+
+
+def draw_single(axes: Axes, x: NDArray[Any], futures: Mapping[str, Any], *, labels: bool = True) -> None:
+    """Single futures as thin lines through a band, told apart by their strokes."""
+    for (name, values), line in zip(futures.items(), LINES[1:], strict=False):
+        axes.plot(x, values, color=INK, linewidth=1.0, linestyle=line, label=f"{'' if labels else '_'}{name} future")
+
+
+def legend_above(figure: Figure, panels: Sequence[Axes], columns: int = 3) -> None:
+    """One legend above all panels, where it hides nothing."""
+    handles, names = next((found for panel in panels if (found := panel.get_legend_handles_labels())[0]), ([], []))
+    if handles:
+        figure.legend(handles, names, loc="outside upper left", ncols=columns, handlelength=2.6, columnspacing=1.2)
 
 
 def whole_ticks(axes: Axes, steps: tuple[int, ...] | None = None) -> None:
@@ -120,12 +156,3 @@ def svg_text(figure: Figure) -> str:
     figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
     text = buffer.getvalue()
     return text[text.index("<svg") :]
-
-
-def png_bytes(figure: Figure) -> bytes:
-    """The picture as PNG; call it after :func:`svg_text`."""
-    # The frame was fitted for the SVG; fitting it again would take longer than drawing.
-    figure.set_layout_engine("none")
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=150, metadata={"Software": None})
-    return buffer.getvalue()

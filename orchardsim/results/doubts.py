@@ -51,6 +51,12 @@ class OpenLevelsOfRun:
             return None
         return two_doubts(np.asarray(values, dtype=np.float64), self.drawn, self.middles)
 
+    def at_middles(self, values: Array) -> Array | None:
+        """Outcomes of several kinds, (trial, kind), had each trial met the levels' middles; None where too few tell."""
+        from orchardsim.risk.doubts import outcomes_at_middles
+
+        return outcomes_at_middles(np.asarray(values, dtype=np.float64), self.drawn, self.middles)
+
 
 def doubts_document(levels: OpenLevelsOfRun | None, values: Array, whole: bool, number: Any) -> dict[str, Any]:
     """Both doubts of an outcome for the summary; empty where there is nothing to tell."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.results.dataset import attribute
+from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.farm import of_farm
 from orchardsim.results.statistics import PERCENT_POINTS
 from orchardsim.results.summary import number
@@ -47,6 +48,8 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
     summed = cash.cumsum(axis=1)
     years = [int(year) for year in dataset["year"].values]
     payback = dataset["payback_year"].values
+    levels = OpenLevelsOfRun.of(dataset)
+    known = None if levels is None else levels.at_middles(summed)
     return {
         "land": _land(dataset),
         "bill_by_year": _bill(dataset, years),
@@ -55,12 +58,23 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
                 f"p{point}": number(float(np.quantile(summed[:, place], point / 100, method="inverted_cdf")))
                 for point in PERCENT_POINTS
             }
+            | _by_luck(None if known is None else known[:, place])
             for place, year in enumerate(years)
         },
         "paid_back_by_year": {str(year): number(float((payback <= year).mean())) for year in years},
         "worst": worst_things(dataset),
         "rests_on": _rests_on(dataset),
     }
+
+
+def _by_luck(known: Array | None) -> dict[str, Any]:
+    """Percent points by luck alone; nothing where luck and not knowing cannot be told apart."""
+    if known is None:
+        return {}
+    points = {
+        f"p{share}": number(float(np.quantile(known, share / 100, method="inverted_cdf"))) for share in (5, 50, 95)
+    }
+    return {"were_the_levels_known": points}
 
 
 def _resolved(dataset: xarray.Dataset) -> dict[str, Any]:
@@ -81,6 +95,9 @@ def _land(dataset: xarray.Dataset) -> list[dict[str, Any]]:
             "row_spacing_m": number(block["plan"]["layout"]["row_spacing"]),
             "tree_spacing_m": number(block["plan"]["layout"]["tree_spacing"]),
             "headland_m": number(block["plan"]["layout"]["headland"]),
+            "pollinizers": [
+                {name: one[name] for name in ("cultivar", "every_tree", "every_row")} for one in block["pollinizers"]
+            ],
             "groups": [
                 {
                     "cultivar": group["cultivar_name"],

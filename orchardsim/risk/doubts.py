@@ -73,22 +73,11 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
     band's width.
     """
     count = len(values)
-    columns: list[Array] = []
-    owner: list[str] = []
-    shift: list[float] = []
-    for name, drawn in levels.items():
-        for number in range(drawn.shape[1]):
-            column = drawn[:, number]
-            spread = column.std()
-            if spread > 1e-12 and not any(np.array_equal(column, other) for other in columns):
-                columns.append(column)
-                owner.append(name)
-                shift.append((middles[name][number] - column.mean()) / spread)
-    enough = count >= TRIALS_PER_LEVEL * (len(columns) + 1)
-    if not columns or not enough or values.max() == values.min():
+    found = _regressors(levels, middles, count)
+    if found is None or values.max() == values.min():
         return None
-    scores = ndtri((Series(values).rank().to_numpy() - 0.375) / (count + 0.25))
-    design = np.stack([(column - column.mean()) / column.std() for column in columns], axis=1)
+    design, owner, shift = found
+    scores = _normal_scores(values)
     centred = scores - scores.mean()
     weights, left = _fit(design, centred)
     free = count - 1 - design.shape[1]
@@ -105,8 +94,49 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
         chance = float(fdtrc(own.sum(), free, max(lost / own.sum() / noise, 0.0)))
         if chance < SURE and (best is None or by_level[name] > by_level[best]):
             best = name
-    at_middles = scores - design @ weights + float(np.array(shift) @ weights)
+    at_middles = scores - design @ weights + float(shift @ weights)
     return TwoDoubts(_back(values, at_middles), float(np.clip(1 - noise / total, 0, 1)), by_level, best)
+
+
+def outcomes_at_middles(values: Array, levels: Mapping[str, Array], middles: Mapping[str, Array]) -> Array | None:
+    """Several outcomes, (trial, outcome), had each trial met the levels' middles: as :func:`two_doubts`, in one fit.
+
+    None where no level varies or trials are too few; an outcome that does not vary stays as it is.
+    """
+    found = _regressors(levels, middles, len(values))
+    if found is None:
+        return None
+    design, _, shift = found
+    scores = np.stack([_normal_scores(one) for one in values.T], axis=1)
+    weights = np.linalg.lstsq(design, scores - scores.mean(axis=0), rcond=None)[0]
+    moved = scores - design @ weights + shift @ weights
+    columns = [_back(one, at) if one.max() > one.min() else one for one, at in zip(values.T, moved.T, strict=True)]
+    return np.stack(columns, axis=1)
+
+
+def _regressors(
+    levels: Mapping[str, Array], middles: Mapping[str, Array], count: int
+) -> tuple[Array, list[str], Array] | None:
+    """Levels in standard units, (trial, number), whose each is, and where their middles lie; None where too few."""
+    columns: list[Array] = []
+    owner: list[str] = []
+    shift: list[float] = []
+    for name, drawn in levels.items():
+        for number in range(drawn.shape[1]):
+            column = drawn[:, number]
+            spread = column.std()
+            if spread > 1e-12 and not any(np.array_equal(column, other) for other in columns):
+                columns.append((column - column.mean()) / spread)
+                owner.append(name)
+                shift.append((middles[name][number] - column.mean()) / spread)
+    if not columns or count < TRIALS_PER_LEVEL * (len(columns) + 1):
+        return None
+    return np.stack(columns, axis=1), owner, np.array(shift)
+
+
+def _normal_scores(values: Array) -> Array:
+    found: Array = ndtri((Series(values).rank().to_numpy() - 0.375) / (len(values) + 0.25))
+    return found
 
 
 def _fit(design: Array, centred: Array) -> tuple[Array, float]:

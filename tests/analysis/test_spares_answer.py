@@ -181,7 +181,7 @@ def test_command_saves_everything_and_overwrites_nothing(tmp_path, capsys) -> No
     saved = json.loads((out / "spares.json").read_text(encoding="utf-8"))
     assert printed.items() <= saved.items() and saved["sentences"]
     names = {file.name for file in (out / "figures").iterdir()}
-    assert {"spares_cost_curve.svg", "spares_policies.png", "spares_worth.svg", "spares_clustering.png"} <= names
+    assert {"spares_cost_curve.svg", "spares_policies.csv", "spares_worth.svg", "spares_clustering.svg"} <= names
     page = (out / "spares.html").read_text(encoding="utf-8")
     assert page.count("<svg") == 4 and "What was assumed" in page
     line = refused(capsys, *words)

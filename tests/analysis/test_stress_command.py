@@ -122,7 +122,7 @@ def test_page_numbers_and_pictures_are_written(found, tmp_path):
     ids = re.findall(r'\bid="([^"]+)"', html)
     assert len(ids) == len(set(ids))
     names = {path.name for path in (tmp_path / "out" / "figures").iterdir()}
-    assert {"stress_cash.svg", "stress_cash.png", "stress_trees.svg", "stress_fruit.svg"} <= names
+    assert {"stress_cash.svg", "stress_cash.csv", "stress_trees.svg", "stress_fruit.svg"} <= names
     document = json.loads((tmp_path / "out" / "stress.json").read_text(encoding="utf-8"))
     assert document["trials"] == TRIALS and len(document["seasons"]) == len(ONLY)
     moment = document["seasons"][0]["moments"][3]

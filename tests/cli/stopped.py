@@ -17,7 +17,7 @@ MINE = {
     ".results.nc.old.part": "mine",
 }  # fmt: skip
 """Files of the user's own that stand in the folder beforehand."""
-RESULTS = ("results.nc", "summary.json", "report.html", "figures/cash.png")
+RESULTS = ("results.nc", "summary.json", "report.html", "figures/cash.svg")
 
 
 def start(out: Path, *more: str) -> subprocess.Popen[str]:

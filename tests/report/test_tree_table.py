@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from orchardsim.report.run.page import report_html
+from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.table import headline_table
 from orchardsim.report.run.tree_table import SWING_NOISE, noise_index, swing_line, tree_cells, tree_groups
 from orchardsim.report.show import Show
@@ -60,8 +61,8 @@ def test_page_and_table_tell_the_index(dataset):
     line = swing_line(dataset)
     assert "home 0.20 (± 0.00)" in line
     assert line in headline_table(dataset).replace("\n", " ")
-    page = report_html(dataset, {})
-    assert "How the trees grow and bear" in page and "home 0.20" in page
+    page = report_html(SavedRun.of(dataset), {})
+    assert "Size, light and bearing by leaf" in page and "home 0.20" in page
     young = dataset.assign(biennial_index=dataset["biennial_index"] * np.nan)
     assert swing_line(young) == ""
-    assert "How the trees grow and bear" in report_html(young, {})
+    assert "Size, light and bearing by leaf" in report_html(SavedRun.of(young), {})

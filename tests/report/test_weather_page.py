@@ -101,7 +101,7 @@ def test_page_and_pictures(history, tmp_path):
     assert text.count("<svg") == 6
     assert len(weather_sentences(history)) == 3
     assert ("°F" in text) == (history.units == "us")
-    assert len(list((tmp_path / "figures").glob("weather_*.png"))) == 6
+    assert len(list((tmp_path / "figures").glob("weather_*.svg"))) == 6
 
 
 def test_no_cultivar_is_refused():

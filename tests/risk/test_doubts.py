@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orchardsim.risk.doubts import two_doubts
+from orchardsim.risk.doubts import outcomes_at_middles, two_doubts
 
 RNG = np.random.default_rng(11)
 
@@ -51,3 +51,16 @@ def test_nothing_is_told_where_nothing_is_open_or_trials_are_few():
     assert two_doubts(values, {name: np.zeros_like(one) for name, one in drawn.items()}, middles) is None
     without_effect = two_doubts(RNG.standard_normal(2000), drawn, middles)
     assert without_effect is not None and without_effect.larger == "luck"
+
+
+def test_several_outcomes_at_once_are_moved_as_one_by_one():
+    rng = np.random.default_rng(3)
+    levels = {"price": rng.normal(size=(60, 1)), "ground": rng.normal(size=(60, 2))}
+    middles = {"price": np.zeros(1), "ground": np.zeros(2)}
+    values = np.stack([levels["price"][:, 0] + rng.normal(size=60), rng.normal(size=60), np.ones(60)], axis=1)
+    together = outcomes_at_middles(values, levels, middles)
+    for column in (0, 1):
+        alone = two_doubts(values[:, column], levels, middles)
+        np.testing.assert_allclose(together[:, column], alone.known)
+    np.testing.assert_array_equal(together[:, 2], 1.0)
+    assert outcomes_at_middles(values[:8], {name: one[:8] for name, one in levels.items()}, middles) is None

@@ -11,6 +11,10 @@ from numpy.typing import NDArray
 from orchardsim.core.calendar import date_text
 from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_by_group
+from orchardsim.report.run.map_figure import land_figure
+from orchardsim.report.run.risk_figures import bad_years_figure, drivers_figure, outcome_figure
+from orchardsim.report.run.saved import SavedRun, bands
+from orchardsim.report.run.size_figure import size_figure
 from orchardsim.report.show import Show, footer
 from orchardsim.report.style import (
     BRICK,
@@ -23,6 +27,9 @@ from orchardsim.report.style import (
     STONE,
     add_footer,
     draw_band,
+    draw_doubts,
+    draw_single,
+    legend_above,
     new_figure,
     thousands,
     whole_ticks,
@@ -36,23 +43,23 @@ if TYPE_CHECKING:
 
 MOST_PANELS: Final = 4
 MOST_CAUSES: Final = 5
+SINGLE_NOTE: Final = "Worst, usual and best future: those of the lowest, middle and highest NPV."
 REMOVED: Final = -999
 """Leaf of a block that has been taken out (core.handover.FarmQuantities)."""
 
 
-def yield_figure(dataset: xarray.Dataset) -> Figure:
-    """Yield band by leaf, a panel for each block (the whole farm where there are many)."""
-    show = Show.of(dataset)
+def yield_figure(run: SavedRun) -> Figure:
+    """Yield by leaf with both bands and single futures, a panel for each label (the farm where there are many)."""
+    dataset, show = run.dataset, run.show
     labels = block_labels(dataset)
     if len(labels) > MOST_PANELS:
         labels = [FARM]
     columns = 1 if len(labels) == 1 else 2
     rows = -(-len(labels) // columns)
-    figure, axes = new_figure(rows, columns, height=1.0 + 2.7 * rows, sharey=True, squeeze=False)
+    figure, axes = new_figure(rows, columns, height=1.3 + 2.7 * rows, sharey=True, squeeze=False)
     panels = list(axes.flat)
     for panel, label in zip(panels, labels, strict=False):
-        table = yield_by_leaf(dataset, label)
-        _leaf_panel(panel, table.leaves, show.yield_value(table.values), labels=panel is panels[0])
+        _leaf_panel(panel, run, label)
         name = "whole farm" if label == FARM else label
         planted = show.area(float(of_label(dataset, "planted_area", label)))
         panel.set_title(f"{name}, {planted}")
@@ -61,23 +68,28 @@ def yield_figure(dataset: xarray.Dataset) -> Figure:
         panel.set_visible(False)
     for row in axes:
         row[0].set_ylabel(f"picked, {show.yield_unit}")
-    if panels[0].get_legend_handles_labels()[0]:
-        panels[0].legend(loc="lower right")
-    top = panels[0].get_ylim()[1]
-    panels[0].set_ylim(0, top)
+    legend_above(figure, panels[: len(labels)])
+    panels[0].set_ylim(0, panels[0].get_ylim()[1])
     _second_scale(panels[columns - 1], show)
     containers = f"{show.bin_text}, {show.box_text}"
-    add_footer(figure, f"Picked fruit per planted {show.area_name}; {containers}. {footer(dataset)}")
+    add_footer(figure, f"Picked fruit per planted {show.area_name}; {containers}. {SINGLE_NOTE} {footer(dataset)}")
     return figure
 
 
-def _leaf_panel(axes: Axes, leaves: NDArray[np.int64], values: NDArray[np.float64], *, labels: bool) -> None:
-    if leaves.size == 0:
+def _leaf_panel(axes: Axes, run: SavedRun, label: str) -> None:
+    found, table = run.yields(label), yield_by_leaf(run.dataset, label)
+    if found.at.size == 0:
         axes.text(0.5, 0.5, "no tree comes into leaf\nwithin this run", ha="center", transform=axes.transAxes)
         return
-    # A block may miss leaves (blocks of different age under one label): each run of leaves is drawn by itself.
-    for number, part in enumerate(np.split(np.arange(leaves.size), np.flatnonzero(np.diff(leaves) > 1) + 1)):
-        draw_band(axes, leaves[part], values[:, part], labels=labels and number == 0)
+    values = run.show.yield_value(table.values)
+    # A label may miss leaves (blocks of different age under one label): each run of leaves is drawn by itself.
+    for part in np.split(np.arange(found.at.size), np.flatnonzero(np.diff(found.at) > 1) + 1):
+        outer = [one[part] for one in (found.low, found.middle, found.high)]
+        draw_doubts(axes, found.at[part], outer, [found.known_low[part], found.known_high[part]], labels=part[0] == 0)
+        draw_single(
+            axes, found.at[part], {name: values[trial, part] for name, trial in run.single.items()},
+            labels=part[0] == 0,
+        )  # fmt: skip
     whole_ticks(axes)
 
 
@@ -92,40 +104,46 @@ def _second_scale(axes: Axes, show: Show) -> None:
     thousands(second.yaxis)
 
 
-def cash_figure(dataset: xarray.Dataset) -> Figure:
-    """Summed cash flow with its band and the lowest point within each year, over the yearly cash flow."""
-    show = Show.of(dataset)
+def cash_figure(run: SavedRun) -> Figure:
+    """Summed cash with both bands, single futures and the lowest point within each year, over the yearly cash flow."""
+    dataset, show = run.dataset, run.show
     year = dataset["year"].values
     flow = of_farm(dataset, "net_cash_flow").values / 1000.0
     trough = dataset["account_balance"].min("quarter").values / 1000.0
-    figure, (upper, lower) = new_figure(2, 1, height=5.6, sharex=True, height_ratios=(3, 2))
-    draw_band(upper, year, flow.cumsum(axis=1))
+    figure, (upper, lower) = new_figure(2, 1, height=6.0, sharex=True, height_ratios=(3, 2))
+    found = run.cash
+    outer = [one / 1000 for one in (found.low, found.middle, found.high)]
+    draw_doubts(upper, year, outer, [found.known_low / 1000, found.known_high / 1000])
+    summed = flow.cumsum(axis=1)
+    draw_single(upper, year, {name: summed[trial] for name, trial in run.single.items()})
     upper.plot(
-        year,
-        np.quantile(trough, 0.05, axis=0),
-        color=BRICK,
-        linestyle=(0, (4, 2)),
-        linewidth=1.5,
-        label="lowest account balance within the year, 1 trial in 20 below",
-    )
+        year, np.quantile(trough, 0.05, axis=0), color=BRICK, marker="v", markersize=3, linewidth=0.8,
+        label="lowest in the year, 1 in 20",
+    )  # fmt: skip
     upper.axhline(0, color=INK, linewidth=0.9)
     upper.set_title("Cash since year 0, all years summed")
     upper.set_ylabel(f"thousand {show.currency}")
-    upper.legend(loc="best")
-    low, middle, high = np.quantile(flow, (0.05, 0.5, 0.95), axis=0)
-    lower.bar(year, middle, color=np.where(middle < 0, BRICK, LEAF), width=0.65)
+    legend_above(figure, [upper])
+    rows = bands(run.summary["headline"]["net_cash_flow_by_year"], float)
+    low, middle, high = (one / 1000 for one in (rows.low, rows.middle, rows.high))
+    for minus, colour, hatch, name in ((True, BRICK, "//", "out"), (False, LEAF, "", "in")):
+        here = (middle < 0) == minus
+        lower.bar(
+            year[here], middle[here], color=colour, hatch=hatch, edgecolor="white", linewidth=0, width=0.65,
+            label=f"_{name}",
+        )  # fmt: skip
     lower.errorbar(
         year, middle, yerr=[middle - low, high - middle], fmt="none", ecolor=QUIET, elinewidth=1.2, capsize=2
     )
     lower.axhline(0, color=INK, linewidth=0.9)
-    lower.set_title("Cash in or out in each year (bar: middle trial; line: 18 trials in 20)")
+    lower.set_title("Cash in or out in each year (bar: middle; line: 18 futures in 20)")
     lower.set_ylabel(f"thousand {show.currency}")
     lower.set_xlabel("year of the plan")
     whole_ticks(lower)
     lower.set_xlim(year[0] - 0.6, year[-1] + 0.6)
     thousands(upper.yaxis)
     thousands(lower.yaxis)
-    add_footer(figure, f"{show.currency}: {show.money_basis}. {footer(dataset)}")
+    add_footer(figure, f"{show.currency}: {show.money_basis}. {SINGLE_NOTE} {footer(dataset)}")
     return figure
 
 
@@ -253,48 +271,6 @@ def _date_axis(axes: Axes, latitude: float) -> None:
     axes.yaxis.set_major_formatter(FuncFormatter(lambda day, _: date_text(day, latitude)))
 
 
-def outcome_figure(dataset: xarray.Dataset) -> Figure:
-    """How the net present value and the payback year fall out over all trials."""
-    show = Show.of(dataset)
-    npv = dataset["npv"].values / 1000.0
-    payback = dataset["payback_year"].values
-    trials = len(npv)
-    figure, (upper, lower) = new_figure(2, 1, height=5.4)
-    # Bins start at zero so that no bar stands on both sides of it.
-    width = max((npv.max() - npv.min()) / min(40, max(8, int(np.sqrt(trials) * 1.5))), 1e-6)
-    edges = width * np.arange(np.floor(npv.min() / width), np.floor(npv.max() / width) + 2)
-    counts, edges = np.histogram(npv, bins=edges)
-    centres = (edges[1:] + edges[:-1]) / 2
-    colours = np.where(centres < 0, BRICK, LEAF)
-    upper.bar(edges[:-1], 100 * counts / trials, np.diff(edges) * 0.94, align="edge", color=colours)
-    for value, name in zip(np.quantile(npv, (0.05, 0.5, 0.95)), ("1 in 20", "middle", "1 in 20"), strict=True):
-        upper.axvline(value, color=INK, linewidth=1, linestyle=(0, (4, 2)))
-        upper.text(value, 1.0, f" {name}", transform=upper.get_xaxis_transform(), va="top", ha="left", fontsize=8.5)
-    if edges[0] < 0 < edges[-1]:
-        upper.axvline(0, color=INK, linewidth=1.1)
-    upper.set_ylim(0, 1.12 * 100 * counts.max() / trials)
-    upper.set_title("Net present value at year 0, with the blocks' remaining value")
-    upper.set_xlabel(f"thousand {show.currency}")
-    upper.set_ylabel("% of trials")
-    thousands(upper.xaxis)
-
-    years = dataset["year"].values
-    shares = [100 * float((payback == year).mean()) for year in years]
-    never = 100 * float(np.isinf(payback).mean())
-    lower.bar(years, shares, color=LEAF, width=0.75)
-    place = years[-1] + 2
-    lower.bar([place], [never], color=BRICK, width=0.75)
-    lower.annotate(f"{never:.0f} %", (place, never), ha="center", va="bottom", fontsize=8.5)
-    step = max(1, len(years) // 10)
-    lower.set_xticks([*years[::step], place], [*(str(year) for year in years[::step]), "never"])
-    lower.set_ylim(0, 1.15 * max(never, *shares, 1))
-    lower.set_title("Year from which the summed cash flow stays above zero")
-    lower.set_xlabel("year of the plan")
-    lower.set_ylabel("% of trials")
-    add_footer(figure, f"{show.currency}: {show.money_basis}. {footer(dataset)}")
-    return figure
-
-
 def ledger_figure(dataset: xarray.Dataset) -> Figure:
     """Where the money goes and comes from in each year, mean of all trials."""
     show = Show.of(dataset)
@@ -328,20 +304,27 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     return figure
 
 
-FIGURES: Final[dict[str, tuple[str, Callable[[xarray.Dataset], Figure]]]] = {
+FIGURES: Final[dict[str, tuple[str, Callable[[SavedRun], Figure]]]] = {
+    "land": ("The land through the years, in one future", land_figure),
     "yield_by_leaf": ("What the trees give", yield_figure),
+    "size_and_grade": ("Size and grade of the fruit", size_figure),
     "cash": ("What it costs before it pays", cash_figure),
-    "money": ("Where the money goes", ledger_figure),
-    "trees": ("Trees lost and replaced", trees_figure),
-    "bloom_and_frost": ("Bloom and frost", season_figure),
-    "outcome": ("How it ends, over all trials", outcome_figure),
+    "outcome": ("How it ends, and when it has paid back", outcome_figure),
+    "drivers": ("What it hangs on", drivers_figure),
+    "bad_years": ("Bad years", bad_years_figure),
+    "trees": ("Trees lost and replaced", lambda run: trees_figure(run.dataset)),
+    "money": ("Where the money goes", lambda run: ledger_figure(run.dataset)),
+    "bloom_and_frost": ("Bloom and frost of the seasons drawn", lambda run: season_figure(run.dataset)),
 }
 """File name -> heading on the page and the function that draws it, in the order of the page."""
-OF_TREES: Final = ("yield_by_leaf", "trees", "bloom_and_frost")
+OF_TREES: Final = ("land", "yield_by_leaf", "size_and_grade", "bad_years", "trees", "bloom_and_frost")
 """Pictures that a farm without blocks does not have."""
 
 
-def figures_of(dataset: xarray.Dataset) -> dict[str, tuple[str, Callable[[xarray.Dataset], Figure]]]:
-    """Pictures that a run has: those of trees only where blocks stand."""
-    blocks = block_labels(dataset)
-    return {name: drawn for name, drawn in FIGURES.items() if blocks or name not in OF_TREES}
+def figures_of(run: SavedRun) -> dict[str, tuple[str, Callable[[SavedRun], Figure]]]:
+    """Pictures that a run has: those of trees only where blocks stand, the map where single trees are kept."""
+    blocks = block_labels(run.dataset)
+    kept = "tree_trial" in run.dataset.dims and bool(run.summary["sheet"]["land"])
+    return {
+        name: drawn for name, drawn in FIGURES.items() if (blocks or name not in OF_TREES) and (kept or name != "land")
+    }

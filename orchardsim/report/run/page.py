@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -32,11 +30,12 @@ from orchardsim.report.run.ledger_table import (
     sales_cells,
 )
 from orchardsim.report.run.risk import cover_cells, risk_part
-from orchardsim.report.run.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
+from orchardsim.report.run.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
+from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.second_opinion import second_opinion_part
 from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run.sheet import sheet_html, sheet_pdf
-from orchardsim.report.run.table import doubts_lines, notes_lines, shares_lines
+from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
 from orchardsim.report.run.tree_table import TREE_NOTE, swing_line, tree_groups
 from orchardsim.report.show import (
     LEFT_OUT,
@@ -47,9 +46,9 @@ from orchardsim.report.show import (
     frost_sentences,
     years_text,
 )
-from orchardsim.results import attribute, block_labels, summary_document
+from orchardsim.results import attribute, block_labels
 from orchardsim.results.folder import OutputFolder, opened
-from orchardsim.results.store import REPORT_FILE, RUN, SHEET_FILE, SHEET_PAPER, SUMMARY_FILE, open_results
+from orchardsim.results.store import REPORT_FILE, RUN, SHEET_FILE, SHEET_PAPER, open_results
 
 if TYPE_CHECKING:
     import xarray
@@ -96,68 +95,38 @@ def write_report(place: str | Path | OutputFolder) -> Path:
     saved = place.place if isinstance(place, OutputFolder) else Path(place)
     target = saved.parent if saved.is_file() else place
     with open_results(saved) as dataset, opened(target, RUN, report_files()) as folder:
-        pictures = save_pictures(folder, dataset, figures_of(dataset))
-        path = folder.write_text(REPORT_FILE, report_html(dataset, pictures))
-        summary, show = _summary(saved, dataset), Show.of(dataset)
-        folder.write_text(SHEET_FILE, sheet_html(summary, show))
-        folder.write_bytes(SHEET_PAPER, sheet_pdf(summary, show))
+        run = SavedRun.of(dataset, saved.parent if saved.is_file() else saved)
+        pictures = save_pictures(folder, run, figures_of(run))
+        path = folder.write_text(REPORT_FILE, report_html(run, pictures))
+        folder.write_text(SHEET_FILE, sheet_html(run.summary, run.show))
+        folder.write_bytes(SHEET_PAPER, sheet_pdf(run.summary, run.show))
         if folder.update:
             folder.finish()
     return path
 
 
-def _summary(saved: Path, dataset: xarray.Dataset) -> Mapping[str, Any]:
-    """The summary that stands beside the results, or the same made anew."""
-    path = (saved if saved.is_dir() else saved.parent) / SUMMARY_FILE
-    found: Mapping[str, Any] = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
-    return found if "sheet" in found else summary_document(dataset)
-
-
-def report_html(dataset: xarray.Dataset, pictures: Pictures) -> str:
+def report_html(run: SavedRun, pictures: Pictures) -> str:
     """The page as text.
 
     Parameters
     ----------
-    dataset : xarray.Dataset
-        Result of a run.
+    run : SavedRun
     pictures : mapping
         From :func:`orchardsim.report.pages.save_pictures`.
     """
     from orchardsim.report.run.figures import FIGURES
 
-    show = Show.of(dataset)
+    dataset, show = run.dataset, run.show
     attrs = dataset.attrs
-    cover = cover_cells(dataset)
     return render(
         "report.html",
         title=str(attrs["title"]),
         areas=areas_text(dataset, show),
         footer=footer(dataset),
         sentences=plain_sentences(dataset),
-        money_rows=money_rows(dataset, show),
         two_doubts=doubts_lines(dataset),
-        currency=show.currency,
-        money_basis=show.money_basis,
-        shares=shares_lines(dataset),
+        pictures={one["name"]: one for one in picture_parts(FIGURES, pictures)},
         yields=_yield_groups(dataset, show),
-        yield_unit=show.yield_unit,
-        other_unit=f"{'boxes' if show.us else 'bins'}/{show.area_name}",
-        area_name=show.area_name,
-        containers=f"{show.bin_text}, {show.box_text}",
-        flows=[
-            {
-                "year": year,
-                "low": number(flow.low),
-                "middle": number(flow.middle),
-                "minus": flow.middle < 0,
-                "error": number(flow.middle_error),
-                "high": number(flow.high),
-                "summed": number(summed),
-                "cover": cover[year],
-            }
-            for year, flow, summed in flow_bands(dataset)
-        ],
-        pictures=picture_parts(FIGURES, pictures),
         weather_words=str(attrs["weather_words"]),
         baseline=years_text(attribute(dataset, "baseline_years")),
         frost=frost_sentences(dataset),
@@ -167,29 +136,64 @@ def report_html(dataset: xarray.Dataset, pictures: Pictures) -> str:
         version=attrs["version"],
         plan_hash=attrs["plan_hash"],
         assumptions=_assumptions(dataset),
-        payback_and_npv=PAYBACK_AND_NPV,
         risk=risk_part(dataset, show),
-        ledger=ledger_cells(dataset),
-        ledger_note=LEDGER_NOTE,
-        balance=balance_cells(dataset),
-        balance_note=balance_note(dataset),
-        sales=sales_cells(dataset, show),
-        sales_note=SALES_NOTE,
-        label_cells=label_cells(dataset, show),
-        label_lines=label_lines(dataset, show),
-        label_notes=[mature_text(), MONEY_NOTE],
-        work=work_groups(dataset, show),
-        work_line=work_line(dataset, show),
-        work_note=WORK_NOTE,
-        box_cells=box_cells(dataset, show),
-        box_note=box_note(dataset, show),
-        tree_groups=tree_groups(dataset, show),
-        tree_note=TREE_NOTE,
-        swing_line=swing_line(dataset),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
         second=second_opinion_part(dataset, show),
+        area_name=show.area_name,
+        containers=f"{show.bin_text}, {show.box_text}",
+        **_money(dataset, show),
+        **_trees_and_work(dataset, show),
     )
+
+
+def _money(dataset: xarray.Dataset, show: Show) -> dict[str, Any]:
+    """Tables and lines on money."""
+    cells = money_cells(dataset, show)
+    known_by_luck = len(cells[0]) > 6
+    return {
+        "money_cells": cells,
+        "money_words": (0, 6, 7) if known_by_luck else (0, 5),
+        "known_by_luck": known_by_luck,
+        "currency": show.currency,
+        "money_basis": show.money_basis,
+        "shares": shares_lines(dataset),
+        "payback_and_npv": PAYBACK_AND_NPV,
+        "flows": _flow_cells(dataset),
+        "ledger": ledger_cells(dataset),
+        "ledger_note": LEDGER_NOTE,
+        "balance": balance_cells(dataset),
+        "balance_note": balance_note(dataset),
+        "sales": sales_cells(dataset, show),
+        "sales_note": SALES_NOTE,
+        "label_cells": label_cells(dataset, show),
+        "label_lines": label_lines(dataset, show),
+        "label_notes": [mature_text(), MONEY_NOTE],
+    }
+
+
+def _trees_and_work(dataset: xarray.Dataset, show: Show) -> dict[str, Any]:
+    """Tables and lines on trees, work and sizes."""
+    return {
+        "work": work_groups(dataset, show),
+        "work_line": work_line(dataset, show),
+        "work_note": WORK_NOTE,
+        "box_cells": box_cells(dataset, show),
+        "box_note": box_note(dataset, show),
+        "tree_groups": tree_groups(dataset, show),
+        "tree_note": TREE_NOTE,
+        "swing_line": swing_line(dataset),
+    }
+
+
+def _flow_cells(dataset: xarray.Dataset) -> list[list[str]]:
+    cover = cover_cells(dataset)
+    head = ["year", "low (1 in 20)", "middle", "±", "high (1 in 20)", "summed, middle"]
+    cells = [[*head, "debt-service cover: low (1 in 20)", "middle", "trials with debt service"]]
+    for year, flow, summed in flow_bands(dataset):
+        numbers = (flow.low, flow.middle, flow.middle_error, flow.high, summed)
+        cells.append([str(year), *(number(one) for one in numbers), *cover[year]])
+    return cells
 
 
 def _yield_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
@@ -200,24 +204,27 @@ def _yield_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
     for name, label, note in [*named, *((label, label, "") for label in labels)]:
         rows = yield_rows(dataset, label, show)
         notes = [note, WEAK_NOTE if any(weak(row.band) for row in rows) else ""]
-        groups.append({"name": name, "rows": _yield_cells(rows, show.us), "note": " ".join(filter(None, notes))})
+        groups.append({"name": name, "cells": _yield_cells(rows, show), "note": " ".join(filter(None, notes))})
     return groups
 
 
-def _yield_cells(rows: list[YieldRow], us: bool) -> list[dict[str, str]]:
-    return [
-        {
-            "leaf": str(row.leaf),
-            "years": str(row.years[0]) if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}",
-            "low": low_text(row.band, 1),
-            "low_error": f"{row.band.low_error:,.1f}",
-            "middle": f"{row.band.middle:,.1f}",
-            "error": f"{row.band.middle_error:,.1f}",
-            "high": f"{row.band.high:,.1f}",
-            "other": f"{row.boxes:,.0f}" if us else f"{row.bins:,.1f}",
-        }
-        for row in rows
-    ]
+def _yield_cells(rows: list[YieldRow], show: Show) -> list[list[str]]:
+    other = f"{'boxes' if show.us else 'bins'}/{show.area_name}, middle"
+    cells = [["leaf", "year", f"{show.yield_unit}: low (1 in 20)", "±", "middle", "±", "high (1 in 20)", other]]
+    for row in rows:
+        cells.append(
+            [
+                str(row.leaf),
+                str(row.years[0]) if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}",
+                low_text(row.band, 1),
+                f"{row.band.low_error:,.1f}",
+                f"{row.band.middle:,.1f}",
+                f"{row.band.middle_error:,.1f}",
+                f"{row.band.high:,.1f}",
+                f"{row.boxes:,.0f}" if show.us else f"{row.bins:,.1f}",
+            ]
+        )
+    return cells
 
 
 def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
@@ -226,19 +233,16 @@ def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     show = Showing(
         str(attrs["display_units"]), str(attrs["currency"]), float(attrs["latitude"]), float(attrs["box_mass"])
     )
-    by_status: dict[str, list[dict[str, str]]] = {}
+    by_status: dict[str, list[list[str]]] = {}
     for entry in found:
         value, unit = show.parts(entry["key"], entry["value"], entry["unit"])
-        by_status.setdefault(entry["status"], []).append(
-            {"key": entry["key"], "value": value, "unit": unit, "source": entry["source"]}
-        )
+        by_status.setdefault(entry["status"], []).append([str(entry["key"]), value, unit, str(entry["source"])])
     order = [*STATUS_ORDER, *(status for status in by_status if status not in STATUSES)]
     return [
         {
             "status": status,
             "meaning": STATUS_MEANING.get(status, ""),
-            "rows": by_status[status],
-            "open": len(by_status[status]) <= 12,
+            "cells": [["key", "value", "unit", "source"], *by_status[status]],
         }
         for status in order
         if status in by_status

@@ -177,8 +177,8 @@ def bank_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     several = several_rates(dataset)
     if several:
         lines.append(
-            f"In {several:,} trials more than one rate of return makes NPV zero; the one nearest zero is given, and "
-            "NPV is the safer guide."
+            f"In {several:,} {'trial' if several == 1 else 'trials'} more than one rate of return makes NPV zero; the "
+            "one nearest zero is given, and NPV is the safer guide."
         )
     return lines
 

@@ -274,11 +274,9 @@ def second_opinion_part(dataset: xarray.Dataset, show: Show) -> dict[str, Any] |
     document = attribute(dataset, "second_opinion")
     if not document:
         return None
-    head, *rows = second_opinion_cells(document, show)
     return {
         "methods": document["methods"],
-        "head": head[1:],
-        "rows": rows,
+        "cells": second_opinion_cells(document, show),
         "shares": second_opinion_shares(document),
         "sentence": second_opinion_sentence(document, show),
     }

@@ -9,8 +9,21 @@ from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.units import HECTARE, display
 from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.run.saved import bands
 from orchardsim.report.show import Show
-from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, STONE, STRAW, picture_settings, svg_text, thousands
+from orchardsim.report.style import (
+    BRICK,
+    FILLS,
+    HATCHES,
+    INK,
+    LEAF,
+    OCHRE,
+    QUIET,
+    draw_doubts,
+    picture_settings,
+    svg_text,
+    thousands,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,8 +32,6 @@ if TYPE_CHECKING:
 PAPER: Final = {"us": (8.5, 11.0), "metric": (8.27, 11.69)}
 """Letter and A4, inches."""
 MOST_BLOCKS: Final = 6
-ROW_FILLS: Final = (LEAF, OCHRE, STRAW, STONE)
-HATCHES: Final = ("", "//", "..", "xx")
 
 
 def sheet_title(summary: Mapping[str, Any]) -> str:
@@ -122,7 +133,7 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
         axes.add_patch(_box(0, top - width, length + 2 * head, width, "#f1f0e6", QUIET))
         place = top
         for group in block["groups"]:
-            number = fills.setdefault(group["cultivar"], len(fills)) % len(ROW_FILLS)
+            number = fills.setdefault(group["cultivar"], len(fills)) % len(FILLS)
             for _ in range(group["rows"]):
                 place -= block["row_spacing_m"]
                 strip = _box(
@@ -130,7 +141,7 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
                     place + 0.275 * block["row_spacing_m"],
                     length,
                     0.45 * block["row_spacing_m"],
-                    ROW_FILLS[number],
+                    FILLS[number],
                     None,
                 )
                 strip.set_hatch(HATCHES[number])
@@ -147,7 +158,7 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     axes.set_ylim(top - 3, 2)
     axes.set_aspect("equal", anchor="NW")
     axes.axis("off")
-    handles = [_box(0, 0, 1, 1, ROW_FILLS[number % 4], None) for number in fills.values()]
+    handles = [_box(0, 0, 1, 1, FILLS[number % 4], None) for number in fills.values()]
     for handle, number in zip(handles, fills.values(), strict=True):
         handle.set_hatch(HATCHES[number % 4])
     if handles:
@@ -167,13 +178,9 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     if not rows:
         axes.text(0.5, 0.5, "no new planting bears within the run", ha="center", transform=axes.transAxes)
         return
-    leaves = [int(leaf) for leaf in rows]
-    low, middle, high = (
-        [float(show.yield_value(rows[str(leaf)][point])) for leaf in leaves] for point in ("p5", "p50", "p95")
-    )
-    axes.fill_between(leaves, low, high, color=LEAF, alpha=0.18, linewidth=0, label="18 futures in 20")
-    axes.plot(leaves, middle, color=LEAF, linewidth=2, label="typical")
-    axes.plot(leaves, low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
+    found = bands(rows, show.yield_value)
+    draw_doubts(axes, found.at, (found.low, found.middle, found.high), (found.known_low, found.known_high))
+    axes.plot(found.at, found.low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
     axes.set_xlabel("leaf (growing season after planting)")
     axes.set_ylim(bottom=0)
     thousands(axes.yaxis)
@@ -183,10 +190,9 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
 def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     """Summed cash of the farm, below and above zero."""
     rows = summary["sheet"]["cash_summed_by_year"]
-    years = [int(year) for year in rows]
-    low, middle, high = ([float(rows[str(year)][point]) for year in years] for point in ("p5", "p50", "p95"))
-    axes.fill_between(years, low, high, color=OCHRE, alpha=0.22, linewidth=0, label="18 futures in 20")
-    axes.plot(years, middle, color=INK, linewidth=2, label="typical")
+    found = bands(rows, float)
+    years, low = found.at, found.low
+    draw_doubts(axes, years, (low, found.middle, found.high), (found.known_low, found.known_high), colour=OCHRE)
     axes.plot(years, low, color=BRICK, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
     axes.axhline(0, color=INK, linewidth=0.8)
     deepest = min(range(len(years)), key=lambda place: low[place])

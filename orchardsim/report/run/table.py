@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Final
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
+from orchardsim.core.units import display
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.block_tables import work_line
 from orchardsim.report.run.risk import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.run.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.run.tree_table import swing_line
-from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences
+from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences, in_shown_units
 from orchardsim.results import attribute, shares
 from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.risk_numbers import trials_for_chance
@@ -103,13 +104,14 @@ def _band_cells(found: Band, digits: int) -> list[str]:
 
 def _money_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     """The money table; meanings that do not fit go on below themselves."""
-    cells = _money_cells(dataset, show)
+    cells = money_cells(dataset, show)
     lines = text_columns(cells, left=(0, len(cells[0]) - 2, len(cells[0]) - 1) if len(cells[0]) > 6 else (0, 5))
     place = max(len(line) for line in lines) - max(len(row[-1]) for row in cells)
     return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=" " * place)]
 
 
-def _money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+    """The money table with its head: by luck alone too where levels are open."""
     rows = money_rows(dataset, show)
     if not any(row.known for row in rows):
         cells = [["", "low (1 in 20)", "middle", "±", "high (1 in 20)", ""]]
@@ -173,4 +175,5 @@ def risk_table(dataset: xarray.Dataset, show: Show) -> list[str]:
 def notes_lines(dataset: xarray.Dataset) -> list[str]:
     """What was dropped, filled or assumed, one line each."""
     found = attribute(dataset, "notes") or []
-    return [str(note) for note in (found if isinstance(found, list) else [found])]
+    units = display(str(dataset.attrs["display_units"]))
+    return [in_shown_units(str(note), units) for note in (found if isinstance(found, list) else [found])]

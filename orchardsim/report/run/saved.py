@@ -1,0 +1,93 @@
+"""A saved run as its pages read it: the results, and the summary that every number on a page comes from."""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from orchardsim.report.show import Show
+from orchardsim.results import summary_document
+from orchardsim.results.store import SUMMARY_FILE
+
+if TYPE_CHECKING:
+    import xarray
+
+Array = NDArray[np.float64]
+
+SINGLE: Final = ("worst", "usual", "best")
+"""Single futures that are drawn: lowest, middle and highest NPV of all trials."""
+
+
+@dataclass(frozen=True)
+class Bands:
+    """Points of a number over futures by step (leaf or year), in the unit that is drawn.
+
+    Attributes
+    ----------
+    at : array, (step,)
+    low, middle, high : array, (step,)
+        5, 50 and 95 % points.
+    known_low, known_high : array, (step,)
+        5 and 95 % points by luck alone; nan where that cannot be told.
+    """
+
+    at: Array
+    low: Array
+    middle: Array
+    high: Array
+    known_low: Array
+    known_high: Array
+
+
+@dataclass(frozen=True)
+class SavedRun:
+    """Results and summary of a run."""
+
+    dataset: xarray.Dataset
+    summary: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, dataset: xarray.Dataset, place: Path | None = None) -> SavedRun:
+        """The summary that stands in a folder beside the results, or the same made anew."""
+        found: dict[str, Any] = {}
+        if place is not None and (path := place / SUMMARY_FILE).is_file():
+            found = json.loads(path.read_text(encoding="utf-8"))
+        return cls(dataset, found if "sheet" in found else summary_document(dataset))
+
+    @functools.cached_property
+    def show(self) -> Show:
+        """How its numbers are shown."""
+        return Show.of(self.dataset)
+
+    @functools.cached_property
+    def single(self) -> dict[str, int]:
+        """The worst, usual and best future by NPV -> its trial."""
+        order = np.argsort(self.dataset["npv"].values, kind="stable")
+        return dict(zip(SINGLE, (int(order[0]), int(order[(len(order) - 1) // 2]), int(order[-1])), strict=True))
+
+    def yields(self, label: str) -> Bands:
+        """Picked fruit by leaf of a label or the farm, in the shown unit."""
+        rows = self.summary["headline"].get("yield_per_area_by_leaf", {}).get(label, {})
+        return bands(rows, self.show.yield_value)
+
+    @property
+    def cash(self) -> Bands:
+        """Cash of the farm summed since year 0."""
+        return bands(self.summary["sheet"]["cash_summed_by_year"], float)
+
+
+def bands(rows: Mapping[str, Mapping[str, Any]], shown: Any) -> Bands:
+    """Entries of the summary by step as arrays."""
+    known = [row.get("were_the_levels_known") or {} for row in rows.values()]
+    return Bands(
+        np.array([float(step) for step in rows]),
+        *(np.array([float(shown(row[point])) for row in rows.values()]) for point in ("p5", "p50", "p95")),
+        *(np.array([float(shown(one[point])) if one else np.nan for one in known]) for point in ("p5", "p95")),
+    )
