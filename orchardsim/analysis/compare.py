@@ -269,7 +269,7 @@ def same_tree_blocks(first: Plan, second: Plan) -> tuple[str, ...]:
 def _facts(plans: Sequence[Plan]) -> tuple[PlanFacts, ...]:
     names: list[str] = []
     for place, plan in enumerate(plans):
-        name = plan.path.stem if plan.path is not None else f"plan {place + 1}"
+        name = plan.scenario or (plan.path.stem if plan.path is not None else f"plan {place + 1}")
         taken = sum(other == name or other.startswith(f"{name} (") for other in names)
         names.append(f"{name} ({taken + 1})" if taken else name)
     return tuple(

@@ -14,7 +14,9 @@ from orchardsim.cli.run import whole_number
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
-    parser.add_argument("plans", type=Path, nargs="+", metavar="PLAN", help="two or more plan files (TOML)")
+    parser.add_argument(
+        "plans", type=Path, nargs="+", metavar="PLAN", help="two or more plan files (TOML), or one that holds scenarios"
+    )
     parser.add_argument(
         "--trials", type=whole_number(4, 1_000_000), default=200, help="simulated futures of each plan (default 200)"
     )
@@ -35,12 +37,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def execute(options: argparse.Namespace) -> int:
     """Simulate the plans, print the tables, and save the comparison when a folder is given."""
     from orchardsim.analysis.compare import check_plans, compare
-    from orchardsim.plan import load_plan
+    from orchardsim.plan import load_plan, load_scenarios
     from orchardsim.report.compare.page import comparison_files, write_comparison
     from orchardsim.results import dump_summary
     from orchardsim.results.comparison import KIND, comparison_document
 
-    plans = [load_plan(path) for path in options.plans]
+    alone = len(options.plans) == 1
+    plans = load_scenarios(options.plans[0]) if alone else [load_plan(path) for path in options.plans]
     check_plans(plans)
     heading = f"{len(plans)} plans: {options.trials} trials of {options.years} years each"
     with output_folder(options, KIND, comparison_files()) as folder:

@@ -14,10 +14,11 @@ from orchardsim.core.errors import IdentityError, InputError, WorkerError
 
 COMMANDS = {
     "run": "simulate a planting plan: yield, losses, cash and risk, year by year",
-    "check": "read a plan and print what it plants, orders, builds and pays; runs nothing",
+    "check": "the ten numbers to state first; what a plan plants, orders, builds and pays",
     "weather": "quality report of a station record: gaps, outliers, climate, bloom and frost history",
     "compare": "several plans in the same futures: paired differences and how sure they are",
     "stress": "place named bad seasons at every leaf and say what each costs",
+    "levels": "what each open level does to the money, prices against yields, and the chances of losing",
     "spares": "how many replacement trees to hold, how many to order, and when",
     "study": "a declared experiment over keys of a plan, in common futures, with contrasts",
     "fit": "what measured trees say of the plan's open levels; an updated plan",

@@ -176,7 +176,7 @@ class FruitPrice:
     )
     packing: float = parameter(
         "money/kg",
-        "sorting, packing and selling of this cultivar; left out: costs.packing",
+        "sorting, packing and selling of this cultivar in place of costs.packing (assumption where left out: the same)",
         low=0,
         default=float("inf"),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from orchardsim.plan.loading import load_plan
+from orchardsim.plan.loading import load_plan, load_scenarios
 from orchardsim.plan.plan import Plan, ResolvedBlock
 
-__all__ = ["Plan", "ResolvedBlock", "load_plan"]
+__all__ = ["Plan", "ResolvedBlock", "load_plan", "load_scenarios"]

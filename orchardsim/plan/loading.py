@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -24,6 +25,7 @@ from orchardsim.plan.catalogue import KINDS, Catalogue
 from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.futures import read_futures
+from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import carrying_learned
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.names import check_names
@@ -32,6 +34,7 @@ from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import check_content, read_toml
 from orchardsim.plan.refill import with_refill_rules
+from orchardsim.plan.scenarios import BASE, in_scenario, scenario_changes, without_scenarios
 from orchardsim.plan.sense import order_doubts, price_doubts
 from orchardsim.plan.tables import stated_values, validated
 from orchardsim.plan.wages import following_wages
@@ -65,6 +68,48 @@ def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None
     folder = Path(base) if base is not None else (path.parent if path is not None else Path())
     where = str(path) if path is not None else "plan"
     check_content(raw, where)
+    return _scenarios(raw, path, where, folder)[0]
+
+
+def load_scenarios(source: str | Path) -> list[Plan]:
+    """A plan and each of its scenarios (tables ``[scenario.name]``), in the order of the file.
+
+    Parameters
+    ----------
+    source : path
+        A TOML file.
+
+    Raises
+    ------
+    InputError
+        One line naming file, scenario and key; also where the plan holds no scenario.
+    """
+    path = Path(source)
+    raw, where = read_toml(path), str(path)
+    check_content(raw, where)
+    plans = _scenarios(raw, path, where, path.parent)
+    if len(plans) < 2:
+        raise InputError(
+            where,
+            "found one plan without scenarios to compare; allowed two or more plan files, or one with tables "
+            "[scenario.name] of keys that differ",
+        )
+    return [dataclasses.replace(plans[0], scenario=BASE), *plans[1:]]
+
+
+def _scenarios(raw: Mapping[str, Any], path: Path | None, where: str, folder: Path) -> list[Plan]:
+    """The plan and its scenarios, each read and checked whole."""
+    bare = without_scenarios(raw)
+    plans = [_read(bare, path, where, folder)]
+    for name, changes in scenario_changes(raw, where).items():
+        place = in_scenario(where, name)
+        plan = _read(with_keys(bare, changes, place), path, place, folder)
+        plans.append(dataclasses.replace(plan, scenario=name, title=f"{plan.title}: {name}"))
+    return plans
+
+
+def _read(raw: Mapping[str, Any], path: Path | None, where: str, folder: Path) -> Plan:
+    """A plan from its tables, scenarios left out."""
     currency = raw.get("currency")
     context = UnitContext(currency=currency if isinstance(currency, str) and currency in CURRENCIES else "USD")
     packing = raw.get("packing", {})

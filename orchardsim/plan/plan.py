@@ -119,6 +119,8 @@ class Plan:
         Every value that the plan states, as it was read.
     idle_land : tuple of IdleLand
         Land of the farm without trees.
+    scenario : str
+        Name of the scenario of the plan file that this is; empty for the plan itself.
     calendar_year : int or None
         Year in which the crop of year 0 is picked; where it is stated, years before year 0 are those of the record.
     """
@@ -150,6 +152,7 @@ class Plan:
     stated: tuple[Stated, ...] = ()
     idle_land: tuple[IdleLand, ...] = ()
     calendar_year: int | None = None
+    scenario: str = ""
 
     @property
     def where(self) -> str:

@@ -12,6 +12,7 @@ from orchardsim.core.files import check_file, reason
 from orchardsim.results.comparison import COMPARE_FILE, Comparison
 from orchardsim.results.findings import findings_path, read_findings
 from orchardsim.results.fit import FIT_FILE, Kept
+from orchardsim.results.levels import LEVELS_FILE, LevelsFound
 from orchardsim.results.spares import SPARES_FILE, SparesAnswer
 from orchardsim.results.store import RESULTS_FILE
 from orchardsim.results.stress import STRESS_FILE, Stress
@@ -79,6 +80,14 @@ def _fit(folder: Path) -> Rebuilt:
     return Rebuilt(page, fit_table(kept.found))
 
 
+def _levels(folder: Path) -> Rebuilt:
+    from orchardsim.report.levels.page import write_levels
+    from orchardsim.report.levels.words import levels_text
+
+    found = _kept(folder / LEVELS_FILE, LevelsFound)
+    return Rebuilt(write_levels(folder, found), levels_text(found))
+
+
 KINDS: dict[str, Callable[[Path], Rebuilt]] = {
     RESULTS_FILE: _run,
     COMPARE_FILE: _comparison,
@@ -86,6 +95,7 @@ KINDS: dict[str, Callable[[Path], Rebuilt]] = {
     SPARES_FILE: _spares,
     STUDY_FILE: _study,
     FIT_FILE: _fit,
+    LEVELS_FILE: _levels,
 }
 """File that tells what a folder holds -> how its page is built."""
 

@@ -1,0 +1,66 @@
+"""The saved look at open levels: numbers as JSON, pictures as files, and one page that holds everything."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.levels.figures import FIGURES
+from orchardsim.report.levels.words import (
+    debt_cells,
+    footer_text,
+    levels_sentences,
+    losing_cells,
+    price_cells,
+    show_of,
+    swing_cells,
+)
+from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
+from orchardsim.report.show import LEFT_OUT
+from orchardsim.results.folder import OutputFolder
+from orchardsim.results.levels import KIND, LEVELS_FILE, LEVELS_PAGE, LevelsFound, levels_document
+
+
+def levels_files() -> list[str]:
+    """Files that :func:`write_levels` writes."""
+    return file_names(LEVELS_FILE, LEVELS_PAGE, FIGURES)
+
+
+def write_levels(place: str | Path | OutputFolder, found: LevelsFound) -> Path:
+    """Write ``levels.json``, ``figures/`` and ``levels.html``; returns the page.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    return save_findings(
+        place,
+        found,
+        what=KIND,
+        document=(LEVELS_FILE, levels_document(found) | {"sentences": levels_sentences(found)}),
+        figures=FIGURES,
+        page=(LEVELS_PAGE, levels_html),
+    )
+
+
+def levels_html(found: LevelsFound, pictures: Pictures) -> str:
+    """The page as text."""
+    show = show_of(found)
+    return render(
+        "levels.html",
+        title=f"Open levels: {found.attributes['title']}",
+        footer=footer_text(found),
+        sentences=levels_sentences(found),
+        tables=[
+            ("One open level at a time", swing_cells(found)),
+            (f"NPV in 1,000 {show.currency} by price and yield", price_cells(found)),
+            ("How the plan loses", losing_cells(found)),
+            ("Debt service by year", debt_cells(found)),
+        ],
+        meanings=[(one.name.replace("_", " "), one.meaning, one.narrowed_by) for one in found.swings],
+        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}, carton of 40 lb",
+        pictures=picture_parts(FIGURES, pictures),
+        left_out=LEFT_OUT,
+        cautions=CAUTIONS,
+    )

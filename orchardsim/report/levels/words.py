@@ -1,0 +1,209 @@
+"""What open numbers and levels do to a plan's money, in sentences and tables of text."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import Final
+
+import xarray
+
+from orchardsim.core.numbers import percent
+from orchardsim.core.units import CARTON
+from orchardsim.plan.showing import Showing
+from orchardsim.report.columns import text_columns
+from orchardsim.report.run.table import WIDTH
+from orchardsim.report.show import Show
+from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
+from orchardsim.results.levels import LevelsFound, Swing
+
+MEANING: Final = 58
+"""Characters of a meaning in a table (wording only)."""
+COMMON: Final = 0.5
+"""Chance from which an outcome is told in the first sentence (wording only)."""
+
+
+def first_number_lines(found: FirstNumbers, showing: Showing) -> list[str]:
+    """The list that opens ``check``."""
+    currency = showing.currency
+    cells = [["", "number", "now", "from", f"NPV, {currency}"]]
+    for place, one in enumerate(found.numbers, start=1):
+        cells.append(
+            [str(place), _short(one.meaning), _now(one, showing), one.status, f"{one.change:+,.0f} ± {one.error:,.0f}"]
+        )
+    heading = (
+        f"The {len(found.numbers)} numbers to state first, of {found.looked_at} that the plan leaves open: what a "
+        "tenth more of each does to NPV"
+    )
+    keys = [f"  {place:>2}  {one.key}" for place, one in enumerate(found.numbers, start=1)]
+    note = (
+        f"NPV {currency} {found.npv:,.0f}, mean of {found.trials} futures of {found.years} years with all levels at "
+        f"their middle; ± standard error. Found in {found.seconds:.1f} s."
+    )
+    return [
+        *textwrap.wrap(heading, WIDTH),
+        *(f"  {line}" for line in text_columns(cells, left=(1, 3))),
+        *textwrap.wrap(note, WIDTH),
+        "Under these keys a plan states them:",
+        *keys,
+    ]
+
+
+def _short(meaning: str) -> str:
+    return meaning if len(meaning) <= MEANING else meaning[: MEANING - 3].rstrip() + "..."
+
+
+def _now(one: FirstNumber, showing: Showing) -> str:
+    if one.value is None:
+        return "as the catalogue"
+    if one.key == "futures.pack_out":
+        return percent(float(one.value))
+    value = one.value[-1] if isinstance(one.value, tuple) else one.value
+    return showing.text(one.key, value, one.unit).partition(" (")[0]
+
+
+def show_of(found: LevelsFound) -> Show:
+    """Units and money in which the findings are shown."""
+    return Show.of(xarray.Dataset(attrs=dict(found.attributes)))
+
+
+def footer_text(found: LevelsFound) -> str:
+    """How many trials."""
+    return f"n = {found.trials:,} trials of {found.years} years, seed {found.seed}"
+
+
+def _level_text(value: float, unit: str) -> str:
+    return f"{value:.3g}" if unit == "1" else f"{value:.3g} {unit}".replace("1/year", "a year")
+
+
+def swing_cells(found: LevelsFound) -> list[list[str]]:
+    """Open levels with NPV at their ends, widest first."""
+    currency = found.attributes["currency"]
+    cells = [["open level", "low", "high", f"NPV at low, {currency}", "NPV at high", "apart"]]
+    for one in found.swings:
+        cells.append(
+            [
+                one.name.replace("_", " "),
+                _level_text(one.low, one.unit),
+                _level_text(one.high, one.unit),
+                f"{one.npv_low:,.0f}",
+                f"{one.npv_high:,.0f}",
+                f"{one.width:,.0f} ± {one.error:,.0f}",
+            ]
+        )
+    return cells
+
+
+def price_cells(found: LevelsFound) -> list[list[str]]:
+    """Mean NPV in thousands by yield and price, with the price that breaks even, per carton and per box or kilogram."""
+    table, show = found.price_by_yield, show_of(found)
+    unit = show.price_unit if show.us else f"{show.currency}/kg"
+    heads = [f"price x {price:g}" for price in table.prices]
+    cells = [["fruit picked", *heads, f"break-even {unit}", f"{show.currency}/carton"]]
+    for share, row, even in zip(table.yields, table.npv, table.break_even, strict=True):
+        none = not math.isfinite(even)
+        cells.append(
+            [
+                f"x {share:g}",
+                *(f"{value / 1000:,.0f}" for value in row),
+                "none" if none else show.price(even),
+                "none" if none else f"{even * CARTON:,.2f}",
+            ]
+        )
+    return cells
+
+
+def losing_cells(found: LevelsFound) -> list[list[str]]:
+    """Outcomes that lose with their chance, the range that the trials leave open."""
+    cells = [["outcome", "chance", "19 times in 20 within"]]
+    for one in found.losing:
+        if one.of:
+            low, high = likely(one.trials, one.of)
+            cells.append([one.name, percent(one.chance), f"{percent(low)} to {percent(high)}"])
+        else:
+            cells.append([one.name, "not asked", "nothing is due or invested"])
+    return cells
+
+
+def likely(count: int, trials: int) -> tuple[float, float]:
+    """Wilson's interval of a share at 95 %.
+
+    References
+    ----------
+    Wilson (1927), J. Amer. Statist. Assoc. 22:209-212.
+
+    Examples
+    --------
+    >>> [round(end, 3) for end in likely(0, 10)]
+    [0.0, 0.278]
+    """
+    z = 1.959964
+    share, weight = count / trials, z * z / trials
+    middle = (share + weight / 2) / (1 + weight)
+    half = z / (1 + weight) * math.sqrt(share * (1 - share) / trials + weight / (4 * trials))
+    return max(middle - half, 0.0), min(middle + half, 1.0)
+
+
+def debt_cells(found: LevelsFound) -> list[list[str]]:
+    """By year: chance that the cash flow before interest does not cover interest and principal."""
+    cells = [["year", "trials with debt service due", "chance it is not covered"]]
+    for year, (missed, due) in enumerate(found.debt_not_covered):
+        cells.append([str(year), f"{percent(due / found.trials)}", percent(missed / due) if due else "nothing due"])
+    return cells
+
+
+def levels_sentences(found: LevelsFound) -> list[str]:
+    """What a lender reads first."""
+    currency, table = found.attributes["currency"], found.price_by_yield
+    show = show_of(found)
+    said = [
+        f"With every level at its middle the plan's NPV is {currency} {found.npv:,.0f} (± {found.npv_error:,.0f} from "
+        f"{found.trials} trials)."
+    ]
+    if found.swings:
+        widest: Swing = found.swings[0]
+        said.append(
+            f"Of what nobody knows, {widest.name.replace('_', ' ')} moves it most: from {currency} "
+            f"{min(widest.npv_low, widest.npv_high):,.0f} to {max(widest.npv_low, widest.npv_high):,.0f}; "
+            f"{widest.narrowed_by} narrows it."
+        )
+    even = dict(zip(table.yields, table.break_even, strict=True))[1.0]
+    if math.isfinite(even):
+        said.append(
+            f"At the plan's yield fruit must bring {show.price(even)} {show.price_unit} to break even "
+            f"({even * CARTON:,.2f} a carton of 40 lb); it brings {show.price(table.fresh_price)} before packing."
+        )
+    likely_ones = [one for one in found.losing if one.of and one.chance >= COMMON]
+    if likely_ones:
+        said.append("More likely than not: " + "; ".join(one.name for one in likely_ones) + ".")
+    due = [missed / count for missed, count in found.debt_not_covered if count]
+    if due:
+        worst = max(range(len(found.debt_not_covered)), key=lambda y: _share(found.debt_not_covered[y]))
+        said.append(
+            f"Debt service is not covered in {percent(sum(due) / len(due))} of the years in which any is due; worst in "
+            f"year {worst}, in {percent(_share(found.debt_not_covered[worst]))} of trials."
+        )
+    return said
+
+
+def _share(pair: tuple[int, int]) -> float:
+    return pair[0] / pair[1] if pair[1] else -1.0
+
+
+def levels_text(found: LevelsFound) -> str:
+    """All tables as text."""
+    parts = [
+        "One open level at a time, the others at their middle",
+        *text_columns(swing_cells(found), fold_heads=True),
+        "",
+        f"NPV in 1,000 {found.attributes['currency']} by price and yield",
+        *text_columns(price_cells(found), fold_heads=True),
+        "",
+        "How the plan loses, all levels open",
+        *text_columns(losing_cells(found)),
+        "",
+        *text_columns(debt_cells(found)),
+        "",
+        footer_text(found),
+    ]
+    return "\n".join(parts)

@@ -1,0 +1,56 @@
+"""The numbers of a plan to state first, as they were found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class FirstNumber:
+    """One number that a plan leaves open.
+
+    Attributes
+    ----------
+    key : str
+        Under which a plan states it.
+    meaning : str
+    value : object
+        As it stands now, in ``unit``; None where it is a level of the whole simulation.
+    unit : str
+    status : str
+    change : float [money]
+        What a tenth more does to NPV, mean over the trials.
+    error : float [money]
+        Its standard error from the number of trials.
+    """
+
+    key: str
+    meaning: str
+    value: Any
+    unit: str
+    status: str
+    change: float
+    error: float
+
+
+@dataclass(frozen=True)
+class FirstNumbers:
+    """The numbers that move a plan's result most, those first.
+
+    Attributes
+    ----------
+    numbers : tuple of FirstNumber
+    npv : float [money]
+        Mean of the trials.
+    trials, years, looked_at : int
+        Trials and years simulated, numbers tried.
+    seconds : float
+    """
+
+    numbers: tuple[FirstNumber, ...]
+    npv: float
+    trials: int
+    years: int
+    looked_at: int
+    seconds: float
