@@ -137,6 +137,12 @@ class SeasonDrivers:
     early_heat : (season,) [K day]
         Degree days in the 60 days after bloom, that set fruit cell number.
     sunburn_fraction : (season,) [1]
+    spray_balance : (season,) [1]
+        Carbohydrate balance of the week that decides what a thinning spray takes off; 0 is usual.
+    rot_fraction : (season,) [1]
+        Share of sound fruit spoilt by rots.
+    ripening_night : (season,) [degC]
+        Mean nightly minimum of the three weeks before harvest.
     blight_days : (season,)
         Days in bloom on which all four conditions of the blossom infection rule were met.
     winter_temperature_min : (season,) [degC]
@@ -180,6 +186,9 @@ class SeasonDrivers:
     irrigation_depth: NDArray[np.float64]
     early_heat: NDArray[np.float64]
     sunburn_fraction: NDArray[np.float64]
+    spray_balance: NDArray[np.float64]
+    rot_fraction: NDArray[np.float64]
+    ripening_night: NDArray[np.float64]
     blight_days: NDArray[np.float64]
     winter_temperature_min: NDArray[np.float64]
     soil_temperature_min: NDArray[np.float64]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import WINDOW_DAYS
 from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
-from orchardsim.season import cold, frost, harvest, phenology, sunburn, water
+from orchardsim.season import cold, frost, fruit_weather, harvest, phenology, sunburn, water
 from orchardsim.season.bloom import infection_day_count, pollination_hours
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.prepare import Daylight, PreparedSeasons, prepare, running_total
@@ -80,8 +80,7 @@ def season_calendar(prepared: PreparedSeasons, cultivar: Phenology) -> Calendar:
     stages = np.concatenate([stages[:-1], petal_fall[None]])
     closed = (prepared.growth_heat_sum[1:] < take(prepared.growth_heat_sum, bloom) + CLOSED_CANOPY_HEAT).sum(axis=0)
     closed = np.minimum(closed, bloom + 80)
-    nights = running_total(prepared.temperature_min)
-    mean_night = between(nights, bloom + 1, bloom + 1 + harvest.POST_BLOOM_DAYS) / harvest.POST_BLOOM_DAYS
+    mean_night = between(prepared.night_sum, bloom + 1, bloom + 1 + harvest.POST_BLOOM_DAYS) / harvest.POST_BLOOM_DAYS
     picked = bloom + np.rint(harvest.days_to_harvest(cultivar.days_to_harvest, mean_night)).astype(np.int64)
     picked = np.minimum(np.maximum(picked, closed + 7), LATEST_HARVEST)
     fall = np.maximum(harvest.leaf_fall(prepared.temperature_mean), picked + 7)
@@ -327,6 +326,8 @@ def _drivers_of_case(
         prepared.temperature_min, prepared.night_clear, site.night_offset, site.bud_cooling
     )
     heat_end = np.minimum(dates.bloom + EARLY_HEAT_DAYS, WINDOW_DAYS)
+    after_spray = [np.minimum(dates.bloom + day, WINDOW_DAYS) for day in fruit_weather.SPRAY_DAYS]
+    ripe = dates.harvest
     return SeasonDrivers(
         chill_portions=portions,
         utah_units=take(prepared.utah, chill_day).astype(np.float64),
@@ -347,6 +348,9 @@ def _drivers_of_case(
         irrigation_depth=(soil.irrigation + frost_water).T.copy(),
         early_heat=between(prepared.growth_heat_sum, dates.bloom, heat_end),
         sunburn_fraction=burnt * (sunburn.COVER_SHARE if site.sunburn_protection else 1.0),
+        spray_balance=between(prepared.balance_sum, *after_spray) / (after_spray[1] - after_spray[0]),
+        rot_fraction=fruit_weather.rot_share(between(prepared.rot_sum, ripe - fruit_weather.ROT_DAYS, ripe)),
+        ripening_night=between(prepared.night_sum, ripe - fruit_weather.COLOUR_DAYS, ripe) / fruit_weather.COLOUR_DAYS,
         blight_days=infection_day_count(prepared, dates.first_bloom, dates.petal_fall),
         winter_temperature_min=cold.winter_minimum(night_air),
         soil_temperature_min=prepared.soil_minimum,

@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import WINDOW_DAYS, day_of_year
 from orchardsim.core.handover import SeasonWeather
-from orchardsim.season import chill, cold, degree_days, evapotranspiration, hourly, photosynthesis, sunburn
+from orchardsim.season import (
+    chill,
+    cold,
+    degree_days,
+    evapotranspiration,
+    fruit_weather,
+    hourly,
+    photosynthesis,
+    sunburn,
+)
 
 Floats = NDArray[Any]
 
@@ -65,7 +74,9 @@ class PreparedSeasons:
         Cloud factor of the night before each day.
     soil_minimum : (season,) [degC]
         Lowest of the winter among the roots.
-    sunburn_sum [K day], work_sum [day]
+    sunburn_sum [K day], night_sum [degC day], work_sum [day]
+    balance_sum, rot_sum [day]
+        Carbohydrate balance, and days warm and wet enough for rots.
     shape : HourlyShape
     sky : Daylight
     """
@@ -87,6 +98,9 @@ class PreparedSeasons:
     night_clear: Floats
     soil_minimum: Floats
     sunburn_sum: Floats
+    night_sum: Floats
+    balance_sum: Floats
+    rot_sum: Floats
     work_sum: Floats
     shape: hourly.HourlyShape
     sky: Daylight
@@ -209,6 +223,9 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
         night_clear=evapotranspiration.cloudiness_factor(night_share / clear_sky),
         soil_minimum=cold.soil_minimum((low + high) / 2, rain),
         sunburn_sum=running_total(np.maximum(surface - sunburn.BROWNING, 0)),
+        night_sum=running_total(low),
+        balance_sum=running_total(fruit_weather.carbohydrate_balance(useful, (low + high) / 2)),
+        rot_sum=running_total(fruit_weather.warm_wet(rain, (low + high) / 2)),
         work_sum=running_total((rain < WORK_RAIN).astype(np.float64)),
         shape=shape,
         sky=sky,

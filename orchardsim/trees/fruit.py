@@ -15,6 +15,9 @@ from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.core.units import BUSHEL
 
 Double = NDArray[np.float64]
+SPRAY_HUNGER: Final = 2.5
+"""1; log odds of falling that a fruitlet gains per unit of missing carbohydrate balance after a spray (assumption: what
+a spray takes off then varies between years from a third to two thirds about a half, as sprays are known to)."""
 
 
 def early_heat_effect(early_heat: Double, best: float, loss: float) -> Double:
@@ -135,3 +138,27 @@ def pass_shares(picks: int) -> tuple[float, ...]:
     cuts = np.arange(picks - 1) - (picks - 2) / 2
     levels = np.concatenate([[0.0], ndtr(cuts), [1.0]])
     return tuple(np.diff(levels).tolist())
+
+
+def sprayed_off(removal: float, balance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of the fruitlets that a thinning spray takes off [1].
+
+    Parameters
+    ----------
+    removal : float [1]
+        In usual weather.
+    balance : array [1]
+        Carbohydrate balance of the week after it, 0 in a usual one; its standard deviation is about 0.2.
+
+    Notes
+    -----
+    Starved fruitlets fall more readily: log odds of the share fall by :data:`SPRAY_HUNGER` per balance (assumption).
+
+    Examples
+    --------
+    >>> sprayed_off(0.5, np.array([-0.4, 0.0, 0.4])).round(2).tolist()
+    [0.73, 0.5, 0.27]
+    """
+    if removal <= 0:
+        return np.zeros(np.shape(balance))
+    return 1 / (1 + (1 - removal) / removal * np.exp(SPRAY_HUNGER * balance))

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from orchardsim.core.compiled import Number, compiled
 from orchardsim.core.elementary import exp
 from orchardsim.core.labels import FRESH
+
+USUAL_NIGHT: Final = 15.0
+"""degC; mean nightly minimum of the three weeks before harvest to which the colour parameters belong; computed for Gala
+on the bundled cool record."""
+NIGHT_COLOUR: Final = 0.12
+"""1/K; log odds of colour per K that these nights are cooler (assumption)."""
+MOST_NIGHT: Final = 10.0
+"""K; largest difference that counts (assumption)."""
 
 
 @compiled
@@ -42,6 +52,29 @@ def bitter_pit_share(crop_load: Number, proneness: Number, scale: Number, crop: 
     Light crops of large fruit pit most (common practice); the form is an assumption.
     """
     return min(proneness * scale * exp(-crop_load / crop), np.float32(0.9))
+
+
+def night_colour(night: ArrayLike) -> NDArray[np.float64]:
+    """What nights before harvest add to the log odds of a fruit's colour [1].
+
+    Parameters
+    ----------
+    night : array [degC]
+        Mean nightly minimum of the three weeks before harvest.
+
+    Notes
+    -----
+    Red pigment forms in cool nights: two hot late Augusts kept early cultivars poorly coloured in Michigan (MSU 2019,
+    read); Honeycrisp and Jonagold lose colour in Missouri summers (University of Missouri G6022, read). The straight
+    line and its ends are assumptions.
+
+    Examples
+    --------
+    >>> night_colour(np.array([15.0, 10.0, 30.0])).tolist()
+    [0.0, 0.6, -1.2]
+    """
+    cooler = np.clip(USUAL_NIGHT - np.asarray(night, dtype=np.float64), -MOST_NIGHT, MOST_NIGHT)
+    return np.asarray(NIGHT_COLOUR * cooler)
 
 
 def after_hail(packed_mass: NDArray[np.float64], marked: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -171,7 +171,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
         trees, numbers, model.traits, model.row_group, setting, most, radiation, potential, model.grid(draws.normal)
     )
     set_before = model.total(state.fruit_number)
-    sprayed, hours = find_excess(model, state, draws)
+    sprayed, hours = find_excess(model, state, season, draws)
     clusters, fruitlets = model.total(state.bloom_clusters), model.total(state.fruitlets)
     flowers, stripped = clusters * p.flowers_per_cluster, model.total(state.stripped) * p.flowers_per_cluster
     open_by_place = model.total_by_place(state.bloom_clusters - state.stripped, bearing.PLACES)
@@ -195,7 +195,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     )
 
 
-def find_excess(model: BlockModel, state: TreeState, draws: YearDraws) -> tuple[Double, Double]:
+def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> tuple[Double, Double]:
     """Spray where the plan says so and find what must come off by hand.
 
     Returns
@@ -206,7 +206,9 @@ def find_excess(model: BlockModel, state: TreeState, draws: YearDraws) -> tuple[
     rule, by_hand = model.block.thinning, model.block.thinning.method in ("hand", "both")
     off = np.zeros(len(state.cover), np.float32)
     if rule.method in ("chemical", "both"):
-        remain = (1 - rule.spray_removal) * np.exp(rule.spray_spread * draws.block_normal[:, 1])
+        balance = np.broadcast_to(season.spray_balance, state.cover.shape).mean(axis=1)
+        remain = 1 - fruit.sprayed_off(rule.spray_removal, balance)
+        remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1])
         off = (1 - np.clip(remain, 0.05, 1)).astype(np.float32)
     limit = np.float32(rule.fruit_limit)
     loops.find_excess(

@@ -179,7 +179,13 @@ class Thinning:
         default="hand",
     )
     spray_removal: float = parameter("1", "share of fruitlets that a spray takes off", low=0, high=0.9, default=0.5)
-    spray_spread: float = parameter("1", "log standard deviation of what a spray leaves", low=0, high=1, default=0.25)
+    spray_spread: float = parameter(
+        "1",
+        "log standard deviation of what a spray leaves, beside what the weather after it does (assumption)",
+        low=0,
+        high=1,
+        default=0.15,
+    )
     seconds_per_fruit: float = parameter("s", "hand work per fruitlet taken off", low=0.2, high=20, default=1.2)
     minutes_per_tree: float = parameter(
         "minute", "hand work per tree to get there and look", low=0, high=20, default=0.5

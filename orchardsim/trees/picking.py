@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.handover import Reach
 from orchardsim.core.labels import GRADES
+from orchardsim.trees import grading
 from orchardsim.trees import year as loops
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.season import SeasonForTrees
@@ -84,11 +85,14 @@ def apply_summer_pruning(
     """
     p, totals = model.physiology, state.totals
     light = light_on_fruit(model, state, reach)
+    nights = np.broadcast_to(grading.night_colour(season.ripening_night) / p.colour_rate, totals["crop_mass"].shape)
+    light = light + model.expand(nights)
     loops.judge_fruit(state.arrays, model.numbers, model.traits, model.row_group, model.grid(light))
     totals["fruit_mass_square"] = model.total(state.mass_square)
     for name in ("usable", "clean", "coloured"):
         totals[name] = model.total(getattr(state, name))
     sound = (1 - p.base_defects) * (1 - p.frost_russet * totals["fruit_by_frost"]) * (1 - season.sunburn_fraction)
+    sound = sound * (1 - season.rot_fraction)
     totals["sound_share"] = np.broadcast_to(sound, totals["clean"].shape)
 
 

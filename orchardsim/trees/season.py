@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.handover import SeasonDrivers
+from orchardsim.trees.grading import USUAL_NIGHT
 
 Array = NDArray[np.float64]
 DRIVERS = (
@@ -17,6 +18,9 @@ DRIVERS = (
     "pollination_hours",
     "early_heat",
     "sunburn_fraction",
+    "spray_balance",
+    "rot_fraction",
+    "ripening_night",
     "radiation",
     "degree_days",
     "temperature_factor",
@@ -31,7 +35,8 @@ class SeasonForTrees:
 
     Attributes
     ----------
-    chill_fraction, frost_kill, sunburn_fraction : (trial, group) [1]
+    chill_fraction, frost_kill, sunburn_fraction, rot_fraction, spray_balance : (trial, group) [1]
+    ripening_night : (trial, group) [degC]
     pollination_hours : (trial, group) [h]
     early_heat : (trial, group) [K day]
     radiation : (trial, group, phase) [MJ/m2]
@@ -51,6 +56,9 @@ class SeasonForTrees:
     degree_days: Array
     temperature_factor: Array
     water_factor: Array
+    spray_balance: Array | float = 0.0
+    rot_fraction: Array | float = 0.0
+    ripening_night: Array | float = USUAL_NIGHT
     set_level: Array | float = 1.0
     size_level: Array | float = 1.0
 

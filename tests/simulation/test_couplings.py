@@ -198,3 +198,29 @@ def test_boxes_hold_the_fresh_fruit_and_their_count_follows_the_box(plan, librar
     larger = [result["boxed_mass"][:, LAST].cumsum(-1) for result in (usual, lighter)]
     assert (larger[1] >= larger[0] - 1e-6).all()
     assert larger[1].sum() > 1.02 * larger[0].sum()
+
+
+def test_warm_nights_pale_the_fruit_and_rots_take_it(plan, library, usual):
+    """Red pigment forms in cool nights (MSU 2019, read); rotten fruit is not packed fresh (definition)."""
+    best = {}
+    for name, nights in (("cool", 10.0), ("warm", 22.0)):
+        packed = run(plan, changed(library, ripening_night=lambda one, nights=nights: 0 * one + nights))["packed_mass"]
+        best[name] = packed[:, LAST, :, FRESH[0]] / packed[:, LAST][..., FRESH].sum(-1)
+    assert (best["warm"] < best["cool"]).all()
+    rotten, sound = (
+        run(plan, changed(library, rot_fraction=lambda one, share=share: 0 * one + share))["packed_mass"][:, LAST]
+        for share in (0.2, 0.0)
+    )
+    np.testing.assert_allclose(rotten[..., FRESH].sum(-1), 0.8 * sound[..., FRESH].sum(-1), rtol=0.06)
+
+
+def test_a_spray_takes_more_off_in_a_hungry_week(library):
+    """Cloud and warm nights after the spray make it take more (Robinson and Lakso 2011, memory)."""
+    table = copy.deepcopy(SMALL)
+    table["block"][0]["thinning"] = {"method": "chemical"}
+    sprayed = orchardsim.load_plan(table, base=CONFIGS)
+    kept = [
+        run(sprayed, changed(library, spray_balance=lambda one, now=now: 0 * one + now))["fruit_number"][:, LAST]
+        for now in (-0.4, 0.4)
+    ]
+    assert kept[0].sum() < 0.9 * kept[1].sum()
