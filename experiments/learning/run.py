@@ -41,7 +41,7 @@ from orchardsim.plan.reading import read_toml
 from orchardsim.simulation.replay import Replay
 
 PLAN = Path(__file__).parents[2] / "configs" / "first_row.toml"
-CALIBRATED, BINS, TRUE_GROWTH, PRICES = 300, 10, (0.7, 1.0, 1.4), (0.8, 1.0, 1.3, 1.6, 2.0)
+CALIBRATED, BINS, TRUE_GROWTH, PRICES = 240, 10, (0.7, 1.0, 1.4), (1.0, 1.3, 1.6)
 SURE = {"stock_by_site": 1.0, "cultivar_by_site": 1.0, "fruit_set": 1.0, "fruit_size": 1.0}
 
 
@@ -221,7 +221,7 @@ def main() -> None:
     """Run all, write numbers and picture."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--trials", type=int, default=200, help="trials of an option")
+    parser.add_argument("--trials", type=int, default=150, help="trials of an option")
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
     plan = orchardsim.load_plan(PLAN)

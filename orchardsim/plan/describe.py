@@ -144,7 +144,16 @@ def head_lines(plan: Plan) -> list[str]:
         + ("real: without inflation" if plan.finance.basis == "real" else "nominal: with inflation"),
         f"  bin      {display.mass.text(plan.bin_mass, 1)}; box {display.mass.text(plan.box_mass, 1)}",
         f"  plan     fingerprint {plan.hash[:16]}: another one as soon as any number differs",
+        *_learned_lines(plan),
     ]
+
+
+def _learned_lines(plan: Plan) -> list[str]:
+    """Levels that measured trees narrowed."""
+    if plan.futures.learned is None:
+        return []
+    levels = dict.fromkeys(level.replace("_", " ") for level, _ in plan.futures.learned.parts)
+    return [f"  learned  from measured trees, in place of the plan's own spread: {', '.join(levels)}"]
 
 
 def block_lines(block: ResolvedBlock, display: Display) -> list[str]:

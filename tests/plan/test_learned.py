@@ -12,6 +12,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Learned
 from orchardsim.core.streams import Streams
 from orchardsim.plan import load_plan
+from orchardsim.plan.describe import plan_lines
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import LearnedFile, ground_of, read_learned
 from orchardsim.plan.reading import read_toml
@@ -45,6 +46,12 @@ def test_a_plan_carries_what_was_learned(folder):
         np.exp(0.30 * (0.8**0.5 + 0.5 * 0.2**0.5)), rel=1e-3
     )
     assert plan.hash != PLAN.hash
+
+
+def test_check_says_what_was_learned(folder):
+    told = [line for line in plan_lines(load_plan(folder / "plan.toml")) if line.startswith("  learned")]
+    assert told == ["  learned  from measured trees, in place of the plan's own spread: site growth"]
+    assert not [line for line in plan_lines(PLAN) if line.startswith("  learned")]
 
 
 def test_other_levels_are_drawn_as_before(folder):
