@@ -41,7 +41,7 @@ from orchardsim.plan.reading import read_toml
 from orchardsim.simulation.replay import Replay
 
 PLAN = Path(__file__).parents[2] / "configs" / "first_row.toml"
-CALIBRATED, BINS, TRUE_GROWTH, PRICES = 240, 10, (0.7, 1.0, 1.4), (1.0, 1.3, 1.6)
+CALIBRATED, BINS, TRUE_GROWTH, PRICES = 300, 10, (0.7, 1.0, 1.4), (1.0, 1.3, 1.6)
 SURE = {"stock_by_site": 1.0, "cultivar_by_site": 1.0, "fruit_set": 1.0, "fruit_size": 1.0}
 
 

@@ -72,12 +72,16 @@ def _study(folder: Path) -> Rebuilt:
 
 
 def _fit(folder: Path) -> Rebuilt:
+    from orchardsim.report.fit.next_words import next_table, wait_table
     from orchardsim.report.fit.page import write_fit
     from orchardsim.report.fit.words import fit_table
 
     kept = _kept(folder / FIT_FILE, Kept)
     page = write_fit(folder, kept.found, None, kept.following, kept.waiting)
-    return Rebuilt(page, fit_table(kept.found))
+    text = [fit_table(kept.found)]
+    text += [next_table(kept.following)] if kept.following is not None else []
+    text += [wait_table(kept.waiting)] if kept.waiting is not None else []
+    return Rebuilt(page, "\n\n".join(text))
 
 
 def _levels(folder: Path) -> Rebuilt:
