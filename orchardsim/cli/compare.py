@@ -68,5 +68,5 @@ def execute(options: argparse.Namespace) -> int:
         print_closing(options.out is not None)
     if options.out is None:
         return 0
-    tell(f"saved in {options.out}: compare.html, compare.json, figures/")
+    tell(f"saved in {options.out}: compare_sheet.pdf, compare.html, compare.json, figures/")
     return 0

@@ -65,6 +65,7 @@ def save_findings(
     document: tuple[str, Mapping[str, Any]],
     figures: Figures,
     page: tuple[str, Callable[[Any, Pictures], str]],
+    sheets: Mapping[str, Callable[[Any], bytes]] | None = None,
 ) -> Path:
     """Write JSON, the findings themselves, pictures and page into a folder.
 
@@ -82,6 +83,9 @@ def save_findings(
     page : tuple of str and callable
         Name of the page, and the function that makes its text from ``found`` and the pictures.
 
+    sheets : mapping, optional
+        Name of a file -> the function that makes its bytes from ``found``.
+
     Returns
     -------
     pathlib.Path
@@ -92,11 +96,14 @@ def save_findings(
     InputError
         If the folder cannot be written, or somebody else's file stands in the way.
     """
-    with opened(place, what, file_names(document[0], page[0], figures)) as folder:
+    more = sheets or {}
+    with opened(place, what, [*file_names(document[0], page[0], figures), *more]) as folder:
         folder.write_text(document[0], dump_summary(dict(document[1])))
         folder.write_bytes(findings_path(Path(document[0])).name, findings_bytes(found))
         pictures = save_pictures(folder, found, figures)
         path = folder.write_text(page[0], page[1](found, pictures))
+        for name, draw in more.items():
+            folder.write_bytes(name, draw(found))
         folder.finish()
     return path
 

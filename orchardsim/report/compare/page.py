@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Final
 
 from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.compare.sheet import choice_sheet_html, choice_sheet_pdf
 from orchardsim.report.compare.table import pair_cells, pair_explanations, plan_tables
 from orchardsim.report.compare.words import (
     comparison_sentences,
@@ -19,16 +22,22 @@ from orchardsim.report.show import LEFT_OUT, PAYBACK_AND_NPV
 from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, KIND, Comparison, comparison_document
 from orchardsim.results.folder import OutputFolder
 
+SHEETS: Final[dict[str, Callable[[Comparison], bytes]]] = {
+    "compare_sheet.html": lambda found: choice_sheet_html(found).encode(),
+    "compare_sheet.pdf": choice_sheet_pdf,
+}
+"""One page for a partner: what you gain and risk by choosing another plan."""
+
 
 def comparison_files() -> list[str]:
     """Files that :func:`write_comparison` writes."""
     from orchardsim.report.compare.figures import FIGURES
 
-    return file_names(COMPARE_FILE, COMPARE_PAGE, FIGURES)
+    return [*file_names(COMPARE_FILE, COMPARE_PAGE, FIGURES), *SHEETS]
 
 
 def write_comparison(place: str | Path | OutputFolder, found: Comparison) -> Path:
-    """Write ``compare.json``, ``figures/`` and ``compare.html``.
+    """Write ``compare.json``, ``figures/``, ``compare.html`` and the sheet on two of the plans.
 
     Parameters
     ----------
@@ -55,6 +64,7 @@ def write_comparison(place: str | Path | OutputFolder, found: Comparison) -> Pat
         document=(COMPARE_FILE, comparison_document(found) | {"sentences": comparison_sentences(found)}),
         figures=FIGURES,
         page=(COMPARE_PAGE, comparison_html),
+        sheets=SHEETS,
     )
 
 
