@@ -66,6 +66,8 @@ def test_a_comparison_is_printed_and_saved(plans, tmp_path, capsys):
         "compare.json",
         "compare.npz",
         "compare.html",
+        "compare_sheet.html",
+        "compare_sheet.pdf",
         "figures",
     }
     first = (out / "compare.json").read_bytes()
