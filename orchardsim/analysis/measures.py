@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.labels import FARM
+from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
 from orchardsim.plan import Plan
@@ -53,6 +53,10 @@ MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
 }  # fmt: skip
 """Key -> name, meaning, unit, better side, whether it has a mean, whether it is a whole number."""
 
+MATURE_LEAF: Final = 9
+"""Leaf from which a close planting counts as mature: full crops come in leaf 5 to 8 (common practice)."""
+YOUNG_LEAF: Final = 3
+"""Leaf up to which a lost tree is nearly always replanted (common practice)."""
 
 STUDY_MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
     "light_stopped": ("light stopped", "most of any year, mean over planted land", "1", "high", True, False),
@@ -60,11 +64,15 @@ STUDY_MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
     "fruit_mass": ("fruit mass", "mean of all picked years", "g", "high", True, False),
     "thinning_hours": ("hours of thinning", "all years", "hour", "low", True, False),
     "pruning_hours": ("hours of dormant pruning", "all years", "hour", "low", True, False),
+    "mature_yield": (
+        f"yield from leaf {MATURE_LEAF} on", "picked a year, per planted land", "kg/ha", "high", True, False
+    ),
+    "lost_young": (f"trees lost to leaf {YOUNG_LEAF}", "per tree planted at first", "1", "low", True, False),
 }  # fmt: skip
 """Further measures of a study, as :data:`MEASURES`."""
 
 
-def study_values(dataset: xarray.Dataset) -> dict[str, Array]:
+def study_values(plan: Plan, dataset: xarray.Dataset) -> dict[str, Array]:
     """Further measures of a run, key -> (trial,); nan where there is no such number."""
     area = dataset["planted_area"].fillna(0)
     light = dataset["light_interception"].fillna(0)
@@ -73,6 +81,13 @@ def study_values(dataset: xarray.Dataset) -> dict[str, Array]:
     packed = dataset["packed_mass"].sum(["year", "block", "grade"]).values
     hours = dataset["labour_hours"].sum(["year", "block"])
     some = picked > 0
+    table = yield_by_leaf(dataset, FARM)
+    mature = table.values[:, table.leaves >= MATURE_LEAF]
+    members = [label for label in dataset["block"].values if label != SHARED]
+    leaf = dataset["leaf"].sel(block=members).values
+    lost = dataset["trees_lost"].sel(block=members).sum("cause").values
+    trees = sum(block.geometry.trees for block in plan.blocks)
+    young = np.where((leaf >= 1) & (leaf <= YOUNG_LEAF), lost, 0).sum(axis=(1, 2))
     none = np.full(picked.shape, np.nan)
     return {
         "light_stopped": ((light * area).sum("block") / area.sum("block")).max("year").values.astype(np.float64),
@@ -82,6 +97,8 @@ def study_values(dataset: xarray.Dataset) -> dict[str, Array]:
         ),
         "thinning_hours": hours.sel(task="thinning").values.astype(np.float64),
         "pruning_hours": hours.sel(task="dormant_pruning").values.astype(np.float64),
+        "mature_yield": mature.mean(axis=1) if mature.size else none,
+        "lost_young": young / trees if trees else none,
     }
 
 

@@ -162,7 +162,7 @@ def study_unit(run: RunJob, unit: range) -> Arrays:
             _recent.popleft().forget()
         _recent.append(run)
     dataset = run.piece(unit)
-    found = plan_values(run.plan, dataset) | study_values(dataset)
+    found = plan_values(run.plan, dataset) | study_values(run.plan, dataset)
     levels = draw_future(run.plan, Streams(run.seed), unit)
     for name, values in levels.values.items():
         for key, column in dict(zip(level_keys(run.plan, name), values.T, strict=True)).items():
