@@ -21,6 +21,8 @@ PAPER_LINE: Final = "#cfc8b8"
 INK: Final = "#33302b"
 MOST_ROWS: Final = 400
 """Rows drawn of all blocks together; a larger farm is drawn as areas."""
+LEFT: Final = 26.0
+"""Where the blocks begin in the picture."""
 STEPS: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
@@ -38,64 +40,59 @@ def _svg(width: float, height: float, label: str, parts: Sequence[str]) -> str:
 
 
 def land_picture(plan: Plan) -> str:
-    """Blocks side by side, to scale, each tree a mark along its row.
+    """Blocks one beneath the other, to one scale, each tree a mark along its row.
 
-    Rows run up the picture; the arrow shows north.
+    Rows run from left to right; the arrow shows north.
     """
     blocks = plan.blocks
     if not blocks:
         return _svg(640, 60, "No block stands in the plan", [_text(10, 30, "No block stands in the plan.")])
+    lengths = [block.geometry.row_length + 2 * block.geometry.headland for block in blocks]
     widths = [block.geometry.rows * block.geometry.row_spacing for block in blocks]
-    heights = [block.geometry.row_length + 2 * block.geometry.headland for block in blocks]
-    gap = 0.06 * max(max(widths), max(heights))
-    scale = min(600 / (sum(widths) + gap * (len(blocks) - 1)), 260 / max(heights))
-    parts, x = [], 20.0
-    tall = max(heights) * scale
+    scale = min(560 / max(lengths), 330 / sum(widths))
     many = sum(block.geometry.rows for block in blocks) > MOST_ROWS
-    for block, width, height in zip(blocks, widths, heights, strict=True):
-        top = 24 + tall - height * scale
-        parts += _block(block, x, top, scale, many)
-        parts.append(_text(x, top - 7, block.name, 12))
-        x += (width + gap) * scale
-    bottom = 24 + tall
-    parts += _scale_bar(20, bottom + 22, scale, plan.units == "us")
-    parts += _north(600, bottom + 26, blocks)
+    parts, top = [], 0.0
+    for block, width in zip(blocks, widths, strict=True):
+        parts.append(_text(LEFT, top + 16, block.name, 12))
+        parts += _block(block, top + 22, scale, many)
+        top += 22 + width * scale + 6
+    parts += _scale_bar(LEFT, top + 18, scale, plan.units == "us")
+    parts += _north(600, top + 18, blocks)
     words = ", ".join(f"{block.name}: {block.geometry.rows} rows of {block.geometry.trees_per_row}" for block in blocks)
-    return _svg(640, bottom + 48, f"The land to scale. {words}", parts)
+    return _svg(640, top + 38, f"The land to scale. {words}", parts)
 
 
-def _block(block: ResolvedBlock, x: float, top: float, scale: float, many: bool) -> list[str]:
+def _block(block: ResolvedBlock, top: float, scale: float, many: bool) -> list[str]:
     geometry = block.geometry
-    width, length = geometry.rows * geometry.row_spacing * scale, geometry.row_length * scale
-    head = geometry.headland * scale
+    length, head = geometry.row_length * scale, geometry.headland * scale
+    height = geometry.rows * geometry.row_spacing * scale
+    left, right = LEFT + head, LEFT + head + length
     parts = [
-        f'<rect x="{x:.1f}" y="{top:.1f}" width="{width:.1f}" height="{length + 2 * head:.1f}" fill="#f3eee0" '
+        f'<rect x="{LEFT:.1f}" y="{top:.1f}" width="{length + 2 * head:.1f}" height="{height:.1f}" fill="#f3eee0" '
         f'stroke="{PAPER_LINE}"/>'
     ]
+    step = geometry.tree_spacing * scale
+    crown = max(0.55 * step, 0.3)
+    thick = max(min(0.45 * geometry.row_spacing, 0.9 * geometry.tree_spacing) * scale, 0.6)
     row = 0
     for number, group in enumerate(block.groups):
         ink = INKS[number % len(INKS)]
-        left = x + row * geometry.row_spacing * scale
-        wide = group.rows * geometry.row_spacing * scale
+        upper = top + row * geometry.row_spacing * scale
+        deep = group.rows * geometry.row_spacing * scale
         if many:
             parts.append(
-                f'<rect x="{left:.1f}" y="{top + head:.1f}" width="{wide:.1f}" height="{length:.1f}" fill="{ink}" '
+                f'<rect x="{left:.1f}" y="{upper:.1f}" width="{length:.1f}" height="{deep:.1f}" fill="{ink}" '
                 'fill-opacity="0.6"/>'
             )
-        else:
-            step = geometry.tree_spacing * scale
-            crown = max(0.55 * step, 0.3)
-            for one in range(group.rows):
-                middle = left + (one + 0.5) * geometry.row_spacing * scale
-                thick = min(0.45 * geometry.row_spacing, 0.9 * geometry.tree_spacing) * scale
-                parts.append(
-                    f'<line x1="{middle:.2f}" x2="{middle:.2f}" y1="{top + head:.2f}" y2="{top + head + length:.2f}" '
-                    f'stroke="{ink}" stroke-width="{max(thick, 0.6):.2f}" '
-                    f'stroke-dasharray="{crown:.3f} {step - crown:.3f}"/>'
-                )
-        if len(block.groups) > 1 and wide > 14:
-            # The name tells the rows apart where the ink does not.
-            parts.append(_text(left + 2, top + length + 2 * head + 10, chr(ord("a") + number % 26), 10, ink=ink))
+        for one in range(0 if many else group.rows):
+            y = upper + (one + 0.5) * geometry.row_spacing * scale
+            parts.append(
+                f'<line x1="{left:.2f}" x2="{right:.2f}" y1="{y:.2f}" y2="{y:.2f}" stroke="{ink}" '
+                f'stroke-width="{thick:.2f}" stroke-dasharray="{crown:.3f} {step - crown:.3f}"/>'
+            )
+        if len(block.groups) > 1:
+            # The letter tells the rows apart where the ink does not.
+            parts.append(_text(LEFT - 6, upper + deep / 2 + 4, chr(ord("a") + number % 26), 11, "end", ink))
         row += group.rows
     return parts
 
@@ -111,16 +108,16 @@ def _scale_bar(x: float, y: float, scale: float, us: bool) -> list[str]:
 
 
 def _north(x: float, y: float, blocks: Sequence[ResolvedBlock]) -> list[str]:
-    """An arrow to the north; rows stand upright in the picture."""
+    """An arrow to the north, where all rows run the same way."""
     directions = {round(block.plan.layout.row_direction, 3) for block in blocks}
     if len(directions) != 1:
         return []
-    turn = -math.radians(directions.pop())
-    dx, dy = 14 * math.sin(turn), -14 * math.cos(turn)
+    turn = math.radians(directions.pop())
+    dx, dy = 14 * math.cos(turn), -14 * math.sin(turn)
     return [
         f'<line x1="{x - dx:.1f}" y1="{y - dy:.1f}" x2="{x + dx:.1f}" y2="{y + dy:.1f}" stroke="{INK}"/>',
         f'<circle cx="{x + dx:.1f}" cy="{y + dy:.1f}" r="3" fill="{INK}"/>',
-        _text(x + 1.7 * dx + 4, y + 1.4 * dy + 4, "N", 11),
+        _text(x + 1.5 * dx + (2 if dx >= 0 else -8), y + 1.5 * dy + 4, "N", 11),
     ]
 
 

@@ -331,6 +331,8 @@ def weather(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
 
 
 def _said(plan: Any, sentences: list[str], page: str) -> dict[str, Any]:
+    if sentences and sentences[0].endswith(":"):
+        sentences = sentences[1:]
     return {"title": plan.title, "sentences": sentences, "pages": [page]}
 
 

@@ -5,6 +5,7 @@ const find = (id) => document.getElementById(id);
 const head = find("head");
 const plan = head ? head.dataset.plan : "";
 let waiting = Promise.resolve();
+let told = "";
 
 function tell(words) { find("news").textContent = words; }
 
@@ -68,15 +69,17 @@ function numbers() {
 }
 
 async function order(kind, more) {
+  tell("Being worked out.");
   await waiting;
   find("work-problem").textContent = "";
   const found = await send(plan + "/work", { kind, ...numbers(), ...more });
-  if (found.problem) { find("work-problem").textContent = found.problem; return; }
+  if (found.problem) { find("work-problem").textContent = found.problem; tell(""); return; }
   find("answer").replaceChildren();
+  told = "";
+  find("years").scrollIntoView({ block: "start" });
   follow();
 }
 
-let told = "";
 async function follow() {
   const answer = await fetch("/work").then((one) => one.json()).catch(() => null);
   if (!answer) { find("work-problem").textContent = "The program does not answer. Is it still running?"; return; }
@@ -102,7 +105,7 @@ function earlier() {
   const choice = find("before");
   const chosen = choice.value;
   choice.length = 1;
-  document.querySelectorAll("#kept tr[data-kind='run']").forEach((row) => {
+  document.querySelectorAll("#kept [data-kind='run']").forEach((row) => {
     choice.add(new Option("the plan of run " + row.dataset.number, row.dataset.number));
   });
   choice.value = chosen;

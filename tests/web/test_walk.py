@@ -1,0 +1,195 @@
+"""A newcomer's walk through the page in a real browser: open, change the spacing, bring weather, run, compare, save."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from orchardsim.weather.bundled import bundled_record_path
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "/usr/bin/chromium"
+WIDTHS = (390, 768, 1280)
+LONG = 240_000
+"""Milliseconds that a piece of work may take on a busy machine; what it took is reported, not judged."""
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    place = tmp_path_factory.mktemp("farm")
+    shutil.copy(bundled_record_path("bundled cool"), place.parent / "my station.dly.gz")
+    words = [sys.executable, "-m", "orchardsim", "web", "--no-browser"]
+    server = subprocess.Popen(words, cwd=place, stdout=subprocess.PIPE, text=True)
+    assert server.stdout is not None
+    yield server.stdout.readline().strip(), place
+    server.send_signal(signal.SIGINT)
+    assert server.wait(30) == 130
+    assert not _left_over(server.pid), "the process that simulates outlived the server"
+
+
+def _left_over(parent: int) -> bool:
+    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(parent)], capture_output=True, text=True, check=False)
+    return bool(found.stdout.strip())
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    words = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+    with sync_playwright() as playwright, playwright.chromium.launch(executable_path=CHROMIUM, args=words) as browser:
+        yield browser
+
+
+@pytest.fixture
+def page(browser, address):
+    """A page that fails the test on any console error, page error or request to elsewhere."""
+    faults: list[str] = []
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page.set_default_timeout(LONG)
+    page.on("console", lambda one: faults.append(one.text) if one.type in ("error", "warning") else None)
+    page.on("pageerror", lambda one: faults.append(str(one)))
+    page.on("request", lambda one: None if one.url.startswith(address[0]) else faults.append(one.url))
+    yield page
+    page.close()
+    assert not faults
+
+
+def overflow(page):
+    return page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+
+
+def finished(page):
+    page.get_by_text("Finished and kept.", exact=True).wait_for()
+
+
+def test_newcomers_walk(page, address, record_property):
+    url, place = address
+    began = time.monotonic()
+    page.goto(url)
+    page.get_by_label("Name of your plan").fill("home block")
+    page.get_by_role("button", name="Begin").click()
+
+    page.get_by_label("Tree spacing").wait_for()
+    bill = page.locator("#bill-total")
+    before = bill.inner_text()
+    field = page.get_by_label("Tree spacing")
+    field.fill("99 m")
+    field.press("Tab")
+    page.get_by_text("found '99 m', allowed 0.2 to 30 m").wait_for()
+    assert field.get_attribute("aria-invalid") == "true" and bill.inner_text() == before
+    changed = time.monotonic()
+    field.fill("4 ft")
+    field.press("Tab")
+    page.wait_for_function("old => document.getElementById('bill-total').textContent !== old", arg=before)
+    edited = time.monotonic() - changed
+    assert _amount(bill.inner_text()) < _amount(before), "fewer trees cost less"
+
+    content = (place.parent / "my station.dly.gz").read_bytes()
+    _drop(page, "my station.dly.gz", content)
+    page.get_by_role("heading", name="The weather record").wait_for()
+    finished(page)
+    assert page.locator("#f-weather-record").input_value() == "my station.dly.gz"
+
+    page.get_by_label("Futures").fill("40")
+    ordered = time.monotonic()
+    page.locator("#run").get_by_role("button", name="Run").click()
+    page.get_by_text("First answer").wait_for()
+    first = time.monotonic() - ordered
+    page.get_by_role("heading", name="The plan in 40 futures").wait_for()
+    finished(page)
+    whole = time.monotonic() - ordered
+    page.get_by_role("button", name="Compare", exact=True).click()
+    page.get_by_role("heading", name="Beside the plan before").wait_for()
+    finished(page)
+    page.get_by_role("button", name="Save plan").click()
+    page.get_by_text("Saved as home block.toml.").wait_for()
+    walk = time.monotonic() - began
+
+    saved = (place / "home block.toml").read_text()
+    assert 'tree_spacing = "4 ft"' in saved and "# degrees clockwise from north" in saved
+    assert sorted(path.name for path in (place / "home block - kept").iterdir()) == ["1", "2", "3"]
+    with page.expect_popup() as popup:
+        page.get_by_role("link", name="sheet.html").first.click()
+    assert "Deepest debt" in popup.value.locator("body").inner_text()
+    print(f"walk {walk:.1f} s; edit {1000 * edited:.0f} ms; first answer {first:.1f} s, whole run {whole:.1f} s")
+    record_property("walk_seconds", walk)
+
+
+def _amount(text: str) -> int:
+    return int(re.sub(r"\D", "", text))
+
+
+def _drop(page, name: str, content: bytes) -> None:
+    data = page.evaluate_handle(
+        """([name, text]) => { const found = new DataTransfer();
+        found.items.add(new File([Uint8Array.from(atob(text), one => one.charCodeAt(0))], name)); return found; }""",
+        [name, base64.b64encode(content).decode()],
+    )
+    page.dispatch_event("#drop", "drop", {"dataTransfer": data})
+
+
+def test_stop_keeps_nothing_and_the_next_run_goes(page, address):
+    url, place = address
+    page.goto(url)
+    page.get_by_label("Name of your plan").fill("stopped")
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_label("Futures").fill("4000")
+    page.locator("#run").get_by_role("button", name="Run").click()
+    page.get_by_text("First answer").wait_for()
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_text("Stopped.", exact=True).wait_for()
+    assert not [path for path in (place / "stopped - kept").iterdir()]
+    page.get_by_label("Futures").fill("16")
+    page.locator("#run").get_by_role("button", name="Run").click()
+    finished(page)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_page_fits_and_is_named(page, address, width):
+    """No overflow, every control has a name, the keyboard goes in order, ink is dark enough (WCAG 2.2, 1.4.3)."""
+    url, _ = address
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(url)
+    assert overflow(page) <= 0
+    name = f"wide {width}"
+    page.get_by_label("Name of your plan").fill(name)
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_label("Tree spacing").wait_for()
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    assert overflow(page) <= 0
+    assert page.evaluate(UNNAMED) == []
+    assert page.evaluate(FAINT) == []
+    page.evaluate("document.body.focus()")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "To the content"
+
+
+UNNAMED = """() => [...document.querySelectorAll('input, select, button, a, svg[role=img], progress')].filter(one =>
+  !(one.labels && one.labels.length) && !one.getAttribute('aria-label') && !one.textContent.trim())
+  .map(one => one.outerHTML)"""
+
+FAINT = r"""() => {
+  const light = (text) => { const part = text.match(/[\d.]+/g).map(Number).slice(0, 3).map(one => one / 255)
+    .map(one => one <= .04045 ? one / 12.92 : ((one + .055) / 1.055) ** 2.4);
+    return .2126 * part[0] + .7152 * part[1] + .0722 * part[2]; };
+  const behind = (one) => { while (one) { const found = getComputedStyle(one).backgroundColor;
+    if (!/, 0\)$|transparent/.test(found)) return found; one = one.parentElement; } return 'rgb(255,255,255)'; };
+  const found = new Set();
+  for (const one of document.querySelectorAll('body *')) {
+    if (one.closest('svg') || one.disabled || !one.offsetParent) continue;
+    if (![...one.childNodes].some(part => part.nodeType === 3 && part.textContent.trim())) continue;
+    const [a, b] = [light(getComputedStyle(one).color), light(behind(one))].sort((x, y) => y - x);
+    if ((a + .05) / (b + .05) < 4.5) found.add(one.tagName + ' ' + one.className + ' ' + one.textContent.slice(0, 30));
+  }
+  return [...found];
+}"""
+"""Names of what has too little contrast: relative luminance and ratio as WCAG 2.2 defines them."""
