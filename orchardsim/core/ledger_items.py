@@ -68,6 +68,7 @@ LEDGER_ITEMS: Final = (
     LedgerItem("picking", "running", "picking and packing"),
     LedgerItem("upkeep", "running", "tree work"),
     LedgerItem("materials", "running", "materials, water, spare trees"),
+    LedgerItem("blight_sprays", "running", "materials, water, spare trees"),
     LedgerItem("replacement_trees", "running", "materials, water, spare trees"),
     LedgerItem("water_and_fuel", "running", "materials, water, spare trees"),
     LedgerItem("packing_and_storage", "running", "picking and packing"),

@@ -49,6 +49,10 @@ class BlockMoney:
         What is installed for this label.
     guarded : bool
         Trees planted get trunk guards.
+    scab : float [1]
+        Of the cultivar: :class:`~orchardsim.economy.parameters.SprayNeed`.
+    blight_control : float [1]
+        Share of blossom infections by fire blight that paid sprays prevent.
     protection : str
         Frost protection: "none", "wind_machine", "overhead_sprinklers" or "heaters".
     planting_hours, support_hours : float [hour]
@@ -96,6 +100,8 @@ class BlockMoney:
     spot_price: float | None = None
     extra_tree_price: float | None = None
     guarded: bool = False
+    scab: float = 1.0
+    blight_control: float = 0.0
     extra_trees: int = 0
     support: BillOfMaterials = NOTHING
     support_height: float = 3.0

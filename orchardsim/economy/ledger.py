@@ -203,7 +203,9 @@ def _yearly_costs(
             flows[:, :, :, row, ITEM[item]] -= spread(np.atleast_2d(yearly * index), np.asarray(quarters))
 
         share = young_share(leaf, geometry.trees / planted, costs)
-        pay("materials", by_leaf(costs.materials, leaf) * share * planted, MATERIAL_QUARTERS)
+        saved = 1.0 - costs.scab_share * (1.0 - block.scab)
+        pay("materials", by_leaf(costs.materials, leaf) * saved * share * planted, MATERIAL_QUARTERS)
+        pay("blight_sprays", grown * costs.blight_sprays * block.blight_control * share * planted, (0, 1, 0, 0))
         pay("upkeep", grown * costs.machine_running * share * planted, TASK_QUARTERS["upkeep"])
         pay("upkeep", grown * costs.machine_ownership * planted, even)
         pay("overhead", grown * (costs.overhead_area + costs.management) * gross, even)

@@ -29,6 +29,15 @@ class IdleLand:
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class SprayNeed:
+    """What a cultivar asks of sprays."""
+
+    scab: float = parameter(
+        "1", "susceptibility to apple scab: 0 immune, 1 as McIntosh (fungicides)", low=0, high=1.5, default=1.0
+    )
+
+
 @dataclass(frozen=True)
 class Costs:
     """What things and hours cost (plan table ``[costs]``)."""
@@ -112,6 +121,15 @@ class Costs:
     # After the tree
     packing: float = parameter("money/kg", "sorting, packing and selling fresh wholesale fruit", low=0)
     storage: float = parameter("money/kg", "cold or controlled-atmosphere storage of stored fruit", low=0)
+    scab_share: float = parameter(
+        "1", "share of the yearly materials that a cultivar immune to scab saves over one as McIntosh", low=0, high=0.6
+    )
+    blight_sprays: float = parameter(
+        "money/m2/year",
+        "sprays in bloom that would prevent all blossom infections by fire blight; paid by the share that the plan's "
+        "hazards.blight_control prevents",
+        low=0,
+    )
     storage_share: float = parameter("1", "share of wholesale fruit that is stored", low=0, high=1)
     direct_handling: float = parameter("money/kg", "stall, sorting, sellers of direct sales", low=0)
     pick_your_own_handling: float = parameter("money/kg", "checkers, parking, liability of pick-your-own", low=0)

@@ -9,6 +9,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.support import bill_of_materials
 from orchardsim.economy.blocks import BlockMoney
+from orchardsim.economy.parameters import SprayNeed
 from orchardsim.operations.support import support_hours
 from orchardsim.plan.parts import FarmParts, Group, first_stated
 from orchardsim.plan.pollination import Pollinizer
@@ -130,6 +131,8 @@ def block_money(
         netting=site.netting,
         fenced=table.fence == "built",
         guarded=parts.guarded,
+        scab=parts.catalogue.get("cultivar", group.cultivar, SprayNeed, path).scab,
+        blight_control=parts.blight_control,
         protection=site.protection,
         crop_before=table.last_crop * trees if established and table.last_crop is not None else None,
         planting_hours=0.0 if established else (trees + added) / parts.rates.planting,

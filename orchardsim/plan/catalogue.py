@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, ValidationInfo
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
+from orchardsim.economy.parameters import SprayNeed
 from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.filling import Filler, Ledger, sourced
 from orchardsim.plan.quantities import UnitContext, read_parameter
@@ -33,7 +34,7 @@ class CropTarget:
 
 KINDS: Final[dict[str, tuple[str, tuple[type, ...]]]] = {
     "rootstock": ("rootstocks.toml", (Stock,)),
-    "cultivar": ("cultivars.toml", (Cultivar, Phenology, CropTarget)),
+    "cultivar": ("cultivars.toml", (Cultivar, Phenology, SprayNeed, CropTarget)),
     "training_system": ("training.toml", (Training,)),
     "tree_grade": ("tree_grades.toml", (TreeGrade,)),
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import textwrap
 from typing import Any, Final
@@ -14,17 +15,39 @@ from orchardsim.plan.catalogue import KINDS, entries, entry_numbers
 from orchardsim.plan.showing import Showing, value_text
 
 TITLES: Final = {
-    "rootstock": "Rootstocks (size as a share of a tree on seedling)",
-    "cultivar": "Cultivars (days from bloom to harvest)",
-    "training_system": "Training systems (height, spread across the row)",
-    "tree_grade": "Nursery trees (trunk diameter, side branches)",
+    "rootstock": "Rootstocks (size over seedling, trunk over M.9; blight, rot, aphid: 0 none, 1 as M.9 or MM.106)",
+    "cultivar": "Cultivars (vigor, set, blight over Gala; scab over McIntosh; biennial 0 to 1)",
+    "training_system": "Training systems",
+    "tree_grade": "Nursery trees",
 }
 SHOWN: Final = {
-    "rootstock": ("vigor",),
-    "cultivar": ("days_to_harvest",),
-    "training_system": ("height_limit", "spread_limit"),
-    "tree_grade": ("trunk_diameter", "feathers"),
+    "rootstock": {
+        "vigor": "size",
+        "size": "trunk",
+        "precocity": "bears later",
+        "fire_blight": "blight",
+        "crown_rot": "crown rot",
+        "replant_tolerance": "replant tolerance",
+        "woolly_aphid": "woolly aphid",
+        "anchorage": "anchorage",
+        "root_hardiness": "roots stand",
+    },
+    "cultivar": {
+        "vigor": "vigor",
+        "biennial": "biennial",
+        "fruit_set": "set",
+        "days_to_harvest": "bloom to harvest",
+        "chill_requirement": "chill portions",
+        "fire_blight": "blight",
+        "scab": "scab",
+        "harvest_window": "holds firm",
+    },
+    "training_system": {"height_limit": "height", "spread_limit": "across the row", "support": "support"},
+    "tree_grade": {"trunk_diameter": "trunk", "height": "height", "feathers": "side branches"},
 }
+"""Numbers in the list by kind, and their headings; a kind with few shows its notes too."""
+NOTES_BESIDE: Final = 4
+"""Most columns of numbers beside which a note finds room."""
 WIDTH: Final = 110
 
 
@@ -79,16 +102,30 @@ def list_lines(units: str = "both") -> list[str]:
     """All entries, one line each; ``units`` as in :func:`quantity_text`."""
     lines: list[str] = []
     for kind, title in TITLES.items():
-        names = list(entries(kind))
-        lines.append(f"{title}: {len(names)}")
-        width = max(len(name) for name in names) + 2
-        for name in names:
-            numbers = entry_numbers(kind, name)
-            shown = ", ".join(quantity_text(numbers[key].value, numbers[key].unit, units) for key in SHOWN[kind])
-            note = entries(kind)[name].get("note", "")
-            lines.append(f"  {name.ljust(width)}{shown.ljust(14)}  {note}")
-        lines.append("")
+        lines += [f"{title}: {len(entries(kind))}", *_table_lines(kind, units), ""]
     lines.append("Name one for its numbers and sources. A plan may override any number or add entries of its own.")
+    return lines
+
+
+def _table_lines(kind: str, units: str) -> list[str]:
+    """Entries of a kind under headings of one or two lines; a number that an entry leaves at its default stands too."""
+    shown, table = SHOWN[kind], parameter_table(kind)
+    defaults = {field.name: field.default for cls in KINDS[kind][1] for field in dataclasses.fields(cls)}
+    rows = []
+    for name in entries(kind):
+        numbers = entry_numbers(kind, name)
+        cells = [
+            quantity_text(numbers[key].value if key in numbers else defaults[key], table[key].unit, units)
+            for key in shown
+        ]
+        rows.append([name, *cells])
+    heads = [("", ""), *((word.rsplit(" ", 1) if " " in word else ("", word)) for word in shown.values())]
+    widths = [max(map(len, (*head, *cells))) for head, cells in zip(heads, zip(*rows, strict=True), strict=True)]
+    notes = [entries(kind)[row[0]].get("note", "") if len(shown) < NOTES_BESIDE else "" for row in rows]
+    lines = []
+    for columns, note in zip([*zip(*heads, strict=True), *rows], ["", "", *notes], strict=True):
+        first, *others = (cell.ljust(width) for cell, width in zip(columns, widths, strict=True))
+        lines.append("  ".join(["", first, *others, note]).rstrip())
     return lines
 
 

@@ -149,6 +149,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         support_rates=sections["support_rates"],
         pollen_reach=sections["physiology"].pollen_reach,
         guarded=guarded,
+        blight_control=sections["hazards"].blight_control,
     )
     blocks, warnings = resolve_blocks(table.block, parts)
     unpriced = [name for name in sold if name not in sections["market"].fruit]

@@ -42,6 +42,8 @@ class FarmParts:
     """m; distance over which a pollen source's worth falls to 1/e."""
     guarded: bool = False
     """Whether trees planted get trunk guards."""
+    blight_control: float = 0.0
+    """Share of blossom infections by fire blight that paid sprays prevent."""
 
 
 def first_stated(*values: Any) -> Any:

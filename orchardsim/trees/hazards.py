@@ -123,7 +123,8 @@ class Hazards:
     )
     blight_control: float = parameter(
         "1",
-        "share of blossom infections that the grower's sprays prevent (a matter of the plan)",
+        "share of blossom infections that the grower's sprays prevent, paid by costs.blight_sprays (a matter of the "
+        "plan)",
         low=0,
         high=1,
         default=0.0,
@@ -289,6 +290,13 @@ class Hazards:
         high=30,
         default=5.0,
     )
+    burr_knot_share: float = parameter(
+        "1",
+        "share of that hazard that burr knots of a stock as M.9 bring, for borers lay in them (assumption)",
+        low=0,
+        high=1,
+        default=0.5,
+    )
     trunk_guard_share: float = parameter(
         "1", "share of that hazard that trunk guards leave (assumption)", low=0, high=1, default=0.4
     )
@@ -303,6 +311,15 @@ class Hazards:
     )
     maimed_loss: float = parameter(
         "1", "share of its health that such a tree loses (assumption)", low=0, high=0.95, default=0.65
+    )
+
+    woolly_aphid: float = parameter(
+        "1/year",
+        "share of its health that a tree loses to woolly aphids on its roots, stock as M.9, on average ground "
+        "(assumption: trials of stocks hold the usual infestation; more where the pest is known)",
+        low=0,
+        high=0.5,
+        default=0.004,
     )
 
     drought: float = parameter(

@@ -65,8 +65,8 @@ class RestRates(NamedTuple):
 class SeasonRates(NamedTuple):
     """Hazards of a season, float32 arrays (trial, group): see :func:`~orchardsim.trees.loss_hazards.season_hazards`.
 
-    ``strikes`` is the hazard of being struck by blight; ``held`` and ``alone`` multiply ``wind`` for trees with and
-    without their support.
+    ``strikes`` is the hazard of being struck by blight; ``aphids`` the share of health lost to woolly aphids;
+    ``held`` and ``alone`` multiply ``wind`` for trees with and without their support.
     """
 
     strikes: NDArray[np.float32]
@@ -76,6 +76,7 @@ class SeasonRates(NamedTuple):
     transplant: NDArray[np.float32]
     worn: NDArray[np.float32]
     life: NDArray[np.float32]
+    aphids: NDArray[np.float32]
     stock_blight: NDArray[np.float32]
     scion_blight: NDArray[np.float32]
     held: NDArray[np.float32]
@@ -201,7 +202,7 @@ def season_kernel(
             strikes, rot, drought = rates.strikes[t, g], rates.rot[t, g], rates.drought[t, g]
             held, alone = rates.wind[t, g] * rates.held[t, g], rates.wind[t, g] * rates.alone[t, g]
             transplant, worn, life = rates.transplant[t, g], rates.worn[t, g], rates.life[t, g]
-            stock = rates.stock_blight[t, g]
+            stock, aphids = rates.stock_blight[t, g], rates.aphids[t, g]
             for column in range(per_row):
                 i = row * per_row + column
                 soil = patch_factor(soil_field[column], h.patchiness, scale)
@@ -239,7 +240,8 @@ def season_kernel(
                 marked = -exp_less_one(-(seventh + hit))
                 hurt = here & (u >= death) & (u < marked)
                 near = here & (u >= marked) & (u < marked - h.maimed * exp_less_one(-seventh))
-                lost = h.maimed_loss if near else np.float32(0.0)
+                gnawed = min(aphids * soil, np.float32(1.0)) if here else np.float32(0.0)
+                lost = max(h.maimed_loss, gnawed) if near else gnawed
                 health_loss[t, i] = h.blight_wood_loss if hurt else lost
                 struck[t, i] = hurt
                 others[i] = seventh

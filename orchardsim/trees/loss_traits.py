@@ -33,6 +33,9 @@ class LossTraits:
     scion_blight, stock_blight, crown_rot, replant_sensitivity, union_strength, life : float arrays, (group,)
         ``life`` in leaves; ``union_strength`` of stock and scion together.
     hardiness, root_hardiness : float array, (group,) [degC]
+    early_hardening : float array, (group,) [K]
+    woolly_aphid, burr_knots : float array, (group,)
+        Over those of M.9.
     transplant : float array, (group,)
         Hazard of the first leaf with water in time.
     support : float array, (group,)
@@ -62,6 +65,9 @@ class LossTraits:
     replant_sensitivity: Float
     hardiness: Float
     root_hardiness: Float
+    early_hardening: Float
+    woolly_aphid: Float
+    burr_knots: Float
     union_strength: Float
     transplant: Float
     support: Float
@@ -87,7 +93,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         return np.array(values, dtype=np.float32)
 
     grid = patch_grid(layout.rows, layout.trees_per_row, layout.row_spacing, layout.tree_spacing)
-    alone = [hazards.wind_unsupported if stock.needs_support else hazards.wind_free for stock in stocks]
+    alone = [hazards.wind_unsupported ** (1 - one.anchorage) * hazards.wind_free**one.anchorage for one in stocks]
     held = {"wires": 1.0, "stake": hazards.wind_stake}
     support = [held.get(training.support, free) for free in alone]
     return LossTraits(
@@ -103,6 +109,9 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         replant_sensitivity=by_group([1 - stock.replant_tolerance for stock in stocks]),
         hardiness=by_group([cultivar.hardiness for cultivar in cultivars]),
         root_hardiness=by_group([stock.root_hardiness for stock in stocks]),
+        early_hardening=by_group([stock.early_hardening for stock in stocks]),
+        woolly_aphid=by_group([stock.woolly_aphid for stock in stocks]),
+        burr_knots=by_group([stock.burr_knots for stock in stocks]),
         union_strength=by_group(
             [stock.union_strength * cultivar.union_strength for stock, cultivar in zip(stocks, cultivars, strict=True)]
         ),

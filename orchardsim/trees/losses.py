@@ -113,12 +113,17 @@ def rest_losses(
     rates = RestRates(
         cold=_by_group(_of_trials(season.winter_temperature_min), shape),
         soil=_by_group(_of_trials(season.soil_temperature_min), shape),
-        shortfall=_by_group(_of_trials(season.acclimation_shortfall), shape),
+        shortfall=_by_group(_of_trials(season.acclimation_shortfall) - traits.early_hardening, shape),
         hardiness=_by_group(traits.hardiness, shape),
         root_hardiness=_by_group(traits.root_hardiness, shape),
         voles=_by_group(vole_rate * vole_factor(hazards, draws.vole_year)[:, None], shape),
         deer=_by_group(hazards.deer * (hazards.deer_fence_share if traits.deer_fence else 1.0), shape),
-        trunk_injury=_by_group(hazards.trunk_injury * (hazards.trunk_guard_share if guarded else 1.0), shape),
+        trunk_injury=_by_group(
+            hazards.trunk_injury
+            * (hazards.trunk_guard_share if guarded else 1.0)
+            * (1 - hazards.burr_knot_share * (1 - traits.burr_knots)),
+            shape,
+        ),
         transplant=_by_group(_transplant_factor(hazards, traits, season) * carried, shape),
     )
     found = _nothing_lost(state)
@@ -189,7 +194,7 @@ def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason) -> F
         np.float32(hazards.cold_injury),
         _by_group(_of_trials(season.winter_temperature_min), shape),
         _by_group(_of_trials(season.soil_temperature_min), shape),
-        _by_group(_of_trials(season.acclimation_shortfall), shape),
+        _by_group(_of_trials(season.acclimation_shortfall) - traits.early_hardening, shape),
         _by_group(traits.hardiness, shape),
         _by_group(traits.root_hardiness, shape),
         injury,
@@ -225,6 +230,7 @@ def _season_rates(
         transplant=_by_group(planting * _transplant_factor(hazards, traits, season), shape),
         worn=_by_group(hazards.replant * ground * traits.replant_sensitivity, shape),
         life=_by_group(traits.life, shape),
+        aphids=_by_group(hazards.woolly_aphid * traits.woolly_aphid, shape),
         stock_blight=_by_group(traits.stock_blight, shape),
         scion_blight=_by_group(traits.scion_blight, shape),
         held=_by_group(traits.support / traits.union_strength, shape),

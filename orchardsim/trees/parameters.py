@@ -31,7 +31,23 @@ class Stock:
     replant_tolerance: float = parameter("1", "0 suffers fully from replant disease, 1 not at all", low=0, high=1)
     root_hardiness: float = parameter("degC", "temperature that kills half of the roots in midwinter", low=-25, high=-4)
     union_strength: float = parameter("1", "graft-union strength relative to M.9", low=0.2, high=2, default=1.0)
-    needs_support: bool = parameter("flag", "whether a cropping tree falls over without a stake or wire")
+    anchorage: float = parameter(
+        "1", "how firmly a free-standing tree holds: 0 falls over under a crop, 1 stands as on seedling", low=0, high=1
+    )
+    woolly_aphid: float = parameter(
+        "1", "growth of woolly aphids on the roots: 0 none, 1 as on M.9", low=0, high=2, default=1.0
+    )
+    burr_knots: float = parameter(
+        "1", "burr knots, in which borers lay: 0 none, 1 as many as on M.9", low=0, high=2, default=1.0
+    )
+    early_hardening: float = parameter(
+        "K", "cold of early winter that trees on it stand beyond those on M.9", low=-10, high=10, default=0.0
+    )
+
+    @property
+    def needs_support(self) -> bool:
+        """Whether a cropping tree falls over without a stake or wire."""
+        return self.anchorage < 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +72,9 @@ class Cultivar:
     colour_need: float = parameter(
         "1", "light that the fresh grade's colour asks for: 0 green, 1 full red", low=0, high=1
     )
+    colour_nights: float = parameter(
+        "1", "how much warm nights before harvest cost in colour, over the usual cultivar", low=0, high=5, default=1.0
+    )
     preharvest_drop: float = parameter(
         "1/day", "share of ripe fruit that drops per day of delay", low=0, high=0.2, default=0.01
     )
@@ -66,6 +85,7 @@ class Cultivar:
         high=20,
         default=5.0,
     )
+    harvest_window: float = parameter("day", "delay of picking that costs no firmness", low=0, high=30, default=7.0)
     picks: int = parameter("1", "usual number of picking passes", low=1, high=6, default=2)
     union_strength: float = parameter("1", "graft-union strength relative to Gala", low=0.4, high=1.6, default=1.0)
 

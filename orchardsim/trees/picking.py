@@ -21,8 +21,6 @@ Double = NDArray[np.float64]
 PROCESSING_SHARE: Final = 0.5
 """1; share of the fruit large enough for peeling, but not fresh and not culled, that goes to it; the rest is pressed.
 Assumption: it stands for the outlets near the farm."""
-FIRM_DAYS: Final = 7.0
-"""day; delay of picking that costs no firmness (assumption; a pick is usual within one to two weeks)."""
 SOFTENING_TIME: Final = 70.0
 """day; further delay by which 1 - 1/e of the best grade has softened, about a tenth in each week (assumption)."""
 
@@ -85,7 +83,9 @@ def apply_summer_pruning(
     """
     p, totals = model.physiology, state.totals
     light = light_on_fruit(model, state, reach)
-    nights = np.broadcast_to(grading.night_colour(season.ripening_night) / p.colour_rate, totals["crop_mass"].shape)
+    count = np.array([group.cultivar.colour_nights for group in model.block.groups])
+    nights = grading.night_colour(season.ripening_night) / p.colour_rate
+    nights = np.broadcast_to(count * nights, totals["crop_mass"].shape)
     light = light + model.expand(nights)
     loops.judge_fruit(state.arrays, model.numbers, model.traits, model.row_group, model.grid(light))
     totals["fruit_mass_square"] = model.total(state.mass_square)
@@ -143,7 +143,8 @@ def apply_picking(model: BlockModel, state: TreeState, share_picked: Double, day
     processing = (defective - culled) * PROCESSING_SHARE
     juice = crop - fresh - culled - processing
     # late fruit of the best grade softens into processing
-    soft = best * (1 - np.exp(-np.maximum(days_late - FIRM_DAYS, 0) / SOFTENING_TIME))
+    window = np.array([group.cultivar.harvest_window for group in model.block.groups])
+    soft = best * (1 - np.exp(-np.maximum(days_late - window, 0) / SOFTENING_TIME))
     grades = {"extra_fancy": best - soft, "fancy": second, "processing": processing + soft, "juice": juice}
     harvested = crop * share
     totals["harvested_mass"] = harvested

@@ -33,7 +33,7 @@ DWARF = Stock(
     crown_rot=0.3,
     replant_tolerance=0.2,
     root_hardiness=-10.0,
-    needs_support=True,
+    anchorage=0.0,
 )
 RESISTANT = replace(DWARF, fire_blight=0.05, crown_rot=0.15, replant_tolerance=0.8, root_hardiness=-16.0)
 SCION = Cultivar(biennial=0.2, fruit_mass_potential=0.2, fire_blight=1.0, hardiness=-30.0, colour_need=0.5)
@@ -62,6 +62,7 @@ QUIET = Hazards(
     deer=0,
     trunk_injury=0,
     maimed=0,
+    woolly_aphid=0,
     crown_rot=0,
     drought=0,
     wind=0,
