@@ -67,7 +67,7 @@ class Hazards:
         "Gala, all bloom open (assumption, set together with the spread of the level)",
         low=0,
         high=2,
-        default=0.011,
+        default=0.008,
     )
     blight_level_spread: float = parameter(
         "1",
