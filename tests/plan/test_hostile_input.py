@@ -119,7 +119,7 @@ def test_devices_and_pipes_are_not_opened(command, tmp_path, capsys):
 def test_a_record_may_be_no_device(tmp_path, capsys):
     path = tmp_path / "plan.toml"
     for record in ("/dev/zero", "x" * 300, "", ".", "a\\u0000b"):
-        path.write_text(DEMO.read_text().replace('record = "bundled"', f'record = "{record}"'))
+        path.write_text(DEMO.read_text().replace('record = "bundled cool"', f'record = "{record}"'))
         assert "weather.record" in refusal(capsys, "check", str(path))
     assert "/dev/zero" in refusal(capsys, "run", str(DEMO), "--weather", "/dev/zero")
 

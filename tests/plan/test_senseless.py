@@ -10,7 +10,7 @@ from orchardsim.cli.main import main
 from orchardsim.core.errors import LONGEST_LINE, InputError
 from orchardsim.plan import load_plan
 
-from .examples import DEMO, changed
+from .examples import CONFIGS, DEMO, changed
 
 OLD = [("block.year_planted", -10)]
 CRAB = {"cultivar": "crab", "every_tree": 10}
@@ -86,10 +86,11 @@ def test_what_is_odd_is_told(name):
     assert any(words in line for line in load_plan(changed(*changes)).warnings)
 
 
+RECORD = 'record = "bundled cool"'
 CHECKED = {
-    "baseline outside the record": ('record = "bundled"', 'record = "bundled"\nbaseline_years = [1800, 1850]', "1850"),
-    "a record that is none": ('record = "bundled"', 'record = "plan.toml"', "plan.toml"),
-    "a northern record in a southern plan": ('latitude = "34.68 degree"', 'latitude = "-34.68 degree"', "equator"),
+    "baseline outside the record": (RECORD, f"{RECORD}\nbaseline_years = [1800, 1850]", "1850"),
+    "a record that is none": (RECORD, 'record = "plan.toml"', "plan.toml"),
+    "a northern record in a southern plan": ('latitude = "42.95 degree"', 'latitude = "-42.95 degree"', "equator"),
 }
 
 
@@ -105,8 +106,7 @@ def test_check_reads_the_record_too(name, tmp_path, capsys):
     assert word in err and err.count("\n") == 1 and len(err.rstrip("\n")) <= LONGEST_LINE
 
 
-def test_a_plan_on_the_cool_record(tmp_path, capsys):
-    path = tmp_path / "plan.toml"
-    path.write_text(DEMO.read_text().replace('record = "bundled"', 'record = "bundled cool"').replace("34.68", "42.95"))
-    assert main(["check", str(path)]) == 0
-    assert "Milwaukee" in capsys.readouterr().out
+@pytest.mark.parametrize(("plan", "place"), [("demo.toml", "Milwaukee"), ("warm_site.toml", "Clemson")])
+def test_a_plan_on_each_bundled_record(plan, place, capsys):
+    assert main(["check", str(CONFIGS / plan)]) == 0
+    assert place in capsys.readouterr().out

@@ -29,6 +29,7 @@ from orchardsim.report.run.ledger_table import (
     ledger_cells,
     sales_cells,
 )
+from orchardsim.report.run.published import published_lines
 from orchardsim.report.run.risk import cover_cells, risk_part
 from orchardsim.report.run.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
 from orchardsim.report.run.saved import SavedRun
@@ -123,7 +124,7 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
         title=str(attrs["title"]),
         areas=areas_text(dataset, show),
         footer=footer(dataset),
-        sentences=plain_sentences(dataset),
+        sentences=[*plain_sentences(dataset), *published_lines(dataset, show)],
         two_doubts=doubts_lines(dataset),
         pictures={one["name"]: one for one in picture_parts(FIGURES, pictures)},
         yields=_yield_groups(dataset, show),
