@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 PROGRAM = """
 import orchardsim
 plan = orchardsim.load_plan("configs/two_stages.toml")
-results = orchardsim.simulate(plan, trials=6, years=5, seed=1, jobs=2)
+results = orchardsim.simulate(plan, trials=6, years=6, seed=1, jobs=2)
 print("trials", results.sizes["trial"])
 """
 

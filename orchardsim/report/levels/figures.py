@@ -18,13 +18,13 @@ def swings_figure(found: LevelsFound) -> Figure:
     """Bars from NPV at a level's low end to that at its high end, widest on top."""
     figure, axes = new_figure(height=1.6 + 0.28 * max(len(found.swings), 1))
     names = [one.name.replace("_", " ") for one in found.swings]
-    for place, one in enumerate(found.swings):
-        for value, colour, label in ((one.npv_low, BRICK, "level low"), (one.npv_high, LEAF, "level high")):
-            axes.barh(place, value - found.npv, left=found.npv, height=0.62, color=colour,
-                      label=label if place == 0 else None)  # fmt: skip
+    places = np.arange(len(names))
+    lows, highs = (np.array([getattr(one, end) for one in found.swings]) for end in ("npv_low", "npv_high"))
+    for values, colour, label in ((lows, BRICK, "level low"), (highs, LEAF, "level high")):
+        axes.barh(places, values - found.npv, left=found.npv, height=0.62, color=colour, label=label)
     axes.axvline(found.npv, color=INK, linewidth=1.2)
     axes.axvline(0, color=QUIET, linewidth=0.9, linestyle=":")
-    axes.set_yticks(np.arange(len(names)), names)
+    axes.set_yticks(places, names)
     axes.invert_yaxis()
     axes.grid(True, axis="x")
     axes.grid(False, axis="y")
@@ -48,8 +48,9 @@ def price_by_yield_figure(found: LevelsFound) -> Figure:
     shades = np.linspace(0.25, 1.0, len(table.yields))
     for share, row, shade in zip(table.yields, table.npv, shades, strict=True):
         usual = share == 1.0
-        axes.plot(table.prices, row, color=LEAF if usual else QUIET, alpha=1.0 if usual else shade,
-                  linewidth=2.2 if usual else 1.2)  # fmt: skip
+        colour, width = (LEAF, 2.2) if usual else (QUIET, 1.2)
+        own = f"_fruit x {share:g}"
+        axes.plot(table.prices, row, color=colour, alpha=1.0 if usual else shade, linewidth=width, label=own)
         axes.annotate(f"fruit x {share:g}", (table.prices[-1], row[-1]), xytext=(4, 0), textcoords="offset points",
                       va="center", fontsize=7.5)  # fmt: skip
     axes.axhline(0, color=INK, linewidth=0.9)
