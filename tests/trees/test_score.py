@@ -29,9 +29,7 @@ READ = {
 }
 """Target to the ids of its rows; tolerances stand in experiments/score/rows.py."""
 MISSED = {
-    "T8.tcsa.level": "trunks of the trial are 30 % too large where 25 are allowed",
-    "T10.r2": "the worst straight line of three stocks has R2 of 0.80 where 0.9 is asked",
-    "T13.thinned": "the index of thinned trees is 0.108 where 0.12 is the least: they swing too little",
+    "T10.slopes": "one stock's slope departs from the mean of three by 29 % where 25 are allowed",
 }
 """Rows that the model misses, and by how much; a row that is met again leaves this list, and one that is lost joins."""
 
@@ -59,5 +57,5 @@ def test_published_figure_is_met(rows, target):
 
 @pytest.mark.score
 def test_differences_between_trees_last(rows):
-    # East Malling: +0.82 between plots (open data agridat pearce.apple); single trees lower, but positive.
-    assert rows["T22"].ours > 0.2
+    # East Malling: +0.82 between plots (open data agridat pearce.apple); single trees about as much or less.
+    assert 0.4 < rows["T22"].ours < 0.9
