@@ -103,6 +103,7 @@ class Plantings:
     def __init__(self, trees: int = 48, seed: int = 1) -> None:
         self.made: dict[str, Planting] = {}
         spindle, wide, central = training("tall_spindle"), training("wide_standard"), training("central_leader")
+        standard = training("wide_standard", spread_limit=7.5)  # heads nearly meet at 9 m in the row
         red, golden = own_target("Red Delicious"), own_target("Golden Delicious")
 
         def add(name: str, treatments: list[Treatment], system: Training, tree: str, along: float, across: float,
@@ -133,7 +134,7 @@ class Plantings:
             7.0,
             25,
         )
-        add("wide", [one("seedling", "Red Delicious", (0, 0, 0, *red[3:]))], wide, "whip", 9.0, 11.0, 60)
+        add("wide", [one("seedling", "Red Delicious", (0, 0, 0, *red[3:]))], standard, "whip", 9.0, 11.0, 60)
         add(
             "semi",
             [one("MM.111", "Red Delicious", red), one("M.7", "Red Delicious", red)],

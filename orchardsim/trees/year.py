@@ -123,7 +123,13 @@ def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: An
 def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
     """Leaf, the light it stops, the shoots' pull before the crop, and dry matter per radiation."""
     trials, rows, per_row = trees.trunk_area.shape
+    ground, counted = np.empty_like(traits.leaf_vigor), np.empty_like(traits.leaf_vigor)
     for t in range(trials):
+        ground[:], counted[:] = 0.0, 0.0
+        for r in range(rows):
+            ground[row_group[r]] += trees.site_vigor[t, r].sum()
+            counted[row_group[r]] += np.float32(per_row)
+        ground[:] = ground / counted
         for r in range(rows):
             for i in range(per_row):
                 trees.work[t, r, i] = trees.height[t, r, i] * trees.spread[t, r, i]
@@ -168,8 +174,9 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 trees.stopped[t, r, i] = stopped
                 trees.drive[t, r, i] = growth.shoot_drive(p.shoot_pull * habit, level, held, p.cramping)
                 trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
-                # soil acts on what a tree fixes, and through that on its wood; the tree's own quality on both
-                own = trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
+                # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
+                # tree's own quality act on both
+                own = ground[row_group[r]] * trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
                 trees.roots_left[t, r, i] = roots * place.growth_level * own * trees.health[t, r, i] * settled
 
 
