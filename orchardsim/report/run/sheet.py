@@ -182,9 +182,9 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     draw_doubts(axes, found.at, (found.low, found.middle, found.high), (found.known_low, found.known_high))
     axes.plot(found.at, found.low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
     axes.set_xlabel("leaf (growing season after planting)")
-    axes.set_ylim(bottom=0)
+    axes.set_ylim(bottom=0, top=1.45 * max(found.high))  # room for the key
     thousands(axes.yaxis)
-    axes.legend(fontsize=7, loc="lower right")
+    axes.legend(fontsize=7, loc="upper right", ncols=2)
 
 
 def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
@@ -200,16 +200,19 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
         axes.annotate(
             f"{show.money(low[deepest])}",
             (years[deepest], low[deepest]),
-            xytext=(6, -2),
+            xytext=(0, -3),
             textcoords="offset points",
             fontsize=7.5,
             color=BRICK,
+            ha="right",
             va="top",
         )
     axes.set_title(f"Cash summed since year 0, {show.currency}")
     axes.set_xlabel("year")
+    floor, top = axes.get_ylim()
+    axes.set_ylim(floor - 0.16 * (top - floor), top + 0.4 * (top - floor))  # room for the debt and the key
     thousands(axes.yaxis)
-    axes.legend(fontsize=7, loc="upper left")
+    axes.legend(fontsize=7, loc="upper left", ncols=2)
 
 
 def draw_payback(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
@@ -236,9 +239,9 @@ def sheet_figure(summary: Mapping[str, Any], show: Show) -> Figure:
     width, height = PAPER[show.system]
     figure = Figure(figsize=(width, height))
     grid = figure.add_gridspec(
-        4, 2, left=0.09, right=0.95, top=0.86, bottom=0.25, hspace=0.62, wspace=0.24, height_ratios=(1.15, 0.9, 1, 1)
+        4, 2, left=0.09, right=0.95, top=0.86, bottom=0.25, hspace=0.58, wspace=0.24, height_ratios=(1.05, 0.75, 1, 0.9)
     )
-    figure.text(0.06, 0.965, textwrap.shorten(sheet_title(summary), 76), fontsize=15, fontweight="bold", va="top")
+    figure.text(0.06, 0.965, textwrap.shorten(sheet_title(summary), 76), fontsize=13.5, fontweight="bold", va="top")
     for place, line in enumerate(answer_lines(summary, show)):
         figure.text(0.06, 0.937 - 0.0165 * place, line, fontsize=9.5, va="top")
     draw_land(figure.add_subplot(grid[0, :]), summary, show)
