@@ -126,7 +126,9 @@ def run_trial(trial: Trial, trials: int, *, seed: int = 11, warming: float = 0.0
         path = Path(folder) / "trial.toml"
         path.write_text(trial.text(warming), encoding="utf-8")
         plan = load_plan(path)
-    data = simulate(plan, trials=trials, years=trial.years, seed=seed, single_trees=tuple(range(single)))
+    # The site levels are fixed for the score, so nothing else is left open either.
+    known = plan.with_known_futures()
+    data = simulate(known, trials=trials, years=trial.years, seed=seed, single_trees=tuple(range(single)))
     block = plan.blocks[0]
     area = trial.tree_spacing * trial.row_spacing
     return Outcome(data, block.labels, np.array([group.trees for group in block.groups]) * area, block.geometry.rows)
