@@ -115,7 +115,7 @@ def run_seasons(
             trees.work[:] = 0.0
         log[y, 9] = trees.work[0]
         loops.cut_wood(trees, p, walk, groups, done, none)
-        loops.open_canopy(trees, p, traits, place, groups)
+        loops.open_canopy(trees, p, traits, place, groups, done)
         setting, alive = (seasons[0] * block_set[y])[:, :, None], seasons[1][:, :, None]
         loops.set_fruit(trees, p, traits, groups, setting, alive, seasons[2], seasons[5], normal[y])
         log[y, 18] = trees.fruit_number[0]

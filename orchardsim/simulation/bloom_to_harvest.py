@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 @step(
     reads=(
         "draws season standing trees.flower_clusters trees.health trees.height trees.leaf trees.overgrown "
-        "trees.reserves trees.site_vigor trees.spread trees.trunk_area trees.uncut trees.vigor"
+        "trees.ground trees.reserves trees.site_vigor trees.spread trees.trunk_area trees.uncut trees.vigor"
     ),
     writes=(
         "fruit_kept asked.thinning trees.bloom_clusters trees.counted_crop trees.cover trees.drive trees.excess "

@@ -95,8 +95,10 @@ class Tile:
             len(trials),
         )
         for block in self.blocks:
-            # vigor that lasts is the ground's: the level of a whole block times the patches within it
-            block.state.site_vigor *= block.model.expand(self.levels.growth[:, block.columns])
+            # vigor that lasts is the ground's: the level of a whole group times the patches within it
+            level = self.levels.growth[:, block.columns]
+            block.state.ground[...] = level
+            block.state.site_vigor *= block.model.expand(level)
         self.yards = open_yards(plan, self.rules, streams, trials, years, trace) if yards else []
         self.season_rows = np.zeros(len(trials), dtype=np.int64)
 

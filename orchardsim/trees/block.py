@@ -256,7 +256,7 @@ class BlockModel:
         state.trunk_area[...] = np.float32(trunk_area) * spread * alive
         state.uncut[...] = alive
         self.set_shape(state)
-        loops.open_canopy(state.arrays, self.numbers, self.traits, self.place, self.row_group)
+        loops.open_canopy(state.arrays, self.numbers, self.traits, self.place, self.row_group, state.ground)
         number = np.zeros_like(state.trunk_area)
         if crop is not None:
             number += np.float32(crop) / (USUAL_FRUIT * self.fruit_potential) * alive

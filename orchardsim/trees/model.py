@@ -159,7 +159,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     p, trees, numbers = model.physiology, state.arrays, model.numbers
     if (season.chill_fraction < 1).any():
         state.flower_clusters[...] *= model.expand(np.maximum(0, 1 - p.chill_effect * (1 - season.chill_fraction)))
-    loops.open_canopy(trees, numbers, model.traits, model.place, model.row_group)
+    loops.open_canopy(trees, numbers, model.traits, model.place, model.row_group, state.ground)
     state.cover = np.minimum(1, model.total(state.stopped) / (model.land * np.maximum(model.group_trees, 1)))
     radiation = phase_radiation(model, state, season, 1, p.early_canopy)
     killed = bearing.kill_by_place(season.frost_kill)

@@ -113,6 +113,8 @@ class TreeState:
     """Persistent growth multiplier of the position's soil alone; set for every position, planted or not [1]."""
     cover: NDArray[np.float64]
     """Share of the season's light that the group's trees stop, gaps included, (trial, group) [1]."""
+    ground: Float
+    """Growth level of the trial's ground over the plan's, patches aside, (trial, group) [1]; in ``site_vigor`` too."""
     rows: int
     """Rows of the block: positions run row by row."""
     totals: dict[str, NDArray[np.float64]] = field(default_factory=dict)
@@ -130,7 +132,8 @@ class TreeState:
     def empty(cls, trials: int, positions: int, groups: int, rows: int) -> TreeState:
         """Land without trees."""
         made = empty_trees(trials, positions)
-        return cls(**made._asdict(), cover=np.zeros((trials, groups)), rows=rows)
+        ground = np.ones((trials, groups), np.float32)
+        return cls(**made._asdict(), cover=np.zeros((trials, groups)), ground=ground, rows=rows)
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
@@ -144,7 +147,7 @@ class TreeState:
                     getattr(self, name).reshape(-1)[at] = 0
 
 
-SHARED_FIELDS = ("cover", "totals")
+SHARED_FIELDS = ("cover", "ground", "totals")
 """Names of the arrays that are not over (trial, position)."""
 TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.name not in (*SHARED_FIELDS, "rows"))
 """Names of the arrays over (trial, position)."""

@@ -120,21 +120,19 @@ def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: An
 
 
 @compiled
-def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
-    """Leaf, the light it stops, the shoots' pull before the crop, and dry matter per radiation."""
+def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, ground: Any) -> None:
+    """Leaf, the light it stops, the shoots' pull before the crop, and dry matter per radiation.
+
+    ``ground`` (trial, group) is the growth level of the trial's ground over the plan's, patches aside [1].
+    """
     trials, rows, per_row = trees.trunk_area.shape
-    ground, counted = np.empty_like(traits.leaf_vigor), np.empty_like(traits.leaf_vigor)
     for t in range(trials):
-        ground[:], counted[:] = 0.0, 0.0
-        for r in range(rows):
-            ground[row_group[r]] += trees.site_vigor[t, r].sum()
-            counted[row_group[r]] += np.float32(per_row)
-        ground[:] = ground / counted
         for r in range(rows):
             for i in range(per_row):
                 trees.work[t, r, i] = trees.height[t, r, i] * trees.spread[t, r, i]
         for r in range(rows):
             leaf_vigor, habit = traits.leaf_vigor[row_group[r]], traits.shoot_habit[row_group[r]]
+            whole = ground[t, row_group[r]]
             for i in range(per_row):
                 size = trees.work[t, r, i]
                 # beyond an end of the row, and outside the outer rows, lies land without trees
@@ -176,7 +174,7 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
                 # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
                 # tree's own quality act on both
-                own = ground[row_group[r]] * trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
+                own = whole * trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
                 trees.roots_left[t, r, i] = roots * place.growth_level * own * trees.health[t, r, i] * settled
 
 
