@@ -126,9 +126,10 @@ def run_trial(trial: Trial, trials: int, *, seed: int = 11, warming: float = 0.0
         path = Path(folder) / "trial.toml"
         path.write_text(trial.text(warming), encoding="utf-8")
         plan = load_plan(path)
-    # The site levels are fixed for the score, so nothing else is left open either.
-    known = plan.with_known_futures()
-    data = simulate(known, trials=trials, years=trial.years, seed=seed, single_trees=tuple(range(single)))
+    # the two site levels are fixed: nothing else is open but luck
+    data = simulate(
+        plan, trials=trials, years=trial.years, seed=seed, single_trees=tuple(range(single)), futures="known"
+    )
     block = plan.blocks[0]
     area = trial.tree_spacing * trial.row_spacing
     return Outcome(data, block.labels, np.array([group.trees for group in block.groups]) * area, block.geometry.rows)

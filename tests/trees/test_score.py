@@ -29,9 +29,8 @@ READ = {
 }
 """Target to the ids of its rows; tolerances stand in experiments/score/rows.py."""
 MISSED = {
-    "T3": "2,680 bushels per acre where 2,700 is the least that is scored; the published figure is above 3,000",
-    "T10.r2": "0.88 where 0.90 is asked",
-    "T10.slopes": "one stock's slope departs from the mean of three by 29 % where 25 are allowed",
+    "T3": "five leaves bring 2,680 bushels where 2,700 are the least",
+    "T10.slopes": "one stock's slope departs from the mean of three by 26 % where 25 are allowed",
 }
 """Rows that the model misses, and by how much; a row that is met again leaves this list, and one that is lost joins."""
 
