@@ -21,12 +21,11 @@ from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.futures import Levels, draw_future
-from orchardsim.simulation.rest_to_bloom import fill_all_gaps, refilled_by_plan
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.simulation.step import Step, Steps, inserted, replaced, without
+from orchardsim.simulation.step import Step, Steps, inserted
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.year import YEAR
+from orchardsim.simulation.year import PAST_YEAR
 
 Array = NDArray[np.float64]
 GROWTH_DAYS: Final = 130
@@ -222,25 +221,8 @@ class _Watch:
 
 def _steps(watch: _Watch) -> Steps:
     """The year of a past season, with a look at the trees after the natural drop."""
-    year = replaced(YEAR, "fill_gaps", lambda tile, year: fill_all_gaps(tile, year, refilled_by_plan))
-    year = without(
-        year,
-        (
-            "protect_from_frost",
-            "order_planting",
-            "do_dormant_work",
-            "do_thinning",
-            "do_harvest_work",
-            "mark_by_hail",
-            "observe_trees",
-            "remove_blocks",
-            "balance_trees",
-            "carry_work_over",
-            "review_stock",
-        ),
-    )
     look = Step("look_after_drop", watch, ("standing", "trees.trunk_area", "trees.height", "trees.fruit_number"), ())
-    return inserted(year, "set_fruit", look)
+    return inserted(PAST_YEAR, "set_fruit", look)
 
 
 def _seen(tile: Tile, watch: _Watch, sight: Sight, year: int) -> Array:

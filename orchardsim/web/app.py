@@ -185,8 +185,8 @@ def _routes() -> list[Route]:
         Route("/plan/{name}/work", answering(order), methods=["POST"]),
         Route("/plan/{name}/kept", answering(kept_list)),
         Route("/plan/{name}/kept/{number:int}/{inside:path}", answering(kept_file)),
-        Route("/work", answering(work)),
-        Route("/work/stop", answering(stop), methods=["POST"]),
+        Route("/running", answering(work)),
+        Route("/running/stop", answering(stop), methods=["POST"]),
     ]
 
 

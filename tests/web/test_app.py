@@ -48,7 +48,7 @@ def edit(client, place, value):
     return post(client, "/plan/demo/edit", {"place": place, "value": value})
 
 
-@pytest.mark.parametrize("url", ["/", "/plan/demo", "/static/page.js", "/work", "/plan/demo/kept/1/report.html"])
+@pytest.mark.parametrize("url", ["/", "/plan/demo", "/static/page.js", "/running", "/plan/demo/kept/1/report.html"])
 def test_every_answer_says_what_a_page_may_load(client, url):
     answer = client.get(url)
     assert answer.status_code == 200
@@ -94,7 +94,7 @@ def test_changes_are_taken_from_the_page_alone(client, headers):
 
 
 def test_nothing_is_embedded_or_read_by_other_pages(client):
-    assert client.get("/work", headers={"sec-fetch-site": "cross-site", "sec-fetch-mode": "cors"}).status_code == 403
+    assert client.get("/running", headers={"sec-fetch-site": "cross-site", "sec-fetch-mode": "cors"}).status_code == 403
     assert client.get("/", headers={"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}).status_code == 200
 
 
@@ -212,7 +212,7 @@ def test_bad_orders_start_nothing(client, change):
     body = {"kind": "run", "trials": 20, "years": 5, "seed": 1, **change}
     answer = post(client, "/plan/demo/work", body)
     assert answer.status_code == 400 and answer.json()["problem"]
-    assert client.get("/work").json() == {"busy": False}
+    assert client.get("/running").json() == {"busy": False}
 
 
 def test_start_never_writes_over(client, place):

@@ -97,7 +97,10 @@ def wait_sentences(found: WaitAnswer) -> list[str]:
     now, later = found.rows[0], found.rows[1:]
     best = max(later, key=lambda row: row.mean)
     years = "1 year" if best.years == 1 else f"{best.years} years"
-    if best.mean > 2 * best.error:
+    nothing = len(found.options) - 1
+    if all(row.shares[nothing] == 1 for row in found.rows):
+        verdict = "Nothing is planted either way, at these prices and whatever the row shows: waiting changes nothing"
+    elif best.mean > 2 * best.error:
         verdict = (
             f"Waiting {years} pays: {_money(best.mean, found)} ± {_money(best.error, found)} over planting all now"
         )

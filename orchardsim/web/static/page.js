@@ -81,7 +81,7 @@ async function order(kind, more) {
 }
 
 async function follow() {
-  const answer = await fetch("/work").then((one) => one.json()).catch(() => null);
+  const answer = await fetch("/running").then((one) => one.json()).catch(() => null);
   if (!answer) { find("work-problem").textContent = "The program does not answer. Is it still running?"; return; }
   const bar = find("progress");
   find("stop").disabled = !answer.busy;
@@ -144,7 +144,7 @@ function planPage() {
     const form = event.target.elements;
     order("study", { key: form.key.value, levels: form.levels.value });
   });
-  find("stop").addEventListener("click", () => send("/work/stop", {}));
+  find("stop").addEventListener("click", () => send("/running/stop", {}));
   const drop = find("drop");
   for (const name of ["dragenter", "dragover"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
   for (const name of ["dragleave", "drop"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.remove("over"); });
@@ -152,7 +152,7 @@ function planPage() {
   find("record-file").addEventListener("change", (event) => later(() => bringRecord(event.target.files[0])));
   window.addEventListener("beforeunload", (event) => { if (!find("changed").hidden) event.preventDefault(); });
   earlier();
-  fetch("/work").then((one) => one.json()).then((one) => { if (one.busy) follow(); });
+  fetch("/running").then((one) => one.json()).then((one) => { if (one.busy) follow(); });
 }
 
 function choosePage() {
