@@ -224,8 +224,9 @@ def _sections(table: Any, sold: Sequence[str], filler: Filler) -> dict[str, Any]
     supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
     built_in = {name: section_catalogue(name) for name in SECTIONS}
     supplied["costs"] |= following_wages(table.costs, built_in["costs"], filler)
-    # Only the prices of what the plan grows are part of it.
-    built_in["market"]["fruit"] = _priced_as(built_in["market"]["fruit"], sold, table.cultivar)
+    # Only the prices of what the plan grows, or speaks of, are part of it.
+    priced = sorted({*sold, *((table.market.fruit if table.market is not None else None) or {})})
+    built_in["market"]["fruit"] = _priced_as(built_in["market"]["fruit"], priced, table.cultivar)
     return {
         name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", **supplied.get(name, {}))
         for name, cls in SECTIONS.items()

@@ -43,7 +43,8 @@ def _drawn_signs(text: str) -> str:
 
 
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"\S"), AfterValidator(_drawn_signs)]
-Length = quantity("m", "spacing", 0.2, 30)
+RowSpacing = quantity("m", "distance of rows", 0.2, 30)
+TreeSpacing = quantity("m", "distance of trees in the row", 0.2, 30)
 MOST_BLOCKS: Final = 60
 MOST_GROUPS: Final = 30
 """Of a block; with these limits a plan is read within a second. Our own choice."""
@@ -116,8 +117,8 @@ class BlockBase(Table):
     rootstock: Name | None = said("rootstock of the catalogue or of the plan; row groups may differ", None)
     training: Name = said("training system of the catalogue or of the plan")
     tree_grade: Name = said("kind of nursery tree that is planted", "feathered")
-    row_spacing: Length  # type: ignore[valid-type]
-    tree_spacing: Length  # type: ignore[valid-type]
+    row_spacing: RowSpacing  # type: ignore[valid-type]
+    tree_spacing: TreeSpacing  # type: ignore[valid-type]
     gross_area: quantity("m2", "land with headlands", 10, 1e8) | None = None  # type: ignore[valid-type]
     net_area: quantity("m2", "land under the trees' own spacing", 1, 1e8) | None = None  # type: ignore[valid-type]
     trees: Annotated[int, Field(ge=1, le=500_000)] | None = said("trees planted, in place of an area", None)

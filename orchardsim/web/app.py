@@ -28,12 +28,12 @@ from orchardsim.web.draft import Draft, Place
 from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder, starts
 from orchardsim.web.guard import KEPT_POLICY, Guard
 from orchardsim.web.pictures import band_picture, bill_table, land_picture
-from orchardsim.web.work import ABOUT_FILE, KINDS, PLAN_FILE
+from orchardsim.web.study_keys import read_levels, study_keys
+from orchardsim.web.work import ABOUT_FILE, KINDS, PLAN_FILE, declared_study
 
 HERE: Final = Path(__file__).parent
 LIMITS: Final = {"trials": (4, 5000), "years": (2, 60), "seed": (0, 2**31)}
 """Least and most of what an order may state; larger runs belong on the command line."""
-MOST_LEVELS: Final = 8
 LARGEST_ORDER: Final = 100_000
 """Bytes of a change or an order."""
 
@@ -74,6 +74,7 @@ class Desk:
             "shown.html",
             land=land_picture(plan),
             blocks=[_block_row(plan, block) for block in plan.blocks],
+            idle=[plan.display.area.text(land.gross_area, 2) for land in plan.idle_land],
             bill=bill_table(plan),
             currency=plan.currency,
             price_year=plan.price_year,
@@ -179,6 +180,7 @@ def _routes() -> list[Route]:
         Route("/plan/{name}", answering(plan_page)),
         Route("/plan/{name}/edit", answering(edit), methods=["POST"]),
         Route("/plan/{name}/form", answering(form)),
+        Route("/plan/{name}/study-keys", answering(keys_to_try)),
         Route("/plan/{name}/save", answering(save), methods=["POST"]),
         Route("/plan/{name}/file", answering(plan_file)),
         Route("/plan/{name}/weather", answering(bring_weather), methods=["POST"]),
@@ -319,21 +321,9 @@ async def plan_page(request: Request) -> Response:
             changed=draft.changed,
             cautions=CAUTIONS,
             caution=CAUTION_LINE,
-            keys=STUDY_KEYS,
         )
     )
     return HTMLResponse(text)
-
-
-STUDY_KEYS: Final = {
-    "block.tree_spacing": "Distance of trees in the row",
-    "block.row_spacing": "Distance of rows",
-    "block.training": "Training system",
-    "site.site_growth": "Growth level of the ground",
-    "replacement.last_refill_leaf": "Last leaf in which gaps are filled",
-    "finance.discount_rate": "Discount rate",
-}
-"""Keys of which the page offers a study -> what they are; a study of any other key belongs in a study file."""
 
 
 async def edit(request: Request) -> Response:
@@ -344,8 +334,10 @@ async def edit(request: Request) -> Response:
     problem = ""
     if action == "back":
         draft.back()
-    elif action in ("add", "remove"):
-        getattr(draft, action)(_place(sent))
+    elif action == "remove":
+        draft.remove(_place(sent))
+    elif action == "add":
+        draft.add(_place(sent), *(_text(sent, key) for key in ("name", "like") if key in sent))
     else:
         place, text = _place(sent), _text(sent, "value")
         kind = forms.kind_at(place)
@@ -439,7 +431,9 @@ async def order(request: Request) -> Response:
     if kind == "compare":
         more["before"] = _earlier(desk, draft, sent)
     if kind == "study":
-        more |= _levels(sent)
+        key = _text(sent, "key")
+        more |= {"key": key, "levels": read_levels(draft, key, _text(sent, "levels"))}
+        await asyncio.to_thread(declared_study, {"folder": desk.folder.place, "text": draft.text, **numbers, **more})
     number = max(desk.folder.numbers(draft.name), default=0) + 1
     await desk.bench.order(
         {
@@ -471,17 +465,10 @@ def _earlier(desk: Desk, draft: Draft, sent: dict[str, Any]) -> str:
     return text
 
 
-def _levels(sent: dict[str, Any]) -> dict[str, Any]:
-    key = _text(sent, "key")
-    if key not in STUDY_KEYS:
-        raise InputError("key", f"found {key!r}; allowed: {', '.join(STUDY_KEYS)}")
-    kind = forms.kind_at(tuple(key.split("."))) or "text"
-    from orchardsim.web.draft import read_entry
-
-    texts = [part.strip() for part in _text(sent, "levels").split(",") if part.strip()]
-    if not 2 <= len(texts) <= MOST_LEVELS or len(set(texts)) < len(texts):
-        raise InputError("levels", f"found {len(texts)} values; allowed 2 to {MOST_LEVELS} different ones, with commas")
-    return {"key": key, "levels": [read_entry(text, kind) for text in texts]}
+async def keys_to_try(request: Request) -> Response:
+    """Keys of the plan of which several values can be tried."""
+    draft = _draft(request)
+    return HTMLResponse(_desk(request).page("study_keys.html", tables=study_keys(draft)))
 
 
 async def work(request: Request) -> Response:

@@ -18,8 +18,25 @@ from orchardsim.web.folder import Folder
 
 Place = tuple[str | int, ...]
 """Where a value stands: names of tables, and numbers in lists of tables."""
-LISTS: Final = (("block",), ("group",), ("pollinizer",))
-"""Tables of which the page adds and removes some."""
+LISTS: Final = ("block", "group", "pollinizer", "crews", "idle_land")
+"""Tables that stand several times, of which the page adds and removes some."""
+OWN: Final = ("cultivar", "rootstock", "training_system", "tree_grade")
+"""Tables of entries of the plan's own, each under its name."""
+FIRST_OF_LIST: Final[dict[str, dict[str, Any]]] = {
+    "block": {
+        "name": "new block",
+        "cultivar": "Gala",
+        "rootstock": "M.9",
+        "training": "tall_spindle",
+        "row_spacing": "3.5 m",
+        "tree_spacing": "1.0 m",
+        "trees": 500,
+    },
+    "pollinizer": {"cultivar": "crab", "every_tree": 20, "every_row": 2},
+    "crews": {"name": "farm crew", "workers": 6},
+    "idle_land": {"gross_area": "1 ha"},
+}
+"""What an empty list begins with: sizes of no real farm, to be changed."""
 MOST_STEPS: Final = 200
 """Changes that can be taken back."""
 
@@ -109,6 +126,10 @@ class Draft:
     ----------
     plan : Plan
         What the text makes; always whole.
+    text : str
+        The plan file as it would be saved.
+    raw : dict
+        Its tables as plain values.
     waiting : dict
         Texts of fields that were refused, by place: they may be right once another field has changed.
 
@@ -123,24 +144,19 @@ class Draft:
         raw = folder.read_plan(name)
         self.plan = self._load(folder.plan_path(name))
         self.saved = raw.decode("utf-8-sig")
-        self.document = self._parse(self.saved)
+        self._keep(self._parse(self.saved))
         self.waiting: dict[Place, tuple[str, str]] = {}
         self.past: list[str] = []
 
-    @property
-    def text(self) -> str:
-        """The plan file as it would be saved."""
-        return tomlkit.dumps(self.document)
+    def _keep(self, document: tomlkit.TOMLDocument) -> None:
+        self.document = document
+        self.text = tomlkit.dumps(document)
+        self.raw = dict(document.unwrap())
 
     @property
     def changed(self) -> bool:
         """Whether anything is not saved yet."""
         return self.text != self.saved
-
-    @property
-    def raw(self) -> dict[str, Any]:
-        """Tables as plain values."""
-        return dict(self.document.unwrap())
 
     def value(self, place: Place) -> Any:
         """What the plan states at a place; None where it states nothing."""
@@ -175,47 +191,59 @@ class Draft:
             self.waiting[place] = (text, kind)
             raise
 
-    def add(self, place: Place) -> None:
-        """Copy the last of a list of tables under a name of its own; an empty list gets its first."""
+    def add(self, place: Place, name: str = "", like: str = "") -> None:
+        """Add a table to a list of tables, or an entry of the plan's own.
+
+        Parameters
+        ----------
+        place : tuple
+            Of the list, or of the own entries. A list that holds some gets a copy of its last.
+        name, like : str
+            Of an own entry: its name, and the entry whose values it takes over.
+        """
         document = self._copy()
-        parent, last = _walk(document, place[:-1]), str(place[-1])
-        if (last,) not in LISTS:
-            raise InputError(last, "no list of tables that grows here; allowed: block, group, pollinizer")
-        held = parent.get(last)
-        if held:
-            entry = tomlkit.item(held[-1].unwrap(), _parent=held)
-            names = {str(one.get("name")) for one in held}
-            if "name" in entry:
-                entry["name"] = next(
-                    name for number in range(2, 100) if (name := f"{entry['name']} {number}"[:80]) not in names
-                )
+        last = str(place[-1])
+        if place in {(kind,) for kind in OWN}:
+            _add_own(document, last, name.strip(), like)
+        elif last in LISTS:
+            parent = _walk(document, place[:-1])
+            held = _as_list(parent, last)
+            rows = self._rows_of(place) if last == "group" else 0
+            entry = _copied(held, rows) if held else _first(parent, last)
+            entry.trivia.indent = "\n"  # a line of air before it
             held.append(entry)
-        elif last == "pollinizer":
-            table = tomlkit.table()
-            table.update({"cultivar": "crab", "every_tree": 20, "every_row": 2})
-            parent[last] = AoT([table])
         else:
-            raise InputError(last, "the block has no row groups to copy; state them in the file")
+            raise InputError(last, f"no list of tables that grows here; allowed: {', '.join((*LISTS, *OWN))}")
         self._accept(document)
 
+    def _rows_of(self, place: Place) -> int:
+        """Rows of the last row group of a block."""
+        number = place[1] if len(place) > 1 else None
+        blocks = self.plan.blocks
+        return blocks[number].groups[-1].rows if isinstance(number, int) and 0 <= number < len(blocks) else 0
+
     def remove(self, place: Place) -> None:
-        """Take one table out of a list of tables."""
+        """Take one table out of a list of tables, or one of the plan's own entries."""
         document = self._copy()
-        parent, last, number = _walk(document, place[:-2]), str(place[-2]), place[-1]
-        held = parent.get(last)
-        if (last,) not in LISTS or not isinstance(number, int) or not held or not 0 <= number < len(held):
-            raise InputError(last, "no such table in the plan")
-        if len(held) == 1:
+        parent, last, one = _walk(document, place[:-2]), str(place[-2]) if len(place) > 1 else "", place[-1]
+        held: Any = parent.get(last) if isinstance(parent, MutableMapping) else None
+        listed = last in LISTS and isinstance(one, int) and isinstance(held, list) and 0 <= one < len(held)
+        alone = last in LISTS and isinstance(held, MutableMapping) and one == 0
+        own = last in OWN and len(place) == 2 and isinstance(held, MutableMapping) and one in held
+        if not (listed or alone or own):
+            raise InputError(last or "place", "no such table in the plan")
+        if alone or len(held) == 1:
             del parent[last]
         else:
-            del held[number]
+            del held[one]
         self._accept(document)
 
     def back(self) -> None:
         """Take the last change back."""
         if self.past:
             text = self.past.pop()
-            self.plan, self.document = self._load(text), self._parse(text)
+            self.plan = self._load(text)
+            self._keep(self._parse(text))
             self.waiting.clear()
 
     def save(self, name: str | None = None) -> None:
@@ -242,10 +270,9 @@ class Draft:
         self._accept(document)
 
     def _accept(self, document: tomlkit.TOMLDocument) -> None:
-        text = tomlkit.dumps(document)
-        plan = self._load(text)  # of the text itself: what is kept is what was checked
+        self.plan = self._load(tomlkit.dumps(document))  # of the text itself: what is kept is what was checked
         self.past = [*self.past[1 - MOST_STEPS :], self.text]
-        self.document, self.plan = document, plan
+        self._keep(document)
 
     def _copy(self) -> tomlkit.TOMLDocument:
         return self._parse(self.text)
@@ -266,6 +293,58 @@ class Draft:
         except tomllib.TOMLDecodeError as error:
             raise InputError(path.name, f"broken TOML: {error}") from None
         return dataclasses.replace(load_plan(raw, base=path.parent), path=path)
+
+
+def _add_own(document: tomlkit.TOMLDocument, kind: str, name: str, like: str) -> None:
+    if not name or not like:
+        raise InputError(kind, "expected a name of its own, and the entry that it is like")
+    held = document.get(kind)
+    if held is None:
+        document[kind] = tomlkit.table(is_super_table=True)
+        held = document[kind]
+    if name in held:
+        raise InputError(kind, f"{name!r} stands in the plan already; choose another name")
+    entry = tomlkit.table()
+    entry["like"] = like
+    held[name] = entry
+
+
+def _as_list(parent: Any, name: str) -> Any:
+    """A list of tables, made where a plan holds none, or writes one table without a list."""
+    held: Any = parent.get(name)
+    if isinstance(held, AoT):
+        return held
+    tables = []
+    if held is not None:
+        tables = [tomlkit.table()]
+        tables[0].update(held.unwrap())
+    parent[name] = AoT(tables)
+    return parent[name]
+
+
+def _first(parent: Any, name: str) -> Any:
+    """What an empty list begins with; the first row group of a block is the block's own trees."""
+    table = tomlkit.table()
+    if name == "group":
+        table["name"] = str(parent.get("cultivar", "rows"))
+    else:
+        table.update(FIRST_OF_LIST[name])
+    return table
+
+
+def _copied(held: Any, rows: int) -> Any:
+    """The last of a list under a name of its own; where it takes the rows that are left, each takes half of them."""
+    if rows and "rows" not in held[-1]:
+        held[-1]["rows"] = rows - rows // 2
+        entry = tomlkit.item({name: value for name, value in held[-1].unwrap().items() if name != "rows"}, _parent=held)
+    else:
+        entry = tomlkit.item(held[-1].unwrap(), _parent=held)
+    names = {str(one.get("name")) for one in held}
+    if "name" in entry:
+        entry["name"] = next(
+            name for number in range(2, 100) if (name := f"{entry['name']} {number}"[:80]) not in names
+        )
+    return entry
 
 
 def _walk(document: Any, place: Place, make: bool = False) -> Any:

@@ -10,12 +10,13 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.core.labels import OUTLETS
 from orchardsim.plan import Plan
 from orchardsim.plan.catalogue import CRAB, entries
 from orchardsim.plan.filling import DEFAULT_SOURCE
 from orchardsim.plan.key_table import PlanKey, plan_keys
 from orchardsim.plan.showing import number_text
-from orchardsim.web.draft import Draft, Place, entry_text
+from orchardsim.web.draft import OWN, Draft, Place, entry_text
 
 NAMES_FROM: Final = {
     "cultivar": "cultivar",
@@ -90,8 +91,12 @@ class Group:
 
     Attributes
     ----------
-    removes, adds : str
-        Place of the table that can be removed, and of the list that can grow; empty for none.
+    removes : str
+        Place of the table, where it can be removed.
+    adds : tuple
+        Words and places of the lists that can grow.
+    own : tuple
+        Kind and possible likes of own entries that can be added.
     """
 
     title: str
@@ -100,6 +105,7 @@ class Group:
     inner: tuple[Group, ...] = ()
     removes: str = ""
     adds: tuple[tuple[str, str], ...] = ()
+    own: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -168,14 +174,13 @@ def kind_at(place: Place) -> str | None:
 
 def parts(draft: Draft) -> tuple[Part, ...]:
     """The whole form of a plan."""
-    form = _Form(draft)
-    grown = sorted({group.cultivar_name for group in draft.plan.groups})
+    form = PlanForm(draft)
     raw = draft.raw
     return (
         Part(
             "blocks",
             "Blocks, rows and trees",
-            tuple(form.block(number) for number in range(len(raw.get("block", ())))),
+            (*(form.block(number) for number in range(len(raw.get("block", ())))), *form.idle_land()),
             "Write lengths with their unit, such as 12 ft or 3.5 m. An empty field leaves the value to the program.",
             opened=True,
         ),
@@ -185,9 +190,11 @@ def parts(draft: Draft) -> tuple[Part, ...]:
             "prices",
             "Prices and costs",
             (
-                *(form.group(f"Prices of {name}", ("market", "fruit", name)) for name in grown),
+                *(form.group(f"Prices of {name}", ("market", "fruit", name)) for name in sold(draft)),
                 form.group("All fruit", ("market",)),
+                *(form.group(f"Outlet {label_of(name)}", ("market", "outlets", name)) for name in OUTLETS),
                 form.group("Costs", ("costs",)),
+                *(form.group(f"Tree price, {label_of(name)}", ("tree_price", name)) for name in _grades(draft)),
                 form.group("Bins and boxes", ("packing",)),
             ),
         ),
@@ -200,8 +207,21 @@ def parts(draft: Draft) -> tuple[Part, ...]:
                 form.group("Income tax", ("finance", "tax")),
             ),
         ),
-        Part("work", "Crews and work", (*form.listed("Crew", "crews"), form.group("Rates of work", ("work_rates",)))),
-        Part("gaps", "Gaps and spare trees", (form.group("Rules of the farm", ("replacement",)),)),
+        Part("work", "Crews and work", (*form.crews(), form.group("Rates of work", ("work_rates",)))),
+        Part(
+            "gaps",
+            "Gaps and spare trees",
+            (
+                form.group("Rules of the farm", ("replacement",)),
+                *(form.group(f"Rules of {label}", ("replacement", "group", label)) for label in _labels(draft)),
+            ),
+        ),
+        Part(
+            "own",
+            "Cultivars and stocks of your own",
+            form.own_entries(),
+            "Each takes over the values of an entry that it is like; state what differs. Prices stand with the prices.",
+        ),
         Part("doubts", "What is not known yet", (form.levels(),), LEVELS_SAY),
         Part(
             "model",
@@ -211,7 +231,6 @@ def parts(draft: Draft) -> tuple[Part, ...]:
                 form.group("Support", ("support",)),
                 form.group("Work on the support", ("support_rates",)),
                 form.group("Growth of all trees", ("physiology",)),
-                *form.own_entries(),
             ),
             "Change these where you have measured or know better.",
         ),
@@ -223,12 +242,15 @@ LEVELS_SAY: Final = (
 )
 
 
-class _Form:
+class PlanForm:
+    """Makes the fields of one plan."""
+
     def __init__(self, draft: Draft) -> None:
         self.draft, self.plan, self.raw = draft, draft.plan, draft.raw
         self.assumed = {one.key: one for one in draft.plan.assumptions}
 
     def group(self, title: str, place: Place, **arguments: Any) -> Group:
+        """Fields of one table."""
         table = model_table(place)
         first = FIRST.get(table, ())
         found = {key.name: self.field(place, key) for key in keys_of(table) if key.name != "futures"}
@@ -238,6 +260,7 @@ class _Form:
         return Group(title, opened, tuple(found.values()), **arguments)
 
     def block(self, number: int) -> Group:
+        """Fields of a block, its row groups and its pollinizers."""
         place: Place = ("block", number)
         raw = self.raw["block"][number]
         groups = range(len(raw.get("group", ())))
@@ -256,30 +279,49 @@ class _Form:
             )
             for one in pollinizers
         ]
-        if isinstance(raw.get("thinning"), Mapping):
-            inner.append(self.group("Thinning", (*place, "thinning")))
-        adds = [("Add a pollinizer", json.dumps([*place, "pollinizer"]))]
-        if groups:
-            adds.insert(0, ("Add a row group", json.dumps([*place, "group"])))
+        inner.append(self.group(f"Thinning of {raw.get('name', number + 1)}", (*place, "thinning")))
+        adds = [
+            ("Add a row group", json.dumps([*place, "group"])),
+            ("Add a pollinizer", json.dumps([*place, "pollinizer"])),
+        ]
         if number == len(self.raw["block"]) - 1:
             adds.append(("Add a block like this", json.dumps(["block"])))
         title = f"Block {raw.get('name', number + 1)}"
         removes = json.dumps(place) if len(self.raw["block"]) > 1 else ""
         return self.group(title, place, inner=tuple(inner), removes=removes, adds=tuple(adds))
 
-    def listed(self, title: str, name: str) -> Iterator[Group]:
-        held = self.raw.get(name)
-        if isinstance(held, Mapping):
-            yield self.group(title, (name,))
-        for number in range(len(held) if isinstance(held, list) else 0):
-            yield self.group(f"{title} {number + 1}", (name, number))
+    def idle_land(self) -> Iterator[Group]:
+        """Land on which nothing is planted, and what can be added to the farm."""
+        held = self.raw.get("idle_land", ())
+        for number in range(len(held)):
+            place: Place = ("idle_land", number)
+            yield self.group(f"Idle land {number + 1}", place, removes=json.dumps(place))
+        adds = [] if self.raw.get("block") else [("Add a block", json.dumps(["block"]))]
+        yield Group("More land", (), adds=(*adds, ("Add idle land", json.dumps(["idle_land"]))))
 
-    def own_entries(self) -> Iterator[Group]:
-        for kind in sorted(set(NAMES_FROM.values())):
-            for name in self.raw.get(kind, {}):
-                yield self.group(f"Your own {kind.replace('_', ' ')} {name}", (kind, name))
+    def crews(self) -> Iterator[Group]:
+        """Crews that the plan states; without any the program sets one."""
+        held = self.raw.get("crews", ())
+        if isinstance(held, Mapping):
+            yield self.group("Crew", ("crews",), removes=json.dumps(["crews", 0]))
+        else:
+            for number, crew in enumerate(held):
+                place: Place = ("crews", number)
+                yield self.group(f"Crew {crew.get('name', number + 1)}", place, removes=json.dumps(place))
+        yield Group("More hands", (), adds=(("Add a crew", json.dumps(["crews"])),))
+
+    def own_entries(self) -> tuple[Group, ...]:
+        """Entries of the plan's own, and a way to add one."""
+        groups = [
+            self.group(f"Your {kind.replace('_', ' ')} {name}", (kind, name), removes=json.dumps([kind, name]))
+            for kind in OWN
+            for name in self.raw.get(kind, {})
+        ]
+        likes = tuple((kind, tuple(_sorted([*_built_in(kind), *self.raw.get(kind, {})]))) for kind in OWN)
+        return (*groups, Group("Something new", (), own=likes))
 
     def levels(self) -> Group:
+        """Fields of the open levels."""
         fields = []
         for name, level in OPEN_LEVELS.items():
             place: Place = ("futures", name)
@@ -287,7 +329,7 @@ class _Form:
             fields.append(
                 Field(
                     json.dumps(place),
-                    _label(name),
+                    label_of(name),
                     "level",
                     *self._text(place, "level")[:1],
                     about=f"middle {level.low:g} to {level.high:g}",
@@ -300,16 +342,17 @@ class _Form:
         return Group("Open levels", tuple(fields))
 
     def field(self, table: Place, key: PlanKey) -> Field:
+        """One field."""
         place = (*table, key.name)
         text, error = self._text(place, key.kind)
         otherwise, source = self._otherwise(place, key)
         return Field(
             json.dumps(place),
-            _label(key.name),
+            label_of(key.name),
             key.kind,
             text,
-            choices=self._choices(key),
-            about=self._about(key),
+            choices=self.choices(key),
+            about=self.about(key),
             meaning=key.meaning,
             otherwise=otherwise,
             source=source,
@@ -322,16 +365,20 @@ class _Form:
             return self.draft.waiting[place][0], "not taken over yet: it does not fit the rest of the plan"
         return entry_text(self.draft.value(place)), ""
 
-    def _choices(self, key: PlanKey) -> tuple[str, ...]:
+    def choices(self, key: PlanKey) -> tuple[str, ...]:
+        """Words that a key may be; none where any text is allowed."""
         if key.kind == "true or false":
             return ("yes", "no")
         kind = NAMES_FROM.get(key.name) if key.table.startswith("block") else None
+        if key.name == "like":
+            return tuple(_sorted([*_built_in(key.table.removesuffix(".NAME"))]))
         if kind is not None:
             more = UNNAMED_ALLOWED.get(key.name, ()) if key.table.endswith("pollinizer") else ()
             return (*more, *_sorted([*_built_in(kind), *self.raw.get(kind, {})]))
         return key.allowed
 
-    def _about(self, key: PlanKey) -> str:
+    def about(self, key: PlanKey) -> str:
+        """Unit and bounds of a key."""
         if key.kind in ("text", "true or false"):
             return ""
         unit = _shown(self.plan, key, None)[1]
@@ -354,6 +401,20 @@ class _Form:
         return f"{shown} ({key.default.status})", _plain_source(key.default.source)
 
 
+def sold(draft: Draft) -> list[str]:
+    """Cultivars that the plan grows or brings of its own."""
+    return _sorted([*(group.cultivar_name for group in draft.plan.groups), *draft.raw.get("cultivar", {})])
+
+
+def _grades(draft: Draft) -> list[str]:
+    return _sorted([*_built_in("tree_grade"), *draft.raw.get("tree_grade", {})])
+
+
+def _labels(draft: Draft) -> list[str]:
+    """Labels of row groups, which rules of their own are stated under."""
+    return [group.label for group in draft.plan.groups]
+
+
 def _dotted(place: Place) -> str:
     """A place as the plan's own lists of values name it: blocks are counted from one."""
     words = ""
@@ -366,7 +427,8 @@ def _shown(plan: Plan, key: PlanKey, value: float | None) -> tuple[str, str]:
     if value is not None and not math.isfinite(value):
         return "", ""
     number, unit = plan.showing.converted(value if value is not None else 1.0, key.unit)
-    return number_text(float(number)), unit
+    text = number_text(float(number))
+    return (text.replace(",", "") if "year" in key.name else text), unit
 
 
 def _plain_source(source: str) -> str:
@@ -374,7 +436,8 @@ def _plain_source(source: str) -> str:
     return DEFAULT_SOURCE if source.startswith(DEFAULT_SOURCE) else source
 
 
-def _label(name: str) -> str:
+def label_of(name: str) -> str:
+    """What a key is called on the page."""
     return name.replace("_", " ").capitalize()
 
 

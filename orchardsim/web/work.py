@@ -273,21 +273,12 @@ def study(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     """Several values of one key of the plan, in the same futures."""
     from orchardsim.analysis.study import run_study, study_differs, study_identity, study_size
     from orchardsim.analysis.study_answers import study_findings
-    from orchardsim.plan.study import load_study
     from orchardsim.report.study.page import write_study
     from orchardsim.report.study.words import study_sentences
     from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE
 
     plan = _plan(order, order["text"])
-    declared = {
-        "title": f"{order['key']} in {plan.title}"[:80],
-        "plan": tomllib.loads(order["text"]),
-        "trials": int(order["trials"]),
-        "years": int(order["years"]),
-        "seed": int(order["seed"]),
-        "factor": [{"name": order["key"].rsplit(".", 1)[-1], "key": order["key"], "levels": order["levels"]}],
-    }
-    experiment = load_study(declared, base=order["folder"])
+    experiment = declared_study(order)
     identity = study_identity(experiment)
     with _folder(order, KIND, [STUDY_FILE, STUDY_PAGE], identity=identity, differs=study_differs) as folder:
         tell = _progress(say, study_size(experiment))
@@ -296,6 +287,26 @@ def study(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
         about = _about(folder, order, _said(plan, study_sentences(found), STUDY_PAGE))
         write_study(folder, found, results.dataset())
     return about
+
+
+def declared_study(order: Mapping[str, Any]) -> Any:
+    """The study that an order asks for.
+
+    Raises
+    ------
+    InputError
+        If one of its values makes no plan.
+    """
+    from orchardsim.plan.study import load_study
+
+    tables = tomllib.loads(order["text"])
+    declared = {
+        "title": f"{order['key']} in {tables['title']}"[:80],
+        "plan": tables,
+        **{name: int(order[name]) for name in ("trials", "years", "seed")},
+        "factor": [{"name": order["key"].rsplit(".", 1)[-1], "key": order["key"], "levels": order["levels"]}],
+    }
+    return load_study(declared, base=order["folder"])
 
 
 def weather(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:

@@ -10,9 +10,11 @@ import pytest
 
 from orchardsim.core.errors import InputError
 from orchardsim.plan.key_table import plan_keys
+from orchardsim.plan.study import load_study
 from orchardsim.web import forms
 from orchardsim.web.draft import Draft
 from orchardsim.web.folder import Folder
+from orchardsim.web.study_keys import read_levels, study_keys
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
 
@@ -68,6 +70,65 @@ def test_tables_are_added_removed_and_taken_back(draft):
     for _ in range(4):
         draft.back()
     assert draft.text == before
+
+
+def test_crews_idle_land_and_own_cultivars_are_added(draft):
+    """Each is taken over as the plan file would state it; own prices stand before the cultivar is planted."""
+    before = draft.text
+    draft.add(("crews",))
+    draft.add(("crews",))
+    draft.edit(("crews", 1, "workers"), "4", "number")
+    draft.add(("idle_land",))
+    draft.edit(("idle_land", 0, "gross_area"), "2 ha", "number")
+    draft.add(("cultivar",), "Dawn", "Gala")
+    draft.edit(("market", "fruit", "Dawn", "juice"), "0.1 USD/kg", "number")
+    draft.edit(("block", 0, "group", 1, "cultivar"), "Dawn", "text")
+    assert [crew.workers for crew in draft.plan.crews] == [6, 4]
+    assert sum(one.gross_area for one in draft.plan.idle_land) == pytest.approx(20_000)
+    assert [group.cultivar_name for group in draft.plan.groups] == ["Gala", "Dawn"]
+    found = tomllib.loads(draft.text)
+    assert found["cultivar"]["Dawn"] == {"like": "Gala"} and found["market"]["fruit"]["Dawn"] == {"juice": "0.1 USD/kg"}
+    draft.edit(("block", 0, "group", 1, "cultivar"), "Honeycrisp", "text")
+    draft.remove(("idle_land", 0))
+    draft.remove(("crews", 0))
+    assert len(draft.plan.crews) == 1 and draft.plan.crews[0].workers == 4
+    for _ in range(11):
+        draft.back()
+    assert draft.text == before
+    with pytest.raises(InputError, match="stands in the plan already"):
+        draft.add(("cultivar",), "Dawn", "Gala")
+        draft.add(("cultivar",), "Dawn", "Gala")
+    with pytest.raises(InputError, match="expected a name"):
+        draft.add(("rootstock",), " ", "M.9")
+
+
+def test_empty_farm_gets_its_first_block(tmp_path):
+    shutil.copy(DEMO.with_name("idle_land.toml"), tmp_path)
+    draft = Draft(Folder(tmp_path), "idle_land")
+    for place in (("block",), ("block", 0, "group"), ("block", 0, "group")):
+        draft.add(place)
+    first, second = draft.plan.groups
+    assert first.rows - second.rows in (0, 1) and first.label != second.label
+
+
+def test_every_key_of_a_table_can_be_tried(draft):
+    """A study takes each key as the page writes it (the plan model says which there are)."""
+    offered = {one.key for keys in study_keys(draft).values() for one in keys}
+    for table in ("costs", "hazards", "finance.tax", "physiology"):
+        assert {key.key for key in plan_keys() if key.table == table} <= offered
+    assert "block.west_side.group.Gala.rootstock" in offered and "futures.site_growth" in offered
+    for key, text in (
+        ("block.west_side.group.Gala.rootstock", "M.9, MM.111"),
+        ("market.fruit.Gala.juice", "0.1 USD/lb, 0.2 USD/lb"),
+        ("futures.site_growth", "known 1.2, known 0.8"),
+        ("block.crop_load_target", "[4, 5, 6], [5, 6, 7]"),
+        ("site.irrigated", "yes, no"),
+    ):
+        factor = {"name": "tried", "key": key, "levels": read_levels(draft, key, text)}
+        study = load_study({"title": "t", "plan": draft.raw, "factor": [factor]}, base=draft.folder.place)
+        assert len({cell.plan.hash for cell in study.cells}) == 2, key
+    with pytest.raises(InputError, match="chosen from the list"):
+        read_levels(draft, "title", "a, b")
 
 
 def test_missing_tables_are_made(draft):

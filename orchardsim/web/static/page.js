@@ -50,10 +50,19 @@ async function change(field) {
   tell(found.problem ? "Not taken over: see the field." : "Taken over." + (total ? " Bill: " + total.textContent : ""));
 }
 
-async function alter(action, place) {
-  const found = await send(plan + "/edit", place ? { action, place: JSON.parse(place) } : { action });
+async function alter(action, place, more) {
+  const part = document.activeElement ? document.activeElement.closest(".part") : null;
+  const found = await send(plan + "/edit", place ? { action, place, ...more } : { action });
   show(found);
-  tell(found.problem || "Done.");
+  tell(found.problem || (action === "back" ? "Taken back." : action === "add" ? "Added." : "Removed."));
+  if (found.problem || !place) return;
+  // The button that was pressed is gone: go on at what was added, or at the part that lost a table.
+  const within = JSON.stringify(more ? [...place, more.name] : place).slice(0, -1) + ",";
+  const fields = [...find("form").querySelectorAll("[data-place]")].filter((one) => one.dataset.place.replaceAll(", ", ",").startsWith(within));
+  const last = fields.at(-1);
+  const added = last && fields.find((one) => one.closest("fieldset") === last.closest("fieldset"));
+  const next = action === "add" ? added : part && find(part.id) && find(part.id).querySelector("summary");
+  if (next) { next.focus(); next.scrollIntoView({ block: "center" }); }
 }
 
 async function save(body, where) {
@@ -76,7 +85,7 @@ async function order(kind, more) {
   if (found.problem) { find("work-problem").textContent = found.problem; tell(""); return; }
   find("answer").replaceChildren();
   told = "";
-  find("years").scrollIntoView({ block: "start" });
+  find("progress-line").scrollIntoView({ block: "start" });
   follow();
 }
 
@@ -122,6 +131,34 @@ async function bringRecord(file) {
   if (!found.problem) { tell(file.name + " is the plan's record now."); order("weather"); }
 }
 
+// The list of keys to try: fetched when it is opened, narrowed by the words that are typed.
+async function offerKeys() {
+  const list = find("study-key");
+  const chosen = list.value;
+  list.innerHTML = await fetch(plan + "/study-keys").then((one) => one.text());
+  list.value = chosen;
+  narrowKeys();
+}
+
+function narrowKeys() {
+  const words = find("find-key").value.toLowerCase().split(/\s+/).filter(Boolean);
+  const list = find("study-key");
+  let left = 0;
+  for (const table of list.querySelectorAll("optgroup")) {
+    let shown = 0;
+    for (const one of table.children) {
+      const text = `${table.label} ${one.textContent} ${one.dataset.about}`.toLowerCase();
+      one.hidden = !words.every((word) => text.includes(word));
+      if (one.hidden && one.selected) one.selected = false;
+      shown += !one.hidden;
+    }
+    table.hidden = !shown;
+    left += shown;
+  }
+  const about = list.selectedOptions[0];
+  find("study-about").textContent = about ? about.dataset.about : `${left} to choose from`;
+}
+
 function planPage() {
   document.addEventListener("change", (event) => {
     if (event.target.dataset.place) later(() => change(event.target));
@@ -129,8 +166,13 @@ function planPage() {
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
     if (!button) return;
-    if (button.dataset.add) later(() => alter("add", button.dataset.add));
-    if (button.dataset.remove) later(() => alter("remove", button.dataset.remove));
+    if (button.dataset.add) later(() => alter("add", JSON.parse(button.dataset.add)));
+    if (button.dataset.remove) later(() => alter("remove", JSON.parse(button.dataset.remove)));
+    if (button.dataset.own) {
+      const name = button.parentElement.querySelector("input").value;
+      const like = button.parentElement.querySelector("select").value;
+      later(() => alter("add", [button.dataset.own], { name, like }));
+    }
     if (button.dataset.work === "compare") {
       order("compare", find("before").value ? { before: Number(find("before").value) } : {});
     } else if (button.dataset.work) order(button.dataset.work);
@@ -144,6 +186,9 @@ function planPage() {
     const form = event.target.elements;
     order("study", { key: form.key.value, levels: form.levels.value });
   });
+  find("try").addEventListener("toggle", () => { if (find("try").open) offerKeys(); });
+  find("find-key").addEventListener("input", narrowKeys);
+  find("study-key").addEventListener("change", narrowKeys);
   find("stop").addEventListener("click", () => send("/running/stop", {}));
   const drop = find("drop");
   for (const name of ["dragenter", "dragover"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
