@@ -192,7 +192,7 @@ def money_of(
     Parameters
     ----------
     plan : Plan
-        From a file.
+        As it was before any measurement, from a file.
     variants : sequence of (name, tables)
     """
     assert plan.path is not None
@@ -205,10 +205,9 @@ def money_of(
         found = simulate(variant, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)
         npv.append(found["npv"].values)
         borrowing.append(found["peak_borrowing"].values)
-    before = load_plan(base_tables(plan), base=plan.path.parent)
-    names, normals = level_normals(before, draw_future(before, Streams(seed), range(trials)))
-    coming = coming_blocks(before)
-    labels = [label for block in before.blocks if block.name in coming for label in block.labels]
+    names, normals = level_normals(plan, draw_future(plan, Streams(seed), range(trials)))
+    coming = coming_blocks(plan)
+    labels = [label for block in plan.blocks if block.name in coming for label in block.labels]
     wanted = [f"growth of {label}" for label in labels[:2]]
     wanted += [name for name in names if name.startswith(("fruit_set", "fruit_size"))][:4]
     sharp = tuple(place for place, name in enumerate(names) if name in wanted)

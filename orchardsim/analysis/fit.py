@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.bloom_needs import BloomDates, bloom_needs, in_needs
+from orchardsim.analysis.decision import base_tables
 from orchardsim.analysis.learning import (
     DRAWS,
     ROWS,
@@ -41,7 +42,6 @@ from orchardsim.plan.measurements import (
     read_measurements,
     together,
 )
-from orchardsim.plan.reading import read_toml
 from orchardsim.plan.rewriting import rewritten
 from orchardsim.results.fit import (
     LEARNED_FILE,
@@ -87,6 +87,10 @@ class Fit:
     prior: Plan
     next_season: int
 
+    def tables(self) -> dict[str, Any]:
+        """Tables of ``prior``'s file: what bloom dates told is in them, what was learned of levels is not."""
+        return _tables(self.prior, self.learned.needs, 1)
+
     def plan_text(self, text: str, learned_name: str = LEARNED_FILE, record: str | None = None) -> str:
         """The plan's own text, changed where it now carries what was learned.
 
@@ -116,6 +120,8 @@ def fit(
     *,
     seed: int = 1,
     before: LearnedFile | None = None,
+    rows: int = ROWS,
+    draws: int = DRAWS,
     say: Callable[[str], object] = lambda line: None,
 ) -> Fit:
     """Learn from measured trees.
@@ -130,6 +136,8 @@ def fit(
         Seed of the simulated rows and of the sampling.
     before : LearnedFile, optional
         File that the plan carries.
+    rows, draws : int
+        Simulated rows of each of two rounds; draws that are kept.
     say : callable
         Told what is being done.
 
@@ -147,31 +155,31 @@ def fit(
     base = _with_needs(dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=None)), needs, 0)
     new = measurements if isinstance(measurements, Measurements) else read_measurements(measurements, base)
     kept = () if before is None else parse_measurements(as_csv(before.rows), base, LEARNED_FILE).rows
-    rows = together(kept, new, where)
-    bloom, needs = _bloom(base, rows.of("bloom_date"), where)
+    used = together(kept, new, where)
+    bloom, needs = _bloom(base, used.of("bloom_date"), where)
     base = _with_needs(base, needs, 1)
-    seen = seen_of(base, rows.rows, where)
-    remarks = list(rows.remarks)
+    seen = seen_of(base, used.rows, where)
+    remarks = list(used.remarks)
     rng = np.random.default_rng(seed)
     if len(seen.sights):
         replay = Replay(base, seen.sights, seed)
-        say(f"growing {ROWS} rows again through {replay.years} seasons, twice")
-        first = table_of(replay, range(ROWS))
-        draft = learn(replay.plan, seen, first, rng)
-        table = first.joined(second_round(replay, draft, ROWS))
+        say(f"growing {rows} rows again through {replay.years} seasons, twice")
+        first = table_of(replay, range(rows))
+        draft = learn(replay.plan, seen, first, rng, count=draws)
+        table = first.joined(second_round(replay, draft, rows))
         say("weighing them by what was seen")
-        answer = learn(replay.plan, seen, table, rng, conflicts=draft.conflicts, prior=first)
+        answer = learn(replay.plan, seen, table, rng, count=draws, conflicts=draft.conflicts, prior=first)
         learned = learned_of(answer.parts, answer.found.draws)
         lacking = replay.lacking
     else:
-        answer, learned, lacking = None, Learned((), np.zeros((DRAWS, 0))), ()
+        answer, learned, lacking = None, Learned((), np.zeros((draws, 0))), ()
         remarks.append("bloom dates alone tell of chill and heat, not of growth or crop")
-    blocks = tuple(dict.fromkeys(one.block for one in rows.rows))
+    blocks = tuple(dict.fromkeys(one.block for one in used.rows))
     # the plan's own middles and spreads stay; what was learned stands beside them
     fitted = dataclasses.replace(
         base, futures=dataclasses.replace(base.futures, learned=learned if learned.parts else None)
     )
-    file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in rows.rows))
+    file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in used.rows))
     sights: tuple[SightAnswer, ...] = ()
     conflicts: tuple[ConflictAnswer, ...] = ()
     if answer is not None:
@@ -182,16 +190,16 @@ def fit(
     findings = FitFindings(
         title=base.title,
         plan_name=base.path.name if base.path is not None else "plan",
-        measurements=len(rows.rows),
-        trees=len({(one.block, one.row, one.tree) for one in rows.rows if one.tree is not None}),
-        seasons=tuple(str(base.calendar_year + year) for year in sorted({one.year for one in rows.rows})),
-        levels=_level_answers(base, fitted, seed),
+        measurements=len(used.rows),
+        trees=len({(one.block, one.row, one.tree) for one in used.rows if one.tree is not None}),
+        seasons=tuple(str(base.calendar_year + year) for year in sorted({one.year for one in used.rows})),
+        levels=_level_answers(base, fitted, seed, draws),
         sights=sights,
         conflicts=conflicts,
         misfit=1.0 if answer is None else answer.misfit,
         bloom=bloom,
-        rows=0 if answer is None else 2 * ROWS,
-        draws=DRAWS,
+        rows=0 if answer is None else 2 * rows,
+        draws=draws,
         steps=0 if answer is None else answer.found.steps,
         effective=1.0 if answer is None else answer.found.effective,
         unlike=1.0 if answer is None else answer.found.unlike,
@@ -199,7 +207,7 @@ def fit(
         remarks=tuple(remarks),
         attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash},
     )
-    return Fit(findings, file, fitted, base, max(one.year for one in rows.rows) + 1)
+    return Fit(findings, file, fitted, base, max(one.year for one in used.rows) + 1)
 
 
 def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], which: int) -> Plan:
@@ -210,19 +218,7 @@ def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], 
     if not needs:
         return plan
     if plan.path is not None:
-        changes = {
-            f"cultivar.{json.dumps(name)}": {
-                "chill_requirement": own["chill_requirement"][which],
-                "bloom_heat": f"{own['bloom_heat'][which]!r} K day",
-            }
-            for name, own in needs.items()
-        }
-        raw = read_toml(plan.path)
-        raw.get("futures", {}).pop("learned", None)
-        stated = {
-            f"{table}.{key}": value for table, own in changes.items() for key, value in own.items()
-        }  # fmt: skip
-        found = load_plan(with_keys(raw, stated, plan.where), base=plan.path.parent)
+        found = load_plan(_tables(plan, needs, which), base=plan.path.parent)
         return dataclasses.replace(found, path=plan.path, futures=plan.futures)
     blocks = []
     for block in plan.blocks:
@@ -232,6 +228,16 @@ def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], 
         )
         blocks.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=groups)))
     return dataclasses.replace(plan, blocks=tuple(blocks))
+
+
+def _tables(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], which: int) -> dict[str, Any]:
+    """Tables of the plan's file without what was learned of levels, with needs before (0) or after (1) bloom dates."""
+    changes: dict[str, Any] = {}
+    for name, own in needs.items():
+        table = f"cultivar.{json.dumps(name)}"
+        changes[f"{table}.chill_requirement"] = own["chill_requirement"][which]
+        changes[f"{table}.bloom_heat"] = f"{own['bloom_heat'][which]!r} K day"
+    return with_keys(base_tables(plan), changes, plan.where)
 
 
 # ---- bloom dates ----------------------------------------------------------------------------------------------------
@@ -299,8 +305,8 @@ WORDS: Final = {
 }
 
 
-def _level_answers(before: Plan, after: Plan, seed: int) -> tuple[LevelAnswer, ...]:
-    trials = range(DRAWS)
+def _level_answers(before: Plan, after: Plan, seed: int, draws: int) -> tuple[LevelAnswer, ...]:
+    trials = range(draws)
     old, new = (draw_future(plan, Streams(seed), trials) for plan in (before, after))
     answers = []
     for column, label in enumerate(before.labels):
@@ -351,8 +357,8 @@ def _sights(
             rest = [place for place in range(len(seen.sights)) if place not in out]
             conflicts = tuple(one for one in answer.conflicts if (one.family, one.year) != group)
             other = learn(
-                replay.plan, seen.part(rest), table.part(rest), rng, count=DRAWS // 2, conflicts=conflicts,
-                prior=first.part(rest),
+                replay.plan, seen.part(rest), table.part(rest), rng, count=len(answer.found.draws) // 2,
+                conflicts=conflicts, prior=first.part(rest),
             )  # fmt: skip
             levels = levels_of_parts(replay.plan, other.parts, other.found.draws)
             bands = _expected(seen, answer, levels, rng)

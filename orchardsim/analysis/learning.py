@@ -14,7 +14,7 @@ from scipy.stats import chi2
 from orchardsim.analysis.sights import Seen
 from orchardsim.core.futures import OPEN_LEVELS, Learned, Part, combined
 from orchardsim.plan import Plan
-from orchardsim.risk.posterior import Emulator, Tempered, log_density, tempered_draws
+from orchardsim.risk.posterior import Emulator, Tempered, log_density, tempered_draws, whitening
 from orchardsim.simulation.futures import Levels, level_keys
 from orchardsim.simulation.replay import FELT_LEVELS, Replay, level_normals
 
@@ -189,10 +189,10 @@ def _draw(
     plan: Plan, parts: tuple[Part, ...], seen: Seen, emulator: Emulator, errors: Array, misfit: float, count: int,
     rng: np.random.Generator,
 ) -> Tempered:  # fmt: skip
-    factor: Array = np.asarray(np.linalg.cholesky(misfit * (emulator.covariance + errors)), dtype=np.float64)
+    white = whitening(misfit * (emulator.covariance + errors))
 
     def likelihood(draws: Array) -> Array:
-        return log_density(seen.values, emulator.mean(levels_of_parts(plan, parts, draws)), factor)
+        return log_density(seen.values, emulator.mean(levels_of_parts(plan, parts, draws)), white)
 
     return tempered_draws(likelihood, len(parts), count, rng)
 

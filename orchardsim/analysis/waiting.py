@@ -14,7 +14,6 @@ from orchardsim.analysis.decision import (
     NOT_PLANTED,
     Money,
     Option,
-    base_tables,
     money_of,
     normals_of,
     option_tables,
@@ -52,9 +51,8 @@ def yearly_sights(plan: Plan, seasons: Sequence[int]) -> list[Sight]:
     return found
 
 
-def wait_variants(plan: Plan, options: Sequence[Option]) -> list[tuple[str, Mapping[str, Any]]]:
+def wait_variants(plan: Plan, raw: Mapping[str, Any], options: Sequence[Option]) -> list[tuple[str, Mapping[str, Any]]]:
     """Every option now and after each wait, and the plan without what is to come: (name, tables)."""
-    raw = base_tables(plan)
     found: list[tuple[str, Mapping[str, Any]]] = []
     for years in (0, *WAITS):
         later = planted_later(plan, raw, years) if years else {}
@@ -64,6 +62,7 @@ def wait_variants(plan: Plan, options: Sequence[Option]) -> list[tuple[str, Mapp
 
 def worth_of_waiting(
     plan: Plan,
+    raw: Mapping[str, Any],
     learned: Learned | None,
     options: Sequence[Option],
     first_season: int,
@@ -80,6 +79,8 @@ def worth_of_waiting(
     ----------
     plan : Plan
         As it was before any measurement, from a file.
+    raw : mapping
+        Its tables.
     learned : Learned or None
         What is known by now.
     options : sequence of Option
@@ -88,7 +89,7 @@ def worth_of_waiting(
         First year of the plan that can still be measured.
     """
     money = money_of(
-        plan, wait_variants(plan, options), trials=trials, years=years, seed=seed, jobs=jobs, progress=progress
+        plan, wait_variants(plan, raw, options), trials=trials, years=years, seed=seed, jobs=jobs, progress=progress
     )  # fmt: skip
     known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
     rows = range(WAIT_ROWS)

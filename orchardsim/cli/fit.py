@@ -99,7 +99,6 @@ def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | No
     """What to measure next and what waiting is worth, as far as they are asked for."""
     from orchardsim.analysis.decision import (
         NOT_PLANTED,
-        base_tables,
         money_of,
         option_tables,
         options_of,
@@ -116,15 +115,15 @@ def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | No
     runs = (len(choices) + 1 if options.next else 0) + ((len(WAITS) + 1) * len(choices) + 1 if options.wait else 0)
     how = {"trials": options.trials, "years": options.years, "seed": options.seed, "jobs": options.jobs}
     following = waiting = None
+    raw = found.tables()
     with progress("simulating the options", runs * options.trials) as done:
         if options.next:
-            raw = base_tables(plan)
             tables = [(one.name, option_tables(raw, one, plan.where)) for one in choices]
             tables.append((NOT_PLANTED, without_coming(plan, raw)))
             money = money_of(plan, tables, progress=done, **how)
             following = next_measurements(plan, learned, money, found.next_season, seed=options.seed)
         if options.wait:
-            waiting = worth_of_waiting(plan, learned, choices, found.next_season, progress=done, **how)
+            waiting = worth_of_waiting(plan, raw, learned, choices, found.next_season, progress=done, **how)
     return following, waiting
 
 

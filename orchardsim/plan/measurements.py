@@ -6,10 +6,12 @@ import csv
 import datetime
 import io
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
+
+import numpy as np
 
 from orchardsim.core.calendar import first_month
 from orchardsim.core.errors import InputError, nearest_names
@@ -45,16 +47,21 @@ class Tool:
 
 @dataclass(frozen=True)
 class MeasureKind:
-    """One thing that can be measured: unit inside, bounds of one tree's value, tools (the usual one first)."""
+    """One thing to measure: unit inside, bounds of one tree's value, tools (the usual one first), meaning, and the
+    days of the season's window on which it can be seen.
+    """
 
     unit: str
     low: float
     high: float
     tools: Mapping[str, Tool]
     meaning: str
+    days: tuple[int, int] = (0, 10**4)
 
 
 _TAPE, _COUNT, _GUESS = Tool(0.2, 0.0, 0.01), Tool(0.0, 0.05, 0.02), Tool(0.0, 0.25, 0.10)
+_BLOOM, _DROP, _HARVEST = (92, 303), (120, 364), (150, 457)
+"""Days on which flowers, set fruit and ripe or stored fruit can be seen, wide enough for every climate (assumption)."""
 _TWIN_CALIPER, _SCALE, _BIN = Tool(0.03, 0.02, 0.01), Tool(0.0, 0.01, 0.005), Tool(0.0, 0.05, 0.03)
 KINDS: Final[dict[str, MeasureKind]] = {
     "trunk_girth": MeasureKind("cm", 1.5, 400, {"tape": _TAPE}, "girth of the trunk, always at the same mark"),
@@ -64,19 +71,19 @@ KINDS: Final[dict[str, MeasureKind]] = {
                               "cross-sectional area of the trunk"),
     "height": MeasureKind("m", 0.3, 15, {"pole": Tool(0.05, 0.02, 0.01)}, "height of the tree"),
     "flower_clusters": MeasureKind("1", 0, 20_000, {"count": _COUNT, "estimate": _GUESS},
-                                   "flower clusters of a tree, before frost and stripping"),
+                                   "flower clusters of a tree, before frost and stripping", _BLOOM),
     "fruit_set": MeasureKind("1", 0, 20_000, {"count": _COUNT, "estimate": _GUESS},
-                             "fruit on a tree after the natural drop, before thinning by hand"),
+                             "fruit on a tree after the natural drop, before thinning by hand", _DROP),
     "fruit_count": MeasureKind("1", 0, 20_000, {"count": _COUNT, "estimate": _GUESS},
-                               "fruit on a tree at harvest"),
-    "fruit_mass": MeasureKind("g", 10, 800, {"scale": _SCALE}, "mean mass of a fruit at harvest"),
+                               "fruit on a tree at harvest", _HARVEST),
+    "fruit_mass": MeasureKind("g", 10, 800, {"scale": _SCALE}, "mean mass of a fruit at harvest", _HARVEST),
     "fruit_diameter": MeasureKind("mm", 20, 130, {"sizer": Tool(0.0, 0.03, 0.015), "caliper": Tool(0.0, 0.02, 0.015)},
-                                  "mean largest diameter of a fruit at harvest"),
+                                  "mean largest diameter of a fruit at harvest", _HARVEST),
     "yield": MeasureKind("kg", 0, 2_000, {"scale": _SCALE, "bin": _BIN, "estimate": _GUESS},
-                         "fruit picked: of a tree, or all of a row or block"),
+                         "fruit picked: of a tree, or all of a row or block", _HARVEST),
     "dead_trees": MeasureKind("1", 0, 1, {"count": Tool(0.0, 0.0, 0.0)},
                               "trees that died, with their cause; 0 for a row or block where none died"),
-    "bloom_date": MeasureKind("day", 0, 0, {"eye": Tool(2.0, 0.0, 0.0)}, "day of full bloom; the date itself"),
+    "bloom_date": MeasureKind("day", 0, 0, {"eye": Tool(2.0, 0.0, 0.0)}, "day of full bloom; the date itself", _BLOOM),
 }  # fmt: skip
 """Measures by name. Errors of tools are assumptions: ask two people to measure the same ten trees for your own."""
 TRUNK: Final = ("trunk_girth", "trunk_diameter", "trunk_area")
@@ -214,6 +221,9 @@ def parse_measurements(text: str, plan: Plan, where: str) -> Measurements:
     _check_single_trees(rows, where)
     used, few = _enough(rows)
     remarks += few
+    ahead = [one for one in used if one.date > datetime.date.today()]
+    if ahead:
+        remarks.append(f"{len(ahead)} rows have a day to come, the first in line {min(one.line for one in ahead)}")
     if not used:
         raise InputError(
             where,
@@ -224,6 +234,9 @@ def parse_measurements(text: str, plan: Plan, where: str) -> Measurements:
 
 def _header(cells: list[str], where: str) -> list[str]:
     header = [cell.strip().lower() for cell in cells]
+    for mark, name in ((";", "semicolons"), ("\t", "tabs")):
+        if len(header) == 1 and mark in header[0]:
+            raise InputError(where, f"line 1: found cells parted by {name}, expected commas (CSV)")
     for name in header:
         if name not in COLUMNS:
             raise InputError(where, f"line 1: unknown column {quoted(name)}, {nearest_names(name, COLUMNS)}")
@@ -248,6 +261,14 @@ def _measurement(given: Mapping[str, str], plan: Plan, where: str, line: int) ->
     row, tree = (_whole(given.get(name, ""), name, where) for name in ("row", "tree"))
     label = _check_tree(block, label, row, tree, where)
     trees = _whole(given.get("trees", ""), "trees", where)
+    most = _trees_of(block, label, row)
+    if trees is not None and (tree is not None or trees > most):
+        allowed = (
+            "none beside a tree's own number"
+            if tree is not None
+            else f"1 to {most}, the trees of {label or block.name}"
+        )
+        raise InputError(where, f"trees: found {trees}, allowed {allowed}")
     tool = given.get("tool", "").lower() or next(iter(kind.tools))
     if tool not in kind.tools:
         raise InputError(where, f"tool: found {quoted(tool)} for {measure}, allowed: {', '.join(kind.tools)}")
@@ -256,9 +277,12 @@ def _measurement(given: Mapping[str, str], plan: Plan, where: str, line: int) ->
         raise InputError(where, f"cause: found {quoted(cause)} beside {measure}; allowed beside dead_trees only")
     if cause and cause not in (*CAUSES, "unknown"):
         raise InputError(where, f"cause: unknown {quoted(cause)}, {nearest_names(cause, [*CAUSES, 'unknown'])}")
-    value, error, bias = _value(measure, given, tool, tree, plan, where)
+    value, error, bias = _value(measure, given, tool, tree, most, plan, where)
     assert plan.calendar_year is not None
     year, day = season_of(date, measure, plan.calendar_year, plan.weather.latitude)
+    if not kind.days[0] <= day <= kind.days[1]:
+        first, last = ((date + datetime.timedelta(days=edge - day)).isoformat() for edge in kind.days)
+        raise InputError(where, f"date: found {date.isoformat()} for {measure}, allowed {first} to {last}")
     year, day = _after_planting(block, year, day, date, plan, where)
     return Measurement(
         line, date, year, day, block.name, label, row, tree, measure, value, error, bias, tool, trees, cause,
@@ -274,6 +298,18 @@ def _place(written: str, plan: Plan, where: str) -> tuple[ResolvedBlock, str | N
             return block, written
     names = dict.fromkeys(name for block in plan.blocks for name in (block.name, *block.labels))
     raise InputError(where, f"block: unknown {quoted(written)}, {nearest_names(written, names)}")
+
+
+def _trees_of(block: ResolvedBlock, label: str | None, row: int | None) -> int:
+    """Trees of a row, of a row group, or of the block."""
+    layout = block.plan.layout
+    numbers = np.arange(layout.rows)
+    of_row = np.minimum(layout.trees_per_row, layout.trees - numbers * layout.trees_per_row)
+    if row is not None:
+        return int(of_row[row - 1])
+    if label is not None:
+        return int(of_row[np.asarray(layout.group) == block.labels.index(label)].sum())
+    return layout.trees
 
 
 def _whole(text: str, name: str, where: str) -> int | None:
@@ -306,12 +342,14 @@ def _check_tree(block: ResolvedBlock, label: str | None, row: int | None, tree: 
 
 
 def _value(
-    measure: str, given: Mapping[str, str], tool: str, tree: int | None, plan: Plan, where: str
+    measure: str, given: Mapping[str, str], tool: str, tree: int | None, most: int, plan: Plan, where: str
 ) -> tuple[float, float, float]:
     """Value in the unit inside, error of one reading in it, relative bias of the tool."""
     kind = KINDS[measure]
     error = kind.tools[tool]
     if measure == "bloom_date":
+        if given.get("value"):
+            raise InputError(where, f"value: found {quoted(given['value'])}; the date is the value of bloom_date")
         return 0.0, error.absolute, 0.0
     written, unit = given["value"], given.get("unit", "")
     try:
@@ -331,9 +369,16 @@ def _value(
         except ValueError as problem:
             raise InputError(where, f"unit: {problem}") from None
     total = measure in TREES_OF_BLOCK and tree is None
-    high = kind.high * 1e5 if total else kind.high
+    high = kind.high * most if total else kind.high
     if not (math.isfinite(number) and kind.low <= number <= high):
-        raise InputError(where, f"value: found {number:g} {kind.unit} for {measure}, allowed {kind.low:g} to {high:g}")
+        shown = "" if kind.unit == "1" else f" {kind.unit}"
+        raise InputError(
+            where, f"value: found {number:g}{shown} for {measure}, allowed {kind.low:g} to {high:g}{shown}"
+        )
+    if tool == "count" and (tree is not None or total) and number != round(number):
+        raise InputError(
+            where, f"value: found {number:g} for {measure}, a count; allowed: whole numbers; a mean goes with trees"
+        )
     own = math.hypot(error.absolute, error.relative * number)
     if measure in ("trunk_girth", "trunk_diameter"):
         area = number**2 / (4 * math.pi) if measure == "trunk_girth" else math.pi * number**2 / 4
@@ -399,7 +444,7 @@ def _check_twice(rows: Iterable[Measurement], where: str) -> None:
 
 
 def _check_single_trees(rows: Iterable[Measurement], where: str) -> None:
-    """Trunks do not shrink, and the dead do not grow."""
+    """Trunks do not shrink, fruit does not come after the drop, and the dead do not grow."""
     trunks: dict[tuple[object, ...], list[Measurement]] = {}
     for one in rows:
         if one.tree is not None:
@@ -407,6 +452,7 @@ def _check_single_trees(rows: Iterable[Measurement], where: str) -> None:
     for (block, row, tree), own in trunks.items():
         own.sort(key=lambda one: one.date)
         name = f"tree {tree} of row {row} in block {block}"
+        _check_fruit(name, own, where)
         last: Measurement | None = None
         for one in own:
             if one.measure not in TRUNK:
@@ -427,6 +473,21 @@ def _check_single_trees(rows: Iterable[Measurement], where: str) -> None:
                 where,
                 f"line {later[0].line}: {name} is dead since {dead[0].date.isoformat()} (line {dead[0].line}); leave a "
                 "tree planted in its place out",
+            )
+
+
+def _check_fruit(name: str, own: Sequence[Measurement], where: str) -> None:
+    """A tree bears no more fruit at harvest than it held after the drop."""
+    held = {one.year: one for one in own if one.measure == "fruit_set"}
+    for one in own:
+        before = held.get(one.year)
+        if one.measure != "fruit_count" or before is None:
+            continue
+        if one.value - before.value > 1 + SHRINKAGE * math.hypot(one.error, before.error):
+            raise InputError(
+                where,
+                f"line {one.line}: {name} bears {one.value:g} fruit, but had {before.value:g} after the drop (line "
+                f"{before.line}); fruit does not come later: check values and tree",
             )
 
 

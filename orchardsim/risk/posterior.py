@@ -72,18 +72,21 @@ def polynomial(levels: Array) -> Array:
     return np.stack([np.ones(len(levels)), *levels.T, *pairs], axis=1)
 
 
-def log_density(seen: Array, mean: Array, factor: Array) -> Array:
+def whitening(covariance: Array) -> Array:
+    """Inverse of the lower Cholesky factor of a covariance: it makes deviations independent and of unit spread."""
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)), dtype=np.float64)
+
+
+def log_density(seen: Array, mean: Array, white: Array) -> Array:
     """Logarithm of the normal density up to a constant, for means (row, sight).
 
     Parameters
     ----------
-    factor : array, (sight, sight)
-        Lower Cholesky factor of the covariance.
+    white : array, (sight, sight)
+        Of :func:`whitening`.
     """
-    from scipy.linalg import solve_triangular
-
-    scaled = solve_triangular(factor, (seen - mean).T, lower=True)
-    found: Array = -0.5 * np.einsum("ij,ij->j", scaled, scaled)
+    scaled = (seen - mean) @ white.T
+    found: Array = -0.5 * np.einsum("ij,ij->i", scaled, scaled)
     return found
 
 

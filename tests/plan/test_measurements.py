@@ -83,12 +83,29 @@ def test_two_trees_are_too_few_and_said_so():
         ([*girths(), "2019-11-18,first_row,1,1,trunk_girth,61,mm,,,"], "another value"),
         ([*girths(), "2019-12-18,first_row,1,1,dead_trees,1,,,,voles", *girths((70,), "2020-11-18")], "is dead since"),
         (["2021-11-18,next_rows,1,3,trunk_girth,60,mm,,,"], "before block next_rows was planted"),
+        (["2020-11-18,first_row,,,bloom_date,,,,,"], "allowed 2021-01-01 to 2021-07-31"),
+        (["2020-04-08,first_row,,,bloom_date,99,,,,"], "the date is the value"),
+        (["2020-08-01,first_row,1,3,fruit_count,12.5,,,,"], "whole numbers"),
+        (["2020-08-01,first_row,,,fruit_count,12.5,,,85,"], "1 to 84, the trees of first_row"),
+        (["2020-08-01,first_row,1,3,fruit_count,12,,,4,"], "none beside a tree's own number"),
+        (["2020-08-01,first_row,,,dead_trees,85,,,,voles"], "allowed 0 to 84"),
+        (["2020-06-08,first_row,1,3,fruit_set,5,,,,", "2020-08-01,first_row,1,3,fruit_count,50,,,,"], "after the drop"),
     ],
 )  # fmt: skip
 def test_bad_input_gets_one_line(lines, words):
     with pytest.raises(InputError) as caught:
         parsed(*lines)
     assert words in str(caught.value) and "\n" not in str(caught.value) and str(caught.value).startswith("m.csv")
+
+
+@pytest.mark.parametrize(("mark", "name"), [(";", "semicolons"), ("\t", "tabs")])
+def test_a_spreadsheet_with_other_separators_is_told(mark, name):
+    with pytest.raises(InputError, match=f"parted by {name}, expected commas"):
+        parse_measurements(HEAD.replace(",", mark), PLAN, "m.csv")
+
+
+def test_days_to_come_are_told():
+    assert "a day to come, the first in line 2" in parsed(*girths(date="2999-11-18")).remarks[0]
 
 
 def test_reading_errors_are_no_shrinkage():

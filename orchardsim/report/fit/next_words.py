@@ -96,7 +96,7 @@ def wait_sentences(found: WaitAnswer) -> list[str]:
     """Whether waiting pays."""
     now, later = found.rows[0], found.rows[1:]
     best = max(later, key=lambda row: row.mean)
-    years = "1 year" if best.years == 1 else f"{best.years} years"
+    years = _years(best.years)
     nothing = len(found.options) - 1
     if all(row.shares[nothing] == 1 for row in found.rows):
         verdict = "Nothing is planted either way, at these prices and whatever the row shows: waiting changes nothing"
@@ -124,6 +124,10 @@ def wait_sentences(found: WaitAnswer) -> list[str]:
     ]
 
 
+def _years(years: int) -> str:
+    return "1 year" if years == 1 else f"{years} years"
+
+
 def wait_cells(found: WaitAnswer) -> list[list[str]]:
     """Table of waits."""
     rows = [["wait", "mean NPV", "±", "5 % point", "peak borrowing", "loses money", "learning", "row changes choice"]]
@@ -131,7 +135,7 @@ def wait_cells(found: WaitAnswer) -> list[list[str]]:
         mean = _money(row.mean, found)
         rows.append(
             [
-                "none" if not row.years else f"{row.years} years",
+                "none" if not row.years else _years(row.years),
                 mean if not row.years else f"{mean} over none",
                 _money(row.error, found),
                 _money(row.low, found),
