@@ -44,26 +44,29 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         ``cash_summed_by_year`` (percent points over trials), ``paid_back_by_year`` (share of trials), ``worst`` (what
         can happen in a year, how often, and the mean shortfall of that year's net cash flow against a typical one).
     """
-    cash = of_farm(dataset, "net_cash_flow").values.astype(np.float64)
-    summed = cash.cumsum(axis=1)
     years = [int(year) for year in dataset["year"].values]
     payback = dataset["payback_year"].values
-    levels = OpenLevelsOfRun.of(dataset)
-    known = None if levels is None else levels.at_middles(summed)
     return {
         "land": _land(dataset),
         "bill_by_year": _bill(dataset, years),
-        "cash_summed_by_year": {
-            str(year): {
-                f"p{point}": number(float(np.quantile(summed[:, place], point / 100, method="inverted_cdf")))
-                for point in PERCENT_POINTS
-            }
-            | _by_luck(None if known is None else known[:, place])
-            for place, year in enumerate(years)
-        },
+        "cash_summed_by_year": cash_summed(dataset, OpenLevelsOfRun.of(dataset)),
         "paid_back_by_year": {str(year): number(float((payback <= year).mean())) for year in years},
         "worst": worst_things(dataset),
         "rests_on": _rests_on(dataset),
+    }
+
+
+def cash_summed(dataset: xarray.Dataset, levels: OpenLevelsOfRun | None) -> dict[str, Any]:
+    """Cash summed since year 0, percent points over trials by year; with levels also those by luck alone."""
+    summed = of_farm(dataset, "net_cash_flow").values.astype(np.float64).cumsum(axis=1)
+    known = None if levels is None else levels.at_middles(summed)
+    return {
+        str(int(year)): {
+            f"p{point}": number(float(np.quantile(summed[:, place], point / 100, method="inverted_cdf")))
+            for point in PERCENT_POINTS
+        }
+        | _by_luck(None if known is None else known[:, place])
+        for place, year in enumerate(dataset["year"].values)
     }
 
 

@@ -131,13 +131,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
         },
     }
     document["shares"] = {
-        name: {
-            "share": number(chance.value),
-            "standard_error": number(chance.standard_error),
-            "low_95": number(chance.low),
-            "high_95": number(chance.high),
-            "trials_needed": trials_for_chance(chance),
-        }
+        name: chance_numbers(chance) | {"trials_needed": trials_for_chance(chance)}
         for name, chance in shares(dataset).items()
     }
     draws, levels = record_draws(dataset), OpenLevelsOfRun.of(dataset)
@@ -261,12 +255,7 @@ def _label_entry(money: LabelMoney, work: LabelWork, trials: int) -> dict[str, A
         row[STATISTICS.index("p50")] for row in describe(money.payback_year, worst="high", whole=True)
     )
     payback = {
-        "pays_back": {
-            "share": number(paid.value),
-            "standard_error": number(paid.standard_error),
-            "low_95": number(paid.low),
-            "high_95": number(paid.high),
-        },
+        "pays_back": chance_numbers(paid),
         "payback_year": {"p50": number(middle, "never"), "standard_error": number(middle_error, "unbounded")},
     }
     return {
@@ -302,6 +291,16 @@ def _sizes_entry(dataset: xarray.Dataset, sizes: PackedSizes) -> dict[str, Any]:
             count: {"share": number(share), "standard_error": number(error)}
             for count, share, error in zip(counts, sizes.shares, sizes.errors, strict=True)
         },
+    }
+
+
+def chance_numbers(chance: Chance) -> dict[str, Any]:
+    """A share of trials with its error and its 95 % interval."""
+    return {
+        "share": number(chance.value),
+        "standard_error": number(chance.standard_error),
+        "low_95": number(chance.low),
+        "high_95": number(chance.high),
     }
 
 

@@ -160,12 +160,13 @@ class RunJob:
 
     def unit_size(self, jobs: int) -> int:
         """Trials of a unit of work, so that all processes have some; results do not depend on it."""
-        return min(UNIT_TRIALS, -(-self.trials // jobs))
+        return _unit_size(self.trials, jobs)
 
-    def units(self, jobs: int) -> list[range]:
-        """All units of work."""
-        size = self.unit_size(jobs)
-        return [range(start, min(start + size, self.trials)) for start in range(0, self.trials, size)]
+    def units(self, jobs: int, trials: range | None = None) -> list[range]:
+        """Units of work of some trials, or of all."""
+        trials = range(self.trials) if trials is None else trials
+        size = _unit_size(len(trials), jobs)
+        return [trials[start : start + size] for start in range(0, len(trials), size)]
 
     def run(self, units: list[range], jobs: int) -> Iterator[tuple[range, Arrays]]:
         """Units as they finish."""
@@ -293,6 +294,10 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
     for trial in single_trees:
         if not 0 <= trial < trials:
             raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")
+
+
+def _unit_size(trials: int, jobs: int) -> int:
+    return max(1, min(UNIT_TRIALS, -(-trials // jobs)))
 
 
 def _join(parts: list[Arrays]) -> Arrays:

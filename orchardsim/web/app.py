@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import json
 import shutil
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
@@ -106,10 +106,21 @@ class Desk:
             return None
         return found if isinstance(found, dict) and found.get("kind") in KINDS else None
 
-    def answer(self, name: str, number: int | None, found: dict[str, Any], *, rough: bool) -> str:
-        """A finding as a part of the page."""
+    def answer(self, state: Mapping[str, Any]) -> str:
+        """What is found so far, as a part of the page."""
+        found = state.get("done") or state.get("first")
+        if not found:
+            return ""
         bands = [band_picture(one["title"], one["rows"]) for one in found.get("bands", ())]
-        return self.page("answer.html", name=name, number=number, found=found, bands=bands, rough=rough)
+        return self.page(
+            "answer.html",
+            name=state["name"],
+            number=state["number"],
+            found=found,
+            bands=bands,
+            rough="done" not in state,
+            left=found.get("trials", 0) < state.get("total", 0),
+        )
 
 
 def _block_row(plan: Any, block: Any) -> dict[str, Any]:
@@ -477,15 +488,14 @@ async def work(request: Request) -> Response:
     state = desk.bench.state
     if not state:
         return JSONResponse({"busy": False})
-    found = state.get("done") or state.get("first")
     return JSONResponse(
         {
             "busy": desk.bench.busy,
             **{key: state[key] for key in ("kind", "name", "number", "progress", "total", "failed") if key in state},
+            "seconds_left": desk.bench.seconds_left,
             "stopped": "stopped" in state,
             "finished": "done" in state,
-            "trials": found.get("trials", 0) if found else 0,
-            "answer": desk.answer(state["name"], state["number"], found, rough="done" not in state) if found else "",
+            "answer": desk.answer(state),
         }
     )
 

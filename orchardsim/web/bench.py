@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import json
 import sys
+import time
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Mapping
 from typing import Any, Final
@@ -29,12 +30,19 @@ class Bench:
         self._process: Process | None = None
         self._listener: asyncio.Task[None] | None = None
         self._closed = False
+        self._began = 0.0
         self._lock = asyncio.Lock()
 
     @property
     def busy(self) -> bool:
         """Whether an order is in hand."""
         return bool(self.state) and not any(end in self.state for end in ("done", "failed", "stopped"))
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Time that the rest of the order takes if it goes on as it went; None where nothing is done yet."""
+        done, total = self.state.get("progress", 0), self.state.get("total", 0)
+        return (time.monotonic() - self._began) * (total - done) / done if done else None
 
     async def open(self) -> None:
         """Start the process; it compiles the trees while the user reads."""
@@ -49,6 +57,7 @@ class Bench:
     async def order(self, order: Mapping[str, Any]) -> None:
         """Hand an order over; only where none is in hand."""
         self.state = {"kind": order["kind"], "name": order["name"], "number": order["number"]}
+        self._began = time.monotonic()
         await self.open()
         assert self._process is not None and self._process.stdin is not None
         self._process.stdin.write(json.dumps(order).encode() + b"\n")

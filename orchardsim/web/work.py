@@ -7,18 +7,22 @@ that of the command line: the same functions, the same folders.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import json
 import os
 import sys
 import threading
 import time
 import tomllib
+import traceback
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-QUICK_TRIALS: Final = 16
-"""Futures of the first answer."""
+QUICK_TRIALS: Final = 8
+"""Futures of the first answer: two processes work them out in one or two seconds."""
+LAST_LOOK: Final = 1024
+"""Futures beyond which a look takes memory and says little more."""
 PLAN_FILE: Final = "plan.toml"
 ABOUT_FILE: Final = "about.json"
 """What the page says of a kept piece of work."""
@@ -64,11 +68,11 @@ def _warm(jobs: int) -> None:
     """Import what a run needs, and have the trees compiled, here and in the pool."""
     from orchardsim.plan import load_plan
     from orchardsim.report.run import page, sheet  # noqa: F401
-    from orchardsim.results.summary import summary_document
+    from orchardsim.results.so_far import summary_so_far
     from orchardsim.simulation.run import simulate
 
     dataset = simulate(load_plan(WARM_PLAN), trials=2 * jobs, years=3, seed=1, jobs=jobs)
-    summary_document(dataset)
+    answers(dataset, summary_so_far(dataset))
 
 
 WARM_PLAN: Final[dict[str, Any]] = {
@@ -102,6 +106,9 @@ def do(order: Mapping[str, Any], jobs: int, say: Say) -> None:
         say({"failed": getattr(error, "problem", str(error))})
     except IdentityError as error:
         say({"failed": f"the simulation stopped because its books do not balance: {error}"})
+    except Exception as error:  # a fault of the program, or of the disk: told in full where the command was started
+        traceback.print_exc()
+        say({"failed": f"this went wrong ({type(error).__name__}): {error}"})
 
 
 def _plan(order: Mapping[str, Any], text: str) -> Any:
@@ -172,6 +179,7 @@ def _band(title: str, rows: Mapping[str, Any], size: Callable[[float], float]) -
 def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     """A first answer from a few futures, then the whole run into its folder."""
     from orchardsim.report.run.page import report_files, write_report
+    from orchardsim.results.so_far import summary_so_far
     from orchardsim.results.store import (
         CHUNK_TRIALS,
         RESULTS_FILE,
@@ -183,18 +191,23 @@ def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     )
     from orchardsim.results.summary import summary_document
     from orchardsim.simulation.partial import PartialRun, run_differs
-    from orchardsim.simulation.run import RunJob, simulate
+    from orchardsim.simulation.run import RunJob
 
     plan = _plan(order, order["text"])
-    trials, years, seed = int(order["trials"]), int(order["years"]), int(order["seed"])
-    if trials > QUICK_TRIALS:
-        first = simulate(plan, trials=QUICK_TRIALS, years=years, seed=seed, jobs=jobs)
-        say({"first": answers(first, summary_document(first))})
-    job = RunJob(plan, trials, years, seed)
+    trials = int(order["trials"])
+    job = RunJob(plan, trials, int(order["years"]), int(order["seed"]), single_trees=(0,))
     names = [RESULTS_FILE, SUMMARY_FILE, *report_files()]
+    tell = _progress(say, trials)
     with _folder(order, RUN, names, identity=job.identity, differs=run_differs) as folder:
         kept = PartialRun(folder, trials)
-        job.run_kept(kept, jobs, _progress(say, trials))
+        for look in (*looks(trials), trials):
+            for unit, arrays in job.run(job.units(jobs, range(kept.kept, look)), jobs):
+                kept.save(unit, arrays)
+                tell(len(unit))
+            if look < trials:
+                _, arrays = next(kept.pieces(look))
+                dataset = job.dataset(arrays)
+                say({"first": answers(dataset, summary_so_far(dataset))})
         folder.write(RESULTS_FILE, lambda path: write_netcdf(path, job.pieces(kept, CHUNK_TRIALS)))
         with open_results(folder.place) as dataset:
             summary = summary_document(dataset)
@@ -205,6 +218,18 @@ def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
         about = _about(folder, order, {**found, "pages": ["sheet.html", "sheet.pdf", "report.html"]})
         folder.finish()
     return about
+
+
+def looks(trials: int) -> list[int]:
+    """Numbers of futures at which a run says what it has seen: each twice as many as the one before.
+
+    Examples
+    --------
+    >>> looks(200), looks(8)
+    ([8, 16, 32, 64, 128], [])
+    """
+    numbers = itertools.takewhile(lambda number: number < trials, (QUICK_TRIALS << step for step in itertools.count()))
+    return [number for number in numbers if number <= LAST_LOOK]
 
 
 def compare(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:

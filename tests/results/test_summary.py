@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from orchardsim.results import cumulative_yield, dump_summary, headlines, summarize, summary_document, yield_by_leaf
+from orchardsim.results.so_far import summary_so_far
 from orchardsim.results.summary import number
 from tests.results.invented_run import invented_arrays, invented_dataset
 
@@ -40,6 +41,17 @@ def test_no_cumulative_yield_where_a_leaf_is_outside_the_run():
     short = invented_dataset(trials=5, years=6, planting_years=(0, 3))
     assert cumulative_yield(yield_by_leaf(short, "home"), 5) is not None
     assert cumulative_yield(yield_by_leaf(short, "farm"), 5) is None
+
+
+def test_what_is_said_so_far_are_numbers_of_the_whole_summary(dataset):
+    def held(part, whole):
+        for key, value in part.items():
+            held(value, whole[key]) if isinstance(value, dict) else None
+            assert isinstance(value, dict) or value == whole[key], key
+
+    found = summary_so_far(dataset)
+    held(found, summary_document(dataset))
+    assert {"npv", "peak_borrowing", "payback_year", "yield_per_area_by_leaf"} == set(found["headline"])
 
 
 def test_every_headline_number_has_points_worst_tenth_and_errors(dataset):

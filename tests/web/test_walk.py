@@ -102,7 +102,7 @@ def test_newcomers_walk(page, address, record_property):
     page.get_by_label("Futures").fill("40")
     ordered = time.monotonic()
     page.locator("#run").get_by_role("button", name="Run").click()
-    page.get_by_text("First answer").wait_for()
+    page.get_by_text("A first answer from").wait_for()
     first = time.monotonic() - ordered
     page.get_by_role("heading", name="The plan in 40 futures").wait_for()
     finished(page)
@@ -144,7 +144,7 @@ def test_stop_keeps_nothing_and_the_next_run_goes(page, address):
     page.get_by_role("button", name="Begin").click()
     page.get_by_label("Futures").fill("4000")
     page.locator("#run").get_by_role("button", name="Run").click()
-    page.get_by_text("First answer").wait_for()
+    page.get_by_text("A first answer from").wait_for()
     page.get_by_role("button", name="Stop").click()
     page.get_by_text("Stopped.", exact=True).wait_for()
     assert not [path for path in (place / "stopped - kept").iterdir()]

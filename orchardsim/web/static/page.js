@@ -89,6 +89,11 @@ async function order(kind, more) {
   follow();
 }
 
+function timeLeft(seconds) {
+  if (seconds === null) return "";
+  return seconds < 90 ? `, about ${Math.max(1, Math.round(seconds))} s left` : `, about ${Math.round(seconds / 60)} min left`;
+}
+
 async function follow() {
   const answer = await fetch("/running").then((one) => one.json()).catch(() => null);
   if (!answer) { find("work-problem").textContent = "The program does not answer. Is it still running?"; return; }
@@ -98,7 +103,7 @@ async function follow() {
   if (answer.total) { bar.max = answer.total; bar.value = answer.progress; } else { bar.removeAttribute("value"); }
   const mine = plan && answer.name === decodeURIComponent(plan.slice("/plan/".length));
   find("progress-words").textContent = !answer.busy ? "" : answer.total
-    ? `${answer.progress} of ${answer.total} done` : "getting ready; the first time the trees are compiled, about a minute";
+    ? `${answer.progress} of ${answer.total} done${timeLeft(answer.seconds_left)}` : "getting ready; the first time the trees are compiled, about a minute";
   if (mine && answer.answer && answer.answer !== told) { find("answer").innerHTML = answer.answer; told = answer.answer; }
   if (answer.failed) find("work-problem").textContent = answer.failed;
   if (answer.busy) { setTimeout(follow, 250); return; }
