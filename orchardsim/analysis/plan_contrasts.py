@@ -66,7 +66,7 @@ def _leaves(path: str, value: Any, plan: Plan) -> Iterator[tuple[str, str]]:
             if dataclasses.is_dataclass(held) or isinstance(held, (Mapping, Path)):
                 yield from _leaves(name, held, plan)
             else:
-                yield name, plan.showing.text(name, held, unit)
+                yield name, plan.formats.text(name, held, unit)
     elif isinstance(value, Mapping):
         for key, held in value.items():
             if path != "market.fruit":
@@ -90,7 +90,7 @@ def _each(plan: Plan, tell: Any) -> str:
 
 
 def _site_key(plan: Plan, key: str, unit: str) -> Callable[[ResolvedBlock], str]:
-    return lambda block: plan.showing.text(f"site.{key}", getattr(block.site, key), unit)
+    return lambda block: plan.formats.text(f"site.{key}", getattr(block.site, key), unit)
 
 
 def _planted(block: ResolvedBlock) -> str:

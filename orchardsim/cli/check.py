@@ -31,6 +31,6 @@ def execute(options: argparse.Namespace) -> int:
         from orchardsim.analysis.first_numbers import first_numbers
         from orchardsim.report.levels.words import first_number_lines
 
-        print("\n".join([*first_number_lines(first_numbers(plan), plan.showing), ""]))
+        print("\n".join([*first_number_lines(first_numbers(plan), plan.formats), ""]))
     print("\n".join(plan_lines(plan, everything=options.all)))
     return 0

@@ -169,10 +169,10 @@ def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
     lines = [first_screen(dataset), *(["", headline_table(dataset)] if options.all else [])]
     if options.second_opinion:
         from orchardsim.report.run.second_opinion import second_opinion_lines
-        from orchardsim.report.show import Show
+        from orchardsim.report.run_formats import RunFormats
         from orchardsim.results import summary_document
 
-        lines += ["", *second_opinion_lines(summary_document(dataset)["second_opinion"], Show.of(dataset))]
+        lines += ["", *second_opinion_lines(summary_document(dataset)["second_opinion"], RunFormats.of(dataset))]
     return "\n".join(lines)
 
 

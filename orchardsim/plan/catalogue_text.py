@@ -12,7 +12,7 @@ from orchardsim.core.parameters import ParameterInfo, parameters_of
 from orchardsim.core.references import reference_keys, references
 from orchardsim.core.units import BUSHEL
 from orchardsim.plan.catalogue import KINDS, entries, entry_numbers
-from orchardsim.plan.showing import Showing, value_text
+from orchardsim.plan.formats import PlanFormats, value_text
 
 TITLES: Final = {
     "rootstock": "Rootstocks (size over seedling, trunk over M.9; blight, rot, aphid: 0 none, 1 as M.9 or MM.106)",
@@ -83,7 +83,7 @@ def quantity_text(value: Any, unit: str, units: str = "both") -> str:
         return value_text(value)
     texts = {}
     for system in ("metric", "us"):
-        number, words = Showing(system, "money", 45.0, BUSHEL).converted(value, unit)
+        number, words = PlanFormats(system, "money", 45.0, BUSHEL).converted(value, unit)
         # what has no other unit comes back as it was
         texts[system] = f"{value_text(value) if number is value else _three_figures(number)} {words}".strip()
     if units != "both":

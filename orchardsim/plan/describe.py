@@ -13,10 +13,10 @@ from orchardsim.core.units import ACRE, FOOT, HECTARE, Display
 from orchardsim.economy import money_remarks
 from orchardsim.economy.blocks import Outlay, establishment_schedule, support_cost
 from orchardsim.operations.nursery import spares_to_buy, stock_policy
+from orchardsim.plan.formats import METHODS
 from orchardsim.plan.layout import trees_per_area
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.row_group import RowGroup
-from orchardsim.plan.showing import METHODS
 from orchardsim.weather.bundled import bundled_record_at
 from orchardsim.weather.place import check_rain, climate_lines, climate_of
 
@@ -78,13 +78,13 @@ def plan_lines(plan: Plan, *, everything: bool = False) -> list[str]:
 
 def stated_lines(plan: Plan) -> list[str]:
     """What the plan states and is not told above, as it was read, in the user's units."""
-    show = plan.showing
+    formats = plan.formats
     lines = ["What the plan states, as read (what stands above is not told again)"]
     for one in plan.stated:
         if one.key.rsplit(".", 1)[-1] in TOLD_ABOVE or one.key.startswith("packing."):
             continue
         meaning = re.split(r";| \((?:read|derived|computed|memory|assumption|common practice)", one.meaning)[0]
-        text = show.text(one.key, one.value, one.unit)
+        text = formats.text(one.key, one.value, one.unit)
         lines.append(f"  {one.key} = {text}" + (f" | {meaning}" if meaning else ""))
     return lines
 
@@ -363,7 +363,7 @@ def payment_lines(plan: Plan) -> list[str]:
 
 def assumption_lines(plan: Plan) -> list[str]:
     """Every number that the plan does not state, by status, worst known first, in the user's units."""
-    found, show = plan.assumptions, plan.showing
+    found, formats = plan.assumptions, plan.formats
     order = list(reversed(STATUSES))
     counts = ", ".join(
         f"{sum(each.status == status for each in found)} {status}"
@@ -376,6 +376,6 @@ def assumption_lines(plan: Plan) -> list[str]:
         if chosen:
             lines.append(f"  {status}")
             lines += [
-                f"    {each.key} = {show.text(each.key, each.value, each.unit)} | {each.source}" for each in chosen
+                f"    {each.key} = {formats.text(each.key, each.value, each.unit)} | {each.source}" for each in chosen
             ]
     return lines

@@ -23,9 +23,9 @@ from orchardsim.economy.blocks import BlockMoney, inherited_area
 from orchardsim.economy.parameters import Costs, Finance, IdleLand, Market, TreePrice
 from orchardsim.operations.parameters import Crew, Replacement, SupportRates, WorkRates
 from orchardsim.plan.filling import Assumption
+from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.plan.row_group import RowGroup
-from orchardsim.plan.showing import Showing
 from orchardsim.plan.tables import Stated
 from orchardsim.season.parameters import BlockSite
 from orchardsim.trees.hazards import Hazards
@@ -165,9 +165,9 @@ class Plan:
         return display(self.units)
 
     @property
-    def showing(self) -> Showing:
+    def formats(self) -> PlanFormats:
         """Shows single numbers in the plan's units."""
-        return Showing(self.units, self.currency, self.weather.latitude, self.box_mass)
+        return PlanFormats(self.units, self.currency, self.weather.latitude, self.box_mass)
 
     @property
     def groups(self) -> tuple[RowGroup, ...]:

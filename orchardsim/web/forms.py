@@ -14,8 +14,8 @@ from orchardsim.core.labels import OUTLETS
 from orchardsim.plan import Plan
 from orchardsim.plan.catalogue import CRAB, entries
 from orchardsim.plan.filling import DEFAULT_SOURCE
+from orchardsim.plan.formats import number_text
 from orchardsim.plan.key_table import PlanKey, plan_keys
-from orchardsim.plan.showing import number_text
 from orchardsim.web.draft import OWN, Draft, Place, entry_text
 
 NAMES_FROM: Final = {
@@ -393,11 +393,11 @@ class PlanForm:
         """Value where the plan states none, and its source."""
         known = self.assumed.get(_dotted(place))
         if known is not None:
-            shown = self.plan.showing.text(known.key, known.value, known.unit)
+            shown = self.plan.formats.text(known.key, known.value, known.unit)
             return f"{shown} ({known.status})", _plain_source(known.source)
         if key.default is None:
             return "", ""
-        shown = self.plan.showing.text(key.key, key.default.value, key.default.unit)
+        shown = self.plan.formats.text(key.key, key.default.value, key.default.unit)
         return f"{shown} ({key.default.status})", _plain_source(key.default.source)
 
 
@@ -426,7 +426,7 @@ def _dotted(place: Place) -> str:
 def _shown(plan: Plan, key: PlanKey, value: float | None) -> tuple[str, str]:
     if value is not None and not math.isfinite(value):
         return "", ""
-    number, unit = plan.showing.converted(value if value is not None else 1.0, key.unit)
+    number, unit = plan.formats.converted(value if value is not None else 1.0, key.unit)
     text = number_text(float(number))
     return (text.replace(",", "") if "year" in key.name else text), unit
 

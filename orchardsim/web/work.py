@@ -151,19 +151,21 @@ def _about(folder: Any, order: Mapping[str, Any], found: Mapping[str, Any]) -> d
 def answers(dataset: Any, summary: Mapping[str, Any]) -> dict[str, Any]:
     """What the page shows of a run: sentences of the sheet, and the bands through leaves and years."""
     from orchardsim.report.run.sheet import answer_lines, worst_lines
-    from orchardsim.report.show import Show
+    from orchardsim.report.run_formats import RunFormats
 
-    show = Show.of(dataset)
+    formats = RunFormats.of(dataset)
     fruit = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
     return {
         "trials": summary["trials"],
         "years": summary["years"],
         "title": summary["title"],
-        "sentences": answer_lines(summary, show),
-        "worst": worst_lines(summary, show),
+        "sentences": answer_lines(summary, formats),
+        "worst": worst_lines(summary, formats),
         "bands": [
-            _band(f"Picked fruit by leaf, {show.yield_unit}", fruit, lambda value: float(show.yield_value(value))),
-            _band(f"Cash summed by year, {show.currency}", summary["sheet"]["cash_summed_by_year"], float),
+            _band(
+                f"Picked fruit by leaf, {formats.yield_unit}", fruit, lambda value: float(formats.yield_value(value))
+            ),
+            _band(f"Cash summed by year, {formats.currency}", summary["sheet"]["cash_summed_by_year"], float),
         ],
     }
 

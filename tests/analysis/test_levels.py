@@ -82,7 +82,7 @@ def test_ten_numbers_come_with_what_a_tenth_does(plan):
     assert by_key["costs.packing"].change <= 0
     stated = {one.key for one in plan.stated}
     assert not stated & set(by_key)
-    text = "\n".join(first_number_lines(dataclasses.replace(found, numbers=found.numbers[:10]), plan.showing))
+    text = "\n".join(first_number_lines(dataclasses.replace(found, numbers=found.numbers[:10]), plan.formats))
     assert found.numbers[0].key in text and "NPV" in text
 
 

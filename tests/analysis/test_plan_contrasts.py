@@ -8,7 +8,7 @@ import orchardsim
 from orchardsim.analysis.compare import compare
 from orchardsim.analysis.plan_contrasts import contrasts
 from orchardsim.report.compare.table import plan_tables
-from orchardsim.report.compare.words import comparison_sentences, contrast_lines, show_of
+from orchardsim.report.compare.words import comparison_sentences, contrast_lines, formats_of
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 
@@ -67,7 +67,7 @@ def test_planting_or_not_is_told_in_money_of_the_whole_farm():
     without = small_plan(block=[standing])
     both = compare([small_plan(block=[standing, SMALL["block"][0]]), without], trials=4, years=6)
     assert both.deciding == "npv"
-    assert next(iter(plan_tables(both, show_of(both)))) == "Money of the whole farm"
+    assert next(iter(plan_tables(both, formats_of(both)))) == "Money of the whole farm"
     assert any("idle_land" in note for note in both.notes)
     assert any(("owes" in line or "borrow" in line) and "/" not in line for line in comparison_sentences(both))
 

@@ -134,17 +134,17 @@ def test_words_of_policies(answer: SparesAnswer) -> None:
 
 
 def test_a_difference_within_chance_is_not_called_one(answer: SparesAnswer) -> None:
-    from orchardsim.report.spares.words import show_of
+    from orchardsim.report.spares.words import formats_of
 
     advised = LabelPolicy("north", 1000, 32, "pots", 10, 25, 6)
     other = dataclasses.replace(advised, spares=20)
     lost = np.array([10.0, 20.0])
     one = Clustering("north", 5, lost, lost, 3.0, 1.0, 0.01, other, Amount(10.0, 9.0))
-    assert "about the same" in " ".join(clustering_text(one, advised, show_of(answer)))
+    assert "about the same" in " ".join(clustering_text(one, advised, formats_of(answer)))
     sure = dataclasses.replace(one, dearer=Amount(100.0, 9.0))
-    assert "would cost" in " ".join(clustering_text(sure, advised, show_of(answer)))
+    assert "would cost" in " ".join(clustering_text(sure, advised, formats_of(answer)))
     assert "would be the same" in " ".join(
-        clustering_text(dataclasses.replace(one, policy=advised), advised, show_of(answer))
+        clustering_text(dataclasses.replace(one, policy=advised), advised, formats_of(answer))
     )
 
 

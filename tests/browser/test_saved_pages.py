@@ -21,7 +21,7 @@ from orchardsim.analysis.compare import compare
 from orchardsim.plan import load_plan
 from orchardsim.report.compare.page import write_comparison
 from orchardsim.report.run.page import write_report
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.store import open_results
 from orchardsim.simulation import simulate
@@ -117,20 +117,22 @@ def test_a_page_prints_on_few_sheets(browser: Any, folder: Path, name: str) -> N
 def test_numbers_on_page_and_sheet_are_those_of_the_summary(browser: Any, folder: Path) -> None:
     summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
     with open_results(folder) as dataset:
-        show = Show.of(dataset)
+        formats = RunFormats.of(dataset)
     npv, debt = summary["headline"]["npv"], summary["headline"]["peak_borrowing"]
     page, _ = opened(browser, folder / "report.html", 1280)
     assert page.inner_text("h1") == HOSTILE
     page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
     row = page.locator("table[class=fit] tr", has=page.locator("td", has_text=re.compile("^NPV$"))).first
     texts = row.locator("td").all_inner_texts()
-    assert texts[1:4] == [show.money(npv[point]) for point in ("p5", "p50", "p95")]
+    assert texts[1:4] == [formats.money(npv[point]) for point in ("p5", "p50", "p95")]
     known = npv["were_the_levels_known"]
-    assert texts[4:6] == [show.money(known[point]) for point in ("p5", "p95")]
+    assert texts[4:6] == [formats.money(known[point]) for point in ("p5", "p95")]
     page.close()
     sheet, _ = opened(browser, folder / "sheet.html", 390)
     text = sheet.inner_text("body")
-    assert show.money(debt["p50"]) in text and show.money(debt["p95"]) in text and show.money(npv["p5"]) in text
+    assert (
+        formats.money(debt["p50"]) in text and formats.money(debt["p95"]) in text and formats.money(npv["p5"]) in text
+    )
     sheet.close()
 
 

@@ -12,7 +12,7 @@ from orchardsim.report import first_screen
 from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
 from orchardsim.report.run.first_screen import headline_lines, notices, part_rows
 from orchardsim.report.run.risk import AVERSION_WORDS, aversion_cells, errors_cells
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import shares, summary_document
 from orchardsim.results.notices import loose_targets, price_share, unpicked_share
 from tests.results.invented_run import invented_dataset
@@ -44,7 +44,7 @@ def test_the_demo_fits_a_screen_and_starts_by_saying_that_it_is_invented(capsys)
 
 def test_climate_and_missing_rain_are_told_before_any_number():
     dataset = invented_dataset(told(climate=CLIMATE))
-    first, second = notices(dataset, Show.of(dataset))[:2]
+    first, second = notices(dataset, RunFormats.of(dataset))[:2]
     assert first == "Climate borrowed: somewhere.csv, 40° N; the site is at 44.5° N."
     assert second.startswith("Water stress is not computed")
     screen = first_screen(dataset)
@@ -63,7 +63,7 @@ def test_a_target_that_never_binds_is_told_with_what_was_carried():
     dataset["crop_load_mean"].loc[{"block": "north"}] = 1.0
     (one,) = loose_targets(dataset)
     assert (one.label, one.target, one.carried) == ("home", 9.0, 4.5)
-    assert any("home 4.5 of 9" in line for line in notices(dataset, Show.of(dataset)))
+    assert any("home 4.5 of 9" in line for line in notices(dataset, RunFormats.of(dataset)))
     dataset["crop_load_mean"].loc[{"block": "home", "year": [9, 10]}] = 8.9  # two of eighteen crops from leaf 3 on
     assert loose_targets(dataset) == []
 
@@ -74,7 +74,7 @@ def test_fruit_left_unpicked_and_work_undone_are_told():
     dataset["labour_undone"].loc[{"task": "picking"}] = dataset["labour_hours"].sel(task="picking") / 9.0
     dataset["harvested_mass"][:] = 0.9 * dataset["crop_mass"]
     assert unpicked_share(dataset) == pytest.approx(0.1)
-    lines = " ".join(notices(dataset, Show.of(dataset)))
+    lines = " ".join(notices(dataset, RunFormats.of(dataset)))
     assert "want of people, of the hours asked: picking 10 %" in lines and "unpicked: 10 %" in lines
 
 
@@ -90,12 +90,12 @@ def test_the_weight_of_one_price_by_hand():
 
 def test_new_planting_and_standing_blocks_stand_apart():
     dataset = invented_dataset(planting_years=(-20, 1))
-    show = Show.of(dataset)
-    rows = {row.name: row.band[1] for row in part_rows(dataset, show)}
+    formats = RunFormats.of(dataset)
+    rows = {row.name: row.band[1] for row in part_rows(dataset, formats)}
     assert set(rows) == {"NPV of the new planting", "NPV of the standing blocks"}
     new = float(np.quantile(dataset["npv_by_block"].sel(block="north").values, 0.5))
-    assert rows["NPV of the new planting"] == show.money(new)
-    assert part_rows(invented_dataset(planting_years=(0, 1)), show) == []
+    assert rows["NPV of the new planting"] == formats.money(new)
+    assert part_rows(invented_dataset(planting_years=(0, 1)), formats) == []
 
 
 def test_nothing_invested_has_no_number_of_return_anywhere():
@@ -104,7 +104,7 @@ def test_nothing_invested_has_no_number_of_return_anywhere():
         dataset[name][:] = np.nan
     text = first_screen(dataset)
     assert "invests nothing" in text and "payback year  " not in text
-    assert not any(line.startswith(("IRR", "payback")) for line in headline_lines(dataset, Show.of(dataset)))
+    assert not any(line.startswith(("IRR", "payback")) for line in headline_lines(dataset, RunFormats.of(dataset)))
     document = summary_document(dataset)
     assert set(shares(dataset)) == {"npv_below_zero"}
     assert not {"irr", "payback_year", "discounted_payback_year"} & set(document["headline"])
@@ -121,7 +121,7 @@ def test_the_words_are_our_own_and_the_cautions_hold_what_can_hurt():
 
 def test_the_risk_table_of_a_plan_that_loses_gives_reasons():
     dataset = invented_dataset({"own_wealth": 1000.0}, trials=40, planting_years=(0,), price=0.0)
-    cells = [cell for row in errors_cells(dataset, Show.of(dataset))[1:] for cell in row]
-    cells += [cell for row in aversion_cells(dataset, Show.of(dataset))[1:] for cell in row]
+    cells = [cell for row in errors_cells(dataset, RunFormats.of(dataset))[1:] for cell in row]
+    cells += [cell for row in aversion_cells(dataset, RunFormats.of(dataset))[1:] for cell in row]
     assert "–" not in cells
     assert "never" in cells and "no number to refine" in cells and "none: a future eats all own wealth" in cells

@@ -24,7 +24,7 @@ from orchardsim.report.run.ledger_table import BALANCE_YEARS, balance_cells, led
 from orchardsim.report.run.page import report_html
 from orchardsim.report.run.risk import family_lines
 from orchardsim.report.run.saved import SavedRun
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.block_results import LabelWork, failed_crops, years_in_full_crop
 from tests.results.invented_run import invented_arrays, invented_dataset
@@ -52,10 +52,10 @@ def run(request):
 def test_yields_are_converted_as_by_hand():
     # 1 ha = 2.471054 acres; a bin is 875 lb = 396.893 kg. 50 t/ha: 50,000 / 2.471054 / 396.893 = 50.98 bins an acre,
     # and in boxes of 42 lb = 19.0509 kg: 50,000 / 2.471054 / 19.0509 = 1,062.1.
-    show = Show("us", "USD", 396.893, 19.0509, "")
-    assert show.yield_value(50_000.0) == pytest.approx(50.98, abs=0.01)
-    assert show.boxes(50_000.0) == pytest.approx(1062.1, abs=0.1)
-    metric = Show("metric", "EUR", 300.0, 13.0, "")
+    formats = RunFormats("us", "USD", 396.893, 19.0509, "")
+    assert formats.yield_value(50_000.0) == pytest.approx(50.98, abs=0.01)
+    assert formats.boxes(50_000.0) == pytest.approx(1062.1, abs=0.1)
+    metric = RunFormats("metric", "EUR", 300.0, 13.0, "")
     assert metric.yield_value(50_000.0) == 50.0
     assert metric.bins(50_000.0) == pytest.approx(166.67, abs=0.01)
 
@@ -154,13 +154,13 @@ def test_weak_points_are_marked():
 
 def test_a_label_that_does_not_pay_is_named():
     dataset = invented_dataset(trials=40, planting_years=(0, 2), price=1.5)
-    show = Show.of(dataset)
-    assert label_lines(dataset, show) == [
+    formats = RunFormats.of(dataset)
+    assert label_lines(dataset, formats) == [
         "Each of them pays by itself within 20 years in at least nine of ten futures tried."
     ]
     sales = dataset["ledger_item"] == "fresh_sales"
     dataset["ledger"].loc[{"block": "home"}] = dataset["ledger"].sel(block="home").where(~sales, 0.0)
-    (line,) = label_lines(dataset, show)
+    (line,) = label_lines(dataset, formats)
     assert line.startswith("home does not pay: by itself it has paid for itself within 20 years in 0 of 40")
     assert "in a mature year it loses USD" in line
     # By hand: costs of a mature year over 0.8 ha = 1.9768 acres, to three figures.
@@ -168,7 +168,7 @@ def test_a_label_that_does_not_pay_is_named():
     ledger = dataset["ledger"].sel(block="home").isel(year=mature)
     costs = -ledger.sum("ledger_item").mean().item() / (8000 / 4046.8564224)
     assert f"it loses USD {float(f'{costs:.3g}'):,.0f} an acre" in line
-    assert label_cells(dataset, show)[1][-2:] == ["0 of 40", "never"]
+    assert label_cells(dataset, formats)[1][-2:] == ["0 of 40", "never"]
 
 
 @pytest.mark.parametrize(
@@ -182,33 +182,33 @@ def test_verdicts_on_a_label_keep_to_what_the_trials_tell(paid, words):
     dataset["ledger"].loc[{"block": "home", "year": 19, "ledger_item": "upkeep"}] = np.where(
         np.arange(40) < paid, 1.0, -1.0
     )
-    (line,) = label_lines(dataset, Show.of(dataset))
+    (line,) = label_lines(dataset, RunFormats.of(dataset))
     assert line.startswith(words)
     assert f"{paid} of 40 futures" in line
 
 
 def test_hours_by_leaf_are_shown_per_acre(run):
-    show = Show.of(run)
-    for group in work_groups(run, show):
+    formats = RunFormats.of(run)
+    for group in work_groups(run, formats):
         head, *rows = group["cells"]
         assert len({len(row) for row in group["cells"]}) == 1
         everything = head.index("all hours")
         for row in rows:
             tasks = [float(text.replace(",", "")) for text in row[1:everything] if text != "–"]
             assert float(row[everything].replace(",", "")) == pytest.approx(sum(tasks), abs=0.6)
-    line = work_line(run, show)
-    assert bool(line) == bool(work_groups(run, show))
+    line = work_line(run, formats)
+    assert bool(line) == bool(work_groups(run, formats))
     assert ("hours per" in line) != ("no mature year is named" in line) or not line
-    assert work_line(run, show) in headline_table(run).replace("\n", " ")
+    assert work_line(run, formats) in headline_table(run).replace("\n", " ")
 
 
 def test_fruit_in_ounces_and_boxes_by_hand():
     # 28.349523 g to the ounce; 170.1 g is 6.0 oz, and a box of 19.0509 kg holds 112 such fruit.
     work = LabelWork("x", (7,), TASKS, np.ones((1, len(TASKS))), *(np.array([one]) for one in (0.5, 0.6, 0.01, 170.1)))
-    us = work_cells(work, Show("us", "USD", 396.893, 19.0509, ""))
+    us = work_cells(work, RunFormats("us", "USD", 396.893, 19.0509, ""))
     assert us[1][-4:] == ["60", "1.0", "6.0", "112"]
     assert us[1][1] == "1.2"  # three tasks of one hour a hectare: 3 / 2.471054
-    metric = work_cells(work, Show("metric", "EUR", 300.0, 13.0, ""))
+    metric = work_cells(work, RunFormats("metric", "EUR", 300.0, 13.0, ""))
     assert metric[0][-2:] == ["fruit, g", "fruit per box"]
     assert metric[1][-2:] == ["170", "76"]
 
@@ -334,15 +334,15 @@ def test_the_accounts_quarters_stand_with_the_middle_trial_and_the_low_one():
 
 def test_the_familys_work_is_told_priced_and_unpaid():
     dataset = invented_dataset({"discount_rate": 0.0, "family_paid": True}, trials=20)
-    line = family_lines(dataset, Show.of(dataset))[0]
+    line = family_lines(dataset, RunFormats.of(dataset))[0]
     npv = float(dataset["npv_without_remaining_value"].mean())
-    show = Show.of(dataset)
+    formats = RunFormats.of(dataset)
     assert "120 hours" in line
     # 20 years of 2,400 at no discount.
-    assert show.money(npv) in line
-    assert show.money(npv + 48_000) in line
+    assert formats.money(npv) in line
+    assert formats.money(npv + 48_000) in line
     dataset["family_hours"][:] = 0.0
-    assert family_lines(dataset, show) == []
+    assert family_lines(dataset, formats) == []
 
 
 def test_nothing_on_the_page_is_wider_than_a_telephone():

@@ -14,7 +14,7 @@ import xarray
 from orchardsim.plan import load_plan
 from orchardsim.report.run.page import write_report
 from orchardsim.report.run.sheet import answer_lines, bill_cells, sheet_html, sheet_pdf, worst_lines
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.farm import of_farm
 from orchardsim.simulation import simulate
@@ -51,7 +51,7 @@ def test_the_bill_is_the_ledger(dataset: xarray.Dataset, summary: dict[str, Any]
         net = of_farm(dataset, "net_cash_flow").sel(year=year).mean("trial")
         income = sales.sel(year=year).sum("ledger_item").mean("trial")
         assert paid == pytest.approx(float(income - net), rel=1e-4, abs=0.1)
-    assert bill_cells(summary, Show.of(dataset))[-1][0] == "together"
+    assert bill_cells(summary, RunFormats.of(dataset))[-1][0] == "together"
 
 
 def test_a_year_of_poorest_prices_is_counted_by_hand(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
@@ -68,23 +68,23 @@ def test_a_year_of_poorest_prices_is_counted_by_hand(dataset: xarray.Dataset, su
 
 
 def test_sentences_hold_the_headline(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    show = Show.of(dataset)
-    text = " ".join(answer_lines(summary, show))
-    assert show.money(summary["headline"]["peak_borrowing"]["p50"]) in text
-    assert show.money(summary["headline"]["npv"]["p5"]) in text
-    assert all(len(line.split()) < 30 for line in worst_lines(summary, show))
+    formats = RunFormats.of(dataset)
+    text = " ".join(answer_lines(summary, formats))
+    assert formats.money(summary["headline"]["peak_borrowing"]["p50"]) in text
+    assert formats.money(summary["headline"]["npv"]["p5"]) in text
+    assert all(len(line.split()) < 30 for line in worst_lines(summary, formats))
 
 
 def test_the_paper_is_one_page_and_the_same_each_time(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    show = Show.of(dataset)
-    pdf = sheet_pdf(summary, show)
+    formats = RunFormats.of(dataset)
+    pdf = sheet_pdf(summary, formats)
     assert pdf.startswith(b"%PDF")
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
-    assert pdf == sheet_pdf(summary, show)
+    assert pdf == sheet_pdf(summary, formats)
 
 
 def test_a_title_stays_text(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    text = sheet_html(summary, Show.of(dataset))
+    text = sheet_html(summary, RunFormats.of(dataset))
     assert "&lt;b&gt;Hill &amp; $x$" in text
     assert "<b>Hill" not in text
     assert not re.search(r"""(src|href)=["']https?:""", text)

@@ -11,7 +11,7 @@ from orchardsim.analysis.policy_outcomes import label_policy
 from orchardsim.analysis.spares import _as_cheap
 from orchardsim.operations.parameters import Replacement
 from orchardsim.report.spares.table import outcome_cells
-from orchardsim.report.spares.words import flat_text, policy_text, show_of, spares_sentences, worth_text
+from orchardsim.report.spares.words import flat_text, formats_of, policy_text, spares_sentences, worth_text
 from orchardsim.results.spares import Amount, CostCurve, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
 
 ATTRS = {
@@ -62,7 +62,7 @@ UNSURE = outcome("none", "no gap filled", 2900.0, (-100.0, 1900.0))
 def test_the_simplest_policy_that_is_not_worse_is_recommended(others, key):
     found = answer(*others)
     assert found.decision.advised.key == key
-    cells = outcome_cells(found, show_of(found))
+    cells = outcome_cells(found, formats_of(found))
     marked = [row[0] for row in cells if "(recommended)" in row[0]]
     assert marked == [f"{found.decision.advised.name} (recommended)"]
 
@@ -91,7 +91,7 @@ def test_a_policy_that_the_search_found_is_not_called_cheapest_where_another_cos
     assert (found.decision.advised.key, found.decision.cheapest.key) == ("none", "none")
     words = " ".join(spares_sentences(found))
     assert "less." not in words and "fill no gaps" in words
-    dearer = [row[3] for row in outcome_cells(found, show_of(found))[1:]]
+    dearer = [row[3] for row in outcome_cells(found, formats_of(found))[1:]]
     assert dearer == ["72", ""]
 
 
@@ -123,20 +123,20 @@ def test_a_flat_bottom_is_told_with_reasons_for_either_end():
         "north", 100, np.array([2, 4]), *(np.zeros(2) for _ in range(7)), chosen=4, alone_leaf=5, low=2, high=4,
         spent_more=16.0, waiting_low=9.0, waiting_high=4.0,
     )  # fmt: skip
-    text = " ".join(flat_text(curve, show_of(answer())))
+    text = " ".join(flat_text(curve, formats_of(answer())))
     assert "anything from 2 to 4 spares at planting costs the same, within noise" in text
     assert "USD 16 less" in text and "open gaps wait 5 tree-years less" in text
 
 
 def test_the_worth_of_a_gap_is_claimed_only_where_it_is_told_from_noise():
-    show = show_of(answer())
+    formats = formats_of(answer())
     worth = RefillWorth("north", np.array([2, 5]), np.ones(2), np.ones(2), np.ones(2), np.array([0.5, 0.4]), 9, 5)
-    assert "one gap by itself" not in " ".join(worth_text(worth, 16, show, 8))
-    text = " ".join(worth_text(worth, 16, show, 12))
+    assert "one gap by itself" not in " ".join(worth_text(worth, 16, formats, 8))
+    text = " ".join(worth_text(worth, 16, formats, 12))
     assert "replanting pays through leaf 5." in text and "Up to leaf 9 it may pay" in text
     assert "one gap by itself" in text
-    assert "one gap by itself" not in " ".join(worth_text(worth, 16, show, 5))
-    unsure = " ".join(worth_text(dataclasses.replace(worth, sure_leaf=None), 64, show))
+    assert "one gap by itself" not in " ".join(worth_text(worth, 16, formats, 5))
+    unsure = " ".join(worth_text(dataclasses.replace(worth, sure_leaf=None), 64, formats))
     assert "64 twin trials cannot tell whether replanting pays" in unsure and "pays through" not in unsure
-    never = worth_text(dataclasses.replace(worth, sure_leaf=None, break_even_leaf=None, never=True), 16, show)
+    never = worth_text(dataclasses.replace(worth, sure_leaf=None, break_even_leaf=None, never=True), 16, formats)
     assert never == ["north: replanting pays in no leaf."]

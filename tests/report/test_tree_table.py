@@ -9,10 +9,10 @@ from orchardsim.report.run.page import report_html
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.table import headline_table
 from orchardsim.report.run.tree_table import SWING_NOISE, noise_index, swing_line, tree_cells, tree_groups
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from tests.results.invented_run import invented_dataset
 
-METRIC = Show("metric", "EUR", 400.0, 19.0509, "")
+METRIC = RunFormats("metric", "EUR", 400.0, 19.0509, "")
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +30,7 @@ def test_rows_by_hand_in_both_units(dataset):
     assert row[1] == f"{2.5 * 4:.1f}"  # the invented trunk grows by 2.5 cm2 a leaf, all trials alike
     assert row[4] == f"{year['flower_clusters'].values.sum() / alive.sum():,.0f}"
     assert row[6] == f"{(year['crop_load_mean'].values * alive).sum() / alive.sum():.1f}"
-    us = tree_cells(dataset, "north", Show("us", "USD", 400.0, 19.0509, ""))
+    us = tree_cells(dataset, "north", RunFormats("us", "USD", 400.0, 19.0509, ""))
     assert us[0][2] == "height, ft"
     # 3.2 m in leaf 4; a pound is 0.45359237 kg (international yard and pound agreement, 1959)
     assert us[rows.index(row) + 1][2] == f"{3.2 / 0.3048:.1f}"

@@ -7,7 +7,7 @@ import pytest
 
 from orchardsim.core.units import ACRE, HECTARE
 from orchardsim.report.run.block_tables import work_groups, work_line
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import block_labels
 from orchardsim.results.block_results import pass_price, undone_work
 from tests.results.invented_run import invented_dataset
@@ -19,9 +19,9 @@ def run():
 
 
 def test_nothing_is_said_where_nothing_is_left(run):
-    line = work_line(run, Show.of(run))
+    line = work_line(run, RunFormats.of(run))
     assert "undone" not in line and "store" not in line and "pass" not in line
-    assert all("left undone" not in group["cells"][0] for group in work_groups(run, Show.of(run)))
+    assert all("left undone" not in group["cells"][0] for group in work_groups(run, RunFormats.of(run)))
 
 
 def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
@@ -35,11 +35,11 @@ def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
     found = undone_work(run)
     assert found.shares == {"dormant_pruning": pytest.approx(30 / (30 + done))}
     assert (found.hours, found.carried) == (pytest.approx(30), pytest.approx(15))
-    show = Show.of(run)
-    line = work_line(run, show)
+    formats = RunFormats.of(run)
+    line = work_line(run, formats)
     assert f"dormant pruning {100 * 30 / (30 + done):.1f} %" in line
     assert "of 30 such hours a future 15 pass to the year after" in line
-    head, *rows = work_groups(run, show)[0]["cells"]
+    head, *rows = work_groups(run, formats)[0]["cells"]
     row = next(row for row in rows if row[0] == "4")
     hectares = float(run.planted_area.sel(block=label)) / HECTARE
     assert float(row[head.index("left undone")]) == pytest.approx(30 / hectares * ACRE / HECTARE, abs=0.05)
@@ -50,6 +50,6 @@ def test_pass_prices_and_a_full_store_are_told(run):
     run["pass_price"].loc[{"block": label}] = 0.96
     run["storage_surplus"].loc[{"block": label, "year": 10}] = 5 * float(run.attrs["bin_mass"])
     assert pass_price(run, label) == pytest.approx(0.96)
-    line = work_line(run, Show.of(run))
+    line = work_line(run, RunFormats.of(run))
     assert f"of the price stated: {label} 96.0 %" in line
     assert "the store is full in 5 of 100 years, and then 5 bins" in line

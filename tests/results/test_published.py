@@ -7,7 +7,7 @@ import pytest
 
 from orchardsim.core.units import ACRE, BUSHEL
 from orchardsim.report.run.published import published_lines
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.published import beside_published
 from tests.results.invented_run import invented_dataset
 
@@ -52,16 +52,16 @@ def test_margin_cost_and_yield_by_hand(run):
 
 
 def test_the_reason_is_told_where_the_middle_lies_outside(run):
-    show = Show.of(run)
-    assert len(published_lines(run, show)) == 1
+    formats = RunFormats.of(run)
+    assert len(published_lines(run, formats)) == 1
     run["irr"][:], run["payback_year"][:] = -np.inf, np.inf
-    said = published_lines(run, show)
+    said = published_lines(run, formats)
     assert "IRR none" in said[0] and "not paid back" in said[0]
     assert "800 bushels an acre; budgets count on 1,000 to 1,200" in said[1]
     run["harvested_mass"][:] *= 1.5
-    assert "a bin of 20 bushels costs" in published_lines(run, show)[1]
+    assert "a bin of 20 bushels costs" in published_lines(run, formats)[1]
     run["irr"][:] = 0.15
-    assert "4.0 points above" in published_lines(run, show)[0]
+    assert "4.0 points above" in published_lines(run, formats)[0]
 
 
 def test_other_money_and_wide_plantings_are_left_out(run):

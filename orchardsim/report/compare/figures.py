@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from orchardsim.report.compare.words import footer_text, luck_caution, show_of, shown, unit_text
-from orchardsim.report.show import Show
+from orchardsim.report.compare.words import footer_text, formats_of, luck_caution, shown, unit_text
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.report.style import (
     BRICK,
     INK,
@@ -38,13 +38,13 @@ STYLES: Final = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (
 
 def difference_figure(found: Comparison) -> Figure:
     """Leading plan less each other plan: mean with its interval, and the spread over futures."""
-    show = show_of(found)
+    formats = formats_of(found)
     keys = [key for key in DIFFERENCE_PANELS[found.deciding] if key in found.measures]
     leader = found.plans[found.decision.leader]
     rows = len(found.plans) - 1
     figure, axes = new_figure(len(keys), 1, height=0.9 + len(keys) * (0.75 + 0.36 * rows), squeeze=False)
     for panel, key in zip(axes[:, 0], keys, strict=True):
-        _difference_panel(panel, found, key, show)
+        _difference_panel(panel, found, key, formats)
     figure.suptitle(
         f"{leader.label} ({leader.name}) less each other plan, in the same futures", fontweight="bold", fontsize=11
     )
@@ -56,7 +56,7 @@ def difference_figure(found: Comparison) -> Figure:
     return figure
 
 
-def _difference_panel(axes: Axes, found: Comparison, key: str, show: Show) -> None:
+def _difference_panel(axes: Axes, found: Comparison, key: str, formats: RunFormats) -> None:
     measure = found.measures[key]
     leader = found.decision.leader
     rows = [
@@ -66,7 +66,8 @@ def _difference_panel(axes: Axes, found: Comparison, key: str, show: Show) -> No
     ]
     for row, (other, one) in enumerate(rows):
         low, high, left, right, centre = (
-            _scaled(measure, value, show) for value in (one.low, one.high, one.spread_low, one.spread_high, one.centre)
+            _scaled(measure, value, formats)
+            for value in (one.low, one.high, one.spread_low, one.spread_high, one.centre)
         )
         good = (centre > 0) == (measure.better == "high")
         doubtful = not one.told_apart
@@ -84,23 +85,23 @@ def _difference_panel(axes: Axes, found: Comparison, key: str, show: Show) -> No
     axes.grid(axis="x")
     axes.grid(visible=False, axis="y")
     side = "right of zero is better" if measure.better == "high" else "left of zero is better"
-    axes.set_title(f"{measure.name}, {_scaled_unit(measure, show)} ({side})")
+    axes.set_title(f"{measure.name}, {_scaled_unit(measure, formats)} ({side})")
     thousands(axes.xaxis)
 
 
-def _scaled(measure: Measure, value: float, show: Show) -> float:
-    amount = shown(measure, value, show)
+def _scaled(measure: Measure, value: float, formats: RunFormats) -> float:
+    amount = shown(measure, value, formats)
     return amount / 1000 if measure.unit in ("money", "money/ha") else amount
 
 
-def _scaled_unit(measure: Measure, show: Show) -> str:
-    text = unit_text(measure, show)
+def _scaled_unit(measure: Measure, formats: RunFormats) -> str:
+    text = unit_text(measure, formats)
     return f"thousand {text}" if measure.unit in ("money", "money/ha") else text
 
 
 def cash_figure(found: Comparison) -> Figure:
     """Summed cash of every plan side by side, on one scale."""
-    show = show_of(found)
+    formats = formats_of(found)
     count = len(found.plans)
     columns = 2 if count <= 4 else 3
     rows = -(-count // columns)
@@ -111,7 +112,7 @@ def cash_figure(found: Comparison) -> Figure:
     for place, (panel, plan) in enumerate(zip(panels, found.plans, strict=False)):
         cash = found.cash[place] / 1000
         if per:
-            cash = cash / plan.gross_area * show.area_size
+            cash = cash / plan.gross_area * formats.area_size
         draw_band(panel, year, cash, colour=SERIES[place % len(SERIES)] if place < 5 else LEAF, labels=place == 0)
         panel.axhline(0, color=INK, linewidth=0.9)
         panel.set_title(f"{plan.label} {plan.name}")
@@ -120,24 +121,24 @@ def cash_figure(found: Comparison) -> Figure:
     for panel in panels[count:]:
         panel.set_visible(False)
     for row in axes:
-        row[0].set_ylabel(f"thousand {show.currency}" + (f"/{show.area_name}" if per else ""))
+        row[0].set_ylabel(f"thousand {formats.currency}" + (f"/{formats.area_name}" if per else ""))
     for place in range(max(count - columns, 0), count):
         panels[place].set_xlabel("year of the plan")
         panels[place].tick_params(labelbottom=True)
     panels[0].legend(loc="upper left", fontsize=7.5)
     figure.suptitle("Cash since year 0, all years summed", fontweight="bold", fontsize=11)
-    add_footer(figure, f"{show.currency}: {show.money_basis}. {footer_text(found)}")
+    add_footer(figure, f"{formats.currency}: {formats.money_basis}. {footer_text(found)}")
     return figure
 
 
 def luck_figure(found: Comparison) -> Figure:
     """Share of futures in which a plan falls short of a value: a curve to the right of another is the better one."""
-    show = show_of(found)
+    formats = formats_of(found)
     measure = found.measures[found.deciding]
     figure, axes = new_figure(height=3.9)
     share = 100 * np.arange(1, found.trials + 1) / found.trials
     for place, plan in enumerate(found.plans):
-        values = np.sort([_scaled(measure, float(value), show) for value in measure.values[place]])
+        values = np.sort([_scaled(measure, float(value), formats) for value in measure.values[place]])
         axes.step(
             values,
             share,
@@ -150,7 +151,7 @@ def luck_figure(found: Comparison) -> Figure:
     axes.axvline(0, color=INK, linewidth=1)
     axes.axhline(50, color=STONE, linewidth=0.8)
     axes.set_ylim(0, 100)
-    axes.set_xlabel(f"{measure.name}, {_scaled_unit(measure, show)}")
+    axes.set_xlabel(f"{measure.name}, {_scaled_unit(measure, formats)}")
     axes.set_ylabel("% of futures that bring less")
     axes.set_title("What luck does to each plan")
     axes.legend(loc="lower right")
@@ -164,12 +165,12 @@ def luck_figure(found: Comparison) -> Figure:
 
 def picked_figure(found: Comparison) -> Figure:
     """Picked fruit by year of every plan, median trial."""
-    show = show_of(found)
+    formats = formats_of(found)
     figure, axes = new_figure(height=3.7)
     year = np.arange(found.years)
     for place, plan in enumerate(found.plans):
         colour = SERIES[place % len(SERIES)]
-        values = np.asarray(show.yield_value(found.picked[place]))
+        values = np.asarray(formats.yield_value(found.picked[place]))
         low, middle, high = np.quantile(values, (0.25, 0.5, 0.75), axis=0)
         axes.fill_between(year, low, high, color=colour, alpha=0.15, linewidth=0)
         axes.plot(
@@ -182,12 +183,13 @@ def picked_figure(found: Comparison) -> Figure:
         )
     axes.set_ylim(0, 1.3 * axes.get_ylim()[1])
     axes.set_title("Picked fruit by year, per land with headlands")
-    axes.set_ylabel(show.yield_unit)
+    axes.set_ylabel(formats.yield_unit)
     axes.set_xlabel("year of the plan")
     axes.legend(loc="upper left", ncols=3, handlelength=3)
     whole_ticks(axes)
     add_footer(
-        figure, f"Line: median trial; shade: half of the trials; {show.bin_text}, {show.box_text}. {footer_text(found)}"
+        figure,
+        f"Line: median trial; shade: half of the trials; {formats.bin_text}, {formats.box_text}. {footer_text(found)}",
     )
     return figure
 

@@ -13,12 +13,12 @@ from orchardsim.report.compare.words import (
     comparison_sentences,
     contrast_lines,
     footer_text,
+    formats_of,
     land_text,
     same_numbers_text,
-    show_of,
 )
 from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
-from orchardsim.report.show import LEFT_OUT, PAYBACK_AND_NPV
+from orchardsim.report.run_formats import LEFT_OUT, PAYBACK_AND_NPV
 from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, KIND, Comparison, comparison_document
 from orchardsim.results.folder import OutputFolder
 
@@ -72,22 +72,22 @@ def comparison_html(found: Comparison, pictures: Pictures) -> str:
     """The page as text."""
     from orchardsim.report.compare.figures import FIGURES
 
-    show = show_of(found)
+    formats = formats_of(found)
     return render(
         "compare.html",
         title=f"{len(found.plans)} plans in the same futures",
         plans=[
-            {"label": plan.label, "name": plan.name, "title": plan.title, "land": land_text(found, place, show)}
+            {"label": plan.label, "name": plan.name, "title": plan.title, "land": land_text(found, place, formats)}
             for place, plan in enumerate(found.plans)
         ],
         footer=footer_text(found),
         sentences=comparison_sentences(found),
         contrasts=contrast_lines(found),
         notes=(same_numbers_text(found), *found.notes),
-        plan_tables=plan_tables(found, show),
-        pair_cells=pair_cells(found, show),
+        plan_tables=plan_tables(found, formats),
+        pair_cells=pair_cells(found, formats),
         explanations=pair_explanations(found),
-        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
+        money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, {formats.box_text}",
         pictures=picture_parts(FIGURES, pictures),
         payback_and_npv=PAYBACK_AND_NPV,
         left_out=LEFT_OUT,

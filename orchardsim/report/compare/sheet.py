@@ -13,9 +13,9 @@ from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.compare.words import (
     contrast_lines,
     footer_text,
+    formats_of,
     land_text,
     money_text,
-    show_of,
     shown,
     unit_text,
     value_text,
@@ -57,16 +57,17 @@ def choice_title(found: Comparison) -> str:
 
 def gain_lines(found: Comparison) -> list[str]:
     """What choosing brings on average, and how sure that is."""
-    one, show = choice(found), show_of(found)
+    one, formats = choice(found), formats_of(found)
     measure, gap = found.measures[found.deciding], found.difference(found.deciding, one.chosen, one.held)
     held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
     assert gap is not None  # every plan has the deciding measure
-    low, high, centre = (money_text(measure, value, show) for value in (gap.low, gap.high, gap.centre))
+    low, high, centre = (money_text(measure, value, formats) for value in (gap.low, gap.high, gap.centre))
     chance = gap.chance_better
     lines = [
         f"{chosen} brings {centre} more than {held} on average, in money of year 0 ({low} to {high})."
         if gap.told_apart and gap.centre > 0
-        else f"{chosen} brings {money_text(measure, -gap.centre, show)} less than {held} on average ({low} to {high})."
+        else f"{chosen} brings {money_text(measure, -gap.centre, formats)} less than {held} on average "
+        f"({low} to {high})."
         if gap.told_apart
         else f"Whether {chosen} brings more than {held} on average cannot be told: anything from {low} to {high}.",
         f"In {chance.count:,} of {chance.trials:,} futures {chosen} does better (in the long run "
@@ -79,30 +80,32 @@ def gain_lines(found: Comparison) -> list[str]:
 
 def risk_lines(found: Comparison) -> list[str]:
     """What can go wrong by choosing: the bad futures of the difference, the debt, the bad futures of each plan."""
-    one, show = choice(found), show_of(found)
+    one, formats = choice(found), formats_of(found)
     measure, gap = found.measures[found.deciding], found.difference(found.deciding, one.chosen, one.held)
     held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
     assert gap is not None
     worst = (
-        f"In 1 future of 20 {chosen} ends {money_text(measure, -gap.spread_low, show)} or more behind {held}."
+        f"In 1 future of 20 {chosen} ends {money_text(measure, -gap.spread_low, formats)} or more behind {held}."
         if gap.spread_low < 0
-        else f"In 19 futures of 20 {chosen} ends at least {money_text(measure, gap.spread_low, show)} ahead of {held}."
+        else f"In 19 futures of 20 {chosen} ends at least "
+        f"{money_text(measure, gap.spread_low, formats)} ahead of {held}."
     )
     debt = found.measures["peak_borrowing"]
     owed = [debt.points(plan) for plan in (one.chosen, one.held)]
     bad = [float(measure.points(plan)[0]) for plan in (one.chosen, one.held)]
     return [
         worst,
-        f"Deepest debt: {show.money(owed[0][2])} in a typical future under {chosen}, {show.money(owed[0][4])} in 1 of "
-        f"20; under {held} {show.money(owed[1][2])} and {show.money(owed[1][4])}.",
-        f"A bad future (1 of 20) is worth {money_text(measure, bad[0], show)} under {chosen}, "
-        f"{money_text(measure, bad[1], show)} under {held}.",
+        f"Deepest debt: {formats.money(owed[0][2])} in a typical future under {chosen}, "
+        f"{formats.money(owed[0][4])} in 1 of "
+        f"20; under {held} {formats.money(owed[1][2])} and {formats.money(owed[1][4])}.",
+        f"A bad future (1 of 20) is worth {money_text(measure, bad[0], formats)} under {chosen}, "
+        f"{money_text(measure, bad[1], formats)} under {held}.",
     ]
 
 
 def choice_cells(found: Comparison) -> list[list[str]]:
     """Middle of each plan in a few measures, and in how many futures the chosen one is better; the head first."""
-    one, show = choice(found), show_of(found)
+    one, formats = choice(found), formats_of(found)
     held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
     cells = [["middle future", held, chosen, f"{chosen} better in"]]
     for key in MEASURES:
@@ -110,16 +113,16 @@ def choice_cells(found: Comparison) -> list[list[str]]:
         if measure is None:
             continue
         gap = found.difference(key, one.chosen, one.held)
-        values = [value_text(measure, float(measure.points(plan)[2]), show) for plan in (one.held, one.chosen)]
+        values = [value_text(measure, float(measure.points(plan)[2]), formats) for plan in (one.held, one.chosen)]
         better = "–" if gap is None else f"{100 * gap.chance_better.value:.0f} % of futures"
-        unit = "" if measure.unit == "year" else f", {unit_text(measure, show)}"
+        unit = "" if measure.unit == "year" else f", {unit_text(measure, formats)}"
         cells.append([f"{measure.name}{unit}", *values, better])
     return cells
 
 
 def draw_choice_cash(axes: Axes, found: Comparison) -> None:
     """Cash since year 0 under both plans: middle and 18 futures in 20."""
-    one, show = choice(found), show_of(found)
+    one, formats = choice(found), formats_of(found)
     year = np.arange(found.years)
     for plan, colour, line, hatch in ((one.held, OCHRE, "--", "//"), (one.chosen, LEAF, "-", "")):
         low, middle, high = np.quantile(found.cash[plan] / 1000, (0.05, 0.5, 0.95), axis=0)
@@ -128,7 +131,7 @@ def draw_choice_cash(axes: Axes, found: Comparison) -> None:
                           label=f"_{label}, 18 futures in 20")  # fmt: skip
         axes.plot(year, middle, color=colour, linestyle=line, linewidth=2, label=f"{label}, middle")
     axes.axhline(0, color=INK, linewidth=0.8)
-    axes.set_title(f"Cash since year 0, thousand {show.currency}")
+    axes.set_title(f"Cash since year 0, thousand {formats.currency}")
     axes.set_xlabel("year (shade: 18 futures in 20)")
     axes.legend(fontsize=7.5, loc="best")
     thousands(axes.yaxis)
@@ -137,10 +140,10 @@ def draw_choice_cash(axes: Axes, found: Comparison) -> None:
 
 def draw_choice_gap(axes: Axes, found: Comparison) -> None:
     """Chosen less held in every future: how often it is how much."""
-    one, show = choice(found), show_of(found)
+    one, formats = choice(found), formats_of(found)
     measure = found.measures[found.deciding]
     values = measure.values[one.chosen] - measure.values[one.held]
-    gap = np.array([shown(measure, float(value), show) for value in values]) / 1000
+    gap = np.array([shown(measure, float(value), formats) for value in values]) / 1000
     width = max(float(np.ptp(gap)) / 24, 1e-6)
     edges = width * np.arange(np.floor(gap.min() / width), np.floor(gap.max() / width) + 2)
     counts, edges = np.histogram(gap, bins=edges)
@@ -154,7 +157,7 @@ def draw_choice_gap(axes: Axes, found: Comparison) -> None:
     axes.axvline(0, color=INK, linewidth=1)
     held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
     axes.set_title(f"{chosen} less {held} in each future, %")
-    axes.set_xlabel(f"thousand {unit_text(measure, show)}")
+    axes.set_xlabel(f"thousand {unit_text(measure, formats)}")
     thousands(axes.xaxis)
 
 
@@ -170,7 +173,7 @@ def choice_sheet_pdf(found: Comparison) -> bytes:
 def _paper(found: Comparison) -> Figure:
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=PAPER[show_of(found).system])
+    figure = Figure(figsize=PAPER[formats_of(found).system])
     place = 0.965
 
     def say(heading: str, lines: list[str], size: float = 9.0, wide: int = 108) -> None:
@@ -209,9 +212,9 @@ def _paper(found: Comparison) -> Figure:
 
 
 def _plan_lines(found: Comparison) -> list[str]:
-    one, show = choice(found), show_of(found)
+    one, formats = choice(found), formats_of(found)
     return [
-        f"{found.plans[plan].label}: {found.plans[plan].title} ({land_text(found, plan, show)})"
+        f"{found.plans[plan].label}: {found.plans[plan].title} ({land_text(found, plan, formats)})"
         for plan in (one.held, one.chosen)
     ]
 

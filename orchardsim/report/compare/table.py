@@ -12,6 +12,7 @@ from orchardsim.report.compare.words import (
     comparison_sentences,
     contrast_lines,
     footer_text,
+    formats_of,
     interval_words,
     land_text,
     luck_caution,
@@ -19,13 +20,12 @@ from orchardsim.report.compare.words import (
     measure_name,
     needed_lines,
     same_numbers_text,
-    show_of,
     unit_text,
     value_text,
     verdict_text,
 )
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.show import PAYBACK_AND_NPV, Show
+from orchardsim.report.run_formats import PAYBACK_AND_NPV, RunFormats
 from orchardsim.results.comparison import POINTS, Comparison, Measure
 
 TABLES: Final[dict[str, tuple[tuple[str, tuple[int, ...]], ...]]] = {
@@ -60,7 +60,7 @@ PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_pe
 """Measures whose differences stand beside the deciding one."""
 
 
-def plan_tables(found: Comparison, show: Show) -> dict[str, list[list[str]]]:
+def plan_tables(found: Comparison, formats: RunFormats) -> dict[str, list[list[str]]]:
     """What each plan brings: heading -> a head, then a row for each number, a column for each plan."""
     tables = {}
     for heading, rows in TABLES.items():
@@ -68,36 +68,36 @@ def plan_tables(found: Comparison, show: Show) -> dict[str, list[list[str]]]:
         for key, points in rows:
             measure = found.measures.get(key)
             if measure is not None:
-                cells += _measure_rows(found, measure, points, show)
+                cells += _measure_rows(found, measure, points, formats)
         if len(cells) > 1:
             tables[heading] = cells
     return tables
 
 
-def _measure_rows(found: Comparison, measure: Measure, points: tuple[int, ...], show: Show) -> list[list[str]]:
+def _measure_rows(found: Comparison, measure: Measure, points: tuple[int, ...], formats: RunFormats) -> list[list[str]]:
     name = measure_name(found, measure)
     if measure.unit != "year":
-        name += f", {unit_text(measure, show)}"
+        name += f", {unit_text(measure, formats)}"
     rows = []
     for row, point in enumerate(points):
         values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
-        texts = (value_text(measure, float(value), show) for value in values)
+        texts = (value_text(measure, float(value), formats) for value in values)
         rows.append([name if row == 0 else "", f"{point} %", *texts])
     return rows
 
 
-def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
+def pair_cells(found: Comparison, formats: RunFormats) -> list[list[str]]:
     """Differences of every pair: a head, then a row for each pair."""
     deciding = found.measures[found.deciding]
     others = [found.measures[key] for key in PAIR_ROWS if key in found.measures]
     head = [
         "pair",
-        f"{deciding.name}, {unit_text(deciding, show)}",
+        f"{deciding.name}, {unit_text(deciding, formats)}",
         "low",
         "high",
         "± record",
         "first wins",
-        *(one.name if one.unit == "year" else f"{one.name}, {unit_text(one, show)}" for one in others),
+        *(one.name if one.unit == "year" else f"{one.name}, {unit_text(one, formats)}" for one in others),
         "any luck",
         "verdict",
     ]
@@ -106,14 +106,14 @@ def pair_cells(found: Comparison, show: Show) -> list[list[str]]:
         one = pair.differences[found.deciding]
         row = [
             f"{found.plans[pair.first].label} - {found.plans[pair.second].label}",
-            *(value_text(deciding, value, show, signed=True) for value in (one.centre, one.low, one.high)),
-            "unseen" if pair.record_error == 0 else value_text(deciding, pair.record_error, show),
+            *(value_text(deciding, value, formats, signed=True) for value in (one.centre, one.low, one.high)),
+            "unseen" if pair.record_error == 0 else value_text(deciding, pair.record_error, formats),
             f"{one.chance_better.count:,} of {one.chance_better.trials:,}",
         ]
         for measure in others:
             other = pair.differences.get(measure.key)
             both = all(np.isinf(measure.points(plan)[MIDDLE]) for plan in (pair.first, pair.second))
-            row.append(value_text(measure, other.centre, show, signed=True) if other and not both else "–")
+            row.append(value_text(measure, other.centre, formats, signed=True) if other and not both else "–")
         cells.append([*row, luck_text(found, pair), verdict_text(found, pair)])
     return cells
 
@@ -136,22 +136,27 @@ def comparison_table(found: Comparison) -> str:
 
     Sentences first, then the money of the whole farm and its differences, then what is told per area, then the rest.
     """
-    show = show_of(found)
+    formats = formats_of(found)
     lines = []
     for place, plan in enumerate(found.plans):
         lines.append(f"{plan.label}  {plan.name}: {plan.title}")
-        lines.append(f"   {land_text(found, place, show)}")
+        lines.append(f"   {land_text(found, place, formats)}")
     lines += ["", *comparison_sentences(found), ""]
-    tables = plan_tables(found, show)
+    tables = plan_tables(found, formats)
     money = next(iter(tables))
     lines += [f"{money} (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)"]
-    lines += [*text_columns(tables.pop(money), left=(0,)), f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, ""]
+    lines += [
+        *text_columns(tables.pop(money), left=(0,)),
+        f"{formats.currency}: {formats.money_basis}",
+        PAYBACK_AND_NPV,
+        "",
+    ]
     lines.append("Differences in the same futures")
-    lines += [*_narrow(pair_cells(found, show)), *pair_explanations(found), ""]
+    lines += [*_narrow(pair_cells(found, formats)), *pair_explanations(found), ""]
     for heading, cells in tables.items():
         lines += [heading, *text_columns(cells, left=(0,)), ""]
     lines += ["What differs between the plans", *(f"  {line}" for line in contrast_lines(found)), ""]
-    lines += [f"{show.bin_text}, {show.box_text}", footer_text(found), same_numbers_text(found), *found.notes]
+    lines += [f"{formats.bin_text}, {formats.box_text}", footer_text(found), same_numbers_text(found), *found.notes]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
 

@@ -8,27 +8,27 @@ from collections.abc import Sequence
 import numpy as np
 
 from orchardsim.core.units import HECTARE
-from orchardsim.report.show import Show, round_figures, years_text
+from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.comparison import LEVEL, Comparison, Measure, Pair
 from orchardsim.results.study import MeasureFacts
 
 
-def show_of(found: Comparison) -> Show:
+def formats_of(found: Comparison) -> RunFormats:
     """Units and money in which a comparison is shown."""
     import xarray
 
-    return Show.of(xarray.Dataset(attrs=dict(found.attrs)))
+    return RunFormats.of(xarray.Dataset(attrs=dict(found.attrs)))
 
 
-def shown(measure: Measure | MeasureFacts, value: float, show: Show) -> float:
+def shown(measure: Measure | MeasureFacts, value: float, formats: RunFormats) -> float:
     """A number of a measure, or a difference of two, in the shown unit."""
     unit = measure.unit
     if unit in ("money/ha", "hour/ha"):
-        return value / HECTARE * show.area_size
+        return value / HECTARE * formats.area_size
     if unit == "kg/ha":
-        return float(show.yield_value(value))
+        return float(formats.yield_value(value))
     if unit == "kg/hour":
-        return float(show.display.mass.of(value))
+        return float(formats.display.mass.of(value))
     if unit == "money/money":
         return 1000 * value
     if unit in ("1/year", "1"):
@@ -36,16 +36,16 @@ def shown(measure: Measure | MeasureFacts, value: float, show: Show) -> float:
     return value
 
 
-def unit_text(measure: Measure | MeasureFacts, show: Show) -> str:
+def unit_text(measure: Measure | MeasureFacts, formats: RunFormats) -> str:
     """The shown unit in words."""
     return {
-        "money": show.currency,
-        "money/ha": f"{show.currency}/{show.area_name}",
-        "money/money": f"{show.currency} per 1,000 invested",
-        "money/hour": f"{show.currency}/hour",
-        "kg/ha": show.yield_unit,
-        "kg/hour": "lb/hour" if show.us else "kg/hour",
-        "hour/ha": f"hours/{show.area_name}",
+        "money": formats.currency,
+        "money/ha": f"{formats.currency}/{formats.area_name}",
+        "money/money": f"{formats.currency} per 1,000 invested",
+        "money/hour": f"{formats.currency}/hour",
+        "kg/ha": formats.yield_unit,
+        "kg/hour": "lb/hour" if formats.us else "kg/hour",
+        "hour/ha": f"hours/{formats.area_name}",
         "year": "year",
         "1/year": "%",
         "1": "%",
@@ -54,7 +54,7 @@ def unit_text(measure: Measure | MeasureFacts, show: Show) -> str:
     }[measure.unit]
 
 
-def value_text(measure: Measure | MeasureFacts, value: float, show: Show, *, signed: bool = False) -> str:
+def value_text(measure: Measure | MeasureFacts, value: float, formats: RunFormats, *, signed: bool = False) -> str:
     """A number as tables write it; ``signed`` for differences."""
     if np.isnan(value):
         return "–"
@@ -63,7 +63,7 @@ def value_text(measure: Measure | MeasureFacts, value: float, show: Show, *, sig
             # One of the two never pays back, or has no rate of return.
             return "first only" if (value < 0) == (measure.better == "low") else "second only"
         return {"payback_year": "never", "irr": "none"}.get(measure.key, "unbounded")
-    amount = shown(measure, value, show)
+    amount = shown(measure, value, formats)
     sign = "+" if signed else ""
     if measure.unit in ("money", "money/ha"):
         return f"{round_figures(amount):{sign},.0f}"
@@ -72,10 +72,10 @@ def value_text(measure: Measure | MeasureFacts, value: float, show: Show, *, sig
     return f"{amount:{sign},.1f}"
 
 
-def money_text(measure: Measure, value: float, show: Show) -> str:
+def money_text(measure: Measure, value: float, formats: RunFormats) -> str:
     """Money of a measure with its currency, per area where it is that."""
-    text = show.money(shown(measure, value, show))
-    return f"{text} an {show.area_name}" if measure.unit == "money/ha" and show.us else (
+    text = formats.money(shown(measure, value, formats))
+    return f"{text} an {formats.area_name}" if measure.unit == "money/ha" and formats.us else (
         f"{text} a hectare" if measure.unit == "money/ha" else text
     )  # fmt: skip
 
@@ -86,11 +86,11 @@ def plan_name(found: Comparison, place: int) -> str:
     return f"{plan.label} ({plan.name})"
 
 
-def land_text(found: Comparison, place: int, show: Show) -> str:
+def land_text(found: Comparison, place: int, formats: RunFormats) -> str:
     """What a plan plants, on how much land."""
     plan = found.plans[place]
     trees = f"{plan.trees:,} trees" + ("" if plan.plants or not plan.trees else ", standing")
-    return f"{trees}; {show.area(plan.planted_area)} planted, {show.area(plan.gross_area)} with headlands"
+    return f"{trees}; {formats.area(plan.planted_area)} planted, {formats.area(plan.gross_area)} with headlands"
 
 
 def footer_text(found: Comparison) -> str:
@@ -183,8 +183,8 @@ def needed_lines(found: Comparison) -> list[str]:
 
 def comparison_sentences(found: Comparison) -> list[str]:
     """Without terms of statistics: which plan, by how much, what it owes, how sure that is."""
-    show = show_of(found)
-    lines = [*_best(found, show), *_debt(found, show), *_sure(found)]
+    formats = formats_of(found)
+    lines = [*_best(found, formats), *_debt(found, formats), *_sure(found)]
     return [*lines, "No answer is surer than the plans' prices, costs and weather record."]
 
 
@@ -199,13 +199,13 @@ def listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _best(found: Comparison, show: Show) -> list[str]:
+def _best(found: Comparison, formats: RunFormats) -> list[str]:
     decision = found.decision
     first, second = (plan_name(found, plan) for plan in (decision.leader, decision.runner_up))
     words = {2: "two", 3: "three", 4: "four", 5: "five"}
     count = words.get(len(found.plans), str(len(found.plans)))
     if decision.outcome == "same":
-        return [f"{first} and {second} give the same results in all {found.trials:,} futures.", *_loss(found, show)]
+        return [f"{first} and {second} give the same results in all {found.trials:,} futures.", *_loss(found, formats)]
     labels = [found.plans[plan].label for plan in (decision.leader, decision.runner_up)]
     if decision.outcome == "better":
         lines = [f"Of the {count} plans {first} is best."]
@@ -221,35 +221,35 @@ def _best(found: Comparison, show: Show) -> list[str]:
     behind = [plan for plan in range(len(found.plans)) if plan not in (decision.leader, *decision.rivals)]
     if decision.best is None and behind:
         lines.append(f"{labels[0]} is better than {listed([plan_name(found, plan) for plan in behind])}.")
-    return [*lines, _lead(found, show, labels), *_loss(found, show)]
+    return [*lines, _lead(found, formats, labels), *_loss(found, formats)]
 
 
 def _unsure(found: Comparison, plan: int) -> bool:
     return found.pair(found.decision.leader, plan).outcome == "unsure"
 
 
-def _lead(found: Comparison, show: Show, labels: list[str]) -> str:
+def _lead(found: Comparison, formats: RunFormats, labels: list[str]) -> str:
     measure, lead = found.measures[found.deciding], found.decision.lead
-    low, high = (money_text(measure, value, show) for value in (lead.low, lead.high))
+    low, high = (money_text(measure, value, formats) for value in (lead.low, lead.high))
     whose = "the whole farm's cash flows" if measure.key == "npv" else "cash flows"
     if lead.told_apart:
         return (
-            f"In the same futures {labels[0]} brings {money_text(measure, lead.centre, show)} more than {labels[1]} "
+            f"In the same futures {labels[0]} brings {money_text(measure, lead.centre, formats)} more than {labels[1]} "
             f"({low} to {high}): {whose}, discounted to year 0."
         )
     return f"{labels[0]} less {labels[1]} is anything from {low} to {high}: {whose}, discounted to year 0."
 
 
-def _loss(found: Comparison, show: Show) -> list[str]:
+def _loss(found: Comparison, formats: RunFormats) -> list[str]:
     """That even the leader loses money on average."""
     measure, leader = found.measures[found.deciding], found.decision.leader
     mean = float(measure.values[leader].mean())
     if mean >= 0:
         return []
-    return [f"Even {found.plans[leader].label} loses {money_text(measure, -mean, show)} on average."]
+    return [f"Even {found.plans[leader].label} loses {money_text(measure, -mean, formats)} on average."]
 
 
-def _debt(found: Comparison, show: Show) -> list[str]:
+def _debt(found: Comparison, formats: RunFormats) -> list[str]:
     """Debts of the whole farm."""
     debt = found.measures["peak_borrowing"]
     owed = [float(debt.points(plan)[2]) for plan in range(len(found.plans))]
@@ -258,14 +258,14 @@ def _debt(found: Comparison, show: Show) -> list[str]:
     if high <= 0:
         return [f"Under {label} the farm need not borrow in nineteen of twenty futures."]
     text = (
-        f"At its deepest the farm owes about {show.money(owed[leader])} under {label}, in one future of twenty more "
-        f"than {show.money(high)}."
+        f"At its deepest the farm owes about {formats.money(owed[leader])} under {label}, in one future of twenty more "
+        f"than {formats.money(high)}."
     )
     if least == leader or owed[least] == owed[leader]:
         return [text, "No plan owes less."]
     if owed[least] <= 0:
         return [text, f"Under {plan_name(found, least)} it need not borrow in most futures."]
-    return [text, f"{plan_name(found, least)} owes the least, about {show.money(owed[least])}."]
+    return [text, f"{plan_name(found, least)} owes the least, about {formats.money(owed[least])}."]
 
 
 def _sure(found: Comparison) -> list[str]:

@@ -17,7 +17,7 @@ from orchardsim.report.fit.next_words import (
 )
 from orchardsim.report.fit.words import fit_sentences, level_cells, sight_cells
 from orchardsim.report.pages import render
-from orchardsim.report.show import LEFT_OUT
+from orchardsim.report.run_formats import LEFT_OUT
 from orchardsim.results.findings import findings_bytes, findings_path
 from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, SHEET_PAPER, SHEET_TABLE, FitFindings, Kept, fit_document
 from orchardsim.results.folder import OutputFolder, opened

@@ -9,14 +9,14 @@ from orchardsim.report.levels.figures import FIGURES
 from orchardsim.report.levels.words import (
     debt_cells,
     footer_text,
+    formats_of,
     levels_sentences,
     losing_cells,
     price_cells,
-    show_of,
     swing_cells,
 )
 from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
-from orchardsim.report.show import LEFT_OUT
+from orchardsim.report.run_formats import LEFT_OUT
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.levels import KIND, LEVELS_FILE, LEVELS_PAGE, LevelsFound, levels_document
 
@@ -46,7 +46,7 @@ def write_levels(place: str | Path | OutputFolder, found: LevelsFound) -> Path:
 
 def levels_html(found: LevelsFound, pictures: Pictures) -> str:
     """The page as text."""
-    show = show_of(found)
+    formats = formats_of(found)
     return render(
         "levels.html",
         title=f"Open levels: {found.attributes['title']}",
@@ -54,12 +54,13 @@ def levels_html(found: LevelsFound, pictures: Pictures) -> str:
         sentences=levels_sentences(found),
         tables=[
             ("One open level at a time", swing_cells(found)),
-            (f"NPV in 1,000 {show.currency} by price and yield", price_cells(found)),
+            (f"NPV in 1,000 {formats.currency} by price and yield", price_cells(found)),
             ("How the plan loses", losing_cells(found)),
             ("Debt service by year", debt_cells(found)),
         ],
         meanings=[(one.name.replace("_", " "), one.meaning, one.narrowed_by) for one in found.swings],
-        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}, carton of 40 lb",
+        money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, "
+        f"{formats.box_text}, carton of 40 lb",
         pictures=picture_parts(FIGURES, pictures),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

@@ -10,10 +10,10 @@ import xarray
 
 from orchardsim.core.numbers import percent
 from orchardsim.core.units import CARTON
-from orchardsim.plan.showing import Showing
+from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
 from orchardsim.results.levels import LevelsFound, Swing
 
@@ -23,13 +23,13 @@ COMMON: Final = 0.5
 """Chance from which an outcome is told in the first sentence (wording only)."""
 
 
-def first_number_lines(found: FirstNumbers, showing: Showing) -> list[str]:
+def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
     """The list that opens ``check``."""
-    currency = showing.currency
+    currency = formats.currency
     cells = [["", "number", "now", "from", f"NPV, {currency}"]]
     for place, one in enumerate(found.numbers, start=1):
         cells.append(
-            [str(place), _short(one.meaning), _now(one, showing), one.status, f"{one.change:+,.0f} ± {one.error:,.0f}"]
+            [str(place), _short(one.meaning), _now(one, formats), one.status, f"{one.change:+,.0f} ± {one.error:,.0f}"]
         )
     heading = (
         f"The {len(found.numbers)} numbers to state first, of {found.looked_at} that the plan leaves open: what a "
@@ -53,18 +53,18 @@ def _short(meaning: str) -> str:
     return meaning if len(meaning) <= MEANING else meaning[: MEANING - 3].rstrip() + "..."
 
 
-def _now(one: FirstNumber, showing: Showing) -> str:
+def _now(one: FirstNumber, formats: PlanFormats) -> str:
     if one.value is None:
         return "as the catalogue"
     if one.key == "futures.pack_out":
         return percent(float(one.value))
     value = one.value[-1] if isinstance(one.value, tuple) else one.value
-    return showing.text(one.key, value, one.unit).partition(" (")[0]
+    return formats.text(one.key, value, one.unit).partition(" (")[0]
 
 
-def show_of(found: LevelsFound) -> Show:
+def formats_of(found: LevelsFound) -> RunFormats:
     """Units and money in which the findings are shown."""
-    return Show.of(xarray.Dataset(attrs=dict(found.attributes)))
+    return RunFormats.of(xarray.Dataset(attrs=dict(found.attributes)))
 
 
 def footer_text(found: LevelsFound) -> str:
@@ -96,17 +96,17 @@ def swing_cells(found: LevelsFound) -> list[list[str]]:
 
 def price_cells(found: LevelsFound) -> list[list[str]]:
     """Mean NPV in thousands by yield and price, with the price that breaks even, per carton and per box or kilogram."""
-    table, show = found.price_by_yield, show_of(found)
-    unit = show.price_unit if show.us else f"{show.currency}/kg"
+    table, formats = found.price_by_yield, formats_of(found)
+    unit = formats.price_unit if formats.us else f"{formats.currency}/kg"
     heads = [f"price x {price:g}" for price in table.prices]
-    cells = [["fruit picked", *heads, f"break-even {unit}", f"{show.currency}/carton"]]
+    cells = [["fruit picked", *heads, f"break-even {unit}", f"{formats.currency}/carton"]]
     for share, row, even in zip(table.yields, table.npv, table.break_even, strict=True):
         none = not math.isfinite(even)
         cells.append(
             [
                 f"x {share:g}",
                 *(f"{value / 1000:,.0f}" for value in row),
-                "none" if none else show.price(even),
+                "none" if none else formats.price(even),
                 "none" if none else f"{even * CARTON:,.2f}",
             ]
         )
@@ -155,7 +155,7 @@ def debt_cells(found: LevelsFound) -> list[list[str]]:
 def levels_sentences(found: LevelsFound) -> list[str]:
     """What a lender reads first."""
     currency, table = found.attributes["currency"], found.price_by_yield
-    show = show_of(found)
+    formats = formats_of(found)
     said = [
         f"With every level at its middle the plan's NPV is {currency} {found.npv:,.0f} (± {found.npv_error:,.0f} from "
         f"{found.trials} trials)."
@@ -170,8 +170,8 @@ def levels_sentences(found: LevelsFound) -> list[str]:
     even = dict(zip(table.yields, table.break_even, strict=True))[1.0]
     if math.isfinite(even):
         said.append(
-            f"At the plan's yield fruit must bring {show.price(even)} {show.price_unit} to break even "
-            f"({even * CARTON:,.2f} a carton of 40 lb); it brings {show.price(table.fresh_price)} before packing."
+            f"At the plan's yield fruit must bring {formats.price(even)} {formats.price_unit} to break even "
+            f"({even * CARTON:,.2f} a carton of 40 lb); it brings {formats.price(table.fresh_price)} before packing."
         )
     likely_ones = [one for one in found.losing if one.of and one.chance >= COMMON]
     if likely_ones:

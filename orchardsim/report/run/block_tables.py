@@ -10,7 +10,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import HECTARE
 from orchardsim.report.run.rows import band
-from orchardsim.report.show import Show, round_figures
+from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.results import block_labels, of_farm
 from orchardsim.results.block_results import (
     COURSE,
@@ -62,24 +62,24 @@ WORK_NOTE: Final = (
 )
 
 
-def label_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def label_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """Money by label: a head, a row for each label, then what is not shared out and the farm."""
-    unit = f"{show.currency}/{show.area_name}"
+    unit = f"{formats.currency}/{formats.area_name}"
     cells = [
         [
             "",
-            f"planted {show.area_name}",
+            f"planted {formats.area_name}",
             "leaves",
             *(f"{name}, {unit}" for name in ("sales", "costs", "net")),
             "±",
-            f"summed, {show.currency}",
+            f"summed, {formats.currency}",
             "±",
             "pays back in",
             "middle year",
         ]
     ]
     for one in label_money(dataset):
-        cells.append(_label_row(one, show))
+        cells.append(_label_row(one, formats))
     own, farm = not_shared_out(dataset), of_farm(dataset, "net_cash_flow").sum("year").values
     payback = dataset["payback_year"].values
     gap = ["–"] * 6
@@ -88,8 +88,8 @@ def label_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     return cells
 
 
-def _label_row(one: LabelMoney, show: Show) -> list[str]:
-    area = f"{one.area / show.area_size:,.2f}"
+def _label_row(one: LabelMoney, formats: RunFormats) -> list[str]:
+    area = f"{one.area / formats.area_size:,.2f}"
     if not one.leaves:
         return [
             one.label,
@@ -102,7 +102,7 @@ def _label_row(one: LabelMoney, show: Show) -> list[str]:
             *_summed(one.summed[:, -1]),
             *_payback_cells(one.payback_year),
         ]
-    scale = show.area_size / one.area
+    scale = formats.area_size / one.area
     money = [f"{round_figures(float(values.mean()) * scale):,.0f}" for values in (one.sales, one.costs, one.net)]
     first, last = one.leaves
     leaves = f"{first}-{last}" if last > first else str(first)
@@ -128,7 +128,7 @@ def _payback_cells(payback: Any) -> list[str]:
     return [f"{paid:,} of {len(payback):,}", "never" if np.isinf(middle) else f"{middle:.0f}"]
 
 
-def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Closing lines under the table: which label does not pay by itself, and why."""
     from orchardsim.risk.bands import wilson_interval
 
@@ -143,10 +143,10 @@ def label_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
             continue
         new = dataset["leaf"].sel(block=one.label).values[0] <= 1
         net, total = float(one.net.mean()), float(one.summed[:, -1].mean())
-        per_area = show.money(abs(net) * show.area_size / one.area)
-        a_unit = "an acre" if show.us else "a hectare"
+        per_area = formats.money(abs(net) * formats.area_size / one.area)
+        a_unit = "an acre" if formats.us else "a hectare"
         end = (
-            f"over {years} years it takes in {show.money(abs(total))} "
+            f"over {years} years it takes in {formats.money(abs(total))} "
             f"(± {round_figures(_error(one.summed[:, -1]), 2):,.0f}) {'less' if total < 0 else 'more'} than it pays "
             "out on average"
         )
@@ -184,7 +184,7 @@ def mature_text() -> str:
     )
 
 
-def work_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
+def work_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:
     """Hours by task and leaf, pack-out and fruit size: a table for the farm and one for each label."""
     labels = block_labels(dataset)
     names = [("whole farm", FARM)] if len(labels) > 1 else []
@@ -192,20 +192,20 @@ def work_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
     for name, label in [*names, *((label, label) for label in labels)]:
         work = label_work(dataset, label)
         if work.leaves:
-            groups.append({"name": name, "cells": work_cells(work, show)})
+            groups.append({"name": name, "cells": work_cells(work, formats)})
     return groups
 
 
-def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
+def work_cells(work: LabelWork, formats: RunFormats) -> list[list[str]]:
     """Hours per shown area by leaf, fresh pack-out and mean fruit; tasks that are never done are left out."""
-    scale = show.area_size / HECTARE
+    scale = formats.area_size / HECTARE
     columns = {
         name: scale * work.hours[:, [work.tasks.index(task) for task in tasks]].sum(axis=1)
         for name, tasks in TASK_COLUMNS.items()
     }
     columns = {name: hours for name, hours in columns.items() if hours.any()}
     left = work.undone.any()
-    mass_unit = show.display.fruit_mass.unit
+    mass_unit = formats.display.fruit_mass.unit
     cells = [
         [
             "leaf",
@@ -230,8 +230,8 @@ def work_cells(work: LabelWork, show: Show) -> list[list[str]]:
                 *([f"{work.undone[row] * scale:,.1f}"] if left else []),
                 _number(100 * share, 0),
                 _number(100 * error, 1),
-                _number(show.display.fruit_mass.of(grams), 1 if show.us else 0),
-                _number(1000 * show.box_mass / grams, 0),
+                _number(formats.display.fruit_mass.of(grams), 1 if formats.us else 0),
+                _number(1000 * formats.box_mass / grams, 0),
             ]
         )
     return cells
@@ -241,13 +241,13 @@ def _number(value: float, digits: int) -> str:
     return "–" if np.isnan(value) else f"{value:,.{digits}f}"
 
 
-def work_line(dataset: xarray.Dataset, show: Show) -> str:
+def work_line(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """One line on work and pack-out, for the terminal; empty where no tree comes into leaf."""
     if not (dataset["leaf"].sel(block=block_labels(dataset)).values >= 1).any():
         return ""
     found = mature_year(dataset)
-    scale = show.area_size / HECTARE
-    unit = "acre" if show.us else "hectare"
+    scale = formats.area_size / HECTARE
+    unit = "acre" if formats.us else "hectare"
     if found is None:
         start = "work: no mature year is named, since crops still climb or the run is short"
     else:
@@ -256,7 +256,7 @@ def work_line(dataset: xarray.Dataset, show: Show) -> str:
             f"work: {number(found.hours * scale)} hours per {unit} in a mature year, of which picking "
             f"{number(found.picking_hours * scale)}{fresh}"
         )
-    return f"{start}{_undone_words(dataset)}{_pass_words(dataset)}{_store_words(dataset, show)}"
+    return f"{start}{_undone_words(dataset)}{_pass_words(dataset)}{_store_words(dataset, formats)}"
 
 
 def _pass_words(dataset: xarray.Dataset) -> str:
@@ -266,12 +266,12 @@ def _pass_words(dataset: xarray.Dataset) -> str:
     return f"; by picking pass the wholesale fruit brings, of the price stated: {', '.join(told)}" if told else ""
 
 
-def _store_words(dataset: xarray.Dataset, show: Show) -> str:
+def _store_words(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """How often the store is full; empty where all fruit that waits finds room."""
     surplus = of_farm(dataset, "storage_surplus").values
     if not surplus.any():
         return ""
-    bins = float(surplus[surplus > 0].mean()) / show.bin_mass
+    bins = float(surplus[surplus > 0].mean()) / formats.bin_mass
     return (
         f"; the store is full in {100 * (surplus > 0).mean():.0f} of 100 years, and then {bins:,.0f} bins of fresh "
         "fruit on average find no room and are sold for processing"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.sizes import A_CROP, CROP_CLASSES, packed_sizes
 
 if TYPE_CHECKING:
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 TYPICAL: Final = "{:.0f} to {:.0f}".format(*(100 * bound for bound in CROP_CLASSES["typical"]))
 
 
-def box_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def box_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """Fresh fruit by box count in % of its mass: a head, then three rows for each label; empty without a crop."""
     found = packed_sizes(dataset)
     if not found:
         return []
     counts = [str(count) for count in dataset["box_count"].values]
-    cells = [["", "crop", f"grown, {show.yield_unit}", "fresh, %", *counts]]
+    cells = [["", "crop", f"grown, {formats.yield_unit}", "fresh, %", *counts]]
     seen = set()
     for one in found:
         name = "" if one.label in seen else one.label
@@ -30,7 +30,7 @@ def box_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
             [
                 name,
                 one.crop_class,
-                f"{float(show.yield_value(np.array(one.crop))):,.1f}",
+                f"{float(formats.yield_value(np.array(one.crop))):,.1f}",
                 _percent(one.fresh),
                 *(_percent(share) for share in one.shares),
             ]
@@ -38,7 +38,7 @@ def box_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
     return cells
 
 
-def box_note(dataset: xarray.Dataset, show: Show) -> str:
+def box_note(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """What the table rests on, its largest error, and what the model leaves out."""
     found = packed_sizes(dataset)
     errors = [float(np.nanmax(one.errors)) for one in found if not np.isnan(one.errors).all()]
@@ -48,7 +48,8 @@ def box_note(dataset: xarray.Dataset, show: Show) -> str:
         f"light, the lightest tenth; typical, ranks {TYPICAL} %; heavy, the heaviest tenth; crops below "
         f"{100 * A_CROP:.0f} % of the "
         "middle one have failed and are left out. Columns: fresh fruit (extra fancy and fancy) in % of its mass by "
-        f"number of fruit in a box of {show.mass(show.box_mass)}; larger or smaller than the counts at either end."
+        f"number of fruit in a box of {formats.mass(formats.box_mass)}; larger or smaller than the counts at "
+        "either end."
         f"{worst} Colour, pit and defects are taken to be alike at all sizes."
     )
 

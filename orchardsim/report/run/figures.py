@@ -15,7 +15,7 @@ from orchardsim.report.run.map_figure import land_figure
 from orchardsim.report.run.risk_figures import bad_years_figure, drivers_figure, outcome_figure
 from orchardsim.report.run.saved import SavedRun, bands
 from orchardsim.report.run.size_figure import size_figure
-from orchardsim.report.show import Show, footer
+from orchardsim.report.run_formats import RunFormats, footer
 from orchardsim.report.style import (
     BRICK,
     INK,
@@ -50,7 +50,7 @@ REMOVED: Final = -999
 
 def yield_figure(run: SavedRun) -> Figure:
     """Yield by leaf with both bands and single futures, a panel for each label (the farm where there are many)."""
-    dataset, show = run.dataset, run.show
+    dataset, formats = run.dataset, run.formats
     labels = block_labels(dataset)
     if len(labels) > MOST_PANELS:
         labels = [FARM]
@@ -61,18 +61,18 @@ def yield_figure(run: SavedRun) -> Figure:
     for panel, label in zip(panels, labels, strict=False):
         _leaf_panel(panel, run, label)
         name = "whole farm" if label == FARM else label
-        planted = show.area(float(of_label(dataset, "planted_area", label)))
+        planted = formats.area(float(of_label(dataset, "planted_area", label)))
         panel.set_title(f"{name}, {planted}")
         panel.set_xlabel("leaf (growing season since planting)")
     for panel in panels[len(labels) :]:
         panel.set_visible(False)
     for row in axes:
-        row[0].set_ylabel(f"picked, {show.yield_unit}")
+        row[0].set_ylabel(f"picked, {formats.yield_unit}")
     legend_above(figure, panels[: len(labels)])
     panels[0].set_ylim(0, panels[0].get_ylim()[1])
-    _second_scale(panels[columns - 1], show)
-    containers = f"{show.bin_text}, {show.box_text}"
-    add_footer(figure, f"Picked fruit per planted {show.area_name}; {containers}. {SINGLE_NOTE} {footer(dataset)}")
+    _second_scale(panels[columns - 1], formats)
+    containers = f"{formats.bin_text}, {formats.box_text}"
+    add_footer(figure, f"Picked fruit per planted {formats.area_name}; {containers}. {SINGLE_NOTE} {footer(dataset)}")
     return figure
 
 
@@ -81,7 +81,7 @@ def _leaf_panel(axes: Axes, run: SavedRun, label: str) -> None:
     if found.at.size == 0:
         axes.text(0.5, 0.5, "no tree comes into leaf\nwithin this run", ha="center", transform=axes.transAxes)
         return
-    values = run.show.yield_value(table.values)
+    values = run.formats.yield_value(table.values)
     # A label may miss leaves (blocks of different age under one label): each run of leaves is drawn by itself.
     for part in np.split(np.arange(found.at.size), np.flatnonzero(np.diff(found.at) > 1) + 1):
         outer = [one[part] for one in (found.low, found.middle, found.high)]
@@ -93,12 +93,12 @@ def _leaf_panel(axes: Axes, run: SavedRun, label: str) -> None:
     whole_ticks(axes)
 
 
-def _second_scale(axes: Axes, show: Show) -> None:
-    per_bin = show.bin_mass / show.box_mass if show.us else 1000.0 / show.bin_mass
+def _second_scale(axes: Axes, formats: RunFormats) -> None:
+    per_bin = formats.bin_mass / formats.box_mass if formats.us else 1000.0 / formats.bin_mass
     second = axes.secondary_yaxis(
         "right", functions=(lambda y: np.asarray(y) * per_bin, lambda y: np.asarray(y) / per_bin)
     )
-    second.set_ylabel(f"{'boxes' if show.us else 'bins'}/{show.area_name}")
+    second.set_ylabel(f"{'boxes' if formats.us else 'bins'}/{formats.area_name}")
     second.spines["right"].set_visible(True)
     second.spines["right"].set_color(QUIET)
     thousands(second.yaxis)
@@ -106,7 +106,7 @@ def _second_scale(axes: Axes, show: Show) -> None:
 
 def cash_figure(run: SavedRun) -> Figure:
     """Summed cash with both bands, single futures and the lowest point within each year, over the yearly cash flow."""
-    dataset, show = run.dataset, run.show
+    dataset, formats = run.dataset, run.formats
     year = dataset["year"].values
     flow = of_farm(dataset, "net_cash_flow").values / 1000.0
     trough = dataset["account_balance"].min("quarter").values / 1000.0
@@ -122,7 +122,7 @@ def cash_figure(run: SavedRun) -> Figure:
     )  # fmt: skip
     upper.axhline(0, color=INK, linewidth=0.9)
     upper.set_title("Cash since year 0, all years summed")
-    upper.set_ylabel(f"thousand {show.currency}")
+    upper.set_ylabel(f"thousand {formats.currency}")
     legend_above(figure, [upper])
     rows = bands(run.summary["headline"]["net_cash_flow_by_year"], float)
     low, middle, high = (one / 1000 for one in (rows.low, rows.middle, rows.high))
@@ -137,13 +137,13 @@ def cash_figure(run: SavedRun) -> Figure:
     )
     lower.axhline(0, color=INK, linewidth=0.9)
     lower.set_title("Cash in or out in each year (bar: middle; line: 18 futures in 20)")
-    lower.set_ylabel(f"thousand {show.currency}")
+    lower.set_ylabel(f"thousand {formats.currency}")
     lower.set_xlabel("year of the plan")
     whole_ticks(lower)
     lower.set_xlim(year[0] - 0.6, year[-1] + 0.6)
     thousands(upper.yaxis)
     thousands(lower.yaxis)
-    add_footer(figure, f"{show.currency}: {show.money_basis}. {SINGLE_NOTE} {footer(dataset)}")
+    add_footer(figure, f"{formats.currency}: {formats.money_basis}. {SINGLE_NOTE} {footer(dataset)}")
     return figure
 
 
@@ -273,7 +273,7 @@ def _date_axis(axes: Axes, latitude: float) -> None:
 
 def ledger_figure(dataset: xarray.Dataset) -> Figure:
     """Where the money goes and comes from in each year, mean of all trials."""
-    show = Show.of(dataset)
+    formats = RunFormats.of(dataset)
     year = dataset["year"].values
     ledger = of_farm(dataset, "ledger").values.mean(axis=0) / 1000.0
     items = [str(item) for item in dataset["ledger_item"].values]
@@ -292,7 +292,7 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     axes.plot(year, above + below, color=INK, linewidth=1.4, marker="o", markersize=3, label="net")
     axes.axhline(0, color=INK, linewidth=0.9)
     axes.set_title("Money in (up) and out (down) in each year, mean of all trials")
-    axes.set_ylabel(f"thousand {show.currency}")
+    axes.set_ylabel(f"thousand {formats.currency}")
     axes.set_xlabel("year of the plan")
     axes.set_xlim(year[0] - 0.6, year[-1] + 0.6)
     low, high = axes.get_ylim()
@@ -300,7 +300,7 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     axes.legend(loc="upper left", ncols=3, columnspacing=1.2)
     whole_ticks(axes)
     thousands(axes.yaxis)
-    add_footer(figure, f"Whole farm. {show.currency}: {show.money_basis}. {footer(dataset)}")
+    add_footer(figure, f"Whole farm. {formats.currency}: {formats.money_basis}. {footer(dataset)}")
     return figure
 
 

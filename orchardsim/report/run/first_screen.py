@@ -11,7 +11,7 @@ from orchardsim.core.numbers import percent
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.rows import MoneyRow, band, money_rows
 from orchardsim.report.run.sentences import plain_sentences
-from orchardsim.report.show import Show, years_text
+from orchardsim.report.run_formats import RunFormats, years_text
 from orchardsim.results import attribute, block_labels, of_farm
 from orchardsim.results.block_results import undone_work
 from orchardsim.results.notices import SELDOM, loose_targets, price_share, unpicked_share
@@ -35,25 +35,25 @@ def first_screen(dataset: xarray.Dataset) -> str:
     dataset : xarray.Dataset
         Result of a run.
     """
-    show = Show.of(dataset)
-    lines = [str(dataset.attrs["title"]), *_size(dataset, show), *notices(dataset, show)]
+    formats = RunFormats.of(dataset)
+    lines = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
     text = [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent="  ")]
-    text += headline_lines(dataset, show)
+    text += headline_lines(dataset, formats)
     for sentence in plain_sentences(dataset):
         text += textwrap.wrap(sentence, WIDTH)
     return "\n".join(text)
 
 
-def _size(dataset: xarray.Dataset, show: Show) -> list[str]:
+def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Land, trials and seasons."""
-    planted, gross = (show.area(float(of_farm(dataset, name))) for name in ("planted_area", "gross_area"))
+    planted, gross = (formats.area(float(of_farm(dataset, name))) for name in ("planted_area", "gross_area"))
     trials = f"{dataset.sizes['trial']:,} trials of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
     years = years_text(attribute(dataset, "baseline_years"))
     method = str(dataset.attrs["weather_words"]).split(",")[0]
     return [f"{planted} planted ({gross} with headlands); {trials}", f"Seasons: {method}, {years}"]
 
 
-def notices(dataset: xarray.Dataset, show: Show) -> list[str]:
+def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """What to know before any number, a sentence each."""
     lines = climate_notices(dataset)
     loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
@@ -70,7 +70,7 @@ def notices(dataset: xarray.Dataset, show: Show) -> list[str]:
     if price is not None:
         lines.append(
             f"Price of {price.cultivar}: {percent(price.share)} of fresh sales; a tenth less takes "
-            f"{show.money(price.lost)} off NPV."
+            f"{formats.money(price.lost)} off NPV."
         )
     return lines
 
@@ -83,18 +83,18 @@ def climate_notices(dataset: xarray.Dataset) -> list[str]:
     return climate_lines(Climate(**found)) if isinstance(found, dict) else []
 
 
-def headline_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+def headline_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """The headline table: the farm, and where blocks stand already new planting and standing blocks apart."""
-    wanted = [row for row in money_rows(dataset, show) if row.name in ROWS]
+    wanted = [row for row in money_rows(dataset, formats) if row.name in ROWS]
     cells = [["", "low (1 in 20)", "middle", "high (1 in 20)", "± middle"]]
-    for row in [*wanted, *part_rows(dataset, show)]:
+    for row in [*wanted, *part_rows(dataset, formats)]:
         low, middle, high = row.band
-        name = row.name.replace("picked", show.yield_unit)
+        name = row.name.replace("picked", formats.yield_unit)
         cells.append([name, low, middle, high, row.error])
     return text_columns(cells)
 
 
-def part_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
+def part_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
     """NPV of the new planting and of the standing blocks by themselves; none where there is but one kind."""
     parts = {
         "NPV of the new planting": [label for label in block_labels(dataset) if _planted(dataset, label)],
@@ -106,8 +106,8 @@ def part_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
     for name, labels in parts.items():
         values = dataset["npv_by_block"].sel(block=labels).sum("block").values
         found = band(np.asarray(values, dtype=np.float64))
-        texts = (show.money(found.low), show.money(found.middle), show.money(found.high))
-        rows.append(MoneyRow(name, "before tax and what only the farm pays", texts, show.money(found.middle_error)))
+        texts = (formats.money(found.low), formats.money(found.middle), formats.money(found.high))
+        rows.append(MoneyRow(name, "before tax and what only the farm pays", texts, formats.money(found.middle_error)))
     return rows
 
 

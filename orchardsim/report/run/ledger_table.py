@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from orchardsim.core.numbers import MISSING, number
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import of_farm
 from orchardsim.results.sales import outlet_sales
 
@@ -103,14 +103,14 @@ SALES_NOTE: Final = (
 )
 
 
-def sales_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def sales_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """Fruit, price and money by outlet and grade in a mature year, with a head; empty where nothing is sold."""
     rows = outlet_sales(dataset)
     if not rows:
         return []
-    mass = "bins a year" if show.us else "t a year"
-    size = show.bin_mass if show.us else 1000.0
-    cells = [["outlet", "grade", mass, "of the fruit sold", show.price_unit, f"{show.currency} a year", "±"]]
+    mass = "bins a year" if formats.us else "t a year"
+    size = formats.bin_mass if formats.us else 1000.0
+    cells = [["outlet", "grade", mass, "of the fruit sold", formats.price_unit, f"{formats.currency} a year", "±"]]
     for row in rows:
         cells.append(
             [
@@ -118,7 +118,7 @@ def sales_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
                 row.grade.replace("_", " "),
                 f"{row.mass / size:,.1f}",
                 f"{100 * row.share:.1f} %",
-                show.price(row.price),
+                formats.price(row.price),
                 f"{row.revenue:,.0f}",
                 f"{row.revenue_error:,.0f}",
             ]

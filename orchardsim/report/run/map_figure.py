@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from orchardsim.plan.pollination import extra_positions
 from orchardsim.report.run.saved import SavedRun
-from orchardsim.report.show import footer
+from orchardsim.report.run_formats import footer
 from orchardsim.report.style import INK, LEAF, OCHRE, QUIET, add_footer, new_figure
 
 if TYPE_CHECKING:
@@ -139,6 +139,6 @@ def _panel(axes: Axes, run: SavedRun, land: list[dict[str, Any]], year: int) -> 
 
 def _scale(axes: Axes, run: SavedRun, across: float) -> None:
     """A bar of a round length below the last panel."""
-    length, text = (30.48, "100 ft") if run.show.us else (25.0, "25 m")
+    length, text = (30.48, "100 ft") if run.formats.us else (25.0, "25 m")
     axes.plot([0, length], [-0.06, -0.06], color=INK, linewidth=2, clip_on=False, transform=axes.get_xaxis_transform())
     axes.set_xlabel(f"bar: {text}" + ("" if length <= across else " (longer than the land)"), fontsize=8, loc="right")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.core.parameters import STATUSES
-from orchardsim.plan.showing import Showing
+from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import Pictures, picture_names, picture_parts, render, save_pictures
 from orchardsim.report.run.block_tables import (
@@ -38,10 +38,10 @@ from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run.sheet import sheet_html, sheet_pdf
 from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
 from orchardsim.report.run.tree_table import TREE_NOTE, swing_line, tree_groups
-from orchardsim.report.show import (
+from orchardsim.report.run_formats import (
     LEFT_OUT,
     PAYBACK_AND_NPV,
-    Show,
+    RunFormats,
     areas_text,
     footer,
     frost_sentences,
@@ -99,8 +99,8 @@ def write_report(place: str | Path | OutputFolder) -> Path:
         run = SavedRun.of(dataset, saved.parent if saved.is_file() else saved)
         pictures = save_pictures(folder, run, figures_of(run))
         path = folder.write_text(REPORT_FILE, report_html(run, pictures))
-        folder.write_text(SHEET_FILE, sheet_html(run.summary, run.show))
-        folder.write_bytes(SHEET_PAPER, sheet_pdf(run.summary, run.show))
+        folder.write_text(SHEET_FILE, sheet_html(run.summary, run.formats))
+        folder.write_bytes(SHEET_PAPER, sheet_pdf(run.summary, run.formats))
         if folder.update:
             folder.finish()
     return path
@@ -117,17 +117,17 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
     """
     from orchardsim.report.run.figures import FIGURES
 
-    dataset, show = run.dataset, run.show
+    dataset, formats = run.dataset, run.formats
     attrs = dataset.attrs
     return render(
         "report.html",
         title=str(attrs["title"]),
-        areas=areas_text(dataset, show),
+        areas=areas_text(dataset, formats),
         footer=footer(dataset),
-        sentences=[*plain_sentences(dataset), *published_lines(dataset, show)],
+        sentences=[*plain_sentences(dataset), *published_lines(dataset, formats)],
         two_doubts=doubts_lines(dataset),
         pictures={one["name"]: one for one in picture_parts(FIGURES, pictures)},
-        yields=_yield_groups(dataset, show),
+        yields=_yield_groups(dataset, formats),
         weather_words=str(attrs["weather_words"]),
         baseline=years_text(attribute(dataset, "baseline_years")),
         frost=frost_sentences(dataset),
@@ -137,27 +137,27 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
         version=attrs["version"],
         plan_hash=attrs["plan_hash"],
         assumptions=_assumptions(dataset),
-        risk=risk_part(dataset, show),
+        risk=risk_part(dataset, formats),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
-        second=second_opinion_part(dataset, show),
-        area_name=show.area_name,
-        containers=f"{show.bin_text}, {show.box_text}",
-        **_money(dataset, show),
-        **_trees_and_work(dataset, show),
+        second=second_opinion_part(dataset, formats),
+        area_name=formats.area_name,
+        containers=f"{formats.bin_text}, {formats.box_text}",
+        **_money(dataset, formats),
+        **_trees_and_work(dataset, formats),
     )
 
 
-def _money(dataset: xarray.Dataset, show: Show) -> dict[str, Any]:
+def _money(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
     """Tables and lines on money."""
-    cells = money_cells(dataset, show)
+    cells = money_cells(dataset, formats)
     known_by_luck = len(cells[0]) > 6
     return {
         "money_cells": cells,
         "money_words": (0, 6, 7) if known_by_luck else (0, 5),
         "known_by_luck": known_by_luck,
-        "currency": show.currency,
-        "money_basis": show.money_basis,
+        "currency": formats.currency,
+        "money_basis": formats.money_basis,
         "shares": shares_lines(dataset),
         "payback_and_npv": PAYBACK_AND_NPV,
         "flows": _flow_cells(dataset),
@@ -165,23 +165,23 @@ def _money(dataset: xarray.Dataset, show: Show) -> dict[str, Any]:
         "ledger_note": LEDGER_NOTE,
         "balance": balance_cells(dataset),
         "balance_note": balance_note(dataset),
-        "sales": sales_cells(dataset, show),
+        "sales": sales_cells(dataset, formats),
         "sales_note": SALES_NOTE,
-        "label_cells": label_cells(dataset, show),
-        "label_lines": label_lines(dataset, show),
+        "label_cells": label_cells(dataset, formats),
+        "label_lines": label_lines(dataset, formats),
         "label_notes": [mature_text(), MONEY_NOTE],
     }
 
 
-def _trees_and_work(dataset: xarray.Dataset, show: Show) -> dict[str, Any]:
+def _trees_and_work(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
     """Tables and lines on trees, work and sizes."""
     return {
-        "work": work_groups(dataset, show),
-        "work_line": work_line(dataset, show),
+        "work": work_groups(dataset, formats),
+        "work_line": work_line(dataset, formats),
         "work_note": WORK_NOTE,
-        "box_cells": box_cells(dataset, show),
-        "box_note": box_note(dataset, show),
-        "tree_groups": tree_groups(dataset, show),
+        "box_cells": box_cells(dataset, formats),
+        "box_note": box_note(dataset, formats),
+        "tree_groups": tree_groups(dataset, formats),
         "tree_note": TREE_NOTE,
         "swing_line": swing_line(dataset),
     }
@@ -197,21 +197,21 @@ def _flow_cells(dataset: xarray.Dataset) -> list[list[str]]:
     return cells
 
 
-def _yield_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
+def _yield_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:
     labels = block_labels(dataset)
     aligned = "Blocks are aligned by leaf; a leaf counts the blocks that reach it within the run."
     named = [("whole farm", FARM, aligned)] if len(labels) > 1 else []
     groups = []
     for name, label, note in [*named, *((label, label, "") for label in labels)]:
-        rows = yield_rows(dataset, label, show)
+        rows = yield_rows(dataset, label, formats)
         notes = [note, WEAK_NOTE if any(weak(row.band) for row in rows) else ""]
-        groups.append({"name": name, "cells": _yield_cells(rows, show), "note": " ".join(filter(None, notes))})
+        groups.append({"name": name, "cells": _yield_cells(rows, formats), "note": " ".join(filter(None, notes))})
     return groups
 
 
-def _yield_cells(rows: list[YieldRow], show: Show) -> list[list[str]]:
-    other = f"{'boxes' if show.us else 'bins'}/{show.area_name}, middle"
-    cells = [["leaf", "year", f"{show.yield_unit}: low (1 in 20)", "±", "middle", "±", "high (1 in 20)", other]]
+def _yield_cells(rows: list[YieldRow], formats: RunFormats) -> list[list[str]]:
+    other = f"{'boxes' if formats.us else 'bins'}/{formats.area_name}, middle"
+    cells = [["leaf", "year", f"{formats.yield_unit}: low (1 in 20)", "±", "middle", "±", "high (1 in 20)", other]]
     for row in rows:
         cells.append(
             [
@@ -222,7 +222,7 @@ def _yield_cells(rows: list[YieldRow], show: Show) -> list[list[str]]:
                 f"{row.band.middle:,.1f}",
                 f"{row.band.middle_error:,.1f}",
                 f"{row.band.high:,.1f}",
-                f"{row.boxes:,.0f}" if show.us else f"{row.bins:,.1f}",
+                f"{row.boxes:,.0f}" if formats.us else f"{row.bins:,.1f}",
             ]
         )
     return cells
@@ -231,12 +231,12 @@ def _yield_cells(rows: list[YieldRow], show: Show) -> list[list[str]]:
 def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     found = attribute(dataset, "plan")["assumed"]
     attrs = dataset.attrs
-    show = Showing(
+    formats = PlanFormats(
         str(attrs["display_units"]), str(attrs["currency"]), float(attrs["latitude"]), float(attrs["box_mass"])
     )
     by_status: dict[str, list[list[str]]] = {}
     for entry in found:
-        value, unit = show.parts(entry["key"], entry["value"], entry["unit"])
+        value, unit = formats.parts(entry["key"], entry["value"], entry["unit"])
         by_status.setdefault(entry["status"], []).append([str(entry["key"]), value, unit, str(entry["source"])])
     order = [*STATUS_ORDER, *(status for status in by_status if status not in STATUSES)]
     return [

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from orchardsim.core.numbers import percent
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.published import BUDGET_COST, BUDGET_YIELD, MARGIN, PAYBACK, RETURN, beside_published
 
 if TYPE_CHECKING:
     import xarray
 
 
-def published_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """The middle beside published budgets of close plantings, and why it lies outside where it does."""
     found = beside_published(dataset)
     if found is None:
@@ -23,9 +23,11 @@ def published_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     payback = "not paid back" if np.isinf(found.payback) else f"paid back in year {found.payback:.0f}"
     rate = "none" if np.isneginf(found.rate) else percent(found.rate, 1)
     said = [
-        f"Published budgets of close plantings: {show.money(MARGIN[0])} to {show.money(MARGIN[1])} an acre in a mature "
+        f"Published budgets of close plantings: {formats.money(MARGIN[0])} to {formats.money(MARGIN[1])} an acre "
+        "in a mature "
         f"year after all cost, IRR {percent(RETURN[0])} to {percent(RETURN[1])}, paid back in year {PAYBACK[0]} to "
-        f"{PAYBACK[1]}. Here the middle is {show.money(found.margin)}{_outside(found.margin, MARGIN, show.money)}, "
+        f"{PAYBACK[1]}. Here the middle is "
+        f"{formats.money(found.margin)}{_outside(found.margin, MARGIN, formats.money)}, "
         f"IRR {rate}{_points(found.rate)}, {payback}."
     ]
     if found.within:
@@ -34,14 +36,14 @@ def published_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
         said.append(
             f"Why: {found.bushels:,.0f} bushels an acre; budgets count on {BUDGET_YIELD[0]:,.0f} to "
             f"{BUDGET_YIELD[1]:,.0f}. At {BUDGET_YIELD[0]:,.0f} a mature year would leave "
-            f"{show.money(found.margin_at_budget_yield)} an acre, and a bin of 20 bushels would cost "
-            f"{show.money(found.cost_at_budget_yield)} before packing (budgets: {BUDGET_COST[0]:,.0f} to "
+            f"{formats.money(found.margin_at_budget_yield)} an acre, and a bin of 20 bushels would cost "
+            f"{formats.money(found.cost_at_budget_yield)} before packing (budgets: {BUDGET_COST[0]:,.0f} to "
             f"{BUDGET_COST[1]:,.0f})."
         )
     else:
         said.append(
-            f"Why: a bin of 20 bushels costs {show.money(found.cost)} before packing (budgets: "
-            f"{BUDGET_COST[0]:,.0f} to {BUDGET_COST[1]:,.0f}) and brings {show.money(found.net_price)} after it."
+            f"Why: a bin of 20 bushels costs {formats.money(found.cost)} before packing (budgets: "
+            f"{BUDGET_COST[0]:,.0f} to {BUDGET_COST[1]:,.0f}) and brings {formats.money(found.net_price)} after it."
         )
     return said
 

@@ -11,7 +11,7 @@ import numpy as np
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.report.run.rows import band
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES
 from orchardsim.results.risk_numbers import (
@@ -57,14 +57,14 @@ AVERSION_NOTE: Final = (
 )
 
 
-def errors_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def errors_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """Table of both errors, with its head: one row for each number that a plan is judged by."""
     draws = record_draws(dataset)
     trials = int(dataset.sizes["trial"])
     head = ["", "", "value", "± trials", "± weather record", "larger", f"trials for ± {100 * WANTED_SHARE:g} %"]
     cells = [[*head, "worst tenth", "±"]]
     table = yield_by_leaf(dataset, FARM)
-    money: Callable[[float], str] = show.money
+    money: Callable[[float], str] = formats.money
     rows: list[tuple[str, np.ndarray, Side, Callable[[float], str], bool]] = [
         ("NPV", dataset["npv"].values, "low", money, True),
         ("NPV without it", dataset["npv_without_remaining_value"].values, "low", money, True),
@@ -72,14 +72,14 @@ def errors_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
         ("IRR", dataset["irr"].values, "low", percent, False),
         ("payback year", dataset["payback_year"].values, "high", year_text, False),
         ("peak borrowing", dataset["peak_borrowing"].values, "high", money, True),
-        (f"break-even, {show.price_unit}", dataset["break_even_price"].values, "high", show.price, True),
+        (f"break-even, {formats.price_unit}", dataset["break_even_price"].values, "high", formats.price, True),
         ("sustainable family draw", dataset["household_draw_bearable"].values, "low", money, True),
     ]
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
         if total is not None:
-            name = f"to leaf {leaf}, {show.yield_unit}"
-            rows.append((name, np.asarray(show.yield_value(total)), "low", lambda x: f"{x:,.1f}", True))
+            name = f"to leaf {leaf}, {formats.yield_unit}"
+            rows.append((name, np.asarray(formats.yield_value(total)), "low", lambda x: f"{x:,.1f}", True))
     for name, values, worst, text, has_mean in rows:
         if np.isnan(values).all():
             continue
@@ -140,7 +140,7 @@ def _record(one: TwoErrors, text: Callable[[float], str]) -> str:
     return text(one.record) if one.seen else f"below {text(one.at_most)}"
 
 
-def bank_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+def bank_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Debt, credit line, household draw and rates of return in plain lines."""
     lines = []
     seasons = peak_seasons(dataset)
@@ -151,29 +151,30 @@ def bank_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     if chance is None:
         high = band(dataset["peak_borrowing"].values, worst="high")
         lines.append(
-            f"The plan states no credit line (finance.credit_line); one of {show.money(high.high)} "
-            f"(± {show.money(high.high_error)}) would hold in nineteen futures of twenty."
+            f"The plan states no credit line (finance.credit_line); one of {formats.money(high.high)} "
+            f"(± {formats.money(high.high_error)}) would hold in nineteen futures of twenty."
         )
     else:
         lines.append(
-            f"Chance of breaking the credit line of {show.money(float(dataset.attrs['credit_line']))} in any year: "
+            f"Chance of breaking the credit line of {formats.money(float(dataset.attrs['credit_line']))} in any year: "
             f"{100 * chance.value:.1f} % ± {100 * chance.standard_error:.1f} (95 % interval {100 * chance.low:.1f} to "
             f"{100 * chance.high:.1f} %); {trials_for_chance(chance):,} trials would bring its error to 2 points."
         )
     draw = float(dataset.attrs.get("household_draw", 0.0))
     able = band(dataset["household_draw_bearable"].values)
-    stated = f"The household draws {show.money(draw)} a year (finance.household_draw)" if draw else (
+    stated = f"The household draws {formats.money(draw)} a year (finance.household_draw)" if draw else (
         "The plan states no household draw (finance.household_draw), so nothing is taken out to live on"
     )  # fmt: skip
     within = " and keeps to the credit line" if chance is not None else ""
     lines.append(
-        f"{stated}. The largest level draw that leaves no debt at the end{within}: {show.money(able.middle)} a year in "
-        f"the middle trial, {show.money(able.low)} in one of twenty."
+        f"{stated}. The largest level draw that leaves no debt at the end{within}: {formats.money(able.middle)} a "
+        "year in "
+        f"the middle trial, {formats.money(able.low)} in one of twenty."
     )
     if draw:
         enough = float((dataset["household_draw_bearable"].values >= draw).mean())
         lines.append(f"That bears the stated draw in {100 * enough:.0f} % of trials.")
-    lines += family_lines(dataset, show)
+    lines += family_lines(dataset, formats)
     several = several_rates(dataset)
     if several:
         lines.append(
@@ -183,7 +184,7 @@ def bank_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     return lines
 
 
-def family_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+def family_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """The family's work, priced and unpaid; nothing where the plan states none."""
     hours = dataset["family_hours"].values
     if not hours.any():
@@ -196,25 +197,27 @@ def family_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
     paid = bool(dataset.attrs["family_paid"])
     other = npv + present if paid else npv - present
     return [
-        f"The family works {worked:,.0f} hours a year on the mean, worth {show.money(float(value.mean()))} a year at "
+        f"The family works {worked:,.0f} hours a year on the mean, worth {formats.money(float(value.mean()))} a "
+        "year at "
         f"the plan's wages. All numbers here count them {'as paid' if paid else 'as unpaid'}: NPV without remaining "
-        f"value is {show.money(float(npv.mean()))} on the mean, and {show.money(float(other.mean()))} with the family "
+        f"value is {formats.money(float(npv.mean()))} on the mean, and {formats.money(float(other.mean()))} with "
+        "the family "
         f"{'unpaid' if paid else 'paid'} (costs.family_labour_priced), before any change of income tax."
     ]
 
 
-def aversion_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def aversion_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """Certainty equivalents with their head: averseness, sure amount, its error."""
     cells = [["aversion to risk", "relative aversion", "certainty equivalent of NPV", "± trials"]]
     for level, one in aversion(dataset).equivalents.items():
         value, error = float(one.value), float(one.standard_error)
         known = math.isfinite(value)
-        amounts = [show.money(value), show.money(error)] if known else [RUIN, "no error to tell"]
+        amounts = [formats.money(value), formats.money(error)] if known else [RUIN, "no error to tell"]
         cells.append([AVERSION_WORDS.get(level, ""), f"{level:g}", *amounts])
     return cells
 
 
-def aversion_line(dataset: xarray.Dataset, show: Show) -> str:
+def aversion_line(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """From which wealth aversion is counted; on the page :data:`AVERSION_NOTE` follows."""
     found = aversion(dataset)
     whence = (
@@ -223,7 +226,7 @@ def aversion_line(dataset: xarray.Dataset, show: Show) -> str:
         else "own cash and the mean money invested: an assumption, since finance.own_wealth is not stated; the less "
         "somebody owns, the lower the sure amounts"
     )
-    return f"Counted from own wealth of {show.money(found.own_wealth)} ({whence})."
+    return f"Counted from own wealth of {formats.money(found.own_wealth)} ({whence})."
 
 
 def cover_cells(dataset: xarray.Dataset) -> dict[int, tuple[str, str, str]]:
@@ -245,12 +248,12 @@ def _times(value: float) -> str:
     return f"{value:,.1f}" if abs(value) < 100 else ("over 100" if value > 0 else "below -100")
 
 
-def risk_part(dataset: xarray.Dataset, show: Show) -> dict[str, Any]:
+def risk_part(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
     """All of it, for the page."""
     return {
-        "errors": errors_cells(dataset, show),
+        "errors": errors_cells(dataset, formats),
         "errors_lines": errors_lines(dataset),
-        "bank": bank_lines(dataset, show),
-        "aversion": aversion_cells(dataset, show),
-        "aversion_line": f"{aversion_line(dataset, show)} {AVERSION_NOTE}",
+        "bank": bank_lines(dataset, formats),
+        "aversion": aversion_cells(dataset, formats),
+        "aversion_line": f"{aversion_line(dataset, formats)} {AVERSION_NOTE}",
     }

@@ -8,7 +8,7 @@ import numpy as np
 
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.report.run.saved import SavedRun
-from orchardsim.report.show import footer
+from orchardsim.report.run_formats import footer
 from orchardsim.report.style import BRICK, INK, LEAF, QUIET, STONE, add_footer, new_figure, thousands, whole_ticks
 from orchardsim.results.doubts import OpenLevelsOfRun
 
@@ -21,7 +21,7 @@ MOST_LEVELS: Final = 8
 
 def outcome_figure(run: SavedRun) -> Figure:
     """How the net present value falls out over all trials, and the chance of having paid back by each year."""
-    show = run.show
+    formats = run.formats
     figure, (upper, lower) = new_figure(2, 1, height=5.2)
     _value(upper, run)
     rows = run.summary["sheet"]["paid_back_by_year"]
@@ -33,7 +33,7 @@ def outcome_figure(run: SavedRun) -> Figure:
     lower.set_title("Chance of having paid back by each year, % of trials")
     lower.set_xlabel("year of the plan")
     whole_ticks(lower)
-    add_footer(figure, f"{show.currency}: {show.money_basis}. {footer(run.dataset)}")
+    add_footer(figure, f"{formats.currency}: {formats.money_basis}. {footer(run.dataset)}")
     return figure
 
 
@@ -59,7 +59,7 @@ def _value(axes: Axes, run: SavedRun) -> None:
         axes.axvline(0, color=INK, linewidth=1.1)
     axes.set_ylim(0, 1.12 * 100 * max(counts.max(), 1) / trials)
     axes.set_title("Net present value at year 0, with the blocks' remaining value")
-    axes.set_xlabel(f"thousand {run.show.currency}")
+    axes.set_xlabel(f"thousand {run.formats.currency}")
     axes.set_ylabel("% of trials")
     thousands(axes.xaxis)
 
@@ -101,7 +101,7 @@ def bad_years_figure(run: SavedRun) -> Figure:
     """What bad years cost against a typical one, and how often they come."""
     figure, axes = new_figure(height=2.6)
     worst = run.summary["sheet"]["worst"]
-    axes.set_title(f"Short of a typical year, thousand {run.show.currency}")
+    axes.set_title(f"Short of a typical year, thousand {run.formats.currency}")
     if not worst:
         axes.text(0.5, 0.5, "none was seen often enough to say", ha="center", va="center", transform=axes.transAxes)
         axes.set_axis_off()

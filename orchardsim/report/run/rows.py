@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.core.variables import RESULTS, Variable
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import cumulative_yield, of_farm, yield_by_leaf
 from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.headline import CUMULATIVE_LEAVES, over_run
@@ -89,7 +89,7 @@ def band(values: NDArray[np.float64], *, whole: bool = False, worst: Side = "low
     return Band(*(float(statistics[i]) for i in (low, middle, high)), *(float(errors[i]) for i in (low, middle, high)))
 
 
-def yield_rows(dataset: xarray.Dataset, block: str, show: Show) -> list[YieldRow]:
+def yield_rows(dataset: xarray.Dataset, block: str, formats: RunFormats) -> list[YieldRow]:
     """Yield by leaf of a block or the farm."""
     table = yield_by_leaf(dataset, block)
     rows = []
@@ -101,9 +101,9 @@ def yield_rows(dataset: xarray.Dataset, block: str, show: Show) -> list[YieldRow
                 int(leaf),
                 table.years[column],
                 float(table.area[column]),
-                band(show.yield_value(values)),
-                show.boxes(middle),
-                show.bins(middle),
+                band(formats.yield_value(values)),
+                formats.boxes(middle),
+                formats.bins(middle),
             )
         )
     return rows
@@ -119,7 +119,7 @@ def flow_bands(dataset: xarray.Dataset) -> list[tuple[int, Band, float]]:
     ]
 
 
-def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
+def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
     """Yields, then every headline number of the whole run that the variable table names, in its order."""
     rows = []
     row = functools.partial(_row, levels=OpenLevelsOfRun.of(dataset))
@@ -127,8 +127,8 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
         if total is not None:
-            unit = show.yield_unit
-            rows.append(row(f"picked to leaf {leaf}", unit, show.yield_value(total), _tenths, error_text=_tenths))
+            unit = formats.yield_unit
+            rows.append(row(f"picked to leaf {leaf}", unit, formats.yield_value(total), _tenths, error_text=_tenths))
     for variable in RESULTS.values():
         if variable.headline not in ("run", "trial") or variable.name not in dataset:
             continue
@@ -140,9 +140,9 @@ def money_rows(dataset: xarray.Dataset, show: Show) -> list[MoneyRow]:
             continue  # what does not add over blocks has no number of the farm
         if np.isnan(values).all():
             continue
-        text = functools.partial(show.value_text, variable)
-        error = functools.partial(show.error_text, variable)
-        note = _note(dataset, variable, show)
+        text = functools.partial(formats.value_text, variable)
+        error = functools.partial(formats.error_text, variable)
+        note = _note(dataset, variable, formats)
         rows.append(row(variable.title, note, values, text, whole=variable.whole, error_text=error))
     return rows
 
@@ -151,12 +151,12 @@ def _tenths(value: float) -> str:
     return number(value, 1)
 
 
-def _note(dataset: xarray.Dataset, row: Variable, show: Show) -> str:
+def _note(dataset: xarray.Dataset, row: Variable, formats: RunFormats) -> str:
     """What stands beside a number: the table's own words, with what only the run knows."""
     if row.headline == "run":
         return row.note or f"whole farm, {dataset.sizes['year']} years"
     if row.display == "price":
-        return f"{show.price_unit} {row.note}"
+        return f"{formats.price_unit} {row.note}"
     if row.name == "peak_borrowing_year":
         seasons = peak_seasons(dataset)
         usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""

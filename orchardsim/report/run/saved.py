@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document
 from orchardsim.results.store import SUMMARY_FILE
 
@@ -62,9 +62,9 @@ class SavedRun:
         return cls(dataset, found if "sheet" in found else summary_document(dataset))
 
     @functools.cached_property
-    def show(self) -> Show:
+    def formats(self) -> RunFormats:
         """How its numbers are shown."""
-        return Show.of(self.dataset)
+        return RunFormats.of(self.dataset)
 
     @functools.cached_property
     def single(self) -> dict[str, int]:
@@ -75,7 +75,7 @@ class SavedRun:
     def yields(self, label: str) -> Bands:
         """Picked fruit by leaf of a label or the farm, in the shown unit."""
         rows = self.summary["headline"].get("yield_per_area_by_leaf", {}).get(label, {})
-        return bands(rows, self.show.yield_value)
+        return bands(rows, self.formats.yield_value)
 
     @property
     def cash(self) -> Bands:

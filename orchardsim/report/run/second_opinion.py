@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.rows import band
-from orchardsim.report.show import Show, round_figures
+from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.results import attribute, cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES
 from orchardsim.results.summary import number, shares
@@ -160,7 +160,7 @@ def _share_row(name: str, plan_run: xarray.Dataset, other_run: xarray.Dataset) -
     return {"name": name, **sides, "chance": number(_fisher(counts, trials))}
 
 
-def second_opinion_cells(document: Document, show: Show) -> list[list[str]]:
+def second_opinion_cells(document: Document, formats: RunFormats) -> list[list[str]]:
     """Cells of the table: name, then 5, 50, 95 % with their errors under each method; the head first."""
     head = [""]
     for side in ("plan: ", "other: "):
@@ -169,8 +169,8 @@ def second_opinion_cells(document: Document, show: Show) -> list[list[str]]:
             side = ""
     cells = [[*head, "differ"]]
     for row in document["rows"]:
-        text, error = _formats(row["name"], show)
-        line = [_name(row["name"], show)]
+        text, error = _formats(row["name"], formats)
+        line = [_name(row["name"], formats)]
         for side in ("plan", "other"):
             for point in POINTS:
                 line.append(_text(row[side][point], text))
@@ -190,7 +190,7 @@ def _text(value: Any, form: Callable[[float], str]) -> str:
     return value if isinstance(value, str) else form(float(value))
 
 
-def _formats(name: str, show: Show) -> tuple[Callable[[float], str], Callable[[float], str]]:
+def _formats(name: str, formats: RunFormats) -> tuple[Callable[[float], str], Callable[[float], str]]:
     """How a headline number and its error are written."""
     if name in MONEY:
         return (lambda x: f"{_rounded(x):,.0f}", lambda x: f"{_rounded(x):,.0f}")
@@ -198,23 +198,23 @@ def _formats(name: str, show: Show) -> tuple[Callable[[float], str], Callable[[f
         return (lambda x: f"{100 * x:.1f} %", lambda x: f"{100 * x:.1f}")
     if name == "payback_year":
         return (lambda x: f"{x:.0f}", lambda x: f"{x:.1f}")
-    return (lambda x: f"{show.yield_value(x):,.1f}", lambda x: f"{show.yield_value(x):,.1f}")
+    return (lambda x: f"{formats.yield_value(x):,.1f}", lambda x: f"{formats.yield_value(x):,.1f}")
 
 
 def _rounded(amount: float) -> float:
     return round_figures(amount)
 
 
-def _name(name: str, show: Show) -> str:
+def _name(name: str, formats: RunFormats) -> str:
     if name in MONEY:
-        return f"{'NPV' if name == 'npv' else 'peak borrowing'}, {show.currency}"
+        return f"{'NPV' if name == 'npv' else 'peak borrowing'}, {formats.currency}"
     if name == "irr":
         return "IRR"
     if name == "payback_year":
         return "payback year"
     kind, leaf = name.rsplit("_leaf_", 1)
     words = "picked in leaf" if kind == "yield_in" else "picked to leaf"
-    return f"{words} {leaf}, {show.yield_unit}"
+    return f"{words} {leaf}, {formats.yield_unit}"
 
 
 def second_opinion_shares(document: Document) -> list[str]:
@@ -227,10 +227,10 @@ def second_opinion_shares(document: Document) -> list[str]:
     ]
 
 
-def second_opinion_sentence(document: Document, show: Show) -> str:
+def second_opinion_sentence(document: Document, formats: RunFormats) -> str:
     """Whether the two weather methods differ, in one plain sentence."""
     compared, trials = document["compared"], f"{document['trials']:,} trials"
-    where = _differing_names(document, show)
+    where = _differing_names(document, formats)
     if where:
         return (
             f"The choice of weather method matters here: {len(document['differing'])} of {compared} numbers compared "
@@ -241,42 +241,42 @@ def second_opinion_sentence(document: Document, show: Show) -> str:
     error = math.hypot(*(float(npv[side]["standard_error"]["p50"]) for side in ("plan", "other")))
     return (
         f"The two weather methods do not differ beyond chance in any of {compared} numbers compared, though with "
-        f"{trials} a difference of {show.money(DETECTABLE * error, 2)} in the middle NPV could go unseen."
+        f"{trials} a difference of {formats.money(DETECTABLE * error, 2)} in the middle NPV could go unseen."
     )
 
 
-def _differing_names(document: Document, show: Show) -> list[str]:
+def _differing_names(document: Document, formats: RunFormats) -> list[str]:
     limit = document["limit"]
     names = []
     for row in document["rows"]:
         points = _marks(row["chance"], limit)
         if points != "no":
-            names.append(f"{_name(row['name'], show).split(',')[0]} at {points}")
+            names.append(f"{_name(row['name'], formats).split(',')[0]} at {points}")
     names += [f"share {SHARE_NAMES[one['name']]}" for one in document["shares"] if one["chance"] < limit]
     return names
 
 
-def second_opinion_lines(document: Document, show: Show) -> list[str]:
+def second_opinion_lines(document: Document, formats: RunFormats) -> list[str]:
     """The table, the shares and the sentence as lines of text, for the terminal."""
     return [
         "Second opinion: the same plan, trials and seed under the other weather method",
         f"plan's: {document['methods']['plan']}",
         f"other: {document['methods']['other']}",
-        *text_columns(second_opinion_cells(document, show), left=(0,)),
+        *text_columns(second_opinion_cells(document, formats), left=(0,)),
         *second_opinion_shares(document),
         "",
-        second_opinion_sentence(document, show),
+        second_opinion_sentence(document, formats),
     ]
 
 
-def second_opinion_part(dataset: xarray.Dataset, show: Show) -> dict[str, Any] | None:
+def second_opinion_part(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any] | None:
     """What the page of a run shows of its second opinion; None where the run has none."""
     document = attribute(dataset, "second_opinion")
     if not document:
         return None
     return {
         "methods": document["methods"],
-        "cells": second_opinion_cells(document, show),
+        "cells": second_opinion_cells(document, formats),
         "shares": second_opinion_shares(document),
-        "sentence": second_opinion_sentence(document, show),
+        "sentence": second_opinion_sentence(document, formats),
     }

@@ -8,7 +8,7 @@ import numpy as np
 
 from orchardsim.core.labels import FARM
 from orchardsim.report.run.rows import YieldRow, band, weak, yield_rows
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import shares
 from orchardsim.results.block_results import credit_broken, failed_crops
 from orchardsim.results.headline import invests
@@ -34,14 +34,20 @@ def plain_sentences(dataset: xarray.Dataset) -> list[str]:
         The crop, and the frost behind crops that fail; the deepest debt, and the credit line where one is stated; the
         year by which the plan has paid for itself.
     """
-    show = Show.of(dataset)
-    found = [_crop(dataset, show), _frost(dataset), _debt(dataset, show), _credit(dataset, show), _payback(dataset)]
+    formats = RunFormats.of(dataset)
+    found = [
+        _crop(dataset, formats),
+        _frost(dataset),
+        _debt(dataset, formats),
+        _credit(dataset, formats),
+        _payback(dataset),
+    ]
     return [sentence for sentence in found if sentence]
 
 
-def _crop(dataset: xarray.Dataset, show: Show) -> str:
-    rows = yield_rows(dataset, FARM, show)
-    unit = f"bins of {show.mass(show.bin_mass)} an acre" if show.us else "tonnes a hectare"
+def _crop(dataset: xarray.Dataset, formats: RunFormats) -> str:
+    rows = yield_rows(dataset, FARM, formats)
+    unit = f"bins of {formats.mass(formats.bin_mass)} an acre" if formats.us else "tonnes a hectare"
     if not rows:
         return "No trees come into leaf within the years of this run, so there is no crop to tell of."
     full = next((row for row in rows if row.leaf >= FULL_CROP_LEAF), rows[-1])
@@ -73,7 +79,7 @@ def _first_crop(rows: list[YieldRow], full: YieldRow) -> YieldRow | None:
     return found if found is not None and found.leaf < full.leaf else None
 
 
-def _debt(dataset: xarray.Dataset, show: Show) -> str:
+def _debt(dataset: xarray.Dataset, formats: RunFormats) -> str:
     debt = band(dataset["peak_borrowing"].values, worst="high")
     year = int(np.median(dataset["peak_borrowing_year"].values))
     if debt.high <= 0:
@@ -81,20 +87,20 @@ def _debt(dataset: xarray.Dataset, show: Show) -> str:
     if debt.middle <= 0:
         return (
             "In more than half of the futures tried the farm never has to borrow; in one of twenty it owes more than "
-            f"{show.money(debt.high)} at some time."
+            f"{formats.money(debt.high)} at some time."
         )
     return (
-        f"At its deepest, around year {year} of the plan, the farm owes about {show.money(debt.middle)}, "
-        f"and in one future of twenty more than {show.money(debt.high)}."
+        f"At its deepest, around year {year} of the plan, the farm owes about {formats.money(debt.middle)}, "
+        f"and in one future of twenty more than {formats.money(debt.high)}."
     )
 
 
-def _credit(dataset: xarray.Dataset, show: Show) -> str:
+def _credit(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """In how many futures the stated credit line is broken, and when first; empty where none is stated."""
     first = credit_broken(dataset)
     if first is None:
         return ""
-    line = f"The credit line of {show.money(float(dataset.attrs['credit_line']))}"
+    line = f"The credit line of {formats.money(float(dataset.attrs['credit_line']))}"
     broken = first[first >= 0]
     if not broken.size:
         return f"{line} holds in all {first.size:,} futures tried."

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from orchardsim.core.units import HECTARE, display
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.run.saved import bands
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.report.style import (
     BRICK,
     FILLS,
@@ -39,9 +39,9 @@ def sheet_title(summary: Mapping[str, Any]) -> str:
     return str(summary["title"])
 
 
-def land_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+def land_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     """What stands on the land, a line a row group."""
-    length = display(show.system)
+    length = display(formats.system)
     lines = []
     for block in summary["sheet"]["land"][:MOST_BLOCKS]:
         when = f"planted in year {block['year_planted']}" if block["year_planted"] >= 0 else "stands already"
@@ -58,12 +58,12 @@ def _length(metres: float, units: Any) -> str:
     return f"{metres / 0.3048:.1f} ft" if units.system == "us" else f"{metres:.1f} m"
 
 
-def answer_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     """The answer in a few sentences: money in, money back, and how often it fails."""
     headline, shares = summary["headline"], summary["shares"]
     debt, payback, npv = headline["peak_borrowing"], headline.get("payback_year"), headline["npv"]
     lines = [
-        f"Deepest debt: {show.money(debt['p50'])} in a typical future, {show.money(debt['p95'])} in 1 of 20.",
+        f"Deepest debt: {formats.money(debt['p50'])} in a typical future, {formats.money(debt['p95'])} in 1 of 20.",
     ]
     if payback is None:
         lines.append("Nothing is invested, so there is nothing to pay back.")
@@ -76,8 +76,8 @@ def answer_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
         )
     lost = shares.get("npv_below_zero")
     lines.append(
-        f"Worth of all cash flows in money of year 0: {show.money(npv['p50'])} in a typical future, "
-        f"{show.money(npv['p5'])} in 1 of 20."
+        f"Worth of all cash flows in money of year 0: {formats.money(npv['p50'])} in a typical future, "
+        f"{formats.money(npv['p5'])} in 1 of 20."
     )
     if lost is not None:
         lines.append(
@@ -87,32 +87,32 @@ def answer_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
     return lines
 
 
-def worst_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+def worst_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     """Three worst things that can happen in one year, how often, and what that year lacked."""
     return [
         f"{one['what'].capitalize()}: {100 * one['share_of_years']:.0f} % of bearing years; such a year brings "
-        f"{show.money(one['costs'])} less than a typical one."
+        f"{formats.money(one['costs'])} less than a typical one."
         for one in summary["sheet"]["worst"]
     ] or ["No bad thing was seen often enough in these futures to say what it costs."]
 
 
-def rests_lines(summary: Mapping[str, Any], show: Show) -> list[str]:
+def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     """The few numbers that all this rests on."""
     lines = []
     for one in summary["sheet"]["rests_on"]:
         value, unit = one["value"], one["unit"]
         if unit == "money/kg":
-            text = f"{value * show.display.mass.size:.2f} {show.currency}/{show.display.mass.unit}"
+            text = f"{value * formats.display.mass.size:.2f} {formats.currency}/{formats.display.mass.unit}"
         elif unit == "1/year":
             text = f"{100 * value:.1f} % a year"
         else:
-            text = f"{value:.2f} {show.currency}/hour"
+            text = f"{value:.2f} {formats.currency}/hour"
         said = "stated in the plan" if one["status"] == "stated" else f"not stated; {one['status']}"
         lines.append(f"{one['what']}: {text} ({said})")
     return lines
 
 
-def bill_cells(summary: Mapping[str, Any], show: Show) -> list[list[str]]:
+def bill_cells(summary: Mapping[str, Any], formats: RunFormats) -> list[list[str]]:
     """Money paid in the first years by group, mean over futures."""
     bill = summary["sheet"]["bill_by_year"]
     groups = [name for name in next(iter(bill.values())) if any(year[name] for year in bill.values())]
@@ -123,7 +123,7 @@ def bill_cells(summary: Mapping[str, Any], show: Show) -> list[list[str]]:
     return cells
 
 
-def draw_land(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Blocks to one scale, one above the other; rows run across, with headlands at their ends."""
     fills: dict[str, int] = {}
     top, longest = 0.0, 0.0
@@ -151,9 +151,9 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
         )
         longest = max(longest, length + 2 * head)
         top -= width + 4
-    bar = 30.48 if show.us else 20.0
+    bar = 30.48 if formats.us else 20.0
     axes.plot([0, bar], [top, top], color=INK, linewidth=2)
-    axes.text(bar + 1.5, top, "100 ft" if show.us else "20 m", va="center", fontsize=7.5)
+    axes.text(bar + 1.5, top, "100 ft" if formats.us else "20 m", va="center", fontsize=7.5)
     axes.set_xlim(-1, max(1.35 * longest, bar + 20))
     axes.set_ylim(top - 3, 2)
     axes.set_aspect("equal", anchor="NW")
@@ -171,14 +171,14 @@ def _box(x: float, y: float, width: float, height: float, fill: str, edge: str |
     return Rectangle((x, y), width, height, facecolor=fill, edgecolor=edge or "white", linewidth=0.6)
 
 
-def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+def draw_yield(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Picked fruit by leaf: bad, typical and good futures."""
     rows = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
-    axes.set_title(f"Fruit by leaf, {show.yield_unit}")
+    axes.set_title(f"Fruit by leaf, {formats.yield_unit}")
     if not rows:
         axes.text(0.5, 0.5, "no new planting bears within the run", ha="center", transform=axes.transAxes)
         return
-    found = bands(rows, show.yield_value)
+    found = bands(rows, formats.yield_value)
     draw_doubts(axes, found.at, (found.low, found.middle, found.high), (found.known_low, found.known_high))
     axes.plot(found.at, found.low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
     axes.set_xlabel("leaf (growing season after planting)")
@@ -187,7 +187,7 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     axes.legend(fontsize=7, loc="upper right", ncols=2)
 
 
-def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+def draw_cash(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Summed cash of the farm, below and above zero."""
     rows = summary["sheet"]["cash_summed_by_year"]
     found = bands(rows, float)
@@ -198,7 +198,7 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     deepest = min(range(len(years)), key=lambda place: low[place])
     if low[deepest] < 0:
         axes.annotate(
-            f"{show.money(low[deepest])}",
+            f"{formats.money(low[deepest])}",
             (years[deepest], low[deepest]),
             xytext=(0, -3),
             textcoords="offset points",
@@ -207,7 +207,7 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
             ha="right",
             va="top",
         )
-    axes.set_title(f"Cash summed since year 0, {show.currency}")
+    axes.set_title(f"Cash summed since year 0, {formats.currency}")
     axes.set_xlabel("year")
     floor, top = axes.get_ylim()
     axes.set_ylim(floor - 0.16 * (top - floor), top + 0.4 * (top - floor))  # room for the debt and the key
@@ -215,7 +215,7 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
     axes.legend(fontsize=7, loc="upper left", ncols=2)
 
 
-def draw_payback(axes: Axes, summary: Mapping[str, Any], show: Show) -> None:
+def draw_payback(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Chance of having paid back by each year."""
     rows = summary["sheet"]["paid_back_by_year"]
     axes.bar([int(year) for year in rows], [100 * float(share) for share in rows.values()], color=LEAF, width=0.7)
@@ -232,34 +232,34 @@ def footer_line(summary: Mapping[str, Any]) -> str:
     )
 
 
-def sheet_figure(summary: Mapping[str, Any], show: Show) -> Figure:
+def sheet_figure(summary: Mapping[str, Any], formats: RunFormats) -> Figure:
     """The whole sheet on one page of paper."""
     from matplotlib.figure import Figure
 
-    width, height = PAPER[show.system]
+    width, height = PAPER[formats.system]
     figure = Figure(figsize=(width, height))
     grid = figure.add_gridspec(
         4, 2, left=0.09, right=0.95, top=0.86, bottom=0.25, hspace=0.58, wspace=0.24, height_ratios=(1.05, 0.75, 1, 0.9)
     )
     figure.text(0.06, 0.965, textwrap.shorten(sheet_title(summary), 76), fontsize=13.5, fontweight="bold", va="top")
-    for place, line in enumerate(answer_lines(summary, show)):
+    for place, line in enumerate(answer_lines(summary, formats)):
         figure.text(0.06, 0.937 - 0.0165 * place, line, fontsize=9.5, va="top")
-    draw_land(figure.add_subplot(grid[0, :]), summary, show)
+    draw_land(figure.add_subplot(grid[0, :]), summary, formats)
     words = figure.add_subplot(grid[1, :])
     words.axis("off")
-    lines = [textwrap.shorten(line, 112) for line in land_lines(summary, show)[:4]]
+    lines = [textwrap.shorten(line, 112) for line in land_lines(summary, formats)[:4]]
     words.text(0, 1.2, "\n".join(lines), fontsize=8, va="top", transform=words.transAxes)
-    _table(words, bill_cells(summary, show))
-    draw_yield(figure.add_subplot(grid[2, 0]), summary, show)
-    draw_cash(figure.add_subplot(grid[2, 1]), summary, show)
-    draw_payback(figure.add_subplot(grid[3, 0]), summary, show)
+    _table(words, bill_cells(summary, formats))
+    draw_yield(figure.add_subplot(grid[2, 0]), summary, formats)
+    draw_cash(figure.add_subplot(grid[2, 1]), summary, formats)
+    draw_payback(figure.add_subplot(grid[3, 0]), summary, formats)
     right = figure.add_subplot(grid[3, 1])
     right.axis("off")
     right.text(0, 1.06, "What can go wrong in one year", fontsize=10.5, fontweight="bold", transform=right.transAxes)
-    worst = "\n".join(textwrap.fill(line, 54) for line in worst_lines(summary, show))
+    worst = "\n".join(textwrap.fill(line, 54) for line in worst_lines(summary, formats))
     right.text(0, 0.98, worst, fontsize=8.2, va="top", linespacing=1.35, transform=right.transAxes)
     figure.text(0.06, 0.205, "What it rests on", fontsize=10.5, fontweight="bold")
-    figure.text(0.06, 0.198, "\n".join(rests_lines(summary, show)), fontsize=8.2, va="top", linespacing=1.35)
+    figure.text(0.06, 0.198, "\n".join(rests_lines(summary, formats)), fontsize=8.2, va="top", linespacing=1.35)
     figure.text(0.52, 0.205, "Cautions", fontsize=10.5, fontweight="bold")
     cautions = "\n".join(textwrap.fill(line, 66) for line in CAUTIONS[:3])
     figure.text(0.52, 0.198, cautions, fontsize=7.4, va="top", linespacing=1.3)
@@ -282,16 +282,16 @@ def _table(axes: Axes, cells: list[list[str]]) -> None:
             )  # fmt: skip
 
 
-def sheet_pdf(summary: Mapping[str, Any], show: Show) -> bytes:
+def sheet_pdf(summary: Mapping[str, Any], formats: RunFormats) -> bytes:
     """The sheet as PDF; it holds no time of writing."""
     buffer = io.BytesIO()
     with picture_settings():
-        figure = sheet_figure(summary, show)
+        figure = sheet_figure(summary, formats)
         figure.savefig(buffer, format="pdf", metadata={"CreationDate": None, "Creator": None, "Producer": None})
     return buffer.getvalue()
 
 
-def sheet_html(summary: Mapping[str, Any], show: Show) -> str:
+def sheet_html(summary: Mapping[str, Any], formats: RunFormats) -> str:
     """The sheet as a page that reads on a phone and prints on one sheet."""
     from matplotlib.figure import Figure
 
@@ -306,20 +306,20 @@ def sheet_html(summary: Mapping[str, Any], show: Show) -> str:
             ("payback", draw_payback, (3.9, 2.4)),
         ):
             figure = Figure(figsize=size, layout="constrained")
-            draw(figure.subplots(), summary, show)
+            draw(figure.subplots(), summary, formats)
             pictures[name] = inline_svg(svg_text(figure), f"sheet-{name}")
     return render(
         "sheet.html",
         title=sheet_title(summary),
-        answers=answer_lines(summary, show),
-        land=land_lines(summary, show),
-        bill=bill_cells(summary, show),
-        worst=worst_lines(summary, show),
-        rests=rests_lines(summary, show),
+        answers=answer_lines(summary, formats),
+        land=land_lines(summary, formats),
+        bill=bill_cells(summary, formats),
+        worst=worst_lines(summary, formats),
+        rests=rests_lines(summary, formats),
         cautions=CAUTIONS,
         footer=footer_line(summary),
         pictures=pictures,
-        currency=show.currency,
-        money_basis=show.money_basis,
+        currency=formats.currency,
+        money_basis=formats.money_basis,
         area=f"{summary['planted_area_m2']['farm'] / HECTARE:.2f} ha",
     )

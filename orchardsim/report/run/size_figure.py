@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from orchardsim.report.run.saved import SavedRun
-from orchardsim.report.show import footer
+from orchardsim.report.run_formats import footer
 from orchardsim.report.style import (
     FILLS,
     HATCHES,
@@ -47,7 +47,7 @@ def size_figure(run: SavedRun) -> Figure:
     handles, names = panels[0].get_legend_handles_labels()
     if handles:
         figure.legend(handles, names, loc="outside upper left", ncols=4, handlelength=1.6)
-    below.set_title(f"Mean fruit at harvest, {'ounces' if run.show.us else 'grams'}")
+    below.set_title(f"Mean fruit at harvest, {'ounces' if run.formats.us else 'grams'}")
     below.set_xlabel("leaf (growing season since planting)")
     whole_ticks(below)
     if below.get_legend_handles_labels()[0]:
@@ -86,6 +86,6 @@ def _mean_fruit(axes: Axes, run: SavedRun, label: str, place: int) -> None:
     if bears.any():
         mean = (number * mass).sum(axis=0)[bears] / number.sum(axis=0)[bears]
         axes.plot(
-            found["leaf"].values[bears], mean / OUNCE if run.show.us else mean, color=SERIES[place],
+            found["leaf"].values[bears], mean / OUNCE if run.formats.us else mean, color=SERIES[place],
             linestyle=LINES[place], linewidth=1.8, marker="o", markersize=2.5, label=label,
         )  # fmt: skip

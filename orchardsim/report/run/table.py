@@ -14,7 +14,14 @@ from orchardsim.report.run.block_tables import work_line
 from orchardsim.report.run.risk import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
 from orchardsim.report.run.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.run.tree_table import swing_line
-from orchardsim.report.show import PAYBACK_AND_NPV, Show, areas_text, footer, frost_sentences, in_shown_units
+from orchardsim.report.run_formats import (
+    PAYBACK_AND_NPV,
+    RunFormats,
+    areas_text,
+    footer,
+    frost_sentences,
+    in_shown_units,
+)
 from orchardsim.results import attribute, shares
 from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.risk_numbers import trials_for_chance
@@ -40,8 +47,8 @@ def headline_table(dataset: xarray.Dataset) -> str:
     str
         Lines of at most :data:`WIDTH` characters.
     """
-    show = Show.of(dataset)
-    lines = [str(dataset.attrs["title"]), areas_text(dataset, show), footer(dataset)]
+    formats = RunFormats.of(dataset)
+    lines = [str(dataset.attrs["title"]), areas_text(dataset, formats), footer(dataset)]
     lines += frost_sentences(dataset)
     lines += [
         "low (1 in 20), middle, high (1 in 20): of twenty trials one falls below low, ten below the middle, one above "
@@ -49,30 +56,34 @@ def headline_table(dataset: xarray.Dataset) -> str:
         "± is the standard error of the middle from the number of trials.",
         "",
     ]
-    lines += _year_table(dataset, show)
-    if any(weak(row.band) for row in yield_rows(dataset, FARM, show)):
+    lines += _year_table(dataset, formats)
+    if any(weak(row.band) for row in yield_rows(dataset, FARM, formats)):
         lines.append(WEAK_NOTE)
-    lines += ["", *_money_lines(dataset, show)]
+    lines += ["", *_money_lines(dataset, formats)]
     lines += doubts_lines(dataset)
-    lines += [f"{show.currency}: {show.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
-    lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, show)]
-    lines += [line for line in (work_line(dataset, show), swing_line(dataset)) if line]
+    lines += [f"{formats.currency}: {formats.money_basis}", PAYBACK_AND_NPV, *shares_lines(dataset)]
+    lines += ["", "How sure the numbers are, and the worst tenth of the futures", *risk_table(dataset, formats)]
+    lines += [line for line in (work_line(dataset, formats), swing_line(dataset)) if line]
     wrapped = [part for line in lines for part in (textwrap.wrap(line, WIDTH) if len(line) > WIDTH else [line])]
     return "\n".join(line.rstrip() for line in wrapped)
 
 
-def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
-    rows = yield_rows(dataset, FARM, show)
+def _year_table(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
+    rows = yield_rows(dataset, FARM, formats)
     flows = flow_bands(dataset)
-    extra = f"boxes/{show.area_name}" if show.us else f"bins/{show.area_name}"
-    yield_head = [f"{show.yield_unit}: low", "middle", "±", "high", f"{extra}, middle"]
+    extra = f"boxes/{formats.area_name}" if formats.us else f"bins/{formats.area_name}"
+    yield_head = [f"{formats.yield_unit}: low", "middle", "±", "high", f"{extra}, middle"]
     flow_head = ["cash flow: low", "middle", "±", "high", "summed, middle"]
-    containers = f"{show.bin_text}, {show.box_text}"
-    title = f"Picked fruit per planted {show.area_name} ({containers}), and net cash flow of the farm"
+    containers = f"{formats.bin_text}, {formats.box_text}"
+    title = f"Picked fruit per planted {formats.area_name} ({containers}), and net cash flow of the farm"
 
     def yield_cells(row: YieldRow) -> list[str]:
-        other = row.boxes if show.us else row.bins
-        return [low_text(row.band, 1), *_band_cells(row.band, 1)[1:], f"{other:,.0f}" if show.us else f"{other:,.1f}"]
+        other = row.boxes if formats.us else row.bins
+        return [
+            low_text(row.band, 1),
+            *_band_cells(row.band, 1)[1:],
+            f"{other:,.0f}" if formats.us else f"{other:,.1f}",
+        ]
 
     by_year = {row.years[0]: row for row in rows if len(row.years) == 1}
     if all(len(row.years) == 1 for row in rows) and len({row.land for row in rows}) <= 1 and len(by_year) == len(rows):
@@ -83,14 +94,14 @@ def _year_table(dataset: xarray.Dataset, show: Show) -> list[str]:
             cells.append([str(year), *left, *_band_cells(flow, 0), number(summed)])
         return [title, *text_columns(cells, left=())]
 
-    leaf_cells = [["leaf", "year", show.area_name, *yield_head]]
+    leaf_cells = [["leaf", "year", formats.area_name, *yield_head]]
     for row in rows:
         years = f"{row.years[0]}" if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}"
-        leaf_cells.append([str(row.leaf), years, f"{row.land / show.area_size:,.1f}", *yield_cells(row)])
+        leaf_cells.append([str(row.leaf), years, f"{row.land / formats.area_size:,.1f}", *yield_cells(row)])
     flow_cells = [["year", *flow_head]]
     flow_cells += [[str(year), *_band_cells(flow, 0), number(summed)] for year, flow, summed in flows]
     return [
-        f"Picked fruit per planted {show.area_name} ({containers}), blocks aligned by leaf",
+        f"Picked fruit per planted {formats.area_name} ({containers}), blocks aligned by leaf",
         *text_columns(leaf_cells, left=()),
         "",
         "Net cash flow of the farm",
@@ -102,17 +113,17 @@ def _band_cells(found: Band, digits: int) -> list[str]:
     return [number(value, digits) for value in (found.low, found.middle, found.middle_error, found.high)]
 
 
-def _money_lines(dataset: xarray.Dataset, show: Show) -> list[str]:
+def _money_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """The money table; meanings that do not fit go on below themselves."""
-    cells = money_cells(dataset, show)
+    cells = money_cells(dataset, formats)
     lines = text_columns(cells, left=(0, len(cells[0]) - 2, len(cells[0]) - 1) if len(cells[0]) > 6 else (0, 5))
     place = max(len(line) for line in lines) - max(len(row[-1]) for row in cells)
     return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=" " * place)]
 
 
-def money_cells(dataset: xarray.Dataset, show: Show) -> list[list[str]]:
+def money_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """The money table with its head: by luck alone too where levels are open."""
-    rows = money_rows(dataset, show)
+    rows = money_rows(dataset, formats)
     if not any(row.known for row in rows):
         cells = [["", "low (1 in 20)", "middle", "±", "high (1 in 20)", ""]]
         return cells + [[row.name, *row.band[:2], row.error, row.band[2], row.meaning] for row in rows]
@@ -159,16 +170,16 @@ def _needs(wanted: int, trials: int) -> str:
     return f"; {wanted:,} trials would bring its error to 2 points" if wanted > trials else ""
 
 
-def risk_table(dataset: xarray.Dataset, show: Show) -> list[str]:
+def risk_table(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Both errors, the worst tenth, the bank and the household, and the sure amounts, as lines."""
-    rows = aversion_cells(dataset, show)[1:]
+    rows = aversion_cells(dataset, formats)[1:]
     equivalents = "; ".join(f"{row[0]} {row[2]}" + (f" (± {row[3]})" if row[2] != RUIN else "") for row in rows)
     return [
-        *text_columns(errors_cells(dataset, show), left=(0, 1, 5)),
+        *text_columns(errors_cells(dataset, formats), left=(0, 1, 5)),
         *errors_lines(dataset),
-        *bank_lines(dataset, show),
+        *bank_lines(dataset, formats),
         f"Certainty equivalent of NPV, the sure amount worth as much, by aversion to risk: {equivalents}.",
-        aversion_line(dataset, show),
+        aversion_line(dataset, formats),
     ]
 
 

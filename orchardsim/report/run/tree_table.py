@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import block_labels
 
 if TYPE_CHECKING:
@@ -40,17 +40,17 @@ def noise_index(variation: float) -> float:
     return variation / float(np.sqrt(np.pi)) * (1 + variation**2 / 2)
 
 
-def tree_groups(dataset: xarray.Dataset, show: Show) -> list[dict[str, Any]]:
+def tree_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:
     """A table by leaf for each label that has trees within the run."""
     groups = []
     for label in block_labels(dataset):
-        cells = tree_cells(dataset, label, show)
+        cells = tree_cells(dataset, label, formats)
         if len(cells) > 1:
             groups.append({"name": label, "cells": cells})
     return groups
 
 
-def tree_cells(dataset: xarray.Dataset, label: str, show: Show) -> list[list[str]]:
+def tree_cells(dataset: xarray.Dataset, label: str, formats: RunFormats) -> list[list[str]]:
     """Size, light and bearing of a label's trees by leaf: a head, then a row for each leaf."""
     found = dataset.sel(block=label)
     alive = found["trees_alive"].transpose("trial", "year").values
@@ -63,17 +63,17 @@ def tree_cells(dataset: xarray.Dataset, label: str, show: Show) -> list[list[str
         for name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean")
     }
     light = found["light_interception"].transpose("trial", "year").values.mean(axis=0)
-    length, mass = show.display.length.size, show.display.mass.size
+    length, mass = formats.display.length.size, formats.display.mass.size
     cells = [
         [
             "leaf",
             "trunk, cm²",
-            f"height, {show.display.length.unit}",
+            f"height, {formats.display.length.unit}",
             "light, %",
             "clusters a tree",
             "fruit a tree",
             "fruit per trunk, cm⁻²",
-            f"crop a tree, {show.display.mass.unit}",
+            f"crop a tree, {formats.display.mass.unit}",
         ]
     ]
     for year, leaf in enumerate(found["leaf"].values):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from orchardsim.report.spares.words import footer_text, show_of
+from orchardsim.report.spares.words import footer_text, formats_of
 from orchardsim.report.style import (
     BRICK,
     INK,
@@ -36,7 +36,7 @@ WIDEST_SHARE: Final = 0.12
 
 def policy_figure(found: SparesAnswer) -> Figure:
     """Cost of every policy, in its parts."""
-    show = show_of(found)
+    formats = formats_of(found)
     rows = found.outcomes
     figure, axes = new_figure(height=1.5 + 0.34 * len(rows))
     at = np.arange(len(rows))
@@ -60,7 +60,7 @@ def policy_figure(found: SparesAnswer) -> Figure:
     axes.grid(visible=False, axis="y")
     thousands(axes.xaxis)
     axes.set_title("What lost trees cost, by policy", loc="right")
-    axes.set_xlabel(f"{show.currency} at year 0, over {found.years} years")
+    axes.set_xlabel(f"{formats.currency} at year 0, over {found.years} years")
     figure.legend(loc="outside upper center", ncols=2)
     add_footer(
         figure,
@@ -72,13 +72,13 @@ def policy_figure(found: SparesAnswer) -> Figure:
 
 def curve_figure(found: SparesAnswer) -> Figure:
     """Cost by number of spares bought at planting, one panel for each row group."""
-    show = show_of(found)
+    formats = formats_of(found)
     filling = {one.label for one in found.decision.advised.policies if one.fills}
     curves = sorted(found.curves, key=lambda one: (one.label not in filling, -one.trees))[:MOST_PANELS]
     figure, axes = new_figure(len(curves), 1, height=1.0 + 2.6 * len(curves), squeeze=False)
     for panel, curve in zip(axes[:, 0], curves, strict=True):
         _curve_panel(panel, curve, fills=curve.label in filling)
-        panel.set_ylabel(f"{show.currency} at year 0")
+        panel.set_ylabel(f"{formats.currency} at year 0")
     axes[-1, 0].set_xlabel("spares bought with the planting, trees")
     handles, labels = axes[0, 0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside upper center", ncols=2)
@@ -130,7 +130,7 @@ def _curve_panel(axes: Axes, curve: CostCurve, *, fills: bool) -> None:
 
 def worth_figure(found: SparesAnswer) -> Figure:
     """Worth of filling one gap by leaf, against its cost."""
-    show = show_of(found)
+    formats = formats_of(found)
     figure, axes = new_figure(height=3.6)
     known = [one for one in found.worth if one.leaf.size]
     for place, one in enumerate(known[: len(SERIES)]):
@@ -145,7 +145,7 @@ def worth_figure(found: SparesAnswer) -> Figure:
     axes.axhline(0, color=QUIET, linewidth=0.8)
     axes.set_title("What filling one gap brings, by leaf of the block")
     axes.set_xlabel("leaf in which the gap is filled")
-    axes.set_ylabel(f"{show.currency} a tree, in that year")
+    axes.set_ylabel(f"{formats.currency} a tree, in that year")
     thousands(axes.yaxis)
     whole_ticks(axes)
     axes.legend()

@@ -6,15 +6,16 @@ import textwrap
 
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.show import Show
-from orchardsim.report.spares.words import footer_text, money_cell, show_of
+from orchardsim.report.run_formats import RunFormats
+from orchardsim.report.spares.words import footer_text, formats_of, money_cell
 from orchardsim.results.spares import PolicyOutcome, SparesAnswer
 
 
-def outcome_cells(found: SparesAnswer, show: Show) -> list[list[str]]:
+def outcome_cells(found: SparesAnswer, formats: RunFormats) -> list[list[str]]:
     """A head, then a row for each policy."""
     head = [
-        "policy", f"cost, {show.currency}", "±", "more than cheapest", "±", "trees", "keep", "planting", "fruit missed",
+        "policy", f"cost, {formats.currency}", "±", "more than cheapest", "±", "trees", "keep", "planting",
+        "fruit missed",
         "bought", "left over", "all filled", "gaps filled", "tree-years lost",
     ]  # fmt: skip
     decision = found.decision
@@ -69,10 +70,10 @@ def rule_cells(found: SparesAnswer) -> list[list[str]]:
     return cells
 
 
-def table_notes(found: SparesAnswer, show: Show) -> list[str]:
+def table_notes(found: SparesAnswer, formats: RunFormats) -> list[str]:
     """How to read the table."""
     return [
-        f"Money is present value at year 0 ({show.money_basis}; discounted at "
+        f"Money is present value at year 0 ({formats.money_basis}; discounted at "
         f"{100 * float(found.attrs['discount_rate']):g} % a year). Cost: trees, keep, planting, and fruit missed in "
         "empty places, gaps that are not worth filling left out.",
         "More than cheapest: in the same futures; ± is one standard error; ?: could be chance (limits at 95 % for all "
@@ -85,9 +86,9 @@ def table_notes(found: SparesAnswer, show: Show) -> list[str]:
 
 def spares_table(found: SparesAnswer) -> str:
     """The policies as text, at most some 150 characters wide."""
-    show = show_of(found)
-    lines = [*text_columns(outcome_cells(found, show), fold_heads=True), ""]
-    for note in table_notes(found, show):
+    formats = formats_of(found)
+    lines = [*text_columns(outcome_cells(found, formats), fold_heads=True), ""]
+    for note in table_notes(found, formats):
         lines += textwrap.wrap(note, WIDTH)
     lines += ["", "What each policy is (trees):", *text_columns(rule_cells(found), left=(0, 1, 3), fold_heads=True)]
     return "\n".join(lines)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Final
 
-from orchardsim.report.show import Show, round_figures, years_text
+from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.spares import (
     Clustering,
     CostCurve,
@@ -21,11 +21,11 @@ SURE: Final = 2.0
 """Standard errors beyond which a difference is spoken of as one."""
 
 
-def show_of(found: SparesAnswer) -> Show:
+def formats_of(found: SparesAnswer) -> RunFormats:
     """Units and money in which the answer is shown."""
     import xarray
 
-    return Show.of(xarray.Dataset(attrs=dict(found.attrs)))
+    return RunFormats.of(xarray.Dataset(attrs=dict(found.attrs)))
 
 
 def footer_text(found: SparesAnswer) -> str:
@@ -52,7 +52,7 @@ def counted(number: float, thing: str, things: str = "") -> str:
 
 def spares_sentences(found: SparesAnswer) -> list[str]:
     """The answer, plain: one recommendation and its cost, why, what else would cost, how sure that is."""
-    show, decision = show_of(found), found.decision
+    formats, decision = formats_of(found), found.decision
     advised = decision.advised
     lines = ["Recommendation:"]
     for policy in advised.policies:
@@ -60,19 +60,19 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
     curves = {one.label: one for one in found.curves}
     for policy in advised.policies:
         if policy.fills and policy.label in curves:
-            lines += flat_text(curves[policy.label], show)
-    lines += [*_cost_text(advised, found, show), *_why_text(decision, found, show)]
+            lines += flat_text(curves[policy.label], formats)
+    lines += [*_cost_text(advised, found, formats), *_why_text(decision, found, formats)]
     if any(policy.fills for policy in advised.policies):
         lines += _gaps_text(advised)
-    lines += _rules_text(decision, found, show)
+    lines += _rules_text(decision, found, formats)
     last = {policy.label: policy.last_leaf for policy in advised.policies if policy.fills}
     for one in found.worth:
         if one.leaf.size:
-            lines += worth_text(one, found.worth_trials, show, last.get(one.label))
+            lines += worth_text(one, found.worth_trials, formats, last.get(one.label))
     for cluster in found.clustering:
         if cluster.lost.mean() > 0:
             told = next(policy for policy in advised.policies if policy.label == cluster.label)
-            lines += clustering_text(cluster, told, show)
+            lines += clustering_text(cluster, told, formats)
     return lines
 
 
@@ -85,14 +85,16 @@ def _idle_text(label: str, found: SparesAnswer) -> str:
     return f"{text}; no policy that fills some is surely cheaper."
 
 
-def flat_text(one: CostCurve, show: Show) -> list[str]:
+def flat_text(one: CostCurve, formats: RunFormats) -> list[str]:
     """Numbers of spares that cost the same, and why to lean to either end."""
     if one.low == one.high:
         return []
     lines = [f"{one.label}: anything from {one.low} to {one.high} spares at planting costs the same, within noise."]
     if one.spent_more > 0:
         shorter = one.waiting_low - one.waiting_high
-        lines.append(f"Towards {one.low}: {show.money(one.spent_more)} less is spent on trees that may not be needed.")
+        lines.append(
+            f"Towards {one.low}: {formats.money(one.spent_more)} less is spent on trees that may not be needed."
+        )
         if shorter >= 1:
             lines.append(f"Towards {one.high}: open gaps wait {counted(round(shorter), 'tree-year')} less.")
     return lines
@@ -123,15 +125,16 @@ def policy_text(policy: LabelPolicy, found: SparesAnswer) -> list[str]:
     ]
 
 
-def _cost_text(one: PolicyOutcome, found: SparesAnswer, show: Show) -> list[str]:
+def _cost_text(one: PolicyOutcome, found: SparesAnswer, formats: RunFormats) -> list[str]:
     if not any(policy.fills for policy in one.policies):
         return [f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."]
-    missed = show.money(one.margin_lost) if one.margin_lost > 0 else "without measurable effect"
+    missed = formats.money(one.margin_lost) if one.margin_lost > 0 else "without measurable effect"
     return [
-        f"Lost trees then cost {show.money(one.cost.mean)} ± {show.money(one.cost.error)} over {found.years} years, at "
+        f"Lost trees then cost {formats.money(one.cost.mean)} ± {formats.money(one.cost.error)} over "
+        f"{found.years} years, at "
         "year 0.",
-        f"Of that: trees {show.money(one.trees)}, their keep {show.money(one.keep)}, planting "
-        f"{show.money(one.replanting)}, fruit missed in empty places {missed}.",
+        f"Of that: trees {formats.money(one.trees)}, their keep {formats.money(one.keep)}, planting "
+        f"{formats.money(one.replanting)}, fruit missed in empty places {missed}.",
         f"It takes {one.bought.mean:,.0f} replacement trees; {one.left_over.mean:.0f} are never planted "
         f"({one.left_over_high:.0f} or fewer in 19 of 20 futures).",
     ]
@@ -149,14 +152,14 @@ def _gaps_text(one: PolicyOutcome) -> list[str]:
     ]
 
 
-def difference_text(one: PolicyOutcome, show: Show) -> str:
+def difference_text(one: PolicyOutcome, formats: RunFormats) -> str:
     """How much dearer a policy is than the cheapest."""
     if not one.differs:
         return "the same"
-    return f"{show.money(abs(one.dearer.mean), 2)} ± {show.money(one.dearer.error, 2)} more"
+    return f"{formats.money(abs(one.dearer.mean), 2)} ± {formats.money(one.dearer.error, 2)} more"
 
 
-def _rules_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list[str]:
+def _rules_text(decision: SparesDecision, found: SparesAnswer, formats: RunFormats) -> list[str]:
     """What simple rules cost above the cheapest policy, which costs least of all in the table."""
     if not any(one.differs for one in found.outcomes):
         return []
@@ -166,13 +169,13 @@ def _rules_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> li
         return []
     names = {"plan": "the plan's own rule", "none": "filling no gap"}
     return [
-        f"Against the cheapest policy {names.get(one.key, one.name)} costs {difference_text(one, show)}"
+        f"Against the cheapest policy {names.get(one.key, one.name)} costs {difference_text(one, formats)}"
         + ("." if one.told_apart or not one.differs else ", which may be chance.")
         for one in told
     ]
 
 
-def _why_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list[str]:
+def _why_text(decision: SparesDecision, found: SparesAnswer, formats: RunFormats) -> list[str]:
     """Why this policy: the cheapest, or a simpler one that the trials cannot tell from the cheapest."""
     if not any(one.differs for one in found.outcomes):
         return ["All policies in the table cost the same."]
@@ -187,24 +190,25 @@ def _why_text(decision: SparesDecision, found: SparesAnswer, show: Show) -> list
     else:
         lines.append(
             f"Why: it is simpler than the cheapest policy ({decision.cheapest.name}) and costs "
-            f"{difference_text(advised, show)}, which may be chance."
+            f"{difference_text(advised, formats)}, which may be chance."
         )
     if ties:
-        names = "; ".join(f"{one.name} ({difference_text(one, show)})" for one in ties[:3])
+        names = "; ".join(f"{one.name} ({difference_text(one, formats)})" for one in ties[:3])
         more = f"; {len(ties) - 3} more, marked ? in the table" if len(ties) > 3 else ""
         lines.append(f"{trials} trials cannot tell the cheapest from: {names}{more}.")
     return lines
 
 
-def worth_text(one: RefillWorth, trials: int, show: Show, last_leaf: int | None = None) -> list[str]:
+def worth_text(one: RefillWorth, trials: int, formats: RunFormats, last_leaf: int | None = None) -> list[str]:
     """To which leaf replanting pays, as far as the twin trials tell; ``last_leaf``: to which the rule fills."""
     if one.never:
         return [f"{one.label}: replanting pays in no leaf."]
     if one.sure_leaf is None:
         return [
             f"{one.label}: {trials} twin trials cannot tell whether replanting pays.",
-            f"In leaf {one.leaf[0]} a replant brings {show.money(one.worth[0])} ± {show.money(one.error[0])} and costs "
-            f"{show.money(one.cost[0])}.",
+            f"In leaf {one.leaf[0]} a replant brings {formats.money(one.worth[0])} ± "
+            f"{formats.money(one.error[0])} and costs "
+            f"{formats.money(one.cost[0])}.",
         ]
     lines = [f"{one.label}: replanting pays through leaf {one.sure_leaf}."]
     if one.break_even_leaf is not None and one.break_even_leaf > one.sure_leaf:
@@ -218,7 +222,7 @@ def worth_text(one: RefillWorth, trials: int, show: Show, last_leaf: int | None 
     return lines
 
 
-def clustering_text(one: Clustering, advised: LabelPolicy, show: Show) -> list[str]:
+def clustering_text(one: Clustering, advised: LabelPolicy, formats: RunFormats) -> list[str]:
     """How clustered losses are, and what that does to the answer."""
     # the standard error of a variance ratio of n trials is about sqrt(2 / n) of it
     clustered = one.dispersion > one.dispersion_alone * (1 + SURE * (2 / one.lost.size) ** 0.5)
@@ -239,7 +243,7 @@ def clustering_text(one: Clustering, advised: LabelPolicy, show: Show) -> list[s
     else:
         rule += ", no orders"
     rule += f", gaps filled to leaf {other.last_leaf}" if other.fills else ", no gap filled"
-    cost = f"{show.money(one.dearer.mean, 2)} ± {show.money(one.dearer.error, 2)}"
+    cost = f"{formats.money(one.dearer.mean, 2)} ± {formats.money(one.dearer.error, 2)}"
     return [
         *lines,
         f"If every tree died by itself the cheapest policy would be: {rule}.",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from orchardsim.report.stress.words import footer_text, fruit, ranked, show_of
+from orchardsim.report.stress.words import footer_text, formats_of, fruit, ranked
 from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, WIDTH, add_footer
 from orchardsim.results.stress import Estimate, Moment, Stress
 
@@ -101,9 +101,9 @@ def cash_figure(found: Stress) -> Figure:
 
 def fruit_figure(found: Stress) -> Figure:
     """Fresh fruit lost over the whole run, by bad season and leaf."""
-    show = show_of(found)
-    scale = 1 / fruit(found, show, 1.0)
-    return _heat_map(found, lambda one: one.fresh_lost, scale, "Fresh fruit lost in all", show.yield_unit, OCHRE)
+    formats = formats_of(found)
+    scale = 1 / fruit(found, formats, 1.0)
+    return _heat_map(found, lambda one: one.fresh_lost, scale, "Fresh fruit lost in all", formats.yield_unit, OCHRE)
 
 
 def trees_figure(found: Stress) -> Figure:

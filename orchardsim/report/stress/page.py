@@ -6,12 +6,12 @@ from pathlib import Path
 
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
-from orchardsim.report.show import LEFT_OUT
+from orchardsim.report.run_formats import LEFT_OUT
 from orchardsim.report.stress.words import (
     explanation_lines,
     footer_text,
+    formats_of,
     ranked,
-    show_of,
     stress_cells,
     stress_sentences,
 )
@@ -61,15 +61,15 @@ def stress_html(found: Stress, pictures: Pictures) -> str:
     """The page as text."""
     from orchardsim.report.stress.figures import FIGURES
 
-    show = show_of(found)
+    formats = formats_of(found)
     return render(
         "stress.html",
         title=f"Bad seasons: {found.title}",
         footer=footer_text(found),
         sentences=stress_sentences(found),
-        cells=stress_cells(found, show),
+        cells=stress_cells(found, formats),
         explanations=explanation_lines(found),
-        money_basis=f"{show.currency}: {show.money_basis}; {show.bin_text}, {show.box_text}",
+        money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, {formats.box_text}",
         pictures=picture_parts(FIGURES, pictures),
         seasons=[
             {

@@ -9,7 +9,7 @@ from typing import Final
 
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.show import Show, round_figures, years_text
+from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.stress import Estimate, Moment, Stress, Stressed
 
 CHOSEN: Final = (
@@ -30,12 +30,12 @@ COLUMNS: Final = (0, 1, 6, 2, 7, 9, 3, 4, 5, 8)
 """Order of the columns: money first, for it is what the bad seasons are ranked by, then fruit and trees."""
 
 
-def show_of(found: Stress) -> Show:
+def formats_of(found: Stress) -> RunFormats:
     """Units and money in which a stress test is shown."""
     import xarray
 
     names = ("display_units", "currency", "price_year", "real_or_nominal", "bin_mass", "box_mass")
-    return Show.of(xarray.Dataset(attrs={name: getattr(found, name) for name in names}))
+    return RunFormats.of(xarray.Dataset(attrs={name: getattr(found, name) for name in names}))
 
 
 def footer_text(found: Stress) -> str:
@@ -46,9 +46,9 @@ def footer_text(found: Stress) -> str:
     )
 
 
-def fruit(found: Stress, show: Show, kilograms: float) -> float:
+def fruit(found: Stress, formats: RunFormats, kilograms: float) -> float:
     """Fruit of the whole farm as a yield in the shown unit."""
-    return float(show.yield_value(kilograms / found.planted_area * 10_000))
+    return float(formats.yield_value(kilograms / found.planted_area * 10_000))
 
 
 def leaves_text(leaves: tuple[int, ...]) -> str:
@@ -130,7 +130,7 @@ def costs_nothing(season: Stressed) -> bool:
     )
 
 
-def stress_cells(found: Stress, show: Show) -> list[list[str]]:
+def stress_cells(found: Stress, formats: RunFormats) -> list[list[str]]:
     """A head, then a row for each bad season at its worst leaf, the dearest first."""
     rows = [
         [
@@ -138,12 +138,12 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
             "worst leaf",
             "as bad in leaf",
             "fresh fruit lost, %",
-            f"fresh lost in all, {show.yield_unit}",
+            f"fresh lost in all, {formats.yield_unit}",
             "more trees lost",
-            f"cash lost, {show.currency}",
+            f"cash lost, {formats.currency}",
             "pays back",
             "crop short, years after",
-            f"reserve that survives, {show.currency}",
+            f"reserve that survives, {formats.currency}",
         ]
     ]
     for season in ranked(found):
@@ -158,7 +158,7 @@ def stress_cells(found: Stress, show: Show) -> list[list[str]]:
                 when(moment).removeprefix("leaf "),
                 leaves_text(season.close),
                 told_text(moment.fresh_share, lambda value: f"{100 * value:.1f}"),
-                told_text(moment.fresh_lost, lambda value: f"{fruit(found, show, value):.1f}"),
+                told_text(moment.fresh_lost, lambda value: f"{fruit(found, formats, value):.1f}"),
                 told_text(moment.trees_lost, lambda value: f"{value:.1f}"),
                 money_error(moment.cash_lost),
                 payback_text(moment.payback_year),
@@ -182,7 +182,7 @@ def hardest_reserve(found: Stress) -> tuple[Stressed, Moment]:
 
 def stress_sentences(found: Stress) -> list[str]:
     """What a grower should take away."""
-    show = show_of(found)
+    formats = formats_of(found)
     costly = [season for season in ranked(found) if not costs_nothing(season)]
     idle = [season for season in found.seasons if costs_nothing(season)]
     usual = found.usual
@@ -193,14 +193,15 @@ def stress_sentences(found: Stress) -> list[str]:
         late = _payback_words(found, moment)
         sentences.append(
             f"What hurts most is {_named(first)}, starting in {when(moment)}. It costs "
-            f"{show.money(moment.cash_lost.value)} "
+            f"{formats.money(moment.cash_lost.value)} "
             f"(± {round_figures(moment.cash_lost.standard_error, 2):,.0f}) of the plan's present cash of "
-            f"{show.money(usual.present_cash.value)}, and {100 * moment.fresh_share.value:.0f} % of the fresh fruit of "
+            f"{formats.money(usual.present_cash.value)}, and {100 * moment.fresh_share.value:.0f} % of the fresh "
+            "fruit of "
             f"the struck {'year' if first.years == 1 else 'years'}. {late[0].upper()}{late[1:]}."
         )
         if len(costly) > 1:
             rest = ", ".join(
-                f"{_named(season)} ({show.money(season.worst_moment.cash_lost.value)}, {when(season.worst_moment)})"
+                f"{_named(season)} ({formats.money(season.worst_moment.cash_lost.value)}, {when(season.worst_moment)})"
                 for season in costly[1:4]
             )
             sentences.append(f"Next {'come' if len(costly) > 2 else 'comes'} {rest}.")
@@ -212,7 +213,7 @@ def stress_sentences(found: Stress) -> list[str]:
             f"Most trees are lost to {_named(deadly)} in {when(killing)}: {killing.trees_lost.value:.0f} more than "
             f"without it (± {killing.trees_lost.standard_error:.0f}), {share:.0f} % of the trees planted."
         )
-    sentences.append(_reserve_sentence(found, show))
+    sentences.append(_reserve_sentence(found, formats))
     if idle:
         names = ", ".join(season.title for season in idle)
         spare = any(change["target"] == "crew_share" for season in idle for change in season.changes)
@@ -221,23 +222,23 @@ def stress_sentences(found: Stress) -> list[str]:
     return sentences
 
 
-def _reserve_sentence(found: Stress, show: Show) -> str:
-    line = f"With the credit line of {show.money(found.credit_line)}" if found.credit_line > 0 else "Without credit"
+def _reserve_sentence(found: Stress, formats: RunFormats) -> str:
+    line = f"With the credit line of {formats.money(found.credit_line)}" if found.credit_line > 0 else "Without credit"
     usual = found.usual.reserve
     season, moment = hardest_reserve(found)
     text = (
-        f"{line}, own cash of {show.money(usual.value)} (± {round_figures(usual.standard_error, 2):,.0f}) at the "
+        f"{line}, own cash of {formats.money(usual.value)} (± {round_figures(usual.standard_error, 2):,.0f}) at the "
         "start, with the household draw as stated, carries nine trials of ten through without any of these"
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
             f". The smallest reserve that also survives the hardest of them, {_named(season)} from {when(moment)} "
-            f"on, is {show.money(moment.reserve.value)} (± {round_figures(moment.reserve.standard_error, 2):,.0f})"
+            f"on, is {formats.money(moment.reserve.value)} (± {round_figures(moment.reserve.standard_error, 2):,.0f})"
         )
     else:
         text += ". None of them, one at a time, asks for more, as the deepest debt comes before it"
     if found.opening_cash > 0:
-        text += f". The plan starts with {show.money(found.opening_cash)}"
+        text += f". The plan starts with {formats.money(found.opening_cash)}"
     return text + "."
 
 
@@ -280,9 +281,9 @@ def explanation_lines(found: Stress) -> list[str]:
 
 def stress_table(found: Stress) -> str:
     """The short table that ``stress`` prints, lines of at most 130 characters."""
-    show = show_of(found)
-    cells = stress_cells(found, show)
-    lines = [found.title, footer_text(found), f"leaf: that of block {found.leaf_of}; {show.money_basis}", ""]
+    formats = formats_of(found)
+    cells = stress_cells(found, formats)
+    lines = [found.title, footer_text(found), f"leaf: that of block {found.leaf_of}; {formats.money_basis}", ""]
     # Ten columns do not fit on a line: money first, then fruit and trees.
     for columns in ((0, 1, 2, 3, 4, 5), (0, 1, 6, 7, 8, 9)):
         part = [[row[column] for column in columns] for row in cells]

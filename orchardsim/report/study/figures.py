@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from orchardsim.report.compare.words import shown, unit_text
-from orchardsim.report.study.words import level_words, show_of, size_words
+from orchardsim.report.study.words import formats_of, level_words, size_words
 from orchardsim.report.style import (
     INK,
     LEAF,
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from orchardsim.report.show import Show
+    from orchardsim.report.run_formats import RunFormats
 
 MOST_CELLS: Final = 30
 MOST_PANELS: Final = 6
@@ -70,22 +70,22 @@ def plot_cells(found: StudyFindings, measure: str | None = None) -> Figure:
     KeyError
         If the study has no such measure.
     """
-    answer, show = found.answer(measure), show_of(found)
+    answer, formats = found.answer(measure), formats_of(found)
     better = -1 if answer.facts.better == "high" else 1
     cells = sorted(answer.cells, key=lambda cell: better * cell.mean)[:MOST_CELLS]
     figure, axes = new_figure(height=1.3 + 0.28 * len(cells))
     for place, cell in enumerate(cells):
-        low, middle, high = (shown(answer.facts, cell.points[point], show) for point in (5, 50, 95))
+        low, middle, high = (shown(answer.facts, cell.points[point], formats) for point in (5, 50, 95))
         axes.plot([low, high], [place, place], color=STONE, linewidth=5, solid_capstyle="butt")
         if cell.luck is not None:
-            inner = [shown(answer.facts, value, show) for value in cell.luck]
+            inner = [shown(answer.facts, value, formats) for value in cell.luck]
             axes.plot(inner, [place, place], color=LEAF, linewidth=2, solid_capstyle="butt")
         axes.plot(middle, place, "|", color=INK, markersize=9)
-        axes.plot(shown(answer.facts, cell.mean, show), place, "o", color=LEAF, markersize=5)
+        axes.plot(shown(answer.facts, cell.mean, formats), place, "o", color=LEAF, markersize=5)
     axes.set_yticks(range(len(cells)), [", ".join(cell.levels.values()) for cell in cells])
     axes.invert_yaxis()
     axes.grid(axis="x")
-    axes.set_xlabel(f"{answer.facts.name} [{unit_text(answer.facts, show)}]")
+    axes.set_xlabel(f"{answer.facts.name} [{unit_text(answer.facts, formats)}]")
     thousands(axes.xaxis)
     first = f"The best {MOST_CELLS} cells. " if len(answer.cells) > MOST_CELLS else ""
     thin = "; thin: were all levels known" if any(cell.luck is not None for cell in cells) else ""
@@ -96,12 +96,12 @@ def plot_cells(found: StudyFindings, measure: str | None = None) -> Figure:
 @_in_our_style
 def plot_contrasts(found: StudyFindings, measure: str | None = None) -> Figure:
     """Draw differences between levels (or cells) with limits that hold together; arguments as :func:`plot_cells`."""
-    answer, show = found.answer(measure), show_of(found)
+    answer, formats = found.answer(measure), formats_of(found)
     kind = "levels" if any(one.kind == "levels" for one in answer.contrasts) else "cells"
     rows = [one for one in answer.contrasts if one.kind == kind][:MOST_CELLS]
     figure, axes = new_figure(height=1.3 + 0.3 * max(len(rows), 1))
     for place, one in enumerate(rows):
-        low, middle, high = (shown(answer.facts, value, show) for value in (one.low, one.mean, one.high))
+        low, middle, high = (shown(answer.facts, value, formats) for value in (one.low, one.mean, one.high))
         colour = LEAF if one.told_apart else QUIET
         axes.plot([low, high], [place, place], color=colour, linewidth=2.5)
         axes.plot(middle, place, "o", color=colour, markerfacecolor=colour if one.told_apart else "white")
@@ -109,7 +109,7 @@ def plot_contrasts(found: StudyFindings, measure: str | None = None) -> Figure:
     axes.set_yticks(range(len(rows)), [f"{one.first} less {one.second}" for one in rows])
     axes.invert_yaxis()
     axes.grid(axis="x")
-    axes.set_xlabel(f"difference of {answer.facts.name} [{unit_text(answer.facts, show)}]")
+    axes.set_xlabel(f"difference of {answer.facts.name} [{unit_text(answer.facts, formats)}]")
     thousands(axes.xaxis)
     add_footer(figure, f"Limits hold together at 95 %; hollow: not told apart. {_footer(found)}")
     return figure
@@ -118,7 +118,7 @@ def plot_contrasts(found: StudyFindings, measure: str | None = None) -> Figure:
 @_in_our_style
 def plot_interactions(found: StudyFindings, measure: str | None = None) -> Figure:
     """Draw means over each pair of factors, those first that act together most; arguments as :func:`plot_cells`."""
-    answer, show = found.answer(measure), show_of(found)
+    answer, formats = found.answer(measure), formats_of(found)
     shares = sorted((one for one in answer.shares if len(one.factors) == 2), key=lambda one: -one.share)[:MOST_PANELS]
     if not shares:
         raise ValueError("interactions need a factorial of two factors or more, and a measure that is always finite")
@@ -128,7 +128,7 @@ def plot_interactions(found: StudyFindings, measure: str | None = None) -> Figur
     for number, share in enumerate(shares, start=1):
         axes = figure.add_subplot(-(-len(shares) // across), across, number)
         first, second = sorted(share.factors, key=lambda name: -len(found.design.factors[name]))
-        _interaction(axes, found, answer, show, first, second)
+        _interaction(axes, found, answer, formats, first, second)
         axes.set_title(f"{first} with {second}: {100 * share.share:.0f} % of what differs", fontsize=8, loc="left")
     add_footer(
         figure,
@@ -138,7 +138,9 @@ def plot_interactions(found: StudyFindings, measure: str | None = None) -> Figur
     return figure
 
 
-def _interaction(axes: Axes, found: StudyFindings, answer: MeasureAnswer, show: Show, first: str, second: str) -> None:
+def _interaction(
+    axes: Axes, found: StudyFindings, answer: MeasureAnswer, formats: RunFormats, first: str, second: str
+) -> None:
     """One panel: levels of the first factor across, a line for each level of the second."""
     across, lines = found.design.factors[first], found.design.factors[second]
     half = {
@@ -149,8 +151,8 @@ def _interaction(axes: Axes, found: StudyFindings, answer: MeasureAnswer, show: 
         means, errors = [], []
         for one in across:
             cells = [cell.mean for cell in answer.cells if cell.levels[first] == one and cell.levels[second] == level]
-            means.append(shown(answer.facts, float(np.mean(cells)), show))
-            errors.append(shown(answer.facts, half[frozenset(((first, one), (second, level)))], show))
+            means.append(shown(answer.facts, float(np.mean(cells)), formats))
+            errors.append(shown(answer.facts, half[frozenset(((first, one), (second, level)))], formats))
         places = np.arange(len(across)) + 0.06 * (number - (len(lines) - 1) / 2)
         axes.errorbar(
             places, means, yerr=errors, color=colour, marker=mark, markersize=4, linestyle=line, linewidth=1.2,
@@ -158,7 +160,7 @@ def _interaction(axes: Axes, found: StudyFindings, answer: MeasureAnswer, show: 
         )  # fmt: skip
     axes.set_xticks(range(len(across)), [one.replace("_", "\n") for one in across], fontsize=7)
     axes.tick_params(axis="y", labelsize=7)
-    axes.set_ylabel(f"{answer.facts.name} [{unit_text(answer.facts, show)}]", fontsize=7)
+    axes.set_ylabel(f"{answer.facts.name} [{unit_text(answer.facts, formats)}]", fontsize=7)
     thousands(axes.yaxis)
     axes.legend(title=second, fontsize=6, title_fontsize=6)
 

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import Pictures, picture_parts, render, save_pictures
-from orchardsim.report.show import LEFT_OUT
+from orchardsim.report.run_formats import LEFT_OUT
 from orchardsim.report.study.figures import figures_of
 from orchardsim.report.study.words import (
     assumption_cells,
     cell_cells,
     contrast_cells,
     deciding,
+    formats_of,
     interaction_cells,
     methods_paragraph,
-    show_of,
     size_words,
     study_sentences,
 )
@@ -63,8 +63,8 @@ def write_study(place: str | Path | OutputFolder, found: StudyFindings, trials: 
 
 def study_html(found: StudyFindings, pictures: Pictures) -> str:
     """The page as text."""
-    show = show_of(found)
-    tables = [(answer.facts.name, cell_cells(answer, show)) for answer in found.answers]
+    formats = formats_of(found)
+    tables = [(answer.facts.name, cell_cells(answer, formats)) for answer in found.answers]
     return render(
         "study.html",
         title=found.design.title,
@@ -72,9 +72,9 @@ def study_html(found: StudyFindings, pictures: Pictures) -> str:
         sentences=study_sentences(found),
         pictures=picture_parts(figures_of(found), pictures),  # type: ignore[arg-type]
         tables=tables,
-        contrasts=contrast_cells(deciding(found), show),
-        interactions=interaction_cells(deciding(found), show),
-        assumptions=assumption_cells(deciding(found), show),
+        contrasts=contrast_cells(deciding(found), formats),
+        interactions=interaction_cells(deciding(found), formats),
+        assumptions=assumption_cells(deciding(found), formats),
         methods=methods_paragraph(found),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

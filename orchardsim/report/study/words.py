@@ -6,7 +6,7 @@ from typing import Final
 
 from orchardsim.report.columns import text_columns
 from orchardsim.report.compare.words import unit_text, value_text
-from orchardsim.report.show import Show
+from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.study import Contrast, MeasureAnswer, StudyFindings
 
 MOST_ROWS: Final = 12
@@ -15,11 +15,11 @@ MATTERS: Final = 0.05
 """Share of a contrast's variance from which a level is named."""
 
 
-def show_of(found: StudyFindings) -> Show:
+def formats_of(found: StudyFindings) -> RunFormats:
     """Units and money in which a study is shown."""
     import xarray
 
-    return Show.of(xarray.Dataset(attrs=dict(found.design.attrs)))
+    return RunFormats.of(xarray.Dataset(attrs=dict(found.design.attrs)))
 
 
 def size_words(found: StudyFindings) -> str:
@@ -39,7 +39,7 @@ def deciding(found: StudyFindings) -> MeasureAnswer:
     return found.answers[0]
 
 
-def cell_cells(answer: MeasureAnswer, show: Show, most: int | None = None) -> list[list[str]]:
+def cell_cells(answer: MeasureAnswer, formats: RunFormats, most: int | None = None) -> list[list[str]]:
     """Cells of a study as rows of text, best mean first."""
     facts = answer.facts
     best_first = sorted(
@@ -59,14 +59,14 @@ def cell_cells(answer: MeasureAnswer, show: Show, most: int | None = None) -> li
             shares[1] = f"{100 * answer.places_of_means[place, 0]:.0f} %"
         inner = []
         if both:
-            inner = ["–", "–"] if cell.luck is None else [value_text(facts, value, show) for value in cell.luck]
+            inner = ["–", "–"] if cell.luck is None else [value_text(facts, value, formats) for value in cell.luck]
             inner.append("–" if cell.not_knowing is None else f"{100 * cell.not_knowing:.0f} %")
         rows.append(
             [
                 *cell.levels.values(),
-                value_text(facts, cell.mean, show),
-                value_text(facts, cell.standard_error, show),
-                *(value_text(facts, cell.points[point], show) for point in (5, 50, 95)),
+                value_text(facts, cell.mean, formats),
+                value_text(facts, cell.standard_error, formats),
+                *(value_text(facts, cell.points[point], formats) for point in (5, 50, 95)),
                 *inner,
                 *shares,
             ]
@@ -74,7 +74,7 @@ def cell_cells(answer: MeasureAnswer, show: Show, most: int | None = None) -> li
     return rows
 
 
-def contrast_cells(answer: MeasureAnswer, show: Show, kind: str = "levels") -> list[list[str]]:
+def contrast_cells(answer: MeasureAnswer, formats: RunFormats, kind: str = "levels") -> list[list[str]]:
     """Contrasts of one kind as rows of text."""
     rows = [
         [
@@ -84,52 +84,52 @@ def contrast_cells(answer: MeasureAnswer, show: Show, kind: str = "levels") -> l
     ]  # fmt: skip
     for one in answer.contrasts:
         if one.kind == kind:
-            low, high = (value_text(answer.facts, value, show, signed=True) for value in (one.low, one.high))
+            low, high = (value_text(answer.facts, value, formats, signed=True) for value in (one.low, one.high))
             rows.append(
                 [
                     one.factor or "cells",
                     one.first,
                     one.second,
-                    value_text(answer.facts, one.mean, show, signed=True),
+                    value_text(answer.facts, one.mean, formats, signed=True),
                     f"{low} to {high}",
                     "yes" if one.told_apart else "no",
                     f"{100 * one.futures_better:.0f} %",
-                    value_text(answer.facts, one.spread, show),
-                    "–" if one.not_knowing is None else value_text(answer.facts, one.not_knowing, show),
+                    value_text(answer.facts, one.spread, formats),
+                    "–" if one.not_knowing is None else value_text(answer.facts, one.not_knowing, formats),
                 ]
             )
     return rows
 
 
-def interaction_cells(answer: MeasureAnswer, show: Show) -> list[list[str]]:
+def interaction_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     """What pairs of levels add beyond both, as rows of text; those told from nothing only."""
     rows = [["levels", "beyond both", "limits, all together"]]
     for one in answer.interactions:
         if one.low > 0 or one.high < 0:
-            mean, low, high = (value_text(answer.facts, v, show, signed=True) for v in (one.mean, one.low, one.high))
+            mean, low, high = (value_text(answer.facts, v, formats, signed=True) for v in (one.mean, one.low, one.high))
             rows.append([" with ".join(one.levels), mean, f"{low} to {high}"])
     return rows
 
 
-def assumption_cells(answer: MeasureAnswer, show: Show) -> list[list[str]]:
+def assumption_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     """Which difference hangs on which open level, as rows of text."""
     rows = [["difference", "open level", "changed by one standard deviation", "±", "share of its spread"]]
     for one in answer.assumptions:
-        change = value_text(answer.facts, one.slope, show, signed=True)
-        error = value_text(answer.facts, one.standard_error, show)
+        change = value_text(answer.facts, one.slope, formats, signed=True)
+        error = value_text(answer.facts, one.standard_error, formats)
         rows.append([one.contrast, level_words(one.level), change, error, f"{100 * one.share:.0f} %"])
     return rows
 
 
 def study_sentences(found: StudyFindings) -> list[str]:
     """The answer in sentences."""
-    answer, show = deciding(found), show_of(found)
+    answer, formats = deciding(found), formats_of(found)
     facts = answer.facts
-    lines = [f"Decided by {facts.name} ({facts.meaning}), in {unit_text(facts, show)}."]
+    lines = [f"Decided by {facts.name} ({facts.meaning}), in {unit_text(facts, formats)}."]
     if not answer.contrasts:
         lines.append(f"{facts.name} is not a finite number in every cell, so cells are ranked but not contrasted.")
         return lines
-    lines += [_level_sentence(answer, one, show) for one in answer.contrasts if one.kind == "levels"][:6]
+    lines += [_level_sentence(answer, one, formats) for one in answer.contrasts if one.kind == "levels"][:6]
     if not any(one.kind == "levels" for one in answer.contrasts):
         apart = sum(one.told_apart for one in answer.contrasts)
         lines.append(f"Of {len(answer.contrasts)} pairs of cells {apart} can be told apart.")
@@ -144,7 +144,7 @@ def study_sentences(found: StudyFindings) -> list[str]:
         )
     heavy = sorted((one for one in answer.assumptions if one.share > MATTERS), key=lambda one: -one.share)
     for one in heavy[:3]:
-        change = value_text(facts, one.slope, show, signed=True)
+        change = value_text(facts, one.slope, formats, signed=True)
         lines.append(
             f"{one.contrast} hangs on {level_words(one.level)}: one standard deviation "
             f"more changes it by {change}, {100 * one.share:.0f} % of its spread."
@@ -160,16 +160,16 @@ def study_sentences(found: StudyFindings) -> list[str]:
     return lines
 
 
-def _level_sentence(answer: MeasureAnswer, one: Contrast, show: Show) -> str:
+def _level_sentence(answer: MeasureAnswer, one: Contrast, formats: RunFormats) -> str:
     facts = answer.facts
     if not one.told_apart:
         return f"{one.factor}: {one.first} and {one.second} cannot be told apart with {len_text(one)}."
     first_better = (one.mean > 0) == (facts.better == "high")
     better, other = (one.first, one.second) if first_better else (one.second, one.first)
     share = one.futures_better if first_better else 1 - one.futures_better
-    gap = value_text(facts, abs(one.mean), show)
+    gap = value_text(facts, abs(one.mean), formats)
     return (
-        f"{one.factor}: {better} is better than {other} by {gap} {unit_text(facts, show)} on average, and in "
+        f"{one.factor}: {better} is better than {other} by {gap} {unit_text(facts, formats)} on average, and in "
         f"{100 * share:.0f} % of futures."
     )
 
@@ -216,17 +216,17 @@ def methods_paragraph(found: StudyFindings) -> str:
 
 def study_table(found: StudyFindings, *, everything: bool = False) -> str:
     """The study as text: best cells, contrasts between levels, sentences."""
-    answer, show = deciding(found), show_of(found)
+    answer, formats = deciding(found), formats_of(found)
     most = None if everything else MOST_ROWS
-    cells = cell_cells(answer, show, most)
+    cells = cell_cells(answer, formats, most)
     lines = [
         f"{found.design.title}: {size_words(found)}",
-        f"{answer.facts.name} [{unit_text(answer.facts, show)}], best mean first"
+        f"{answer.facts.name} [{unit_text(answer.facts, formats)}], best mean first"
         + (f" ({MOST_ROWS} of {len(answer.cells)}; --all for the rest)" if most and len(answer.cells) > most else ""),
         *text_columns(cells, left=tuple(range(len(found.design.factors)))),
         "",
     ]
-    contrasts = contrast_cells(answer, show)
+    contrasts = contrast_cells(answer, formats)
     if len(contrasts) > 1:
         lines += [*text_columns(contrasts[: most + 1 if most else None], left=(0, 1, 2)), ""]
     lines += study_sentences(found)

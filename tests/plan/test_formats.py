@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from orchardsim.plan.showing import Showing
+from orchardsim.plan.formats import PlanFormats
 
-US = Showing("us", "USD", 42.0, 19.05087954)
-METRIC = Showing("metric", "EUR", -38.0, 18.0)
+US = PlanFormats("us", "USD", 42.0, 19.05087954)
+METRIC = PlanFormats("metric", "EUR", -38.0, 18.0)
 
 
 @pytest.mark.parametrize(
@@ -35,5 +35,5 @@ METRIC = Showing("metric", "EUR", -38.0, 18.0)
         (US, "weather.method", "resample", "text", "resample (futures drawn from the record's own years)"),
     ],
 )
-def test_values_are_shown_in_the_users_units(show, key, value, unit, text):
-    assert show.text(key, value, unit) == text
+def test_values_are_shown_in_the_users_units(formats, key, value, unit, text):
+    assert formats.text(key, value, unit) == text

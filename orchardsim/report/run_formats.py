@@ -33,7 +33,7 @@ PAYBACK_AND_NPV = (
 
 
 @dataclass(frozen=True)
-class Show:
+class RunFormats:
     """Formats numbers of a run.
 
     Attributes
@@ -52,7 +52,7 @@ class Show:
     money_basis: str
 
     @classmethod
-    def of(cls, dataset: xarray.Dataset) -> Show:
+    def of(cls, dataset: xarray.Dataset) -> RunFormats:
         """Formats of a run's own units and money."""
         attrs = dataset.attrs
         kind = str(attrs["real_or_nominal"])
@@ -153,10 +153,10 @@ class Show:
         --------
         >>> import math
         >>> from orchardsim.core.variables import RESULTS
-        >>> show = Show("metric", "EUR", 400.0, 19.0, "")
-        >>> show.value_text(RESULTS["npv"], -12345.6), show.value_text(RESULTS["irr"], -math.inf)
+        >>> formats = RunFormats("metric", "EUR", 400.0, 19.0, "")
+        >>> formats.value_text(RESULTS["npv"], -12345.6), formats.value_text(RESULTS["irr"], -math.inf)
         ('-EUR 12,300', 'none')
-        >>> show.value_text(RESULTS["irr"], 0.0512), show.value_text(RESULTS["payback_year"], 12.0)
+        >>> formats.value_text(RESULTS["irr"], 0.0512), formats.value_text(RESULTS["payback_year"], 12.0)
         ('5.1 %', '12')
         """
         if math.isinf(value):
@@ -265,12 +265,12 @@ def frost_sentences(dataset: xarray.Dataset) -> list[str]:
     return [f"{period}: {'; '.join(parts)}" for period, parts in lines.items()]
 
 
-def areas_text(dataset: xarray.Dataset, show: Show) -> str:
+def areas_text(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """Planted land by block, and the farm's with headlands."""
     names = block_labels(dataset)
-    parts = [f"{name} {show.area(float(dataset['planted_area'].sel(block=name)))}" for name in names]
-    gross = show.area(float(of_farm(dataset, "gross_area")))
+    parts = [f"{name} {formats.area(float(dataset['planted_area'].sel(block=name)))}" for name in names]
+    gross = formats.area(float(of_farm(dataset, "gross_area")))
     if len(names) == 1:
         return f"{parts[0]} planted ({gross} with headlands)"
-    planted = show.area(float(of_farm(dataset, "planted_area")))
+    planted = formats.area(float(of_farm(dataset, "planted_area")))
     return f"{'; '.join(parts)}; together {planted} planted ({gross} with headlands)"

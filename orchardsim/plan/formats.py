@@ -52,7 +52,7 @@ def value_text(value: Any) -> str:
 
 
 @dataclass(frozen=True)
-class Showing:
+class PlanFormats:
     """Shows a plan's numbers with their units.
 
     Attributes
@@ -77,10 +77,12 @@ class Showing:
 
         Examples
         --------
-        >>> show = Showing("us", "USD", 42.0, 19.05087954)
-        >>> show.text("costs.land_price", 2.4710538146716537, "money/m2"), show.text("site.night_offset", -1.5, "K")
-        ('10,000 USD/acre', '-2.7 °F (a difference)')
-        >>> show.text("replacement.window_start", 182, "day"), show.text("market.price", 1.1023113109, "money/kg")
+        >>> formats = PlanFormats("us", "USD", 42.0, 19.05087954)
+        >>> formats.text("costs.land_price", 2.4710538146716537, "money/m2")
+        '10,000 USD/acre'
+        >>> formats.text("site.night_offset", -1.5, "K")
+        '-2.7 °F (a difference)'
+        >>> formats.text("replacement.window_start", 182, "day"), formats.text("market.price", 1.1023113109, "money/kg")
         ('1 Apr', '0.5 USD/lb (21 USD/box)')
         """
         return " ".join(self.parts(key, value, unit)).rstrip()
