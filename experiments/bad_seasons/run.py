@@ -104,7 +104,7 @@ def picture(rows: list[dict], trials: int) -> Figure:
         panel.set_axis_off()
     panels[0].legend(fontsize=5.5)
     figure.supylabel("cost [1,000 USD/ha, present value]", fontsize=8)
-    add_footer(figure, f"Leaf in which the bad season strikes. Mean of n = {trials} trials. Invented farm.")
+    add_footer(figure, f"Leaf in which the bad season comes. Mean of n = {trials} trials. Invented farm.")
     return figure
 
 

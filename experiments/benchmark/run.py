@@ -25,8 +25,7 @@ import numpy as np
 import orchardsim
 from orchardsim.core.streams import Streams
 from orchardsim.operations.yard import Yard
-from orchardsim.simulation import rest_to_bloom
-from orchardsim.simulation import unit as unit_module
+from orchardsim.simulation import rest_to_bloom, trial_range
 from orchardsim.simulation.seasons import build_library
 from orchardsim.trees import losses as tree_losses
 from orchardsim.trees import model as tree_model
@@ -81,7 +80,7 @@ ROOMS: dict[str, tuple[Any, tuple[str, ...]]] = {
     "draws": (rest_to_bloom, ("draw_year",)),
     "loss draws": (tree_losses, ("draw_losses",)),
     "operations": (Yard, ("work", "planting", "first_planting", "order_review", "close")),
-    "economy": (unit_module, ("money_results",)),
+    "economy": (trial_range, ("money_results",)),
 }
 
 
@@ -156,18 +155,18 @@ def floor(price: dict[str, float]) -> float:
 
 
 def measure(plan: Any, trials: int, price: dict[str, float]) -> dict[str, float]:
-    """Time of a unit of work by room, in ns per tree and year: the fastest of some rounds, as for the floor."""
+    """Time of a range of trials by room, in ns per tree and year: the fastest of some rounds, as for the floor."""
     positions = sum(block.plan.layout.positions for block in plan.blocks)
     streams = Streams(1)
     start = time.thread_time()
     library = build_library(plan, streams, range(trials + 1), YEARS, "sampled")
     seasons = time.thread_time() - start
-    unit_module.run_unit(plan, range(trials, trials + 1), YEARS, 1, "sampled", library)
+    trial_range.run_trials(plan, range(trials, trials + 1), YEARS, 1, "sampled", library)
     whole, spent = float("inf"), dict[str, float]()
     for _ in range(ROUNDS):
         with Clock() as clock:
             start = time.thread_time()
-            unit_module.run_unit(plan, range(trials), YEARS, 1, "sampled", library)
+            trial_range.run_trials(plan, range(trials), YEARS, 1, "sampled", library)
             taken = time.thread_time() - start
         if taken < whole:
             whole, spent = taken, clock.spent
@@ -192,7 +191,7 @@ def main() -> None:
     options = parser.parse_args()
     demo = orchardsim.load_plan(ROOT / "configs" / "demo.toml")
     large = job_r()
-    price = prices(unit_module.tile_size(large) * large.blocks[0].plan.layout.positions)
+    price = prices(trial_range.tile_size(large) * large.blocks[0].plan.layout.positions)
     found: dict[str, dict[str, Any]] = {
         "job R": measure(large, options.trials, price),
         "demo": measure(demo, 10 * options.trials, price),

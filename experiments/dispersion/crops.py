@@ -20,7 +20,7 @@ from orchardsim.season import frost, season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.phenology import STAGES
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.trial_range import run_trials
 from orchardsim.weather.bundled import RECORDS, bundled_record_path
 from orchardsim.weather.parameters import WeatherSettings
 from orchardsim.weather.sampling import whole_record_windows
@@ -168,7 +168,7 @@ def with_frost(library: SeasonLibrary, year: int, kill: float) -> SeasonLibrary:
     sample = library.sample
     calm = dataclasses.replace(library, drivers=killing(0.0))
     longer = calm.extended(killing(kill), library.region, sample.seasons.harvest_year)
-    return longer.with_picks({year: sample.pick[:, year] + len(sample.seasons.harvest_year)})
+    return longer.with_season_rows({year: sample.season_rows[:, year] + len(sample.seasons.harvest_year)})
 
 
 def freeze_lines(plan: Plan, trials: int = 8, years: int = 12) -> list[Line]:
@@ -177,7 +177,7 @@ def freeze_lines(plan: Plan, trials: int = 8, years: int = 12) -> list[Line]:
     library = build_library(plan, Streams(1), range(trials), years, "sampled")
 
     def crop(kill: float) -> Array:
-        found = run_unit(plan, range(trials), years, 1, "sampled", with_frost(library, years - 1, kill))
+        found = run_trials(plan, range(trials), years, 1, "sampled", with_frost(library, years - 1, kill))
         return np.asarray(found["harvested_mass"][:, -1])
 
     usual = crop(0.0).sum()

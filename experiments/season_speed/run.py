@@ -30,7 +30,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.plan.catalogue import built_in
 from orchardsim.season import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
-from orchardsim.simulation.unit import UNIT_TRIALS
+from orchardsim.simulation.trial_range import RANGE_TRIALS
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 from orchardsim.weather.sampling import sample_weather
@@ -50,7 +50,7 @@ def drive(settings: WeatherSettings, years: int, trials: range) -> dict[str, flo
     sample = sample_weather(settings, Streams(1), trials, years)
     cases = [(built_in("cultivar", name, Phenology, "benchmark"), BlockSite()) for name in CULTIVARS]
     drivers = season_drivers_for(sample.seasons, cases)
-    met = [one.bloom_day[sample.pick] for one in drivers]
+    met = [one.bloom_day[sample.season_rows] for one in drivers]
     if any(values.shape != (len(trials), years) for values in met):
         raise RuntimeError("drivers do not cover the trials")
     after = resource.getrusage(resource.RUSAGE_SELF)
@@ -66,7 +66,7 @@ def measure(method: str, trials: int, years: int, jobs: int) -> dict[str, Any]:
     """One method: time and memory."""
     settings = dataclasses.replace(SETTINGS, method=method)
     resampled = method == "resample"
-    size = trials if resampled else UNIT_TRIALS
+    size = trials if resampled else RANGE_TRIALS
     units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
     processes = 1 if resampled else jobs
     work = functools.partial(drive, settings, years)

@@ -26,8 +26,8 @@ CHAIN: Final = 20
 
 def whole_years(low: Floats, high: Floats, seed: int, seasons: int) -> Seasons:
     """The package's default: whole biological years, drawn independently."""
-    pick = year_chains(Streams(seed), range(-(-seasons // CHAIN)), CHAIN, len(low)).ravel()[:seasons]
-    return low[pick], high[pick]
+    season_rows = year_chains(Streams(seed), range(-(-seasons // CHAIN)), CHAIN, len(low)).ravel()[:seasons]
+    return low[season_rows], high[season_rows]
 
 
 def parametric(low: Floats, high: Floats, seed: int, seasons: int) -> Seasons:

@@ -109,17 +109,17 @@ def monte_carlo(table: Table, record: Record, repeats: int) -> None:
             for start in range(0, 60, step):
                 sample = sample_weather(settings, Streams(9), range(start, min(start + step, 60)), 5)
                 values = sample.seasons.temperature_min, sample.seasons.temperature_max, sample.seasons.rain
-                parts.append(np.stack([part[sample.pick] for part in values], axis=1))
+                parts.append(np.stack([part[sample.season_rows] for part in values], axis=1))
             layout_hashes.add(hashlib.sha256(np.concatenate(parts).tobytes()).hexdigest())
         hashes.add(len(layout_hashes))
     table.add(
         "monte_carlo.hashes_over_layouts", 1, float(max(hashes)), 1, 1, note="60 trials cut in 1, 2, 5 and 9 parts"
     )
     # Two plans that differ by 1 K in how cold their nights are, in years out of 20 with frost after bloom.
-    pick = np.random.default_rng(6).integers(0, len(record.year), (2, 4000, 20))
+    season_rows = np.random.default_rng(6).integers(0, len(record.year), (2, 4000, 20))
     lowest = post_bloom_minimum(record.low, record.high)
-    first, second = (lowest <= 0.0)[pick[0]].sum(axis=1), (lowest - 1.0 <= 0.0)[pick[0]].sum(axis=1)
-    apart = (lowest - 1.0 <= 0.0)[pick[1]].sum(axis=1)
+    first, second = (lowest <= 0.0)[season_rows[0]].sum(axis=1), (lowest - 1.0 <= 0.0)[season_rows[0]].sum(axis=1)
+    apart = (lowest - 1.0 <= 0.0)[season_rows[1]].sum(axis=1)
     table.add(
         "monte_carlo.common_seasons_variance_ratio", None,
         float(np.var(apart - first) / np.var(second - first)), 5.0, None,

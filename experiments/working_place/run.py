@@ -109,7 +109,7 @@ def calendar_of_a_year() -> list[str]:
     log = tile.yards[0].log
     assert log is not None
     leaf = plan.blocks[0].leaf(CALENDAR_YEAR)
-    season = int(library.sample.seasons.harvest_year[library.sample.pick[0, CALENDAR_YEAR]])
+    season = int(library.sample.seasons.harvest_year[library.sample.season_rows[0, CALENDAR_YEAR]])
     lines = [f"Calendar of year {CALENDAR_YEAR} (leaf {leaf}, the season of {season} again), one trial of the demo"]
     people = (f"{crew.name} {crew.hours_per_day:g} h a day, {crew.days_per_week:g} days a week" for crew in plan.crews)
     lines.append(f"with few people: {'; '.join(people)}")

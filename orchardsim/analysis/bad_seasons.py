@@ -75,7 +75,7 @@ class BadSeason:
         What happens, for a grower.
     changes : tuple of Change
     years : int
-        Years in a row that are struck.
+        Bad years in a row.
     """
 
     name: str

@@ -306,12 +306,12 @@ def _trials_needed(found: Difference, trials: int, limit: float) -> int | None:
 
 def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> float:
     seasons = first["harvest_year"].values
-    distinct, pick = np.unique(seasons, return_inverse=True)
+    distinct, season_rows = np.unique(seasons, return_inverse=True)
     drawn = (seasons > 0).all() and distinct.size <= MOST_SEASONS and not (seasons == seasons[:1]).all()
     if not drawn or not np.array_equal(seasons, second["harvest_year"].values):
         return float("nan")
     luck = np.concatenate([one["price_luck"].values.mean(axis=1, keepdims=True) for one in (first, second)], axis=1)
-    found = record_errors(gap[:, None], pick.reshape(seasons.shape), distinct.size, luck)
+    found = record_errors(gap[:, None], season_rows.reshape(seasons.shape), distinct.size, luck)
     error, seen_from = float(found.error[0]), float(found.seen_from[0])
     return error if error >= seen_from or np.isnan(error) else 0.0
 

@@ -31,7 +31,7 @@ from orchardsim.simulation.shocks import copied_totals
 from orchardsim.simulation.step import Steps, replaced
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.unit import tile_size
+from orchardsim.simulation.trial_range import tile_size
 from orchardsim.simulation.year import YEAR
 
 LEAVES: Final = (2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 30)
@@ -178,7 +178,7 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
     """
     years = totals.arrays["trees_alive"].shape[1]
     first = trials.start - library.first_trial
-    region = library.region[library.sample.pick[first : first + len(trials), :years]]
+    region = library.region[library.sample.season_rows[first : first + len(trials), :years]]
     quantities = farm_quantities(plan, totals, region)
     ledger = farm_ledger(plan, totals, trials, streams, region)
     items = columns_of("sales", "capital", "running")

@@ -19,7 +19,7 @@ from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.step import Step, Steps, inserted
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.unit import tile_size
+from orchardsim.simulation.trial_range import tile_size
 from orchardsim.simulation.year import YEAR
 
 Array = NDArray[np.float64]
@@ -121,7 +121,7 @@ def run_policy(
         Tile(plan, library, streams, part, years, totals, trials.start, steps=notes.steps(), rules=policies).run()
     totals.check_bounds()
     found = totals.arrays
-    region = library.region[library.sample.pick[slice(*_rows(library, trials)), :years]]
+    region = library.region[library.sample.season_rows[slice(*_rows(library, trials)), :years]]
     ledger = farm_ledger(plan, totals, trials, streams, region)
     return PolicyRun(
         lost_before=notes.lost_before,

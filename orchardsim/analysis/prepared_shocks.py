@@ -98,26 +98,26 @@ def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_yea
     note = ""
     rows_of: Callable[[int, int], NDArray[np.int64]] | None = None
     usual_count = library.region.size
-    pick = library.sample.pick
+    season_rows = library.sample.season_rows
     if "record_spell" in targets:
         spell = worst_spell(plan, library, int(targets["record_spell"]))
         library = library.extended(spell.drivers, spell.region, spell.harvest_year)
         note = spell.note
 
         def rows_of(year: int, step: int) -> NDArray[np.int64]:
-            return np.full(len(pick), usual_count + step)
+            return np.full(len(season_rows), usual_count + step)
 
     elif any(target in SEASON_TARGETS for target in targets):
         shocked = shocked_drivers(plan, library, targets)
         library = library.extended(shocked, library.region, library.sample.seasons.harvest_year)
 
         def rows_of(year: int, step: int) -> NDArray[np.int64]:
-            return pick[:, year] + usual_count
+            return season_rows[:, year] + usual_count
 
     hazards = {key.removeprefix(HAZARD): value for key, value in targets.items() if key.startswith(HAZARD)}
     shocks = []
     for first in first_years:
-        span = [year for year in range(first, first + bad.years) if year < pick.shape[1]]
+        span = [year for year in range(first, first + bad.years) if year < season_rows.shape[1]]
 
         def by_year(target: str, span: Sequence[int] = span) -> dict[int, float]:
             return dict.fromkeys(span, targets[target]) if target in targets else {}

@@ -24,7 +24,7 @@ from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.run import check_run
 from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.shocks import Outcome, run_shocks
-from orchardsim.simulation.unit import tile_size
+from orchardsim.simulation.trial_range import tile_size
 
 Array = NDArray[np.float64]
 RESAMPLES: Final = 400

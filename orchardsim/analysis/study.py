@@ -1,4 +1,4 @@
-"""Runs a declared study: every cell in the same futures, in units of work done anywhere and in any order."""
+"""Runs a declared study: every cell in the same futures, in ranges of trials done anywhere and in any order."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ Array = NDArray[np.float64]
 Arrays = dict[str, Array]
 
 LEVEL: Final = "level "
-"""Beginning of an open level's name in a unit."""
-UNIT_TRIALS: Final = 100
-"""Trials of one cell in a unit of work; answers do not depend on it."""
+"""Beginning of an open level's name among its arrays."""
+RANGE_TRIALS: Final = 100
+"""Trials of one cell in a range; answers do not depend on it."""
 FACTS: Final = {
     key: MeasureFacts(key, name, meaning, unit, better, has_mean)
     for key, (name, meaning, unit, better, has_mean, _) in {**MEASURES, **STUDY_MEASURES}.items()
@@ -44,7 +44,7 @@ FACTS: Final = {
 RECENT_RUNS: Final = 4
 """Runs whose seasons a process keeps, so that its memory does not grow with the number of cells."""
 _recent: Final[collections.deque[RunJob]] = collections.deque()
-Unit = tuple[int, range]
+StudyRange = tuple[int, range]
 """Place of a run and trials."""
 
 
@@ -65,7 +65,7 @@ def study(
     jobs : int
         Processes on this machine. Results do not depend on it.
     out : OutputFolder, optional
-        Where finished units are kept, so that a stopped study goes on.
+        Where finished trials are kept, so that a stopped study goes on.
     dask : str, optional
         Address of a Dask scheduler whose workers do the work instead; they need the same version of this package.
     progress : callable
@@ -98,13 +98,13 @@ def run_study(
         near = nearest_names(study.decide_by, FACTS)
         raise InputError(str(study.path or "study"), f"decide_by: unknown measure {study.decide_by!r}; {near}")
     parts = _parts(study, out)
-    units = [(place, unit) for place, (_, kept) in enumerate(parts) for unit in kept.missing()]
-    progress(sum(run.trials for run, _ in parts) - sum(len(unit) for _, unit in units))
+    ranges = [(place, part) for place, (_, kept) in enumerate(parts) for part in kept.missing()]
+    progress(sum(run.trials for run, _ in parts) - sum(len(part) for _, part in ranges))
     runs = [run for run, _ in parts]
-    finished = _by_dask(runs, units, dask) if dask is not None else _by_processes(runs, units, jobs)
-    for (place, unit), arrays in finished:
-        parts[place][1].save(unit, arrays)
-        progress(len(unit))
+    finished = _by_dask(runs, ranges, dask) if dask is not None else _by_processes(runs, ranges, jobs)
+    for (place, part), arrays in finished:
+        parts[place][1].save(part, arrays)
+        progress(len(part))
     joined = [kept.joined() for _, kept in parts]
     return _collected(study, joined[: len(study.cells)], joined[len(study.cells) :])
 
@@ -115,7 +115,7 @@ def study_size(study: Study) -> int:
 
 
 def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]:
-    """Runs of all cells, then those with every open level at its middle; each with where its units are kept."""
+    """Runs of all cells, then those with every open level at its middle; each with where its trials are kept."""
     found = [
         (RunJob(cell.plan, study.trials, study.years, study.seed), _Kept(study.trials, out, f"cell-{cell.number:04d}"))
         for cell in study.cells
@@ -128,7 +128,7 @@ def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]
 
 
 class _Kept:
-    """Finished units of one run: on disk where there is a folder, else in memory."""
+    """Finished trials of one run: on disk where there is a folder, else in memory."""
 
     def __init__(self, trials: int, out: OutputFolder | None, prefix: str) -> None:
         self.trials = trials
@@ -137,15 +137,15 @@ class _Kept:
 
     def missing(self) -> list[range]:
         if self.on_disk is not None:
-            return self.on_disk.missing(UNIT_TRIALS)
-        starts = range(0, self.trials, UNIT_TRIALS)
-        return [range(start, min(start + UNIT_TRIALS, self.trials)) for start in starts]
+            return self.on_disk.missing(RANGE_TRIALS)
+        starts = range(0, self.trials, RANGE_TRIALS)
+        return [range(start, min(start + RANGE_TRIALS, self.trials)) for start in starts]
 
-    def save(self, unit: range, arrays: Arrays) -> None:
+    def save(self, part: range, arrays: Arrays) -> None:
         if self.on_disk is not None:
-            self.on_disk.save(unit, arrays)
+            self.on_disk.save(part, arrays)
         else:
-            self.in_memory[unit.start] = arrays
+            self.in_memory[part.start] = arrays
 
     def joined(self) -> Arrays:
         """All trials in order."""
@@ -155,29 +155,29 @@ class _Kept:
         return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
-def study_unit(run: RunJob, unit: range) -> Arrays:
+def study_trials(run: RunJob, part: range) -> Arrays:
     """Every measure and drawn level of some trials of one cell, (trial,) each."""
     if all(run is not one for one in _recent):
         if len(_recent) == RECENT_RUNS:
             _recent.popleft().forget()
         _recent.append(run)
-    dataset = run.piece(unit)
+    dataset = run.piece(part)
     found = plan_values(run.plan, dataset) | study_values(run.plan, dataset)
-    levels = draw_future(run.plan, Streams(run.seed), unit)
+    levels = draw_future(run.plan, Streams(run.seed), part)
     for name, values in levels.values.items():
         for key, column in dict(zip(level_keys(run.plan, name), values.T, strict=True)).items():
             found[f"{LEVEL}{name} of {key}" if key else f"{LEVEL}{name}"] = column
     return found
 
 
-def _by_processes(runs: list[RunJob], units: list[Unit], jobs: int) -> Iterator[tuple[Unit, Arrays]]:
-    work = [functools.partial(study_unit, run) for run in runs]
+def _by_processes(runs: list[RunJob], ranges: list[StudyRange], jobs: int) -> Iterator[tuple[StudyRange, Arrays]]:
+    work = [functools.partial(study_trials, run) for run in runs]
     with worker_pool(jobs) as pool:
-        for place, arrays in pool.finished([(work[number], (unit,)) for number, unit in units]):
-            yield units[place], arrays
+        for place, arrays in pool.finished([(work[number], (part,)) for number, part in ranges]):
+            yield ranges[place], arrays
 
 
-def _by_dask(runs: list[RunJob], units: list[Unit], address: str) -> Iterator[tuple[Unit, Arrays]]:
+def _by_dask(runs: list[RunJob], ranges: list[StudyRange], address: str) -> Iterator[tuple[StudyRange, Arrays]]:
     try:
         from distributed import Client, as_completed
     except ImportError:
@@ -190,8 +190,8 @@ def _by_dask(runs: list[RunJob], units: list[Unit], address: str) -> Iterator[tu
         raise InputError("--dask", f"no scheduler answers at {address!r} ({type(error).__name__})") from None
     with client:
         futures = {
-            client.submit(study_unit, runs[number], unit, pure=False, retries=5): (number, unit)
-            for number, unit in units
+            client.submit(study_trials, runs[number], part, pure=False, retries=5): (number, part)
+            for number, part in ranges
         }
         for future in as_completed(futures, loop=client.loop):
             yield futures[future], future.result()

@@ -79,7 +79,7 @@ class WeatherSample:
     ----------
     seasons : SeasonWeather
         The distinct seasons.
-    pick : int array, (trial, year)
+    season_rows : int array, (trial, year)
         Row of ``seasons`` that trial t meets in year y of the plan.
     method : str
         How the seasons were made: a code of :data:`WeatherMethod`.
@@ -96,7 +96,7 @@ class WeatherSample:
     """
 
     seasons: SeasonWeather
-    pick: NDArray[np.int64]
+    season_rows: NDArray[np.int64]
     method: WeatherMethod
     method_words: str
     baseline_years: tuple[int, int]

@@ -11,7 +11,7 @@ from orchardsim.core.support import bill_of_materials
 from orchardsim.economy.blocks import BlockMoney
 from orchardsim.economy.parameters import SprayNeed
 from orchardsim.operations.support import support_hours
-from orchardsim.plan.parts import FarmParts, Group, first_stated
+from orchardsim.plan.farm_terms import FarmTerms, StatedGroup, first_stated
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.season.parameters import BlockSite
 from orchardsim.trees.parameters import Training
@@ -28,7 +28,7 @@ class TreePrices(NamedTuple):
     spot: float | None
 
 
-def tree_prices(table: Any, path: str, group: Group, extra: list[Pollinizer], parts: FarmParts) -> TreePrices:
+def tree_prices(table: Any, path: str, group: StatedGroup, extra: list[Pollinizer], farm: FarmTerms) -> TreePrices:
     """What trees cost: as the block states, or by grade and terms with the cultivar's royalty.
 
     Raises
@@ -36,25 +36,25 @@ def tree_prices(table: Any, path: str, group: Group, extra: list[Pollinizer], pa
     InputError
         If neither the block nor a price list states a price.
     """
-    filler, established = parts.filler, table.year_planted < 0
+    filler, established = farm.filler, table.year_planted < 0
     price = table.tree_price
-    graded = parts.tree_price.get(group.tree_grade)
+    graded = farm.tree_price.get(group.tree_grade)
     late = 1 + (graded.late_premium if graded is not None else 0.0)
     spot = None if price is None else price * (late if table.trees_bought == "contract" else 1.0)
     extra_price = price
     if price is None:
-        if group.tree_grade not in parts.tree_price:
+        if group.tree_grade not in farm.tree_price:
             raise InputError(
                 filler.where,
                 f"{path}.tree_price: missing, and [tree_price.{group.tree_grade}] states none; expected for example "
                 f'tree_price = "9 {filler.context.currency}/tree"',
             )
-        terms = parts.tree_price[group.tree_grade]
-        fruit = parts.market.fruit.get(group.cultivar)
+        terms = farm.tree_price[group.tree_grade]
+        fruit = farm.market.fruit.get(group.cultivar)
         bare = terms.price * (late if table.trees_bought == "late" else 1.0)
         royalty = fruit.royalty if fruit is not None else 0.0
         price, spot = bare + royalty, terms.price * late + royalty
-        extra_price = bare + _mean_royalty(extra, parts)
+        extra_price = bare + _mean_royalty(extra, farm)
         if not established:
             filler.ledger.note(
                 f"{path}.tree_price ({group.label})",
@@ -79,24 +79,24 @@ def tree_prices(table: Any, path: str, group: Group, extra: list[Pollinizer], pa
 def block_money(
     table: Any,
     path: str,
-    group: Group,
+    group: StatedGroup,
     trees: int,
     geometry: Geometry,
     training: Training,
     site: BlockSite,
     extra: list[Pollinizer],
-    parts: FarmParts,
+    farm: FarmTerms,
 ) -> BlockMoney:
     """Size, prices, timing and installations of one row group; extra pollinizers are bought with the first group.
 
     An extra pollinizer costs a tree of that group's grade with the royalty of its own cultivar; a price that the block
     states holds for it too.
     """
-    filler = parts.filler
+    filler = farm.filler
     added = sum(pollinizer.trees for pollinizer in extra)
     rows = len(group.rows)
     established = table.year_planted < 0
-    prices = tree_prices(table, path, group, extra, parts)
+    prices = tree_prices(table, path, group, extra, farm)
     order_year = table.order_year if table.order_year is not None else max(table.year_planted - ORDER_LEAD, 0)
     if table.order_year is None and not established:
         filler.ledger.note(
@@ -106,7 +106,7 @@ def block_money(
             "two years before planting, not before year 0 [press_preplanting]",
             "read",
         )
-    bill = bill_of_materials(parts.support, rows, geometry.row_length, trees + added, training.support)
+    bill = bill_of_materials(farm.support, rows, geometry.row_length, trees + added, training.support)
     own = dataclasses.replace(geometry, rows=rows, trees=trees)
     return BlockMoney(
         label=group.label,
@@ -130,19 +130,19 @@ def block_money(
         irrigated=site.irrigated,
         netting=site.netting,
         fenced=table.fence == "built",
-        guarded=parts.guarded,
-        scab=parts.catalogue.get("cultivar", group.cultivar, SprayNeed, path).scab,
-        blight_control=parts.blight_control,
+        guarded=farm.guarded,
+        scab=farm.catalogue.get("cultivar", group.cultivar, SprayNeed, path).scab,
+        blight_control=farm.blight_control,
         protection=site.protection,
         crop_before=table.last_crop * trees if established and table.last_crop is not None else None,
-        planting_hours=0.0 if established else (trees + added) / parts.rates.planting,
-        support_hours=0.0 if established else support_hours(bill, parts.support_rates),
+        planting_hours=0.0 if established else (trees + added) / farm.rates.planting,
+        support_hours=0.0 if established else support_hours(bill, farm.support_rates),
         yield_history=tuple(value * rows / geometry.rows for value in table.yield_history),
     )
 
 
-def _mean_royalty(extra: list[Pollinizer], parts: FarmParts) -> float:
+def _mean_royalty(extra: list[Pollinizer], farm: FarmTerms) -> float:
     """Royalty of a block's extra pollinizers [money/tree]: their own cultivars', none where no price list holds one."""
     trees = sum(each.trees for each in extra)
-    fruit = [(each.trees, parts.market.fruit.get(each.cultivar)) for each in extra]
+    fruit = [(each.trees, farm.market.fruit.get(each.cultivar)) for each in extra]
     return sum(number * known.royalty for number, known in fruit if known is not None) / trees if trees else 0.0

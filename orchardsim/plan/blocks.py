@@ -17,9 +17,9 @@ from orchardsim.economy.blocks import BlockMoney
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
+from orchardsim.plan.farm_terms import FarmTerms, StatedGroup, first_stated
 from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
 from orchardsim.plan.layout import DEFAULT_HEADLAND, lay_out, rows_of_groups
-from orchardsim.plan.parts import FarmParts, Group, first_stated
 from orchardsim.plan.plan import ResolvedBlock
 from orchardsim.plan.pollination import (
     FIXED,
@@ -54,7 +54,7 @@ DEFAULT_DIRECTION: Final = 0.0
 """Rows run north and south; common practice where the land allows, no source."""
 
 
-def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
+def resolve_blocks(tables: Sequence[Any], farm: FarmTerms) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
     """All blocks of a plan, and remarks on what is legal but looks wrong."""
     warnings: list[str] = []
     names: set[str] = set()
@@ -62,20 +62,18 @@ def resolve_blocks(tables: Sequence[Any], parts: FarmParts) -> tuple[tuple[Resol
         if table.name in names or table.name in (FARM, SHARED):
             problem = "stands twice" if table.name in names else "is kept for what is no block"
             raise InputError(
-                parts.filler.where, f"block {number}.name: found {table.name!r}, which {problem}; allowed: another name"
+                farm.filler.where, f"block {number}.name: found {table.name!r}, which {problem}; allowed: another name"
             )
         names.add(table.name)
     cultivars = [_cultivars_of(table) for table in tables]
     blocks = []
     for number, table in enumerate(tables, start=1):
         neighbours = {name for other, found in enumerate(cultivars, start=1) if other != number for name in found}
-        blocks.append(_resolve(table, f"block {number}", neighbours, parts, warnings))
+        blocks.append(_resolve(table, f"block {number}", neighbours, farm, warnings))
     labels = [label for block in blocks for label in block.labels]
     for label in labels:
         if labels.count(label) > 1:
-            raise InputError(
-                parts.filler.where, f"block: the label {label!r} stands twice; allowed: another group name"
-            )
+            raise InputError(farm.filler.where, f"block: the label {label!r} stands twice; allowed: another group name")
     return tuple(blocks), warnings
 
 
@@ -145,16 +143,16 @@ def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
     return geometry
 
 
-def _groups(table: Any, path: str, geometry: Geometry, parts: FarmParts) -> tuple[list[Group], list[Pollinizer]]:
+def _groups(table: Any, path: str, geometry: Geometry, farm: FarmTerms) -> tuple[list[StatedGroup], list[Pollinizer]]:
     """Row groups of a block, rows of a pollinizer cultivar included, and its extra pollinizer trees."""
-    filler = parts.filler
+    filler = farm.filler
     rows = list(range(geometry.rows))
-    groups: list[Group] = []
+    groups: list[StatedGroup] = []
     extra: list[Pollinizer] = []
     for number, pollinizer in enumerate(table.pollinizer, start=1):
         key = f"{path}.pollinizer {number}"
-        parts.catalogue.require("cultivar", pollinizer.cultivar, f"{key}.cultivar")
-        if parts.catalogue.get("cultivar", pollinizer.cultivar, Cultivar, key).triploid:
+        farm.catalogue.require("cultivar", pollinizer.cultivar, f"{key}.cultivar")
+        if farm.catalogue.get("cultivar", pollinizer.cultivar, Cultivar, key).triploid:
             raise InputError(
                 filler.where,
                 f"{key}.cultivar: found {pollinizer.cultivar!r}, a triploid that gives no pollen; "
@@ -187,22 +185,22 @@ def _groups(table: Any, path: str, geometry: Geometry, parts: FarmParts) -> tupl
                     f"or the pollinizer; the block has {geometry.rows} rows",
                 )
             rows = [row for row in rows if row not in taken]
-            groups.append(_group(table, path, None, pollinizer.cultivar, tuple(taken), parts, key))
+            groups.append(_group(table, path, None, pollinizer.cultivar, tuple(taken), farm, key))
     if not table.group:
-        groups.insert(0, _group(table, path, None, None, tuple(rows), parts, path))
+        groups.insert(0, _group(table, path, None, None, tuple(rows), farm, path))
         return _labelled(table.name, groups), extra
     try:
         numbers = rows_of_groups([group.rows for group in table.group], len(rows))
     except ValueError as error:
         raise InputError(filler.where, f"{path}.group: {error}") from None
-    found: list[Group] = []
+    found: list[StatedGroup] = []
     for number, (group, count) in enumerate(zip(table.group, numbers, strict=True), start=1):
         own, rows = tuple(rows[:count]), rows[count:]
-        found.append(_group(table, path, group, None, own, parts, f"{path}.group {number}"))
+        found.append(_group(table, path, group, None, own, farm, f"{path}.group {number}"))
     return _labelled(table.name, found + groups), extra
 
 
-def _labelled(block: str, groups: list[Group]) -> list[Group]:
+def _labelled(block: str, groups: list[StatedGroup]) -> list[StatedGroup]:
     if len(groups) == 1 and not groups[0].name:
         return groups
     from dataclasses import replace
@@ -211,13 +209,13 @@ def _labelled(block: str, groups: list[Group]) -> list[Group]:
 
 
 def _group(
-    table: Any, path: str, group: Any, pollinizer: str | None, rows: tuple[int, ...], parts: FarmParts, key: str
-) -> Group:
+    table: Any, path: str, group: Any, pollinizer: str | None, rows: tuple[int, ...], farm: FarmTerms, key: str
+) -> StatedGroup:
     def choice(name: str, kind: str) -> str:
         value = getattr(group, name, None) or getattr(table, name)
         if value is None:
-            raise InputError(parts.filler.where, f"{key}.{name}: missing; allowed: {_listed(parts, kind)}")
-        parts.catalogue.require(kind, value, f"{key if getattr(group, name, None) else path}.{name}")
+            raise InputError(farm.filler.where, f"{key}.{name}: missing; allowed: {_listed(farm, kind)}")
+        farm.catalogue.require(kind, value, f"{key if getattr(group, name, None) else path}.{name}")
         return str(value)
 
     cultivar = pollinizer or choice("cultivar", "cultivar")
@@ -225,9 +223,9 @@ def _group(
     if target is None and pollinizer is None:
         target = table.crop_load_target
     if target is None:
-        target = parts.catalogue.get("cultivar", cultivar, CropTarget, f"{key}.cultivar").crop_load_target
+        target = farm.catalogue.get("cultivar", cultivar, CropTarget, f"{key}.cultivar").crop_load_target
     name = group.name if group is not None else (f"{pollinizer} pollinizer" if pollinizer else "")
-    return Group(
+    return StatedGroup(
         name=name,
         label=table.name,
         rows=rows,
@@ -239,21 +237,21 @@ def _group(
     )
 
 
-def _listed(parts: FarmParts, kind: str) -> str:
-    names = parts.catalogue.names(kind)
+def _listed(farm: FarmTerms, kind: str) -> str:
+    names = farm.catalogue.names(kind)
     return ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
 
 
-def _layout(table: Any, path: str, geometry: Geometry, groups: list[Group], parts: FarmParts) -> Layout:
+def _layout(table: Any, path: str, geometry: Geometry, groups: list[StatedGroup], farm: FarmTerms) -> Layout:
     """Where the trees stand, and of which group each row is."""
     row_group = [0] * geometry.rows
     for index, group in enumerate(groups):
         for row in group.rows:
             row_group[row] = index
-    direction = first_stated(table.row_direction, parts.site.row_direction)
+    direction = first_stated(table.row_direction, farm.site.row_direction)
     if direction is None:
         direction = DEFAULT_DIRECTION
-        parts.filler.ledger.note(
+        farm.filler.ledger.note(
             f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice"
         )
     return Layout(**dataclasses.asdict(geometry), row_direction=direction, group=tuple(row_group))
@@ -262,14 +260,14 @@ def _layout(table: Any, path: str, geometry: Geometry, groups: list[Group], part
 def _row_group(
     table: Any,
     path: str,
-    group: Group,
+    group: StatedGroup,
     training: Training,
     pollen: tuple[float, float],
     money: BlockMoney,
-    parts: FarmParts,
+    farm: FarmTerms,
 ) -> RowGroup:
     """One row group, looked up in the catalogue; its refill rules are filled in once those of the farm are read."""
-    catalogue = parts.catalogue
+    catalogue = farm.catalogue
     return RowGroup(
         label=group.label,
         cultivar_name=group.cultivar,
@@ -292,8 +290,8 @@ def _row_group(
     )
 
 
-def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warnings: list[str]) -> ResolvedBlock:
-    filler, catalogue = parts.filler, parts.catalogue
+def _resolve(table: Any, path: str, neighbours: set[str], farm: FarmTerms, warnings: list[str]) -> ResolvedBlock:
+    filler, catalogue = farm.filler, farm.catalogue
     _check_years(table, path, filler)
     check_block(table, path, filler.where)
     for key, (unit, reason) in UNSTATED.items():
@@ -303,7 +301,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
     training = catalogue.get("training_system", table.training, Training, f"{path}.training")
     geometry = geometry_of(table, path, filler)
     check_history(table, geometry, path, filler.where)
-    groups, extra = _groups(table, path, geometry, parts)
+    groups, extra = _groups(table, path, geometry, farm)
 
     site = filler.fill(
         BlockSite,
@@ -312,43 +310,41 @@ def _resolve(table: Any, path: str, neighbours: set[str], parts: FarmParts, warn
         None,
         **{
             name: value
-            for source in (parts.site, table)
+            for source in (farm.site, table)
             for name, value in source.stated(parameters_of(BlockSite)).items()
         },
     )
     check_protection(site.protection, site.irrigated, path, filler.where)
-    pollen = [
-        _pollen(index, groups, geometry, extra, neighbours, parts, path, warnings) for index in range(len(groups))
-    ]
+    pollen = [_pollen(index, groups, geometry, extra, neighbours, farm, path, warnings) for index in range(len(groups))]
     check_training(training, table.training, filler.where)
-    _check_training(table, training, groups, parts, path, warnings)
+    _check_training(table, training, groups, farm, path, warnings)
     short = geometry.positions - geometry.trees
     group_trees = [
         len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0) for group in groups
     ]
     money = [
-        block_money(table, path, group, trees, geometry, training, site, extra if index == 0 else [], parts)
+        block_money(table, path, group, trees, geometry, training, site, extra if index == 0 else [], farm)
         for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
     ]
     plan = BlockPlan(
         name=table.name,
-        layout=_layout(table, path, geometry, groups, parts),
+        layout=_layout(table, path, geometry, groups, farm),
         groups=tuple(
-            _row_group(table, path, group, training, own_pollen, own_money, parts)
+            _row_group(table, path, group, training, own_pollen, own_money, farm)
             for group, own_pollen, own_money in zip(groups, pollen, money, strict=True)
         ),
         year_planted=table.year_planted,
-        site_growth=first_stated(table.site_growth, parts.site.site_growth),
-        replant_site=first_stated(table.replant_site, parts.site.replant_site),
+        site_growth=first_stated(table.site_growth, farm.site.site_growth),
+        replant_site=first_stated(table.replant_site, farm.site.replant_site),
         year_removed=table.year_removed,
         deer_fence=table.fence != "none",
         drainage=site.drainage,
-        post_spacing=parts.support.post_spacing,
-        anchors_per_row=int(parts.support.anchors_per_row),
+        post_spacing=farm.support.post_spacing,
+        anchors_per_row=int(farm.support.anchors_per_row),
         trunk_area_at_start=table.trunk_area,
         crop_at_start=table.last_crop,
         thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
-        latitude=parts.site.latitude,
+        latitude=farm.site.latitude,
     )
     return ResolvedBlock(table.name, plan, site, tuple(extra))
 
@@ -377,16 +373,16 @@ def _check_years(table: Any, path: str, filler: Filler) -> None:
 
 def _pollen(
     index: int,
-    groups: list[Group],
+    groups: list[StatedGroup],
     geometry: Geometry,
     extra: list[Pollinizer],
     neighbours: set[str],
-    parts: FarmParts,
+    farm: FarmTerms,
     path: str,
     warnings: list[str],
 ) -> tuple[float, float]:
     """Distance [m] and bloom overlap of a group's best pollen source: nearness and overlap weighed together."""
-    outside, catalogue, filler = parts.site.pollen_nearby, parts.catalogue, parts.filler
+    outside, catalogue, filler = farm.site.pollen_nearby, farm.catalogue, farm.filler
     group = groups[index]
     heat = catalogue.get("cultivar", group.cultivar, Phenology, path).bloom_heat
 
@@ -426,7 +422,7 @@ def _pollen(
         )
     found.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
-    return max(found, key=lambda each: each[1] * math.exp(-each[0] / parts.pollen_reach))
+    return max(found, key=lambda each: each[1] * math.exp(-each[0] / farm.pollen_reach))
 
 
 def check_training(entry: Any, name: str, where: str) -> None:
@@ -437,11 +433,11 @@ def check_training(entry: Any, name: str, where: str) -> None:
 
 
 def _check_training(
-    table: Any, training: Training, groups: list[Group], parts: FarmParts, path: str, warnings: list[str]
+    table: Any, training: Training, groups: list[StatedGroup], farm: FarmTerms, path: str, warnings: list[str]
 ) -> None:
     spacing = table.row_spacing
     for group in groups:
-        stock = parts.catalogue.get("rootstock", group.rootstock, Stock, path)
+        stock = farm.catalogue.get("rootstock", group.rootstock, Stock, path)
         if stock.needs_support and training.support == "none":
             warnings.append(
                 f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
@@ -464,7 +460,7 @@ def _check_training(
             "rows shade each other when trees are much taller than the alley is wide"
         )
     for group in groups:
-        grade = parts.catalogue.get("tree_grade", group.tree_grade, TreeGrade, path)
+        grade = farm.catalogue.get("tree_grade", group.tree_grade, TreeGrade, path)
         if grade.height > training.height_limit:
             warnings.append(
                 f"{path}: a {group.tree_grade!r} tree is taller at planting ({grade.height:g} m) than "

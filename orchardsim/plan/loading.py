@@ -23,13 +23,13 @@ from orchardsim.operations.parameters import (
 from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
 from orchardsim.plan.catalogue import KINDS, Catalogue
 from orchardsim.plan.catalogue_files import catalogue_file
+from orchardsim.plan.farm_terms import FarmTerms
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.futures import read_futures
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import carrying_learned
 from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
 from orchardsim.plan.names import check_names
-from orchardsim.plan.parts import FarmParts
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.reading import check_content, read_toml
@@ -138,7 +138,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
-    parts = FarmParts(
+    farm = FarmTerms(
         site=table.site,
         catalogue=catalogue,
         filler=filler,
@@ -151,7 +151,7 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         guarded=guarded,
         blight_control=sections["hazards"].blight_control,
     )
-    blocks, warnings = resolve_blocks(table.block, parts)
+    blocks, warnings = resolve_blocks(table.block, farm)
     unpriced = [name for name in sold if name not in sections["market"].fruit]
     if unpriced:
         raise InputError(

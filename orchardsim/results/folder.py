@@ -270,24 +270,24 @@ class OutputFolder:
             If the disk is full, or somebody else's file stands in the place.
         """
         part = f"{WORKROOM}/{name.replace('/', '_').lstrip('.')}.{secrets.token_hex(4)}.part"
-        target, scratch = self.place / name, self.place / part
+        target, unfinished = self.place / name, self.place / part
         try:
             self._note({"part": part})
-            make(scratch)
-            with scratch.open("rb+") as stream:
+            make(unfinished)
+            with unfinished.open("rb+") as stream:
                 os.fsync(stream.fileno())
-            found = digest(scratch)
+            found = digest(unfinished)
             self._require_ours(name)
             if not name.startswith(WORKROOM + "/"):
                 self._retire()
             target.parent.mkdir(exist_ok=True)
             self._note({"file": name, "sha256": found, "kind": self.kind})
-            os.replace(scratch, target)
+            os.replace(unfinished, target)
         except OSError as error:
             raise InputError(str(self.place), f"{name} could not be written: {reason(error)}") from error
         finally:
             with contextlib.suppress(OSError):
-                scratch.unlink(missing_ok=True)
+                unfinished.unlink(missing_ok=True)
         return target
 
     def write_text(self, name: str, text: str) -> Path:

@@ -37,7 +37,7 @@ class Draws:
     price luck by year, or its mean where trials are few, (trial, control).
     """
 
-    pick: NDArray[np.int64]
+    season_rows: NDArray[np.int64]
     seasons: int
     in_runs: bool
     luck: Array
@@ -48,13 +48,13 @@ def record_draws(dataset: xarray.Dataset) -> Draws | None:
     seasons = int(dataset.attrs.get("record_seasons", 0))
     if seasons < 2:
         return None
-    found, pick = np.unique(dataset["harvest_year"].values, return_inverse=True)
+    found, season_rows = np.unique(dataset["harvest_year"].values, return_inverse=True)
     seasons = max(seasons, found.size)
     shape = dataset["harvest_year"].shape
     luck = dataset["price_luck"].values
     if luck.shape[0] < FEW_PER_YEAR * luck.shape[1]:
         luck = luck.mean(axis=1, keepdims=True)
-    return Draws(pick.reshape(shape), seasons, float(dataset.attrs.get("season_run_length", 1.0)) > 1.0, luck)
+    return Draws(season_rows.reshape(shape), seasons, float(dataset.attrs.get("season_run_length", 1.0)) > 1.0, luck)
 
 
 def record_silence(dataset: xarray.Dataset) -> str:
@@ -95,7 +95,7 @@ def errors_of(values: Array, worst: Side, draws: Draws | None, *, whole: bool = 
     if draws is not None and present.sum() >= 3:
         found = two_errors(
             values[present],
-            draws.pick[present],
+            draws.season_rows[present],
             draws.seasons,
             points,
             worst=worst,

@@ -39,11 +39,11 @@ class Moment:
     Attributes
     ----------
     year, leaf, last_year : int
-        First struck year, leaf of the leading block in it, last struck year.
+        First bad year, leaf of the leading block in it, last bad year.
     crop_lost, fresh_lost : Estimate [kg]
         Picked fruit, and fruit in the fresh grades, over the whole run.
     fresh_share : Estimate [1]
-        Share of the fresh fruit of the struck years that is lost.
+        Share of the fresh fruit of the bad years that is lost.
     trees_lost : Estimate [1]
         Trees that die more than without it, over the whole run.
     cash_lost : Estimate [money]
@@ -53,7 +53,7 @@ class Moment:
     payback_year : float [year]
         Middle of the trials; inf where half do not pay back.
     recovery : float [year]
-        Years after the last struck one in which the mean fresh crop is still more than 5 % short, up to the last such
+        Years after the last bad one in which the mean fresh crop is still more than 5 % short, up to the last such
         year; inf where it is short to the end of the run, nan where no year of the run is left to tell.
     recovery_low, recovery_high : float [year]
         5 and 95 % points of the same over resampled trials.
@@ -162,7 +162,7 @@ def stress_document(found: Stress) -> dict[str, Any]:
     document: dict[str, Any] = _plain(asdict(found))
     document["definitions"] = {
         "cash_lost": "present value at year 0 of the cash flow before interest, living blocks worth nothing at the end",
-        "recovery": f"years after the last struck one with a mean fresh crop below {percent(BACK)} of usual",
+        "recovery": f"years after the last bad one with a mean fresh crop below {percent(BACK)} of usual",
         "reserve": f"own cash at the start that keeps {percent(SURVIVING)} of trials within the credit line (none "
         "stated: no credit)",
         "close": "leaves whose cash cost cannot be told from the worst one's (paired, two standard errors)",

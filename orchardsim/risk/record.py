@@ -21,18 +21,18 @@ NOISE_POINT: Final = 1.645
 """Standard deviations of the noise below which a record error is not seen (95 % point of a normal)."""
 
 
-def season_counts(pick: NDArray[np.int64], seasons: int) -> Array:
+def season_counts(season_rows: NDArray[np.int64], seasons: int) -> Array:
     """How often each season of the record stands in each trial: (trial, season).
 
     Parameters
     ----------
-    pick : (trial, year)
+    season_rows : (trial, year)
         Season that each trial meets in each year.
     seasons : int
         Seasons in the record.
     """
-    trials = pick.shape[0]
-    flat = np.arange(trials)[:, None] * seasons + pick
+    trials = season_rows.shape[0]
+    flat = np.arange(trials)[:, None] * seasons + season_rows
     return np.bincount(flat.ravel(), minlength=trials * seasons).reshape(trials, seasons).astype(float)
 
 
@@ -75,7 +75,7 @@ def without_controls(values: Array, controls: Array | None) -> tuple[Array, floa
 
 
 def record_errors(
-    values: ArrayLike, pick: NDArray[np.int64], seasons: int, controls: Array | None = None
+    values: ArrayLike, season_rows: NDArray[np.int64], seasons: int, controls: Array | None = None
 ) -> RecordErrors:
     """Standard error of the mean over trials that comes from the record's finite number of seasons.
 
@@ -83,7 +83,7 @@ def record_errors(
     ----------
     values : (trial, column)
         nan in both results of a column that is not finite.
-    pick : (trial, year)
+    season_rows : (trial, year)
         Season of each trial and year, drawn from the record with equal chance, one year independent of the next.
     seasons : int
         Seasons in the record.
@@ -106,7 +106,7 @@ def record_errors(
         return RecordErrors(np.full(columns, np.nan), np.full(columns, np.nan))
     safe = np.where(defined, values, 0.0)
     centred, degrees = without_controls(safe, controls)
-    counts = season_counts(pick, seasons) - pick.shape[1] / seasons
+    counts = season_counts(season_rows, seasons) - season_rows.shape[1] / seasons
     squares, noises, noise_squares = (np.zeros(columns) for _ in range(3))
     for season in range(seasons):
         product = counts[:, season, None] * centred
@@ -119,9 +119,9 @@ def record_errors(
     return RecordErrors(np.where(defined, error, np.nan), np.where(defined, seen_from, np.nan))
 
 
-def record_error_of_mean(values: ArrayLike, pick: NDArray[np.int64], seasons: int) -> float:
+def record_error_of_mean(values: ArrayLike, season_rows: NDArray[np.int64], seasons: int) -> float:
     """:func:`record_errors` of one number per trial."""
-    return float(record_errors(np.asarray(values, dtype=float)[:, None], pick, seasons).error[0])
+    return float(record_errors(np.asarray(values, dtype=float)[:, None], season_rows, seasons).error[0])
 
 
 @dataclass(frozen=True)
@@ -189,7 +189,7 @@ def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: fl
 
 def two_errors(
     values: ArrayLike,
-    pick: NDArray[np.int64],
+    season_rows: NDArray[np.int64],
     seasons: int,
     shares: tuple[float, ...],
     *,
@@ -203,7 +203,7 @@ def two_errors(
     Parameters
     ----------
     values : (trial,)
-    pick : (trial, year)
+    season_rows : (trial, year)
     seasons : int
     shares : tuple of float
         Quantiles wanted.
@@ -221,7 +221,7 @@ def two_errors(
         mean(values),
         expected_shortfall(values, worst, tail),
     ]
-    found = record_errors(influences(values, shares, worst, tail, whole=whole), pick, seasons, controls)
+    found = record_errors(influences(values, shares, worst, tail, whole=whole), season_rows, seasons, controls)
     return [
         TwoErrors(name, float(one.value), float(one.standard_error), float(error), float(seen))
         for name, one, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)

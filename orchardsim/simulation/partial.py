@@ -1,4 +1,4 @@
-"""Finished units of a run in progress, kept as files: little stands in memory, and a stopped run goes on."""
+"""Finished trials of a run in progress, kept as files: little stands in memory, and a stopped run goes on."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def run_differs(before: Mapping[str, Any], now: Mapping[str, Any]) -> str | None
 
 
 class PartialRun:
-    """Trials of one run that are finished, one file per unit of work.
+    """Trials of one run that are finished, one file for each range of them.
 
     Parameters
     ----------
@@ -55,32 +55,32 @@ class PartialRun:
         self.folder = folder
         self.trials = trials
         self.prefix = prefix
-        self._units: list[range] = []
+        self._ranges: list[range] = []
         """Kept ranges of trials, in trial order."""
         for name in folder.unfinished(f"{prefix}-"):
             first, last = name.removesuffix(".npz").rsplit("-", 2)[1:]
-            unit = range(int(first), int(last) + 1)
-            if folder.holds(name) and self._reads(unit):
-                self._units.append(unit)
+            part = range(int(first), int(last) + 1)
+            if folder.holds(name) and self._reads(part):
+                self._ranges.append(part)
             else:
-                folder.say(f"trials {unit.start} to {unit.stop - 1} are damaged and will be simulated again")
+                folder.say(f"trials {part.start} to {part.stop - 1} are damaged and will be simulated again")
                 folder.drop(name)
 
     @property
     def kept(self) -> int:
         """Number of finished trials."""
-        return sum(len(unit) for unit in self._units)
+        return sum(len(part) for part in self._ranges)
 
     def missing(self, size: int) -> list[range]:
-        """Units of work of at most so many trials that are not there yet."""
+        """Ranges of at most so many trials that are not there yet."""
         gaps, start = [], 0
-        for unit in [*self._units, range(self.trials, self.trials)]:
-            gaps += [range(first, min(first + size, unit.start)) for first in range(start, unit.start, size)]
-            start = unit.stop
+        for part in [*self._ranges, range(self.trials, self.trials)]:
+            gaps += [range(first, min(first + size, part.start)) for first in range(start, part.start, size)]
+            start = part.stop
         return gaps
 
-    def save(self, unit: range, arrays: Mapping[str, NDArray[Any]]) -> None:
-        """Keep a finished unit.
+    def save(self, part: range, arrays: Mapping[str, NDArray[Any]]) -> None:
+        """Keep a finished range.
 
         Raises
         ------
@@ -92,40 +92,40 @@ class PartialRun:
             with path.open("wb") as stream:
                 np.savez(stream, allow_pickle=False, **arrays)
 
-        self.folder.write(self._name(unit), write)
-        self._units = sorted([*self._units, unit], key=lambda each: each.start)
+        self.folder.write(self._name(part), write)
+        self._ranges = sorted([*self._ranges, part], key=lambda each: each.start)
 
-    def load(self, unit: range) -> Arrays:
-        """Arrays of a kept unit; single trees ("trial/block/name") left out."""
-        with np.load(self.folder.place / self._name(unit), allow_pickle=False) as stored:
+    def load(self, part: range) -> Arrays:
+        """Arrays of a kept range; single trees ("trial/block/name") left out."""
+        with np.load(self.folder.place / self._name(part), allow_pickle=False) as stored:
             return {name: stored[name] for name in stored.files if "/" not in name}
 
     def single_trees(self) -> Arrays:
-        """Single trees of all units."""
+        """Single trees of all ranges."""
         found: Arrays = {}
-        for unit in self._units:
-            with np.load(self.folder.place / self._name(unit), allow_pickle=False) as stored:
+        for part in self._ranges:
+            with np.load(self.folder.place / self._name(part), allow_pickle=False) as stored:
                 found |= {name: stored[name] for name in stored.files if "/" in name}
         return found
 
     def pieces(self, size: int) -> Iterator[tuple[range, Arrays]]:
-        """All trials in order, so many at a time, whatever the units were."""
+        """All trials in order, so many at a time, whatever the ranges were."""
         held: Arrays = {}
         start = 0
-        for unit in self._units:
-            arrays = self.load(unit)
+        for part in self._ranges:
+            arrays = self.load(part)
             held = {name: np.concatenate([held[name], each]) for name, each in arrays.items()} if held else arrays
-            while unit.stop - start >= size or (unit.stop == self.trials and start < self.trials):
+            while part.stop - start >= size or (part.stop == self.trials and start < self.trials):
                 stop = min(start + size, self.trials)
                 yield range(start, stop), {name: each[: stop - start] for name, each in held.items()}
                 held = {name: each[stop - start :] for name, each in held.items()}
                 start = stop
 
-    def _name(self, unit: range) -> str:
-        return f"{WORKROOM}/{self.prefix}-{unit.start:07d}-{unit.stop - 1:07d}.npz"
+    def _name(self, part: range) -> str:
+        return f"{WORKROOM}/{self.prefix}-{part.start:07d}-{part.stop - 1:07d}.npz"
 
-    def _reads(self, unit: range) -> bool:
+    def _reads(self, part: range) -> bool:
         try:
-            return bool(self.load(unit))
+            return bool(self.load(part))
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return False

@@ -158,7 +158,7 @@ class Replay:
 
     def library(self, trials: range) -> SeasonLibrary:
         """Seasons of so many rows; those of the record are the same in all."""
-        if self._library is None or len(self._library.sample.pick) < trials.stop:
+        if self._library is None or len(self._library.sample.season_rows) < trials.stop:
             drawn = build_library(self.plan, Streams(self.seed), range(trials.stop), self.years, "sampled")
             sample = drawn.sample
             assert self.plan.calendar_year is not None
@@ -170,7 +170,7 @@ class Replay:
             rows = {
                 year: np.full(trials.stop, known[own], dtype=np.int64) for year, own in calendar.items() if own in known
             }
-            self._library = drawn.with_picks(rows)
+            self._library = drawn.with_season_rows(rows)
         return self._library
 
     def run(self, trials: range, plan: Plan | None = None) -> Replayed:

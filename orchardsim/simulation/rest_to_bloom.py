@@ -38,7 +38,7 @@ explains. Fruit mass that the fruit counted does not foretell then has a coeffic
 )
 def meet_season(tile: Tile, year: int) -> None:
     """Each trial meets its season; its work starts with none asked and all done in time."""
-    tile.season_rows = tile.library.pick(tile.trials, year)
+    tile.season_rows = tile.library.season_rows(tile.trials, year)
     for block in tile.blocks:
         block.season = _season_for_trees(tile, block, year)
         block.asked, block.done = block.ask_nothing(), block.all_in_time()

@@ -1,4 +1,4 @@
-"""Runs a plan: units of trials over processes, joined in trial order."""
+"""Runs a plan: ranges of trials over processes, joined in trial order."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.single_trees import with_single_trees
-from orchardsim.simulation.unit import UNIT_TRIALS, run_unit
+from orchardsim.simulation.trial_range import RANGE_TRIALS, run_trials
 from orchardsim.weather.place import check_rain, climate_of
 
 if TYPE_CHECKING:
@@ -94,15 +94,15 @@ def simulate(
         plan = plan.with_known_futures()
     job = RunJob(plan, trials, years, seed, seasons, single_trees, process_seeds)
     finished: dict[int, Arrays] = {}
-    for unit, arrays in job.run(job.units(jobs), jobs):
-        finished[unit.start] = arrays
+    for part, arrays in job.run(job.ranges(jobs), jobs):
+        finished[part.start] = arrays
         if progress is not None:
-            progress(len(unit))
+            progress(len(part))
     return job.dataset(_join([finished[start] for start in sorted(finished)]))
 
 
 class RunJob:
-    """What a run is; its units, and the datasets of their arrays. For the parameters see :func:`simulate`.
+    """What a run is; its ranges of trials, and the datasets of their arrays. For the parameters see :func:`simulate`.
 
     Raises
     ------
@@ -134,7 +134,7 @@ class RunJob:
 
     @functools.cached_property
     def _library(self) -> SeasonLibrary | None:
-        """Seasons of all trials; None where each unit generates its own."""
+        """Seasons of all trials; None where each range of trials generates its own."""
         if self.plan.weather.method == "parametric" and self.seasons != "record":
             return None
         streams = Streams(self.seed, self.process_seeds or {})
@@ -158,22 +158,22 @@ class RunJob:
         }
         return found | ({"process_seeds": dict(self.process_seeds)} if self.process_seeds else {})
 
-    def unit_size(self, jobs: int) -> int:
-        """Trials of a unit of work, so that all processes have some; results do not depend on it."""
-        return _unit_size(self.trials, jobs)
+    def range_size(self, jobs: int) -> int:
+        """Trials of a range, so that all processes have some; results do not depend on it."""
+        return _range_size(self.trials, jobs)
 
-    def units(self, jobs: int, trials: range | None = None) -> list[range]:
-        """Units of work of some trials, or of all."""
+    def ranges(self, jobs: int, trials: range | None = None) -> list[range]:
+        """Ranges of some trials, or of all."""
         trials = range(self.trials) if trials is None else trials
-        size = _unit_size(len(trials), jobs)
+        size = _range_size(len(trials), jobs)
         return [trials[start : start + size] for start in range(0, len(trials), size)]
 
-    def run(self, units: list[range], jobs: int) -> Iterator[tuple[range, Arrays]]:
-        """Units as they finish."""
+    def run(self, ranges: list[range], jobs: int) -> Iterator[tuple[range, Arrays]]:
+        """Ranges as they finish."""
         with worker_pool(jobs) as pool:
-            pool.start(len(units))
+            pool.start(len(ranges))
             run = functools.partial(
-                run_unit,
+                run_trials,
                 self.plan,
                 years=self.years,
                 seed=self.seed,
@@ -182,21 +182,21 @@ class RunJob:
                 single_trees=self.single_trees,
                 process_seeds=self.process_seeds,
             )
-            for number, arrays in pool.finished([(run, (unit,)) for unit in units]):
-                yield units[number], arrays
+            for number, arrays in pool.finished([(run, (part,)) for part in ranges]):
+                yield ranges[number], arrays
 
-    def piece(self, unit: range) -> xarray.Dataset:
+    def piece(self, part: range) -> xarray.Dataset:
         """Some trials alone, simulated in this process."""
-        arrays = run_unit(
+        arrays = run_trials(
             self.plan,
-            unit,
+            part,
             self.years,
             self.seed,
             self.seasons,
             library=self._library,
             process_seeds=self.process_seeds,
         )
-        return self.dataset(arrays, unit.start)
+        return self.dataset(arrays, part.start)
 
     def run_kept(self, kept: PartialRun, jobs: int, progress: Callable[[int], Any] = lambda trials: None) -> None:
         """Run what is not kept yet, and keep it.
@@ -207,15 +207,15 @@ class RunJob:
             If the disk is full.
         """
         progress(kept.kept)
-        for unit, arrays in self.run(kept.missing(self.unit_size(jobs)), jobs):
-            kept.save(unit, arrays)
-            progress(len(unit))
+        for part, arrays in self.run(kept.missing(self.range_size(jobs)), jobs):
+            kept.save(part, arrays)
+            progress(len(part))
 
     def pieces(self, kept: PartialRun, size: int) -> Iterator[xarray.Dataset]:
         """Datasets of so many trials each from a run that is kept whole."""
         trees = kept.single_trees()
-        for unit, arrays in kept.pieces(size):
-            yield self.dataset(arrays | trees if unit.start == 0 else arrays, unit.start)
+        for part, arrays in kept.pieces(size):
+            yield self.dataset(arrays | trees if part.start == 0 else arrays, part.start)
 
     def dataset(self, arrays: Arrays, first_trial: int = 0) -> xarray.Dataset:
         """Arrays of some trials, in order, as a dataset; single trees only with the first trials."""
@@ -296,12 +296,12 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
             raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")
 
 
-def _unit_size(trials: int, jobs: int) -> int:
-    return max(1, min(UNIT_TRIALS, -(-trials // jobs)))
+def _range_size(trials: int, jobs: int) -> int:
+    return max(1, min(RANGE_TRIALS, -(-trials // jobs)))
 
 
 def _join(parts: list[Arrays]) -> Arrays:
-    """Arrays of all units in trial order; single trees as they are."""
+    """Arrays of all ranges in trial order; single trees as they are."""
     joined: Arrays = {}
     for name in parts[0]:
         if "/" not in name:

@@ -19,7 +19,7 @@ from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.unit import tile_size
+from orchardsim.simulation.trial_range import tile_size
 
 Array = NDArray[np.float64]
 ChangePrices = Callable[[PricePaths], PricePaths]
@@ -39,7 +39,7 @@ class SameFutures:
         self.plan, self.trials, self.years = plan, range(trials), years
         self.streams = Streams(seed)
         self.library: SeasonLibrary = build_library(plan, self.streams, self.trials, years, "sampled")
-        self.region: Array = self.library.region[self.library.sample.pick[:trials, :years]]
+        self.region: Array = self.library.region[self.library.sample.season_rows[:trials, :years]]
 
     def walked(self, plan: Plan) -> Totals:
         """Physical results of the trials under a plan with the same blocks and seasons."""

@@ -34,7 +34,7 @@ class SeasonLibrary:
     Attributes
     ----------
     sample : WeatherSample
-        ``pick`` covers the trials ``first_trial, first_trial + 1, ...``.
+        ``season_rows`` covers the trials ``first_trial, first_trial + 1, ...``.
     drivers : tuple by block of tuple by row group of SeasonDrivers
     region : array, (season,) [1]
         Crop of the region in a season relative to its mean, as far as frost decides it.
@@ -51,28 +51,28 @@ class SeasonLibrary:
     region_usual: float = 1.0
     past: Mapping[int, int] = field(default_factory=dict)
 
-    def pick(self, trials: range, year: int) -> NDArray[np.int64]:
+    def season_rows(self, trials: range, year: int) -> NDArray[np.int64]:
         """Season that each trial meets in a year; before year 0 its own, or the record's, ending with its last."""
         if year >= 0:
             rows = slice(trials.start - self.first_trial, trials.stop - self.first_trial)
-            return self.sample.pick[rows, year]
+            return self.sample.season_rows[rows, year]
         if year in self.past:
             return np.full(len(trials), self.past[year])
         own = self.sample.history
         order = own if own.size else np.argsort(self.sample.seasons.harvest_year, kind="stable")
         return np.full(len(trials), order[year % len(order)])
 
-    def for_trees(self, block: int, pick: NDArray[np.int64]) -> SeasonForTrees:
+    def for_trees(self, block: int, season_rows: NDArray[np.int64]) -> SeasonForTrees:
         """Drivers that growth and bearing read, (trial, group)."""
-        return SeasonForTrees.of(self.drivers[block], pick)
+        return SeasonForTrees.of(self.drivers[block], season_rows)
 
-    def for_losses(self, block: int, pick: NDArray[np.int64]) -> LossSeason:
+    def for_losses(self, block: int, season_rows: NDArray[np.int64]) -> LossSeason:
         """Drivers that the hazards read, (trial, group)."""
-        return LossSeason(**{name: self.of(block, name, pick) for name in LossSeason.__dataclass_fields__})
+        return LossSeason(**{name: self.of(block, name, season_rows) for name in LossSeason.__dataclass_fields__})
 
-    def of(self, block: int, name: str, pick: NDArray[np.int64]) -> Array:
+    def of(self, block: int, name: str, season_rows: NDArray[np.int64]) -> Array:
         """One driver of a block's row groups, (trial, group, ...)."""
-        return np.stack([getattr(one, name)[pick] for one in self.drivers[block]], axis=1)
+        return np.stack([getattr(one, name)[season_rows] for one in self.drivers[block]], axis=1)
 
     def extended(
         self, drivers: Sequence[Sequence[SeasonDrivers]], region: Array, harvest_year: NDArray[np.int64]
@@ -94,12 +94,12 @@ class SeasonLibrary:
         )
         return dataclasses.replace(self, sample=sample, drivers=longer, region=np.concatenate([self.region, region]))
 
-    def with_picks(self, rows: Mapping[int, NDArray[np.int64]]) -> SeasonLibrary:
+    def with_season_rows(self, rows: Mapping[int, NDArray[np.int64]]) -> SeasonLibrary:
         """The same library with other seasons in some years: year -> season of each trial."""
-        pick = self.sample.pick.copy()
+        season_rows = self.sample.season_rows.copy()
         for year, row in rows.items():
-            pick[:, year] = row
-        return dataclasses.replace(self, sample=dataclasses.replace(self.sample, pick=pick))
+            season_rows[:, year] = row
+        return dataclasses.replace(self, sample=dataclasses.replace(self.sample, season_rows=season_rows))
 
 
 def _joined(own: SeasonDrivers, new: SeasonDrivers) -> SeasonDrivers:

@@ -107,7 +107,7 @@ class Shock:
         return tile.copied(
             totals,
             steps=self.steps(),
-            library=tile.library.with_picks(self.seasons),
+            library=tile.library.with_season_rows(self.seasons),
             yards=[yard.copied(self._draws(yard.draws)) for yard in tile.yards],
         )
 
@@ -266,5 +266,5 @@ def _outcome(
 
 def _region(library: SeasonLibrary, trials: range, years: int) -> Array:
     rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
-    region: Array = library.region[library.sample.pick[rows, :years]]
+    region: Array = library.region[library.sample.season_rows[rows, :years]]
     return region

@@ -19,12 +19,12 @@ YEAR_LOOP: Final = tuple(name for name, row in RESULTS.items() if row.writer == 
 
 
 class Totals:
-    """Arrays over (trial, year, label, ...) for the trials of one unit of work.
+    """Arrays over (trial, year, label, ...) for a range of trials.
 
     Parameters
     ----------
     trials, years : int
-        Size of the unit.
+        Size of the range.
     labels : tuple of str
         Labels of the plan's blocks.
 

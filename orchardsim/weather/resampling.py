@@ -48,12 +48,12 @@ def year_chains(
     words = (words >> np.uint64(32)).reshape(len(trials), years, 2)
     fresh = ((words[:, :, 0] * np.uint64(seasons)) >> np.uint64(32)).astype(np.int64)
     follows = words[:, :, 1] < np.uint64(round((1.0 - 1.0 / run_length) * 2**32))
-    pick = fresh.copy()
+    season_rows = fresh.copy()
     for year in range(1, years):
-        following = pick[:, year - 1] + 1
+        following = season_rows[:, year - 1] + 1
         runs_on = follows[:, year] & (wrap | (following < seasons))
-        pick[:, year] = np.where(runs_on, following % seasons, fresh[:, year])
-    return pick
+        season_rows[:, year] = np.where(runs_on, following % seasons, fresh[:, year])
+    return season_rows
 
 
 def record_order(trials: range, years: int, seasons: int) -> NDArray[np.int64]:

@@ -60,7 +60,7 @@ class Prepared:
 
 
 def prepare_record(path: Path, latitude: float) -> Prepared:
-    """Read, check and cut a record; kept in memory for the next unit of work."""
+    """Read, check and cut a record; kept in memory for the next range of trials."""
     try:
         status = Path(path).stat()
     except OSError as error:
@@ -110,7 +110,7 @@ def sample_weather(
     settings : WeatherSettings
     streams : Streams
     trials : range
-        Trial numbers; what a trial meets depends on its number alone, so units of work may be cut anywhere.
+        Trial numbers; what a trial meets depends on its number alone, so ranges of trials may be cut anywhere.
     years : int
         Years of the plan, from year 0.
     sequence : {"sampled", "record"}
@@ -139,14 +139,14 @@ def sample_weather(
     notes = list(baseline.notes)
     notes += missing_notes(seasons)
     if sequence == "record":
-        pick = record_order(trials, years, count)
+        season_rows = record_order(trials, years, count)
         method: WeatherMethod = "record_in_order"
         words = f"the record's years {baseline.years[0]} to {baseline.years[1]} replayed in order"
         if years > count:
             notes.append(f"the replay starts again at {baseline.years[0]} after {count} years")
     else:
         wraps = settings.trend != "keep" or not any(trend.is_clear for trend in baseline.trend)
-        pick = year_chains(streams, trials, years, count, run_length=settings.run_length, wrap=wraps)
+        season_rows = year_chains(streams, trials, years, count, run_length=settings.run_length, wrap=wraps)
         kind = (
             "drawn independently"
             if settings.run_length <= 1.0
@@ -159,10 +159,10 @@ def sample_weather(
     history = np.arange(count, dtype=np.int64)
     if settings.trend == "extend":
         past = seasons
-        seasons, pick = _extended(seasons, pick, baseline.trend, years)
+        seasons, season_rows = _extended(seasons, season_rows, baseline.trend, years)
         history = seasons.harvest_year.size + history
         seasons = joined(seasons, past)
-    return WeatherSample(seasons, pick, method, words, baseline.years, tuple(notes), history)
+    return WeatherSample(seasons, season_rows, method, words, baseline.years, tuple(notes), history)
 
 
 def _from_normals(
@@ -212,16 +212,16 @@ def _generated_sample(
     """Sample of seasons of their own for every trial and year, the site's past behind them."""
     notes = [*notes, *missing_notes(seasons)]
     count = len(trials) * years
-    pick = np.arange(count, dtype=np.int64).reshape(len(trials), years)
+    season_rows = np.arange(count, dtype=np.int64).reshape(len(trials), years)
     history = count + np.arange(past.harvest_year.size)
-    return WeatherSample(joined(seasons, past), pick, method, words, baseline, tuple(notes), history)
+    return WeatherSample(joined(seasons, past), season_rows, method, words, baseline, tuple(notes), history)
 
 
 _fits: dict[tuple[object, ...], ParametricModel] = {}
 
 
 def _fitted(prepared: Prepared, baseline: Baseline, trend: str) -> ParametricModel:
-    """Generator of a baseline; the last few are kept for the next units of work."""
+    """Generator of a baseline; the last few are kept for the next range of trials."""
     key = (prepared.record.sha256, prepared.table.start_day, baseline.years, trend)
     if key not in _fits:
         while len(_fits) >= 8:
@@ -475,13 +475,13 @@ def _warmed(seasons: SeasonWeather, settings: WeatherSettings, start_day: int) -
 
 
 def _extended(
-    seasons: SeasonWeather, pick: NDArray[np.int64], trend: tuple[Trend, Trend], years: int
+    seasons: SeasonWeather, season_rows: NDArray[np.int64], trend: tuple[Trend, Trend], years: int
 ) -> tuple[SeasonWeather, NDArray[np.int64]]:
     """Each season once for every year of the plan, warmer by the trend; rain, wind and humidity as they were."""
     count = seasons.harvest_year.size
     wide = seasons.rows(np.tile(np.arange(count), years))
     ahead = np.repeat(np.arange(1, years + 1), count)[:, None]
-    return _shifted(wide, trend, ahead), pick + count * np.arange(years)
+    return _shifted(wide, trend, ahead), season_rows + count * np.arange(years)
 
 
 def _shifted(seasons: SeasonWeather, trend: tuple[Trend, Trend], years: NDArray[Any]) -> SeasonWeather:

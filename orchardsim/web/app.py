@@ -27,9 +27,9 @@ from orchardsim.web.bench import Bench
 from orchardsim.web.draft import Draft, Place
 from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder, starts
 from orchardsim.web.guard import KEPT_POLICY, Guard
+from orchardsim.web.orders import ABOUT_FILE, KINDS, PLAN_FILE, declared_study
 from orchardsim.web.pictures import band_picture, bill_table, land_picture
 from orchardsim.web.study_keys import read_levels, study_keys
-from orchardsim.web.work import ABOUT_FILE, KINDS, PLAN_FILE, declared_study
 
 HERE: Final = Path(__file__).parent
 LIMITS: Final = {"trials": (4, 5000), "years": (2, 60), "seed": (0, 2**31)}

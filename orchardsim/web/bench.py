@@ -50,7 +50,7 @@ class Bench:
             if self._process is not None or self._closed:
                 return
             self._process = await asyncio.create_subprocess_exec(
-                sys.executable, "-m", "orchardsim.web.work", stdin=PIPE, stdout=PIPE, limit=LONGEST_NEWS
+                sys.executable, "-m", "orchardsim.web.orders", stdin=PIPE, stdout=PIPE, limit=LONGEST_NEWS
             )
             self._listener = asyncio.create_task(self._listen(self._process))
 

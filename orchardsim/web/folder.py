@@ -112,14 +112,14 @@ class Folder:
 
     def replace(self, path: Path, content: bytes) -> None:
         """Write a file whole in the place of an earlier one."""
-        scratch = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+        unfinished = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
         try:
-            scratch.write_bytes(content)
-            scratch.replace(path)
+            unfinished.write_bytes(content)
+            unfinished.replace(path)
         except OSError as error:
             raise InputError(path.name, f"could not be written: {reason(error)}") from error
         finally:
-            scratch.unlink(missing_ok=True)
+            unfinished.unlink(missing_ok=True)
 
     def read_plan(self, name: str) -> bytes:
         """Content of a plan file."""

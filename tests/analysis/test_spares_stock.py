@@ -27,7 +27,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.economy.finance import npv
 from orchardsim.operations.nursery import StockDraws, binomial_quantile
 from orchardsim.operations.parameters import Replacement
-from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.trial_range import run_trials
 from tests.simulation.small_plan import small_plan
 
 CALM = Replacement(
@@ -236,7 +236,7 @@ def test_stock_money_is_what_the_ledger_books(plan) -> None:
     """Trees, care, keep and planting labour at year 0 equal the ledger's item, whole farm."""
     years, trials = 8, range(3)
     plan = plan.with_known_futures()  # stock is weighed at the plan's own costs
-    arrays = run_unit(plan, trials, years, 4, "sampled")
+    arrays = run_trials(plan, trials, years, 4, "sampled")
     run = run_policy(plan, dict.fromkeys(plan.labels, plan.replacement), None, trials, years, 4)
     expected = -npv(plan.finance.discount_rate, arrays["ledger"][..., ITEM["replacement_trees"]].sum(axis=2))
     found = np.zeros(len(trials))

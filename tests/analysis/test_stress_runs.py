@@ -41,7 +41,7 @@ def library(plan):
 
 
 def test_a_strike_that_changes_nothing_is_the_usual_run(plan, library):
-    shocks = [Shock(year, seasons={year: library.sample.pick[:, year]}) for year in (0, 4, YEARS - 1)]
+    shocks = [Shock(year, seasons={year: library.sample.season_rows[:, year]}) for year in (0, 4, YEARS - 1)]
     found = run_shocks(plan, library, shocks, TRIALS, YEARS, SEED)
     for name in FIELDS:
         values = getattr(found, name)

@@ -10,12 +10,12 @@ from tests.plan.examples import CONFIGS
 
 
 def _stop_after(monkeypatch, units: int) -> None:
-    """Let a run keep some units of work and then be stopped by the user."""
+    """Let a run keep some trials and then be stopped by the user."""
     save = PartialRun.save
-    monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", 2)
+    monkeypatch.setattr("orchardsim.simulation.run.RANGE_TRIALS", 2)
 
     def stop(self, unit, arrays):
-        if len(self._units) == units:
+        if len(self._ranges) == units:
             raise KeyboardInterrupt
         save(self, unit, arrays)
 

@@ -11,7 +11,7 @@ METRIC = PlanFormats("metric", "EUR", -38.0, 18.0)
 
 
 @pytest.mark.parametrize(
-    ("show", "key", "value", "unit", "text"),
+    ("formats", "key", "value", "unit", "text"),
     [
         (US, "a", 1.0, "money/m2", "4,046.9 USD/acre"),  # 43,560 ft2 of 0.09290304 m2: 4,046.856 m2
         (METRIC, "a", 1.0, "money/m2", "10,000 EUR/ha"),

@@ -142,7 +142,7 @@ def test_frost_is_named_only_where_it_makes_the_crops_fail():
 
 
 def test_weak_points_are_marked():
-    from orchardsim.report.run.rows import Band, low_text
+    from orchardsim.report.run.headline_rows import Band, low_text
 
     assert low_text(Band(10.0, 0, 0, 2.1, 0, 0), 1) == "~10.0"
     assert low_text(Band(10.0, 0, 0, 1.9, 0, 0), 1) == "10.0"

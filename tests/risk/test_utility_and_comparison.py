@@ -149,8 +149,8 @@ def test_record_error_is_the_spread_between_records() -> None:
     found = []
     for _ in range(40):
         record = rng.normal(0, 1, 30)
-        pick = rng.integers(0, 30, (2000, 10))
-        found.append(record_error_of_mean(record[pick].sum(axis=1), pick, 30))
+        season_rows = rng.integers(0, 30, (2000, 10))
+        found.append(record_error_of_mean(record[season_rows].sum(axis=1), season_rows, 30))
     assert np.mean(found) == pytest.approx(10 / np.sqrt(30), rel=0.10)
 
 
@@ -160,8 +160,8 @@ def test_values_without_weather_have_no_record_error() -> None:
     Uncorrected, 30 covariances of pure noise would add up to sqrt(30 * 10/30 / 2000) = 0.07.
     """
     rng = np.random.default_rng(16)
-    pick = rng.integers(0, 30, (2000, 10))
-    found = [record_error_of_mean(rng.normal(size=2000), pick, 30) for _ in range(30)]
+    season_rows = rng.integers(0, 30, (2000, 10))
+    found = [record_error_of_mean(rng.normal(size=2000), season_rows, 30) for _ in range(30)]
     assert np.median(found) < 0.03
 
 
@@ -169,19 +169,19 @@ def test_two_errors_stay_apart() -> None:
     """Many trials of few seasons: the record dominates. Mere noise: nothing is claimed for the record."""
     rng = np.random.default_rng(17)
     record = rng.normal(0, 1, 25)
-    pick = rng.integers(0, 25, (4000, 8))
-    weather = record[pick].sum(axis=1)
-    found = {each.statistic: each for each in two_errors(weather, pick, 25, (0.5,))}
+    season_rows = rng.integers(0, 25, (4000, 8))
+    weather = record[season_rows].sum(axis=1)
+    found = {each.statistic: each for each in two_errors(weather, season_rows, 25, (0.5,))}
     assert list(found) == ["p50", "mean", "expected_shortfall"]
     assert found["mean"].dominates == "weather record"
     # A median moves like the mean here: the sum of eight seasons is nearly normal.
     assert found["p50"].record == pytest.approx(found["mean"].record, rel=0.25)
     # By shares: records without weather claim a record error in about one of twenty; 12 of 60 has a chance below 1e-4.
-    claimed = [two_errors(rng.normal(0, 50, 400), pick[:400], 25, ())[0].seen for _ in range(60)]
+    claimed = [two_errors(rng.normal(0, 50, 400), season_rows[:400], 25, ())[0].seen for _ in range(60)]
     assert sum(claimed) < 12
-    assert np.isnan(record_error_of_mean(np.array([1.0, np.inf, 2.0, 3.0]), pick[:4], 25))
+    assert np.isnan(record_error_of_mean(np.array([1.0, np.inf, 2.0, 3.0]), season_rows[:4], 25))
     endless = np.where(rng.random(4000) < 0.3, np.inf, weather)
-    never = {each.statistic: each for each in two_errors(endless, pick, 25, (0.25,), worst="high")}
+    never = {each.statistic: each for each in two_errors(endless, season_rows, 25, (0.25,), worst="high")}
     assert never["p25"].record > 0
     assert np.isnan(never["mean"].record)
     assert never["expected_shortfall"].dominates == "not told"
@@ -198,8 +198,8 @@ def test_record_error_of_a_shortfall_is_the_spread_between_records() -> None:
     found = []
     for _ in range(20):
         record = rng.normal(0, 1, 30)
-        pick = rng.integers(0, 30, (4000, 1))
-        found.append({one.statistic: one for one in two_errors(record[pick[:, 0]], pick, 30, ())})
+        season_rows = rng.integers(0, 30, (4000, 1))
+        found.append({one.statistic: one for one in two_errors(record[season_rows[:, 0]], season_rows, 30, ())})
     assert np.mean([one["expected_shortfall"].record for one in found]) == pytest.approx(spread, rel=0.25)
 
 
@@ -212,15 +212,15 @@ def test_controls_take_out_what_is_no_weather_and_leave_the_record_error() -> No
     """
     rng = np.random.default_rng(41)
     record = rng.normal(0, 1, 25)
-    pick = rng.integers(0, 25, (400, 8))
+    season_rows = rng.integers(0, 25, (400, 8))
     luck = rng.normal(0, 1, (400, 12))
-    values = record[pick].sum(axis=1) + luck @ np.full(12, 8.0)
-    alone = two_errors(values, pick, 25, ())[0]
-    known = two_errors(values, pick, 25, (), controls=luck)[0]
+    values = record[season_rows].sum(axis=1) + luck @ np.full(12, 8.0)
+    alone = two_errors(values, season_rows, 25, ())[0]
+    known = two_errors(values, season_rows, 25, (), controls=luck)[0]
     expected = 8 * record.std() / 5
     assert known.record == pytest.approx(expected, rel=0.33)
     assert known.seen_from < alone.seen_from / 2
     assert known.monte_carlo == alone.monte_carlo
     # Controls that explain nothing change nothing but the degrees of freedom.
-    none = two_errors(record[pick].sum(axis=1), pick, 25, (), controls=luck)[0]
+    none = two_errors(record[season_rows].sum(axis=1), season_rows, 25, (), controls=luck)[0]
     assert none.record == pytest.approx(expected, rel=0.33)

@@ -1,4 +1,4 @@
-"""The unit of work that the speed benchmark measures does what a run does, under both weather methods."""
+"""The range of trials that the speed benchmark measures does what a run does, under both weather methods."""
 
 from __future__ import annotations
 

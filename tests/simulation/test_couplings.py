@@ -18,7 +18,7 @@ from orchardsim.core.labels import GRADES
 from orchardsim.core.streams import Streams
 from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.step import Step, inserted
-from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.trial_range import run_trials
 from orchardsim.simulation.year import YEAR
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
@@ -53,7 +53,7 @@ def changed(library, **changes):
 
 def run(plan, library, years=YEARS, steps=YEAR):
     """Result variables of the plan's row groups, (trial, year, label), and money's shared part."""
-    arrays = run_unit(plan, range(TRIALS), years, SEED, "sampled", library, steps=steps)
+    arrays = run_trials(plan, range(TRIALS), years, SEED, "sampled", library, steps=steps)
     return {name: values for name, values in arrays.items() if values.ndim >= 3}
 
 

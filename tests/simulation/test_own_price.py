@@ -25,7 +25,7 @@ def test_own_crop_and_price_are_weakly_and_negatively_linked_by_default() -> Non
     run = simulate(plan, trials=TRIALS, years=YEARS, seed=11)
     streams = Streams(11)
     library = build_library(plan, streams, range(TRIALS), YEARS, "sampled")
-    region = library.region[library.sample.pick[:, :YEARS]]
+    region = library.region[library.sample.season_rows[:, :YEARS]]
     names = [money.cultivar for money in plan.money]
     paths = draw_prices(streams, range(TRIALS), plan.market, region, names)
     price = paths.price[:, :, paths.cultivars.index(names[0]), OUTLETS.index("wholesale"), 0]

@@ -21,7 +21,7 @@ TREES = tuple(range(0, 84, 6))
 def test_years_before_year_0_are_their_own_where_the_record_holds_them():
     library = build_library(PLAN, Streams(1), range(2), 1, "sampled")
     for year in (-1, -20):
-        found = library.sample.seasons.harvest_year[library.pick(range(2), year)]
+        found = library.sample.seasons.harvest_year[library.season_rows(range(2), year)]
         np.testing.assert_array_equal(found, 2020 + year)
 
 
@@ -38,7 +38,7 @@ def test_real_seasons_are_replayed_and_a_missing_one_is_told(grown):
     replay, found = grown
     assert found.lacking == (2021,)
     sample = replay.library(range(60)).sample
-    harvested = sample.seasons.harvest_year[sample.pick]
+    harvested = sample.seasons.harvest_year[sample.season_rows]
     assert (harvested[:, 0] == 2019).all() and (harvested[:, 1] == 2020).all()
     assert len(np.unique(harvested[:, 2])) > 5
 

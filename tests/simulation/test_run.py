@@ -16,7 +16,7 @@ from orchardsim.core.variables import RESULTS
 from orchardsim.results import read_results
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.store import write_netcdf
-from orchardsim.simulation import unit
+from orchardsim.simulation import trial_range
 from orchardsim.simulation.partial import PartialRun, run_differs
 from orchardsim.simulation.run import RunJob
 from orchardsim.simulation.seasons import build_library
@@ -39,10 +39,10 @@ def test_processes_change_nothing(plan, result):
     xarray.testing.assert_identical(result, orchardsim.simulate(plan, trials=6, years=YEARS, seed=3, jobs=2))
 
 
-@pytest.mark.parametrize(("tile_positions", "unit_trials"), [(1, 4), (130, 5), (10**6, 1)])
-def test_tiles_and_units_change_nothing(plan, result, monkeypatch, tile_positions, unit_trials):
-    monkeypatch.setattr(unit, "TILE_POSITIONS", tile_positions)
-    monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", unit_trials)
+@pytest.mark.parametrize(("tile_positions", "range_trials"), [(1, 4), (130, 5), (10**6, 1)])
+def test_tiles_and_ranges_change_nothing(plan, result, monkeypatch, tile_positions, range_trials):
+    monkeypatch.setattr(trial_range, "TILE_POSITIONS", tile_positions)
+    monkeypatch.setattr("orchardsim.simulation.run.RANGE_TRIALS", range_trials)
     xarray.testing.assert_identical(result, orchardsim.simulate(plan, trials=6, years=YEARS, seed=3))
 
 
@@ -111,7 +111,7 @@ def test_the_record_is_replayed_in_order(plan):
 
 def test_an_interrupted_run_goes_on_where_it_stopped(plan, result, tmp_path, monkeypatch):
     """Kept units are not run again, a damaged one is, and the file is the same to the byte."""
-    monkeypatch.setattr("orchardsim.simulation.run.UNIT_TRIALS", 2)
+    monkeypatch.setattr("orchardsim.simulation.run.RANGE_TRIALS", 2)
     job = RunJob(plan, 6, YEARS, 3)
     how = {"kind": "run", "identity": job.identity, "differs": run_differs}
     said: list[str] = []
@@ -210,7 +210,7 @@ def test_work_that_a_crew_cannot_do_is_reported():
 def test_a_writer_fills_the_rows_of_the_table_that_name_it(writer):
     """All of them, and with their dims; bounds and kinds are checked whenever a dataset is built."""
     plan = small_plan()
-    arrays = unit.run_unit(plan, range(2), 4, 3, "sampled", single_trees=(0,))
+    arrays = trial_range.run_trials(plan, range(2), 4, 3, "sampled", single_trees=(0,))
     single = {f"tree_{name.rsplit('/', 1)[1]}" for name in arrays if "/" in name}
     before_the_run = {"leaf", "planted_area", "gross_area"}
     rows = {name: row for name, row in RESULTS.items() if row.writer == writer}

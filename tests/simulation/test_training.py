@@ -22,7 +22,7 @@ from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
 from orchardsim.plan.catalogue import entries
 from orchardsim.simulation.seasons import build_library
-from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.trial_range import run_trials
 from orchardsim.trees.parameters import Training
 from tests.simulation.small_plan import CONFIGS, SMALL
 from tests.simulation.test_couplings import changed
@@ -55,7 +55,7 @@ def run(key: str, value: Any, grade: str = "feathered") -> dict[str, np.ndarray]
     if key.endswith("_minutes"):
         written = {"value": written, "unit": "minute"}
     plan = plan_with({key: written}, tree_grade=grade)
-    arrays = run_unit(plan, range(TRIALS), YEARS, SEED, "sampled", seasons())
+    arrays = run_trials(plan, range(TRIALS), YEARS, SEED, "sampled", seasons())
     return {name: values for name, values in arrays.items() if values.ndim >= 3}
 
 

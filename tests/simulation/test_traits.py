@@ -22,7 +22,7 @@ from orchardsim.economy.parameters import SprayNeed
 from orchardsim.plan.catalogue import CropTarget
 from orchardsim.season.parameters import Phenology
 from orchardsim.simulation.seasons import build_library
-from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.trial_range import run_trials
 from orchardsim.trees.parameters import Cultivar, Stock
 from tests.simulation.small_plan import CONFIGS, SMALL
 
@@ -137,7 +137,7 @@ def usual(name: str) -> tuple[Any, dict[str, np.ndarray]]:
     """Seasons and results of a plan with the traits as they are."""
     plan = plan_with(name)
     seasons = seasons_of(plan)
-    return seasons, run_unit(plan, range(TRIALS), YEARS, SEED, "sampled", seasons)
+    return seasons, run_trials(plan, range(TRIALS), YEARS, SEED, "sampled", seasons)
 
 
 def measured(case: Case, arrays: dict[str, np.ndarray]) -> float:
@@ -151,7 +151,7 @@ def test_a_trait_changes_the_result_as_orchardists_expect(case):
     plan = plan_with(case.plan, case.kind, case.key, case.value)
     own = seasons_of(plan) if case.key in SEASONS_OWN else seasons
     before = measured(case, arrays)
-    after = measured(case, run_unit(plan, range(TRIALS), YEARS, SEED, "sampled", own))
+    after = measured(case, run_trials(plan, range(TRIALS), YEARS, SEED, "sampled", own))
     assert after > before if case.more else after < before
 
 

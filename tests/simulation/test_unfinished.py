@@ -17,7 +17,7 @@ import orchardsim
 from orchardsim.core.labels import TASKS
 from orchardsim.results import whole_farm
 from orchardsim.simulation.backlog import CARRIED, Backlog, trees_reached
-from orchardsim.simulation.unit import run_unit
+from orchardsim.simulation.trial_range import run_trials
 from tests.simulation.small_plan import CONFIGS, SMALL
 
 TRIALS, YEARS, SEED = 3, 9, 4
@@ -186,7 +186,7 @@ def test_short_crews_do_not_depend_on_the_batch():
     table["crews"] += [{"name": task, "workers": number, "tasks": [task]} for task, number in few.items()]
     table["hazards"] = {"blight_strike": 0.3}
     plan = orchardsim.load_plan(table, base=CONFIGS)
-    together, alone = (run_unit(plan, trials, YEARS, SEED, "sampled") for trials in (range(4), range(2, 4)))
+    together, alone = (run_trials(plan, trials, YEARS, SEED, "sampled") for trials in (range(4), range(2, 4)))
     assert alone["labour_undone"].sum() > 0
     for name in ("labour_undone", "labour_carried", "trees_lost", "packed_mass", "net_cash_flow"):
         np.testing.assert_array_equal(together[name][2:], alone[name], err_msg=name)

@@ -123,7 +123,7 @@ NORMALS = MonthlyNormals(
 
 def normals_seasons(latitude: float = 43.0) -> SeasonWeather:
     sample = sample_weather(WeatherSettings(latitude=latitude, normals=NORMALS), Streams(6), range(60), 20)
-    rows = sample.pick.ravel()
+    rows = sample.season_rows.ravel()
     seasons = sample.seasons
     return dataclasses.replace(
         seasons,

@@ -49,10 +49,10 @@ def test_a_trial_meets_the_same_seasons_however_the_work_is_cut(settings: Weathe
     other = sample_weather(settings, Streams(12), range(12), 5)
     differs = False
     for name in ("temperature_min", "temperature_max", "rain", "harvest_year"):
-        values = getattr(whole.seasons, name)[whole.pick]
-        assert np.array_equal(values[5:9], getattr(part.seasons, name)[part.pick])
-        assert np.array_equal(values[:, :3], getattr(short.seasons, name)[short.pick])
-        differs |= not np.array_equal(values, getattr(other.seasons, name)[other.pick])
+        values = getattr(whole.seasons, name)[whole.season_rows]
+        assert np.array_equal(values[5:9], getattr(part.seasons, name)[part.season_rows])
+        assert np.array_equal(values[:, :3], getattr(short.seasons, name)[short.season_rows])
+        differs |= not np.array_equal(values, getattr(other.seasons, name)[other.season_rows])
     assert differs
     past = [sample.seasons.temperature_min[sample.history] for sample in (whole, part, short)]
     assert past[0].shape[0] == 30 and all(np.array_equal(past[0], other_past) for other_past in past[1:])
@@ -89,7 +89,7 @@ def test_rain_of_a_record_year_does_not_hang_on_the_baseline() -> None:
 
 def test_replay_of_the_record() -> None:
     sample = sample_weather(SETTINGS, Streams(1), range(4), 35, sequence="record")
-    years = sample.seasons.harvest_year[sample.pick]
+    years = sample.seasons.harvest_year[sample.season_rows]
     assert (years == years[0]).all()
     assert years[0, :30].tolist() == sorted(years[0, :30].tolist())
     assert years[0, 30] == years[0, 0] == sample.baseline_years[0]
@@ -97,7 +97,7 @@ def test_replay_of_the_record() -> None:
     parametric = sample_weather(
         dataclasses.replace(SETTINGS, method="parametric"), Streams(9), range(4), 35, sequence="record"
     )
-    np.testing.assert_array_equal(parametric.pick, sample.pick)
+    np.testing.assert_array_equal(parametric.season_rows, sample.season_rows)
 
 
 @pytest.mark.parametrize(
@@ -150,7 +150,7 @@ def test_short_records_are_refused_or_warned_about(tmp_path: Path) -> None:
     assert sample.seasons.rain_is_measured
     made = sample_weather(WeatherSettings(latitude=34.7, record=middle, method="parametric"), Streams(1), range(20), 20)
     measured = sample.seasons.rain[:, :365]
-    generated = made.seasons.rain[made.pick.ravel(), :365]
+    generated = made.seasons.rain[made.season_rows.ravel(), :365]
     assert not made.seasons.rain_is_measured
     # 400 generated years; the yearly number of wet days has a standard deviation of about 12, so the mean's is 0.6.
     assert (generated > 0).sum(axis=1).mean() == pytest.approx((measured >= 0.2).sum(axis=1).mean(), rel=0.06)
@@ -186,7 +186,7 @@ def test_trend_removed_and_extended() -> None:
         seasons = getattr(long.seasons, name)[:300].reshape(10, 30, -1)[:, :, :365].mean(axis=2)
         last_level = before.mean() + slope * (year[-1] - year.mean())
         np.testing.assert_allclose(seasons.mean(axis=1), last_level + slope * np.arange(1, 11), atol=0.01)
-    plan_year = long.pick // 30
+    plan_year = long.season_rows // 30
     assert (plan_year == np.arange(10)).all()
 
 
@@ -224,8 +224,8 @@ def test_chains_are_uniform_and_their_runs_have_the_stated_length() -> None:
     Mean run length 4: a year follows on with probability 3/4, and a fresh draw follows on by chance once in 30. False
     alarm beyond 4 standard errors: 1 in 16,000.
     """
-    pick = year_chains(Streams(3), range(1000), 20, 30)
-    count = np.bincount(pick.ravel(), minlength=30)
+    season_rows = year_chains(Streams(3), range(1000), 20, 30)
+    count = np.bincount(season_rows.ravel(), minlength=30)
     assert ((count - count.mean()) ** 2 / count.mean()).sum() < chi2.ppf(1 - 1e-4, 29)
     runs = year_chains(Streams(3), range(1000), 20, 30, run_length=4.0)
     follows = (runs[:, 1:] == (runs[:, :-1] + 1) % 30).mean()

@@ -9,7 +9,7 @@ import numpy as np
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import HECTARE
-from orchardsim.report.run.rows import band
+from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.results import block_labels, of_farm
 from orchardsim.results.block_results import (

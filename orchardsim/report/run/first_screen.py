@@ -9,7 +9,7 @@ import numpy as np
 
 from orchardsim.core.numbers import percent
 from orchardsim.report.columns import text_columns
-from orchardsim.report.run.rows import MoneyRow, band, money_rows
+from orchardsim.report.run.headline_rows import MoneyRow, band, money_rows
 from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run_formats import RunFormats, years_text
 from orchardsim.results import attribute, block_labels, of_farm

@@ -20,7 +20,7 @@ from orchardsim.report.run.block_tables import (
     work_groups,
     work_line,
 )
-from orchardsim.report.run.boxes import box_cells, box_note
+from orchardsim.report.run.headline_rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
 from orchardsim.report.run.ledger_table import (
     LEDGER_NOTE,
     SALES_NOTE,
@@ -31,11 +31,11 @@ from orchardsim.report.run.ledger_table import (
 )
 from orchardsim.report.run.published import published_lines
 from orchardsim.report.run.risk import cover_cells, risk_part
-from orchardsim.report.run.rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.second_opinion import second_opinion_part
 from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run.sheet import sheet_html, sheet_pdf
+from orchardsim.report.run.size_table import box_cells, box_note
 from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
 from orchardsim.report.run.tree_table import TREE_NOTE, swing_line, tree_groups
 from orchardsim.report.run_formats import (

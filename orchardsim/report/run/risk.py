@@ -10,7 +10,7 @@ import numpy as np
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
-from orchardsim.report.run.rows import band
+from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES

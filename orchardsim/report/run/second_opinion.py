@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
 from orchardsim.report.columns import text_columns
-from orchardsim.report.run.rows import band
+from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.results import attribute, cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from orchardsim.core.labels import FARM
-from orchardsim.report.run.rows import YieldRow, band, weak, yield_rows
+from orchardsim.report.run.headline_rows import YieldRow, band, weak, yield_rows
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import shares
 from orchardsim.results.block_results import credit_broken, failed_crops

@@ -11,8 +11,17 @@ from orchardsim.core.numbers import number
 from orchardsim.core.units import display
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.block_tables import work_line
+from orchardsim.report.run.headline_rows import (
+    WEAK_NOTE,
+    Band,
+    YieldRow,
+    flow_bands,
+    low_text,
+    money_rows,
+    weak,
+    yield_rows,
+)
 from orchardsim.report.run.risk import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
-from orchardsim.report.run.rows import WEAK_NOTE, Band, YieldRow, flow_bands, low_text, money_rows, weak, yield_rows
 from orchardsim.report.run.tree_table import swing_line
 from orchardsim.report.run_formats import (
     PAYBACK_AND_NPV,

@@ -68,7 +68,7 @@ def _heat_map(
     step = 1 if len(years) <= 26 else 5
     places = np.arange(0, len(years), step)
     axes.set_xticks(places + 0.5, [str(leaf[years[place]]) for place in places], fontsize=7.5)
-    axes.set_xlabel(f"leaf of block {found.leaf_of} in the (first) struck year", fontsize=8.5)
+    axes.set_xlabel(f"leaf of block {found.leaf_of} in the (first) bad year", fontsize=8.5)
     axes.invert_yaxis()
     axes.tick_params(length=0)
     axes.grid(False)
@@ -128,7 +128,7 @@ def reserve_figure(found: Stress) -> Figure:
 
 
 FIGURES: Final[dict[str, tuple[str, Callable[[Stress], Any]]]] = {
-    "stress_cash": ("What each bad season costs, by the leaf in which it strikes", cash_figure),
+    "stress_cash": ("What each bad season costs, by the leaf in which it comes", cash_figure),
     "stress_fruit": ("Fresh fruit lost", fruit_figure),
     "stress_trees": ("Trees lost", trees_figure),
     "stress_reserve": ("Own cash needed to live through it", reserve_figure),

@@ -69,7 +69,7 @@ def leaves_text(leaves: tuple[int, ...]) -> str:
 
 
 def when(moment: Moment) -> str:
-    """Leaf of the leading block in the first struck year, or the year where it is not planted yet."""
+    """Leaf of the leading block in the first bad year, or the year where it is not planted yet."""
     return f"leaf {moment.leaf}" if moment.leaf >= 1 else f"year {moment.year}"
 
 
@@ -122,7 +122,7 @@ def money_error(value: Estimate) -> str:
 
 
 def costs_nothing(season: Stressed) -> bool:
-    """Whether a bad season costs no cash, fruit or trees that can be told from none, wherever it strikes."""
+    """Whether a bad season costs no cash, fruit or trees that can be told from none, whenever it comes."""
     return not any(
         value.told and value.value > 0
         for moment in season.moments
@@ -197,7 +197,7 @@ def stress_sentences(found: Stress) -> list[str]:
             f"(± {round_figures(moment.cash_lost.standard_error, 2):,.0f}) of the plan's present cash of "
             f"{formats.money(usual.present_cash.value)}, and {100 * moment.fresh_share.value:.0f} % of the fresh "
             "fruit of "
-            f"the struck {'year' if first.years == 1 else 'years'}. {late[0].upper()}{late[1:]}."
+            f"the bad {'year' if first.years == 1 else 'years'}. {late[0].upper()}{late[1:]}."
         )
         if len(costly) > 1:
             rest = ", ".join(
@@ -218,7 +218,7 @@ def stress_sentences(found: Stress) -> list[str]:
         names = ", ".join(season.title for season in idle)
         spare = any(change["target"] == "crew_share" for season in idle for change in season.changes)
         reason = " (the plan's crews have hands to spare)" if spare else ""
-        sentences.append(f"No measurable effect, wherever it strikes: {names}{reason}.")
+        sentences.append(f"No measurable effect, whenever it comes: {names}{reason}.")
     return sentences
 
 
@@ -270,7 +270,7 @@ def explanation_lines(found: Stress) -> list[str]:
         CHOSEN,
         END,
         "–: no measurable effect (within two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
-        "Fresh fruit lost, %: of the struck years. Crop short: years after the last struck one in which the mean fresh "
+        "Fresh fruit lost, %: of the bad years. Crop short: years after the last bad one in which the mean fresh "
         "crop is still more than 5 % short, with the 5 to 95 % range over resampled trials. Pays back: typical trial; "
         f"without any bad season, {payback_text(found.usual.payback_year)}.",
         f"Reserve that survives: own cash at the start with which nine trials of ten stay {credit}, for the leaf that "

@@ -13,7 +13,7 @@ from orchardsim.plan.filling import Filler
 
 
 @dataclass(frozen=True)
-class Group:
+class StatedGroup:
     """One row group while the block is resolved."""
 
     name: str
@@ -27,7 +27,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class FarmParts:
+class FarmTerms:
     """What the blocks share."""
 
     site: Any

@@ -1,4 +1,4 @@
-"""A unit of work: a range of trials simulated from weather to money. Units are what processes share out."""
+"""A range of trials simulated from weather to money; ranges are what processes share out."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ Array = NDArray[np.float64]
 TILE_POSITIONS: Final = 110_000
 """Planting positions of a tile. Measured: with fewer, calls on small arrays cost as much as the arithmetic; with more,
 little is won and some forty float32 arrays of this size, for each process, no longer stay in the outermost cache."""
-UNIT_TRIALS: Final = 25
-"""Trials of a unit of work; results do not depend on it."""
+RANGE_TRIALS: Final = 25
+"""Trials of a range; results do not depend on it."""
 
 
 def tile_size(plan: Plan) -> int:
     """Trials walked together."""
     positions = sum(block.plan.layout.positions for block in plan.blocks)
-    return int(np.clip(TILE_POSITIONS // max(positions, 1), 1, UNIT_TRIALS))
+    return int(np.clip(TILE_POSITIONS // max(positions, 1), 1, RANGE_TRIALS))
 
 
-def run_unit(
+def run_trials(
     plan: Plan,
     trials: range,
     years: int,
@@ -78,11 +78,11 @@ def run_unit(
         Tile(plan, library, streams, tile, years, totals, trials.start, wanted, steps=steps).run()
     totals.check_bounds()
     rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
-    pick = library.sample.pick[rows, :years]
+    season_rows = library.sample.season_rows[rows, :years]
     arrays: dict[str, NDArray[Any]] = dict(totals.arrays)
     arrays["biennial_index"] = totals.biennial_index
-    arrays["harvest_year"] = library.sample.seasons.harvest_year[pick]
-    arrays |= money_results(plan, totals, trials, streams, library.region[pick])
+    arrays["harvest_year"] = library.sample.seasons.harvest_year[season_rows]
+    arrays |= money_results(plan, totals, trials, streams, library.region[season_rows])
     arrays |= level_results(draw_future(plan, streams, trials))
     for (trial, number), values in kept.items():
         if trial in single_trees:
