@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.shipped import shipped_as
 
 CHUNK: Final = 1 << 20
 """Bytes read at a time."""
@@ -38,7 +39,9 @@ def check_file(path: Path | str, expected: str) -> int:
     try:
         found = os.stat(path)
     except FileNotFoundError:
-        raise InputError(where, f"no such file; expected {expected}") from None
+        ships = shipped_as(Path(path).name)
+        beside = f"; the one that ships with the program is {ships}" if ships is not None else ""
+        raise InputError(where, f"no such file; expected {expected}{beside}") from None
     except (OSError, ValueError) as error:
         raise InputError(where, f"cannot be read: {reason(error)}; expected {expected}") from None
     if stat.S_ISDIR(found.st_mode):

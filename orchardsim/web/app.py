@@ -20,12 +20,13 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.shipped import shipped_plans
 from orchardsim.plan.describe import remarks, timetable_lines
 from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
 from orchardsim.web import forms
 from orchardsim.web.bench import Bench
 from orchardsim.web.draft import Draft, Place
-from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder, starts
+from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder
 from orchardsim.web.guard import KEPT_POLICY, Guard
 from orchardsim.web.orders import ABOUT_FILE, KINDS, PLAN_FILE, declared_study
 from orchardsim.web.pictures import band_picture, bill_table, land_picture
@@ -271,7 +272,7 @@ def _place(sent: dict[str, Any]) -> Place:
 async def choose(request: Request) -> Response:
     """The first page: plans of the folder, plans that ship with the program, a file of one's own."""
     desk = _desk(request)
-    shipped = {name: await asyncio.to_thread(_title, path) for name, path in starts().items()}
+    shipped = {name: await asyncio.to_thread(_title, path) for name, path in shipped_plans().items()}
     own = {name: await asyncio.to_thread(_title, desk.folder.plan_path(name)) for name in desk.folder.plans()}
     return HTMLResponse(
         desk.page("choose.html", title="Planting plans", shipped=shipped, own=own, caution=CAUTION_LINE)
@@ -290,7 +291,7 @@ def _title(path: Path) -> str:
 async def start(request: Request) -> Response:
     """Begin a plan from one that ships with the program, under a name of one's own."""
     desk, sent = _desk(request), await _sent(request)
-    source, name = starts().get(_text(sent, "start")), _text(sent, "name").strip()
+    source, name = shipped_plans().get(_text(sent, "start")), _text(sent, "name").strip()
     if source is None:
         raise InputError("start", "found no such plan among those that ship with the program")
     path = desk.folder.plan_path(name)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import secrets
-import sysconfig
 from pathlib import Path
 from typing import Final
 
@@ -29,17 +28,6 @@ SHOWN: Final = {
     ".nc": "application/x-netcdf",
 }
 """Files of a kept piece of work that are handed out, and what they are."""
-
-
-def starts() -> dict[str, Path]:
-    """Plans that ship with the program, by name."""
-    beside = Path(__file__).resolve().parents[2] / "configs"
-    schemes = (sysconfig.get_default_scheme(), sysconfig.get_preferred_scheme("user"))
-    for place in (beside, *(Path(sysconfig.get_path("data", one)) / "share" / "orchardsim" for one in schemes)):
-        found = {path.stem: path for path in sorted(place.glob("*.toml"))}
-        if found:
-            return found
-    return {}
 
 
 class Folder:

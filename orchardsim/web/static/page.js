@@ -206,7 +206,7 @@ function planPage() {
 }
 
 function choosePage() {
-  find("start").addEventListener("submit", async (event) => {
+  if (find("start")) find("start").addEventListener("submit", async (event) => {
     event.preventDefault();
     const form = event.target.elements;
     const found = await send("/start", { start: form.start.value, name: form.name.value });
@@ -223,4 +223,4 @@ function choosePage() {
 }
 
 if (head) planPage();
-else if (find("start")) choosePage();
+else if (find("choose")) choosePage();
