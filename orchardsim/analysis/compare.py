@@ -363,7 +363,7 @@ def _notes(
         words = ", ".join(f"{fact.label} {end}" for fact, end in zip(facts, ends, strict=True))
         notes.append(
             f"At the end of the run the blocks stand in different leaves: {words}. What they are still worth counts "
-            "in NPV and not in 'NPV without it'. Later plantings have had fewer years to be picked in."
+            "in NPV, and not where nothing is counted at the end. Later plantings have had fewer years to be picked in."
         )
     areas = [plan.gross_area for plan in plans]
     if (1 + SAME_AREA) * min(areas) >= max(areas) > 1.001 * min(areas):

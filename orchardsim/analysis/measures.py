@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
@@ -25,11 +26,13 @@ EARLY_YEAR: Final = 10
 """Year up to which picked fruit is summed to compare plans by the calendar."""
 
 MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
-    "npv": ("NPV", "at year 0, with the blocks' remaining value", "money", "high", True, False),
-    "npv_without_remaining_value": ("NPV without it", "blocks worth nothing at the end", "money", "high", True, False),
-    "irr": ("IRR", "per year", "1/year", "high", False, False),
-    "payback_year": ("payback year", "summed cash flow stays above zero", "year", "low", False, True),
-    "peak_borrowing": ("peak borrowing", "deepest debt at a quarter's end", "money", "low", True, False),
+    "npv": (term("npv"), "at year 0, with the blocks' remaining value", "money", "high", True, False),
+    "npv_without_remaining_value": (
+        term("npv_without_remaining_value"), "trees and land count nothing then", "money", "high", True, False
+    ),
+    "irr": (term("irr"), "per year", "1/year", "high", False, False),
+    "payback_year": (term("payback_year"), "summed cash flow stays above zero", "year", "low", False, True),
+    "peak_borrowing": (term("peak_borrowing"), "deepest debt at a quarter's end", "money", "low", True, False),
     "outlay": (
         "money invested", "present value of planting, building and machines", "money", "low", True, False
     ),
@@ -60,7 +63,7 @@ YOUNG_LEAF: Final = 3
 
 STUDY_MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
     "light_stopped": ("light stopped", "most of any year, mean over planted land", "1", "high", True, False),
-    "packed_share": ("pack-out", "packed of picked fruit, all years", "1", "high", True, False),
+    "packed_share": (term("pack_out"), "packed of picked fruit, all years", "1", "high", True, False),
     "fruit_mass": ("fruit mass", "mean of all picked years", "g", "high", True, False),
     "thinning_hours": ("hours of thinning", "all years", "hour", "low", True, False),
     "pruning_hours": ("hours of dormant pruning", "all years", "hour", "low", True, False),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from orchardsim.cli.answer import add_answer_arguments, print_answer
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
@@ -16,11 +18,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="both",
         help="units shown (default: both where they differ)",
     )
+    add_answer_arguments(parser, "print the numbers of all entries, or each number's meaning and source")
 
 
 def execute(options: argparse.Namespace) -> int:
-    """Print the list of entries, or one entry with all its numbers and where they come from."""
-    from orchardsim.plan.catalogue_text import entry_lines, list_lines
+    """Print the names of the entries, or one entry with its numbers."""
+    from orchardsim.plan.catalogue_text import catalogue_document, entry_lines, list_lines, name_lines, number_lines
 
-    print("\n".join(list_lines(options.units) if options.name is None else entry_lines(options.name, options.units)))
+    name, units = options.name, options.units
+    print_answer(
+        options,
+        screen=lambda: "\n".join(name_lines() if name is None else number_lines(name, units)),
+        everything=lambda: "\n".join(list_lines(units) if name is None else entry_lines(name, units)),
+        document=lambda: catalogue_document(name),
+        simulated=False,
+    )
     return 0

@@ -6,7 +6,7 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", type=folder_name, metavar="DIR", help="folder for compare.json, compare.html and figures/"
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another comparison")
-    parser.add_argument("--json", action="store_true", help="print the comparison as JSON instead of the tables")
+    add_answer_arguments(parser)
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -39,7 +39,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.analysis.compare import check_plans, compare
     from orchardsim.plan import load_plan, load_scenarios
     from orchardsim.report.compare.page import comparison_files, write_comparison
-    from orchardsim.results import dump_summary
+    from orchardsim.report.compare.table import comparison_screen, comparison_table
     from orchardsim.results.comparison import KIND, comparison_document
 
     alone = len(options.plans) == 1
@@ -58,15 +58,12 @@ def execute(options: argparse.Namespace) -> int:
             )
         if folder is not None:
             write_comparison(folder, found)
-    if options.json:
-        print(dump_summary(comparison_document(found)), end="")
-    else:
-        from orchardsim.report.compare.table import comparison_table
-
-        print(comparison_table(found))
-        print()
-        print_closing(options.out is not None)
-    if options.out is None:
-        return 0
-    tell(f"saved in {options.out}: compare_sheet.pdf, compare.html, compare.json, figures/")
+    print_answer(
+        options,
+        screen=lambda: comparison_screen(found),
+        everything=lambda: comparison_table(found),
+        document=lambda: comparison_document(found),
+    )
+    if options.out is not None:
+        tell(f"saved in {options.out}: compare_sheet.pdf, compare.html, compare.json, figures/")
     return 0

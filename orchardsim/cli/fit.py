@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
@@ -50,8 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
     parser.add_argument("--force", action="store_true", help="replace what another fit left in the folder")
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON instead of the tables")
-    parser.add_argument("--all", action="store_true", help="print every level, also those that nothing was learned of")
+    add_answer_arguments(parser, "print every level and measurement too, and the tables of --next and --wait")
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -62,8 +61,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.plan.learned import read_learned
     from orchardsim.plan.reading import EXPECTED, LARGEST_FILE, read_toml
     from orchardsim.report.fit.page import write_fit
-    from orchardsim.report.fit.words import fit_table
-    from orchardsim.results import dump_summary
+    from orchardsim.report.fit.words import fit_screen, fit_text
     from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, LEARNED_FILE, fit_document
 
     plan = load_plan(options.plan)
@@ -79,14 +77,12 @@ def execute(options: argparse.Namespace) -> int:
             record = _record(options.plan, options.out)
             written = {options.plan.name: found.plan_text(text, record=record), LEARNED_FILE: found.learned.text()}
             write_fit(folder, found.findings, written, following, waiting)
-    if options.json:
-        print(dump_summary(fit_document(found.findings, following, waiting)))
-    else:
-        print(fit_table(found.findings, everything=options.all))
-        _print_decisions(following, waiting)
-    if not options.json:
-        print()
-        print_closing(options.out is not None)
+    print_answer(
+        options,
+        screen=lambda: fit_screen(found.findings, following, waiting),
+        everything=lambda: fit_text(found.findings, following, waiting),
+        document=lambda: fit_document(found.findings, following, waiting),
+    )
     if options.out is not None:
         tell(
             f"saved in {options.out}: {options.plan.name} (carries what was learned in {LEARNED_FILE}; run, compare, "
@@ -125,15 +121,6 @@ def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | No
         if options.wait:
             waiting = worth_of_waiting(plan, raw, learned, choices, found.next_season, progress=done, **how)
     return following, waiting
-
-
-def _print_decisions(following: NextAnswer | None, waiting: WaitAnswer | None) -> None:
-    from orchardsim.report.fit.next_words import next_table, wait_table
-
-    if following is not None:
-        print(f"\n{next_table(following)}")
-    if waiting is not None:
-        print(f"\n{wait_table(waiting)}")
 
 
 def _record(plan: Path, out: Path) -> str | None:

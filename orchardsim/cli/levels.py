@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", type=folder_name, metavar="DIR", help="folder for levels.json, levels.html and figures/"
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another look")
-    parser.add_argument("--json", action="store_true", help="print all numbers as JSON instead of the tables")
+    add_answer_arguments(parser)
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -33,8 +33,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.analysis.levels import levels_size, look_at_levels
     from orchardsim.plan import load_plan
     from orchardsim.report.levels.page import levels_files, write_levels
-    from orchardsim.report.levels.words import levels_sentences, levels_text
-    from orchardsim.results import dump_summary
+    from orchardsim.report.levels.words import levels_screen, levels_text
     from orchardsim.results.levels import KIND, levels_document
 
     plan = load_plan(options.plan)
@@ -44,11 +43,12 @@ def execute(options: argparse.Namespace) -> int:
             found = look_at_levels(plan, trials=options.trials, years=options.years, seed=options.seed, progress=done)
         if folder is not None:
             write_levels(folder, found)
-    if options.json:
-        print(dump_summary(levels_document(found)), end="")
-    else:
-        print("\n".join([*levels_sentences(found), "", levels_text(found), ""]))
-        print_closing(options.out is not None)
+    print_answer(
+        options,
+        screen=lambda: levels_screen(found),
+        everything=lambda: levels_text(found),
+        document=lambda: levels_document(found),
+    )
     if options.out is not None:
         tell(f"saved in {options.out}: levels.html, levels.json, figures/")
     return 0

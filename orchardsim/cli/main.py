@@ -24,7 +24,7 @@ COMMANDS = {
     "fit": "what measured trees say of the plan's open levels; an updated plan",
     "web": "the page to plan on: edit a plan, see land and bill, run and compare; at this machine only",
     "catalogue": "list the built-in rootstocks, cultivars and training systems with their sources",
-    "report": "rebuild the page of a saved run, comparison, stress test or search for spares",
+    "report": "draw the pages of a saved folder again",
 }
 """Command -> one line of help. The module of a command is imported only when the command is called."""
 

@@ -1,19 +1,20 @@
-"""``orchardsim report``: rebuilds the page of a saved run, comparison, stress test or search for spares."""
+"""``orchardsim report``: draws the pages of a saved folder again."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.progress import tell
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument(
-        "folder", type=Path, metavar="DIR", help="folder written by run, compare, stress or spares with --out"
+        "folder", type=Path, metavar="DIR", help="folder written with --out, or the results.nc of a run"
     )
+    add_answer_arguments(parser)
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -21,8 +22,11 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.report.rebuild import rebuild
 
     for one in rebuild(options.folder, tell):
-        print(one.text)
-        print()
-        print_closing(saved=True)
+        print_answer(
+            options,
+            screen=one.screen,
+            everything=one.text,
+            document=one.document,
+        )
         tell(f"written: {one.page} and figures/")
     return 0

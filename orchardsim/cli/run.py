@@ -10,7 +10,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_closing
 from orchardsim.cli.folders import folder_name
 from orchardsim.cli.progress import progress, tell, warn
 from orchardsim.cli.stop import kept
@@ -96,8 +96,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="run the plan again under the other weather method and set the headline bands side by side",
     )
-    parser.add_argument("--all", action="store_true", help="print the long tables too, by leaf and year and of risk")
-    parser.add_argument("--json", action="store_true", help="print the summary as JSON instead of the table")
+    add_answer_arguments(parser, "print the long tables too, by leaf and year and of risk")
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -154,7 +153,7 @@ def execute(options: argparse.Namespace) -> int:
     if options.out is not None:
         tell(f"saved in {options.out}: sheet.pdf, report.html, summary.json, results.nc, figures/")
     if not options.json:
-        print_closing(options.out is not None, "" if options.all else "--all prints all tables")
+        print_closing(options.out is not None, everything=options.all)
     return 0
 
 

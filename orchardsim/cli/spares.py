@@ -6,7 +6,7 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", type=folder_name, metavar="DIR", help="folder for spares.json, spares.html and figures/"
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another search")
-    parser.add_argument("--json", action="store_true", help="print the answer as JSON instead of sentences and table")
+    add_answer_arguments(parser, "print the long tables too, and lines for the plan")
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -40,7 +40,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.analysis.spares import check_spares, spares
     from orchardsim.plan import load_plan
     from orchardsim.report.spares.page import spares_files, write_spares
-    from orchardsim.results import dump_summary
+    from orchardsim.report.spares.table import spares_screen, spares_text
     from orchardsim.results.spares import KIND, spares_document
 
     plan = load_plan(options.plan)
@@ -62,27 +62,12 @@ def execute(options: argparse.Namespace) -> int:
             )
         if folder is not None:
             write_spares(folder, found)
-    if options.json:
-        print(dump_summary(spares_document(found)), end="")
-    else:
-        from orchardsim.report.spares.plan_lines import HOW_TO_USE, policy_lines
-        from orchardsim.report.spares.table import spares_table
-        from orchardsim.report.spares.words import spares_sentences
-
-        for sentence in spares_sentences(found):
-            print(sentence)
-        print()
-        print(spares_table(found))
-        print()
-        print(f"{HOW_TO_USE}:")
-        for line in policy_lines(found):
-            print(f"  {line}".rstrip())
-        print()
-        for note in found.notes:
-            print(f"- {note}")
-        print()
-        print_closing(options.out is not None)
-    if options.out is None:
-        return 0
-    tell(f"saved in {options.out}: spares.html, spares.json, figures/")
+    print_answer(
+        options,
+        screen=lambda: spares_screen(found),
+        everything=lambda: spares_text(found),
+        document=lambda: spares_document(found),
+    )
+    if options.out is not None:
+        tell(f"saved in {options.out}: spares.html, spares.json, figures/")
     return 0

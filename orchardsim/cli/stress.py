@@ -6,7 +6,7 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.folders import folder_name, output_folder
 from orchardsim.cli.progress import progress, tell
 from orchardsim.cli.run import whole_number
@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", type=folder_name, metavar="DIR", help="folder for stress.json, stress.html and figures/"
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another stress test")
-    parser.add_argument("--json", action="store_true", help="print all numbers as JSON instead of the table")
+    add_answer_arguments(parser)
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -44,7 +44,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.analysis.stress import choose, stress, stress_size
     from orchardsim.plan import load_plan
     from orchardsim.report.stress.page import stress_files, write_stress
-    from orchardsim.results import dump_summary
+    from orchardsim.report.stress.words import stress_screen, stress_table
     from orchardsim.results.stress import KIND, stress_document
 
     chosen = choose(options.only)
@@ -64,18 +64,12 @@ def execute(options: argparse.Namespace) -> int:
             )
         if folder is not None:
             write_stress(folder, found)
-    if options.json:
-        print(dump_summary(stress_document(found)), end="")
-    else:
-        from orchardsim.report.stress.words import stress_sentences, stress_table
-
-        print(stress_table(found))
-        print()
-        for sentence in stress_sentences(found):
-            print(sentence)
-        print()
-        print_closing(options.out is not None)
-    if options.out is None:
-        return 0
-    tell(f"saved in {options.out}: stress.html, stress.json, figures/")
+    print_answer(
+        options,
+        screen=lambda: stress_screen(found),
+        everything=lambda: stress_table(found),
+        document=lambda: stress_document(found),
+    )
+    if options.out is not None:
+        tell(f"saved in {options.out}: stress.html, stress.json, figures/")
     return 0

@@ -6,7 +6,7 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.closing import print_closing
+from orchardsim.cli.answer import add_answer_arguments, print_answer
 from orchardsim.cli.folders import folder_name
 from orchardsim.cli.progress import progress, tell, warn
 from orchardsim.cli.run import whole_number
@@ -25,8 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another study")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted study in the folder of --out")
-    parser.add_argument("--json", action="store_true", help="print the answers as JSON instead of the tables")
-    parser.add_argument("--all", action="store_true", help="print every cell and contrast, and the methods paragraph")
+    add_answer_arguments(parser, "print every cell and contrast, and the methods paragraph")
 
 
 def execute(options: argparse.Namespace) -> int:
@@ -38,8 +37,7 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.core.errors import InputError
     from orchardsim.plan.study import load_study
     from orchardsim.report.study.page import write_study
-    from orchardsim.report.study.words import study_table
-    from orchardsim.results import dump_summary
+    from orchardsim.report.study.words import study_screen, study_table
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE
     from orchardsim.results.study_tables import study_document
@@ -73,11 +71,12 @@ def execute(options: argparse.Namespace) -> int:
         found = study_findings(results)
         if folder is not None:
             write_study(folder, found, results.dataset())
-    print(dump_summary(study_document(found)) if options.json else study_table(found, everything=options.all))
-    if not options.json:
-        print()
-        print_closing(options.out is not None)
-    if options.out is None:
-        return 0
-    tell(f"saved in {options.out}: study.html, trials.nc, methods.txt, tables (.csv) and figures")
+    print_answer(
+        options,
+        screen=lambda: study_screen(found),
+        everything=lambda: study_table(found),
+        document=lambda: study_document(found),
+    )
+    if options.out is not None:
+        tell(f"saved in {options.out}: study.html, trials.nc, methods.txt, tables (.csv) and figures")
     return 0

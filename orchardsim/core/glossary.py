@@ -47,10 +47,12 @@ WORDS: Final[dict[str, Word]] = {
                         "levels of prices, costs and hazards."),
     "npv": Word("NPV", "Net present value: all cash flows in money of year 0, later money valued less by the discount "
                 "rate, with what the blocks are worth at the end.", ("net present value",)),
-    "npv_without_remaining_value": Word("NPV without it", "NPV with the blocks worth nothing at the end."),
+    "npv_without_remaining_value": Word("NPV, nothing counted at the end", "NPV where trees and land count nothing at "
+                                        "the end."),
     "irr": Word("IRR", "Internal rate of return: the yearly rate at which NPV is zero; none where money never comes "
                 "back."),
-    "irr_without_remaining_value": Word("IRR without it", "IRR with the blocks worth nothing at the end."),
+    "irr_without_remaining_value": Word("IRR, nothing counted at the end", "IRR where trees and land count nothing at "
+                                        "the end."),
     "equivalent_annual_annuity": Word("annuity", "The level yearly amount that is worth as much as NPV."),
     "payback_year": Word("payback year", "First year from which the summed cash flow stays above zero, interest "
                          "counted.", ("payback",)),
@@ -90,3 +92,14 @@ WORDS: Final[dict[str, Word]] = {
     "headland": Word("headlands", "Ground at the ends of rows to turn on.", ("headland",)),
 }  # fmt: skip
 """Key (a result variable's name where it is one's label) -> word."""
+
+
+def term(name: str) -> str:
+    """How people call what the program names so: the glossary's word, else the name with spaces.
+
+    Examples
+    --------
+    >>> term("pack_out"), term("price_level")
+    ('pack-out', 'price level')
+    """
+    return WORDS[name].name if name in WORDS else name.replace("_", " ")

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from orchardsim.core.glossary import term
+
 Kind = Literal["sales", "capital", "running", "financing"]
 Bearer = Literal["block", "shared", "both"]
 Group = Literal[
@@ -48,7 +50,7 @@ class LedgerItem:
     @property
     def label(self) -> str:
         """The name for people."""
-        return self.name.replace("_", " ")
+        return term(self.name)
 
 
 LEDGER_ITEMS: Final = (

@@ -29,3 +29,28 @@ def percent(share: float, digits: int = 0) -> str:
     ('30 %', '0.0 %', '–')
     """
     return MISSING if math.isnan(share) else f"{number(100 * share, digits)} %"
+
+
+def with_error(value: float, error: float, lead: str = "", most: int = 0) -> str:
+    """A number and its standard error, both to the second figure of the error.
+
+    Parameters
+    ----------
+    value, error : float
+    lead : str
+        Before the number: "USD ".
+    most : int
+        Most digits behind the point; none for money.
+
+    Examples
+    --------
+    >>> with_error(-25936.2, 3006.4, "USD "), with_error(98.93, 0.274, most=1), with_error(12.0, 0.0)
+    ('-USD 25,900 ± 3,000', '98.9 ± 0.3', '12 ± 0')
+    """
+    digits = 0
+    if math.isfinite(error) and error > 0:
+        digits = min(1 - math.floor(math.log10(float(f"{error:.1e}"))), most)
+    shown = round(float(value), digits) + 0.0
+    sign = "-" if shown < 0 else ""
+    places = max(digits, 0)
+    return f"{sign}{lead}{abs(shown):,.{places}f} ± {round(float(error), digits):,.{places}f}"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from orchardsim.core.futures import OPEN_LEVELS
-from orchardsim.core.glossary import WORDS
+from orchardsim.core.glossary import term
 
 Side = Literal["low", "high"]
 OverBlocks = Literal["sum", "tree mean", "fruit mean", "area mean", "none"]
@@ -61,8 +61,6 @@ class Variable:
     headline : {"none", "run", "year", "trial"}
         The headline numbers made of it: one for each block and the farm over the whole run (a sum of what adds up, else
         the mean of the years), one for each year of the farm, or the trial's own value.
-    label : str
-        Name for people; where left out that of the glossary, else the variable's own with spaces.
     note : str
         A few words beside the label in tables.
     shown : str
@@ -84,16 +82,13 @@ class Variable:
     infinite: float | None = None
     has_mean: bool = True
     headline: Headline = "none"
-    label: str = ""
     note: str = ""
     shown: Shown | None = None
 
     @property
     def title(self) -> str:
         """The name for people."""
-        if self.label or self.name not in WORDS:
-            return self.label or self.name.replace("_", " ")
-        return WORDS[self.name].name
+        return term(self.name)
 
     @property
     def display(self) -> Shown:

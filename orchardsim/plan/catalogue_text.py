@@ -98,6 +98,59 @@ def _three_figures(number: Any) -> str:
     return f"{float(f'{number:.3g}'):g}"
 
 
+def name_lines() -> list[str]:
+    """Names alone, by kind, in lines of at most 80 characters."""
+    lines: list[str] = []
+    for kind, title in TITLES.items():
+        text = f"{title.partition(' (')[0]} ({len(entries(kind))}): {', '.join(entries(kind))}"
+        lines += textwrap.wrap(text, 80, subsequent_indent="  ")
+    return [*lines, "Name one for its numbers. A plan may override any, or add entries of its own."]
+
+
+def number_lines(name: str, units: str = "both") -> list[str]:
+    """Numbers of an entry with their status, in lines of at most 80 characters, as many as stand on a screen."""
+    lines: list[str] = []
+    for kind, each in found_entries(name):
+        lines += textwrap.wrap(
+            f"{each} ({kind.replace('_', ' ')}): {entries(kind)[each].get('note', '')}".rstrip(": "), 80
+        )
+        numbers = entry_numbers(kind, each)
+        told = [key for key in (*SHOWN[kind], *numbers) if key in numbers]
+        for key in dict.fromkeys(told):
+            number = numbers[key]
+            text = f"  {key} = {quantity_text(number.value, number.unit, units)} [{number.status}]"
+            lines.append(textwrap.shorten(text, 78, placeholder="...") if len(text) > 80 else text)
+    return lines if len(lines) <= 22 else [*lines[:21], f"  and {len(lines) - 21} more"]
+
+
+def catalogue_document(name: str | None) -> dict[str, Any]:
+    """Every number of an entry, or of all, with unit, status, source and meaning."""
+    found = [(kind, each) for kind in KINDS for each in entries(kind)] if name is None else found_entries(name)
+    document: dict[str, Any] = {}
+    for kind, each in found:
+        table = parameter_table(kind)
+        document.setdefault(kind, {})[each] = {
+            key: dataclasses.asdict(number) | {"meaning": table[key].meaning}
+            for key, number in entry_numbers(kind, each).items()
+        }
+    return document
+
+
+def found_entries(name: str) -> list[tuple[str, str]]:
+    """Kind and name of the entries of a name, whatever its case.
+
+    Raises
+    ------
+    InputError
+        If no entry has that name.
+    """
+    found = [(kind, each) for kind in KINDS for each in entries(kind) if each.casefold() == name.casefold()]
+    if not found:
+        everything = [each for kind in KINDS for each in entries(kind)]
+        raise InputError("catalogue", f"found {name!r}, which is no entry; {nearest_names(name, everything)}")
+    return found
+
+
 def list_lines(units: str = "both") -> list[str]:
     """All entries, one line each; ``units`` as in :func:`quantity_text`."""
     lines: list[str] = []
@@ -132,19 +185,10 @@ def _table_lines(kind: str, units: str) -> list[str]:
 def entry_lines(name: str, units: str = "both") -> list[str]:
     """One entry with every number, its meaning, source and status, and how much of each source was read.
 
-    ``units`` as in :func:`quantity_text`.
-
-    Raises
-    ------
-    InputError
-        If no entry has that name.
+    ``units`` as in :func:`quantity_text`; raises as :func:`found_entries`.
     """
-    found = [(kind, each) for kind in KINDS for each in entries(kind) if each.casefold() == name.casefold()]
-    if not found:
-        everything = [each for kind in KINDS for each in entries(kind)]
-        raise InputError("catalogue", f"found {name!r}, which is no entry; {nearest_names(name, everything)}")
     lines: list[str] = []
-    for kind, each in found:
+    for kind, each in found_entries(name):
         table = parameter_table(kind)
         keys: list[str] = []
         lines.append(f"{each} ({kind.replace('_', ' ')}, catalogue file {KINDS[kind][0]})")

@@ -56,9 +56,8 @@ TOLD_ABOVE: Final = frozenset(
 """Keys that the description of place and blocks tells already."""
 
 
-def plan_lines(plan: Plan, *, everything: bool = False) -> list[str]:
-    """The description, line by line; ``everything``: with each number that the plan does not state."""
-    assumed = assumption_lines(plan)
+def plan_lines(plan: Plan) -> list[str]:
+    """The description, line by line."""
     return [
         *head_lines(plan),
         *(line for block in plan.blocks for line in ["", *block_lines(block, plan.display)]),
@@ -72,7 +71,7 @@ def plan_lines(plan: Plan, *, everything: bool = False) -> list[str]:
         *stated_lines(plan),
         *warning_lines(remarks(plan)),
         "",
-        *(assumed if everything else [assumed[0], "  --all lists each of them with its source."]),
+        *assumption_lines(plan),
     ]
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import Final
 
 
 def text_columns(cells: Sequence[Sequence[str]], left: Sequence[int] = (0,), *, fold_heads: bool = False) -> list[str]:
@@ -38,3 +39,48 @@ def text_columns(cells: Sequence[Sequence[str]], left: Sequence[int] = (0,), *, 
         ).rstrip()
         for row in [*folded, *body]
     ]
+
+
+SCREEN_WIDTH: Final = 80
+"""Columns of a first screen."""
+SCREEN_LINES: Final = 22
+"""Lines of it: of a terminal's 24, two are left for the closing lines."""
+
+Pieces = Sequence[Sequence[str]]
+"""Lines that stand or fall together, the most important first."""
+
+
+def sentence_pieces(sentences: Iterable[str], *, indent: str = "") -> list[list[str]]:
+    """Each sentence as the lines that it takes on a first screen."""
+    return [textwrap.wrap(one, SCREEN_WIDTH, subsequent_indent=indent) for one in sentences]
+
+
+def table_pieces(cells: Sequence[Sequence[str]], left: Sequence[int] = (0,)) -> list[list[str]]:
+    """Head with its first row, then each row; nothing where the table is wider than a first screen."""
+    lines = text_columns(cells, left, fold_heads=True)
+    head = len(lines) - len(cells) + 2
+    if len(cells) < 2 or max(map(len, lines)) > SCREEN_WIDTH:
+        return []
+    return [lines[:head], *([line] for line in lines[head:])]
+
+
+def one_screen(*parts: Pieces) -> str:
+    """Parts one below the other, a blank line between, each as far as its pieces fit on one screen.
+
+    Examples
+    --------
+    >>> print(one_screen(sentence_pieces(["One."]), table_pieces([["", "NPV"], ["A", "12"]])))
+    One.
+    <BLANKLINE>
+       NPV
+    A   12
+    """
+    shown: list[str] = []
+    for pieces in parts:
+        gap = [""] if shown else []
+        for piece in pieces:
+            if len(shown) + len(gap) + len(piece) > SCREEN_LINES:
+                break
+            shown += [*gap, *piece]
+            gap = []
+    return "\n".join(shown)

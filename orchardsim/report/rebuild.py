@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,17 +15,33 @@ from orchardsim.results.findings import findings_path, read_findings
 from orchardsim.results.fit import FIT_FILE, Kept
 from orchardsim.results.levels import LEVELS_FILE, LevelsFound
 from orchardsim.results.spares import SPARES_FILE, SparesAnswer
-from orchardsim.results.store import RESULTS_FILE
+from orchardsim.results.store import RESULTS_FILE, SUMMARY_FILE
 from orchardsim.results.stress import STRESS_FILE, Stress
 from orchardsim.results.study import STUDY_FILE, StudyFindings
 
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """A page that was built again: its path and what the command prints."""
+    """A page that was built again: its path, what the command prints of it, and the numbers that stand beside it.
+
+    Attributes
+    ----------
+    page : pathlib.Path
+    screen, text : callable
+        The short answer and the long one.
+    numbers : str
+        Name of the JSON file beside the page.
+    """
 
     page: Path
-    text: str
+    screen: Callable[[], str]
+    text: Callable[[], str]
+    numbers: str
+
+    def document(self) -> dict[str, Any]:
+        """The numbers as they were saved."""
+        found: dict[str, Any] = json.loads((self.page.parent / self.numbers).read_text(encoding="utf-8"))
+        return found
 
 
 def _run(folder: Path) -> Rebuilt:
@@ -34,62 +51,63 @@ def _run(folder: Path) -> Rebuilt:
     from orchardsim.results import read_results
 
     dataset = read_results(folder)
-    text = "\n".join([first_screen(dataset), "", headline_table(dataset)])
-    return Rebuilt(write_report(folder), text)
+    return Rebuilt(
+        write_report(folder),
+        lambda: first_screen(dataset),
+        lambda: f"{first_screen(dataset)}\n\n{headline_table(dataset)}",
+        SUMMARY_FILE,
+    )
 
 
 def _comparison(folder: Path) -> Rebuilt:
     from orchardsim.report.compare.page import write_comparison
-    from orchardsim.report.compare.table import comparison_table
+    from orchardsim.report.compare.table import comparison_screen, comparison_table
 
     found = _kept(folder / COMPARE_FILE, Comparison)
-    return Rebuilt(write_comparison(folder, found), comparison_table(found))
+    page = write_comparison(folder, found)
+    return Rebuilt(page, lambda: comparison_screen(found), lambda: comparison_table(found), COMPARE_FILE)
 
 
 def _stress(folder: Path) -> Rebuilt:
     from orchardsim.report.stress.page import write_stress
-    from orchardsim.report.stress.words import stress_sentences, stress_table
+    from orchardsim.report.stress.words import stress_screen, stress_table
 
     found = _kept(folder / STRESS_FILE, Stress)
-    return Rebuilt(write_stress(folder, found), "\n".join([stress_table(found), "", *stress_sentences(found)]))
+    return Rebuilt(write_stress(folder, found), lambda: stress_screen(found), lambda: stress_table(found), STRESS_FILE)
 
 
 def _spares(folder: Path) -> Rebuilt:
     from orchardsim.report.spares.page import write_spares
-    from orchardsim.report.spares.table import spares_table
-    from orchardsim.report.spares.words import spares_sentences
+    from orchardsim.report.spares.table import spares_screen, spares_text
 
     found = _kept(folder / SPARES_FILE, SparesAnswer)
-    return Rebuilt(write_spares(folder, found), "\n".join([*spares_sentences(found), "", spares_table(found)]))
+    return Rebuilt(write_spares(folder, found), lambda: spares_screen(found), lambda: spares_text(found), SPARES_FILE)
 
 
 def _study(folder: Path) -> Rebuilt:
     from orchardsim.report.study.page import write_study
-    from orchardsim.report.study.words import study_table
+    from orchardsim.report.study.words import study_screen, study_table
 
     found = _kept(folder / STUDY_FILE, StudyFindings)
-    return Rebuilt(write_study(folder, found), study_table(found))
+    return Rebuilt(write_study(folder, found), lambda: study_screen(found), lambda: study_table(found), STUDY_FILE)
 
 
 def _fit(folder: Path) -> Rebuilt:
-    from orchardsim.report.fit.next_words import next_table, wait_table
     from orchardsim.report.fit.page import write_fit
-    from orchardsim.report.fit.words import fit_table
+    from orchardsim.report.fit.words import fit_screen, fit_text
 
     kept = _kept(folder / FIT_FILE, Kept)
+    said = (kept.found, kept.following, kept.waiting)
     page = write_fit(folder, kept.found, None, kept.following, kept.waiting)
-    text = [fit_table(kept.found)]
-    text += [next_table(kept.following)] if kept.following is not None else []
-    text += [wait_table(kept.waiting)] if kept.waiting is not None else []
-    return Rebuilt(page, "\n\n".join(text))
+    return Rebuilt(page, lambda: fit_screen(*said), lambda: fit_text(*said), FIT_FILE)
 
 
 def _levels(folder: Path) -> Rebuilt:
     from orchardsim.report.levels.page import write_levels
-    from orchardsim.report.levels.words import levels_text
+    from orchardsim.report.levels.words import levels_screen, levels_text
 
     found = _kept(folder / LEVELS_FILE, LevelsFound)
-    return Rebuilt(write_levels(folder, found), levels_text(found))
+    return Rebuilt(write_levels(folder, found), lambda: levels_screen(found), lambda: levels_text(found), LEVELS_FILE)
 
 
 KINDS: dict[str, Callable[[Path], Rebuilt]] = {

@@ -15,10 +15,11 @@ import orchardsim
 from orchardsim.analysis.compare import check_plans, compare, difference, measure_limit, same_tree_blocks
 from orchardsim.core.errors import InputError
 from orchardsim.report.compare.page import write_comparison
-from orchardsim.report.compare.table import comparison_table
+from orchardsim.report.compare.table import comparison_screen, comparison_table
 from orchardsim.report.compare.words import comparison_sentences, luck_text, verdict_text
 from orchardsim.results.comparison import Comparison, Measure, Pair, PlanFacts, comparison_document, decide
 from orchardsim.risk.comparison import luck_order
+from tests.screens import fits_a_screen
 from tests.simulation.small_plan import SMALL, small_plan
 
 TRIALS, YEARS = 12, 12
@@ -222,6 +223,7 @@ def test_sentences_say_when_nothing_is_sure_and_when_all_lose():
 
 def test_the_terminal_says_which_run_agrees_and_how_payback_and_npv_part():
     found = hand_made(np.arange(40) + 1000.0, np.arange(40.0))
+    assert fits_a_screen(comparison_screen(found)) and "A (one) is best." in comparison_screen(found)
     table = " ".join(comparison_table(found).split())
     assert "with --trials 40 --years 5 --seed 1" in table
     assert "40 of 40" in table

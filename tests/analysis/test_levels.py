@@ -12,8 +12,9 @@ from orchardsim.analysis.levels import ends, look_at_levels, zero_between
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
 from orchardsim.economy import indicators
-from orchardsim.report.levels.words import first_number_lines, levels_text, likely
+from orchardsim.report.levels.words import first_number_lines, levels_screen, levels_text, likely
 from orchardsim.simulation.same_futures import SameFutures, present_value, with_all_prices, with_hours, with_yield
+from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
 TRIALS, YEARS = 3, 7
@@ -105,7 +106,7 @@ def test_levels_are_looked_at_one_by_one(plan):
     for one in found.losing:
         assert 0 <= one.trials <= one.of <= TRIALS
     assert len(found.debt_not_covered) == YEARS
-    assert "price level" in levels_text(found)
+    assert "price level" in levels_text(found) and fits_a_screen(levels_screen(found))
 
 
 SCENARIOS = """

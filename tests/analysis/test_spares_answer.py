@@ -17,10 +17,11 @@ from orchardsim.analysis.spares import _last_above
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
 from orchardsim.report.spares.plan_lines import policy_lines
-from orchardsim.report.spares.table import spares_table
+from orchardsim.report.spares.table import spares_screen, spares_table
 from orchardsim.report.spares.words import clustering_text, policy_text, spares_sentences
 from orchardsim.results.spares import Amount, Clustering, LabelPolicy, SparesAnswer, spares_document
 from tests.cli.test_run_command import PLAN
+from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
 YEARS = 7
@@ -79,6 +80,8 @@ def test_document_and_words(answer: SparesAnswer) -> None:
     assert len(document["outcomes"]) == len(answer.outcomes)
     words = " ".join(spares_sentences(answer))
     assert "Recommendation:" in words and "\u00b1" in words
+    screen = spares_screen(answer)
+    assert fits_a_screen(screen) and screen.startswith("Recommendation:")
     table = spares_table(answer)
     assert all(one.name in table for one in answer.outcomes)
 

@@ -15,9 +15,10 @@ from orchardsim.analysis.stress import middle, recovery, stress, stress_size
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
 from orchardsim.report.stress.page import stress_files, write_stress
-from orchardsim.report.stress.words import leaves_text, stress_sentences, stress_table
+from orchardsim.report.stress.words import leaves_text, stress_screen, stress_sentences, stress_table
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.stress import KIND, stress_document
+from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
 ONLY = ["late_frost", "price_slump", "hard_winter"]
@@ -104,7 +105,7 @@ def test_leaves_as_ranges():
 def test_the_table_says_how_many_trials_and_with_what_error(found):
     text = stress_table(found)
     assert f"n = {TRIALS} trials" in text and "±" in text and "standard error" in text
-    assert max(map(len, text.splitlines())) <= 130
+    assert max(map(len, text.splitlines())) <= 130 and fits_a_screen(stress_screen(found))
     for season in found.seasons:
         assert season.title in text
     assert "not forecasts" in text
@@ -187,7 +188,7 @@ def test_the_command_runs_and_saves(plan_file, tmp_path, capsys):
     arguments = ["stress", str(plan_file), "--trials", "4", "--years", "7", "--jobs", "1", "--only", "hail"]
     assert main([*arguments, "--out", str(tmp_path / "out")]) == 0
     out = capsys.readouterr().out
-    assert "hail before harvest" in out and "n = 4 trials" in out
+    assert "hail before harvest" in out and "4 trials of 7 years" in out and fits_a_screen(out, closing=0)
     assert (tmp_path / "out" / "stress.html").exists()
     assert main([*arguments, "--out", str(tmp_path / "out")]) == 2
     assert "holds another stress test" in capsys.readouterr().err

@@ -33,13 +33,14 @@ from orchardsim.report.study.figures import (
     plot_shares,
 )
 from orchardsim.report.study.page import write_study
-from orchardsim.report.study.words import methods_paragraph, study_table
+from orchardsim.report.study.words import methods_paragraph, study_screen, study_table
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.study import KIND, StudyFindings
 from orchardsim.results.study_tables import TABLES
 from orchardsim.results.study_trials import StudyTrials
 from orchardsim.risk.contrasts import SimultaneousLimits, pairwise, simultaneous_limits
 from tests.plan.examples import CONFIGS, changed
+from tests.screens import fits_a_screen
 
 
 def declared(**changes: Any) -> dict[str, Any]:
@@ -131,7 +132,8 @@ def test_a_dataset_has_a_dim_for_each_factor_and_opens_in_plain_xarray(ran: Ran)
 
 
 def test_words_tables_and_methods_name_the_design(ran: Ran) -> None:
-    text = study_table(ran.found, everything=True)
+    text = study_table(ran.found)
+    assert fits_a_screen(study_screen(ran.found))
     for word in ("tall_spindle", "1.4 m", "n = 5 trials", "told apart"):
         assert word in text
     assert "full factorial of training (tall_spindle, vertical_axis)" in methods_paragraph(ran.found)

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from orchardsim.cli.main import main
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.parameters import WeatherSettings
 from orchardsim.weather.sampling import whole_record_windows
+from tests.screens import fits_a_screen
 
 
 def test_the_bundled_record_is_described(capsys, tmp_path):
     out = tmp_path / "weather"
     assert main(["weather", "bundled", "--latitude", "34.68", "--out", str(out)]) == 0
+    assert fits_a_screen(capsys.readouterr().out, closing=0)
+    assert main(["weather", "bundled", "--latitude", "34.68", "--all"]) == 0
     text = capsys.readouterr().out
     # the impossible minimum and the longest gaps of this record, found independently with pandas in tests/weather
     for fact in ("1936-07-18", "1962-09-01", "2005-02-01", "86 complete seasons", "Gala", "Honeycrisp"):
@@ -23,9 +28,9 @@ def test_the_bundled_record_is_described(capsys, tmp_path):
 
 
 def test_us_units_reach_the_terminal(capsys):
-    assert main(["weather", "bundled", "--latitude", "34.68"]) == 0
+    assert main(["weather", "bundled", "--latitude", "34.68", "--all"]) == 0
     metric = capsys.readouterr().out
-    assert main(["weather", "bundled", "--latitude", "34.68", "--units", "us"]) == 0
+    assert main(["weather", "bundled", "--latitude", "34.68", "--units", "us", "--all"]) == 0
     text = capsys.readouterr().out
     assert "bundled station record" in text
     for word in ("degC", "°C", " K ", "mm"):
@@ -33,13 +38,13 @@ def test_us_units_reach_the_terminal(capsys):
     # 0 degC is 32 degF, 1 K is 1.8 degF (exact); -57.8 degC is 72 degF below zero
     for words in ("32.0 °F, last in spring", "nights 1.8 °F colder than the station", "1936-07-18 (-72.0 °F)"):
         assert words in text
-    rows = [next(line for line in each.splitlines() if line.startswith("  minimum")) for each in (metric, text)]
-    low, high = ([float(cell) for cell in row.split()[1:]] for row in rows)
+    rows = [next(line for line in each.splitlines() if line.startswith("  low, °")) for each in (metric, text)]
+    low, high = ([float(cell) for cell in row.split()[2:]] for row in rows)
     assert high == pytest.approx([1.8 * value + 32 for value in low], abs=0.15)
 
 
 def test_seasons_with_too_little_chill_are_told_apart_from_the_usual_bloom(capsys):
-    assert main(["weather", "bundled", "--latitude", "34.68", "--cultivar", "Gala"]) == 0
+    assert main(["weather", "bundled", "--latitude", "34.68", "--cultivar", "Gala", "--all"]) == 0
     text = capsys.readouterr().out
     assert "in nine years of ten" in text
     line = next(line for line in text.splitlines() if "too little winter chill" in line)
@@ -49,6 +54,15 @@ def test_seasons_with_too_little_chill_are_told_apart_from_the_usual_bloom(capsy
     warmth = (seasons.temperature_min[:, winter] + seasons.temperature_max[:, winter]).mean(axis=1) / 2
     warmest = seasons.harvest_year[warmth.argmax()]
     assert line.split("years: ")[1].startswith(f"{warmest} (")
+
+
+def test_the_numbers_come_as_json_too(capsys):
+    assert main(["weather", "bundled", "--latitude", "34.68", "--cultivar", "Gala", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    # 28 degF is -2.2 degC
+    assert [one["level_degC"] for one in found["frost"]] == [0.0, -2.2]
+    assert len(found["cultivars"]["Gala"]["full_bloom"]) == len(found["harvest_year"]) == 86
+    assert all(low < high for low, high in zip(*list(found["monthly_climate"].values())[:2], strict=True))
 
 
 @pytest.mark.parametrize(

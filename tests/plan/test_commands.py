@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import pytest
@@ -11,6 +12,7 @@ from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.plan import load_plan
 from orchardsim.plan.catalogue_text import quantity_text
 from orchardsim.plan.describe import assumption_lines, plan_lines, remarks, schedule, stated_lines
+from tests.screens import fits_a_screen
 
 from .examples import CONFIGS, DEMO, changed
 
@@ -31,7 +33,7 @@ def test_check_says_what_is_planted_ordered_built_and_paid(capsys):
 
 
 def test_the_paid_years_add_up(capsys):
-    main(["check", str(DEMO)])
+    main(["check", str(DEMO), "--all", "--unsimulated"])
     text = capsys.readouterr().out
     plan = load_plan(DEMO)
     total = sum(outlay.amount for outlay in establishment_schedule(plan.money, plan.costs, plan.finance, 6))
@@ -46,7 +48,7 @@ def test_the_paid_years_add_up(capsys):
 
 
 def test_an_old_block_costs_nothing_to_establish(capsys):
-    assert main(["check", str(CONFIGS / "old_block.toml")]) == 0
+    assert main(["check", str(CONFIGS / "old_block.toml"), "--all", "--unsimulated"]) == 0
     text = capsys.readouterr().out
     assert "stand in leaf 25" in text and "nothing: no block is planted" in text
 
@@ -54,7 +56,16 @@ def test_an_old_block_costs_nothing_to_establish(capsys):
 def test_the_short_description_says_how_to_see_the_rest(capsys):
     assert main(["check", str(DEMO)]) == 0
     text = capsys.readouterr().out
-    assert "--all" in text and "hazards." not in text
+    assert "--all" in text and "hazards." not in text and "± " in text
+    assert fits_a_screen(text, closing=0)
+
+
+def test_a_plan_comes_as_json_too(capsys):
+    assert main(["check", str(DEMO), "--unsimulated", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    plan = load_plan(DEMO)
+    assert found["plan_hash"] == plan.hash and len(found["plan"]["assumed"]) == len(plan.assumptions)
+    assert sum(one["amount"] for one in found["outlays"]) == pytest.approx(sum(one.amount for one in schedule(plan)))
 
 
 def test_what_the_plan_states_is_told_as_read_and_nothing_else():
@@ -86,7 +97,7 @@ def test_what_the_plan_states_is_told_as_read_and_nothing_else():
 
 def test_no_program_words_reach_the_user():
     for units in ("us", "metric"):
-        text = "\n".join(plan_lines(load_plan(changed(("units", units))), everything=True))
+        text = "\n".join(plan_lines(load_plan(changed(("units", units)))))
         shown = [line.split(" | ")[0] for line in text.splitlines()]
         assert not any(re.search(r"\bmoney\b|sha256", line) for line in shown)
         assert "1 Jul" in text  # order_day = 273, counted from 1 October
@@ -113,8 +124,17 @@ def test_assumptions_are_grouped_worst_known_first():
 
 def test_catalogue_lists_and_shows(capsys):
     assert main(["catalogue"]) == 0
+    names = capsys.readouterr().out
+    assert "MM.111" in names and fits_a_screen(names, closing=0)
+    assert main(["catalogue", "--all"]) == 0
     assert "MM.111" in capsys.readouterr().out
     assert main(["catalogue", "honeycrisp"]) == 0
+    short = capsys.readouterr().out
+    assert "fruit_mass_potential = 0.3 kg (0.661 lb) [read]" in short and fits_a_screen(short, closing=0)
+    assert main(["catalogue", "honeycrisp", "--json"]) == 0
+    number = json.loads(capsys.readouterr().out)["cultivar"]["Honeycrisp"]["fruit_mass_potential"]
+    assert (number["value"], number["unit"], number["status"]) == (0.3, "kg", "read") and number["source"]
+    assert main(["catalogue", "honeycrisp", "--all"]) == 0
     page = capsys.readouterr().out
     assert (
         "fruit_mass_potential = 0.3 kg (0.661 lb) [read]" in page

@@ -7,7 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from orchardsim.report.columns import text_columns
+from orchardsim.core.glossary import term
+from orchardsim.report.columns import SCREEN_WIDTH, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import (
     comparison_sentences,
     contrast_lines,
@@ -56,8 +57,12 @@ TABLES: Final[dict[str, tuple[tuple[str, tuple[int, ...]], ...]]] = {
 """Heading -> measures with their percent points; the tables stand in this order."""
 
 MIDDLE: Final = POINTS.index(50)
+POINT_NAMES: Final = {5: term("low"), 50: term("middle"), 95: term("high")}
+"""Percent points in words."""
 PAIR_ROWS: Final = ("peak_borrowing", "payback_year", "picked_early", "picked_per_area")
 """Measures whose differences stand beside the deciding one."""
+MOST_PLANS: Final = 6
+"""Plans that the first screen names."""
 
 
 def plan_tables(found: Comparison, formats: RunFormats) -> dict[str, list[list[str]]]:
@@ -82,7 +87,7 @@ def _measure_rows(found: Comparison, measure: Measure, points: tuple[int, ...], 
     for row, point in enumerate(points):
         values = [measure.points(plan)[POINTS.index(point)] for plan in range(len(found.plans))]
         texts = (value_text(measure, float(value), formats) for value in values)
-        rows.append([name if row == 0 else "", f"{point} %", *texts])
+        rows.append([name if row == 0 else "", POINT_NAMES[point], *texts])
     return rows
 
 
@@ -131,6 +136,20 @@ def pair_explanations(found: Comparison) -> list[str]:
     return lines + needed_lines(found)
 
 
+def comparison_screen(found: Comparison) -> str:
+    """The short answer: the plans, what is best and how sure that is, and the money of the whole farm."""
+    formats = formats_of(found)
+    named = [
+        [textwrap.shorten(f"{plan.label}  {plan.name}: {plan.title}", SCREEN_WIDTH, placeholder=" ...")]
+        for plan in found.plans
+    ]
+    more = [[f"and {len(named) - MOST_PLANS} more plans"]] if len(named) > MOST_PLANS else []
+    cells = next(iter(plan_tables(found, formats).values()))
+    return one_screen(
+        [*named[:MOST_PLANS], *more], sentence_pieces(comparison_sentences(found)), table_pieces(cells, left=(0, 1))
+    )
+
+
 def comparison_table(found: Comparison) -> str:
     """The comparison as text, in the plans' own units, lines of at most :data:`WIDTH` characters where it can be.
 
@@ -144,7 +163,7 @@ def comparison_table(found: Comparison) -> str:
     lines += ["", *comparison_sentences(found), ""]
     tables = plan_tables(found, formats)
     money = next(iter(tables))
-    lines += [f"{money} (5 %, 50 %, 95 %: of twenty trials one, ten, nineteen fall below)"]
+    lines += [f"{money} (low, middle, high: of twenty futures one, ten, nineteen fall below)"]
     lines += [
         *text_columns(tables.pop(money), left=(0,)),
         f"{formats.currency}: {formats.money_basis}",

@@ -278,16 +278,18 @@ def _sure(found: Comparison) -> list[str]:
         f"{labels[0]} beats {labels[1]} in {chance.count:,} of {chance.trials:,} futures (in the long run "
         f"{100 * chance.low:.0f} to {100 * chance.high:.0f} of 100)."
     ]
-    for plan in (decision.leader, decision.runner_up):
-        if found.plans[plan].plants:
-            lines.append(_payback(found, plan))
+    planted = [plan for plan in (decision.leader, decision.runner_up) if found.plans[plan].plants]
+    return lines + _payback(found, planted)
+
+
+def _payback(found: Comparison, plans: list[int]) -> list[str]:
+    years = {plan: float(found.measures["payback_year"].points(plan)[2]) for plan in plans}
+    never = [found.plans[plan].label for plan, year in years.items() if np.isinf(year)]
+    lines = [
+        f"Under {found.plans[plan].label} half of the futures have paid back by year {year:.0f}."
+        for plan, year in years.items()
+        if not np.isinf(year)
+    ]
+    if never:
+        lines.append(f"Under {listed(never)} most futures do not pay back within {found.years} years.")
     return lines
-
-
-def _payback(found: Comparison, plan: int) -> str:
-    label, year = found.plans[plan].label, found.measures["payback_year"].points(plan)[2]
-    if np.isinf(year):
-        return (
-            f"In most futures the summed cash of the farm under {label} is not above zero within {found.years} years."
-        )
-    return f"In half of the futures the summed cash of the farm under {label} stays above zero from year {year:.0f}."

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from orchardsim.core.numbers import number, percent
-from orchardsim.report.columns import text_columns
+from orchardsim.core.glossary import term
+from orchardsim.core.numbers import number, percent, with_error
+from orchardsim.report.columns import Pieces, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.pages import render
 from orchardsim.results.next import FieldSheet, NextAnswer, WaitAnswer
 
@@ -15,21 +16,25 @@ def shift_sentences(found: NextAnswer) -> list[str]:
     if best[0] == best[1]:
         gap, error = _gap(found.now, found.now_error, best[1])
         return [
-            f"The choice stays: {now} is best on the mean, before measuring and now (by {_money(gap, found)} ± "
-            f"{_money(error, found)} over the next best)."
+            f"The choice stays: {now} is best on the mean, before measuring and now (by "
+            f"{_sure(gap, error, found)} over the next best)."
         ]
     gain = found.now[best[1]] - found.now[best[0]]
     error = found.now_error[best[1]]
     sure = "" if gain > 2 * error else "; that is within the error of the trials, so take either"
     return [
         f"What was measured changes the choice: {before} was best on the mean, now it is {now} (by "
-        f"{_money(gain, found)} ± {_money(error, found)}{sure})."
+        f"{_sure(gain, error, found)}{sure})."
     ]
 
 
 def _gap(values: tuple[float, ...], errors: tuple[float, ...], best: int) -> tuple[float, float]:
     other = max((place for place in range(len(values)) if place != best), key=values.__getitem__)
     return values[best] - values[other], max(errors[best], errors[other])
+
+
+def _sure(value: float, error: float, found: NextAnswer | WaitAnswer) -> str:
+    return with_error(value, error, f"{found.currency} ")
 
 
 def _money(value: float, found: NextAnswer | WaitAnswer) -> str:
@@ -43,10 +48,8 @@ def option_cells(found: NextAnswer) -> list[list[str]]:
         rows.append(
             [
                 name,
-                _money(found.before[place], found),
-                _money(found.before_error[place], found),
-                _money(found.now[place], found),
-                _money(found.now_error[place], found),
+                *_sure(found.before[place], found.before_error[place], found).split(" ± "),
+                *_sure(found.now[place], found.now_error[place], found).split(" ± "),
             ]
         )
     return rows
@@ -56,10 +59,10 @@ def next_sentences(found: NextAnswer) -> list[str]:
     """What the best measurements are worth."""
     worth, error, changed = found.together
     said = [
-        f"All of these together are worth {_money(worth, found)} ± {_money(error, found)} to the planting to come, the "
+        f"All of these together are worth {_sure(worth, error, found)} to the planting to come, the "
         f"work of measuring not counted, and change the choice in {percent(changed)} of cases.",
-        f"Knowing the trees' levels exactly would be worth {_money(found.perfect[0], found)} ± "
-        f"{_money(found.perfect[1], found)}; what trees cannot tell, such as prices, is not in it.",
+        f"Knowing the trees' levels exactly would be worth {_sure(*found.perfect[:2], found)}. What trees cannot tell, "
+        "such as prices, is not in it.",
     ]
     if worth <= 2 * error:
         said.append("That is within the error of the trials: measuring more would hardly change this choice.")
@@ -72,20 +75,26 @@ def candidate_cells(found: NextAnswer) -> list[list[str]]:
     for one in found.candidates:
         rows.append(
             [
-                one.measure.replace("_", " "),
+                term(one.measure),
                 one.label,
                 f"{one.calendar_year}, {one.when}",
                 str(one.trees),
-                _money(one.worth, found),
-                _money(one.error, found),
+                *_sure(one.worth, one.error, found).split(" ± "),
                 percent(one.changed),
             ]
         )
     return rows
 
 
+def next_pieces(found: NextAnswer) -> list[Pieces]:
+    """Its part of the first screen: whether the choice changed, and the best measurements."""
+    cells = [[row[0], *row[2:4], row[4], row[6]] for row in candidate_cells(found)[:4]]
+    table = table_pieces(cells, left=(0, 1)) if found.candidates and found.candidates[0].worth > 0 else []
+    return [sentence_pieces([*shift_sentences(found), next_sentences(found)[0]]), table]
+
+
 def next_table(found: NextAnswer) -> str:
-    """What the command prints of it."""
+    """All that is told of it."""
     parts = ["What the options bring", "", *(f"  {line}" for line in shift_sentences(found)), ""]
     parts += [*_lined_up(option_cells(found)), "", "What to measure next", ""]
     parts += [*(f"  {line}" for line in next_sentences(found)), "", *_lined_up(candidate_cells(found))]
@@ -101,18 +110,16 @@ def wait_sentences(found: WaitAnswer) -> list[str]:
     if all(row.shares[nothing] == 1 for row in found.rows):
         verdict = "Nothing is planted either way, at these prices and whatever the row shows: waiting changes nothing"
     elif best.mean > 2 * best.error:
-        verdict = (
-            f"Waiting {years} pays: {_money(best.mean, found)} ± {_money(best.error, found)} over planting all now"
-        )
+        verdict = f"Waiting {years} pays: {_sure(best.mean, best.error, found)} over planting all now"
     elif best.mean < -2 * best.error:
         verdict = (
-            f"Waiting does not pay: the best wait, {years}, brings {_money(best.mean, found)} ± "
-            f"{_money(best.error, found)} against planting all now"
+            f"Waiting does not pay: the best wait, {years}, brings {_sure(best.mean, best.error, found)} against "
+            "planting all now"
         )
     else:
         verdict = (
             f"Waiting and planting all now come to the same within the error: the best wait, {years}, brings "
-            f"{_money(best.mean, found)} ± {_money(best.error, found)}"
+            f"{_sure(best.mean, best.error, found)}"
         )
     most = max(range(len(found.options)), key=lambda place: now.shares[place])
     return [
@@ -130,14 +137,14 @@ def _years(years: int) -> str:
 
 def wait_cells(found: WaitAnswer) -> list[list[str]]:
     """Table of waits."""
-    rows = [["wait", "mean NPV", "±", "5 % point", "peak borrowing", "loses money", "learning", "row changes choice"]]
+    rows = [["wait", "mean NPV", "±", term("low"), "peak borrowing", "loses money", "learning", "row changes choice"]]
     for row in found.rows:
-        mean = _money(row.mean, found)
+        mean, error = _sure(row.mean, row.error, found).split(" ± ")
         rows.append(
             [
                 "none" if not row.years else _years(row.years),
                 mean if not row.years else f"{mean} over none",
-                _money(row.error, found),
+                error,
                 _money(row.low, found),
                 _money(row.peak_borrowing, found),
                 percent(row.loss),
@@ -153,7 +160,7 @@ def _lined_up(cells: list[list[str]]) -> list[str]:
 
 
 def wait_table(found: WaitAnswer) -> str:
-    """What the command prints of it."""
+    """All that is told of it."""
     parts = [
         "What waiting is worth",
         "",
@@ -170,7 +177,7 @@ def sheet_html(sheet: FieldSheet) -> str:
         "field_sheet.html",
         title=sheet.title,
         season=sheet.season,
-        measures=[(name.replace("_", " "), unit, tool, when) for name, unit, tool, when in sheet.measures],
+        measures=[(term(name), unit, tool, when) for name, unit, tool, when in sheet.measures],
         trees=sheet.trees,
-        whole=[(label, name.replace("_", " "), unit, tool) for label, name, unit, tool in sheet.whole],
+        whole=[(label, term(name), unit, tool) for label, name, unit, tool in sheet.whole],
     )

@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from orchardsim.core.glossary import term
 from orchardsim.core.numbers import number, percent
-from orchardsim.report.columns import text_columns
+from orchardsim.report.columns import Pieces, one_screen, sentence_pieces, text_columns
+from orchardsim.report.fit.next_words import next_pieces, next_table, wait_sentences, wait_table
 from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, LevelAnswer, SightAnswer
+from orchardsim.results.next import NextAnswer, WaitAnswer
 
 FEW_EFFECTIVE: Final = 0.8
 """Share of differing draws below which the answer is called coarse."""
 MOST_NAMED: Final = 6
+FIRST: Final = 4
+"""Sentences on what was learned that stand first on the first screen (wording only)."""
 MUCH: Final = 0.25
 """Share of a spread taken away from which a level is named in the sentences."""
 
@@ -139,7 +144,7 @@ def sight_cells(found: FitFindings) -> list[list[str]]:
     for one in found.sights:
         rows.append(
             [
-                one.measure.replace("_", " "),
+                term(one.measure),
                 one.label,
                 one.season,
                 str(one.trees),
@@ -160,11 +165,27 @@ def _expected(band: Band | None, one: SightAnswer) -> str:
     return f"{number(band[0], _digits(one))} to {number(band[2], _digits(one))}"
 
 
-def fit_table(found: FitFindings, everything: bool = False) -> str:
-    """What the command prints."""
+def fit_screen(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:
+    """The short answer: what was learned, and where it was asked what waiting is worth and what to measure next."""
+    asked: list[Pieces] = [sentence_pieces(wait_sentences(waiting))] if waiting is not None else []
+    asked += next_pieces(following) if following is not None else []
+    said = sentence_pieces(fit_sentences(found))
+    return one_screen(sentence_pieces([found.title]), said[:FIRST], *asked, said[FIRST:])
+
+
+def fit_text(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:
+    """All sentences and tables."""
+    parts = [fit_table(found)]
+    parts += [next_table(following)] if following is not None else []
+    parts += [wait_table(waiting)] if waiting is not None else []
+    return "\n\n".join(parts)
+
+
+def fit_table(found: FitFindings) -> str:
+    """What was learned: sentences, every level before and after, every measurement."""
     parts = [found.title, "", *(f"  {line}" for line in fit_sentences(found))]
     parts += [f"  {line[0].upper()}{line[1:]}." for line in found.remarks]
-    cells, seen = level_cells(found, everything), sight_cells(found)
+    cells, seen = level_cells(found), sight_cells(found)
     parts += ["", *text_columns(cells, left=range(len(cells[0])))]
     if found.sights:
         parts += ["", *text_columns(seen, left=range(len(seen[0])))]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from orchardsim.core.glossary import term
 from orchardsim.report.levels.words import footer_text
 from orchardsim.report.style import BRICK, INK, LEAF, QUIET, WIDTH, add_footer, new_figure, thousands
 from orchardsim.results.levels import LevelsFound
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 def swings_figure(found: LevelsFound) -> Figure:
     """Bars from NPV at a level's low end to that at its high end, widest on top."""
     figure, axes = new_figure(height=1.6 + 0.28 * max(len(found.swings), 1))
-    names = [one.name.replace("_", " ") for one in found.swings]
+    names = [term(one.name) for one in found.swings]
     places = np.arange(len(names))
     lows, highs = (np.array([getattr(one, end) for one in found.swings]) for end in ("npv_low", "npv_high"))
     for values, colour, label in ((lows, BRICK, "level low"), (highs, LEAF, "level high")):

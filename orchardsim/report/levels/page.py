@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from orchardsim.core.glossary import term
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.levels.figures import FIGURES
 from orchardsim.report.levels.words import (
@@ -58,7 +59,7 @@ def levels_html(found: LevelsFound, pictures: Pictures) -> str:
             ("How the plan loses", losing_cells(found)),
             ("Debt service by year", debt_cells(found)),
         ],
-        meanings=[(one.name.replace("_", " "), one.meaning, one.narrowed_by) for one in found.swings],
+        meanings=[(term(one.name), one.meaning, one.narrowed_by) for one in found.swings],
         money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, "
         f"{formats.box_text}, carton of 40 lb",
         pictures=picture_parts(FIGURES, pictures),

@@ -8,12 +8,13 @@ from typing import Final
 
 import xarray
 
-from orchardsim.core.numbers import percent
-from orchardsim.core.units import CARTON
+from orchardsim.core.glossary import term
+from orchardsim.core.numbers import percent, with_error
+from orchardsim.core.units import CARTON, Display
 from orchardsim.plan.formats import PlanFormats
-from orchardsim.report.columns import text_columns
+from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.run_formats import RunFormats
+from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
 from orchardsim.results.levels import LevelsFound, Swing
 
@@ -21,15 +22,23 @@ MEANING: Final = 58
 """Characters of a meaning in a table (wording only)."""
 COMMON: Final = 0.5
 """Chance from which an outcome is told in the first sentence (wording only)."""
+MOST_OUTCOMES: Final = 3
+"""Outcomes that the sentence names (wording only)."""
 
 
 def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
-    """The list that opens ``check``."""
+    """The numbers to state first, with their keys."""
     currency = formats.currency
     cells = [["", "number", "now", "from", f"NPV, {currency}"]]
     for place, one in enumerate(found.numbers, start=1):
         cells.append(
-            [str(place), _short(one.meaning), _now(one, formats), one.status, f"{one.change:+,.0f} ± {one.error:,.0f}"]
+            [
+                str(place),
+                short_meaning(one.meaning),
+                now_text(one, formats),
+                one.status,
+                with_error(one.change, one.error),
+            ]
         )
     heading = (
         f"The {len(found.numbers)} numbers to state first, of {found.looked_at} that the plan leaves open: what a "
@@ -37,8 +46,8 @@ def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
     )
     keys = [f"  {place:>2}  {one.key}" for place, one in enumerate(found.numbers, start=1)]
     note = (
-        f"NPV {currency} {found.npv:,.0f}, mean of {found.trials} futures of {found.years} years with all levels at "
-        f"their middle; ± standard error. Found in {found.seconds:.1f} s."
+        f"NPV {currency} {round_figures(found.npv):,.0f}, mean of {found.trials} futures of {found.years} years with "
+        f"all levels at their middle; ± standard error. Found in {found.seconds:.1f} s."
     )
     return [
         *textwrap.wrap(heading, WIDTH),
@@ -49,11 +58,23 @@ def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
     ]
 
 
-def _short(meaning: str) -> str:
-    return meaning if len(meaning) <= MEANING else meaning[: MEANING - 3].rstrip() + "..."
+def short_meaning(meaning: str, most: int = MEANING) -> str:
+    """A meaning cut to so many characters; a name behind its last comma is kept.
+
+    Examples
+    --------
+    >>> short_meaning("packed price, best grade and the second with it, Gala", 34)
+    'packed price, best grade..., Gala'
+    """
+    if len(meaning) <= most:
+        return meaning
+    rest, comma, name = meaning.rpartition(", ")
+    end = f"...{comma}{name}" if comma and len(name) < most // 2 else "..."
+    return (rest if len(end) > len("...") else meaning)[: most - len(end)].rstrip(" ,") + end
 
 
-def _now(one: FirstNumber, formats: PlanFormats) -> str:
+def now_text(one: FirstNumber, formats: PlanFormats) -> str:
+    """What the number is now."""
     if one.value is None:
         return "as the catalogue"
     if one.key == "futures.pack_out":
@@ -72,23 +93,34 @@ def footer_text(found: LevelsFound) -> str:
     return f"n = {found.trials:,} trials of {found.years} years, seed {found.seed}"
 
 
-def _level_text(value: float, unit: str) -> str:
-    return f"{value:.3g}" if unit == "1" else f"{value:.3g} {unit}".replace("1/year", "a year")
+def _level_text(value: float, unit: str, units: Display) -> str:
+    """A level: a difference of temperature in the shown degrees, a yearly rate in percent."""
+    if unit == "K":
+        return f"{units.temperature_difference(value):+.1f} {units.temperature_unit}"
+    if unit == "1/year":
+        return f"{100 * value:+.1f} % a year"
+    return f"{value:.3g}" if unit == "1" else f"{value:.3g} {unit}"
+
+
+def money_short(value: float) -> str:
+    """Money to three figures, without the currency."""
+    return f"{round_figures(value) + 0.0:,.0f}"
 
 
 def swing_cells(found: LevelsFound) -> list[list[str]]:
     """Open levels with NPV at their ends, widest first."""
     currency = found.attributes["currency"]
+    units = formats_of(found).display
     cells = [["open level", "low", "high", f"NPV at low, {currency}", "NPV at high", "apart"]]
     for one in found.swings:
         cells.append(
             [
-                one.name.replace("_", " "),
-                _level_text(one.low, one.unit),
-                _level_text(one.high, one.unit),
-                f"{one.npv_low:,.0f}",
-                f"{one.npv_high:,.0f}",
-                f"{one.width:,.0f} ± {one.error:,.0f}",
+                term(one.name),
+                _level_text(one.low, one.unit, units),
+                _level_text(one.high, one.unit, units),
+                money_short(one.npv_low),
+                money_short(one.npv_high),
+                with_error(one.width, one.error),
             ]
         )
     return cells
@@ -157,30 +189,33 @@ def levels_sentences(found: LevelsFound) -> list[str]:
     currency, table = found.attributes["currency"], found.price_by_yield
     formats = formats_of(found)
     said = [
-        f"With every level at its middle the plan's NPV is {currency} {found.npv:,.0f} (± {found.npv_error:,.0f} from "
-        f"{found.trials} trials)."
+        f"With every level at its middle the plan's NPV is {with_error(found.npv, found.npv_error, f'{currency} ')} "
+        f"({found.trials} trials)."
     ]
     if found.swings:
         widest: Swing = found.swings[0]
+        ends = sorted((widest.npv_low, widest.npv_high))
         said.append(
-            f"Of what nobody knows, {widest.name.replace('_', ' ')} moves it most: from {currency} "
-            f"{min(widest.npv_low, widest.npv_high):,.0f} to {max(widest.npv_low, widest.npv_high):,.0f}; "
-            f"{widest.narrowed_by} narrows it."
+            f"Of what nobody knows, {term(widest.name)} moves it most: from {formats.money(ends[0])} to "
+            f"{formats.money(ends[1])}. What narrows it: {widest.narrowed_by}."
         )
     even = dict(zip(table.yields, table.break_even, strict=True))[1.0]
     if math.isfinite(even):
         said.append(
-            f"At the plan's yield fruit must bring {formats.price(even)} {formats.price_unit} to break even "
-            f"({even * CARTON:,.2f} a carton of 40 lb); it brings {formats.price(table.fresh_price)} before packing."
+            f"At the plan's yield fruit must bring {formats.price(even)} {formats.price_unit} before packing to "
+            "break even "
+            f"({even * CARTON:,.2f} a carton of 40 lb). It brings {formats.price(table.fresh_price)}."
         )
     likely_ones = [one for one in found.losing if one.of and one.chance >= COMMON]
     if likely_ones:
-        said.append("More likely than not: " + "; ".join(one.name for one in likely_ones) + ".")
+        named = [one.name for one in sorted(likely_ones, key=lambda one: -one.chance)]
+        more = f"; and {len(named) - MOST_OUTCOMES} more" if len(named) > MOST_OUTCOMES else ""
+        said.append(f"More likely than not: {'; '.join(named[:MOST_OUTCOMES])}{more}.")
     due = [missed / count for missed, count in found.debt_not_covered if count]
     if due:
         worst = max(range(len(found.debt_not_covered)), key=lambda y: _share(found.debt_not_covered[y]))
         said.append(
-            f"Debt service is not covered in {percent(sum(due) / len(due))} of the years in which any is due; worst in "
+            f"Debt service is not covered in {percent(sum(due) / len(due))} of the years in which any is due. Worst is "
             f"year {worst}, in {percent(_share(found.debt_not_covered[worst]))} of trials."
         )
     return said
@@ -190,9 +225,17 @@ def _share(pair: tuple[int, int]) -> float:
     return pair[0] / pair[1] if pair[1] else -1.0
 
 
+def levels_screen(found: LevelsFound) -> str:
+    """The short answer: the sentences, and the levels that move NPV most."""
+    cells = [[row[0], *row[3:]] for row in swing_cells(found)]
+    return one_screen(sentence_pieces(levels_sentences(found)), table_pieces(cells))
+
+
 def levels_text(found: LevelsFound) -> str:
-    """All tables as text."""
+    """All sentences and tables as text."""
     parts = [
+        *levels_sentences(found),
+        "",
         "One open level at a time, the others at their middle",
         *text_columns(swing_cells(found), fold_heads=True),
         "",

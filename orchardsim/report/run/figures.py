@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import date_text
+from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_by_group
 from orchardsim.report.run.map_figure import land_figure
@@ -166,7 +167,7 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     shown = [cause for cause in order[:MOST_CAUSES] if lost[:, cause].sum() > 0]
     bottom = np.zeros(len(year))
     for colour, cause in zip(SERIES, shown, strict=False):
-        name = str(dataset["cause"].values[cause]).replace("_", " ")
+        name = term(str(dataset["cause"].values[cause]))
         lower.bar(year, lost[:, cause], bottom=bottom, color=colour, width=0.7, label=name)
         bottom += lost[:, cause]
     rest = lost.sum(axis=1) - bottom

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from orchardsim.core.glossary import term
 from orchardsim.core.numbers import MISSING, number
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import of_farm
@@ -49,7 +50,7 @@ def ledger_cells(dataset: xarray.Dataset) -> list[list[str]]:
     cells = [[*head, "all years"]]
     for place, item in enumerate(dataset["ledger_item"].values):
         if ledger[:, :, place].any():
-            cells.append([str(item).replace("_", " "), *_row(ledger[:, :, place].mean(axis=0), columns)])
+            cells.append([term(str(item)), *_row(ledger[:, :, place].mean(axis=0), columns)])
     net = ledger.sum(axis=2)
     cells.append(["net", *_row(net.mean(axis=0), columns)])
     if len(net) > 1:
@@ -114,8 +115,8 @@ def sales_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]
     for row in rows:
         cells.append(
             [
-                row.outlet.replace("_", " "),
-                row.grade.replace("_", " "),
+                term(row.outlet),
+                term(row.grade),
                 f"{row.mass / size:,.1f}",
                 f"{100 * row.share:.1f} %",
                 formats.price(row.price),

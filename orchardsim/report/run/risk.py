@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.report.run.headline_rows import band
@@ -66,14 +67,20 @@ def errors_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]
     table = yield_by_leaf(dataset, FARM)
     money: Callable[[float], str] = formats.money
     rows: list[tuple[str, np.ndarray, Side, Callable[[float], str], bool]] = [
-        ("NPV", dataset["npv"].values, "low", money, True),
-        ("NPV without it", dataset["npv_without_remaining_value"].values, "low", money, True),
-        ("annuity", dataset["equivalent_annual_annuity"].values, "low", money, True),
-        ("IRR", dataset["irr"].values, "low", percent, False),
-        ("payback year", dataset["payback_year"].values, "high", year_text, False),
-        ("peak borrowing", dataset["peak_borrowing"].values, "high", money, True),
-        (f"break-even, {formats.price_unit}", dataset["break_even_price"].values, "high", formats.price, True),
-        ("sustainable family draw", dataset["household_draw_bearable"].values, "low", money, True),
+        (term("npv"), dataset["npv"].values, "low", money, True),
+        (term("npv_without_remaining_value"), dataset["npv_without_remaining_value"].values, "low", money, True),
+        (term("equivalent_annual_annuity"), dataset["equivalent_annual_annuity"].values, "low", money, True),
+        (term("irr"), dataset["irr"].values, "low", percent, False),
+        (term("payback_year"), dataset["payback_year"].values, "high", year_text, False),
+        (term("peak_borrowing"), dataset["peak_borrowing"].values, "high", money, True),
+        (
+            f"{term('break_even_price')}, {formats.price_unit}",
+            dataset["break_even_price"].values,
+            "high",
+            formats.price,
+            True,
+        ),
+        (term("household_draw_bearable"), dataset["household_draw_bearable"].values, "low", money, True),
     ]
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
@@ -83,7 +90,7 @@ def errors_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]
     for name, values, worst, text, has_mean in rows:
         if np.isnan(values).all():
             continue
-        whole = name == "payback year"
+        whole = name == term("payback_year")
         found = errors_of(np.asarray(values, dtype=np.float64), worst, draws, whole=whole)
         one, tail = found["mean" if has_mean else "p50"], found["expected_shortfall"]
         needed = trials_for(one, trials)

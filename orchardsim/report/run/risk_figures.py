@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.core.glossary import term
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run_formats import footer
 from orchardsim.report.style import BRICK, INK, LEAF, QUIET, STONE, add_footer, new_figure, thousands, whole_ticks
@@ -94,7 +94,7 @@ def drivers_figure(run: SavedRun) -> Figure:
 
 
 def _level_words(name: str) -> str:
-    return OPEN_LEVELS[name].name.replace("_", " ")
+    return term(name)
 
 
 def bad_years_figure(run: SavedRun) -> Figure:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from orchardsim.core.glossary import term
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run_formats import footer
 from orchardsim.report.style import (
@@ -72,7 +73,7 @@ def _grades(axes: Axes, run: SavedRun, label: str) -> None:
         share = 100 * mass[bears] / picked[bears]
         axes.bar(
             leaf, share, bottom=bottom, width=0.85, color=FILLS[number % 4], hatch=HATCHES[number % 4],
-            edgecolor="white", linewidth=0.3, label=str(grade).replace("_", " "),
+            edgecolor="white", linewidth=0.3, label=term(str(grade)),
         )  # fmt: skip
         bottom += share
     whole_ticks(axes)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import textwrap
 
-from orchardsim.report.columns import text_columns
+from orchardsim.core.glossary import term
+from orchardsim.core.numbers import with_error
+from orchardsim.report.columns import SCREEN_LINES, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
 from orchardsim.report.run_formats import RunFormats
-from orchardsim.report.spares.words import footer_text, formats_of, money_cell
+from orchardsim.report.spares.plan_lines import HOW_TO_USE, policy_lines
+from orchardsim.report.spares.words import footer_text, formats_of, money_cell, spares_sentences
 from orchardsim.results.spares import PolicyOutcome, SparesAnswer
 
 
@@ -29,13 +32,12 @@ def outcome_cells(found: SparesAnswer, formats: RunFormats) -> list[list[str]]:
 
 
 def _row(one: PolicyOutcome, *, advised: bool, cheapest: bool) -> list[str]:
+    dearer, dearer_error = with_error(one.dearer.mean, one.dearer.error).split(" ± ")
     mark = " ?" if one.differs and not one.told_apart else ""
     return [
         f"{one.name} (recommended)" if advised else one.name,
-        money_cell(one.cost.mean),
-        money_cell(one.cost.error),
-        "" if cheapest else f"{money_cell(one.dearer.mean)}{mark}",
-        "" if cheapest else money_cell(one.dearer.error),
+        *with_error(one.cost.mean, one.cost.error).split(" ± "),
+        *(("", "") if cheapest else (dearer + mark, dearer_error)),
         money_cell(one.trees),
         money_cell(one.keep),
         money_cell(one.replanting),
@@ -61,7 +63,7 @@ def rule_cells(found: SparesAnswer) -> list[list[str]]:
                     one.name if place == 0 else "",
                     policy.label,
                     f"{policy.spares} of {policy.trees:,}" if policy.first_leaf <= 2 else "–",
-                    policy.place.replace("_", " ") if policy.fills else "–",
+                    term(policy.place) if policy.fills else "–",
                     str(policy.reorder_point) if orders else "–",
                     str(policy.order_up_to) if orders else "–",
                     str(policy.last_leaf) if policy.fills else "none",
@@ -82,6 +84,26 @@ def table_notes(found: SparesAnswer, formats: RunFormats) -> list[str]:
         "after they open. Both count gaps that the policy means to fill.",
         f"{footer_text(found)}.",
     ]
+
+
+def spares_screen(found: SparesAnswer) -> str:
+    """The short answer: what to do, what it costs and why, and the policies beside it."""
+    cells = [[row[0], row[1], row[3], row[9], row[13]] for row in outcome_cells(found, formats_of(found))]
+    table = table_pieces(cells)
+    tall = sum(len(piece) for piece in table[: len(found.outcomes)]) + 1
+    said: list[list[str]] = []
+    for piece in sentence_pieces(spares_sentences(found)):
+        if sum(map(len, said)) + len(piece) + tall > SCREEN_LINES:
+            break
+        said.append(piece)
+    return one_screen(said, table)
+
+
+def spares_text(found: SparesAnswer) -> str:
+    """Everything: sentences, tables, lines for the plan, and what the answer rests on."""
+    lines = [*spares_sentences(found), "", spares_table(found), "", f"{HOW_TO_USE}:"]
+    lines += [f"  {line}".rstrip() for line in policy_lines(found)]
+    return "\n".join([*lines, "", *(f"- {note}" for note in found.notes), ""])
 
 
 def spares_table(found: SparesAnswer) -> str:

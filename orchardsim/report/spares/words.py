@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Final
 
+from orchardsim.core.numbers import with_error
 from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.spares import (
     Clustering,
@@ -130,9 +131,8 @@ def _cost_text(one: PolicyOutcome, found: SparesAnswer, formats: RunFormats) -> 
         return [f"No replacement tree is bought; empty places add up to {one.tree_years_lost.mean:,.0f} tree-years."]
     missed = formats.money(one.margin_lost) if one.margin_lost > 0 else "without measurable effect"
     return [
-        f"Lost trees then cost {formats.money(one.cost.mean)} ± {formats.money(one.cost.error)} over "
-        f"{found.years} years, at "
-        "year 0.",
+        f"Lost trees then cost {with_error(one.cost.mean, one.cost.error, f'{formats.currency} ')} over "
+        f"{found.years} years, at year 0.",
         f"Of that: trees {formats.money(one.trees)}, their keep {formats.money(one.keep)}, planting "
         f"{formats.money(one.replanting)}, fruit missed in empty places {missed}.",
         f"It takes {one.bought.mean:,.0f} replacement trees; {one.left_over.mean:.0f} are never planted "
@@ -156,7 +156,7 @@ def difference_text(one: PolicyOutcome, formats: RunFormats) -> str:
     """How much dearer a policy is than the cheapest."""
     if not one.differs:
         return "the same"
-    return f"{formats.money(abs(one.dearer.mean), 2)} ± {formats.money(one.dearer.error, 2)} more"
+    return f"{with_error(abs(one.dearer.mean), one.dearer.error, f'{formats.currency} ')} more"
 
 
 def _rules_text(decision: SparesDecision, found: SparesAnswer, formats: RunFormats) -> list[str]:
@@ -169,7 +169,7 @@ def _rules_text(decision: SparesDecision, found: SparesAnswer, formats: RunForma
         return []
     names = {"plan": "the plan's own rule", "none": "filling no gap"}
     return [
-        f"Against the cheapest policy {names.get(one.key, one.name)} costs {difference_text(one, formats)}"
+        f"Against the cheapest policy, {names.get(one.key, f'{one.name!r}')} costs {difference_text(one, formats)}"
         + ("." if one.told_apart or not one.differs else ", which may be chance.")
         for one in told
     ]
@@ -206,9 +206,8 @@ def worth_text(one: RefillWorth, trials: int, formats: RunFormats, last_leaf: in
     if one.sure_leaf is None:
         return [
             f"{one.label}: {trials} twin trials cannot tell whether replanting pays.",
-            f"In leaf {one.leaf[0]} a replant brings {formats.money(one.worth[0])} ± "
-            f"{formats.money(one.error[0])} and costs "
-            f"{formats.money(one.cost[0])}.",
+            f"In leaf {one.leaf[0]} a replant brings {with_error(one.worth[0], one.error[0], f'{formats.currency} ')} "
+            f"and costs {formats.money(one.cost[0])}.",
         ]
     lines = [f"{one.label}: replanting pays through leaf {one.sure_leaf}."]
     if one.break_even_leaf is not None and one.break_even_leaf > one.sure_leaf:
@@ -243,7 +242,7 @@ def clustering_text(one: Clustering, advised: LabelPolicy, formats: RunFormats) 
     else:
         rule += ", no orders"
     rule += f", gaps filled to leaf {other.last_leaf}" if other.fills else ", no gap filled"
-    cost = f"{formats.money(one.dearer.mean, 2)} ± {formats.money(one.dearer.error, 2)}"
+    cost = with_error(one.dearer.mean, one.dearer.error, f"{formats.currency} ")
     return [
         *lines,
         f"If every tree died by itself the cheapest policy would be: {rule}.",

@@ -7,7 +7,8 @@ import textwrap
 from collections.abc import Callable
 from typing import Final
 
-from orchardsim.report.columns import text_columns
+from orchardsim.core.numbers import with_error
+from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
 from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.stress import Estimate, Moment, Stress, Stressed
@@ -73,8 +74,7 @@ def when(moment: Moment) -> str:
     return f"leaf {moment.leaf}" if moment.leaf >= 1 else f"year {moment.year}"
 
 
-def with_error(value: Estimate, text: Callable[[float], str]) -> str:
-    """A number and its standard error, both as the given format writes them."""
+def _both(value: Estimate, text: Callable[[float], str]) -> str:
     return f"{text(value.value)} ± {text(value.standard_error)}"
 
 
@@ -83,8 +83,8 @@ def told_text(value: Estimate, text: Callable[[float], str]) -> str:
     if not value.told:
         return "–"
     if value.value < 0:
-        return f"{with_error(Estimate(-value.value, value.standard_error), text)} fewer"
-    return with_error(value, text)
+        return f"{_both(Estimate(-value.value, value.standard_error), text)} fewer"
+    return _both(value, text)
 
 
 def payback_text(year: float) -> str:
@@ -117,8 +117,8 @@ def money_short(value: float) -> str:
 
 
 def money_error(value: Estimate) -> str:
-    """Amount to three figures and its standard error to two."""
-    return f"{money_short(value.value)} ± {round_figures(value.standard_error, 2):,.0f}"
+    """Amount and standard error, rounded to the error."""
+    return with_error(value.value, value.standard_error)
 
 
 def costs_nothing(season: Stressed) -> bool:
@@ -193,11 +193,10 @@ def stress_sentences(found: Stress) -> list[str]:
         late = _payback_words(found, moment)
         sentences.append(
             f"What hurts most is {_named(first)}, starting in {when(moment)}. It costs "
-            f"{formats.money(moment.cash_lost.value)} "
-            f"(± {round_figures(moment.cash_lost.standard_error, 2):,.0f}) of the plan's present cash of "
-            f"{formats.money(usual.present_cash.value)}, and {100 * moment.fresh_share.value:.0f} % of the fresh "
-            "fruit of "
-            f"the bad {'year' if first.years == 1 else 'years'}. {late[0].upper()}{late[1:]}."
+            f"{with_error(moment.cash_lost.value, moment.cash_lost.standard_error, f'{formats.currency} ')} and "
+            f"{100 * moment.fresh_share.value:.0f} % of the fresh fruit of the struck "
+            f"{'year' if first.years == 1 else 'years'}; without it the plan's cash is worth "
+            f"{formats.money(usual.present_cash.value)}. {late[0].upper()}{late[1:]}."
         )
         if len(costly) > 1:
             rest = ", ".join(
@@ -227,13 +226,13 @@ def _reserve_sentence(found: Stress, formats: RunFormats) -> str:
     usual = found.usual.reserve
     season, moment = hardest_reserve(found)
     text = (
-        f"{line}, own cash of {formats.money(usual.value)} (± {round_figures(usual.standard_error, 2):,.0f}) at the "
-        "start, with the household draw as stated, carries nine trials of ten through without any of these"
+        f"{line}, own cash of {with_error(usual.value, usual.standard_error, f'{formats.currency} ')} at the start "
+        "carries nine trials of ten through without any of these"
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
-            f". The smallest reserve that also survives the hardest of them, {_named(season)} from {when(moment)} "
-            f"on, is {formats.money(moment.reserve.value)} (± {round_figures(moment.reserve.standard_error, 2):,.0f})"
+            f". To survive the hardest of them, {_named(season)} from {when(moment)} on, takes "
+            f"{with_error(moment.reserve.value, moment.reserve.standard_error, f'{formats.currency} ')}"
         )
     else:
         text += ". None of them, one at a time, asks for more, as the deepest debt comes before it"
@@ -247,6 +246,8 @@ def _payback_words(found: Stress, moment: Moment) -> str:
     if math.isnan(moment.payback_year):
         return "nothing is invested, so nothing is to be paid back"
     if not math.isfinite(moment.payback_year):
+        if not math.isfinite(usual):
+            return "with or without it, half of the trials do not pay back within the run"
         return "half of the trials then do not pay back within the run"
     share = 100 * moment.paid_back.value
     tail = "" if share > 99.9 else f", and {share:.0f} % of the trials pay back within the run"
@@ -279,8 +280,18 @@ def explanation_lines(found: Stress) -> list[str]:
     ]
 
 
+def stress_screen(found: Stress) -> str:
+    """The short answer: what hurts most, the own cash that carries through, and each bad season at its worst leaf."""
+    cells = [[*row[:3], row[6]] for row in stress_cells(found, formats_of(found))]
+    said = sentence_pieces(stress_sentences(found))
+    how = f"{found.trials:,} trials of {found.years} years; means ± standard error, money at year 0. How often bad " \
+          "seasons come is not told here."  # fmt: skip
+    return one_screen(sentence_pieces([found.title]), said[:1],
+                      table_pieces(cells), [*said[1:], *sentence_pieces([how])])  # fmt: skip
+
+
 def stress_table(found: Stress) -> str:
-    """The short table that ``stress`` prints, lines of at most 130 characters."""
+    """All tables and sentences, lines of at most 130 characters."""
     formats = formats_of(found)
     cells = stress_cells(found, formats)
     lines = [found.title, footer_text(found), f"leaf: that of block {found.leaf_of}; {formats.money_basis}", ""]
@@ -291,5 +302,8 @@ def stress_table(found: Stress) -> str:
     for note in (f"{season.title}: {season.note}" for season in found.seasons if season.note):
         lines += textwrap.wrap(note, WIDTH)
     for line in explanation_lines(found):
+        lines += textwrap.wrap(line, WIDTH)
+    lines.append("")
+    for line in stress_sentences(found):
         lines += textwrap.wrap(line, WIDTH)
     return "\n".join(lines)

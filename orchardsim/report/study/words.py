@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from orchardsim.report.columns import text_columns
+from orchardsim.core.glossary import term
+from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.study import Contrast, MeasureAnswer, StudyFindings
 
-MOST_ROWS: Final = 12
-"""Rows of a table on the first screen."""
 MATTERS: Final = 0.05
 """Share of a contrast's variance from which a level is named."""
 
@@ -31,7 +30,8 @@ def size_words(found: StudyFindings) -> str:
 
 def level_words(level: str) -> str:
     """An open level for people: "site growth of north"."""
-    return level.replace("_", " ")
+    name, of, key = level.partition(" of ")
+    return term(name) + of + key
 
 
 def deciding(found: StudyFindings) -> MeasureAnswer:
@@ -39,7 +39,7 @@ def deciding(found: StudyFindings) -> MeasureAnswer:
     return found.answers[0]
 
 
-def cell_cells(answer: MeasureAnswer, formats: RunFormats, most: int | None = None) -> list[list[str]]:
+def cell_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     """Cells of a study as rows of text, best mean first."""
     facts = answer.facts
     best_first = sorted(
@@ -48,9 +48,10 @@ def cell_cells(answer: MeasureAnswer, formats: RunFormats, most: int | None = No
     )
     factors = list(answer.cells[0].levels)
     both = any(cell.luck is not None for cell in answer.cells)
-    doubts = ["luck alone 5 %", "95 %", "not knowing"] if both else []
-    rows = [[*factors, "mean", "±", "5 %", "50 %", "95 %", *doubts, "first in", "first mean in"]]
-    for place in best_first[:most]:
+    doubts = ["low by luck alone", "high by luck alone", term("not_knowing")] if both else []
+    points = [term("low"), term("middle"), term("high")]
+    rows = [[*factors, "mean", "±", *points, *doubts, "first in", "first mean in"]]
+    for place in best_first:
         cell = answer.cells[place]
         shares = ["–", "–"]
         if answer.places.size:
@@ -214,22 +215,29 @@ def methods_paragraph(found: StudyFindings) -> str:
     )
 
 
-def study_table(found: StudyFindings, *, everything: bool = False) -> str:
-    """The study as text: best cells, contrasts between levels, sentences."""
+def study_screen(found: StudyFindings) -> str:
+    """The short answer: sentences, and the best cells."""
     answer, formats = deciding(found), formats_of(found)
-    most = None if everything else MOST_ROWS
-    cells = cell_cells(answer, formats, most)
+    factors = len(found.design.factors)
+    cells = [row[: factors + 5] for row in cell_cells(answer, formats)]
+    head = [
+        *sentence_pieces([f"{found.design.title}: {size_words(found)}"]),
+        *sentence_pieces(study_sentences(found)),
+    ]
+    return one_screen(head, table_pieces(cells, left=range(factors)))
+
+
+def study_table(found: StudyFindings) -> str:
+    """The study as text: all cells, contrasts between levels, sentences, methods."""
+    answer, formats = deciding(found), formats_of(found)
     lines = [
         f"{found.design.title}: {size_words(found)}",
-        f"{answer.facts.name} [{unit_text(answer.facts, formats)}], best mean first"
-        + (f" ({MOST_ROWS} of {len(answer.cells)}; --all for the rest)" if most and len(answer.cells) > most else ""),
-        *text_columns(cells, left=tuple(range(len(found.design.factors)))),
+        f"{answer.facts.name} [{unit_text(answer.facts, formats)}], best mean first",
+        *text_columns(cell_cells(answer, formats), left=range(len(found.design.factors))),
         "",
     ]
     contrasts = contrast_cells(answer, formats)
     if len(contrasts) > 1:
-        lines += [*text_columns(contrasts[: most + 1 if most else None], left=(0, 1, 2)), ""]
-    lines += study_sentences(found)
-    if everything:
-        lines += ["", methods_paragraph(found)]
+        lines += [*text_columns(contrasts, left=(0, 1, 2)), ""]
+    lines += [*study_sentences(found), "", methods_paragraph(found)]
     return "\n".join(line.rstrip() for line in lines)

@@ -1,0 +1,69 @@
+"""What ``check`` says of a plan: the short answer, everything, and the same as numbers."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from orchardsim.core.numbers import with_error
+from orchardsim.plan.describe import area_lines, assumption_lines, head_lines, plan_lines, remarks, schedule
+from orchardsim.plan.plan import Plan, readable
+from orchardsim.report.columns import SCREEN_LINES, one_screen, sentence_pieces, table_pieces
+from orchardsim.report.levels.words import first_number_lines, now_text, short_meaning
+from orchardsim.report.run_formats import round_figures
+from orchardsim.results.first_numbers import FirstNumbers
+
+MEANING: Final = 46
+"""Characters of a meaning on the first screen (wording only)."""
+
+
+def check_screen(plan: Plan, found: FirstNumbers | None) -> str:
+    """The short answer: place, trees, bill, what looks wrong, and the ten numbers to state first."""
+    weather = " ".join(head_lines(plan)[2].split()[1:]).partition(";")[0]
+    said = [plan.title, f"Weather: {weather}", *(line for line in area_lines(plan) if line), _bill(plan)]
+    doubtful = remarks(plan)
+    if doubtful:
+        more = f" And {len(doubtful) - 1} more: --all." if len(doubtful) > 1 else ""
+        first = doubtful[0][0].upper() + doubtful[0][1:]
+        said.append(f"Worth a second look: {first.removesuffix('.')}.{more}")
+    said.append(assumption_lines(plan)[0].partition(" A plan may")[0])
+    if found is None:
+        return one_screen(sentence_pieces(said, indent="  "))
+    cells = [["State first; a tenth more of each", "now", f"changes NPV by, {plan.currency}"]]
+    for one in found.numbers:
+        change = with_error(one.change, one.error)
+        cells.append([short_meaning(one.meaning, MEANING), now_text(one, plan.formats), change])
+    table = table_pieces(cells)
+    tall = sum(map(len, table)) + 1
+    return one_screen(sentence_pieces(said, indent="  ")[: max(SCREEN_LINES - tall, 1)], table)
+
+
+def _bill(plan: Plan) -> str:
+    outlays = schedule(plan)
+    if not outlays:
+        return "Nothing is planted, so nothing is paid for it."
+    total = math.fsum(one.amount for one in outlays)
+    years = sorted({one.year for one in outlays})
+    return (
+        f"Planting and building cost {round_figures(total):,.0f} {plan.currency} of {plan.price_year}, paid in years "
+        f"{years[0]} to {years[-1]}."
+    )
+
+
+def check_text(plan: Plan, found: FirstNumbers | None) -> str:
+    """Everything: the numbers to state first, what is planted, ordered, built, paid, stated and assumed."""
+    first = [*first_number_lines(found, plan.formats), ""] if found is not None else []
+    return "\n".join([*first, *plan_lines(plan)])
+
+
+def check_document(plan: Plan, found: FirstNumbers | None) -> dict[str, Any]:
+    """All numbers: the plan as read and completed, its bill, what looks wrong, the numbers to state first."""
+    document = {
+        "title": plan.title,
+        "plan_hash": plan.hash,
+        "remarks": remarks(plan),
+        "outlays": readable(schedule(plan)),
+    }
+    if found is not None:
+        document["first_numbers"] = readable(found)
+    return document | {"plan": plan.document()}
