@@ -47,6 +47,9 @@ WHEN: Final = {
     "yield": "at harvest",
     "dead_trees": "in autumn",
 }
+_WHEN_ORDER: Final = (
+    "at pink bud", "after June drop, before thinning", "at harvest", "in autumn", "after leaf fall"
+)  # fmt: skip
 UNITS: Final = {"trunk_girth": "mm", "height": "m", "fruit_mass": "g", "yield": "kg"}
 MOST_LEAF: Final = 10
 """Leaf up to which a block is young enough to be measured for what is to come."""
@@ -192,6 +195,7 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
             if wanted:
                 per_row = block.plan.layout.trees_per_row
                 trees += [(label, 1 + at // per_row, 1 + at % per_row) for at in evenly(positions, wanted)]
+    mine.sort(key=lambda one: _WHEN_ORDER.index(one.when))
     by_tree = tuple(dict.fromkeys(one.measure for one in mine if _by_tree(one.measure)))
     by_label = tuple(dict.fromkeys((one.label, one.measure) for one in mine if not _by_tree(one.measure)))
     assert plan.calendar_year is not None
@@ -200,7 +204,8 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
         season=str(plan.calendar_year + season),
         trees=tuple(trees),
         measures=tuple((measure, *_unit_and_tool(measure), _when(measure)) for measure in by_tree),
-        whole=tuple((label, measure, *_unit_and_tool(measure)) for label, measure in by_label),
+        whole=tuple((label, measure, *_unit_and_tool(measure), _when(measure)) for label, measure in by_label),
+        meanings={one.measure: KINDS[one.measure].meaning for one in mine},
     )  # fmt: skip
 
 

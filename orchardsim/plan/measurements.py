@@ -6,7 +6,7 @@ import csv
 import datetime
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -19,6 +19,7 @@ from orchardsim.core.files import read_bytes
 from orchardsim.core.labels import CAUSES
 from orchardsim.core.text import quoted
 from orchardsim.core.units import convert
+from orchardsim.plan.field_table import measured_columns, readings
 from orchardsim.plan.plan import Plan, ResolvedBlock
 
 EXPECTED: Final = "measurements (CSV)"
@@ -163,7 +164,8 @@ def read_measurements(path: str | Path, plan: Plan) -> Measurements:
     Parameters
     ----------
     path : path
-        CSV with the columns of :data:`COLUMNS`, in any order; rows without a value are a field sheet's empty ones.
+        CSV with the columns of :data:`COLUMNS`, in any order, one reading a line; or a filled-in field sheet, one tree
+        a line and a column a measure (:mod:`orchardsim.plan.field_table`).
     plan : Plan
         Must state ``calendar_year``.
 
@@ -189,31 +191,13 @@ def parse_measurements(text: str, plan: Plan, where: str) -> Measurements:
             "calendar_year: missing; measurements have dates, so state the calendar year whose harvest year 0 of the "
             "plan has, such as calendar_year = 2024",
         )
-    lines = csv.reader(io.StringIO(text))
-    header: list[str] = []
     rows: list[Measurement] = []
     empty = 0
-    try:
-        for cells in lines:
-            line = lines.line_num
-            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
-                continue
-            if not header:
-                header = _header(cells, where)
-                continue
-            if len(cells) > len(header):
-                raise InputError(
-                    where, f"line {line}: found {len(cells)} cells, allowed {len(header)} as in the header"
-                )
-            given = {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
-            if not given.get("date") or (not given.get("value") and given.get("measure") != "bloom_date"):
-                empty += 1
-                continue
-            rows.append(_measurement(given, plan, f"{where}: line {line}", line))
-    except csv.Error as error:
-        raise InputError(where, f"line {lines.line_num}: broken CSV ({error})") from None
-    if not header:
-        raise InputError(where, f"the file is empty; expected a header with {', '.join(NEEDED)}")
+    for line, given in _readings(text, where):
+        if not given.get("date") or (not given.get("value") and given.get("measure") != "bloom_date"):
+            empty += 1
+            continue
+        rows.append(_measurement(given, plan, f"{where}: line {line}", line))
     remarks = [f"{empty} rows without a value or date were passed over"] if empty else []
     if not rows:
         raise InputError(where, "found no measurement; expected at least one row with a date and a value")
@@ -232,20 +216,44 @@ def parse_measurements(text: str, plan: Plan, where: str) -> Measurements:
     return Measurements(tuple(sorted(used, key=lambda one: (*map(str, one.what), one.value))), tuple(remarks))
 
 
-def _header(cells: list[str], where: str) -> list[str]:
-    header = [cell.strip().lower() for cell in cells]
+def _readings(text: str, where: str) -> Iterator[tuple[int, dict[str, str]]]:
+    """Lines of a list of readings, or the readings of a table with a column a measure: (line, cells by name)."""
+    reader = csv.reader(io.StringIO(text))
+    lines: list[tuple[int, list[str]]] = []
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
+                lines.append((reader.line_num, cells))
+    except csv.Error as error:
+        raise InputError(where, f"line {reader.line_num}: broken CSV ({error})") from None
+    if not lines:
+        raise InputError(where, f"the file is empty; expected a header with {', '.join(NEEDED)}")
+    header = [cell.strip().lower() for cell in lines.pop(0)[1]]
+    _check_header(header, where)
+    for line, cells in lines:
+        if len(cells) > len(header):
+            raise InputError(where, f"line {line}: found {len(cells)} cells, allowed {len(header)} as in the header")
+    columns = measured_columns(header, KINDS)
+    if columns:
+        yield from readings(header, lines, columns, where)
+        return
+    for name in header:
+        if name not in COLUMNS:
+            raise InputError(where, f"line 1: unknown column {quoted(name)}, {nearest_names(name, COLUMNS)}")
+    for name in NEEDED:
+        if name not in header:
+            raise InputError(where, f"line 1: missing column {name!r}; needed: {', '.join(NEEDED)}")
+    for line, cells in lines:
+        yield line, {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
+
+
+def _check_header(header: list[str], where: str) -> None:
     for mark, name in ((";", "semicolons"), ("\t", "tabs")):
         if len(header) == 1 and mark in header[0]:
             raise InputError(where, f"line 1: found cells parted by {name}, expected commas (CSV)")
     for name in header:
-        if name not in COLUMNS:
-            raise InputError(where, f"line 1: unknown column {quoted(name)}, {nearest_names(name, COLUMNS)}")
         if header.count(name) > 1:
             raise InputError(where, f"line 1: column {quoted(name)} stands twice; allowed: once")
-    for name in NEEDED:
-        if name not in header:
-            raise InputError(where, f"line 1: missing column {name!r}; needed: {', '.join(NEEDED)}")
-    return header
 
 
 def _measurement(given: Mapping[str, str], plan: Plan, where: str, line: int) -> Measurement:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -45,27 +46,33 @@ class FieldSheet:
     trees : tuple of (label, row, tree)
         Rows and trees count from 1.
     measures : tuple of (measure, unit, tool, when)
-        On every tree.
-    whole : tuple of (label, measure, unit, tool)
+        On every tree, in the order of the season.
+    whole : tuple of (label, measure, unit, tool, when)
         Of whole row groups.
+    meanings : mapping
+        Measure -> how it is taken.
     """
 
     title: str
     season: str
     trees: tuple[tuple[str, int, int], ...]
     measures: tuple[tuple[str, str, str, str], ...]
-    whole: tuple[tuple[str, str, str, str], ...]
+    whole: tuple[tuple[str, str, str, str, str], ...]
+    meanings: Mapping[str, str]
 
     def text(self) -> str:
-        """The sheet as a file of measurements without dates and values, which `fit` reads once they are filled in."""
+        """The sheet as an empty table, one line a tree, which `fit` reads once values and days are filled in."""
         stream = io.StringIO()
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(("date", "block", "row", "tree", "measure", "value", "unit", "tool"))
-        for measure, unit, tool, _ in self.measures:
-            for label, row, tree in self.trees:
-                writer.writerow(("", label, row, tree, measure, "", unit, tool))
-        for label, measure, unit, tool in self.whole:
-            writer.writerow(("", label, "", "", measure, "", unit, tool))
+        units = {measure: unit for measure, unit, *_ in (*self.measures, *(one[1:] for one in self.whole))}
+        cause = ["cause"] if "dead_trees" in units else []
+        columns = [f"{measure} [{unit}]" if unit else measure for measure, unit in units.items()]
+        header = ["block", "row", "tree", *columns, *cause, "note"]
+        empty = [""] * (len(header) - 3)
+        writer.writerow(header)
+        writer.writerow(["date", "", "", *empty])
+        writer.writerows([label, row, tree, *empty] for label, row, tree in self.trees)
+        writer.writerows([label, "", "", *empty] for label in dict.fromkeys(one[0] for one in self.whole))
         return stream.getvalue()
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -19,7 +21,7 @@ from orchardsim.analysis.decision import (
 from orchardsim.analysis.next_measurements import evenly, field_sheet, young_blocks
 from orchardsim.core.errors import InputError
 from orchardsim.plan import load_plan
-from orchardsim.plan.measurements import parse_measurements
+from orchardsim.plan.measurements import as_csv, parse_measurements
 from orchardsim.report.fit.next_words import sheet_html
 from orchardsim.results.next import Candidate
 
@@ -102,15 +104,38 @@ def test_the_field_sheet_is_a_spread_sample_and_is_read_back():
     trees = [tree for _, _, tree in sheet.trees]
     assert len(trees) == 20 and trees == sorted(set(trees)) and max(np.diff(trees)) <= 5 and 1 < trees[0] <= 3
     lines = sheet.text().splitlines()
-    assert len(lines) == 22
-    filled = [
-        lines[0],
-        *(f"2021-11-20{line.replace(',,mm', ',150,mm').replace(',,kg', ',900,kg')}" for line in lines[1:]),
-    ]
-    found = parse_measurements("\n".join(filled), PLAN, "sheet.csv")
-    assert {(one.measure, one.year) for one in found.rows} == {("trunk_girth", 1), ("yield", 1)}
+    assert lines[:3] == [
+        "block,row,tree,trunk_girth [mm],yield [kg],note", "date,,,,,", f"first_row,1,{trees[0]},,,"
+    ]  # fmt: skip
+    assert len(lines) == 23 and lines[-1] == "first_row,,,,,"
+    with pytest.raises(InputError, match="found no measurement"):
+        parse_measurements(sheet.text(), PLAN, "sheet.csv")
+    filled = [lines[0], "date,,,2021-11-20,2021-08-15,", *(f"first_row,1,{tree},{150 + tree},," for tree in trees)]
+    found = parse_measurements("\n".join([*filled, "first_row,,,,900,"]), PLAN, "sheet.csv").rows
+    assert {(one.measure, one.year, str(one.date)) for one in found} == {
+        ("trunk_girth", 1, "2021-11-20"), ("yield", 1, "2021-08-15")
+    }  # fmt: skip
+    assert {one.tree: one.cells[5] for one in found if one.tree} == {tree: f"{150 + tree}" for tree in trees}
+    # what was learned keeps its readings as a list; they are the same
+    assert parse_measurements(as_csv([one.cells for one in found]), PLAN, "kept").rows == tuple(
+        dataclasses.replace(one, line=number) for number, one in enumerate(found, start=2)
+    )
     page = sheet_html(sheet)
-    assert "first_row" in page and all(f"<td>{tree}</td>" in page for tree in trees)
+    assert "first_row" in page and all(f'<td class="tree">{tree}</td>' in page for tree in trees)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("block,row,tree,fruit_count\nfirst_row,1,3,20\n", "line 2: fruit_count: found '20' without a day"),
+        ("block,row,tree,fruit_count,weight\n", "line 1: unknown column 'weight'"),
+        ("row,tree,fruit_count\n", "missing column 'block'"),
+    ],
+)
+def test_a_field_sheet_filled_in_wrongly_gets_one_line(text, words):
+    with pytest.raises(InputError) as caught:
+        parse_measurements(text, PLAN, "sheet.csv")
+    assert words in str(caught.value) and "\n" not in str(caught.value)
 
 
 def test_a_spread_sample_of_all_trees_is_all_trees():

@@ -173,11 +173,14 @@ def wait_table(found: WaitAnswer) -> str:
 
 def sheet_html(sheet: FieldSheet) -> str:
     """The field sheet for print."""
+    named = [*sheet.measures, *dict.fromkeys(one[1:] for one in sheet.whole)]
     return render(
         "field_sheet.html",
         title=sheet.title,
         season=sheet.season,
-        measures=[(term(name), unit, tool, when) for name, unit, tool, when in sheet.measures],
+        how=[(term(name), *rest, sheet.meanings[name]) for name, *rest in named],
+        measures=[(term(name), *rest) for name, *rest in sheet.measures],
         trees=sheet.trees,
-        whole=[(label, term(name), unit, tool) for label, name, unit, tool in sheet.whole],
+        whole=[(label, term(name), *rest) for label, name, *rest in sheet.whole],
+        causes=any(name == "dead_trees" for name, *_ in named),
     )
