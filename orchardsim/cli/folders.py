@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from orchardsim.cli.progress import warn
-from orchardsim.cli.stop import kept
+from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
 
 if TYPE_CHECKING:
     from orchardsim.results.folder import OutputFolder
@@ -36,9 +36,21 @@ def output_folder(options: argparse.Namespace, kind: str, names: Sequence[str]) 
     from orchardsim.results.folder import OutputFolder
 
     if options.out is None:
-        with kept(lambda: "nothing is kept without --out"):
+        with kept(lambda: NOT_KEPT):
             yield None
         return
     folder = OutputFolder(options.out, kind, names=names, force=options.force, say=warn)
-    with folder, kept(lambda: f"the {kind} is not finished: run the command again", folder.close):
+
+    def words() -> str:
+        return f"the {kind} is " + (f"saved in {folder.place}" if folder.finished else "not finished: run it again")
+
+    with contextlib.ExitStack() as opened:
+        open_for(opened, folder, words)
         yield folder
+
+
+def open_for(stack: contextlib.ExitStack, folder: OutputFolder, words: Callable[[], str]) -> None:
+    """Open a folder until the stack closes; a stopped command then says these words of it."""
+    with unbroken():
+        stack.enter_context(kept(words, folder.close))
+        stack.enter_context(folder)

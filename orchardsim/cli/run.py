@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from orchardsim.cli.answer import add_answer_arguments, print_closing
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import folder_name, open_for
 from orchardsim.cli.progress import progress, tell, warn
-from orchardsim.cli.stop import kept
+from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
 
 if TYPE_CHECKING:
     import xarray
@@ -122,8 +122,9 @@ def execute(options: argparse.Namespace) -> int:
     with contextlib.ExitStack() as stack:
         place = options.out
         if place is None:
-            place = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="orchardsim-")))
-            stack.enter_context(kept(lambda: "nothing is kept without --out", lambda: shutil.rmtree(place)))
+            with unbroken():
+                place = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="orchardsim-")))
+                stack.enter_context(kept(lambda: NOT_KEPT, lambda: shutil.rmtree(place)))
         folder = OutputFolder(
             place,
             RUN,
@@ -134,7 +135,7 @@ def execute(options: argparse.Namespace) -> int:
             differs=run_differs,
             say=lambda line: warn(f"{place}: {line}"),
         )
-        stack.enter_context(folder)
+        open_for(stack, folder, lambda: NOT_KEPT if options.out is None else _unfinished(folder))
         if folder.complete:
             warn(f"{place}: this run is finished; nothing is left to do")
         elif not folder.holds(RESULTS_FILE):
@@ -142,19 +143,29 @@ def execute(options: argparse.Namespace) -> int:
         with open_results(folder.place) as dataset:
             text = _text(dataset, options)
             if not folder.complete:
-                words = f"the results are saved in {place}; --resume finishes page and pictures"
-                if options.out is not None:
-                    stack.enter_context(kept(lambda: words, folder.close))
                 folder.write_text(SUMMARY_FILE, dump_summary(summary_document(dataset)))
                 if options.out is not None:
                     write_report(folder)
                 folder.finish()
-    print(text)
-    if options.out is not None:
-        tell(f"saved in {options.out}: sheet.pdf, report.html, summary.json, results.nc, figures/")
-    if not options.json:
-        print_closing(options.out is not None, everything=options.all)
+        print(text)
+        if options.out is not None:
+            tell(f"saved in {options.out}: sheet.pdf, report.html, summary.json, results.nc, figures/")
+        if not options.json:
+            print_closing(options.out is not None, everything=options.all)
     return 0
+
+
+def _unfinished(folder: OutputFolder) -> str:
+    """What a stopped run leaves in its folder."""
+    from orchardsim.results.store import RESULTS_FILE
+
+    if folder.finished:
+        return f"the run is saved in {folder.place}"
+    if folder.holds(RESULTS_FILE):
+        return f"the results are saved in {folder.place}; --resume finishes page and pictures"
+    if folder.unfinished(PARTS[0][0]):
+        return f"finished trials are kept in {folder.place}; go on with --resume"
+    return "no trials were finished yet"
 
 
 def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:

@@ -12,16 +12,22 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from typing import Any, Final, NoReturn
+from typing import Any, Final
 
 SIGNALS: Final = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)
 )
 
 NOTHING: Final = "nothing was begun"
+NOT_KEPT: Final = "nothing is kept without --out"
+ENDED: Final = "the command had ended"
 
 _told: list[Callable[[], str]] = []
 _tidied: list[Callable[[], object]] = []
+_begun = False
+"""Whether any work was begun."""
+_late: list[int] | None = None
+"""Signals that came while none may break in; None where they may."""
 
 
 @contextlib.contextmanager
@@ -41,6 +47,8 @@ def stopping() -> Iterator[None]:
 @contextlib.contextmanager
 def kept(words: Callable[[], str], tidy: Callable[[], object] = lambda: None) -> Iterator[None]:
     """For the time of a piece of work, what a stopped command says of it, and what it takes away."""
+    global _begun
+    _begun = True
     _told.append(words)
     _tidied.append(tidy)
     try:
@@ -54,12 +62,28 @@ def kept(words: Callable[[], str], tidy: Callable[[], object] = lambda: None) ->
         _tidied.pop()
 
 
-def _stop(number: int, frame: Any) -> NoReturn:
+@contextlib.contextmanager
+def unbroken() -> Iterator[None]:
+    """For a short piece of work that is done whole or not at all: a signal waits for its end."""
+    global _late
+    _late = []
+    try:
+        yield
+    finally:
+        came, _late = _late, None
+        if came:
+            _stop(came[0], None)
+
+
+def _stop(number: int, frame: Any) -> None:
+    if _late is not None:
+        _late.append(number)
+        return
     for each in SIGNALS:
         signal.signal(each, signal.SIG_IGN)
     words = "stopped"
     with contextlib.suppress(Exception):
-        words = f"stopped; {_told[-1]() if _told else NOTHING}"
+        words = f"stopped; {_told[-1]() if _told else ENDED if _begun else NOTHING}"
     for tidy in reversed(_tidied):
         with contextlib.suppress(Exception):
             tidy()

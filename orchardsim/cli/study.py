@@ -5,12 +5,16 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import folder_name, open_for
 from orchardsim.cli.progress import progress, tell, warn
 from orchardsim.cli.run import whole_number
-from orchardsim.cli.stop import kept
+from orchardsim.cli.stop import NOT_KEPT, kept
+
+if TYPE_CHECKING:
+    from orchardsim.results.folder import OutputFolder
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,24 +52,22 @@ def execute(options: argparse.Namespace) -> int:
     folder: OutputFolder | None = None
     with contextlib.ExitStack() as opened:
         if options.out is not None:
-            folder = opened.enter_context(
-                OutputFolder(
-                    options.out,
-                    KIND,
-                    names=[STUDY_FILE, STUDY_PAGE],
-                    force=options.force,
-                    resume=options.resume,
-                    identity=study_identity(study),
-                    differs=study_differs,
-                    say=warn,
-                )
+            folder = OutputFolder(
+                options.out,
+                KIND,
+                names=[STUDY_FILE, STUDY_PAGE],
+                force=options.force,
+                resume=options.resume,
+                identity=study_identity(study),
+                differs=study_differs,
+                say=warn,
             )
+            open_for(opened, folder, lambda: _unfinished(folder))
             if folder.complete:
                 warn(f"{options.out} holds this study whole")
                 return 0
-            opened.enter_context(kept(lambda: f"go on with --resume --out {options.out}"))
         else:
-            opened.enter_context(kept(lambda: "nothing is kept without --out"))
+            opened.enter_context(kept(lambda: NOT_KEPT))
         with progress(f"{study!r}".strip("<>"), study_size(study)) as done:
             results = run_study(study, jobs=options.jobs, out=folder, dask=options.dask, progress=done)
         found = study_findings(results)
@@ -80,3 +82,12 @@ def execute(options: argparse.Namespace) -> int:
     if options.out is not None:
         tell(f"saved in {options.out}: study.html, trials.nc, methods.txt, tables (.csv) and figures")
     return 0
+
+
+def _unfinished(folder: OutputFolder) -> str:
+    """What a stopped study leaves in its folder."""
+    if folder.finished:
+        return f"the study is saved in {folder.place}"
+    if folder.unfinished(""):
+        return f"what was finished is kept; go on with --resume --out {folder.place}"
+    return "nothing was finished yet"

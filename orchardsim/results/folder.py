@@ -148,6 +148,11 @@ class OutputFolder:
             self._remove_made()
 
     @property
+    def finished(self) -> bool:
+        """Whether all that the command writes stands here."""
+        return self.kind in self._done
+
+    @property
     def workroom(self) -> Path:
         """Hidden folder for what is not finished."""
         return self.place / WORKROOM
