@@ -28,7 +28,7 @@ from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.single_trees import with_single_trees
 from orchardsim.simulation.trial_range import RANGE_TRIALS, run_trials
-from orchardsim.weather.place import check_rain, climate_of
+from orchardsim.weather.place import climate_of
 
 if TYPE_CHECKING:
     import xarray
@@ -289,8 +289,6 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
             f"replacement.lead_time: found {plan.replacement.lead_time} years, longer than the run of {years} years; "
             f"allowed: 0 to {years}, or more --years",
         )
-    dry = tuple(block.name for block in plan.blocks if not block.site.irrigated)
-    check_rain(plan.weather, dry, plan.where)
     for trial in single_trees:
         if not 0 <= trial < trials:
             raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")

@@ -18,6 +18,7 @@ from orchardsim.season.frost import crop_after_frost
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.losses import LossSeason
 from orchardsim.trees.season import SeasonForTrees
+from orchardsim.weather.place import check_rain
 from orchardsim.weather.sampling import sample_weather
 
 Array = NDArray[np.float64]
@@ -113,7 +114,13 @@ def build_library(plan: Plan, streams: Streams, trials: range, years: int, seaso
     Parameters
     ----------
     seasons : {"sampled", "record"}
+
+    Raises
+    ------
+    InputError
+        Where nothing tells of rain and a block is not irrigated.
     """
+    check_rain(plan.weather, tuple(block.name for block in plan.blocks if not block.site.irrigated), plan.where)
     sample = sample_weather(plan.weather, streams, trials, years, sequence=seasons)  # type: ignore[arg-type]
     drivers, crop = drivers_of(plan, sample.seasons)
     usual = float(crop[sample.history].mean() if sample.history.size else crop.mean())

@@ -110,3 +110,14 @@ def test_check_reads_the_record_too(name, tmp_path, capsys):
 def test_a_plan_on_each_bundled_record(plan, place, capsys):
     assert main(["check", str(CONFIGS / plan)]) == 0
     assert place in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("command", ["check", "levels"])
+def test_dry_land_without_rain_is_refused_before_anything_is_said(command, tmp_path, capsys):
+    path = tmp_path / "plan.toml"
+    text = DEMO.read_text()
+    assert RECORD in text and "irrigated = true" in text
+    path.write_text(text.replace(RECORD, 'record = "bundled"').replace("irrigated = true", "irrigated = false"))
+    assert main([command, str(path)]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and "add weather.normals.rain" in err
