@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         plot_assumptions,
         plot_cells,
         plot_contrasts,
+        plot_factors,
         plot_interactions,
         plot_shares,
     )
@@ -42,6 +43,7 @@ __all__ = [
     "plot_assumptions",
     "plot_cells",
     "plot_contrasts",
+    "plot_factors",
     "plot_interactions",
     "plot_shares",
     "read_results",
@@ -60,7 +62,14 @@ _ROOMS = {
     "core.errors": ("InputError",),
     "plan": ("Plan", "load_plan"),
     "report": ("write_report",),
-    "report.study.figures": ("plot_assumptions", "plot_cells", "plot_contrasts", "plot_interactions", "plot_shares"),
+    "report.study.figures": (
+        "plot_assumptions",
+        "plot_cells",
+        "plot_contrasts",
+        "plot_factors",
+        "plot_interactions",
+        "plot_shares",
+    ),
     "results": ("read_results", "summarize"),
     "simulation": ("simulate",),
 }

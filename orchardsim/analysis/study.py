@@ -19,6 +19,7 @@ from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
+from orchardsim.plan.formats import METHODS
 from orchardsim.plan.study import Study, load_study
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.study import MeasureFacts, StudyDesign
@@ -26,6 +27,7 @@ from orchardsim.results.study_trials import StudyTrials
 from orchardsim.simulation.futures import draw_future, level_keys
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.run import RunJob
+from orchardsim.weather.place import climate_of
 
 if TYPE_CHECKING:
     import xarray
@@ -270,11 +272,15 @@ def study_design(study: Study) -> StudyDesign:
         "box_mass": plan.box_mass,
         "real_or_nominal": plan.finance.basis,
         "income_tax_rate": plan.finance.tax.rate if plan.finance.tax is not None else 0.0,
+        "discount_rate": plan.finance.discount_rate,
+        "weather_words": f"{climate_of(plan.weather).record or 'monthly normals'}, {METHODS[plan.weather.method]}",
+        "plan": json.dumps(plan.document()),
     }
     return StudyDesign(
         title=study.title,
         kind=study.design,
         factors={one.name: one.levels for one in study.factors},
+        sets={one.name: one.sets for one in study.factors},
         levels=np.array([cell.levels for cell in study.cells]),
         values={one.name: one.values for one in study.factors if one.values},
         held=dict(study.held),

@@ -10,6 +10,13 @@ import numpy as np
 import xarray
 from numpy.typing import NDArray
 
+from orchardsim.analysis.study_regression import (
+    Label,
+    regression_contrasts,
+    regression_shares,
+    regression_terms,
+    widened,
+)
 from orchardsim.core.streams import Streams
 from orchardsim.results.study import (
     POINTS,
@@ -33,6 +40,7 @@ from orchardsim.risk.contrasts import (
     places_of_means,
     simultaneous_limits,
 )
+from orchardsim.risk.regression import foretold_share
 
 Array = NDArray[np.float64]
 MOST_CELLS_IN_PAIRS: Final = 24
@@ -94,6 +102,7 @@ def answer_measure(
     assumptions: tuple[Assumption, ...] = ()
     critical = float("nan")
     place_table, mean_table = np.empty((0, 0)), np.empty((0, 0))
+    foretold = None
     if not np.isnan(values).any():
         place_table = places(by_trial, high_is_better=better)
     if finite:
@@ -102,6 +111,8 @@ def answer_measure(
         labels, differences = _differences(design, by_trial)
         if labels:
             limits = simultaneous_limits(differences, streams.at("study", f"limits {facts.key}"), level=LEVEL)
+            if not design.factorial:
+                limits = widened(design, limits, by_trial.mean(axis=0))
             critical = limits.critical
             moved = _moved(design, differences, known)
             contrasts = _contrasts(labels, differences, limits, better, moved)
@@ -109,6 +120,9 @@ def answer_measure(
         if design.factorial and len(design.factors) > 1:
             shares = _shares(design, by_trial, streams.at("study", f"shares {facts.key}"))
             interactions = _interactions(design, by_trial, streams.at("study", f"interactions {facts.key}"))
+        elif not design.factorial and (terms := regression_terms(design)) is not None:
+            shares = regression_shares(design, by_trial, streams.at("study", f"shares {facts.key}"))
+            foretold = foretold_share(terms[1], by_trial.mean(axis=0))
     return MeasureAnswer(
         facts=facts,
         cells=tuple(_cell(design, place, values[place], known) for place in range(design.cells)),
@@ -117,6 +131,7 @@ def answer_measure(
         interactions=interactions,
         assumptions=assumptions,
         critical=critical,
+        foretold=foretold,
         places=place_table,
         places_of_means=mean_table,
     )
@@ -156,12 +171,12 @@ def _moved(design: StudyDesign, differences: Array, known: Array | None) -> Arra
     return moved
 
 
-Label = tuple[str, str, str, str]
-"""Kind, factor, first and second of a contrast."""
-
-
 def _differences(design: StudyDesign, by_trial: Array) -> tuple[list[Label], Array]:
-    """Contrasts within each trial: between levels of each factor over all others, and between cells where few."""
+    """Contrasts within each trial: between levels of each factor, and between cells where few.
+
+    Levels of a factorial over all other factors; of a Latin hypercube by regression over its cells, and between cells
+    only where they are too few for that.
+    """
     labels: list[Label] = []
     columns: list[Array] = []
     if design.factorial:
@@ -171,7 +186,10 @@ def _differences(design: StudyDesign, by_trial: Array) -> tuple[list[Label], Arr
             for a, b in itertools.combinations(range(len(means)), 2):
                 labels.append(("levels", factor, names[a], names[b]))
                 columns.append(means[a] - means[b])
-    if design.cells <= MOST_CELLS_IN_PAIRS and (len(design.factors) > 1 or not design.factorial):
+    else:
+        labels, weights = regression_contrasts(design)
+        columns = list(weights @ by_trial.T)
+    if design.cells <= MOST_CELLS_IN_PAIRS and (len(design.factors) > 1 if design.factorial else not labels):
         for a, b in itertools.combinations(range(design.cells), 2):
             labels.append(("cells", "", design.label(a), design.label(b)))
             columns.append(by_trial[:, a] - by_trial[:, b])
@@ -209,9 +227,8 @@ def _assumptions(
     largest = order[:MOST_ASSUMPTIONS]
     found = []
     for place in sorted(largest):
-        words = f"{contrasts[place].first} less {contrasts[place].second}"
         for level, one in dependence(differences[:, place], dict(drawn)).items():
-            found.append(Assumption(words, level, one.slope, one.standard_error, one.share))
+            found.append(Assumption(contrasts[place].words, level, one.slope, one.standard_error, one.share))
     return tuple(found)
 
 

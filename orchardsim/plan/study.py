@@ -25,8 +25,8 @@ MOST_CELLS: Final = 2_000
 KNOWN_TRIALS: Final = 100
 """Trials of each cell that are run again with known levels, unless the study says otherwise: a 5 % point of so many has
 a chance error of some two points (binomial)."""
-DIGITS: Final = 6
-"""Significant digits of a drawn value: plans are written and read with so many."""
+DIGITS: Final = 4
+"""Significant digits of a drawn value: no orchard is set out or measured finer."""
 
 
 class LevelTable(Table):
@@ -40,7 +40,7 @@ class FactorTable(Table):
     """``[[factor]]``: what changes between the cells of a study.
 
     ``key`` with ``levels`` changes one key; ``level`` tables change several together; ``key`` with ``low`` and
-    ``high`` is a range that a Latin hypercube samples.
+    ``high`` is a range that a Latin hypercube samples, beside levels that it meets equally often.
     """
 
     name: Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=40)]
@@ -70,12 +70,22 @@ class StudyTable(Table):
 
 @dataclass(frozen=True)
 class Factor:
-    """A factor of a study: its name and the names of its levels, or the numbers that a sample drew."""
+    """A factor of a study.
+
+    Attributes
+    ----------
+    levels : tuple of str
+        Names of its levels; of a sampled range, what each cell drew.
+    sets : tuple of str
+        What each level sets in the plan, in words; of a range, its key and ends.
+    values : tuple of float
+        The numbers that a sample drew, one a cell.
+    """
 
     name: str
     levels: tuple[str, ...]
+    sets: tuple[str, ...]
     values: tuple[float, ...] = ()
-    unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -200,15 +210,12 @@ def _design(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]
     count = math.prod(len(one) for one in levels)
     if count > MOST_CELLS:
         raise InputError(where, f"factor: found {count:,} cells in all, allowed at most {MOST_CELLS:,}")
-    factors = tuple(Factor(name, tuple(label for label, _ in one)) for name, one in zip(names, levels, strict=True))
+    factors = tuple(_named(name, one) for name, one in zip(names, levels, strict=True))
     changes: Changes = []
     for numbers in itertools.product(*(range(len(one)) for one in levels)):
         keys: dict[str, Any] = {}
         for one, number, factor in zip(levels, numbers, names, strict=True):
-            both = sorted(keys.keys() & one[number][1].keys())
-            if both:
-                raise InputError(where, f"factor {factor}: {both[0]} is changed by another factor too; allowed: by one")
-            keys |= one[number][1]
+            _join(keys, one[number][1], factor, where)
         changes.append((numbers, keys))
     return factors, changes
 
@@ -236,35 +243,64 @@ def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, Any]]]
     return found
 
 
+def _join(keys: dict[str, Any], more: Mapping[str, Any], factor: str, where: str) -> None:
+    """Add what a factor changes to what others do."""
+    if both := sorted(keys.keys() & more.keys()):
+        raise InputError(where, f"factor {factor}: {both[0]} is changed by another factor too; allowed: by one")
+    keys |= more
+
+
+def _named(name: str, levels: Sequence[tuple[str, Mapping[str, Any]]]) -> Factor:
+    return Factor(name, tuple(label for label, _ in levels), tuple(_words(keys) for _, keys in levels))
+
+
 def _latin_hypercube(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]:
-    """Ranges sampled so that each factor's range is met evenly (McKay, Beckman and Conover 1979)."""
+    """Ranges and levels sampled so that each factor is met evenly (McKay, Beckman and Conover 1979)."""
     from scipy.stats import qmc
 
     if table.samples is None:
         raise InputError(where, "samples: missing; a Latin hypercube needs a number of cells, 4 or more")
-    for one in table.factor:
-        place = f"factor {one.name}"
-        if one.key is None or one.low is None or one.high is None or one.levels or one.level:
-            raise InputError(where, f"{place}: expected key, low and high, which a Latin hypercube samples")
-        if not (math.isfinite(one.low) and math.isfinite(one.high) and one.low < one.high):
-            raise InputError(where, f"{place}: found low {one.low:g} and high {one.high:g}, allowed: low below high")
-    sampler = qmc.LatinHypercube(len(table.factor), rng=np.random.default_rng(table.seed))
-    points = qmc.scale(
-        sampler.random(table.samples), [one.low for one in table.factor], [one.high for one in table.factor]
-    )
-    drawn = [[float(f"{value:.{DIGITS}g}") for value in column] for column in points.T]
-    factors = tuple(
-        Factor(one.name, tuple(f"{value:g} {one.unit}".strip() for value in values), tuple(values), one.unit)
-        for one, values in zip(table.factor, drawn, strict=True)
-    )
-    changes: Changes = []
-    for number in range(table.samples):
-        keys = {
-            str(one.key): f"{values[number]:g} {one.unit}" if one.unit else values[number]
-            for one, values in zip(table.factor, drawn, strict=True)
-        }
-        changes.append(((number,) * len(factors), keys))
-    return factors, changes
+    if all(one.low is None and one.high is None for one in table.factor):
+        raise InputError(where, "design: found no range in a Latin hypercube; allowed: key, low and high in a factor")
+    points = qmc.LatinHypercube(len(table.factor), rng=np.random.default_rng(table.seed)).random(table.samples)
+    factors: list[Factor] = []
+    numbers: list[list[int]] = []
+    keys: list[dict[str, Any]] = [{} for _ in range(table.samples)]
+    for one, column in zip(table.factor, points.T, strict=True):
+        if one.low is None and one.high is None:
+            levels = _levels(one, where)
+            if len(levels) > table.samples:
+                raise InputError(
+                    where, f"samples: found {table.samples}, allowed no fewer than the levels of {one.name}"
+                )
+            factors.append(_named(one.name, levels))
+            numbers.append([int(len(levels) * share) for share in column.tolist()])
+            set_here = [levels[number][1] for number in numbers[-1]]
+        else:
+            factors.append(_range(one, column.tolist(), where))
+            numbers.append(list(range(table.samples)))
+            set_here = [
+                {str(one.key): label if one.unit else value}
+                for label, value in zip(factors[-1].levels, factors[-1].values, strict=True)
+            ]
+        for changed, more in zip(keys, set_here, strict=True):
+            _join(changed, more, one.name, where)
+    return tuple(factors), [(cell, changed) for cell, changed in zip(zip(*numbers, strict=True), keys, strict=True)]
+
+
+def _range(one: FactorTable, shares: Sequence[float], where: str) -> Factor:
+    """A range and the number that each cell draws from it."""
+    if one.key is None or one.low is None or one.high is None or one.levels or one.level:
+        raise InputError(
+            where, f"factor {one.name}: expected key, low and high, which a Latin hypercube samples, or levels"
+        )
+    if not (math.isfinite(one.low) and math.isfinite(one.high) and one.low < one.high):
+        raise InputError(
+            where, f"factor {one.name}: found low {one.low:g} and high {one.high:g}, allowed: low below high"
+        )
+    values = tuple(float(f"{one.low + (one.high - one.low) * share:.{DIGITS}g}") for share in shares)
+    levels = tuple(f"{value:g} {one.unit}".strip() for value in values)
+    return Factor(one.name, levels, (f"{one.key} = {one.low:g} to {one.high:g} {one.unit}".strip(),), values)
 
 
 def _check_cells(cells: Sequence[Cell], where: str) -> None:

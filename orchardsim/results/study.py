@@ -30,22 +30,26 @@ class StudyDesign:
     ----------
     kind : {"factorial", "latin_hypercube"}
     factors : mapping
-        Factor -> names of its levels; of a Latin hypercube, each cell's.
+        Factor -> names of its levels; of a range that a Latin hypercube samples, what each cell drew.
+    sets : mapping
+        Factor -> what each level sets in the plan, in words; of a range, its key and ends.
     levels : int array, (cell, factor)
         Number of each cell's level.
     values : mapping
-        Factor -> drawn number of each cell, of a Latin hypercube.
+        Factor -> drawn number of each cell, of the ranges of a Latin hypercube.
     held : mapping
         Keys that the study sets in every cell.
     known_trials : int
         Trials of each cell that were run again with every open level at its middle.
     attrs : mapping
-        Units, currency, masses and money basis of the base plan, its name and hash, and the version.
+        Units, currency, masses and money basis of the base plan, its weather, its name and hash, all its numbers with
+        their sources (JSON), and the version.
     """
 
     title: str
     kind: str
     factors: Mapping[str, tuple[str, ...]]
+    sets: Mapping[str, tuple[str, ...]]
     levels: NDArray[np.int64]
     values: Mapping[str, tuple[float, ...]]
     held: Mapping[str, Any]
@@ -115,6 +119,9 @@ class CellAnswer:
 class Contrast:
     """A paired difference between two levels of a factor, or two cells, with limits that hold for all together.
 
+    Levels of a factorial are means over all other factors; those of a Latin hypercube come from the regression over its
+    cells within each trial, a range by its highest and lowest draw.
+
     Attributes
     ----------
     spread : float
@@ -137,6 +144,11 @@ class Contrast:
     not_knowing: float | None
 
     @property
+    def words(self) -> str:
+        """What is contrasted, such as "stock: M.9 less MM.106"."""
+        return f"{self.factor}: {self.first} less {self.second}" if self.factor else f"{self.first} less {self.second}"
+
+    @property
     def told_apart(self) -> bool:
         """Whether the limits leave out zero."""
         return self.low > 0 or self.high < 0
@@ -149,7 +161,10 @@ class Contrast:
 
 @dataclass(frozen=True)
 class Share:
-    """Share of the variance between cell means that goes with a factor, or with a pair beyond its two factors."""
+    """Share of the variance between cell means that goes with a factor, or with a pair beyond its two factors.
+
+    Of a Latin hypercube: that goes with a factor in the regression over its cells.
+    """
 
     factors: tuple[str, ...]
     share: float
@@ -186,6 +201,9 @@ class MeasureAnswer:
 
     Attributes
     ----------
+    foretold : float or None [1]
+        Share of the variance between the cells of a Latin hypercube that the regression foretells of cells left out of
+        it; below zero where it does worse than their mean.
     places : array, (cell, place)
         Share of futures in which a cell takes a place.
     places_of_means : array, (cell, place)
@@ -199,6 +217,7 @@ class MeasureAnswer:
     interactions: tuple[Interaction, ...]
     assumptions: tuple[Assumption, ...]
     critical: float
+    foretold: float | None
     places: Array
     places_of_means: Array
 

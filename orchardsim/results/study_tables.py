@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
@@ -37,12 +38,21 @@ def cell_rows(found: StudyFindings) -> Rows:
     ]
 
 
+def _each(found: StudyFindings, members: str, columns: Callable[[Any], dict[str, Any]]) -> Rows:
+    """A row for each member of every measure's answer, such as its contrasts."""
+    return [
+        {"measure": answer.facts.key, "unit": answer.facts.unit, **columns(one)}
+        for answer in found.answers
+        for one in getattr(answer, members)
+    ]
+
+
 def contrast_rows(found: StudyFindings) -> Rows:
     """Every contrast of every measure, a row each."""
-    return [
-        {
-            "measure": answer.facts.key,
-            "unit": answer.facts.unit,
+    return _each(
+        found,
+        "contrasts",
+        lambda one: {
             "kind": one.kind,
             "factor": one.factor,
             "first": one.first,
@@ -56,18 +66,16 @@ def contrast_rows(found: StudyFindings) -> Rows:
             "spread_over_futures": one.spread,
             "spread_of_not_knowing": one.not_knowing if one.not_knowing is not None else NONE,
             "effect_size": one.effect_size,
-        }
-        for answer in found.answers
-        for one in answer.contrasts
-    ]
+        },
+    )
 
 
 def interaction_rows(found: StudyFindings) -> Rows:
     """What each pair of levels adds beyond its two levels, a row each."""
-    return [
-        {
-            "measure": answer.facts.key,
-            "unit": answer.facts.unit,
+    return _each(
+        found,
+        "interactions",
+        lambda one: {
             "first_factor": one.factors[0],
             "first_level": one.levels[0],
             "second_factor": one.factors[1],
@@ -76,42 +84,32 @@ def interaction_rows(found: StudyFindings) -> Rows:
             "standard_error": one.standard_error,
             "low": one.low,
             "high": one.high,
-        }
-        for answer in found.answers
-        for one in answer.interactions
-    ]
+        },
+    )
 
 
 def share_rows(found: StudyFindings) -> Rows:
     """Share of what differs between cells by factor and pair, a row each."""
-    return [
-        {
-            "measure": answer.facts.key,
-            "factors": " with ".join(one.factors),
-            "share": one.share,
-            "low": one.low,
-            "high": one.high,
-        }
-        for answer in found.answers
-        for one in answer.shares
-    ]
+    return _each(
+        found,
+        "shares",
+        lambda one: {"factors": " with ".join(one.factors), "share": one.share, "low": one.low, "high": one.high},
+    )
 
 
 def assumption_rows(found: StudyFindings) -> Rows:
     """Which result hangs on which assumption, a row each."""
-    return [
-        {
-            "measure": answer.facts.key,
-            "unit": answer.facts.unit,
+    return _each(
+        found,
+        "assumptions",
+        lambda one: {
             "contrast": one.contrast,
             "level": one.level,
             "change_with_one_standard_deviation": one.slope,
             "standard_error": one.standard_error,
             "share_of_spread": one.share,
-        }
-        for answer in found.answers
-        for one in answer.assumptions
-    ]
+        },
+    )
 
 
 def place_rows(found: StudyFindings) -> Rows:
@@ -131,6 +129,23 @@ def place_rows(found: StudyFindings) -> Rows:
     ]
 
 
+def base_numbers(found: StudyFindings) -> list[dict[str, Any]]:
+    """Numbers that the base plan does not state: key, value, unit, source and status each."""
+    numbers: list[dict[str, Any]] = json.loads(found.design.attrs["plan"])["assumed"]
+    return numbers
+
+
+def source_rows(found: StudyFindings) -> Rows:
+    """Numbers that the base plan does not state, with status and source, a row each."""
+    return [
+        {
+            key: json.dumps(one[key]) if key == "value" else one[key]
+            for key in ("key", "value", "unit", "status", "source")
+        }
+        for one in base_numbers(found)
+    ]
+
+
 TABLES: Final[dict[str, Callable[[StudyFindings], Rows]]] = {
     "cells": cell_rows,
     "contrasts": contrast_rows,
@@ -138,6 +153,7 @@ TABLES: Final[dict[str, Callable[[StudyFindings], Rows]]] = {
     "places": place_rows,
     "shares": share_rows,
     "assumptions": assumption_rows,
+    "sources": source_rows,
 }
 """Name of a table -> its rows; each is written as NAME.csv."""
 

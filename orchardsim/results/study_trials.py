@@ -62,7 +62,12 @@ class StudyTrials:
             coords |= {name: (name, np.array(levels, dtype=object)) for name, levels in design.factors.items()}
             dims: tuple[str, ...] = tuple(names)
         else:
-            coords |= {name: ("cell", np.array(values)) for name, values in design.values.items()}
+            for (name, levels), column in zip(design.factors.items(), design.levels.T, strict=True):
+                drawn = design.values.get(name)
+                coords[name] = (
+                    "cell",
+                    np.array(drawn or [levels[at] for at in column], dtype=None if drawn else object),
+                )
             coords["cell"] = ("cell", np.arange(design.cells))
             dims = ("cell",)
         variables: dict[str, Any] = {}
@@ -136,6 +141,7 @@ def _document(design: StudyDesign) -> dict[str, Any]:
         "title": design.title,
         "kind": design.kind,
         "factors": {name: list(levels) for name, levels in design.factors.items()},
+        "sets": {name: list(words) for name, words in design.sets.items()},
         "levels": design.levels.tolist(),
         "values": {name: list(values) for name, values in design.values.items()},
         "held": dict(design.held),
@@ -150,6 +156,7 @@ def _document(design: StudyDesign) -> dict[str, Any]:
 def _design(document: dict[str, Any], attrs: dict[str, Any]) -> StudyDesign:
     many = {
         "factors": {name: tuple(levels) for name, levels in document["factors"].items()},
+        "sets": {name: tuple(words) for name, words in document["sets"].items()},
         "values": {name: tuple(values) for name, values in document["values"].items()},
         "levels": np.array(document["levels"], dtype=np.int64).reshape(-1, len(document["factors"])),
     }

@@ -24,6 +24,7 @@ from orchardsim.analysis.study import run_study, study, study_differs, study_ide
 from orchardsim.analysis.study_answers import study_findings
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.core.parameters import STATUSES
 from orchardsim.plan.study import Study, load_study
 from orchardsim.report.study.figures import (
     plot_assumptions,
@@ -136,8 +137,25 @@ def test_words_tables_and_methods_name_the_design(ran: Ran) -> None:
     assert fits_a_screen(study_screen(ran.found))
     for word in ("tall_spindle", "1.4 m", "n = 5 trials", "told apart"):
         assert word in text
-    assert "full factorial of training (tall_spindle, vertical_axis)" in methods_paragraph(ran.found)
-    assert "n = 5" in methods_paragraph(ran.found)
+    # what another needs to repeat it: design with keys, version, plan, trials, seed, weather, money, levels, sources
+    methods = methods_paragraph(ran.found)
+    base = ran.study.base
+    for word in (
+        "full factorial (4 cells) over training: block.training = tall_spindle, vertical_axis; spacing: "
+        "block.tree_spacing = 0.9 m, 1.4 m",
+        f"orchardsim {orchardsim.__version__}",
+        base.hash[:12],
+        "5 trials of each cell over 7 years, seed 1",
+        "the record's own years",
+        f"discounted at {100 * base.finance.discount_rate:g} %",
+        "The first 3 trials were run again",
+        "n = 5",
+        "sources.csv",
+    ):
+        assert word in methods
+    sources = ran.found.table("sources")
+    assert sources["status"].isin(STATUSES).all()
+    assert sources["source"].str.len().min() > 0
 
 
 def test_a_latin_hypercube_runs(tmp_path: Path) -> None:

@@ -65,7 +65,7 @@ def test_a_latin_hypercube_meets_each_range_evenly() -> None:
         ({"factor": [{"name": "a", "key": "block.row_spacing", "low": 1, "high": 2}]}, "found a range"),
         ({"samples": 8}, "found it in a factorial"),
         ({"design": "latin_hypercube"}, "samples: missing"),
-        ({"design": "latin_hypercube", "samples": 9}, "expected key, low and high"),
+        ({"design": "latin_hypercube", "samples": 9}, "found no range"),
         ({"design": "sobol"}, "allowed"),
         ({"trials": 0}, "trials"),
         ({"colour": "red"}, "colour"),

@@ -106,7 +106,7 @@ def plot_contrasts(found: StudyFindings, measure: str | None = None) -> Figure:
         axes.plot([low, high], [place, place], color=colour, linewidth=2.5)
         axes.plot(middle, place, "o", color=colour, markerfacecolor=colour if one.told_apart else "white")
     axes.axvline(0, color=INK, linewidth=0.8)
-    axes.set_yticks(range(len(rows)), [f"{one.first} less {one.second}" for one in rows])
+    axes.set_yticks(range(len(rows)), [one.words for one in rows])
     axes.invert_yaxis()
     axes.grid(axis="x")
     axes.set_xlabel(f"difference of {answer.facts.name} [{unit_text(answer.facts, formats)}]")
@@ -214,14 +214,55 @@ def plot_assumptions(found: StudyFindings, measure: str | None = None) -> Figure
     return figure
 
 
+@_in_our_style
+def plot_factors(found: StudyFindings, measure: str | None = None) -> Figure:
+    """Draw every cell's mean over each factor, a panel each, with the regression's slope; arguments as
+    :func:`plot_cells`.
+    """
+    answer, formats = found.answer(measure), formats_of(found)
+    names = list(found.design.factors)
+    across = min(len(names), 3)
+    figure, _ = new_figure(height=1.0 + 2.4 * -(-len(names) // across))
+    figure.clear()
+    means = np.array([shown(answer.facts, cell.mean, formats) for cell in answer.cells])
+    for number, name in enumerate(names, start=1):
+        axes = figure.add_subplot(-(-len(names) // across), across, number)
+        drawn = found.design.values.get(name)
+        if drawn is None:
+            at = found.design.levels[:, number - 1].astype(float)
+            axes.set_xticks(range(len(found.design.factors[name])), found.design.factors[name], fontsize=7)
+        else:
+            at = np.array(drawn)
+            slope = next((one for one in answer.contrasts if one.factor == name), None)
+            if slope is not None:
+                rise = shown(answer.facts, slope.mean, formats)
+                ends = np.array([at.min(), at.max()])
+                line = means.mean() + rise * (ends - at.mean()) / np.ptp(at)
+                axes.plot(ends, line, color=LEAF if slope.told_apart else QUIET)
+        axes.plot(at, means, "o", color=INK, markersize=3)
+        axes.set_title(name, fontsize=8, loc="left")
+        axes.tick_params(labelsize=7)
+        axes.set_ylabel(f"{answer.facts.name} [{unit_text(answer.facts, formats)}]", fontsize=7)
+        thousands(axes.yaxis)
+    add_footer(
+        figure,
+        "Dot: mean of a cell; line: regression on all factors, all others held; grey: not told apart. "
+        + _footer(found),
+    )
+    return figure
+
+
 def figures_of(found: StudyFindings) -> dict[str, tuple[str, Plot]]:
     """Pictures that this study has."""
     answer = found.answers[0]
     every: dict[str, tuple[str, Plot]] = {"cells": ("Cells and their futures", plot_cells)}
     if answer.contrasts:
         every["contrasts"] = ("Differences with limits that hold together", plot_contrasts)
-    if answer.shares:
+    if answer.contrasts and not found.design.factorial:
+        every["factors"] = ("Factor by factor", plot_factors)
+    if answer.interactions:
         every["interactions"] = ("Factors two by two", plot_interactions)
+    if answer.shares:
         every["shares"] = ("What the differences come from", plot_shares)
     if answer.assumptions:
         every["assumptions"] = ("Which difference hangs on which assumption", plot_assumptions)

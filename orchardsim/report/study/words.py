@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import collections
+import math
 from typing import Final
 
 from orchardsim.core.glossary import term
+from orchardsim.core.parameters import STATUSES
 from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
 from orchardsim.report.run_formats import RunFormats
-from orchardsim.results.study import Contrast, MeasureAnswer, StudyFindings
+from orchardsim.results.study import Contrast, MeasureAnswer, StudyDesign, StudyFindings
+from orchardsim.results.study_tables import base_numbers
+from orchardsim.risk.contrasts import RESAMPLES
 
 MATTERS: Final = 0.05
 """Share of a contrast's variance from which a level is named."""
+FORETELLS: Final = 0.8
+"""Share foretold of cells left out from which a regression speaks for them (our own choice)."""
 
 
 def formats_of(found: StudyFindings) -> RunFormats:
@@ -80,7 +87,7 @@ def contrast_cells(answer: MeasureAnswer, formats: RunFormats, kind: str = "leve
     rows = [
         [
             "factor", "first", "second", "first less second", "limits, all together", "told apart", "first better in",
-            "spread", "of not knowing",
+            "spread", "of not knowing", "effect size",
         ]
     ]  # fmt: skip
     for one in answer.contrasts:
@@ -97,6 +104,7 @@ def contrast_cells(answer: MeasureAnswer, formats: RunFormats, kind: str = "leve
                     f"{100 * one.futures_better:.0f} %",
                     value_text(answer.facts, one.spread, formats),
                     "–" if one.not_knowing is None else value_text(answer.facts, one.not_knowing, formats),
+                    f"{one.effect_size:+.2f}" if math.isfinite(one.effect_size) else "–",
                 ]
             )
     return rows
@@ -130,7 +138,7 @@ def study_sentences(found: StudyFindings) -> list[str]:
     if not answer.contrasts:
         lines.append(f"{facts.name} is not a finite number in every cell, so cells are ranked but not contrasted.")
         return lines
-    lines += [_level_sentence(answer, one, formats) for one in answer.contrasts if one.kind == "levels"][:6]
+    lines += [_level_sentence(found, one, formats) for one in answer.contrasts if one.kind == "levels"][:6]
     if not any(one.kind == "levels" for one in answer.contrasts):
         apart = sum(one.told_apart for one in answer.contrasts)
         lines.append(f"Of {len(answer.contrasts)} pairs of cells {apart} can be told apart.")
@@ -142,6 +150,15 @@ def study_sentences(found: StudyFindings) -> list[str]:
             f"is {top.factors[0]} acting together with {top.factors[1]}: read those two as a table, not apart."
             if top.low > MATTERS
             else f"No pair of factors acts together by more than {100 * top.high:.0f} % of what differs between cells."
+        )
+    if answer.foretold is not None:
+        lines.append(_foretold_sentence(answer.foretold))
+    known_effects = [one for one in answer.contrasts if one.told_apart and one.not_knowing]
+    small = sum(abs(one.effect_size) < 1 for one in known_effects)
+    if known_effects:
+        lines.append(
+            f"Differences told apart: {len(known_effects)}. What is not known of ground, market and hazards moves "
+            f"{small} of them by more than their own size (effect size below 1); more trials do not change that."
         )
     heavy = sorted((one for one in answer.assumptions if one.share > MATTERS), key=lambda one: -one.share)
     for one in heavy[:3]:
@@ -161,10 +178,11 @@ def study_sentences(found: StudyFindings) -> list[str]:
     return lines
 
 
-def _level_sentence(answer: MeasureAnswer, one: Contrast, formats: RunFormats) -> str:
-    facts = answer.facts
+def _level_sentence(found: StudyFindings, one: Contrast, formats: RunFormats) -> str:
+    facts = deciding(found).facts
     if not one.told_apart:
-        return f"{one.factor}: {one.first} and {one.second} cannot be told apart with {len_text(one)}."
+        sample = sample_words(one, found.design)
+        return f"{one.factor}: {one.first} and {one.second} cannot be told apart with {sample}."
     first_better = (one.mean > 0) == (facts.better == "high")
     better, other = (one.first, one.second) if first_better else (one.second, one.first)
     share = one.futures_better if first_better else 1 - one.futures_better
@@ -175,43 +193,96 @@ def _level_sentence(answer: MeasureAnswer, one: Contrast, formats: RunFormats) -
     )
 
 
-def len_text(one: Contrast) -> str:
-    """How wide a contrast's limits are, relative to its spread over futures."""
-    return "these futures" if one.spread > 0 else "any number of futures: they are the same"
+def _foretold_sentence(share: float) -> str:
+    if not math.isfinite(share):
+        return "Too few cells to try the regression on cells left out of it."
+    caution = (
+        ""
+        if share >= FORETELLS
+        else "; what bends or acts together is not in these differences, so look at the cells themselves"
+    )
+    told = f"{100 * share:.0f} % of" if share > 0 else "nothing of"
+    return f"The regression over the cells foretells {told} what differs between cells left out of it{caution}."
+
+
+def sample_words(one: Contrast, design: StudyDesign) -> str:
+    """What two levels cannot be told apart with."""
+    if one.spread == 0:
+        return "any number of futures: they are the same"
+    return "these futures" if design.factorial else "these cells and futures"
 
 
 def methods_paragraph(found: StudyFindings) -> str:
     """How the study was made, for the methods section of a report."""
-    one = found.design
-    factors = "; ".join(f"{name} ({', '.join(levels)})" for name, levels in one.factors.items())
+    one, formats = found.design, formats_of(found)
+    factors = "; ".join(f"{name}: {_levels_text(one, name)}" for name in one.factors)
     design = (
-        f"a full factorial of {factors}"
+        f"a full factorial ({one.cells} cells)"
         if one.factorial
-        else f"a Latin hypercube of {one.cells} cells over {', '.join(one.factors)}"
+        else f"a Latin hypercube of {one.cells} cells, drawn by scipy.stats.qmc from the study's seed,"
     )
     held = "; ".join(f"{key} = {value}" for key, value in one.held.items())
-    limits = deciding(found)
-    critical = f" (critical value {limits.critical:.2f})" if limits.contrasts else ""
-    open_levels = (
-        f"Levels that are not known beforehand ({len(found.drawn_levels)} of them) were drawn once per future, the "
-        "same in all cells."
-        if found.drawn_levels
-        else "Levels that are not known beforehand were held at their middle."
+    statuses = collections.Counter(each["status"] for each in base_numbers(found))
+    counts = ", ".join(f"{statuses[status]} {status}" for status in STATUSES if statuses[status])
+    return " ".join(
+        [
+            f"{one.title}. The experiment was {design} over {factors}.",
+            f"It was simulated with orchardsim {one.attrs['version']} from the plan {one.attrs['base_plan']!r} "
+            f"(SHA-256 {str(one.attrs['base_plan_hash'])[:12]}): {one.trials} trials of each cell over {one.years} "
+            f"years, seed {one.seed}.",
+            f"Set in every cell: {held}." if held else "",
+            f"All else is held as in the base plan: weather from {one.attrs['weather_words']}; {formats.money_basis}, "
+            f"discounted at {100 * one.attrs['discount_rate']:g} % a year.",
+            "Trial t met the same seasons, prices and open levels in every cell, so cells were compared within trials.",
+            _open_levels_text(found),
+            f"The unit of replication is the trial, n = {one.trials}; trees of one trial are not independent.",
+            _limits_text(found),
+            f"{sum(statuses.values())} numbers that the base plan does not state come from the program's catalogue "
+            f"({counts}), each with its source in sources.csv.",
+        ]
+    ).replace("  ", " ")
+
+
+def _levels_text(one: StudyDesign, name: str) -> str:
+    """Levels of a factor with what each sets: a name stands beside it where it says more than the value."""
+    if name in one.values:
+        return one.sets[name][0]
+    keys = {words.split(" = ")[0] for words in one.sets[name]}
+    pairs = zip(one.factors[name], one.sets[name], strict=True)
+    if len(keys) == 1 and all(words == f"{next(iter(keys))} = {level}" for level, words in pairs):
+        return f"{next(iter(keys))} = {', '.join(one.factors[name])}"
+    return ", ".join(f"{level} ({words})" for level, words in zip(one.factors[name], one.sets[name], strict=True))
+
+
+def _open_levels_text(found: StudyFindings) -> str:
+    if not found.drawn_levels:
+        return "Levels that are not known beforehand were held at their middle."
+    text = (
+        f"Levels that are not known beforehand ({len(found.drawn_levels)} of them, such as "
+        f"{level_words(found.drawn_levels[0])}; their spreads stand in sources.csv) were drawn once per trial."
     )
-    if one.known_trials:
-        open_levels += (
-            f" The first {one.known_trials} trials were run again with all of these levels at their middle, in the "
-            "same seasons, which tells luck from not knowing."
+    if found.design.known_trials:
+        text += (
+            f" The first {found.design.known_trials} trials were run again with all of these levels at their middle, "
+            "in the same seasons; the effect size is a mean difference over the standard deviation of what the levels "
+            "add to it, trial by trial, which further trials do not shrink."
         )
+    return text
+
+
+def _limits_text(found: StudyFindings) -> str:
+    answer = deciding(found)
+    if not answer.contrasts:
+        return ""
+    how = (
+        ""
+        if found.design.factorial or answer.foretold is None
+        else ", each from a least-squares regression over the cells within a trial, with the error of its misfit added,"
+    )
     return (
-        f"{one.title}. The experiment was {design}, simulated with orchardsim {one.attrs['version']} from the plan "
-        f"{one.attrs['base_plan']!r} (hash {str(one.attrs['base_plan_hash'])[:12]}), {one.cells} cells of "
-        f"{one.trials} trials over {one.years} years, seed {one.seed}. "
-        + (f"Set in every cell: {held}. " if held else "")
-        + "All else is held as in the base plan. Trial t met the same seasons and prices in every cell, so cells were "
-        f"compared within trials. {open_levels} The unit of replication is the trial, n = {one.trials}; trees of one "
-        f"trial are not independent. Limits of contrasts hold together at 95 % by the bootstrap of the largest "
-        f"studentised difference over trials{critical}. Sources of all constants: orchardsim catalogue."
+        f"Limits of the {len(answer.contrasts)} contrasts of {answer.facts.name}{how} hold together at 95 % by a "
+        f"bootstrap of the largest studentised difference, {RESAMPLES:,} resamples of trials (critical value "
+        f"{answer.critical:.2f}); other measures likewise, each by itself."
     )
 
 
