@@ -21,7 +21,9 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Learned
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, load_plan
+from orchardsim.plan.futures import LEARNED
 from orchardsim.plan.keys import with_keys
+from orchardsim.plan.raw import subtable
 from orchardsim.plan.reading import read_toml
 from orchardsim.simulation import simulate
 from orchardsim.simulation.futures import draw_future
@@ -162,7 +164,7 @@ class Money:
         return [self.by_levels(np.asarray(rng.integers(count, size=count))) for _ in range(RESAMPLES)]
 
 
-def base_tables(plan: Plan) -> dict[str, Any]:
+def base_tables(plan: Plan) -> dict[str, object]:
     """Tables of the plan's file without what was learned.
 
     Raises
@@ -173,8 +175,8 @@ def base_tables(plan: Plan) -> dict[str, Any]:
     if plan.path is None:
         raise InputError(plan.where, "options change keys of a plan file; expected a plan that was read from one")
     raw = read_toml(plan.path)
-    raw.get("futures", {}).pop("learned", None)
-    return raw
+    futures = {key: value for key, value in subtable(raw, "futures").items() if key != LEARNED}
+    return {**raw, "futures": futures} if "futures" in raw else raw
 
 
 def money_of(

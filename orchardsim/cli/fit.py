@@ -59,14 +59,15 @@ def execute(options: argparse.Namespace) -> int:
     from orchardsim.core.files import read_bytes
     from orchardsim.plan import load_plan
     from orchardsim.plan.learned import read_learned
+    from orchardsim.plan.raw import subtable
     from orchardsim.plan.reading import EXPECTED, LARGEST_FILE, read_toml
     from orchardsim.report.fit.page import write_fit
     from orchardsim.report.fit.words import fit_screen, fit_text
     from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, LEARNED_FILE, fit_document
 
     plan = load_plan(options.plan)
-    learned = read_toml(options.plan).get("futures", {}).get("learned")
-    before = read_learned(options.plan.parent / learned, plan.where) if learned is not None else None
+    learned = subtable(read_toml(options.plan), "futures").get("learned")
+    before = read_learned(options.plan.parent / learned, plan.where) if isinstance(learned, str) else None
     with output_folder(options, KIND, [FIT_FILE, FIT_PAGE, LEARNED_FILE, options.plan.name]) as folder:
         found = fit(
             plan, options.measurements, seed=options.seed, before=before, say=tell,
@@ -125,10 +126,11 @@ def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | No
 
 def _record(plan: Path, out: Path) -> str | None:
     """Path of the plan's own weather record as seen from the folder; None for a bundled one, or none."""
+    from orchardsim.plan.raw import subtable
     from orchardsim.plan.reading import read_toml
     from orchardsim.weather.bundled import RECORDS
 
-    record = read_toml(plan).get("weather", {}).get("record")
-    if record is None or record in RECORDS:
+    record = subtable(read_toml(plan), "weather").get("record")
+    if not isinstance(record, str) or record in RECORDS:
         return None
     return Path(os.path.relpath(plan.parent / record, out)).as_posix()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.geometry import Geometry
@@ -12,6 +12,7 @@ from orchardsim.economy.blocks import BlockMoney
 from orchardsim.economy.parameters import SprayNeed
 from orchardsim.operations.support import support_hours
 from orchardsim.plan.farm_terms import FarmTerms, StatedGroup, first_stated
+from orchardsim.plan.model import BlockBase
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.season.parameters import BlockSite
 from orchardsim.trees.parameters import Training
@@ -28,7 +29,9 @@ class TreePrices(NamedTuple):
     spot: float | None
 
 
-def tree_prices(table: Any, path: str, group: StatedGroup, extra: list[Pollinizer], farm: FarmTerms) -> TreePrices:
+def tree_prices(
+    table: BlockBase, path: str, group: StatedGroup, extra: list[Pollinizer], farm: FarmTerms
+) -> TreePrices:
     """What trees cost: as the block states, or by grade and terms with the cultivar's royalty.
 
     Raises
@@ -37,19 +40,18 @@ def tree_prices(table: Any, path: str, group: StatedGroup, extra: list[Pollinize
         If neither the block nor a price list states a price.
     """
     filler, established = farm.filler, table.year_planted < 0
-    price = table.tree_price
-    graded = farm.tree_price.get(group.tree_grade)
-    late = 1 + (graded.late_premium if graded is not None else 0.0)
-    spot = None if price is None else price * (late if table.trees_bought == "contract" else 1.0)
-    extra_price = price
-    if price is None:
-        if group.tree_grade not in farm.tree_price:
+    terms = farm.tree_price.get(group.tree_grade)
+    late = 1 + (terms.late_premium if terms is not None else 0.0)
+    if table.tree_price is not None:
+        price = extra_price = table.tree_price
+        spot = price * (late if table.trees_bought == "contract" else 1.0)
+    else:
+        if terms is None:
             raise InputError(
                 filler.where,
                 f"{path}.tree_price: missing, and [tree_price.{group.tree_grade}] states none; expected for example "
                 f'tree_price = "9 {filler.context.currency}/tree"',
             )
-        terms = farm.tree_price[group.tree_grade]
         fruit = farm.market.fruit.get(group.cultivar)
         bare = terms.price * (late if table.trees_bought == "late" else 1.0)
         royalty = fruit.royalty if fruit is not None else 0.0
@@ -77,7 +79,7 @@ def tree_prices(table: Any, path: str, group: StatedGroup, extra: list[Pollinize
 
 
 def block_money(
-    table: Any,
+    table: BlockBase,
     path: str,
     group: StatedGroup,
     trees: int,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from orchardsim.plan.catalogue import CRAB, CropTarget
 from orchardsim.plan.farm_terms import FarmTerms, StatedGroup, first_stated
 from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
 from orchardsim.plan.layout import DEFAULT_HEADLAND, lay_out, rows_of_groups
+from orchardsim.plan.model import BlockBase, GroupTable
 from orchardsim.plan.plan import ResolvedBlock
 from orchardsim.plan.pollination import (
     FIXED,
@@ -54,7 +55,7 @@ DEFAULT_DIRECTION: Final = 0.0
 """Rows run north and south; common practice where the land allows, no source."""
 
 
-def resolve_blocks(tables: Sequence[Any], farm: FarmTerms) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
+def resolve_blocks(tables: Sequence[BlockBase], farm: FarmTerms) -> tuple[tuple[ResolvedBlock, ...], list[str]]:
     """All blocks of a plan, and remarks on what is legal but looks wrong."""
     warnings: list[str] = []
     names: set[str] = set()
@@ -77,12 +78,12 @@ def resolve_blocks(tables: Sequence[Any], farm: FarmTerms) -> tuple[tuple[Resolv
     return tuple(blocks), warnings
 
 
-def _cultivars_of(table: Any) -> set[str]:
+def _cultivars_of(table: BlockBase) -> set[str]:
     """Cultivars of a block and its pollinizers."""
     return crop_cultivars(table) | {pollinizer.cultivar for pollinizer in table.pollinizer}
 
 
-def crop_cultivars(table: Any) -> set[str]:
+def crop_cultivars(table: BlockBase) -> set[str]:
     """Cultivars of a block whose fruit is sold: its own, its groups', and those of whole pollinizer rows."""
     found = {group.cultivar for group in table.group if group.cultivar}
     if table.cultivar and (not table.group or any(group.cultivar is None for group in table.group)):
@@ -90,12 +91,12 @@ def crop_cultivars(table: Any) -> set[str]:
     return found | {pollinizer.cultivar for pollinizer in table.pollinizer if pollinizer.every_tree is None}
 
 
-def tree_grades(table: Any) -> set[str]:
+def tree_grades(table: BlockBase) -> set[str]:
     """Tree grades that a block and its groups name."""
     return {table.tree_grade, *(group.tree_grade for group in table.group if group.tree_grade)}
 
 
-def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
+def geometry_of(table: BlockBase, path: str, filler: Filler) -> Geometry:
     """Rows and areas of a block."""
     stated = [key for key in ("gross_area", "net_area") if getattr(table, key) is not None]
     if len(stated) == 2:
@@ -106,8 +107,8 @@ def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
         filler.ledger.note(f"{path}.headland", headland, "m", "room to turn at each row end", "common practice")
     rows = None
     if not stated and table.trees is None:
-        stated_rows = [group.rows for group in table.group]
-        if not stated_rows or None in stated_rows:
+        stated_rows = [group.rows for group in table.group if group.rows is not None]
+        if not stated_rows or len(stated_rows) < len(table.group):
             raise InputError(
                 filler.where,
                 f"{path}: missing its size; allowed: gross_area, net_area, trees, or row groups that all state rows",
@@ -143,7 +144,9 @@ def geometry_of(table: Any, path: str, filler: Filler) -> Geometry:
     return geometry
 
 
-def _groups(table: Any, path: str, geometry: Geometry, farm: FarmTerms) -> tuple[list[StatedGroup], list[Pollinizer]]:
+def _groups(
+    table: BlockBase, path: str, geometry: Geometry, farm: FarmTerms
+) -> tuple[list[StatedGroup], list[Pollinizer]]:
     """Row groups of a block, rows of a pollinizer cultivar included, and its extra pollinizer trees."""
     filler = farm.filler
     rows = list(range(geometry.rows))
@@ -209,7 +212,13 @@ def _labelled(block: str, groups: list[StatedGroup]) -> list[StatedGroup]:
 
 
 def _group(
-    table: Any, path: str, group: Any, pollinizer: str | None, rows: tuple[int, ...], farm: FarmTerms, key: str
+    table: BlockBase,
+    path: str,
+    group: GroupTable | None,
+    pollinizer: str | None,
+    rows: tuple[int, ...],
+    farm: FarmTerms,
+    key: str,
 ) -> StatedGroup:
     def choice(name: str, kind: str) -> str:
         value = getattr(group, name, None) or getattr(table, name)
@@ -233,7 +242,9 @@ def _group(
         rootstock=choice("rootstock", "rootstock"),
         tree_grade=choice("tree_grade", "tree_grade"),
         target=target,
-        crew_rank=first_stated(getattr(group, "crew_rank", None), table.crew_rank, USUAL_RANK),
+        crew_rank=first_stated(
+            group.crew_rank if group is not None else None, first_stated(table.crew_rank, USUAL_RANK)
+        ),
     )
 
 
@@ -242,7 +253,7 @@ def _listed(farm: FarmTerms, kind: str) -> str:
     return ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
 
 
-def _layout(table: Any, path: str, geometry: Geometry, groups: list[StatedGroup], farm: FarmTerms) -> Layout:
+def _layout(table: BlockBase, path: str, geometry: Geometry, groups: list[StatedGroup], farm: FarmTerms) -> Layout:
     """Where the trees stand, and of which group each row is."""
     row_group = [0] * geometry.rows
     for index, group in enumerate(groups):
@@ -258,7 +269,7 @@ def _layout(table: Any, path: str, geometry: Geometry, groups: list[StatedGroup]
 
 
 def _row_group(
-    table: Any,
+    table: BlockBase,
     path: str,
     group: StatedGroup,
     training: Training,
@@ -290,7 +301,7 @@ def _row_group(
     )
 
 
-def _resolve(table: Any, path: str, neighbours: set[str], farm: FarmTerms, warnings: list[str]) -> ResolvedBlock:
+def _resolve(table: BlockBase, path: str, neighbours: set[str], farm: FarmTerms, warnings: list[str]) -> ResolvedBlock:
     filler, catalogue = farm.filler, farm.catalogue
     _check_years(table, path, filler)
     check_block(table, path, filler.where)
@@ -306,9 +317,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], farm: FarmTerms, warni
     site = filler.fill(
         BlockSite,
         path,
-        None,
-        None,
-        **{
+        given={
             name: value
             for source in (farm.site, table)
             for name, value in source.stated(parameters_of(BlockSite)).items()
@@ -349,7 +358,7 @@ def _resolve(table: Any, path: str, neighbours: set[str], farm: FarmTerms, warni
     return ResolvedBlock(table.name, plan, site, tuple(extra))
 
 
-def _check_years(table: Any, path: str, filler: Filler) -> None:
+def _check_years(table: BlockBase, path: str, filler: Filler) -> None:
     established = table.year_planted < 0
     if table.year_removed is not None and table.year_removed <= table.year_planted:
         raise InputError(
@@ -425,7 +434,7 @@ def _pollen(
     return max(found, key=lambda each: each[1] * math.exp(-each[0] / farm.pollen_reach))
 
 
-def check_training(entry: Any, name: str, where: str) -> None:
+def check_training(entry: object, name: str, where: str) -> None:
     """Stop on a training system whose keys contradict each other; other entries pass."""
     faults = training_faults(entry) if isinstance(entry, Training) else ()
     if faults:
@@ -433,7 +442,7 @@ def check_training(entry: Any, name: str, where: str) -> None:
 
 
 def _check_training(
-    table: Any, training: Training, groups: list[StatedGroup], farm: FarmTerms, path: str, warnings: list[str]
+    table: BlockBase, training: Training, groups: list[StatedGroup], farm: FarmTerms, path: str, warnings: list[str]
 ) -> None:
     spacing = table.row_spacing
     for group in groups:

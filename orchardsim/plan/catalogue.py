@@ -5,7 +5,7 @@ from __future__ import annotations
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 from pydantic import BeforeValidator, Field, ValidationInfo
 
@@ -15,9 +15,13 @@ from orchardsim.economy.parameters import SprayNeed
 from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.filling import Filler, Ledger, sourced
 from orchardsim.plan.quantities import UnitContext, read_parameter
-from orchardsim.plan.tables import Table, context_of, table_of
+from orchardsim.plan.raw import Parameters, RawTable
+from orchardsim.plan.tables import Fields, Table, context_of, table_of
 from orchardsim.season.parameters import Phenology
 from orchardsim.trees.parameters import Cultivar, Stock, Training, TreeGrade
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 CRAB: Final = "crab"
 UNTHINNED: Final = "unthinned"
@@ -32,7 +36,7 @@ class CropTarget:
     )
 
 
-KINDS: Final[dict[str, tuple[str, tuple[type, ...]]]] = {
+KINDS: Final[dict[str, tuple[str, tuple[type[DataclassInstance], ...]]]] = {
     "rootstock": ("rootstocks.toml", (Stock,)),
     "cultivar": ("cultivars.toml", (Cultivar, Phenology, SprayNeed, CropTarget)),
     "training_system": ("training.toml", (Training,)),
@@ -49,7 +53,7 @@ def target_parameter() -> ParameterInfo:
     return parameters_of(CropTarget)["crop_load_target"]
 
 
-def _read_target(raw: Any, info: ValidationInfo) -> tuple[float, ...]:
+def _read_target(raw: object, info: ValidationInfo) -> tuple[float, ...]:
     if raw == UNTHINNED:
         return (float("inf"),)
     if isinstance(raw, str) or not isinstance(raw, (list, tuple, Mapping)):
@@ -59,29 +63,36 @@ def _read_target(raw: Any, info: ValidationInfo) -> tuple[float, ...]:
     if isinstance(raw, (list, tuple)):
         # The trade speaks of crop load as a plain number of fruit per cm2; no other unit is in use.
         raw = [item if isinstance(item, (str, bool, Mapping)) else f"{item} /cm2" for item in raw]
-    return tuple(read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info)))
+    found = read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info))
+    return tuple(float(value) for value in found) if isinstance(found, tuple) else ()
 
 
 _TARGET_WORDS: Final = "fruit per cm2 of trunk after thinning, by leaf (the last value holds on), or 'unthinned'"
-CropLoadTarget = Annotated[Any, BeforeValidator(_read_target), Field(description=_TARGET_WORDS)]
+CropLoadTarget = Annotated[tuple[float, ...], BeforeValidator(_read_target), Field(description=_TARGET_WORDS)]
 
 
-def _entry_table(kind: str, classes: tuple[type, ...]) -> type[Table]:
-    more: dict[str, Any] = {
+class EntryTable(Table):
+    """A plan's own entry in a catalogue."""
+
+    if TYPE_CHECKING:  # see _entry_table
+        like: str | None
+
+
+def _entry_table(kind: str, classes: tuple[type[DataclassInstance], ...]) -> type[EntryTable]:
+    more: Fields = {
         "like": (str | None, Field(None, description="entry from which missing values are taken")),
         "note": (str | None, Field(None, description="remark of your own")),
     }
     if CropTarget in classes:
         more["crop_load_target"] = (CropLoadTarget | None, Field(None, description=_TARGET_WORDS))
-    table: type[Table] = table_of(f"{kind}_entry", *classes, **more)
-    return table
+    return table_of(f"{kind}_entry", *classes, base=EntryTable, more=more)
 
 
-TABLES: Final[dict[str, type[Table]]] = {kind: _entry_table(kind, classes) for kind, (_, classes) in KINDS.items()}
+TABLES: Final[dict[str, type[EntryTable]]] = {kind: _entry_table(kind, classes) for kind, (_, classes) in KINDS.items()}
 """Typed table of one entry of each kind, as a plan may write it."""
 
 
-def entries(kind: str) -> dict[str, Any]:
+def entries(kind: str) -> dict[str, RawTable]:
     """Built-in entries of a kind by name."""
     return catalogue_file(KINDS[kind][0])
 
@@ -92,7 +103,7 @@ def entry_numbers(kind: str, name: str) -> dict[str, Sourced]:
     return {key: sourced(raw, file, f"{name}.{key}") for key, raw in _inherited(kind, name).items()}
 
 
-def _inherited(kind: str, name: str) -> dict[str, Any]:
+def _inherited(kind: str, name: str) -> dict[str, object]:
     """Raw numbers of a built-in entry, with those of the entry that it is like."""
     file = KINDS[kind][0]
     table = entries(kind)
@@ -104,10 +115,10 @@ def _inherited(kind: str, name: str) -> dict[str, Any]:
         following = table[name].get("like")
         if following is None:
             break
-        if following not in table:
-            raise InputError(file, f"{name}.like: found {following!r}, {nearest_names(following, table)}")
+        if not isinstance(following, str) or following not in table:
+            raise InputError(file, f"{name}.like: found {following!r}, {nearest_names(str(following), table)}")
         name = following
-    numbers: dict[str, Any] = {}
+    numbers: dict[str, object] = {}
     for each in reversed(chain):
         numbers.update({key: raw for key, raw in table[each].items() if key not in WORDS})
     return numbers
@@ -123,10 +134,10 @@ class Catalogue:
     filler : Filler
     """
 
-    def __init__(self, own: Mapping[str, Mapping[str, Table]], filler: Filler) -> None:
+    def __init__(self, own: Mapping[str, Mapping[str, EntryTable]], filler: Filler) -> None:
         self.own = own
         self.filler = filler
-        self._made: dict[tuple[str, str, type], Any] = {}
+        self._made: dict[tuple[str, str, type], DataclassInstance] = {}
 
     def names(self, kind: str) -> list[str]:
         """Names of all entries of a kind, the plan's own included."""
@@ -142,15 +153,17 @@ class Catalogue:
                 f"{nearest_names(name, names)}",
             )
 
-    def get(self, kind: str, name: str, cls: type, path: str) -> Any:
+    def get(self, kind: str, name: str, cls: type[Parameters], path: str) -> Parameters:
         """One class of an entry, e.g. the ``Phenology`` of a cultivar; ``path`` names the key that asks for it."""
         if (kind, name, cls) not in self._made:
             self.require(kind, name, path)
             self._made[kind, name, cls] = self._make(kind, name, cls)
-        return self._made[kind, name, cls]
+        found = self._made[kind, name, cls]
+        assert isinstance(found, cls)
+        return found
 
-    def _make(self, kind: str, name: str, cls: type) -> Any:
-        stated: dict[str, Any] = {}
+    def _make(self, kind: str, name: str, cls: type[Parameters]) -> Parameters:
+        stated: dict[str, object] = {}
         base: str | None = name
         chain: list[str] = []
         wanted = [each for each in typing.get_type_hints(cls) if each in parameters_of(cls)]
@@ -160,18 +173,17 @@ class Catalogue:
             table = own[base]
             for key, value in table.stated(wanted).items():
                 stated.setdefault(key, value)
-            like: str | None = getattr(table, "like", None)
-            if like is None:
+            if table.like is None:
                 break
-            self.require(kind, like, f"{kind}.{base}.like")
-            base = like
+            self.require(kind, table.like, f"{kind}.{base}.like")
+            base = table.like
         numbers = _inherited(kind, base) if base is not None and base in entries(kind) else {}
         numbers = {key: raw for key, raw in numbers.items() if key in wanted and key not in stated}
         nearest = "like = " + repr(next(iter(entries(kind))))
-        return self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], nearest, **stated)
+        return self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], nearest, stated)
 
 
-def built_in(kind: str, name: str, cls: type, where: str) -> Any:
+def built_in(kind: str, name: str, cls: type[Parameters], where: str) -> Parameters:
     """One class of a built-in entry, without a plan.
 
     Parameters

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import textwrap
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, parameters_of
@@ -60,7 +60,7 @@ def parameter_table(kind: str) -> dict[str, ParameterInfo]:
     return found
 
 
-def quantity_text(value: Any, unit: str, units: str = "both") -> str:
+def quantity_text(value: object, unit: str, units: str = "both") -> str:
     """A catalogue value with its unit: in the program's own units, in those of a system, or in both.
 
     Parameters
@@ -91,7 +91,7 @@ def quantity_text(value: Any, unit: str, units: str = "both") -> str:
     return texts["metric"] if texts["metric"] == texts["us"] else f"{texts['metric']} ({texts['us']})"
 
 
-def _three_figures(number: Any) -> str:
+def _three_figures(number: object) -> str:
     """A converted number, no finer than the catalogue's own."""
     if isinstance(number, list):
         return "[" + ", ".join(_three_figures(each) for each in number) + "]"
@@ -123,10 +123,10 @@ def number_lines(name: str, units: str = "both") -> list[str]:
     return lines if len(lines) <= 22 else [*lines[:21], f"  and {len(lines) - 21} more"]
 
 
-def catalogue_document(name: str | None) -> dict[str, Any]:
+def catalogue_document(name: str | None) -> dict[str, dict[str, object]]:
     """Every number of an entry, or of all, with unit, status, source and meaning."""
     found = [(kind, each) for kind in KINDS for each in entries(kind)] if name is None else found_entries(name)
-    document: dict[str, Any] = {}
+    document: dict[str, dict[str, object]] = {}
     for kind, each in found:
         table = parameter_table(kind)
         document.setdefault(kind, {})[each] = {
@@ -174,7 +174,7 @@ def _table_lines(kind: str, units: str) -> list[str]:
         rows.append([name, *cells])
     heads = [("", ""), *((word.rsplit(" ", 1) if " " in word else ("", word)) for word in shown.values())]
     widths = [max(map(len, (*head, *cells))) for head, cells in zip(heads, zip(*rows, strict=True), strict=True)]
-    notes = [entries(kind)[row[0]].get("note", "") if len(shown) < NOTES_BESIDE else "" for row in rows]
+    notes = [str(entries(kind)[row[0]].get("note", "")) if len(shown) < NOTES_BESIDE else "" for row in rows]
     lines = []
     for columns, note in zip([*zip(*heads, strict=True), *rows], ["", "", *notes], strict=True):
         first, *others = (cell.ljust(width) for cell, width in zip(columns, widths, strict=True))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 from orchardsim.core.support import SupportDesign
 from orchardsim.economy.parameters import Market, TreePrice
 from orchardsim.operations.parameters import SupportRates, WorkRates
 from orchardsim.plan.catalogue import Catalogue
 from orchardsim.plan.filling import Filler
+from orchardsim.plan.model import SiteBase
+
+Stated = TypeVar("Stated")
 
 
 @dataclass(frozen=True)
@@ -22,7 +25,7 @@ class StatedGroup:
     cultivar: str
     rootstock: str
     tree_grade: str
-    target: Any
+    target: tuple[float, ...]
     crew_rank: int
 
 
@@ -30,7 +33,7 @@ class StatedGroup:
 class FarmTerms:
     """What the blocks share."""
 
-    site: Any
+    site: SiteBase
     catalogue: Catalogue
     filler: Filler
     market: Market
@@ -46,6 +49,6 @@ class FarmTerms:
     """Share of blossom infections by fire blight that paid sprays prevent."""
 
 
-def first_stated(*values: Any) -> Any:
-    """The first value that is not None."""
-    return next((value for value in values if value is not None), None)
+def first_stated(stated: Stated | None, otherwise: Stated) -> Stated:
+    """What a table states, or else what holds without it."""
+    return otherwise if stated is None else stated

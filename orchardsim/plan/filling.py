@@ -7,14 +7,18 @@ import re
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import STATUSES, ParameterInfo, Sourced, Status
 from orchardsim.core.units import example
 from orchardsim.plan.price_index import factor, index_names, terms_of
-from orchardsim.plan.quantities import UnitContext, read_parameter
+from orchardsim.plan.quantities import UnitContext, Value, read_parameter
+from orchardsim.plan.raw import Parameters, RawTable, made, subtable
 from orchardsim.plan.tables import Table, nested_class
+
+if typing.TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 @dataclass(frozen=True)
@@ -22,7 +26,7 @@ class Assumption:
     """A number of the resolved plan that the user did not state: where it comes from and how good it is."""
 
     key: str
-    value: Any
+    value: object
     unit: str
     source: str
     status: str
@@ -34,7 +38,7 @@ class Ledger:
 
     entries: dict[str, Assumption] = field(default_factory=dict)
 
-    def note(self, key: str, value: Any, unit: str, source: str, status: str) -> None:
+    def note(self, key: str, value: object, unit: str, source: str, status: str) -> None:
         """Keep one assumed number."""
         self.entries.setdefault(key, Assumption(key, value, unit, source, status))
 
@@ -45,7 +49,7 @@ CATALOGUE_YEAR: Final = 2024
 """Year of the plan's money where it states none."""
 
 
-def sourced(raw: Any, where: str, key: str) -> Sourced:
+def sourced(raw: object, where: str, key: str) -> Sourced:
     """A catalogue's inline table as a number with its source.
 
     Raises
@@ -121,14 +125,14 @@ class Filler:
 
     def fill(
         self,
-        cls: type,
+        cls: type[Parameters],
         path: str,
         stated: Table | None = None,
-        catalogue: Mapping[str, Any] | None = None,
+        catalogue: RawTable | None = None,
         catalogue_name: str = "catalogue",
         likeness: str = "",
-        **given: Any,
-    ) -> Any:
+        given: RawTable | None = None,
+    ) -> Parameters:
         """An instance of a stage's parameter class.
 
         Parameters
@@ -145,7 +149,7 @@ class Filler:
             File of ``catalogue``, for messages.
         likeness : str
             How missing values could be taken over from another entry, for messages.
-        given
+        given : mapping, optional
             Values that the plan room supplies itself.
 
         Raises
@@ -159,7 +163,7 @@ class Filler:
         for key in catalogue:
             if key not in known:
                 raise InputError(catalogue_name, f"{path}.{key}: unknown key, {nearest_names(key, known)}")
-        values = dict(given)
+        values: dict[str, object] = dict(given or {})
         missing: list[tuple[str, ParameterInfo]] = []
         for each in dataclasses.fields(cls):
             name = each.name
@@ -194,12 +198,12 @@ class Filler:
                 + (f"; also missing: {', '.join(others)}" if others else "")
                 + (f"; or take them over with {likeness}" if likeness else ""),
             )
-        return cls(**values)
+        return made(cls, values)
 
-    def read_entry(self, entry: Sourced, info: ParameterInfo, hint: Any, where: str, key: str) -> Any:
+    def read_entry(self, entry: Sourced, info: ParameterInfo, hint: object, where: str, key: str) -> Value:
         """Value of a catalogue's entry in the stage's unit."""
         context = dataclasses.replace(self.context, infinite=True)
-        raw: Any = entry.value
+        raw: object = entry.value
         if entry.unit not in ("text", "flag"):
             # Catalogues name money by the currency that they were gathered in or by the word "money"; the plan's
             # currency takes its place number for number, and the plan is told so where they differ.
@@ -213,26 +217,26 @@ class Filler:
 
     def _fill_nested(
         self,
-        values: dict[str, Any],
+        values: dict[str, object],
         name: str,
         key: str,
         shape: str,
-        inner: type,
+        inner: type[DataclassInstance],
         stated: Table | None,
-        catalogue: Mapping[str, Any],
+        catalogue: RawTable,
         catalogue_name: str,
     ) -> None:
         table = getattr(stated, name, None) if stated is not None else None
-        entries = catalogue.get(name)
+        entries = subtable(catalogue, name)
         if shape == "one":
             # A part such as insurance or tax counts only where the plan asks for it.
             if table is not None:
                 values[name] = self.fill(inner, key, table, entries, catalogue_name)
         elif shape == "named":
-            names = [*(entries or {}), *(each for each in (table or {}) if each not in (entries or {}))]
+            names = [*entries, *(each for each in (table or {}) if each not in entries)]
             values[name] = {
                 each: self.fill(
-                    inner, f"{key}.{each}", (table or {}).get(each), (entries or {}).get(each), catalogue_name
+                    inner, f"{key}.{each}", (table or {}).get(each), subtable(entries, each), catalogue_name
                 )
                 for each in names
             }

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.calendar import date_text
 from orchardsim.core.units import Shown, display
@@ -38,7 +39,7 @@ def number_text(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 10_000 else f"{value:,.5g}"
 
 
-def value_text(value: Any) -> str:
+def value_text(value: object) -> str:
     """A parameter's value as it is read."""
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -72,7 +73,7 @@ class PlanFormats:
     latitude: float
     box_mass: float
 
-    def text(self, key: str, value: Any, unit: str) -> str:
+    def text(self, key: str, value: object, unit: str) -> str:
         """Value and unit of the parameter of a key.
 
         Examples
@@ -87,20 +88,20 @@ class PlanFormats:
         """
         return " ".join(self.parts(key, value, unit)).rstrip()
 
-    def parts(self, key: str, value: Any, unit: str) -> tuple[str, str]:
+    def parts(self, key: str, value: object, unit: str) -> tuple[str, str]:
         """Value and unit of the parameter of a key, each as text; the unit of a date or a word is empty."""
-        if unit == "day" and key.rsplit(".", 1)[-1] in SEASON_DAYS:
+        if unit == "day" and isinstance(value, (int, float)) and key.rsplit(".", 1)[-1] in SEASON_DAYS:
             return date_text(value, self.latitude), ""
         if key.endswith("weather.method") and value in METHODS:
             return f"{value} ({METHODS[value]})", ""
         if isinstance(value, (bool, str)) or value is None or unit in ("text", "flag", ""):
             return value_text(value), ""
         number, shown = self.converted(value, unit)
-        if unit == "money/kg" and not isinstance(value, (tuple, list)) and math.isfinite(value) and value:
+        if unit == "money/kg" and isinstance(value, (int, float)) and math.isfinite(value) and value:
             shown += f" ({number_text(value * self.box_mass)} {self.currency}/box)"
         return value_text(number), shown
 
-    def converted(self, value: Any, unit: str) -> tuple[Any, str]:
+    def converted(self, value: object, unit: str) -> tuple[object, str]:
         """A number, or a list of them, in the shown unit, and that unit in words."""
         units = display(self.system)
         degree, step = units.temperature_unit, units.temperature_difference(1.0)
@@ -123,10 +124,10 @@ class PlanFormats:
         return _each(value, lambda one: float(f"{one * factor:.{digits}g}")), _per("/".join(words))
 
 
-def _each(value: Any, change: Any) -> Any:
+def _each(value: object, change: Callable[[float], float]) -> object:
     if isinstance(value, (tuple, list)):
-        return [float(change(one)) for one in value]
-    return float(change(value))
+        return [change(one) for one in value]
+    return change(value) if isinstance(value, (int, float)) else value
 
 
 def _per(unit: str) -> str:

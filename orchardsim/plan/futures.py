@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.futures import HAZARD_CAUSES, OPEN_LEVELS, Doubt, Futures, OpenLevel
 from orchardsim.core.text import quoted
 from orchardsim.plan.filling import Ledger
+from orchardsim.plan.raw import RawTable
 
 KNOWN: Final = "known"
 LEARNED: Final = "learned"
@@ -19,7 +20,7 @@ EXPECTED: Final = "'known', 'known 1.2' or { middle = 1.1, spread = 0.15 }"
 
 
 def read_futures(
-    raw: Mapping[str, Any] | None, keys: Mapping[str, Collection[str]], fixed: Collection[str], where: str,
+    raw: RawTable | None, keys: Mapping[str, Collection[str]], fixed: Collection[str], where: str,
     ledger: Ledger,
 ) -> Futures:  # fmt: skip
     """Doubts of a plan; what it leaves open is noted as assumed.
@@ -64,7 +65,7 @@ def read_futures(
 
 
 def _by_key(
-    row: OpenLevel, value: Mapping[str, Any], keys: Mapping[str, Collection[str]], where: str, path: str
+    row: OpenLevel, value: RawTable, keys: Mapping[str, Collection[str]], where: str, path: str
 ) -> dict[str, Doubt]:
     allowed = HAZARD_CAUSES if row.scope == "cause" else tuple(dict.fromkeys(keys.get(row.scope, ())))
     found: dict[str, Doubt] = {}
@@ -85,7 +86,7 @@ def _by_key(
     return found
 
 
-def _doubt(row: OpenLevel, value: Any, where: str, path: str) -> Doubt:
+def _doubt(row: OpenLevel, value: object, where: str, path: str) -> Doubt:
     if isinstance(value, str):
         word, _, rest = value.strip().partition(" ")
         if word == KNOWN and not rest:
@@ -111,7 +112,7 @@ def _doubt(row: OpenLevel, value: Any, where: str, path: str) -> Doubt:
     )
 
 
-def _number(value: Any, where: str, path: str) -> float:
+def _number(value: object, where: str, path: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise InputError(where, f"{path}: found {quoted(value)}, expected a number")
     return float(value)

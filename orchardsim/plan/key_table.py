@@ -6,7 +6,7 @@ import types
 import typing
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, Literal, get_args, get_origin
+from typing import Annotated, Final, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -15,6 +15,7 @@ from orchardsim.core.parameters import Sourced, Status
 from orchardsim.plan.filling import CATALOGUE_YEAR, DEFAULT_SOURCE, brought, sourced, status_in
 from orchardsim.plan.loading import section_catalogue
 from orchardsim.plan.model import SECTIONS, PlanTable
+from orchardsim.plan.raw import RawTable
 from orchardsim.plan.tables import Table, declared
 
 KINDS: Final[dict[type, str]] = {str: "text", int: "whole number", float: "number", bool: "true or false"}
@@ -69,7 +70,7 @@ def plan_keys() -> tuple[PlanKey, ...]:
     return tuple(_walk(PlanTable, "", {}, False))
 
 
-def _walk(model: type[BaseModel], path: str, values: Mapping[str, Any], listed: bool) -> Iterator[PlanKey]:
+def _walk(model: type[BaseModel], path: str, values: RawTable, listed: bool) -> Iterator[PlanKey]:
     inner: list[tuple[str, type[BaseModel], bool]] = []
     for name, field in model.model_fields.items():
         found, shape = _table_in(field.annotation)
@@ -85,9 +86,9 @@ def _walk(model: type[BaseModel], path: str, values: Mapping[str, Any], listed: 
         yield from _walk(table, f"{path}.{name}" if path else name, known, several)
 
 
-def _table_in(annotation: Any) -> tuple[type[Table] | None, Any]:
+def _table_in(annotation: object) -> tuple[type[Table] | None, object]:
     """The table that a field holds, and whether alone, by name (dict) or several (list)."""
-    shape: Any = None
+    shape: object = None
     waiting = [annotation]
     while waiting:
         current = waiting.pop(0)
@@ -101,7 +102,7 @@ def _table_in(annotation: Any) -> tuple[type[Table] | None, Any]:
     return None, None
 
 
-def _key(path: str, name: str, field: FieldInfo, value: Any, listed: bool) -> PlanKey:
+def _key(path: str, name: str, field: FieldInfo, value: object, listed: bool) -> PlanKey:
     told = declared(field)
     extra = told.json_schema_extra if isinstance(told.json_schema_extra, dict) else {}
     kind, bounds, words = _plain(field)
@@ -120,19 +121,19 @@ def _key(path: str, name: str, field: FieldInfo, value: Any, listed: bool) -> Pl
     if extra:
         kind = {"text": "text", "flag": "true or false"}.get(unit, "number")
         kind += " (or a list)" if extra.get("listed") else ""
-    allowed = tuple(map(str, typing.cast("list[Any]", extra.get("allowed") or list(words))))
+    allowed = tuple(map(str, typing.cast("list[object]", extra.get("allowed") or list(words))))
     return PlanKey(
         path, name, kind, "" if unit in ("text", "flag") else unit, typing.cast("float | None", low),
         typing.cast("float | None", high), allowed, field.is_required(), default, meaning, listed,
     )  # fmt: skip
 
 
-def _plain(field: FieldInfo) -> tuple[str, list[float | None], tuple[Any, ...]]:
+def _plain(field: FieldInfo) -> tuple[str, list[float | None], tuple[object, ...]]:
     """Kind, bounds and allowed words of a field that says them in its type."""
     kind = "list"
     bounds: list[float | None] = [None, None]
-    words: tuple[Any, ...] = ()
-    waiting: list[Any] = [field.annotation, *field.metadata]
+    words: tuple[object, ...] = ()
+    waiting: list[object] = [field.annotation, *field.metadata]
     while waiting:
         current = waiting.pop(0)
         if get_origin(current) is Literal:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import copy
 import tomllib
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.plan.raw import RawTable
 
 LISTED: Final = ("block", "group", "pollinizer", "crews")
 """Tables that stand several times in a plan; a key speaks of all of them, or of the one whose name follows."""
 
 
-def with_keys(raw: Mapping[str, Any], changes: Mapping[str, Any], where: str) -> dict[str, Any]:
+def with_keys(raw: RawTable, changes: RawTable, where: str) -> dict[str, object]:
     """A copy of a plan's tables in which some keys have other values.
 
     Parameters
@@ -47,7 +47,7 @@ def with_keys(raw: Mapping[str, Any], changes: Mapping[str, Any], where: str) ->
 def _path(key: str, where: str) -> list[str]:
     """Names along a dotted key; a name with a dot in it stands in quotes, as in TOML."""
     try:
-        found: Any = tomllib.loads(f"{key} = 0")
+        found: object = tomllib.loads(f"{key} = 0")
     except tomllib.TOMLDecodeError:
         raise InputError(
             where, f"{key!r}: no key of a plan; allowed: names with dots between, such as block.training"
@@ -61,7 +61,7 @@ def _path(key: str, where: str) -> list[str]:
     return path
 
 
-def _set(table: dict[str, Any], path: list[str], value: Any) -> bool:
+def _set(table: dict[str, object], path: list[str], value: object) -> bool:
     """Set a value at a path below a table; returns whether there was a place for it."""
     name, rest = path[0], path[1:]
     if not rest:

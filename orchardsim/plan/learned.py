@@ -8,7 +8,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from orchardsim.core.futures import OPEN_LEVELS, Learned
 from orchardsim.core.text import quoted
 from orchardsim.plan.futures import LEARNED
 from orchardsim.plan.plan import Plan, canonical
+from orchardsim.plan.raw import RawTable
 
 EXPECTED: Final = "what `orchardsim fit` learned (JSON)"
 LARGEST_FILE: Final = 20_000_000
@@ -64,7 +65,7 @@ class LearnedFile:
         return json.dumps(content | {"sha256": _digest(content)}, separators=(",", ":")).replace("],[", "],\n[") + "\n"
 
 
-def _digest(content: Mapping[str, Any]) -> str:
+def _digest(content: RawTable) -> str:
     text = json.dumps({key: content[key] for key in content if key != "sha256"}, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -109,7 +110,7 @@ def ground_of(plan: Plan, blocks: Sequence[str]) -> str:
     """Fingerprint of what draws rest on: the measured blocks, the levels before measuring, weather, and the trees' own
     numbers. What else stands on the farm, prices and work may change without harm.
     """
-    found: list[Any] = []
+    found: list[object] = []
     for block in plan.blocks:
         if block.name in blocks:
             groups = [
@@ -124,7 +125,7 @@ def ground_of(plan: Plan, blocks: Sequence[str]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def carrying_learned(plan: Plan, futures: Mapping[str, Any] | None, folder: Path) -> Plan:
+def carrying_learned(plan: Plan, futures: RawTable | None, folder: Path) -> Plan:
     """The plan with the file of what was learned that its ``[futures]`` may name, relative to a folder."""
     name = (futures or {}).get(LEARNED)
     if name is None:

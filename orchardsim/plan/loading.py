@@ -6,7 +6,6 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Futures
@@ -21,17 +20,18 @@ from orchardsim.operations.parameters import (
     check_replacement,
 )
 from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
-from orchardsim.plan.catalogue import KINDS, Catalogue
+from orchardsim.plan.catalogue import KINDS, Catalogue, EntryTable
 from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.farm_terms import FarmTerms
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
 from orchardsim.plan.futures import read_futures
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import carrying_learned
-from orchardsim.plan.model import SECTIONS, PackingTable, PlanTable
+from orchardsim.plan.model import SECTIONS, PackingTable, PlanBase, PlanTable, Sections
 from orchardsim.plan.names import check_names
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
+from orchardsim.plan.raw import RawTable, made, subtable
 from orchardsim.plan.reading import check_content, read_toml
 from orchardsim.plan.refill import with_refill_rules
 from orchardsim.plan.scenarios import BASE, in_scenario, scenario_changes, without_scenarios
@@ -41,7 +41,7 @@ from orchardsim.plan.wages import following_wages
 from orchardsim.plan.weather import weather_settings
 
 
-def load_plan(source: str | Path | Mapping[str, Any], *, base: str | Path | None = None) -> Plan:
+def load_plan(source: str | Path | RawTable, *, base: str | Path | None = None) -> Plan:
     """Read, check and resolve a planting plan.
 
     Parameters
@@ -97,7 +97,7 @@ def load_scenarios(source: str | Path) -> list[Plan]:
     return [dataclasses.replace(plans[0], scenario=BASE), *plans[1:]]
 
 
-def _scenarios(raw: Mapping[str, Any], path: Path | None, where: str, folder: Path) -> list[Plan]:
+def _scenarios(raw: RawTable, path: Path | None, where: str, folder: Path) -> list[Plan]:
     """The plan and its scenarios, each read and checked whole."""
     bare = without_scenarios(raw)
     plans = [_read(bare, path, where, folder)]
@@ -108,7 +108,7 @@ def _scenarios(raw: Mapping[str, Any], path: Path | None, where: str, folder: Pa
     return plans
 
 
-def _read(raw: Mapping[str, Any], path: Path | None, where: str, folder: Path) -> Plan:
+def _read(raw: RawTable, path: Path | None, where: str, folder: Path) -> Plan:
     """A plan from its tables, scenarios left out."""
     currency = raw.get("currency")
     context = UnitContext(currency=currency if isinstance(currency, str) and currency in CURRENCIES else "USD")
@@ -122,19 +122,19 @@ def _read(raw: Mapping[str, Any], path: Path | None, where: str, folder: Path) -
     return _resolve(table, path, where, folder, context)
 
 
-def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
+def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
     ledger = Ledger()
     filler = Filler(where, context, ledger, table.price_year)
     _note_farm_defaults(table, ledger)
     weather = weather_settings(table, filler, folder)
-    catalogue = Catalogue({kind: getattr(table, kind) or {} for kind in KINDS}, filler)
+    catalogue = Catalogue({kind: table.own(kind) for kind in KINDS}, filler)
     check_names(table, catalogue, filler)
     sold = sorted(set().union(*(crop_cultivars(block) for block in table.block)))
     sections = _sections(table, sold, filler)
     tree_price = _tree_prices(table, filler)
-    guarded = sections["hazards"].vole_guards
+    guarded = sections.hazards.vole_guards
     if guarded:
-        sections["work_rates"] = sections["work_rates"].with_guards()
+        sections = dataclasses.replace(sections, work_rates=sections.work_rates.with_guards())
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
@@ -142,30 +142,30 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         site=table.site,
         catalogue=catalogue,
         filler=filler,
-        market=sections["market"],
+        market=sections.market,
         tree_price=tree_price,
-        rates=sections["work_rates"],
-        support=sections["support"],
-        support_rates=sections["support_rates"],
-        pollen_reach=sections["physiology"].pollen_reach,
+        rates=sections.work_rates,
+        support=sections.support,
+        support_rates=sections.support_rates,
+        pollen_reach=sections.physiology.pollen_reach,
         guarded=guarded,
-        blight_control=sections["hazards"].blight_control,
+        blight_control=sections.hazards.blight_control,
     )
     blocks, warnings = resolve_blocks(table.block, farm)
-    unpriced = [name for name in sold if name not in sections["market"].fruit]
+    unpriced = [name for name in sold if name not in sections.market.fruit]
     if unpriced:
         raise InputError(
             where,
             f"market.fruit.{unpriced[0]}: missing; the catalogue holds no prices of {unpriced[0]!r}; expected "
             "a table of its prices in the plan",
         )
-    check_market(sections["market"], sold, f"{where}: market")
-    _check_passes(blocks, sections["market"], where)
-    check_replacement(f"{where}: replacement", sections["replacement"], 80)
-    blocks = with_refill_rules(table.replacement, sections["replacement"], blocks, where)
+    check_market(sections.market, sold, f"{where}: market")
+    _check_passes(blocks, sections.market, where)
+    check_replacement(f"{where}: replacement", sections.replacement, 80)
+    blocks = with_refill_rules(table.replacement, sections.replacement, blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
-    warnings += price_doubts(sections["market"], sold)
-    warnings += order_doubts(sections["replacement"], [group.trees for block in blocks for group in block.groups])
+    warnings += price_doubts(sections.market, sold)
+    warnings += order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
     warnings += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
     if table.currency != CATALOGUE_CURRENCY:
         warnings.append(
@@ -192,12 +192,12 @@ def _resolve(table: Any, path: Path | None, where: str, folder: Path, context: U
         stated=tuple(stated_values(table)),
         idle_land=idle,
         calendar_year=table.calendar_year,
-        **sections,
+        **vars(sections),
     )
     return carrying_learned(plan, table.futures, folder)
 
 
-def _note_farm_defaults(table: Any, ledger: Ledger) -> None:
+def _note_farm_defaults(table: PlanBase, ledger: Ledger) -> None:
     """What the top of the plan and its site leave to the program."""
     for key in ("bin_mass", "box_mass"):
         if key not in table.packing.model_fields_set:
@@ -219,33 +219,40 @@ def _note_farm_defaults(table: Any, ledger: Ledger) -> None:
             ledger.note(f"site.{key}", getattr(table.site, key), unit, reason, "assumption")
 
 
-def _sections(table: Any, sold: Sequence[str], filler: Filler) -> dict[str, Any]:
+def _sections(table: PlanBase, sold: Sequence[str], filler: Filler) -> Sections:
     """The stages' parameters of each section: as stated, else from the catalogue, else by default."""
-    supplied = {"costs": {"bin_mass": table.packing.bin_mass}, "finance": {"price_year": table.price_year}}
     built_in = {name: section_catalogue(name) for name in SECTIONS}
-    supplied["costs"] |= following_wages(table.costs, built_in["costs"], filler)
-    # Only the prices of what the plan grows, or speaks of, are part of it.
-    priced = sorted({*sold, *((table.market.fruit if table.market is not None else None) or {})})
-    built_in["market"]["fruit"] = _priced_as(built_in["market"]["fruit"], priced, table.cultivar)
-    return {
-        name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", **supplied.get(name, {}))
-        for name, cls in SECTIONS.items()
+    wages = following_wages(table.costs, built_in["costs"], filler)
+    supplied: dict[str, RawTable] = {
+        "costs": {"bin_mass": table.packing.bin_mass, **wages},
+        "finance": {"price_year": table.price_year},
     }
+    # Only the prices of what the plan grows, or speaks of, are part of it.
+    priced = sorted({*sold, *(table.market.named("fruit") if table.market is not None else ())})
+    prices = _priced_as(subtable(built_in["market"], "fruit"), priced, table.own("cultivar"))
+    built_in["market"] = {**built_in["market"], "fruit": prices}
+    return made(
+        Sections,
+        {
+            name: filler.fill(cls, name, getattr(table, name), built_in[name], "catalogue", given=supplied.get(name))
+            for name, cls in SECTIONS.items()
+        },
+    )
 
 
-def _tree_prices(table: Any, filler: Filler) -> dict[str, TreePrice]:
+def _tree_prices(table: PlanBase, filler: Filler) -> dict[str, TreePrice]:
     """Prices of the grades of nursery tree that the plan buys."""
     bought = sorted(set().union(*(tree_grades(block) for block in table.block)))
-    built_in = _priced_as(section_catalogue("tree_price"), bought, table.tree_grade)
-    own_prices = table.tree_price or {}
+    built_in = _priced_as(section_catalogue("tree_price"), bought, table.own("tree_grade"))
+    own_prices = table.named("tree_price")
     return {
-        name: filler.fill(TreePrice, f"tree_price.{name}", own_prices.get(name), built_in.get(name), "catalogue")
+        name: filler.fill(TreePrice, f"tree_price.{name}", own_prices.get(name), subtable(built_in, name), "catalogue")
         for name in bought
         if name in own_prices or name in built_in
     }
 
 
-def _futures(table: Any, blocks: Sequence[ResolvedBlock], where: str, ledger: Ledger) -> Futures:
+def _futures(table: PlanBase, blocks: Sequence[ResolvedBlock], where: str, ledger: Ledger) -> Futures:
     groups = [group for block in blocks for group in block.groups]
     keys = {
         "block": [block.name for block in blocks],
@@ -287,27 +294,29 @@ def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -
                 )
 
 
-def _priced_as(prices: Mapping[str, Any], names: Iterable[str], own: Mapping[str, Any] | None) -> dict[str, Any]:
+def _priced_as(prices: RawTable, names: Iterable[str], own: Mapping[str, EntryTable]) -> dict[str, object]:
     """Built-in prices of the names that a plan uses; an entry of its own has those of the entry that it is like."""
-    found: dict[str, Any] = {}
+    found: dict[str, object] = {}
     for name in names:
         known: str | None = name
         seen: set[str] = set()
         while known is not None and known not in prices and known not in seen:
             seen.add(known)
-            known = own[known].like if own and known in own else None
+            known = own[known].like if known in own else None
         if known is not None and known in prices:
             found[name] = prices[known]
     return found
 
 
-def section_catalogue(name: str) -> dict[str, Any]:
+def section_catalogue(name: str) -> RawTable:
     """Built-in values of a plan section, by key."""
     costs, prices, physiology = (catalogue_file(file) for file in ("costs.toml", "prices.toml", "physiology.toml"))
     if name == "finance":
-        return {**costs.get("finance", {}), "tax": costs.get("tax", {}), "insurance": costs.get("insurance", {})}
+        return {**subtable(costs, "finance"), "tax": subtable(costs, "tax"), "insurance": subtable(costs, "insurance")}
     if name == "market":
-        return {**prices.get("market", {}), "outlets": prices.get("outlet", {}), "fruit": prices.get("fruit", {})}
+        return {
+            **subtable(prices, "market"), "outlets": subtable(prices, "outlet"), "fruit": subtable(prices, "fruit"),
+        }  # fmt: skip
     if name == "physiology":
-        return dict(physiology.get("physiology", physiology))
-    return dict(costs.get(name, {}))
+        return physiology
+    return subtable(costs, name)

@@ -3,32 +3,33 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.economy.parameters import OUTLETS
 from orchardsim.plan.blocks import check_training
 from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget
 from orchardsim.plan.filling import Filler, Ledger
+from orchardsim.plan.model import BlockBase, PlanBase
+from orchardsim.plan.tables import Table
 
 
-def check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
+def check_names(table: PlanBase, catalogue: Catalogue, filler: Filler) -> None:
     """Stop on names that nothing would read, and on entries of the plan's own that lack something.
 
     The blocks' own names come first: a price under the same misspelt name follows from them.
     """
     for number, block in enumerate(table.block, start=1):
         _check_block_names(block, f"block {number}", catalogue)
-    for name in (table.market.outlets if table.market is not None else None) or {}:
+    for name in table.market.named("outlets") if table.market is not None else ():
         if name not in OUTLETS:
             raise InputError(
                 filler.where,
                 f"market.outlets.{name}: unknown outlet {name!r}, {nearest_names(name, OUTLETS)} "
                 f"(allowed: {', '.join(OUTLETS)})",
             )
-    for name in (table.market.fruit if table.market is not None else None) or {}:
+    for name in table.market.named("fruit") if table.market is not None else ():
         catalogue.require("cultivar", name, f"market.fruit.{name}")
-    for name in table.tree_price or {}:
+    for name in table.named("tree_price"):
         catalogue.require("tree_grade", name, f"tree_price.{name}")
     # Entries that no block uses are checked too, without their numbers counting as assumed.
     everything = Catalogue(catalogue.own, dataclasses.replace(filler, ledger=Ledger()))
@@ -40,9 +41,9 @@ def check_names(table: Any, catalogue: Catalogue, filler: Filler) -> None:
                     check_training(entry, name, filler.where)
 
 
-def _check_block_names(block: Any, path: str, catalogue: Catalogue) -> None:
+def _check_block_names(block: BlockBase, path: str, catalogue: Catalogue) -> None:
     """Stop on a name of a block, its groups or its pollinizers that stands in no catalogue."""
-    parts = [(block, path)]
+    parts: list[tuple[Table, str]] = [(block, path)]
     parts += [(group, f"{path}.group {number}") for number, group in enumerate(block.group, start=1)]
     parts += [(each, f"{path}.pollinizer {number}") for number, each in enumerate(block.pollinizer, start=1)]
     kinds = {

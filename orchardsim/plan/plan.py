@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
+from typing import cast
 
 import numpy as np
 
@@ -55,6 +55,8 @@ HASHED = (
     "calendar_year",
 )
 """What a run depends on; title, place name and display units change no number."""
+
+Json = str | int | float | bool | None | list["Json"] | dict[str, "Json"]
 
 
 @dataclass(frozen=True)
@@ -206,7 +208,7 @@ class Plan:
         """The same plan with every open level at its middle."""
         return dataclasses.replace(self, futures=dataclasses.replace(self.futures, known=True))
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, Json]:
         """The whole plan as plain JSON values: what it states, what was assumed for it, and all that a run reads.
 
         Returns
@@ -234,18 +236,18 @@ class Plan:
         return dataclasses.replace(self, weather=dataclasses.replace(self.weather, record=path))
 
 
-def canonical(value: Any) -> Any:
+def canonical(value: object) -> Json:
     """A value as plain JSON that is the same on every machine: files by content, numbers in full precision."""
     return _json(value, lambda path: {"file": _content(path)}, float.hex)
 
 
-def readable(value: Any) -> Any:
+def readable(value: object) -> Json:
     """A value as plain JSON for people and programs: files by name and content, infinite numbers as words."""
     return _json(value, lambda path: {"file": path.name, "sha256": _content(path)}, float)
 
 
-def _json(value: Any, file: Callable[[Path], Any], number: Callable[[float], Any]) -> Any:
-    def inner(one: Any) -> Any:
+def _json(value: object, file: Callable[[Path], Json], number: Callable[[float], Json]) -> Json:
+    def inner(one: object) -> Json:
         return _json(one, file, number)
 
     if isinstance(value, Path):
@@ -260,7 +262,8 @@ def _json(value: Any, file: Callable[[Path], Any], number: Callable[[float], Any
         return [inner(item) for item in value]
     if value is None or isinstance(value, (bool, str, int)):
         return value
-    return number(float(value)) if math.isfinite(value) else str(float(value))
+    plain = float(cast("float", value))
+    return number(plain) if math.isfinite(plain) else str(plain)
 
 
 def _content(path: Path) -> str:

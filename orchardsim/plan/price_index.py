@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import functools
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.plan.catalogue_files import catalogue_file
+from orchardsim.plan.raw import subtable
 
 NONE: Final = "none"
 FIRST_YEAR: Final = 2000
@@ -15,16 +16,13 @@ YEARLY_AFTER: Final = 0.023
 
 @functools.cache
 def _values(index: str) -> dict[int, float]:
-    return {int(year): float(value) for year, value in _file()["index"][index]["values"].items()}
-
-
-def _file() -> dict[str, Any]:
-    return catalogue_file("price_index.toml")
+    values = subtable(catalogue_file("price_index.toml"), "index", index, "values")
+    return {int(year): float(str(value)) for year, value in values.items()}
 
 
 def index_names() -> tuple[str, ...]:
     """Names of the indices, "none" last."""
-    return (*_file()["index"], NONE)
+    return (*catalogue_file("price_index.toml")["index"], NONE)
 
 
 def terms_of(money_year: int | None, index: str | None, key: str) -> tuple[int, str]:
@@ -37,9 +35,9 @@ def terms_of(money_year: int | None, index: str | None, key: str) -> tuple[int, 
     key : str
         Its key in a plan, such as "costs.fence".
     """
-    default = _file()["default"]
+    default = catalogue_file("price_index.toml")["default"]
     section = key.split(".")[0]
-    return money_year or int(default["money_year"]), index or str(default.get(section, "consumer"))
+    return money_year or int(str(default["money_year"])), index or str(default.get(section, "consumer"))
 
 
 def index_value(index: str, year: int) -> float:

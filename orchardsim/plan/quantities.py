@@ -8,18 +8,21 @@ import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, get_args, get_origin
+from typing import Final, get_args, get_origin
 
 from orchardsim.core.errors import nearest_names
 from orchardsim.core.parameters import ParameterInfo
 from orchardsim.core.text import quoted
 from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity, unit_written
+from orchardsim.plan.raw import RawTable
 
 DEGREE_UNITS: Final = ("degree",)
 """Latitude and row direction may be written as plain numbers of degrees."""
 LARGEST_MONEY: Final = 1e12
 """Of any currency, and of any amount per something; our own choice."""
 SOURCED_KEYS: Final = frozenset({"value", "unit", "source", "status"})
+Value = float | bool | str | tuple[float | str, ...]
+"""What a parameter may hold."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,7 @@ class UnitContext:
     """Whether a number may be infinite (catalogues: an outlet without a limit)."""
 
 
-def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContext) -> Any:
+def read_parameter(raw: object, info: ParameterInfo, hint: object, context: UnitContext) -> Value:
     """Value of a parameter as the stage wants it.
 
     Parameters
@@ -56,10 +59,9 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
     unit = info.unit
     if raw == "unlimited" and hint is float and "no limit" in info.meaning:
         return math.inf
+    written = None
     if isinstance(raw, Mapping):
-        raw, written = _unpack(raw, context)
-    else:
-        written = None
+        raw, written = unpacked(raw)
     if get_origin(hint) is tuple:
         return _read_tuple(raw, written, info, hint, context)
     if hint is bool or unit == "flag":
@@ -68,8 +70,7 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
         return raw
     if hint is str or unit == "text":
         return _read_word(raw, info)
-    value = read_number(raw, unit, context, written)
-    check_bounds(value, info, raw, context, written)
+    value = bounded(raw, info, context, written)
     if hint is int:
         if value != round(value):
             raise ValueError(f"found {quoted(raw)}, expected a whole number")
@@ -77,7 +78,19 @@ def read_parameter(raw: Any, info: ParameterInfo, hint: Any, context: UnitContex
     return value
 
 
-def read_number(raw: Any, unit: str, context: UnitContext, written: str | None = None) -> float:
+def bounded(raw: object, info: ParameterInfo, context: UnitContext, written: str | None = None) -> float:
+    """A number in the parameter's unit and bounds; ``written`` is the unit of an inline table.
+
+    Raises
+    ------
+    ValueError
+    """
+    value = read_number(raw, info.unit, context, written)
+    check_bounds(value, info, raw, context, written)
+    return value
+
+
+def read_number(raw: object, unit: str, context: UnitContext, written: str | None = None) -> float:
     """Finite number in ``unit``; ``written`` is the unit of an inline table."""
     if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
         raise ValueError(f"found {quoted(raw)}, expected a quantity such as {example(unit, context.currency)!r}")
@@ -101,7 +114,7 @@ def read_number(raw: Any, unit: str, context: UnitContext, written: str | None =
 def check_bounds(
     value: float,
     info: ParameterInfo,
-    raw: Any = None,
+    raw: object = None,
     context: UnitContext | None = None,
     written: str | None = None,
 ) -> None:
@@ -169,7 +182,7 @@ def _rounded(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
-def without_none(hint: Any) -> Any:
+def without_none(hint: object) -> object:
     """``float | None`` -> ``float``."""
     if get_origin(hint) in (typing.Union, types.UnionType):
         kinds = [kind for kind in get_args(hint) if kind is not type(None)]
@@ -182,7 +195,7 @@ def _shown(unit: str, currency: str) -> str:
     return "" if unit == "1" else f"per {unit[2:]}" if unit.startswith("1/") else unit
 
 
-def _unpack(raw: Mapping[str, Any], context: UnitContext) -> tuple[Any, str | None]:
+def unpacked(raw: RawTable) -> tuple[object, str | None]:
     """Value and unit of an inline table."""
     unknown = sorted(set(raw) - SOURCED_KEYS)
     if unknown:
@@ -197,7 +210,7 @@ def _unpack(raw: Mapping[str, Any], context: UnitContext) -> tuple[Any, str | No
     return raw["value"], unit
 
 
-def _read_word(raw: Any, info: ParameterInfo) -> str:
+def _read_word(raw: object, info: ParameterInfo) -> str:
     if not isinstance(raw, str):
         raise ValueError(f"found {quoted(raw)}, expected text")
     if info.allowed and raw not in info.allowed:
@@ -207,7 +220,9 @@ def _read_word(raw: Any, info: ParameterInfo) -> str:
     return raw
 
 
-def _read_tuple(raw: Any, written: str | None, info: ParameterInfo, hint: Any, context: UnitContext) -> Any:
+def _read_tuple(
+    raw: object, written: str | None, info: ParameterInfo, hint: object, context: UnitContext
+) -> tuple[float | str, ...]:
     kinds = get_args(hint)
     kind = kinds[0] if kinds else float
     fixed = len(kinds) if kinds and kinds[-1] is not Ellipsis else None
@@ -217,14 +232,13 @@ def _read_tuple(raw: Any, written: str | None, info: ParameterInfo, hint: Any, c
         raise ValueError("found an empty list, expected at least one value")
     if fixed is not None and len(raw) != fixed:
         raise ValueError(f"found {len(raw)} values, expected {fixed}")
-    values: list[Any] = []
+    values: list[float | str] = []
     for position, item in enumerate(raw, start=1):
         try:
             if kind is str:
                 values.append(_read_word(item, info))
                 continue
-            value = read_number(item, info.unit, context, written)
-            check_bounds(value, info, item, context, written)
+            value = bounded(item, info, context, written)
             values.append(round(value) if kind is int else value)
         except ValueError as error:
             raise ValueError(f"value {position} of {len(raw)}: {error}") from error

@@ -6,11 +6,12 @@ import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.files import read_bytes
 from orchardsim.core.text import quoted, steers, visible
+from orchardsim.plan.raw import RawTable
 
 EXPECTED: Final = "a plan file (TOML)"
 LARGEST_FILE: Final = 500_000
@@ -25,7 +26,7 @@ LARGEST_WHOLE: Final = 10**15
 _PLACE: Final = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
-def read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path) -> dict[str, object]:
     """Tables of a TOML file.
 
     Raises
@@ -62,7 +63,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         ) from None
 
 
-def check_content(raw: Mapping[str, Any], where: str) -> None:
+def check_content(raw: RawTable, where: str) -> None:
     """Stop on a plan that is deeper, longer or larger than any plan is, before anything else looks at it.
 
     Raises
@@ -70,7 +71,7 @@ def check_content(raw: Mapping[str, Any], where: str) -> None:
     InputError
         Naming the key, what was found and what is allowed.
     """
-    waiting: list[tuple[str, Any, int]] = [("", raw, 0)]
+    waiting: list[tuple[str, object, int]] = [("", raw, 0)]
     count = 0
     while waiting:
         path, value, depth = waiting.pop()
@@ -93,7 +94,7 @@ def check_content(raw: Mapping[str, Any], where: str) -> None:
             waiting += [(f"{path} {number}", one, depth + 1) for number, one in enumerate(value, start=1)]
 
 
-def _oversize(value: Any, depth: int) -> str | None:
+def _oversize(value: object, depth: int) -> str | None:
     """What is too large about one value of a plan."""
     if depth > DEEPEST:
         return f"found tables or lists nested more than {DEEPEST} deep"

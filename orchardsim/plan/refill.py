@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from typing import Any
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.operations.parameters import GROUP_KEYS, Replacement, check_replacement
 from orchardsim.plan.plan import ResolvedBlock
+from orchardsim.plan.raw import made
+from orchardsim.plan.tables import Table
 
 
 def with_refill_rules(
-    table: Any, farm: Replacement, blocks: Sequence[ResolvedBlock], where: str
+    table: Table | None, farm: Replacement, blocks: Sequence[ResolvedBlock], where: str
 ) -> tuple[ResolvedBlock, ...]:
     """Blocks whose row groups know their replacement rules: the farm's, or those of a table named by block or label."""
-    stated = (table.group if table is not None else None) or {}
+    stated = table.named("group") if table is not None else {}
     labels = {label: block.name for block in blocks for label in block.labels}
     known = list(dict.fromkeys([*labels, *labels.values()]))
     for name in stated:
@@ -29,11 +30,11 @@ def with_refill_rules(
     for block in blocks:
         groups = []
         for group in block.groups:
-            own: dict[str, Any] = {}
+            own: dict[str, object] = {}
             for name in dict.fromkeys((block.name, group.label)):
                 if name in stated:
                     own |= stated[name].stated(GROUP_KEYS)
-            rules = dataclasses.replace(farm, **own)
+            rules = made(Replacement, {**vars(farm), **own})
             if own:
                 named = group.label if group.label in stated else block.name
                 check_replacement(f"{where}: replacement.group.{named}", rules, 80)

@@ -6,13 +6,12 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping
-from typing import Any
 
 from orchardsim.core.errors import InputError
 from orchardsim.plan.keys import with_keys
 
 
-def rewritten(text: str, changes: Mapping[tuple[str, str], Any], where: str) -> str:
+def rewritten(text: str, changes: Mapping[tuple[str, str], object], where: str) -> str:
     """A plan's text in which some keys of plain tables have other values.
 
     Parameters

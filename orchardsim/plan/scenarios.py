@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.text import quoted
+from orchardsim.plan.raw import RawTable
 
 TABLE: Final = "scenario"
 BASE: Final = "as planned"
@@ -20,7 +21,7 @@ WHOLE: Final = ("value", "middle", "spread")
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
-def without_scenarios(raw: Mapping[str, Any]) -> dict[str, Any]:
+def without_scenarios(raw: RawTable) -> dict[str, object]:
     """The plan's tables without its scenarios."""
     return {key: value for key, value in raw.items() if key != TABLE}
 
@@ -30,7 +31,7 @@ def in_scenario(where: str, name: str) -> str:
     return f"{where} [{TABLE}.{name}]"
 
 
-def scenario_changes(raw: Mapping[str, Any], where: str) -> dict[str, dict[str, Any]]:
+def scenario_changes(raw: RawTable, where: str) -> dict[str, dict[str, object]]:
     """Scenario -> dotted key -> value.
 
     Keys may be written as TOML nests them, ``costs.packing = "0.3 USD/lb"``, or in quotes, ``"costs.packing"``.
@@ -45,7 +46,7 @@ def scenario_changes(raw: Mapping[str, Any], where: str) -> dict[str, dict[str, 
         raise InputError(where, f"{TABLE}: found {quoted(found)}, expected tables [{TABLE}.name]")
     if len(found) > MOST:
         raise InputError(where, f"{TABLE}: found {len(found)} scenarios, allowed at most {MOST}")
-    changes: dict[str, dict[str, Any]] = {}
+    changes: dict[str, dict[str, object]] = {}
     for name, table in found.items():
         if not isinstance(table, Mapping):
             raise InputError(where, f"{TABLE}.{name}: found {quoted(table)}, expected a table of keys that differ")
@@ -57,8 +58,8 @@ def scenario_changes(raw: Mapping[str, Any], where: str) -> dict[str, dict[str, 
     return changes
 
 
-def _flat(table: Mapping[str, Any], path: str) -> list[tuple[str, Any]]:
-    found: list[tuple[str, Any]] = []
+def _flat(table: RawTable, path: str) -> list[tuple[str, object]]:
+    found: list[tuple[str, object]] = []
     for key, value in table.items():
         written = (not path and "." in key) or _BARE.fullmatch(key)
         dotted = key if written else json.dumps(key)

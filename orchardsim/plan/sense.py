@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Sequence
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.economy.parameters import Market
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan.layout import Geometry
+from orchardsim.plan.model import BlockBase
 
 LARGEST_SPACING_RATIO: Final = 12.0
 """1; row spacing over tree spacing, or the reverse. Trees at 0.5 m in rows of 3 m have 6; 12 is our own limit."""
@@ -21,7 +22,7 @@ LARGEST_LOAD: Final = 4.0
 """kg/cm2; more crop than a trunk carries (assumption: 6 to 12 fruit of 0.2 kg per cm2 are a usual to a heavy crop)."""
 
 
-def check_block(table: Any, path: str, where: str) -> None:
+def check_block(table: BlockBase, path: str, where: str) -> None:
     """Stop on years, spacings, trunks, crops and installations of a block that cannot be.
 
     Parameters
@@ -39,7 +40,7 @@ def check_block(table: Any, path: str, where: str) -> None:
         raise InputError(where, f"{path}.{key}: {problem}")
 
 
-def _block_faults(table: Any) -> Iterable[tuple[str, str]]:
+def _block_faults(table: BlockBase) -> Iterable[tuple[str, str]]:
     planted = table.year_planted
     established = planted < 0
     ratio = table.row_spacing / table.tree_spacing
@@ -67,7 +68,7 @@ def _block_faults(table: Any) -> Iterable[tuple[str, str]]:
     yield from _pollinizer_faults(table)
 
 
-def _tree_faults(table: Any, leaf: int) -> Iterable[tuple[str, str]]:
+def _tree_faults(table: BlockBase, leaf: int) -> Iterable[tuple[str, str]]:
     if table.trunk_area is not None and table.trunk_area > YEARLY_TRUNK * leaf:
         yield (
             "trunk_area",
@@ -91,7 +92,7 @@ def _tree_faults(table: Any, leaf: int) -> Iterable[tuple[str, str]]:
         )
 
 
-def _pollinizer_faults(table: Any) -> Iterable[tuple[str, str]]:
+def _pollinizer_faults(table: BlockBase) -> Iterable[tuple[str, str]]:
     seen: dict[tuple[str, int | None, int | None], int] = {}
     for number, rule in enumerate(table.pollinizer, start=1):
         key = (rule.cultivar, rule.every_tree, rule.every_row)
@@ -103,7 +104,7 @@ def _pollinizer_faults(table: Any) -> Iterable[tuple[str, str]]:
         seen[key] = number
 
 
-def check_history(table: Any, geometry: Geometry, path: str, where: str) -> None:
+def check_history(table: BlockBase, geometry: Geometry, path: str, where: str) -> None:
     """Stop on earlier crops that no orchard has borne."""
     most = LARGEST_CROP * geometry.planted_area
     for number, crop in enumerate(table.yield_history, start=1):

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Final, Literal
 
 import numpy as np
 from pydantic import Field
@@ -18,6 +18,7 @@ from orchardsim.plan.loading import load_plan
 from orchardsim.plan.model import Name
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
+from orchardsim.plan.raw import RawTable
 from orchardsim.plan.reading import read_toml
 from orchardsim.plan.tables import Table, validated
 
@@ -33,7 +34,7 @@ class LevelTable(Table):
     """``[[factor.level]]``: one level that changes several keys."""
 
     name: Name
-    keys: dict[str, Any]
+    keys: dict[str, object]
 
 
 class FactorTable(Table):
@@ -45,7 +46,7 @@ class FactorTable(Table):
 
     name: Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=40)]
     key: str | None = None
-    levels: list[Any] | None = None
+    levels: list[object] | None = None
     level: list[LevelTable] | None = None
     low: Annotated[float, Field(strict=False)] | None = None
     high: Annotated[float, Field(strict=False)] | None = None
@@ -56,7 +57,7 @@ class StudyTable(Table):
     """The top of a study file."""
 
     title: Name
-    plan: str | dict[str, Any]
+    plan: str | dict[str, object]
     design: Literal["factorial", "latin_hypercube"] = "factorial"
     samples: Annotated[int, Field(ge=4, le=MOST_CELLS)] | None = None
     trials: Annotated[int, Field(ge=3, le=1_000_000)] = 200
@@ -64,7 +65,7 @@ class StudyTable(Table):
     years: Annotated[int, Field(ge=2, le=80)] = 20
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
     decide_by: str = "npv_per_area"
-    keys: dict[str, Any] = Field(default_factory=dict)
+    keys: dict[str, object] = Field(default_factory=dict)
     factor: Annotated[list[FactorTable], Field(min_length=1, max_length=8)]
 
 
@@ -94,7 +95,7 @@ class Cell:
 
     number: int
     levels: tuple[int, ...]
-    changes: Mapping[str, Any]
+    changes: RawTable
     plan: Plan
 
 
@@ -119,7 +120,7 @@ class Study:
     design: str
     factors: tuple[Factor, ...]
     cells: tuple[Cell, ...]
-    held: Mapping[str, Any]
+    held: RawTable
     trials: int
     known_trials: int
     years: int
@@ -135,7 +136,7 @@ class Study:
         return f"<Study {self.title!r}: {self.design} of {factors}, {len(self.cells)} cells of {self.trials} trials>"
 
 
-def load_study(source: str | Path | Mapping[str, Any], *, base: str | Path | None = None) -> Study:
+def load_study(source: str | Path | RawTable, *, base: str | Path | None = None) -> Study:
     """Read a study file and resolve the plan of every cell.
 
     Parameters
@@ -194,7 +195,7 @@ def _known_trials(table: StudyTable, cells: Sequence[Cell], where: str) -> int:
     return min(table.trials, KNOWN_TRIALS) if table.known_trials is None else table.known_trials
 
 
-Changes = list[tuple[tuple[int, ...], dict[str, Any]]]
+Changes = list[tuple[tuple[int, ...], dict[str, object]]]
 
 
 def _design(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]:
@@ -213,14 +214,14 @@ def _design(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]
     factors = tuple(_named(name, one) for name, one in zip(names, levels, strict=True))
     changes: Changes = []
     for numbers in itertools.product(*(range(len(one)) for one in levels)):
-        keys: dict[str, Any] = {}
+        keys: dict[str, object] = {}
         for one, number, factor in zip(levels, numbers, names, strict=True):
             _join(keys, one[number][1], factor, where)
         changes.append((numbers, keys))
     return factors, changes
 
 
-def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, Any]]]:
+def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, object]]]:
     """Name and changed keys of each level of a factor."""
     place = f"factor {factor.name}"
     if factor.low is not None or factor.high is not None:
@@ -243,14 +244,14 @@ def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, Any]]]
     return found
 
 
-def _join(keys: dict[str, Any], more: Mapping[str, Any], factor: str, where: str) -> None:
+def _join(keys: dict[str, object], more: RawTable, factor: str, where: str) -> None:
     """Add what a factor changes to what others do."""
     if both := sorted(keys.keys() & more.keys()):
         raise InputError(where, f"factor {factor}: {both[0]} is changed by another factor too; allowed: by one")
     keys |= more
 
 
-def _named(name: str, levels: Sequence[tuple[str, Mapping[str, Any]]]) -> Factor:
+def _named(name: str, levels: Sequence[tuple[str, RawTable]]) -> Factor:
     return Factor(name, tuple(label for label, _ in levels), tuple(_words(keys) for _, keys in levels))
 
 
@@ -265,7 +266,7 @@ def _latin_hypercube(table: StudyTable, where: str) -> tuple[tuple[Factor, ...],
     points = qmc.LatinHypercube(len(table.factor), rng=np.random.default_rng(table.seed)).random(table.samples)
     factors: list[Factor] = []
     numbers: list[list[int]] = []
-    keys: list[dict[str, Any]] = [{} for _ in range(table.samples)]
+    keys: list[dict[str, object]] = [{} for _ in range(table.samples)]
     for one, column in zip(table.factor, points.T, strict=True):
         if one.low is None and one.high is None:
             levels = _levels(one, where)
@@ -321,5 +322,5 @@ def _check_cells(cells: Sequence[Cell], where: str) -> None:
             )
 
 
-def _words(changes: Mapping[str, Any]) -> str:
+def _words(changes: RawTable) -> str:
     return ", ".join(f"{key} = {value}" for key, value in changes.items())

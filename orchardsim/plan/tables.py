@@ -8,7 +8,7 @@ import typing
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Annotated, Any, Final, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Final, Optional, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo, create_model
 from pydantic.fields import FieldInfo
@@ -16,7 +16,13 @@ from pydantic.fields import FieldInfo
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo
 from orchardsim.core.text import quoted
-from orchardsim.plan.quantities import UnitContext, check_bounds, read_number, read_parameter, without_none
+from orchardsim.plan.quantities import UnitContext, Value, bounded, read_parameter, unpacked, without_none
+from orchardsim.plan.raw import RawTable
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+    from pydantic_core import ErrorDetails
+    from typing_extensions import TypeIs
 
 
 class Table(BaseModel):
@@ -24,9 +30,18 @@ class Table(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
-    def stated(self, names: Iterable[str]) -> dict[str, Any]:
+    def stated(self, names: Iterable[str]) -> dict[str, object]:
         """The values, among ``names``, that the file states itself."""
         return {name: getattr(self, name) for name in names if name in self.model_fields_set}
+
+    def named(self, key: str) -> dict[str, Table]:
+        """Tables by name that a key holds; none where the file states none."""
+        return getattr(self, key) or {}
+
+
+TableType = TypeVar("TableType", bound=Table)
+Fields = dict[str, tuple[object, object]]
+"""Name -> annotation and default of a field, as pydantic takes them."""
 
 
 def context_of(info: ValidationInfo) -> UnitContext:
@@ -34,34 +49,36 @@ def context_of(info: ValidationInfo) -> UnitContext:
     return info.context if isinstance(info.context, UnitContext) else UnitContext()
 
 
-def quantity(unit: str, meaning: str, low: float | None = None, high: float | None = None) -> Any:
-    """Type of a field that holds a number with a unit."""
+def quantity(
+    unit: str, meaning: str, low: float | None = None, high: float | None = None
+) -> tuple[BeforeValidator, FieldInfo]:
+    """How a field reads a number with a unit, and what it says of itself: ``Annotated[float, *quantity(...)]``."""
     bounds = ParameterInfo(unit, meaning, low, high)
 
-    def read(raw: Any, info: ValidationInfo) -> float:
+    def read(raw: object, info: ValidationInfo) -> float:
         if isinstance(raw, Mapping):
-            return float(read_parameter(raw, bounds, float, context_of(info)))
-        value = read_number(raw, unit, context_of(info))
-        check_bounds(value, bounds, raw, context_of(info))
-        return value
+            raw, written = unpacked(raw)
+            return bounded(raw, bounds, context_of(info), written)
+        return bounded(raw, bounds, context_of(info))
 
-    return Annotated[float, BeforeValidator(read), _words(bounds)]
+    return BeforeValidator(read), _words(bounds)
 
 
-def _words(info: ParameterInfo, default: Any = None, listed: bool = False) -> Any:
+def _words(info: ParameterInfo, default: object = None, listed: bool = False) -> FieldInfo:
     """What a field says of itself: meaning, unit, bounds, allowed words, and the value where a plan leaves it out."""
     told = dataclasses.asdict(info) | {"allowed": list(info.allowed), "default": default, "listed": listed}
-    return Field(description=info.meaning, json_schema_extra=told)
+    found: FieldInfo = Field(description=info.meaning, json_schema_extra=told)
+    return found
 
 
-def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, Any]:
+def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> Fields:
     """Fields of a typed table for every declared parameter of a stage's dataclass, and for the dataclasses in it.
 
     All are optional here: what a file leaves out comes from a catalogue or the class's own default.
     """
     hints = typing.get_type_hints(cls)
     skipped = set(leave_out)
-    fields: dict[str, Any] = {}
+    fields: Fields = {}
     for field in dataclasses.fields(cls):
         if field.name in skipped:
             continue
@@ -70,17 +87,17 @@ def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> dict[str, A
             reader = BeforeValidator(partial(_read, info, hints[field.name]))
             default = None if field.default is dataclasses.MISSING else field.default
             listed = get_origin(without_none(hints[field.name])) is tuple
-            fields[field.name] = (Annotated[Any, reader, _words(info, default, listed)], None)
+            fields[field.name] = (Annotated[object, reader, _words(info, default, listed)], None)
             continue
         shape, inner = nested_class(hints[field.name])
         if inner is not None:
             table = plain_table(inner)
-            kinds: dict[str, Any] = {"one": table, "named": dict[str, table], "listed": list[table]}  # type: ignore[valid-type]
-            fields[field.name] = (kinds[shape] | None, None)
+            kinds = {"one": table, "named": dict[str, table], "listed": list[table]}  # type: ignore[valid-type]
+            fields[field.name] = (Optional[kinds[shape]], None)  # noqa: UP045 - a type made while the program runs
     return fields
 
 
-def nested_class(hint: Any) -> tuple[str, type | None]:
+def nested_class(hint: object) -> tuple[str, type[DataclassInstance] | None]:
     """How a field holds another stage dataclass: one, a mapping of named ones, or a list of them.
 
     Returns
@@ -90,15 +107,17 @@ def nested_class(hint: Any) -> tuple[str, type | None]:
     """
     hint = without_none(hint)
     origin, parts = get_origin(hint), get_args(hint)
-    inner: Any = None
-    shape = ""
-    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
-        shape, inner = "one", hint
-    elif origin in (dict, Mapping) and len(parts) == 2 and dataclasses.is_dataclass(parts[1]):
-        shape, inner = "named", parts[1]
-    elif origin is tuple and parts and dataclasses.is_dataclass(parts[0]):
-        shape, inner = "listed", parts[0]
-    return shape, inner
+    if _is_class(hint):
+        return "one", hint
+    if origin in (dict, Mapping) and len(parts) == 2 and _is_class(parts[1]):
+        return "named", parts[1]
+    if origin is tuple and parts and _is_class(parts[0]):
+        return "listed", parts[0]
+    return "", None
+
+
+def _is_class(hint: object) -> TypeIs[type[DataclassInstance]]:
+    return isinstance(hint, type) and dataclasses.is_dataclass(hint)
 
 
 @dataclass(frozen=True)
@@ -106,7 +125,7 @@ class Stated:
     """A value that the user wrote: its key path, as it was read, its unit inside the program, and what it means."""
 
     key: str
-    value: Any
+    value: object
     unit: str
     meaning: str
 
@@ -118,7 +137,7 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
         if name not in table.model_fields_set:
             continue
         value, key = getattr(table, name), key_path(path, [name])
-        inner: list[tuple[str, Any]] = []
+        inner: list[tuple[str, Table]] = []
         if isinstance(value, Table):
             inner = [(key, value)]
         elif isinstance(value, dict):
@@ -136,12 +155,12 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
     return found
 
 
-def _plain_parts(value: Mapping[str, Any]) -> list[tuple[str, Any]]:
+def _plain_parts(value: RawTable) -> list[tuple[str, object]]:
     """What stands in a mapping and is no table of the model."""
     return [(each, part) for each, part in value.items() if not isinstance(part, Table)]
 
 
-def _words_of(part: Any) -> str:
+def _words_of(part: object) -> str:
     """A plain value, or a small table of them, in words."""
     if not isinstance(part, Mapping):
         return str(part)
@@ -150,7 +169,7 @@ def _words_of(part: Any) -> str:
 
 def declared(field: FieldInfo) -> FieldInfo:
     """Where unit and meaning of a field stand: on itself, or on the type within ``X | None`` or ``list[X]``."""
-    waiting: list[Any] = [field.annotation]
+    waiting: list[object] = [field.annotation]
     if field.json_schema_extra is not None:
         return field
     while waiting:
@@ -165,25 +184,26 @@ def declared(field: FieldInfo) -> FieldInfo:
 @functools.cache
 def plain_table(cls: type) -> type[Table]:
     """Typed table of one stage dataclass."""
-    table: type[Table] = table_of(cls.__name__, cls)
-    return table
+    return table_of(cls.__name__, cls, base=Table)
 
 
-def _read(parameter: ParameterInfo, hint: Any, raw: Any, info: ValidationInfo) -> Any:
+def _read(parameter: ParameterInfo, hint: object, raw: object, info: ValidationInfo) -> Value:
     return read_parameter(raw, parameter, hint, context_of(info))
 
 
-def table_of(name: str, *classes: type, base: type[Table] = Table, leave_out: Iterable[str] = (), **more: Any) -> Any:
+def table_of(
+    name: str, *classes: type, base: type[TableType], leave_out: Iterable[str] = (), more: Fields | None = None
+) -> type[TableType]:
     """Typed table that holds the parameters of one or several stage classes, and ``more`` fields."""
-    fields: dict[str, Any] = {}
+    fields: Fields = {}
     for cls in classes:
         fields.update(parameter_fields(cls, leave_out=leave_out))
-    fields.update(more)
-    make: Callable[..., Any] = create_model
+    fields.update(more or {})
+    make: Callable[..., type[TableType]] = create_model
     return make(name, __base__=base, **fields)
 
 
-def validated(model: type[BaseModel], raw: Mapping[str, Any], where: str, context: UnitContext, path: str = "") -> Any:
+def validated(model: type[TableType], raw: RawTable, where: str, context: UnitContext, path: str = "") -> TableType:
     """A table read by its model.
 
     Raises
@@ -217,7 +237,7 @@ def first_fault(model: type[BaseModel], error: ValidationError, where: str, path
     return InputError(where, f"{key}: {_fault_words(fault)}{others}")
 
 
-def key_path(path: str, location: Iterable[Any]) -> str:
+def key_path(path: str, location: Iterable[int | str]) -> str:
     """Key path in words: ``("block", 0, "row_spacing")`` -> ``block 1.row_spacing``."""
     text = path
     for part in location:
@@ -246,7 +266,7 @@ _EXPECTED = {
 }
 
 
-def _fault_words(fault: Any) -> str:
+def _fault_words(fault: ErrorDetails) -> str:
     kind, found = fault["type"], fault.get("input")
     if kind == "missing":
         return "missing; this key is required"
@@ -271,9 +291,9 @@ def _fault_words(fault: Any) -> str:
     return f"found {quoted(found)}: {fault['msg']}"
 
 
-def _names_at(model: type[BaseModel], location: Iterable[Any]) -> list[str]:
+def _names_at(model: type[BaseModel], location: Iterable[int | str]) -> list[str]:
     """Names allowed in the table at a place of the model."""
-    current: Any = model
+    current: object = model
     for part in location:
         current = _annotation(current)
         if get_origin(current) in (list, dict, tuple):
@@ -286,7 +306,7 @@ def _names_at(model: type[BaseModel], location: Iterable[Any]) -> list[str]:
     return list(current.model_fields) if isinstance(current, type) and issubclass(current, BaseModel) else []
 
 
-def _annotation(annotation: Any) -> Any:
+def _annotation(annotation: object) -> object:
     """The type within ``X | None`` and ``Annotated[X, ...]``."""
     annotation = without_none(annotation)
     return _annotation(get_args(annotation)[0]) if get_origin(annotation) is Annotated else annotation

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.parameters import parameters_of
 from orchardsim.economy.parameters import Costs
 from orchardsim.plan.filling import Filler, brought, sourced
+from orchardsim.plan.raw import RawTable
+from orchardsim.plan.tables import Table
 
 FOLLOWING: Final = ("wage_skilled", "wage_picking")
 
 
-def following_wages(stated: Any, catalogue: Mapping[str, Any], filler: Filler) -> dict[str, float]:
+def following_wages(stated: Table | None, catalogue: RawTable, filler: Filler) -> dict[str, float]:
     """Unstated wages in the catalogue's proportion to a stated ``costs.wage`` [money/hour], noted as derived.
 
     Parameters
@@ -28,13 +29,16 @@ def following_wages(stated: Any, catalogue: Mapping[str, Any], filler: Filler) -
     dict
         Wage by key; empty where the plan states no general wage.
     """
-    if stated is None or "wage" not in stated.model_fields_set:
+    wage = stated.stated(("wage",)).get("wage") if stated is not None else None
+    if stated is None or not isinstance(wage, float):
         return {}
     infos = parameters_of(Costs)
 
     def built_in(name: str) -> float:
         entry = brought(sourced(catalogue[name], "catalogue", f"costs.{name}"), f"costs.{name}", filler.price_year)
-        return float(filler.read_entry(entry, infos[name], float, "catalogue", f"costs.{name}"))
+        value = filler.read_entry(entry, infos[name], float, "catalogue", f"costs.{name}")
+        assert isinstance(value, float)
+        return value
 
     found: dict[str, float] = {}
     general = built_in("wage")
@@ -42,7 +46,7 @@ def following_wages(stated: Any, catalogue: Mapping[str, Any], filler: Filler) -
         if name in stated.model_fields_set or general <= 0:
             continue
         ratio = built_in(name) / general
-        found[name] = ratio * stated.wage
+        found[name] = ratio * wage
         filler.ledger.note(
             f"costs.{name}",
             found[name],

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.files import check_file
 from orchardsim.core.text import quoted
 from orchardsim.plan.filling import Filler
+from orchardsim.plan.model import PlanBase
+from orchardsim.plan.tables import Table
 from orchardsim.weather.bundled import RECORDS, bundled_record_path
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 
@@ -16,7 +18,7 @@ BUNDLED: Final = ", ".join(repr(name) for name in RECORDS)
 MONTHS: Final = 12
 
 
-def weather_settings(table: Any, filler: Filler, folder: Path) -> WeatherSettings:
+def weather_settings(table: PlanBase, filler: Filler, folder: Path) -> WeatherSettings:
     """The weather of a plan as the weather room reads it.
 
     Parameters
@@ -40,7 +42,7 @@ def weather_settings(table: Any, filler: Filler, folder: Path) -> WeatherSetting
             "weather: missing record, and no [weather.normals] with temperature_min and temperature_max; "
             f"allowed: a record's path, {BUNDLED}, or those normals",
         )
-    given: dict[str, Any] = {
+    given: dict[str, object] = {
         "latitude": table.site.latitude,
         "record": record,
         "normals": normals,
@@ -53,8 +55,7 @@ def weather_settings(table: Any, filler: Filler, folder: Path) -> WeatherSetting
         if len(warming) != MONTHS:
             raise InputError(filler.where, f"weather.warming: found {len(warming)} values, expected 1 or 12")
         given["warming"] = warming
-    settings: WeatherSettings = filler.fill(WeatherSettings, "weather", stated, None, **given)
-    return settings
+    return filler.fill(WeatherSettings, "weather", stated, given=given)
 
 
 def _record(name: str | None, where: str, folder: Path) -> Path | None:
@@ -75,7 +76,7 @@ def _record(name: str | None, where: str, folder: Path) -> Path | None:
     return record
 
 
-def _normals(stated: Any, filler: Filler) -> MonthlyNormals:
+def _normals(stated: Table, filler: Filler) -> MonthlyNormals:
     """Monthly normals, twelve of each, that can be."""
     for key in ("temperature_min", "temperature_max", "rain", "wet_days"):
         found = getattr(stated, key)
@@ -83,7 +84,7 @@ def _normals(stated: Any, filler: Filler) -> MonthlyNormals:
             raise InputError(
                 filler.where, f"weather.normals.{key}: found {len(found)} values, expected 12, January first"
             )
-    normals: MonthlyNormals = filler.fill(MonthlyNormals, "weather.normals", stated)
+    normals = filler.fill(MonthlyNormals, "weather.normals", stated)
     pairs = zip(normals.temperature_min, normals.temperature_max, strict=False)
     for month, (low, high) in enumerate(pairs, start=1):
         if low > high:

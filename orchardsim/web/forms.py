@@ -14,7 +14,7 @@ from orchardsim.core.labels import OUTLETS
 from orchardsim.plan import Plan
 from orchardsim.plan.catalogue import CRAB, entries
 from orchardsim.plan.filling import DEFAULT_SOURCE
-from orchardsim.plan.formats import number_text
+from orchardsim.plan.formats import value_text
 from orchardsim.plan.key_table import PlanKey, plan_keys
 from orchardsim.web.draft import OWN, Draft, Place, entry_text
 
@@ -427,7 +427,7 @@ def _shown(plan: Plan, key: PlanKey, value: float | None) -> tuple[str, str]:
     if value is not None and not math.isfinite(value):
         return "", ""
     number, unit = plan.formats.converted(value if value is not None else 1.0, key.unit)
-    text = number_text(float(number))
+    text = value_text(number)
     return (text.replace(",", "") if "year" in key.name else text), unit
 
 

@@ -1,0 +1,32 @@
+"""What stands in a TOML file before its model has read it: a value may be anything until then."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+Parameters = TypeVar("Parameters", bound="DataclassInstance")
+RawTable = Mapping[str, object]
+
+
+def subtable(table: RawTable, *names: str) -> RawTable:
+    """The table below a path of names; empty where there is none.
+
+    Examples
+    --------
+    >>> subtable({"fruit": {"Gala": {"juice": 1}}}, "fruit", "Gala"), subtable({"fruit": 3}, "fruit")
+    ({'juice': 1}, {})
+    """
+    for name in names:
+        found = table.get(name)
+        table = found if isinstance(found, Mapping) else {}
+    return table
+
+
+def made(cls: type[Parameters], values: RawTable) -> Parameters:
+    """A stage's parameters from values that were read and checked one by one."""
+    make: Callable[..., Parameters] = cls
+    return make(**values)
