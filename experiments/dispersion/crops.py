@@ -19,7 +19,7 @@ from orchardsim.plan.catalogue import built_in
 from orchardsim.season import frost, season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.phenology import STAGES
-from orchardsim.simulation.seasons import SeasonLibrary, build_library
+from orchardsim.simulation.seasons import REGION_OFFSETS, SeasonLibrary, build_library
 from orchardsim.simulation.trial_range import run_trials
 from orchardsim.weather.bundled import RECORDS, bundled_record_path
 from orchardsim.weather.parameters import WeatherSettings
@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 Line = tuple[str, str, str, float, float, float]
 """Row, what, source, low, high, ours."""
 MATURE = 8
+"""Leaf from which crops count as mature."""
 COOL = {"site.latitude": "42.95 degree", "site.night_offset": "-3 K", "weather.record": "bundled cool"}
 """An invented farm inland of the cool record's lake shore, whose clear nights are 3 K colder; no frost protection."""
 WARM = {
@@ -63,10 +64,21 @@ def place(demo: Path, which: Mapping[str, object]) -> Plan:
     return orchardsim.load_plan(raw, base=demo.parent)
 
 
+def at_leaf(found: xr.Dataset, label: str, leaf: int) -> int:
+    """Year of the run in which a label stands in a leaf."""
+    return int(np.flatnonzero(found["leaf"].sel(block=label).values == leaf)[0])
+
+
+def mature(found: xr.Dataset, name: str, label: str) -> Array:
+    """A result of a label in its mature years, (trial, year)."""
+    values: Array = found[name].sel(block=label).values[:, at_leaf(found, label, MATURE) :]
+    return values
+
+
 def residual(found: xr.Dataset, label: str) -> float:
     """Coefficient of variation of fruit mass that the crop load of the year and the future's own level leave."""
-    mass = found["fruit_mass_mean"].sel(block=label).values[:, MATURE:]
-    load = found["crop_load_mean"].sel(block=label).values[:, MATURE:]
+    mass = mature(found, "fruit_mass_mean", label)
+    load = mature(found, "crop_load_mean", label)
     good = np.isfinite(mass).all(axis=1) & (load > 0.5).all(axis=1)
     y, x = np.log(mass[good]), np.log(load[good])
     y, x = (one - one.mean(axis=1, keepdims=True) for one in (y, x))
@@ -89,27 +101,28 @@ def of_normal(crop: Array) -> Array:
 
 
 def fresh_crop(found: xr.Dataset, label: str) -> Array:
-    """Fresh fruit of a block's mature years, (trial, year) [kg]."""
+    """Fruit of a block's mature years that is sold fresh, what the store spoils left out, (trial, year) [kg]."""
     packed = found["packed_mass"].sel(block=label, grade=["extra_fancy", "fancy"]).sum("grade")
-    return np.asarray(packed.values[:, MATURE:])
+    packed = packed.values[:, at_leaf(found, label, MATURE) :]
+    return np.asarray(packed - mature(found, "storage_loss", label) - mature(found, "storage_surplus", label))
 
 
-def pack_out_spread(found: xr.Dataset, label: str) -> float:
-    """Standard deviation between years of the share of a block's crop that is fresh, median over futures."""
-    crop = found["harvested_mass"].sel(block=label).values[:, MATURE:]
-    share = np.where(crop > 0, fresh_crop(found, label) / np.maximum(crop, 1e-9), np.nan)
-    return float(np.nanmedian(np.nanstd(share, axis=1)))
+def fresh_share(found: xr.Dataset, label: str) -> Array:
+    """Share of a block's mature crops that is sold fresh, (trial, year) of the trials that pick in all years."""
+    crop = mature(found, "harvested_mass", label)
+    bears = (crop > 0).all(axis=1)
+    return np.asarray(fresh_crop(found, label)[bears] / crop[bears])
 
 
 def year_spread(found: xr.Dataset, label: str) -> float:
     """Coefficient of variation of a block's mature crops between years, median over futures."""
-    share = of_normal(found["harvested_mass"].sel(block=label).values[:, MATURE:])
+    share = of_normal(mature(found, "harvested_mass", label))
     return float(np.median(share.std(axis=1, ddof=1)))
 
 
 def year_lines(found: xr.Dataset, label: str, where: str) -> list[Line]:
     """Rows on a block's mature years; insurers of fresh fruit count fresh fruit."""
-    crop = found["harvested_mass"].sel(block=label).values[:, MATURE:]
+    crop = mature(found, "harvested_mass", label)
     insured = of_normal(fresh_crop(found, label))
     short = float((insured < COVERED).mean())
     shortfall = float(np.maximum(INSURED - insured, 0).mean())
@@ -126,8 +139,8 @@ def year_lines(found: xr.Dataset, label: str, where: str) -> list[Line]:
 
 def frost_years(found: xr.Dataset, label: str, limit: float) -> float:
     """Years in ten with flowers killed whose crop lay below a share of the future's median of the other years."""
-    crop = found["harvested_mass"].sel(block=label).values[:, MATURE:]
-    struck = found["frost_kill"].sel(block=label).values[:, MATURE:] > STRUCK
+    crop = mature(found, "harvested_mass", label)
+    struck = mature(found, "frost_kill", label) > STRUCK
     spared = (~struck).any(axis=1)
     usual = np.nanmedian(np.where(struck, np.nan, crop)[spared], axis=1)
     return 10 * float((struck[spared] & (crop[spared] < limit * usual[:, None])).mean())
@@ -172,7 +185,7 @@ def with_frost(library: SeasonLibrary, year: int, kill: float) -> SeasonLibrary:
 
 
 def freeze_lines(plan: Plan, trials: int = 8, years: int = 12) -> list[Line]:
-    """Rows on the crop that a frost at bloom leaves, by the lowest temperature on the block's own screen."""
+    """Rows on the crop that a frost at bloom leaves to a district, by the lowest temperature on its screens."""
     plan = plan.with_known_futures()
     library = build_library(plan, Streams(1), range(trials), years, "sampled")
 
@@ -181,16 +194,14 @@ def freeze_lines(plan: Plan, trials: int = 8, years: int = 12) -> list[Line]:
         return np.asarray(found["harvested_mass"][:, -1])
 
     usual = crop(0.0).sum()
+
+    def lost(screen: float) -> float:
+        """Mean over the blocks of a district, whose own nights differ."""
+        return float(1 - np.mean([crop(kill_at(screen + offset)).sum() for offset in REGION_OFFSETS]) / usual)
+
     source = "about 15 freezes of districts, mostly press (derived)"
     return [
-        (
-            "V19",
-            f"crop lost at {screen:g} °C at bloom",
-            source,
-            low,
-            high,
-            float(1 - crop(kill_at(screen)).sum() / usual),
-        )
+        ("V19", f"crop of a district lost at {screen:g} °C at bloom", source, low, high, lost(screen))
         for screen, (low, high) in FREEZES.items()
     ]
 
@@ -218,9 +229,10 @@ def like_blocks_line(demo: Path, trials: int, jobs: int, blocks: int = 8) -> lis
     block = raw["block"][0]
     raw["block"] = [{**block, "name": f"block_{number}", "row_length": "21 m"} for number in range(blocks)]
     plan = orchardsim.load_plan(raw, base=demo.parent)
-    found = orchardsim.simulate(plan, trials=trials, years=14, jobs=jobs)["harvested_mass"]
+    run = orchardsim.simulate(plan, trials=trials, years=14, jobs=jobs)
     group = plan.labels[0].split("/")[1]
-    crop = found.sel(block=[f"block_{number}/{group}" for number in range(blocks)]).values[:, MATURE:].mean(axis=1)
+    labels = [f"block_{number}/{group}" for number in range(blocks)]
+    crop = np.stack([mature(run, "harvested_mass", label).mean(axis=1) for label in labels], axis=1)
     ratio = float(np.median(crop.max(axis=1) / crop.min(axis=1)))
     return [("V4", "crop of the best over that of the worst of eight like blocks",
              "goodfruit.com/close-calculations-in-new-zealand (read)", 1.5, 2.0, ratio)]  # fmt: skip
@@ -239,7 +251,7 @@ def crop_lines(demo: Path, trials: int, jobs: int) -> list[Line]:
         ("V9", "CV of a block's fruit mass that counting the fruit does not foretell", source, 0.08, 0.12,
          residual(north, label)),
         ("V15", "SD of a block's pack-out between years, warm site", "memory", 0.08, 0.15,
-         pack_out_spread(south, warm.labels[0])),
+         float(np.median(fresh_share(south, warm.labels[0]).std(axis=1)))),
         *sunburn_lines(),
         *freeze_lines(plan),
         *frost_lines(north, low, label),

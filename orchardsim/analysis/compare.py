@@ -20,6 +20,7 @@ from orchardsim.plan import Plan, load_plan
 from orchardsim.plan.model import UNNAMED
 from orchardsim.results.comparison import LEVEL, Comparison, Difference, Measure, Pair, PlanFacts, decide
 from orchardsim.results.farm import of_farm
+from orchardsim.results.published import beside_published
 from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
 from orchardsim.risk.comparison import luck_order, paired_difference, simultaneous_limit
 from orchardsim.risk.record import record_errors
@@ -121,7 +122,7 @@ def check_plans(plans: Sequence[Plan]) -> None:
 
 def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], seed: int) -> Comparison:
     """Comparison of runs that already stand: same trials, years and seed for every plan."""
-    facts = _facts(plans)
+    facts = _facts(plans, datasets)
     measures = _measures(plans, datasets)
     areas = [plan.gross_area for plan in plans]
     deciding = "npv" if same_land(areas) or same_farm(plans) else "npv_per_area"
@@ -266,7 +267,7 @@ def same_tree_blocks(first: Plan, second: Plan) -> tuple[str, ...]:
     return tuple(name for name, layout in one.items() if other.get(name) == layout)
 
 
-def _facts(plans: Sequence[Plan]) -> tuple[PlanFacts, ...]:
+def _facts(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> tuple[PlanFacts, ...]:
     names: list[str] = []
     for place, plan in enumerate(plans):
         name = plan.scenario or (plan.path.stem if plan.path is not None else f"plan {place + 1}")
@@ -282,8 +283,9 @@ def _facts(plans: Sequence[Plan]) -> tuple[PlanFacts, ...]:
             gross_area=plan.gross_area,
             trees=sum(block.geometry.trees for block in plan.blocks),
             plants=any(block.year_planted >= 0 for block in plan.blocks),
+            beside=beside_published(dataset),
         )
-        for place, (plan, name) in enumerate(zip(plans, names, strict=True))
+        for place, (plan, name, dataset) in enumerate(zip(plans, names, datasets, strict=True))
     )
 
 

@@ -13,6 +13,7 @@ from orchardsim.results.summary import number
 from orchardsim.risk.bands import wilson_interval
 
 if TYPE_CHECKING:
+    from orchardsim.results.published import Beside
     from orchardsim.risk.bands import Chance, Side
     from orchardsim.risk.comparison import LuckOrder
 
@@ -47,6 +48,8 @@ class PlanFacts:
         Planting positions of all blocks.
     plants : bool
         Whether a block is planted in the run: not where an old orchard is kept or land lies idle.
+    beside : Beside, optional
+        The plan beside published budgets, where they say anything of it.
     """
 
     label: str
@@ -57,6 +60,7 @@ class PlanFacts:
     gross_area: float
     trees: int
     plants: bool
+    beside: Beside | None = None
 
 
 @dataclass(frozen=True)

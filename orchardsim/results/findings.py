@@ -22,8 +22,8 @@ STRUCTURE: Final = "structure"
 VERSION: Final = 2
 """Version of the format: kinds by topic and name, fields as the dataclass lists them."""
 ROOMS: Final = (
-    "results.comparison", "results.fit", "results.levels", "results.next", "results.spares", "results.stress",
-    "results.study",
+    "results.comparison", "results.fit", "results.levels", "results.next", "results.published", "results.spares",
+    "results.stress", "results.study",
     "risk.bands", "risk.comparison", "risk.contrasts", "risk.record", "risk.utility",
 )  # fmt: skip
 """Modules whose dataclasses are kinds of findings; nothing else is ever made from a file."""

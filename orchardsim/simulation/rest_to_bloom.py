@@ -36,23 +36,23 @@ explains. Fruit mass that the fruit counted does not foretell then has a coeffic
     reads="alive",
     writes="season_rows season bloom_day frost_kill " + WORK_ASKED + " " + WORK_DONE,
 )
-def meet_season(tile: Tile, year: int) -> None:
+def meet_season(tile: Tile, year: int, residual: float = CROP_RESIDUAL) -> None:
     """Each trial meets its season; its work starts with none asked and all done in time."""
     tile.season_rows = tile.library.season_rows(tile.trials, year)
     for block in tile.blocks:
-        block.season = _season_for_trees(tile, block, year)
+        block.season = _season_for_trees(tile, block, year, residual)
         block.asked, block.done = block.ask_nothing(), block.all_in_time()
         tile.put("bloom_day", block, year, tile.library.of(block.number, "bloom_day", tile.season_rows))
         tile.put("frost_kill", block, year, block.season.frost_kill)
 
 
-def _season_for_trees(tile: Tile, block: BlockRun, year: int) -> SeasonForTrees:
+def _season_for_trees(tile: Tile, block: BlockRun, year: int, residual: float) -> SeasonForTrees:
     """What the trees see of the year's season; frost protection works or breaks down, once for the whole spring."""
     levels = {name: tile.levels.values[f"fruit_{name}"][:, block.columns] for name in ("set", "size")}
     season, site = tile.library.for_trees(block.number, tile.season_rows), block.resolved.site
     normals = np.array([rng.standard_normal() for rng in tile.rngs("crop residual", block.resolved.name, year)])
-    residual = np.exp(CROP_RESIDUAL * normals)[:, None]
-    season = dataclasses.replace(season, set_level=levels["set"], size_level=levels["size"] * residual)
+    size = levels["size"] * np.exp(residual * normals)[:, None]
+    season = dataclasses.replace(season, set_level=levels["set"], size_level=size)
     if site.protection == "none":
         return season
     uniform = np.array([rng.random() for rng in tile.rngs("frost protection", block.resolved.name, year)])

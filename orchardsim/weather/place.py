@@ -84,7 +84,8 @@ def climate_lines(found: Climate) -> list[str]:
     else:
         where = "no latitude stated" if found.record_latitude is None else degrees(found.record_latitude)
         whose = "Climate borrowed" if found.borrowed else "Climate"
-        lines = [f"{whose}: {found.record}, {where}; the site is at {site}."]
+        same = found.record_latitude == found.site_latitude
+        lines = [f"{whose}: {found.record}, {where}{', as the site' if same else f'; the site is at {site}'}."]
     return (
         lines if found.rain else [*lines, "Water stress is not computed: neither the record nor the plan holds rain."]
     )

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from orchardsim.core.units import HECTARE
+from orchardsim.report.run.published import published_gap
 from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.comparison import LEVEL, Comparison, Measure, Pair
 from orchardsim.results.study import MeasureFacts
@@ -185,7 +186,8 @@ def comparison_sentences(found: Comparison) -> list[str]:
     """Without terms of statistics: which plan, by how much, what it owes, how sure that is."""
     formats = formats_of(found)
     lines = [*_best(found, formats), *_debt(found, formats), *_sure(found)]
-    return [*lines, "No answer is surer than the plans' prices, costs and weather record."]
+    gap = published_gap({plan.label: plan.beside for plan in found.plans}, formats)
+    return [*lines, *([gap] if gap else []), "No answer is surer than the plans' prices, costs and weather record."]
 
 
 def listed(names: Sequence[str]) -> str:

@@ -10,11 +10,13 @@ import numpy as np
 from orchardsim.core.numbers import percent
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.headline_rows import MoneyRow, band, money_rows
+from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run_formats import RunFormats, years_text
 from orchardsim.results import attribute, block_labels, of_farm
 from orchardsim.results.block_results import undone_work
 from orchardsim.results.notices import SELDOM, loose_targets, price_share, unpicked_share
+from orchardsim.results.published import beside_published
 
 if TYPE_CHECKING:
     import xarray
@@ -39,7 +41,7 @@ def first_screen(dataset: xarray.Dataset) -> str:
     lines = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
     text = [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent="  ")]
     text += headline_lines(dataset, formats)
-    for sentence in plain_sentences(dataset):
+    for sentence in [*plain_sentences(dataset), published_gap({"the middle": beside_published(dataset)}, formats)]:
         text += textwrap.wrap(sentence, WIDTH)
     return "\n".join(text)
 

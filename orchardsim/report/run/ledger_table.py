@@ -8,6 +8,7 @@ import numpy as np
 
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import MISSING, number
+from orchardsim.core.units import CARTON
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import of_farm
 from orchardsim.results.sales import outlet_sales
@@ -100,7 +101,8 @@ def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:
 
 SALES_NOTE: Final = (
     "Means over trials and mature years of the whole farm; the price is all revenue over all fruit sold there, before "
-    "packing, selling charges and levies, at quantities beyond an outlet's volume its lower price included."
+    "packing, selling charges and levies, at quantities beyond an outlet's volume its lower price included. A carton "
+    "holds 40 lb."
 )
 
 
@@ -111,7 +113,11 @@ def sales_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]
         return []
     mass = "bins a year" if formats.us else "t a year"
     size = formats.bin_mass if formats.us else 1000.0
-    cells = [["outlet", "grade", mass, "of the fruit sold", formats.price_unit, f"{formats.currency} a year", "±"]]
+    # United States fruit is quoted by the carton of 40 lb; the plan's box may hold another mass
+    carton = [f"{formats.currency}/carton"] if formats.us else []
+    cells = [
+        ["outlet", "grade", mass, "of the fruit sold", formats.price_unit, *carton, f"{formats.currency} a year", "±"]
+    ]
     for row in rows:
         cells.append(
             [
@@ -120,6 +126,7 @@ def sales_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]
                 f"{row.mass / size:,.1f}",
                 f"{100 * row.share:.1f} %",
                 formats.price(row.price),
+                *([f"{row.price * CARTON:,.2f}"] if formats.us else []),
                 f"{row.revenue:,.0f}",
                 f"{row.revenue_error:,.0f}",
             ]

@@ -1,15 +1,23 @@
-"""A run beside published budgets, in sentences."""
+"""Runs beside published budgets, in sentences."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from orchardsim.core.numbers import percent
 from orchardsim.report.run_formats import RunFormats
-from orchardsim.results.published import BUDGET_COST, BUDGET_YIELD, MARGIN, PAYBACK, RETURN, beside_published
+from orchardsim.results.published import (
+    BUDGET_COST,
+    BUDGET_YIELD,
+    MARGIN,
+    PAYBACK,
+    RETURN,
+    Beside,
+    beside_published,
+)
 
 if TYPE_CHECKING:
     import xarray
@@ -46,6 +54,32 @@ def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
             f"{BUDGET_COST[0]:,.0f} to {BUDGET_COST[1]:,.0f}) and brings {formats.money(found.net_price)} after it."
         )
     return said
+
+
+def published_gap(found: Mapping[str, Beside | None], formats: RunFormats) -> str:
+    """One sentence on plans beside published budgets: how far off, in yield or in cost; empty where none is told of.
+
+    Parameters
+    ----------
+    found : mapping from label to Beside or None
+        The label is "the middle" for a plan by itself.
+    """
+    said = [f"{label} {_gap(one, formats)}" for label, one in found.items() if one is not None]
+    if not said:
+        return ""
+    budgets = (
+        f"Published budgets pay back in year {PAYBACK[0]} to {PAYBACK[1]} (IRR {percent(RETURN[0])} to "
+        f"{percent(RETURN[1])}) with {BUDGET_YIELD[0]:,.0f} to {BUDGET_YIELD[1]:,.0f} bushels an acre"
+    )
+    return f"{budgets}; here {', '.join(said)}."
+
+
+def _gap(found: Beside, formats: RunFormats) -> str:
+    if found.within:
+        return "lies within"
+    if found.bushels < BUDGET_YIELD[0]:
+        return f"picks {found.bushels:,.0f}"
+    return f"picks {found.bushels:,.0f} and has {formats.money(found.cost)} a bin to pay before packing"
 
 
 def _outside(value: float, bounds: tuple[float, float], text: Callable[[float], str]) -> str:
