@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from orchardsim.core.units import ACRE, BUSHEL
-from orchardsim.report.run.published import published_lines
+from orchardsim.report.run.published import published_gap, published_lines
 from orchardsim.report.run_formats import RunFormats
+from orchardsim.results.findings import findings_bytes, read_findings
 from orchardsim.results.published import beside_published
 from tests.results.invented_run import invented_dataset
 
@@ -62,6 +63,24 @@ def test_the_reason_is_told_where_the_middle_lies_outside(run):
     assert "a bin of 20 bushels costs" in published_lines(run, formats)[1]
     run["irr"][:] = 0.15
     assert "4.0 points above" in published_lines(run, formats)[0]
+
+
+def test_first_screens_tell_the_gap_in_one_sentence(run, tmp_path):
+    """The yields and the cost are those worked out by hand above; what a comparison keeps of it comes back whole."""
+    formats, within = RunFormats.of(run), beside_published(run)
+    assert published_gap({"A": within, "B": None}, formats).endswith(
+        "1,000 to 1,200 bushels an acre; here A lies within."
+    )
+    assert published_gap({"A": None}, formats) == ""
+    run["payback_year"][:] = np.inf
+    poor = beside_published(run)
+    assert published_gap({"A": poor, "B": within}, formats).endswith("here A picks 800, B lies within.")
+    run["harvested_mass"][:] *= 1.5
+    dear = published_gap({"the middle": beside_published(run)}, formats)
+    assert "here the middle picks 1,200 and has " in dear and dear.endswith(" a bin to pay before packing.")
+    kept = tmp_path / "found.npz"
+    kept.write_bytes(findings_bytes(poor))
+    assert read_findings(kept) == poor
 
 
 def test_other_money_and_wide_plantings_are_left_out(run):
