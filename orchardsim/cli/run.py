@@ -103,6 +103,7 @@ def execute(options: argparse.Namespace) -> int:
     """Simulate the plan, save the run when a folder is given, and print the headline table."""
     import orchardsim
     from orchardsim.core.errors import InputError
+    from orchardsim.core.pool import worker_pool
     from orchardsim.report.run.page import report_files, write_report
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.store import RESULTS_FILE, RUN, SUMMARY_FILE, dump_summary, open_results
@@ -120,6 +121,7 @@ def execute(options: argparse.Namespace) -> int:
     if options.second_opinion:
         jobs.append(_job(_other_plan(plan, options), options))
     with contextlib.ExitStack() as stack:
+        stack.enter_context(worker_pool(options.jobs))  # the same processes simulate and draw
         place = options.out
         if place is None:
             with unbroken():
@@ -208,19 +210,17 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
     """Run what is not kept yet, with progress bars, and write the results whole."""
     import json
 
-    from orchardsim.core.pool import worker_pool
     from orchardsim.report.run.second_opinion import second_opinion_document
     from orchardsim.results.folder import WORKROOM
     from orchardsim.results.store import CHUNK_TRIALS, RESULTS_FILE, add_attributes, open_results, write_netcdf
     from orchardsim.simulation.partial import PartialRun
 
     runs = []
-    with worker_pool(options.jobs):
-        for job, (prefix, part) in zip(jobs, PARTS, strict=False):
-            run = PartialRun(folder, job.trials, prefix)
-            with _kept_trials(run, part, options), progress(_heading(job, part), job.trials) as done:
-                job.run_kept(run, options.jobs, done)
-            runs.append(run)
+    for job, (prefix, part) in zip(jobs, PARTS, strict=False):
+        run = PartialRun(folder, job.trials, prefix)
+        with _kept_trials(run, part, options), progress(_heading(job, part), job.trials) as done:
+            job.run_kept(run, options.jobs, done)
+        runs.append(run)
     with _kept_trials(runs[-1], PARTS[len(runs) - 1][1], options):
         if len(jobs) == 1:
             folder.write(RESULTS_FILE, lambda path: write_netcdf(path, jobs[0].pieces(runs[0], CHUNK_TRIALS)))

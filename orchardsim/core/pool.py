@@ -55,6 +55,11 @@ def worker_pool(jobs: int) -> Iterator[WorkerPool]:
         pool.close()
 
 
+def pool_at_hand() -> WorkerPool:
+    """The pool that is open here; where there is none, this process alone."""
+    return _open_pool.get() or WorkerPool(1)
+
+
 class WorkerPool:
     """Processes that share out independent tasks; see :func:`worker_pool`.
 

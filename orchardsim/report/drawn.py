@@ -50,11 +50,23 @@ def _of_panel(axes: Axes) -> Iterator[Drawn]:
                       for one in patches]  # fmt: skip
             size = [one.get_width() if across else one.get_height() for one in patches]
             yield Drawn(panel, _name(held), _numbers(middle), _numbers(size))
+    for step in axes.patches:
+        if type(step).__name__ == "StepPatch":
+            found: Any = step
+            high, edges, base = (_numbers(one) for one in found.get_data())
+            yield Drawn(panel, _name(step), (edges[:-1] + edges[1:]) / 2, high - base)
     for band in axes.collections:
+        if type(band).__name__ == "QuadMesh":
+            rows = [text.get_text() for text in axes.yaxis.get_ticklabels()]
+            cells = np.ma.filled(np.ma.asarray(band.get_array(), dtype=np.float64), np.nan)
+            for name, values in zip(rows, cells.reshape(len(rows), -1), strict=True):
+                yield Drawn(panel, name, np.arange(1.0, values.size + 1), values)
         paths = band.get_paths()
         if type(band).__name__ == "FillBetweenPolyCollection":
             for path in paths:
                 yield _band(panel, _name(band), path.vertices)
+        if type(band).__name__ == "PathCollection" and len(points := np.asarray(band.get_offsets())):
+            yield Drawn(panel, _name(band), _numbers(points[:, 0]), _numbers(points[:, 1]))
     for image in axes.images:
         values = np.asarray(image.get_array(), dtype=np.float64)
         for row in np.flatnonzero(values.any(axis=1)):

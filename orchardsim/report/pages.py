@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -41,19 +41,50 @@ def file_names(document: str, page: str, figures: Iterable[str]) -> list[str]:
     return [document, findings_path(Path(document)).name, page, *picture_names(figures)]
 
 
-def save_pictures(folder: OutputFolder, found: Any, figures: Figures) -> dict[str, Picture]:
-    """Draw every picture and write it as SVG, and its numbers as CSV; by name."""
+def drawn(heading: str, draw: Callable[[Any], Any], found: Any) -> tuple[Picture, str]:
+    """A picture, and its numbers as CSV."""
     from orchardsim.report.drawn import numbers_csv, picture_words
     from orchardsim.report.style import picture_settings, svg_text
 
-    pictures = {}
     with picture_settings():
-        for name, (heading, draw) in figures.items():
-            figure = draw(found)
-            pictures[name] = Picture(svg_text(figure), picture_words(heading, figure))
-            vector, numbers = picture_names([name])
-            folder.write_text(vector, '<?xml version="1.0" encoding="utf-8"?>\n' + pictures[name].svg)
-            folder.write_text(numbers, numbers_csv(figure))
+        figure = draw(found)
+        return Picture(svg_text(figure), picture_words(heading, figure)), numbers_csv(figure)
+
+
+def keep_picture(folder: OutputFolder, name: str, picture: Picture, numbers: str) -> None:
+    """Write a picture as SVG, and its numbers as CSV."""
+    vector, table = picture_names([name])
+    folder.write_text(vector, '<?xml version="1.0" encoding="utf-8"?>\n' + picture.svg)
+    folder.write_text(table, numbers)
+
+
+SmallPictures = Mapping[str, tuple[str, tuple[float, float], Callable[[Any], object]]]
+"""Name -> (heading, width and height [inch], function that draws on axes)."""
+
+
+def small_pictures(pictures: SmallPictures) -> tuple[dict[str, Any], dict[str, str]]:
+    """Pictures of a sheet as inline SVG, and their numbers as CSV, both by name."""
+    from matplotlib.figure import Figure
+
+    from orchardsim.report.drawn import numbers_csv, picture_words
+    from orchardsim.report.style import picture_settings, svg_text
+
+    shown, numbers = {}, {}
+    with picture_settings():
+        for name, (heading, size, draw) in pictures.items():
+            figure = Figure(figsize=size, layout="constrained")
+            draw(figure.subplots())
+            shown[name] = inline_svg(svg_text(figure), name, picture_words(heading, figure))
+            numbers[name] = numbers_csv(figure)
+    return shown, numbers
+
+
+def save_pictures(folder: OutputFolder, found: Any, figures: Figures) -> dict[str, Picture]:
+    """Draw every picture and write it as SVG, and its numbers as CSV; by name."""
+    pictures = {}
+    for name, (heading, draw) in figures.items():
+        pictures[name], numbers = drawn(heading, draw, found)
+        keep_picture(folder, name, pictures[name], numbers)
     return pictures
 
 
@@ -65,7 +96,7 @@ def save_findings(
     document: tuple[str, Mapping[str, Any]],
     figures: Figures,
     page: tuple[str, Callable[[Any, Pictures], str]],
-    sheets: Mapping[str, Callable[[Any], bytes]] | None = None,
+    sheets: tuple[Sequence[str], Callable[[Any], Mapping[str, bytes]]] = ((), lambda found: {}),
 ) -> Path:
     """Write JSON, the findings themselves, pictures and page into a folder.
 
@@ -83,8 +114,8 @@ def save_findings(
     page : tuple of str and callable
         Name of the page, and the function that makes its text from ``found`` and the pictures.
 
-    sheets : mapping, optional
-        Name of a file -> the function that makes its bytes from ``found``.
+    sheets : tuple of names and callable
+        Further files, and the function that makes their bytes from ``found``, by name.
 
     Returns
     -------
@@ -96,14 +127,13 @@ def save_findings(
     InputError
         If the folder cannot be written, or somebody else's file stands in the way.
     """
-    more = sheets or {}
-    with opened(place, what, [*file_names(document[0], page[0], figures), *more]) as folder:
+    with opened(place, what, [*file_names(document[0], page[0], figures), *sheets[0]]) as folder:
         folder.write_text(document[0], dump_summary(dict(document[1])))
         folder.write_bytes(findings_path(Path(document[0])).name, findings_bytes(found))
         pictures = save_pictures(folder, found, figures)
         path = folder.write_text(page[0], page[1](found, pictures))
-        for name, draw in more.items():
-            folder.write_bytes(name, draw(found))
+        for name, content in sheets[1](found).items():
+            folder.write_bytes(name, content)
         folder.finish()
     return path
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import textwrap
 import warnings
@@ -30,9 +31,10 @@ SERIES: Final = (LEAF, OCHRE, SKY, BRICK, PLUM, STRAW, STONE)
 """Told apart in lightness as well as in hue, so that colour-blind readers and grey printers can follow."""
 
 FILLS: Final = (LEAF, OCHRE, STRAW, STONE)
-HATCHES: Final = ("", "//", "..", "xx")
+HATCHES: Final = ("", "//", "..", "xx", "\\\\", "||", "++")
 LINES: Final[tuple[Any, ...]] = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 1)))
-"""Hatches and line styles, so that nothing is told apart by colour alone."""
+MARKERS: Final = ("o", "s", "^", "D", "v")
+"""Hatches, line styles and markers, so that nothing is told apart by colour alone."""
 
 WIDTH: Final = 6.2
 """Inches; narrow enough that the text stays readable on a phone."""
@@ -76,7 +78,11 @@ def picture_settings() -> Iterator[None]:
     with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
         # A sign that the font lacks is drawn as an empty box; the page beside it shows it as text.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        yield
+        gc.freeze()  # what was there before is not looked through again for every picture's rubbish
+        try:
+            yield
+        finally:
+            gc.unfreeze()
 
 
 def new_figure(rows: int = 1, columns: int = 1, height: float = 3.6, **arguments: Any) -> tuple[Figure, Any]:
@@ -127,6 +133,15 @@ def draw_single(axes: Axes, x: NDArray[Any], futures: Mapping[str, Any], *, labe
     """Single futures as thin lines through a band, told apart by their strokes."""
     for (name, values), line in zip(futures.items(), LINES[1:], strict=False):
         axes.plot(x, values, color=INK, linewidth=1.0, linestyle=line, label=f"{'' if labels else '_'}{name} future")
+
+
+def draw_steps(axes: Axes, year: Any, values: Any, base: Any, number: int, name: str, shown: str | None = None) -> None:
+    """One layer of a stack of yearly amounts on its base: a fill and a hatch of its own; ``shown``: legend's word."""
+    year, values, base = (np.asarray(one, dtype=np.float64) for one in (year, values, base))
+    edges = np.concatenate([year - 0.5, year[-1:] + 0.5])
+    fill, hatch = SERIES[number % len(SERIES)], HATCHES[number % len(HATCHES)]
+    axes.stairs(base + values, edges, baseline=base, fill=True, facecolor=fill, edgecolor="white", hatch=hatch,
+                linewidth=0.5, label=f"_{name}" if shown is None else shown)  # fmt: skip
 
 
 def legend_above(figure: Figure, panels: Sequence[Axes], columns: int = 3) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import re
 from pathlib import Path
@@ -13,7 +14,7 @@ import xarray
 
 from orchardsim.plan import load_plan
 from orchardsim.report.run.page import write_report
-from orchardsim.report.run.sheet import answer_lines, bill_cells, sheet_html, sheet_pdf, worst_lines
+from orchardsim.report.run.sheet import answer_lines, bill_cells, sheet_page, sheet_pdf, worst_lines
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.farm import of_farm
@@ -84,7 +85,7 @@ def test_the_paper_is_one_page_and_the_same_each_time(dataset: xarray.Dataset, s
 
 
 def test_a_title_stays_text(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    text = sheet_html(summary, RunFormats.of(dataset))
+    text = sheet_page(summary, RunFormats.of(dataset))[0]
     assert "&lt;b&gt;Hill &amp; $x$" in text
     assert "<b>Hill" not in text
     assert not re.search(r"""(src|href)=["']https?:""", text)
@@ -95,3 +96,10 @@ def test_a_saved_run_has_its_sheet(dataset: xarray.Dataset, tmp_path: Path) -> N
     write_report(tmp_path / "out")
     assert (tmp_path / "out" / "sheet.pdf").read_bytes().startswith(b"%PDF")
     assert "What it rests on" in (tmp_path / "out" / "sheet.html").read_text()
+    rows = list(csv.DictReader((tmp_path / "out" / "figures" / "sheet_cash.csv").open(encoding="utf-8")))
+    known = summary_document(dataset)["sheet"]["cash_summed_by_year"]
+    middle = {row["x"]: float(row["value"]) for row in rows if row["series"] == "middle"}
+    assert middle == pytest.approx({str(year): row["p50"] for year, row in known.items()}, rel=1e-5)
+    assert {"sheet_land.csv", "sheet_yield.csv", "sheet_payback.csv"} <= {
+        path.name for path in (tmp_path / "out" / "figures").iterdir()
+    }

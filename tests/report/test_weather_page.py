@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from orchardsim.core.handover import SeasonWeather
-from orchardsim.report.weather.figures import with_error
+from orchardsim.core.numbers import with_error
 from orchardsim.report.weather.history import first_frost, frost_shares, last_frost, monthly, weather_history
 from orchardsim.report.weather.page import _count_text, weather_sentences, write_weather_page
 from orchardsim.season.parameters import Phenology
@@ -92,8 +92,8 @@ def test_range_of_a_share_is_clopper_and_pearsons():
 
 
 def test_numbers_are_shown_to_the_figures_of_their_error():
-    assert with_error(-0.8512, 0.502) == "-0.85 ± 0.50"
-    assert with_error(1234.5, 87.0) == "+1234 ± 87"
+    assert with_error(-0.8512, 0.502, most=3) == "-0.85 ± 0.50"
+    assert with_error(1234.5, 87.0, "+") == "+1,234 ± 87"
 
 
 def test_page_and_pictures(history, tmp_path):

@@ -12,6 +12,7 @@ from orchardsim.report.style import (
     BRICK,
     INK,
     LEAF,
+    LINES,
     QUIET,
     SERIES,
     STONE,
@@ -32,8 +33,6 @@ DIFFERENCE_PANELS: Final = {
     "npv_per_area": ("npv_per_area", "peak_borrowing", "picked_per_area"),
 }
 """Deciding measure -> measures of the picture of differences."""
-STYLES: Final = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 1)))
-"""Line styles, so that plans are told apart without colour."""
 
 
 def difference_figure(found: Comparison) -> Figure:
@@ -74,9 +73,26 @@ def _difference_panel(axes: Axes, found: Comparison, key: str, formats: RunForma
         if key == found.deciding:
             doubtful = found.pair(leader, other).outcome != "better"
         colour = LEAF if good else BRICK
-        axes.plot([left, right], [row, row], color=QUIET, linewidth=1.2, zorder=2)
-        axes.plot([low, high], [row, row], color=colour, linewidth=4.5, solid_capstyle="butt", zorder=3)
-        axes.plot([centre], [row], "o", color="white" if doubtful else colour, markeredgecolor=colour, zorder=4)
+        name = f"less {found.plans[other].label}"
+        axes.plot([left, right], [row, row], color=QUIET, linewidth=1.2, zorder=2, label=f"_{name}: 18 futures in 20")
+        axes.plot(
+            [low, high],
+            [row, row],
+            color=colour,
+            linewidth=4.5,
+            solid_capstyle="butt",
+            zorder=3,
+            label=f"_{name}: limits",
+        )
+        axes.plot(
+            [centre],
+            [row],
+            "o",
+            color="white" if doubtful else colour,
+            markeredgecolor=colour,
+            zorder=4,
+            label=f"_{name}: mean",
+        )
     axes.axvline(0, color=INK, linewidth=1)
     axes.set_yticks(
         range(len(rows)), [f"less {found.plans[other].label} ({found.plans[other].name})" for other, _ in rows]
@@ -144,7 +160,7 @@ def luck_figure(found: Comparison) -> Figure:
             share,
             where="post",
             color=SERIES[place % len(SERIES)],
-            linestyle=STYLES[place % len(STYLES)],
+            linestyle=LINES[place % len(LINES)],
             linewidth=1.9,
             label=f"{plan.label} {plan.name}",
         )
@@ -177,7 +193,7 @@ def picked_figure(found: Comparison) -> Figure:
             year,
             middle,
             color=colour,
-            linestyle=STYLES[place % len(STYLES)],
+            linestyle=LINES[place % len(LINES)],
             linewidth=1.9,
             label=f"{plan.label} {plan.name}",
         )

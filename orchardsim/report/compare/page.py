@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
 from orchardsim.report.cautions import CAUTIONS
-from orchardsim.report.compare.sheet import choice_sheet_html, choice_sheet_pdf
+from orchardsim.report.compare.sheet import PICTURES, choice_sheet_page, choice_sheet_pdf
 from orchardsim.report.compare.table import pair_cells, pair_explanations, plan_tables
 from orchardsim.report.compare.words import (
     comparison_sentences,
@@ -21,12 +20,17 @@ from orchardsim.report.pages import Pictures, file_names, picture_parts, render,
 from orchardsim.report.run_formats import LEFT_OUT, PAYBACK_AND_NPV
 from orchardsim.results.comparison import COMPARE_FILE, COMPARE_PAGE, KIND, Comparison, comparison_document
 from orchardsim.results.folder import OutputFolder
+from orchardsim.results.store import FIGURES_FOLDER
 
-SHEETS: Final[dict[str, Callable[[Comparison], bytes]]] = {
-    "compare_sheet.html": lambda found: choice_sheet_html(found).encode(),
-    "compare_sheet.pdf": choice_sheet_pdf,
-}
-"""One page for a partner: what you gain and risk by choosing another plan."""
+SHEET_PAGE: Final = "compare_sheet.html"
+SHEETS: Final = (SHEET_PAGE, "compare_sheet.pdf", *(f"{FIGURES_FOLDER}/{name}.csv" for name in PICTURES))
+"""One page for a partner: what you gain and risk by choosing another plan; with the numbers of its pictures."""
+
+
+def _sheets(found: Comparison) -> dict[str, bytes]:
+    page, numbers = choice_sheet_page(found)
+    made = [page.encode(), choice_sheet_pdf(found), *(text.encode() for text in numbers.values())]
+    return dict(zip(SHEETS, made, strict=True))
 
 
 def comparison_files() -> list[str]:
@@ -64,7 +68,7 @@ def write_comparison(place: str | Path | OutputFolder, found: Comparison) -> Pat
         document=(COMPARE_FILE, comparison_document(found) | {"sentences": comparison_sentences(found)}),
         figures=FIGURES,
         page=(COMPARE_PAGE, comparison_html),
-        sheets=SHEETS,
+        sheets=(SHEETS, _sheets),
     )
 
 

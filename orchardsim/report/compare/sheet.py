@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 import io
 import textwrap
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -20,10 +22,11 @@ from orchardsim.report.compare.words import (
     unit_text,
     value_text,
 )
-from orchardsim.report.pages import inline_svg, render
+from orchardsim.report.pages import render, small_pictures
 from orchardsim.report.run.sheet import PAPER
-from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, picture_settings, svg_text, thousands, whole_ticks
+from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, picture_settings, thousands, whole_ticks
 from orchardsim.results.comparison import Comparison
+from orchardsim.results.store import FIGURES_FOLDER
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -225,17 +228,15 @@ def _contrasts(found: Comparison) -> list[str]:
     return lines[:MOST_CONTRASTS] + ([f"and {more} more, on the page of the comparison"] if more > 0 else [])
 
 
-def choice_sheet_html(found: Comparison) -> str:
-    """The sheet as a page that reads on a telephone and prints on one sheet."""
-    from matplotlib.figure import Figure
-
-    pictures: dict[str, Any] = {}
-    with picture_settings():
-        for name, draw in (("cash", draw_choice_cash), ("gap", draw_choice_gap)):
-            figure = Figure(figsize=(3.9, 2.8), layout="constrained")
-            draw(figure.subplots(), found)
-            pictures[name] = inline_svg(svg_text(figure), f"choice-{name}")
-    return render(
+def choice_sheet_page(found: Comparison) -> tuple[str, dict[str, str]]:
+    """The sheet as a page that reads on a phone and prints on one sheet, and the numbers of its pictures as CSV."""
+    pictures, numbers = small_pictures(
+        {
+            name: (heading, (3.9, 2.8), functools.partial(draw, found=found))
+            for name, (heading, draw) in PICTURES.items()
+        }
+    )
+    page = render(
         "compare_sheet.html",
         title=choice_title(found),
         plans=_plan_lines(found),
@@ -244,6 +245,15 @@ def choice_sheet_html(found: Comparison) -> str:
         cells=choice_cells(found),
         contrasts=_contrasts(found),
         pictures=pictures,
+        files=FIGURES_FOLDER,
         cautions=CAUTIONS[:4],
         footer=footer_text(found),
     )
+    return page, numbers
+
+
+PICTURES: Final[dict[str, tuple[str, Callable[..., object]]]] = {
+    "compare_sheet_cash": ("Cash since year 0 under both plans", draw_choice_cash),
+    "compare_sheet_gap": ("How often one plan ends ahead of the other, and by how much", draw_choice_gap),
+}
+"""Pictures of the page: name -> heading, drawing."""

@@ -21,8 +21,9 @@ def swings_figure(found: LevelsFound) -> Figure:
     names = [term(one.name) for one in found.swings]
     places = np.arange(len(names))
     lows, highs = (np.array([getattr(one, end) for one in found.swings]) for end in ("npv_low", "npv_high"))
-    for values, colour, label in ((lows, BRICK, "level low"), (highs, LEAF, "level high")):
-        axes.barh(places, values - found.npv, left=found.npv, height=0.62, color=colour, label=label)
+    for values, colour, hatch, name in ((lows, BRICK, "//", "level low"), (highs, LEAF, "", "level high")):
+        axes.barh(places, values - found.npv, left=found.npv, height=0.62, color=colour, hatch=hatch,
+                  edgecolor="white", linewidth=0, label=name)  # fmt: skip
     axes.axvline(found.npv, color=INK, linewidth=1.2)
     axes.axvline(0, color=QUIET, linewidth=0.9, linestyle=":")
     axes.set_yticks(places, names)

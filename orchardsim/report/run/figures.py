@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,17 +19,20 @@ from orchardsim.report.run.size_figure import size_figure
 from orchardsim.report.run_formats import RunFormats, footer
 from orchardsim.report.style import (
     BRICK,
+    HATCHES,
     INK,
     LEAF,
+    LINES,
+    MARKERS,
     OCHRE,
     QUIET,
     SERIES,
     SKY,
-    STONE,
     add_footer,
     draw_band,
     draw_doubts,
     draw_single,
+    draw_steps,
     legend_above,
     new_figure,
     thousands,
@@ -166,13 +169,13 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     order = np.argsort(-lost.sum(axis=0), kind="stable")
     shown = [cause for cause in order[:MOST_CAUSES] if lost[:, cause].sum() > 0]
     bottom = np.zeros(len(year))
-    for colour, cause in zip(SERIES, shown, strict=False):
+    for number, cause in enumerate(shown):
         name = term(str(dataset["cause"].values[cause]))
-        lower.bar(year, lost[:, cause], bottom=bottom, color=colour, width=0.7, label=name)
-        bottom += lost[:, cause]
+        draw_steps(lower, year, lost[:, cause], bottom, number, name, name)
+        bottom = bottom + lost[:, cause]
     rest = lost.sum(axis=1) - bottom
     if rest.max() > 1e-9:
-        lower.bar(year, rest, bottom=bottom, color=STONE, width=0.7, label="other causes")
+        draw_steps(lower, year, rest, bottom, len(SERIES) - 1, "other causes", "other causes")
     high = np.quantile(lost_by_cause.sum(axis=2), 0.95, axis=0)
     lower.plot(year, high, linestyle="none", marker="_", color=INK, markersize=9, label="lost, 1 trial in 20 above")
     lower.plot(
@@ -219,7 +222,8 @@ def season_figure(dataset: xarray.Dataset) -> Figure:
     latitude = float(dataset.attrs["latitude"])
     from_record = bool((record_year > 0).all()) and np.unique(record_year).size <= 150
     for number, label in enumerate(labels):
-        colour = (LEAF, OCHRE, SKY)[number]
+        colour, hatch = (LEAF, OCHRE, SKY)[number], HATCHES[number]
+        look: dict[str, Any] = {"color": colour, "linestyle": LINES[number], "marker": MARKERS[number]}
         bloom = dataset["bloom_day"].sel(block=label).values
         kill = dataset["frost_kill"].sel(block=label).values * 100
         if from_record:
@@ -229,9 +233,12 @@ def season_figure(dataset: xarray.Dataset) -> Figure:
             bloom_mean = np.full(span.size, np.nan)
             bloom_mean[seasons - seasons[0]] = [bloom[record_year == season].mean() for season in seasons]
             kill_mean = np.array([kill[record_year == season].mean() for season in seasons])
-            upper.plot(span, bloom_mean, marker="o", markersize=3.5, linewidth=1, color=colour, label=label)
+            upper.plot(span, bloom_mean, markersize=3.5, linewidth=1, label=label, **look)
             width = 0.8 / len(labels)
-            lower.bar(seasons + (number - (len(labels) - 1) / 2) * width, kill_mean, width, color=colour)
+            lower.bar(
+                seasons + (number - (len(labels) - 1) / 2) * width, kill_mean, width, color=colour, hatch=hatch,
+                edgecolor="white", linewidth=0, label=f"_{label}",
+            )  # fmt: skip
         else:
             draw_band(upper, dataset["year"].values, bloom, colour=colour, labels=number == 0)
             draw_band(lower, dataset["year"].values, kill, colour=colour, labels=False)
@@ -243,7 +250,7 @@ def season_figure(dataset: xarray.Dataset) -> Figure:
     lower.set_ylim(0, 100)
     lower.set_xlabel("harvest year of the weather record" if from_record else "year of the plan")
     if len(labels) > 1 or not from_record:
-        upper.legend(loc="upper left", ncols=3)
+        legend_above(figure, [upper])
     share = " · ".join(
         f"{label}: {100 * float((dataset['frost_kill'].sel(block=label) > 0.9).mean()):.1f} %" for label in labels
     )
@@ -280,15 +287,15 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     items = [str(item) for item in dataset["ledger_item"].values]
     figure, axes = new_figure(height=4.0)
     above, below = np.zeros(len(year)), np.zeros(len(year))
-    for colour, (group, names) in zip(SERIES, items_by_group().items(), strict=False):
+    for number, (group, names) in enumerate(items_by_group().items()):
         columns = [items.index(name) for name in names if name in items]
         amount = ledger[:, columns].sum(axis=1)
         if not np.abs(amount).max(initial=0.0) > 0:
             continue
         # Money in is stacked upward and money out downward, also within a group that changes its sign.
         gain, cost = np.maximum(amount, 0), np.minimum(amount, 0)
-        axes.bar(year, gain, bottom=above, color=colour, width=0.75, label=group)
-        axes.bar(year, cost, bottom=below, color=colour, width=0.75)
+        draw_steps(axes, year, gain, above, number, f"{group}, in", group)
+        draw_steps(axes, year, cost, below, number, f"{group}, out")
         above, below = above + gain, below + cost
     axes.plot(year, above + below, color=INK, linewidth=1.4, marker="o", markersize=3, label="net")
     axes.axhline(0, color=INK, linewidth=0.9)
@@ -296,9 +303,7 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     axes.set_ylabel(f"thousand {formats.currency}")
     axes.set_xlabel("year of the plan")
     axes.set_xlim(year[0] - 0.6, year[-1] + 0.6)
-    low, high = axes.get_ylim()
-    axes.set_ylim(low, high + 0.28 * (high - low))
-    axes.legend(loc="upper left", ncols=3, columnspacing=1.2)
+    legend_above(figure, [axes])
     whole_ticks(axes)
     thousands(axes.yaxis)
     add_footer(figure, f"Whole farm. {formats.currency}: {formats.money_basis}. {footer(dataset)}")

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import functools
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.core.parameters import STATUSES
+from orchardsim.core.pool import pool_at_hand
 from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.cautions import CAUTIONS
-from orchardsim.report.pages import Pictures, picture_names, picture_parts, render, save_pictures
+from orchardsim.report.pages import Pictures, drawn, keep_picture, picture_names, picture_parts, render
 from orchardsim.report.run.block_tables import (
     MONEY_NOTE,
     WORK_NOTE,
@@ -34,7 +36,7 @@ from orchardsim.report.run.risk import cover_cells, risk_part
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.second_opinion import second_opinion_part
 from orchardsim.report.run.sentences import plain_sentences
-from orchardsim.report.run.sheet import sheet_html, sheet_pdf
+from orchardsim.report.run.sheet import sheet_files, sheet_page, sheet_pdf
 from orchardsim.report.run.size_table import box_cells, box_note
 from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
 from orchardsim.report.run.tree_table import TREE_NOTE, swing_line, tree_groups
@@ -70,7 +72,7 @@ def report_files() -> list[str]:
     """Files that :func:`write_report` writes."""
     from orchardsim.report.run.figures import FIGURES
 
-    return [REPORT_FILE, SHEET_FILE, SHEET_PAPER, *picture_names(FIGURES)]
+    return [REPORT_FILE, SHEET_FILE, SHEET_PAPER, *picture_names(FIGURES), *sheet_files()]
 
 
 def write_report(place: str | Path | OutputFolder) -> Path:
@@ -97,13 +99,42 @@ def write_report(place: str | Path | OutputFolder) -> Path:
     target = saved.parent if saved.is_file() else place
     with open_results(saved) as dataset, opened(target, RUN, report_files()) as folder:
         run = SavedRun.of(dataset, saved.parent if saved.is_file() else saved)
-        pictures = save_pictures(folder, run, figures_of(run))
+        drawings = _drawings(saved, run)
+        pictures = {}
+        for name in figures_of(run):
+            pictures[name], numbers = drawings[name]
+            keep_picture(folder, name, pictures[name], numbers)
         path = folder.write_text(REPORT_FILE, report_html(run, pictures))
-        folder.write_text(SHEET_FILE, sheet_html(run.summary, run.formats))
-        folder.write_bytes(SHEET_PAPER, sheet_pdf(run.summary, run.formats))
+        page, numbers_of = drawings[SHEET_FILE]
+        folder.write_text(SHEET_FILE, page)
+        for name, numbers in zip(sheet_files(), numbers_of.values(), strict=True):
+            folder.write_text(name, numbers)
+        folder.write_bytes(SHEET_PAPER, drawings[SHEET_PAPER])
         if folder.update:
             folder.finish()
     return path
+
+
+def _drawings(saved: Path, run: SavedRun) -> dict[str, Any]:
+    """Pictures with their numbers, and both sheets, by name; the processes of an open pool share the work."""
+    from orchardsim.report.run.figures import figures_of
+
+    names = [SHEET_PAPER, SHEET_FILE, *figures_of(run)]
+    draw = functools.partial(_drawing, saved.resolve())
+    with SavedRun.at_hand(saved.resolve(), run):
+        done = dict(pool_at_hand().finished([(draw, (name,)) for name in names]))
+    return {name: done[place] for place, name in enumerate(names)}
+
+
+def _drawing(saved: Path, name: str) -> Any:
+    from orchardsim.report.run.figures import FIGURES
+
+    run = SavedRun.opened(saved)
+    if name == SHEET_FILE:
+        return sheet_page(run.summary, run.formats)
+    if name == SHEET_PAPER:
+        return sheet_pdf(run.summary, run.formats)
+    return drawn(*FIGURES[name], run)
 
 
 def report_html(run: SavedRun, pictures: Pictures) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document
-from orchardsim.results.store import SUMMARY_FILE
+from orchardsim.results.store import SUMMARY_FILE, open_results
 
 if TYPE_CHECKING:
     import xarray
@@ -23,6 +24,10 @@ Array = NDArray[np.float64]
 
 SINGLE: Final = ("worst", "usual", "best")
 """Single futures that are drawn: lowest, middle and highest NPV of all trials."""
+
+
+_AT_HAND: dict[Path, SavedRun] = {}
+"""The run that is drawn, by where it is saved."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +65,25 @@ class SavedRun:
         if place is not None and (path := place / SUMMARY_FILE).is_file():
             found = json.loads(path.read_text(encoding="utf-8"))
         return cls(dataset, found if "sheet" in found else summary_document(dataset))
+
+    @classmethod
+    @contextlib.contextmanager
+    def at_hand(cls, saved: Path, run: SavedRun) -> Iterator[None]:
+        """For a while, give ``run`` to whoever asks in this process for what is saved there."""
+        _AT_HAND[saved] = run
+        try:
+            yield
+        finally:
+            _AT_HAND.clear()
+
+    @classmethod
+    def opened(cls, saved: Path) -> SavedRun:
+        """What is saved in a folder or ``results.nc``; a worker process opens it once and keeps it."""
+        if saved not in _AT_HAND:
+            _AT_HAND.clear()
+            dataset = contextlib.ExitStack().enter_context(open_results(saved))
+            _AT_HAND[saved] = cls.of(dataset, saved.parent if saved.is_file() else saved)
+        return _AT_HAND[saved]
 
     @functools.cached_property
     def formats(self) -> RunFormats:

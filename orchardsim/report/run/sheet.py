@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import csv
+import functools
 import io
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from orchardsim.core.units import HECTARE, display
+from orchardsim.core.units import display
 from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.pages import render, small_pictures
 from orchardsim.report.run.saved import bands
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.report.style import (
@@ -21,9 +24,9 @@ from orchardsim.report.style import (
     QUIET,
     draw_doubts,
     picture_settings,
-    svg_text,
     thousands,
 )
+from orchardsim.results.store import FIGURES_FOLDER
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -291,24 +294,16 @@ def sheet_pdf(summary: Mapping[str, Any], formats: RunFormats) -> bytes:
     return buffer.getvalue()
 
 
-def sheet_html(summary: Mapping[str, Any], formats: RunFormats) -> str:
-    """The sheet as a page that reads on a phone and prints on one sheet."""
-    from matplotlib.figure import Figure
-
-    from orchardsim.report.pages import inline_svg, render  # that page writes this one beside it
-
-    pictures = {}
-    with picture_settings():
-        for name, draw, size in (
-            ("land", draw_land, (6.4, 2.2)),
-            ("yield", draw_yield, (3.9, 2.6)),
-            ("cash", draw_cash, (3.9, 2.6)),
-            ("payback", draw_payback, (3.9, 2.4)),
-        ):
-            figure = Figure(figsize=size, layout="constrained")
-            draw(figure.subplots(), summary, formats)
-            pictures[name] = inline_svg(svg_text(figure), f"sheet-{name}")
-    return render(
+def sheet_page(summary: Mapping[str, Any], formats: RunFormats) -> tuple[str, dict[str, str]]:
+    """The sheet as a page that reads on a phone and prints on one sheet, and the numbers of its pictures as CSV."""
+    pictures, numbers = small_pictures(
+        {
+            name: (heading, size, functools.partial(draw, summary=summary, formats=formats))
+            for name, (heading, size, draw) in PICTURES.items()
+        }
+    )
+    numbers["sheet_land"] = land_csv(summary)
+    page = render(
         "sheet.html",
         title=sheet_title(summary),
         answers=answer_lines(summary, formats),
@@ -319,7 +314,40 @@ def sheet_html(summary: Mapping[str, Any], formats: RunFormats) -> str:
         cautions=CAUTIONS,
         footer=footer_line(summary),
         pictures=pictures,
+        files=FIGURES_FOLDER,
         currency=formats.currency,
         money_basis=formats.money_basis,
-        area=f"{summary['planted_area_m2']['farm'] / HECTARE:.2f} ha",
     )
+    return page, numbers
+
+
+def land_csv(summary: Mapping[str, Any]) -> str:
+    """What stands on the land, a row a row group, lengths in metres."""
+    held = io.StringIO()
+    writer = csv.writer(held, lineterminator="\n")
+    writer.writerow(
+        ["block", "cultivar", "rootstock", "training", "rows", "trees", "tree_spacing_m", "row_spacing_m",
+         "trees_per_row", "headland_m", "year_planted"]
+    )  # fmt: skip
+    for block in summary["sheet"]["land"]:
+        for group in block["groups"]:
+            writer.writerow(
+                [block["name"], *(group[key] for key in ("cultivar", "rootstock", "training", "rows", "trees")),
+                 *(block[key] for key in ("tree_spacing_m", "row_spacing_m", "trees_per_row", "headland_m",
+                                          "year_planted"))]
+            )  # fmt: skip
+    return held.getvalue()
+
+
+PICTURES: Final[dict[str, tuple[str, tuple[float, float], Callable[..., object]]]] = {
+    "sheet_land": ("The land, to scale", (6.4, 2.2), draw_land),
+    "sheet_yield": ("Picked fruit by leaf: bad, typical and good futures", (3.9, 2.6), draw_yield),
+    "sheet_cash": ("Cash summed since year 0: bad, typical and good futures", (3.9, 2.6), draw_cash),
+    "sheet_payback": ("Chance of having paid back by each year", (3.9, 2.4), draw_payback),
+}
+"""Pictures of the page: name -> heading, size [inch], drawing."""
+
+
+def sheet_files() -> list[str]:
+    """Files of the numbers of the sheet's pictures."""
+    return [f"{FIGURES_FOLDER}/{name}.csv" for name in PICTURES]

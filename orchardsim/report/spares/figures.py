@@ -9,8 +9,11 @@ import numpy as np
 from orchardsim.report.spares.words import footer_text, formats_of
 from orchardsim.report.style import (
     BRICK,
+    HATCHES,
     INK,
     LEAF,
+    LINES,
+    MARKERS,
     OCHRE,
     QUIET,
     SERIES,
@@ -47,10 +50,11 @@ def policy_figure(found: SparesAnswer) -> Figure:
         ("replanting", "planting and care", SKY),
         ("margin_lost", "fruit missed in empty places", STONE),
     )
-    for name, label, colour in parts:
+    for (name, label, colour), hatch in zip(parts, HATCHES, strict=False):
         values = np.array([getattr(one, name) for one in rows])
         shown = np.maximum(values, 0)
-        axes.barh(at, shown, left=left, color=colour, label=label, height=0.68)
+        axes.barh(at, shown, left=left, color=colour, hatch=hatch, edgecolor="white", linewidth=0, label=label,
+                  height=0.68)  # fmt: skip
         left = left + shown
     for place, one in enumerate(rows):
         axes.errorbar(one.cost.mean, place, xerr=2 * one.cost.error, color=INK, capsize=2.5, linewidth=1)
@@ -101,7 +105,7 @@ def _curve_panel(axes: Axes, curve: CostCurve, *, fills: bool) -> None:
     for values, error, colour in ((curve.cost_alone, curve.error_alone, BRICK), (curve.cost, curve.error, LEAF)):
         low, high = values - 2 * error, values + 2 * error
         axes.fill_between(at, low[shown], high[shown], color=colour, alpha=0.15, linewidth=0)
-    line(curve.cost_alone, BRICK, "cost, spares alone")
+    line(curve.cost_alone, BRICK, "cost, spares alone", "-.")
     line(curve.cost, LEAF, "cost, spares and later orders")
     line(curve.spent, OCHRE, "of spares alone: trees, keep, planting", "--", 1.4)
     line(curve.margin_lost, QUIET, "of spares alone: fruit missed", ":", 1.6)
@@ -138,7 +142,10 @@ def worth_figure(found: SparesAnswer) -> Figure:
         axes.fill_between(
             one.leaf, one.worth - 2 * one.error, one.worth + 2 * one.error, color=colour, alpha=0.15, linewidth=0
         )
-        axes.plot(one.leaf, one.worth, color=colour, linewidth=2, marker="o", markersize=4, label=f"{one.label}: worth")
+        axes.plot(
+            one.leaf, one.worth, color=colour, linewidth=2, linestyle=LINES[place % len(LINES)],
+            marker=MARKERS[place % len(MARKERS)], markersize=4, label=f"{one.label}: worth",
+        )  # fmt: skip
     if known:
         dearest = max(known, key=lambda one: float(one.cost.max()))
         axes.plot(dearest.leaf, dearest.cost, color=INK, linestyle="--", linewidth=1.5, label="tree, planting and care")

@@ -76,12 +76,15 @@ def plot_cells(found: StudyFindings, measure: str | None = None) -> Figure:
     figure, axes = new_figure(height=1.3 + 0.28 * len(cells))
     for place, cell in enumerate(cells):
         low, middle, high = (shown(answer.facts, cell.points[point], formats) for point in (5, 50, 95))
-        axes.plot([low, high], [place, place], color=STONE, linewidth=5, solid_capstyle="butt")
+        name = ", ".join(cell.levels.values())
+        axes.plot([low, high], [place, place], color=STONE, linewidth=5, solid_capstyle="butt",
+                  label=f"_{name}: 18 futures in 20")  # fmt: skip
         if cell.luck is not None:
             inner = [shown(answer.facts, value, formats) for value in cell.luck]
-            axes.plot(inner, [place, place], color=LEAF, linewidth=2, solid_capstyle="butt")
-        axes.plot(middle, place, "|", color=INK, markersize=9)
-        axes.plot(shown(answer.facts, cell.mean, formats), place, "o", color=LEAF, markersize=5)
+            axes.plot(inner, [place, place], color=LEAF, linewidth=2, solid_capstyle="butt",
+                      label=f"_{name}: the same by luck alone")  # fmt: skip
+        axes.plot(middle, place, "|", color=INK, markersize=9, label=f"_{name}: middle")
+        axes.plot(shown(answer.facts, cell.mean, formats), place, "o", color=LEAF, markersize=5, label=f"_{name}: mean")
     axes.set_yticks(range(len(cells)), [", ".join(cell.levels.values()) for cell in cells])
     axes.invert_yaxis()
     axes.grid(axis="x")
@@ -103,8 +106,12 @@ def plot_contrasts(found: StudyFindings, measure: str | None = None) -> Figure:
     for place, one in enumerate(rows):
         low, middle, high = (shown(answer.facts, value, formats) for value in (one.low, one.mean, one.high))
         colour = LEAF if one.told_apart else QUIET
-        axes.plot([low, high], [place, place], color=colour, linewidth=2.5)
-        axes.plot(middle, place, "o", color=colour, markerfacecolor=colour if one.told_apart else "white")
+        name = f"{one.first} less {one.second}"
+        axes.plot([low, high], [place, place], color=colour, linewidth=2.5, label=f"_{name}: limits")
+        axes.plot(
+            middle, place, "o", color=colour, markerfacecolor=colour if one.told_apart else "white",
+            label=f"_{name}: mean",
+        )  # fmt: skip
     axes.axvline(0, color=INK, linewidth=0.8)
     axes.set_yticks(range(len(rows)), [one.words for one in rows])
     axes.invert_yaxis()
@@ -172,8 +179,9 @@ def plot_shares(found: StudyFindings, measure: str | None = None) -> Figure:
     rows = sorted(answer.shares, key=lambda one: -one.share)[:MOST_CELLS]
     figure, axes = new_figure(height=1.4 + 0.28 * len(rows))
     for place, one in enumerate(rows):
-        axes.barh(place, 100 * one.share, color=LEAF, height=0.6)
-        axes.plot([100 * one.low, 100 * one.high], [place, place], color=INK, linewidth=1)
+        name = " with ".join(one.factors)
+        axes.barh(place, 100 * one.share, color=LEAF, height=0.6, label=f"_{name}")
+        axes.plot([100 * one.low, 100 * one.high], [place, place], color=INK, linewidth=1, label=f"_{name}: limits")
     axes.set_yticks(range(len(rows)), [" with ".join(one.factors) for one in rows])
     axes.invert_yaxis()
     axes.grid(axis="x")
@@ -196,8 +204,9 @@ def plot_assumptions(found: StudyFindings, measure: str | None = None) -> Figure
         x, y = levels.index(one.level), contrasts.index(one.contrast)
         rises = one.slope > 0
         axes.scatter(
-            x, y, s=15 + 300 * one.share, color=LEAF if rises else OCHRE, marker="s" if rises else "D", zorder=2
-        )
+            x, y, s=15 + 300 * one.share, color=LEAF if rises else OCHRE, marker="s" if rises else "D", zorder=2,
+            label=f"_{one.contrast}, {level_words(one.level)}: {'' if rises else '-'}{100 * one.share:.0f} %",
+        )  # fmt: skip
         axes.annotate(
             f"{100 * one.share:.0f}", (x, y), (7, -7), textcoords="offset points", fontsize=5.5, color=QUIET, zorder=3
         )

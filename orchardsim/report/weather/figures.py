@@ -9,11 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import date_text
+from orchardsim.core.numbers import with_error
 from orchardsim.core.units import display
 from orchardsim.report.style import (
     BRICK,
     INK,
     LEAF,
+    LINES,
+    MARKERS,
     OCHRE,
     QUIET,
     SKY,
@@ -41,14 +44,15 @@ def climate_figure(history: WeatherHistory) -> Figure:
     rows = 1 if rain is None else 2
     figure, axes = new_figure(rows, 1, height=2.9 * rows, squeeze=False, sharex=True)
     upper = axes[0, 0]
-    for values, colour, name in (
-        (history.monthly_temperature_max, BRICK, "maximum"),
-        (history.monthly_temperature_min, SKY, "minimum"),
+    for values, colour, line, name in (
+        (history.monthly_temperature_max, BRICK, "-", "maximum"),
+        (history.monthly_temperature_min, SKY, "-.", "minimum"),
     ):
         baseline = shown.temperature(values[history.in_baseline])
         low, high = np.quantile(baseline, (0.05, 0.95), axis=0)
         upper.fill_between(months, low, high, color=colour, alpha=0.2, linewidth=0, label=f"{name}: 9 years in 10")
-        upper.plot(months, baseline.mean(axis=0), color=colour, linewidth=2, label=f"{name}: mean of the baseline")
+        upper.plot(months, baseline.mean(axis=0), color=colour, linestyle=line, linewidth=2,
+                   label=f"{name}: mean of the baseline")  # fmt: skip
         upper.plot(
             months,
             shown.temperature(values).mean(axis=0),
@@ -107,8 +111,9 @@ def bloom_figure(history: WeatherHistory) -> Figure:
     for number, cultivar in enumerate(history.cultivars[:MOST_CULTIVARS]):
         colour = (LEAF, OCHRE, BRICK)[number]
         axes.plot(
-            year, history.bloom_day[number], color=colour, linewidth=1.2, marker="o", markersize=3, label=cultivar
-        )
+            year, history.bloom_day[number], color=colour, linewidth=1.2, linestyle=LINES[number],
+            marker=MARKERS[number], markersize=3, label=cultivar,
+        )  # fmt: skip
     _trend_line(axes, year, history.bloom_day[0], "days", name=f"trend of {history.cultivars[0]}")
     axes.plot(
         year,
@@ -142,7 +147,7 @@ def kill_figure(history: WeatherHistory) -> Figure:
         panel = axes[number, 0]
         _mark_baseline(panel, history, label=number == 0)
         # A colder site kills at least as much, so the bars stand behind each other, the coldest at the back.
-        for place, colour in zip(order, colours, strict=True):
+        for place, colour, hatch in zip(order, colours, ("", "//", ""), strict=True):
             offset = history.night_offsets[place]
             difference = shown.temperature_difference(abs(offset))
             name = "as cold as the station" if offset == 0 else f"{difference:.1f} {shown.temperature_unit} colder"
@@ -150,6 +155,9 @@ def kill_figure(history: WeatherHistory) -> Figure:
                 history.harvest_year,
                 100 * history.frost_kill[number, place],
                 color=colour,
+                hatch=hatch,
+                edgecolor="white",
+                linewidth=0,
                 width=0.8,
                 label=name if number == 0 else None,
             )
@@ -244,22 +252,9 @@ def _trend_line(
         return
     fit = linregress(year[present].astype(float), values[present])
     ends = np.array([year[present].min(), year[present].max()], dtype=float)
-    label = f"{name} {with_error(10 * fit.slope, 10 * fit.stderr)} {unit} per decade"
+    slope = with_error(10 * fit.slope, 10 * fit.stderr, "+" if fit.slope > 0 else "", most=3)
+    label = f"{name} {slope} {unit} per decade"
     axes.plot(ends, fit.intercept + fit.slope * ends, color=INK, linewidth=1.1, linestyle=dash, label=label)
-
-
-def with_error(value: float, error: float) -> str:
-    """A signed number and its standard error, both to the second figure of the error.
-
-    Examples
-    --------
-    >>> with_error(3.217, 10.42), with_error(-0.1712, 0.0613)
-    ('+3 ± 10', '-0.171 ± 0.061')
-    """
-    if not (np.isfinite(error) and error > 0):
-        return f"{value:+.3g}"
-    decimals = max(0, 1 - int(np.floor(np.log10(error))))
-    return f"{value:+.{decimals}f} ± {error:.{decimals}f}"
 
 
 def _date_axis(axes: Axes, latitude: float) -> None:
