@@ -28,13 +28,13 @@ from orchardsim.analysis.decision import (
     option_tables,
     options_of,
     shift_of,
-    without_coming,
 )
 from orchardsim.analysis.learning import Table, learn, learned_of, levels_of_parts, table_of
 from orchardsim.analysis.self_check import Calibration, calibrate
 from orchardsim.analysis.sights import Seen, seen_of
 from orchardsim.core.futures import Doubt
 from orchardsim.plan import Plan
+from orchardsim.plan.coming import without_coming
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.measurements import parse_measurements
 from orchardsim.plan.reading import read_toml

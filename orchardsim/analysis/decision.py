@@ -12,7 +12,7 @@ import dataclasses
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Learned
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, load_plan
+from orchardsim.plan.coming import coming_blocks
 from orchardsim.plan.futures import LEARNED
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.raw import subtable
@@ -45,20 +46,6 @@ class Option:
 
     name: str
     changes: Mapping[str, Any]
-
-
-def coming_blocks(plan: Plan) -> list[str]:
-    """Blocks that are still to be planted.
-
-    Raises
-    ------
-    InputError
-        If there is none.
-    """
-    found = [block.name for block in plan.blocks if block.year_planted >= 1]
-    if not found:
-        raise InputError(plan.where, "block: none is planted in year 1 or later, so there is nothing to decide")
-    return found
 
 
 def options_of(plan: Plan, between: str | None) -> tuple[Option, ...]:
@@ -96,30 +83,6 @@ def options_of(plan: Plan, between: str | None) -> tuple[Option, ...]:
             'block.west.tree_spacing = ["0.8 m", "1 m"]',
         )
     return tuple(Option(f"{key.strip()} = {value}", {key.strip(): value}) for value in found)
-
-
-def planted_later(plan: Plan, raw: Mapping[str, Any], years: int) -> dict[str, Any]:
-    """Keys by which all that is to come is ordered and planted some years later."""
-    changes: dict[str, Any] = {}
-    for name in coming_blocks(plan):
-        stated = next(one for one in raw["block"] if one["name"] == name)
-        for key, default in (("year_planted", 1), ("order_year", None), ("land_from_year", None)):
-            value = stated.get(key, default)
-            if value is not None:
-                changes[f"block.{name}.{key}"] = value + years
-    return changes
-
-
-def without_coming(plan: Plan, raw: Mapping[str, Any]) -> dict[str, Any]:
-    """The plan's tables without what is to come."""
-    blocks = coming_blocks(plan)
-    rest = dict(raw)
-    rest["block"] = [one for one in raw["block"] if one["name"] not in blocks]
-    rules = raw.get("replacement", {}).get("group", {})
-    if rules:
-        kept = {name: own for name, own in rules.items() if name.split("/")[0] not in blocks}
-        rest["replacement"] = {**raw["replacement"], "group": kept}
-    return rest
 
 
 @dataclass(frozen=True)
@@ -261,9 +224,25 @@ def shift_of(money: Money, before: Array, after: Array, rng: np.random.Generator
     return Shift(*(tuple(float(v) for v in values) for values in (*means, *errors)))
 
 
-def worth_of(
-    money: Money, normals: Array, seen: Array, resampled: Sequence[Array]
-) -> tuple[float, float, float, NDArray[np.int64]]:
+class Worth(NamedTuple):
+    """What it is worth to see something before deciding.
+
+    Attributes
+    ----------
+    worth, error : float [currency]
+    changed, changed_error : float [1]
+        Chance that the choice is another one than without seeing.
+    choice : int array, (row,)
+    """
+
+    worth: float
+    error: float
+    changed: float
+    changed_error: float
+    choice: NDArray[np.int64]
+
+
+def worth_of(money: Money, normals: Array, seen: Array, resampled: Sequence[Array]) -> Worth:
     """What it is worth to see something before deciding.
 
     Parameters
@@ -279,27 +258,22 @@ def worth_of(
 
     Returns
     -------
-    worth, error : float [currency]
-    changed : float [1]
-        Chance that the choice is another one than without seeing.
-    choice : int array, (row,)
+    Worth
     """
     terms = money.terms(normals)
     scores = _scores(money, normals, seen)
     basis, _ = np.linalg.qr(scores)
 
-    def told(coefficients: Array) -> tuple[float, Array]:
+    def told(coefficients: Array) -> tuple[float, float, NDArray[np.int64]]:
         value = terms @ coefficients
         expected = basis @ (basis.T @ value)
         alone = value.mean(axis=0)
-        return float(expected.max(axis=1).mean() - alone.max()), expected
+        choice = np.asarray(expected.argmax(axis=1), dtype=np.int64)
+        return float(expected.max(axis=1).mean() - alone.max()), float((choice != alone.argmax()).mean()), choice
 
-    coefficients = money.by_levels()
-    worth, expected = told(coefficients)
-    usual = int(np.argmax((terms @ coefficients).mean(axis=0)))
-    choice = np.asarray(expected.argmax(axis=1), dtype=np.int64)
-    error = float(np.std([told(one)[0] for one in resampled]))
-    return max(worth, 0.0), error, float((choice != usual).mean()), choice
+    worth, changed, choice = told(money.by_levels())
+    errors = np.std([told(one)[:2] for one in resampled], axis=0)
+    return Worth(max(worth, 0.0), float(errors[0]), changed, float(errors[1]), choice)
 
 
 def _scores(money: Money, normals: Array, seen: Array) -> Array:

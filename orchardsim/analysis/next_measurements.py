@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from orchardsim.analysis.decision import Money, normals_of, shift_of, worth_of
 from orchardsim.analysis.learning import table_of
 from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE, covariance_of
-from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Learned
 from orchardsim.plan import Plan
+from orchardsim.plan.coming import young_blocks
 from orchardsim.plan.measurements import KINDS
 from orchardsim.results.next import Candidate, FieldSheet, NextAnswer
 from orchardsim.simulation.replay import Replay, Sight
@@ -51,24 +51,6 @@ _WHEN_ORDER: Final = (
     "at pink bud", "after June drop, before thinning", "at harvest", "in autumn", "after leaf fall"
 )  # fmt: skip
 UNITS: Final = {"trunk_girth": "mm", "height": "m", "fruit_mass": "g", "yield": "kg"}
-MOST_LEAF: Final = 10
-"""Leaf up to which a block is young enough to be measured for what is to come."""
-
-
-def young_blocks(plan: Plan) -> list[str]:
-    """Blocks in the ground that are young enough to tell of what is to come.
-
-    Raises
-    ------
-    InputError
-        If there is none.
-    """
-    found = [block.name for block in plan.blocks if -MOST_LEAF < block.year_planted <= 0]
-    if not found:
-        raise InputError(
-            plan.where, f"block: none stands in leaf 1 to {MOST_LEAF} in year 0, so there is nothing to measure"
-        )
-    return found
 
 
 def candidate_sights(plan: Plan, seasons: Sequence[int]) -> list[tuple[Sight, str, int]]:
@@ -144,11 +126,11 @@ def next_measurements(
     resampled = money.resampled(rng)
     found = []
     for place, (sight, label, trees) in enumerate(candidates):
-        worth, error, changed, _ = worth_of(money, normals, seen[:, [place]], resampled)
+        told = worth_of(money, normals, seen[:, [place]], resampled)
         found.append(
             Candidate(
                 TAKEN_AS.get(sight.measure, sight.measure), label, sight.year, plan.calendar_year + sight.year,
-                WHEN[sight.measure], trees, worth, error, changed,
+                WHEN[sight.measure], trees, told.worth, told.error, told.changed,
             )
         )  # fmt: skip
     order = sorted(range(len(found)), key=lambda place: (-found[place].worth, found[place].trees))
@@ -175,8 +157,8 @@ def next_measurements(
         before_error=shift.before_error,
         now_error=shift.after_error,
         candidates=tuple(found[place] for place in chosen),
-        together=(together[0], together[1], together[2]),
-        perfect=(perfect[0], perfect[1]),
+        together=(together.worth, together.error, together.changed),
+        perfect=(perfect.worth, perfect.error),
         trials=money.npv.shape[1],
         rows=NEXT_ROWS,
         currency=plan.currency,

@@ -17,15 +17,14 @@ from orchardsim.analysis.decision import (
     money_of,
     normals_of,
     option_tables,
-    planted_later,
-    without_coming,
     worth_of,
 )
 from orchardsim.analysis.learning import table_of
-from orchardsim.analysis.next_measurements import READING, evenly, spread_trees, young_blocks
+from orchardsim.analysis.next_measurements import READING, evenly, spread_trees
 from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE, covariance_of
 from orchardsim.core.futures import Learned
 from orchardsim.plan import Plan
+from orchardsim.plan.coming import planted_later, without_coming, young_blocks
 from orchardsim.results.next import WaitAnswer, WaitRow
 from orchardsim.simulation.replay import Replay, Sight
 
@@ -92,62 +91,107 @@ def worth_of_waiting(
         plan, wait_variants(plan, raw, options), trials=trials, years=years, seed=seed, jobs=jobs, progress=progress
     )  # fmt: skip
     known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
+    normals, seen = first_row_seen(known, first_season, (0, *WAITS), seed)
+    rows = weigh(money, len(options), (0, *WAITS), normals, seen, np.random.default_rng(seed))
+    return WaitAnswer((*(one.name for one in options), NOT_PLANTED), rows, trials, years, plan.currency)
+
+
+def first_row_seen(plan: Plan, first_season: int, waits: Sequence[int], seed: int) -> tuple[Array, list[Array]]:
+    """Simulated first rows: what their trees feel, (row, level), and what is seen of them up to the end of each wait.
+
+    Parameters
+    ----------
+    plan : Plan
+        Carries what is known by now.
+    first_season : int
+        First year of the plan that can still be measured.
+    waits : sequence of int
+        Years of waiting.
+
+    Returns
+    -------
+    normals : array, (row, level)
+    seen : list of array, (row, sight)
+        With all errors, one array for each wait.
+    """
     rows = range(WAIT_ROWS)
-    normals = normals_of(plan, learned, seed, rows)
-    sights = yearly_sights(known, range(first_season, first_season + max(WAITS)))
-    table = table_of(Replay(known, sights, seed), rows)
-    rng = np.random.default_rng(seed)
+    sights = yearly_sights(plan, range(first_season, first_season + max(waits)))
+    grown = table_of(Replay(plan, sights, seed), rows).values
     reading = [READING[one.measure] / math.sqrt(len(one.positions)) for one in sights]
     errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
-    seen = table.values + rng.multivariate_normal(np.zeros(len(sights)), errors, size=WAIT_ROWS, method="eigh")
+    rng = np.random.default_rng(seed)
+    seen = grown + rng.multivariate_normal(np.zeros(len(sights)), errors, size=WAIT_ROWS, method="eigh")
+    until = [[place for place, one in enumerate(sights) if one.year < first_season + wait] for wait in waits]
+    return normals_of(plan, plan.futures.learned, seed, rows), [seen[:, at] for at in until]
+
+
+def weigh(
+    money: Money,
+    options: int,
+    waits: Sequence[int],
+    normals: Array,
+    seen: Sequence[Array],
+    rng: np.random.Generator,
+) -> tuple[WaitRow, ...]:
+    """What each wait brings over the first, which is none.
+
+    Parameters
+    ----------
+    money : Money
+        Of the options now, after each wait, and of not planting: waits x options + 1.
+    options : int
+        Ways to plant.
+    waits : sequence of int
+        Years of waiting, 0 first.
+    normals, seen
+        Of :func:`first_row_seen`.
+    """
     resampled = money.resampled(rng)
-    found = []
-    for number, wait in enumerate((0, *WAITS)):
-        own = [number * len(options) + place for place in range(len(options))] + [len(money.names) - 1]
-        at = [place for place, sight in enumerate(sights) if sight.year < first_season + wait]
-        found.append(_row(money, own, wait, normals, seen[:, at], resampled))
-    first = found[0][0]
-    answers = [
-        dataclasses.replace(row, mean=row.mean - first.mean, error=error) if row.years else row
-        for row, error in (
-            (row, _error(found[0][1], draws) if row.years else _error(None, draws)) for row, draws in found
-        )
-    ]
-    return WaitAnswer(
-        (*(one.name for one in options), NOT_PLANTED), tuple(answers), trials, years, plan.currency
-    )  # fmt: skip
-
-
-def _error(base: Array | None, draws: Array) -> float:
-    return float(np.std(draws if base is None else draws - base))
+    last = len(money.names) - 1
+    rows: list[WaitRow] = []
+    base: Array | None = None
+    for number, wait in enumerate(waits):
+        own = [*range(number * options, (number + 1) * options), last]
+        row, means = _row(money, own, wait, normals, seen[number], resampled)
+        if base is None:
+            base = means
+            rows.append(dataclasses.replace(row, error=float(np.std(means))))
+        else:
+            rows.append(dataclasses.replace(row, mean=row.mean - rows[0].mean, error=float(np.std(means - base))))
+    return tuple(rows)
 
 
 def _row(
     money: Money, own: Sequence[int], wait: int, normals: Array, seen: Array, resampled: Sequence[Array]
 ) -> tuple[WaitRow, Array]:
-    """One way, and its mean in every resample."""
+    """One wait with its own mean, and that mean in every resample."""
     part = dataclasses.replace(
         money, names=tuple(money.names[k] for k in own), npv=money.npv[own], peak_borrowing=money.peak_borrowing[own]
     )
     terms = money.terms(normals)
     mine = [one[:, own] for one in resampled]
-    worth, _, changed, choice = worth_of(part, normals, seen, mine)
-    coefficients = part.by_levels()
-    alone = (terms @ coefficients).mean(axis=0)
-    draws = []
-    for one in mine:
-        value = terms @ one
-        draws.append(float(value[np.arange(len(value)), choice].mean()))
+    found = worth_of(part, normals, seen, mine)
+    choice = found.choice
+    alone = (terms @ part.by_levels()).mean(axis=0)
+    values = [terms @ one for one in mine]
+    means = np.array([value[np.arange(len(value)), choice].mean() for value in values])
     # what the policy does in the simulated futures: each trial takes the choice of the rows nearest to its levels
     taken = _nearest(part, normals, choice)
     trial = np.arange(money.npv.shape[1])
     npv, borrowing = part.npv[taken, trial], part.peak_borrowing[taken, trial]
-    shares = tuple(float((choice == k).mean()) for k in range(len(own)))
-    row = WaitRow(
-        wait, float(alone.max() + worth), 0.0, float(np.percentile(npv, 5)), float(np.median(borrowing)),
-        float((npv < 0).mean()), changed if wait else 0.0, float(alone.max()), worth, shares,
-    )  # fmt: skip
-    return row, np.array(draws)
+    return WaitRow(
+        years=wait,
+        mean=float(alone.max() + found.worth),
+        error=0.0,
+        low=float(np.percentile(npv, 5)),
+        peak_borrowing=float(np.median(borrowing)),
+        loss=float((npv < 0).mean()),
+        changed=found.changed if wait else 0.0,
+        changed_error=found.changed_error if wait else 0.0,
+        delay=float(alone.max()),
+        learning=found.worth if wait else 0.0,
+        shares=tuple(float((choice == k).mean()) for k in range(len(own))),
+    ), means
 
 
 def _nearest(money: Money, normals: Array, choice: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -99,10 +99,10 @@ def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | No
         money_of,
         option_tables,
         options_of,
-        without_coming,
     )
-    from orchardsim.analysis.next_measurements import next_measurements, young_blocks
+    from orchardsim.analysis.next_measurements import next_measurements
     from orchardsim.analysis.waiting import WAITS, worth_of_waiting
+    from orchardsim.plan.coming import without_coming, young_blocks
 
     if not (options.next or options.wait):
         return None, None

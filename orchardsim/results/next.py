@@ -126,8 +126,8 @@ class WaitRow:
         Middle.
     loss : float [1]
         Chance of an NPV below 0.
-    changed : float [1]
-        Chance that the row changes the choice.
+    changed, changed_error : float [1]
+        Chance that the row changes the choice, with its standard error.
     delay : float [currency]
         What waiting costs where nothing is learned.
     learning : float [currency]
@@ -143,6 +143,7 @@ class WaitRow:
     peak_borrowing: float
     loss: float
     changed: float
+    changed_error: float
     delay: float
     learning: float
     shares: tuple[float, ...]

@@ -11,16 +11,15 @@ from scipy.stats import norm
 from orchardsim.analysis.decision import (
     Money,
     base_tables,
-    coming_blocks,
     options_of,
-    planted_later,
     shift_of,
-    without_coming,
     worth_of,
 )
-from orchardsim.analysis.next_measurements import evenly, field_sheet, young_blocks
+from orchardsim.analysis.next_measurements import evenly, field_sheet
+from orchardsim.analysis.waiting import weigh
 from orchardsim.core.errors import InputError
 from orchardsim.plan import load_plan
+from orchardsim.plan.coming import coming_blocks, planted_later, without_coming, young_blocks
 from orchardsim.plan.measurements import as_csv, parse_measurements
 from orchardsim.report.fit.next_words import sheet_html
 from orchardsim.results.next import Candidate
@@ -49,20 +48,46 @@ def loss_integral(mean, spread):
 @pytest.mark.parametrize("error", [0.001, 1.0, 3.0])
 def test_worth_of_a_measurement_follows_the_normal_loss_integral(error):
     own, rng = money(), np.random.default_rng(2)
-    normals = rng.standard_normal((40_000, 2))
-    seen = normals[:, :1] + error * rng.standard_normal((40_000, 1))
-    worth, stated, changed, _ = worth_of(own, normals, seen, own.resampled(rng))
+    normals = rng.standard_normal((15_000, 2))
+    seen = normals[:, :1] + error * rng.standard_normal((15_000, 1))
+    worth, stated, changed, changed_error, _ = worth_of(own, normals, seen, own.resampled(rng))
     spread = 1000 / np.sqrt(1 + error**2)
     assert worth == pytest.approx(loss_integral(400, spread), abs=max(3 * stated, 8))
     assert changed == pytest.approx(norm.cdf(-400 / spread), abs=0.03)
-    assert 0 < stated < 40
+    assert 0 < stated < 40 and 0 < changed_error < 0.03
 
 
 def test_what_tells_nothing_is_worth_nothing():
     own, rng = money(), np.random.default_rng(3)
-    normals = rng.standard_normal((20_000, 2))
-    worth, _, changed, _ = worth_of(own, normals, rng.standard_normal((20_000, 1)), own.resampled(rng))
+    normals = rng.standard_normal((8_000, 2))
+    worth, _, changed, *_ = worth_of(own, normals, rng.standard_normal((8_000, 1)), own.resampled(rng))
     assert worth < 2 and changed < 0.01
+
+
+@pytest.mark.parametrize("delay", [50.0, 300.0])
+def test_worth_of_waiting_follows_the_normal_loss_integral(delay):
+    """Plant now, a year later at less, or not: after a year of measuring the better of the two is taken, so waiting
+    brings the loss integral and costs the delay. Of the two delays one is worth it and one is not.
+    """
+    mean, slope, error, rng = 400.0, 1000.0, 1.0, np.random.default_rng(6)
+    now = money(slope, mean)
+    npv = np.stack([now.npv[1], now.npv[1] - delay, now.npv[0]])
+    own = dataclasses.replace(now, names=("now", "later", "none"), npv=npv, peak_borrowing=1000 + np.zeros_like(npv))
+    normals = rng.standard_normal((8_000, 2))
+    seen = [np.empty((8_000, 0)), normals[:, :1] + error * rng.standard_normal((8_000, 1))]
+    none, year = weigh(own, 1, (0, 1), normals, seen, rng)
+    spread = slope / np.sqrt(1 + error**2)
+    learning = loss_integral(mean - delay, spread)
+    assert none.mean == pytest.approx(mean, abs=60) and none.changed == none.learning == 0
+    assert none.shares == (1.0, 0.0)
+    assert year.delay - none.delay == pytest.approx(-delay, abs=1)
+    assert year.learning == pytest.approx(learning, abs=25)
+    assert year.mean == pytest.approx(learning - delay, abs=4 * year.error)
+    assert 0 < year.error < 30
+    assert year.changed == pytest.approx(norm.cdf(-(mean - delay) / spread), abs=max(3 * year.changed_error, 0.02))
+    # not planting where the row was weak spares the worst futures
+    assert year.low > none.low
+    assert year.peak_borrowing == 1000
 
 
 def test_a_row_on_weak_ground_changes_the_choice():

@@ -7,7 +7,7 @@ from orchardsim.results.next import WaitAnswer, WaitRow
 
 
 def row(years: int, mean: float, shares: tuple[float, float]) -> WaitRow:
-    return WaitRow(years, mean, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, shares)
+    return WaitRow(years, mean, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, shares)
 
 
 def test_no_verdict_on_waiting_where_nothing_is_planted_either_way():

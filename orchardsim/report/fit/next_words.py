@@ -125,7 +125,8 @@ def wait_sentences(found: WaitAnswer) -> list[str]:
     return [
         f"{verdict}.",
         f"In it the delay alone is {_money(best.delay - now.delay, found)} and what is learned "
-        f"{_money(best.learning, found)}; the row changes the choice in {percent(best.changed)} of cases.",
+        f"{_money(best.learning, found)}; the row changes the choice in {percent(best.changed)} ± "
+        f"{percent(best.changed_error)} of cases.",
         f"Now the best is: {found.options[most]}. NPV of {found.horizon} years, trees and land at the end counted "
         f"as in a run; {found.trials} trials.",
     ]
@@ -149,7 +150,7 @@ def wait_cells(found: WaitAnswer) -> list[list[str]]:
                 _money(row.peak_borrowing, found),
                 percent(row.loss),
                 _money(row.learning, found),
-                percent(row.changed),
+                f"{percent(row.changed)} ± {percent(row.changed_error)}" if row.years else "–",
             ]
         )
     return rows
