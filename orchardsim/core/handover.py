@@ -40,6 +40,8 @@ class SeasonWeather:
         Whether the season stage estimates wind and humidity where they are None.
     dew_point_offset : float [K]
         For such an estimate: how far the dew point stands below the day's minimum.
+    range_coefficient : float [K-0.5]
+        Of radiation from the day's temperature range: 0.16 inland, 0.19 at a coast.
     """
 
     harvest_year: NDArray[np.int64]
@@ -53,6 +55,7 @@ class SeasonWeather:
     relative_humidity: NDArray[np.float64] | None = None
     estimate_missing: bool = False
     dew_point_offset: float = 0.0
+    range_coefficient: float = 0.16
 
     def rows(self, chosen: NDArray[np.int64] | NDArray[np.bool_]) -> SeasonWeather:
         """Some of the seasons, in the order asked for; a row may stand more than once."""

@@ -190,12 +190,13 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
     portions, utah = chill_by_day(shape, low, high, CHILL_DAYS)
 
     clear_sky = evapotranspiration.clear_sky_share(weather.elevation)
-    radiation = evapotranspiration.radiation_from_temperature(top, low, high, elevation=weather.elevation)
+    by_range = weather.range_coefficient
+    radiation = evapotranspiration.radiation_from_temperature(top, low, high, by_range, weather.elevation)
     clear_share = radiation / np.maximum(clear_sky * top, 1e-9)
     # A day warmer than the next tells a change of air, which comes with wind, not a clear and still night between.
     evening_high = np.minimum(np.concatenate([high[:1], high[:-1]]), high)
     night_share = evapotranspiration.radiation_from_temperature(
-        np.ones_like(top), low, evening_high, elevation=weather.elevation
+        np.ones_like(top), low, evening_high, by_range, weather.elevation
     )
     if wind is not None and humidity is not None:
         reference = evapotranspiration.reference_evapotranspiration(low, high, top, weather.elevation, wind, humidity)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from orchardsim.core.calendar import WINDOW_DAYS, YEAR_DAYS
 from orchardsim.core.handover import SeasonWeather
 from orchardsim.core.streams import Streams
+from orchardsim.weather.bundled import range_coefficient
 from orchardsim.weather.parameters import WeatherSettings
 from orchardsim.weather.parametric import ParametricModel, simulate_temperatures
 from orchardsim.weather.rain import RainClimate, RangeScale, rain_series, range_scale, season_day_of_year
@@ -78,6 +79,7 @@ def generated_seasons(
         elevation=settings.elevation,
         estimate_missing=settings.estimate_missing,
         dew_point_offset=settings.dew_point_offset,
+        range_coefficient=range_coefficient(settings),
     )
 
 

@@ -49,6 +49,14 @@ class WeatherSettings:
     estimate_missing: bool = parameter(
         "flag", "estimate wind and humidity where the record has none, by the rules of FAO-56", default=False
     )
+    range_coefficient: float = parameter(
+        "1",
+        "radiation over that beyond the air, per root of a kelvin of the day's temperature range: 0.16 inland, 0.19 at "
+        "a coast, whose days are evened out (FAO-56 eq. 50, read); 0: inland, or what a bundled record calls for",
+        low=0,
+        high=0.24,
+        default=0.0,
+    )
     dew_point_offset: float = parameter(
         "K",
         "for that estimate: how far the dew point stands below the day's minimum; 0 where it is humid, 2 to 3 where it "

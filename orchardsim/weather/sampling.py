@@ -15,6 +15,7 @@ from orchardsim.core.calendar import MONTH_DAYS, WINDOW_DAYS, YEAR_DAYS
 from orchardsim.core.errors import InputError
 from orchardsim.core.handover import SeasonWeather, WeatherMethod, WeatherSample
 from orchardsim.core.streams import Streams
+from orchardsim.weather.bundled import range_coefficient
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
 from orchardsim.weather.generated import generated_history, generated_seasons, joined, range_scale_of_model
 from orchardsim.weather.missing import GENERATED_RAIN, NO_RAIN, RESTS_ON_RAIN, missing_notes
@@ -436,6 +437,7 @@ def _complete_seasons(settings: WeatherSettings, prepared: Prepared) -> tuple[Se
         elevation=settings.elevation,
         estimate_missing=settings.estimate_missing,
         dew_point_offset=settings.dew_point_offset,
+        range_coefficient=range_coefficient(settings),
         wind_speed=None if table.wind_speed is None else table.wind_speed[rows],
         relative_humidity=None if table.relative_humidity is None else table.relative_humidity[rows],
     )

@@ -33,6 +33,17 @@ def test_estimates_turn_hargreaves_into_penman_monteith(made_up):
     np.testing.assert_array_equal(plain.reference_et, et.hargreaves(plain.temperature_min, plain.temperature_max, top))
 
 
+def test_radiation_by_the_range_of_the_day_follows_the_place(made_up):
+    """FAO-56 eq. 50: Rs = k sqrt(Tmax - Tmin) Ra with k of 0.16 inland and 0.19 at a coast, at most the clear sky."""
+    inland, coast = (prepare(dataclasses.replace(made_up, range_coefficient=k)) for k in (0.16, 0.19))
+    most = et.clear_sky_share(made_up.elevation) * inland.sky.extraterrestrial[:, None]
+    np.testing.assert_allclose(
+        coast.global_radiation, np.minimum(inland.global_radiation * 0.19 / 0.16, most), rtol=1e-12, atol=0
+    )
+    # nights count as clearer too, or as clear
+    assert (coast.night_clear >= inland.night_clear).all() and (coast.night_clear > inland.night_clear).any()
+
+
 def test_what_was_measured_is_never_replaced(made_up):
     shape = made_up.temperature_min.shape
     windy = dataclasses.replace(made_up, wind_speed=np.full(shape, 5.0), estimate_missing=True)

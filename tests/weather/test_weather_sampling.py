@@ -272,3 +272,12 @@ def test_what_was_not_measured_is_said(settings: WeatherSettings) -> None:
     assert "estimated as 2 m/s" in text and "2 K below" in text and "Penman-Monteith" in text
     assert estimated.seasons.estimate_missing and estimated.seasons.dew_point_offset == 2.0
     np.testing.assert_array_equal(estimated.seasons.temperature_min, plain.seasons.temperature_min)
+
+
+def test_the_lake_shore_record_knows_that_its_days_are_evened_out() -> None:
+    """FAO-56 eq. 50: 0.16 inland, 0.19 at a coast; a plan's own value wins, also where another record is put in."""
+    cool = WeatherSettings(latitude=42.95, record=bundled_record_path("bundled cool"))
+    warm = WeatherSettings(latitude=34.66, record=bundled_record_path("bundled warm"))
+    stated = dataclasses.replace(cool, range_coefficient=0.19)
+    for settings, low, high in ((cool, 0.161, 0.189), (warm, 0.16, 0.16), (stated, 0.19, 0.19)):
+        assert low <= sample_weather(settings, Streams(1), range(1), 1).seasons.range_coefficient <= high
