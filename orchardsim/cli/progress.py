@@ -36,6 +36,7 @@ def progress(heading: str, total: int) -> Iterator[Callable[[int], object]]:
     from tqdm import tqdm
 
     tell(heading)
+    tqdm.monitor_interval = 0  # no thread beside this one, which may have workers copied from itself
     with tqdm(
         total=total,
         file=sys.stderr,

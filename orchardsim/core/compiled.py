@@ -134,6 +134,20 @@ def _cache_folder() -> str | None:
     return str(folder)
 
 
+def to_compile(in_memory: bool) -> bool:
+    """Whether machine code has yet to be made that other processes of this run can have from this one.
+
+    Parameters
+    ----------
+    in_memory : bool
+        They are copies of this process; else they have it from the cache folder, if there is one.
+    """
+    folder = _cache_folder()
+    if _announce.cache_info().currsize or (folder is None and not in_memory):
+        return False
+    return folder is None or not any(Path(folder).glob("*.nbi"))
+
+
 @functools.cache
 def _announce() -> None:
     # before a terminal it takes the place of a progress line, which is then drawn anew below

@@ -1,7 +1,9 @@
 """One pool of worker processes for every command, the same on every platform.
 
 Workers are fresh interpreters that import this package alone: the user's own script, notebook or piped program is never
-run again in them, so it needs no main guard. They end with their parent, however that ends.
+run again in them, so it needs no main guard. Only the command line, whose process is nobody else's, has them copied
+from itself (fork) where the system is Linux: they start at once, with all that is imported, read and compiled. They end
+with their parent, however that ends.
 """
 
 from __future__ import annotations
@@ -13,14 +15,16 @@ import functools
 import os
 import pickle
 import queue
+import signal
 import subprocess
 import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, BinaryIO, Final
 
 from orchardsim.core.errors import WorkerError
-from orchardsim.core.worker import receive, send
+from orchardsim.core.worker import receive, send, serve_pipes
 
 Task = tuple[Callable[..., Any], tuple[Any, ...]]
 Answer = tuple[int, bool, Any]
@@ -30,7 +34,14 @@ NO_TASK: Final = -1
 WAIT: Final = 0.5
 """Seconds between looks for an interrupt, where waiting itself cannot be interrupted."""
 
+_processes: dict[str, bool] = {"ours": False}
+"""Whether this process is the command line's own, so that copies of it are safe: no stranger's threads or devices."""
 _open_pool: contextvars.ContextVar[WorkerPool | None] = contextvars.ContextVar("open_pool", default=None)
+
+
+def copy_this_process() -> None:
+    """Let workers be copies of this process, which runs the command line and nothing else."""
+    _processes["ours"] = sys.platform == "linux"
 
 
 @contextlib.contextmanager
@@ -74,10 +85,18 @@ class WorkerPool:
         self._workers: list[_Worker] = []
 
     def start(self, tasks: int) -> None:
-        """Start the workers that so many tasks can use, so that they import while the tasks are prepared."""
+        """Start the workers that so many tasks can use, so that they import while the tasks are prepared.
+
+        Copies of this process have nothing to import and are better made late.
+        """
+        if not _copies():
+            self._start(tasks)
+
+    def _start(self, tasks: int) -> None:
         if self.jobs > 1 and tasks > 1 and sys.executable:
             while len(self._workers) < min(self.jobs, tasks) - 1:
-                self._workers.append(_Worker())
+                streams = [stream for worker in self._workers for stream in (worker.incoming, worker.outgoing)]
+                self._workers.append(_Worker(_Copy(streams) if _copies() else _Fresh()))
 
     def finished(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Any]]:
         """Results of tasks as they finish, with the task's number. This process does its share of them.
@@ -95,17 +114,20 @@ class WorkerPool:
         WorkerError
             If a worker is killed from outside.
         """
-        self.start(len(tasks))
-        if not self._workers or len(tasks) < 2:
-            for number, (function, arguments) in enumerate(tasks):
+        waiting = collections.deque(enumerate(tasks))
+        if self.jobs > 1 and len(tasks) > 1 and _to_compile():  # once for all
+            number, (function, arguments) = waiting.popleft()
+            yield number, function(*arguments)
+        self._start(len(waiting))
+        if not self._workers or len(waiting) < 2:
+            for number, (function, arguments) in waiting:
                 yield number, function(*arguments)
             return
-        waiting = collections.deque(enumerate(tasks))
         answers: queue.Queue[Answer] = queue.Queue()
         pickled = functools.lru_cache(maxsize=None)(_Pickled)
         for worker in self._workers:
             threading.Thread(target=worker.work, args=(tasks[0][0], waiting, answers, pickled), daemon=True).start()
-        left = len(tasks)
+        left = len(waiting)
         try:
             while left:
                 number, good, value = _next(waiting, answers)
@@ -148,13 +170,21 @@ class _Pickled:
         self.content = pickle.dumps(function, pickle.HIGHEST_PROTOCOL)
 
 
-class _Worker:
-    """One process, and the thread's work of handing it tasks."""
+def _copies() -> bool:
+    """Whether a worker started now is a copy; not beside other threads: a copy would find their locks taken."""
+    return _processes["ours"] and threading.active_count() == 1
 
-    process: subprocess.Popen[bytes]
+
+def _to_compile() -> bool:
+    """Whether one task should come first, so that workers need not compile what it compiles."""
+    compiled = sys.modules.get("orchardsim.core.compiled")  # where it is missing, tasks compile nothing
+    return compiled is not None and bool(compiled.to_compile(_copies()))
+
+
+class _Fresh:
+    """A worker process that is an interpreter of its own."""
 
     def __init__(self) -> None:
-        self._turn = threading.Lock()
         paths = [os.path.abspath(path) for path in sys.path]
         program = f"import sys; sys.path[:] = {paths!r}; from orchardsim.core.worker import serve; serve()"
         # A group of its own: a terminal's Ctrl-C is for the parent alone.
@@ -163,9 +193,70 @@ class _Worker:
             group["creationflags"] = subprocess.CREATE_NEW_PROCESS_GROUP
         else:
             group["process_group"] = 0
-        self.process = subprocess.Popen(
+        process = subprocess.Popen(
             [sys.executable, "-P", "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, **group
         )
+        assert process.stdin is not None and process.stdout is not None
+        self.pid, self.kill, self.wait = process.pid, process.kill, process.wait
+        self.outgoing: BinaryIO = process.stdin  # type: ignore[assignment]
+        self.incoming: BinaryIO = process.stdout  # type: ignore[assignment]
+
+
+class _Copy:
+    """A worker process that is a copy of this one.
+
+    Parameters
+    ----------
+    others : sequence of streams
+        This process's ends of the pipes to other workers, which the copy has no business with.
+    """
+
+    def __init__(self, others: Sequence[BinaryIO]) -> None:
+        tasks, answers = os.pipe(), os.pipe()
+        with warnings.catch_warnings():  # threads of a library for linear algebra, which looks after its copies itself
+            warnings.simplefilter("ignore", DeprecationWarning)
+            self.pid = os.fork()
+        if self.pid == 0:
+            try:
+                for each in (signal.SIGTERM, signal.SIGHUP):
+                    signal.signal(each, signal.SIG_DFL)
+                os.setpgid(0, 0)
+                _processes["ours"] = False
+                _open_pool.set(None)
+                for stream in others:
+                    os.close(stream.fileno())
+                os.close(tasks[1])
+                os.close(answers[0])
+                serve_pipes(os.fdopen(tasks[0], "rb"), os.fdopen(answers[1], "wb"))
+            finally:
+                os._exit(1)
+        os.close(tasks[0])
+        os.close(answers[1])
+        self.outgoing: BinaryIO = os.fdopen(tasks[1], "wb")
+        self.incoming: BinaryIO = os.fdopen(answers[0], "rb")
+        self._ended: int | None = None
+        self._asking = threading.Lock()
+
+    def kill(self) -> None:
+        """End it at once."""
+        if self._ended is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self.pid, signal.SIGKILL)
+
+    def wait(self) -> int:
+        """Its exit status, once it has ended."""
+        with self._asking:  # the system tells it only once
+            if self._ended is None:
+                self._ended = os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+            return self._ended
+
+
+class _Worker:
+    """One process, and the thread's work of handing it tasks."""
+
+    def __init__(self, process: _Fresh | _Copy) -> None:
+        self.process, self.incoming, self.outgoing = process, process.incoming, process.outgoing
+        self._turn = threading.Lock()
 
     def work(
         self,
@@ -191,7 +282,7 @@ class _Worker:
                         return
             except IndexError:  # nothing waits any more
                 with contextlib.suppress(OSError):
-                    send(self._stdin, pickle.dumps(("forget",)))
+                    send(self.outgoing, pickle.dumps(("forget",)))
             except BaseException as error:
                 answers.put((number, False, error))
 
@@ -200,12 +291,12 @@ class _Worker:
         try:
             if function.number not in known:
                 known.add(function.number)
-                send(self._stdin, pickle.dumps(("function", function.number, function.content)))
+                send(self.outgoing, pickle.dumps(("function", function.number, function.content)))
             if arguments is None:
-                send(self._stdin, pickle.dumps(("ready", function.number)))
+                send(self.outgoing, pickle.dumps(("ready", function.number)))
             else:
-                send(self._stdin, pickle.dumps(("task", function.number, pickle.dumps(arguments))))
-            answer = receive(self._stdout)
+                send(self.outgoing, pickle.dumps(("task", function.number, pickle.dumps(arguments))))
+            answer = receive(self.incoming)
         except OSError:
             answer = None
         if answer is None:
@@ -214,13 +305,3 @@ class _Worker:
             )
         good, value = pickle.loads(answer)
         return good, value
-
-    @property
-    def _stdin(self) -> BinaryIO:
-        assert self.process.stdin is not None
-        return self.process.stdin  # type: ignore[return-value]
-
-    @property
-    def _stdout(self) -> BinaryIO:
-        assert self.process.stdout is not None
-        return self.process.stdout  # type: ignore[return-value]

@@ -36,6 +36,11 @@ def receive(stream: BinaryIO) -> bytes | None:
 
 
 def serve() -> None:
+    """Do what comes in by standard input, as a fresh interpreter; see :func:`serve_pipes`."""
+    serve_pipes(os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb"))
+
+
+def serve_pipes(incoming: BinaryIO, outgoing: BinaryIO) -> None:
     """Do tasks until the pipe ends.
 
     Messages are pickled: ``("function", number, bytes)`` keeps a function, ``("ready", number)`` imports what it needs,
@@ -45,7 +50,6 @@ def serve() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _end_with_parent()
     # What a library prints must not come between the answers.
-    incoming, outgoing = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     with open(os.devnull, "rb") as nothing:
         os.dup2(nothing.fileno(), 0)
     os.dup2(2, 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from orchardsim.results.dataset import attribute
 if TYPE_CHECKING:
     import xarray
 
-    from orchardsim.risk.doubts import TwoDoubts
+    from orchardsim.risk.doubts import Regressors, TwoDoubts
 
 Array = NDArray[np.float64]
 
@@ -49,13 +50,20 @@ class OpenLevelsOfRun:
 
         if np.isnan(values).any():
             return None
-        return two_doubts(np.asarray(values, dtype=np.float64), self.drawn, self.middles)
+        return two_doubts(np.asarray(values, dtype=np.float64), self.regressors)
 
     def at_middles(self, values: Array) -> Array | None:
         """Outcomes of several kinds, (trial, kind), had each trial met the levels' middles; None where too few tell."""
         from orchardsim.risk.doubts import outcomes_at_middles
 
-        return outcomes_at_middles(np.asarray(values, dtype=np.float64), self.drawn, self.middles)
+        return outcomes_at_middles(np.asarray(values, dtype=np.float64), self.regressors)
+
+    @functools.cached_property
+    def regressors(self) -> Regressors:
+        """The levels as outcomes are regressed on them."""
+        from orchardsim.risk.doubts import Regressors
+
+        return Regressors(self.drawn, self.middles)
 
 
 def doubts_document(levels: OpenLevelsOfRun | None, values: Array, whole: bool, number: Any) -> dict[str, Any]:

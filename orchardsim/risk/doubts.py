@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -46,16 +47,76 @@ class TwoDoubts:
         return "not knowing" if self.not_knowing > 0.5 else "luck"
 
 
-def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str, Array]) -> TwoDoubts | None:
+class _Fit:
+    """Least squares on a design, (trial, regressor), whose decomposition serves any number of outcomes."""
+
+    def __init__(self, design: Array) -> None:
+        across, sizes, along = np.linalg.svd(design, full_matrices=False)
+        told = sizes > np.finfo(np.float64).eps * max(design.shape) * sizes.max(initial=0.0)
+        self._across, self._back = across[:, told], along[told].T / sizes[told]
+
+    def weights(self, centred: Array) -> Array:
+        """Weights of the regressors."""
+        found: Array = self._back @ (self._across.T @ centred)
+        return found
+
+    def left(self, centred: Array) -> float:
+        """Sum of squares left."""
+        residual = centred - self._across @ (self._across.T @ centred)
+        return float(residual @ residual)
+
+
+class Regressors:
+    """Levels in standard units, on which outcomes of the same trials are regressed.
+
+    Parameters
+    ----------
+    levels : mapping from level to array, (trial, number)
+        Numbers of a level that trials met; those that do not vary are passed over.
+    middles : mapping from level to array, (number,)
+    """
+
+    def __init__(self, levels: Mapping[str, Array], middles: Mapping[str, Array]) -> None:
+        columns: list[Array] = []
+        owner: list[str] = []
+        shift: list[float] = []
+        for name, drawn in levels.items():
+            for number in range(drawn.shape[1]):
+                column = drawn[:, number]
+                spread = column.std()
+                if spread > 1e-12 and not any(np.array_equal(column, other) for other in columns):
+                    columns.append((column - column.mean()) / spread)
+                    owner.append(name)
+                    shift.append((middles[name][number] - column.mean()) / spread)
+        trials = len(next(iter(levels.values()), ()))
+        self.enough = bool(columns) and trials >= TRIALS_PER_LEVEL * (len(columns) + 1)
+        """Whether a level varies and there are trials enough."""
+        self.design = np.stack(columns, axis=1) if columns else np.empty((trials, 0))
+        """(trial, number)"""
+        self.owner = np.array(owner)
+        """Level of each number."""
+        self.shift = np.array(shift)
+        """Where the middles lie."""
+
+    @functools.cached_property
+    def whole(self) -> _Fit:
+        """Regression on all."""
+        return _Fit(self.design)
+
+    @functools.cached_property
+    def without(self) -> dict[str, _Fit]:
+        """Regression on all but one level."""
+        return {name: _Fit(self.design[:, self.owner != name]) for name in dict.fromkeys(self.owner.tolist())}
+
+
+def two_doubts(values: Array, levels: Regressors) -> TwoDoubts | None:
     """Tell luck and not knowing apart without further runs.
 
     Parameters
     ----------
     values : (trial,)
         May hold infinite values (never, none).
-    levels : mapping from level to array, (trial, number)
-        Numbers of a level that trials met; those that do not vary are passed over.
-    middles : mapping from level to array, (number,)
+    levels : Regressors
 
     Returns
     -------
@@ -73,77 +134,46 @@ def two_doubts(values: Array, levels: Mapping[str, Array], middles: Mapping[str,
     band's width.
     """
     count = len(values)
-    found = _regressors(levels, middles, count)
-    if found is None or values.max() == values.min():
+    if not levels.enough or values.max() == values.min():
         return None
-    design, owner, shift = found
+    design, whole = levels.design, levels.whole
     scores = _normal_scores(values)
     centred = scores - scores.mean()
-    weights, left = _fit(design, centred)
+    weights, left = whole.weights(centred), whole.left(centred)
     free = count - 1 - design.shape[1]
     noise = left / free
     total = centred @ centred / (count - 1)
-    owners = np.array(owner)
     by_level, best = {}, None
-    for name in dict.fromkeys(owner):
-        own = owners == name
-        lost = _fit(design[:, ~own], centred)[1] - left
+    for name, others in levels.without.items():
+        own = levels.owner == name
+        lost = others.left(centred) - left
         carried = float(design[:, own] @ weights[own] @ centred)
         share = float(np.clip((carried - own.sum() * noise) / (count - 1) / total, 0.0, 1.0))
         by_level[name] = 1.0 - float(np.sqrt(1.0 - share))
         chance = float(fdtrc(own.sum(), free, max(lost / own.sum() / noise, 0.0)))
         if chance < SURE and (best is None or by_level[name] > by_level[best]):
             best = name
-    at_middles = scores - design @ weights + float(shift @ weights)
+    at_middles = scores - design @ weights + float(levels.shift @ weights)
     return TwoDoubts(_back(values, at_middles), float(np.clip(1 - noise / total, 0, 1)), by_level, best)
 
 
-def outcomes_at_middles(values: Array, levels: Mapping[str, Array], middles: Mapping[str, Array]) -> Array | None:
+def outcomes_at_middles(values: Array, levels: Regressors) -> Array | None:
     """Several outcomes, (trial, outcome), had each trial met the levels' middles: as :func:`two_doubts`, in one fit.
 
     None where no level varies or trials are too few; an outcome that does not vary stays as it is.
     """
-    found = _regressors(levels, middles, len(values))
-    if found is None:
+    if not levels.enough:
         return None
-    design, _, shift = found
     scores = np.stack([_normal_scores(one) for one in values.T], axis=1)
-    weights = np.linalg.lstsq(design, scores - scores.mean(axis=0), rcond=None)[0]
-    moved = scores - design @ weights + shift @ weights
+    weights = levels.whole.weights(scores - scores.mean(axis=0))
+    moved = scores - levels.design @ weights + levels.shift @ weights
     columns = [_back(one, at) if one.max() > one.min() else one for one, at in zip(values.T, moved.T, strict=True)]
     return np.stack(columns, axis=1)
-
-
-def _regressors(
-    levels: Mapping[str, Array], middles: Mapping[str, Array], count: int
-) -> tuple[Array, list[str], Array] | None:
-    """Levels in standard units, (trial, number), whose each is, and where their middles lie; None where too few."""
-    columns: list[Array] = []
-    owner: list[str] = []
-    shift: list[float] = []
-    for name, drawn in levels.items():
-        for number in range(drawn.shape[1]):
-            column = drawn[:, number]
-            spread = column.std()
-            if spread > 1e-12 and not any(np.array_equal(column, other) for other in columns):
-                columns.append((column - column.mean()) / spread)
-                owner.append(name)
-                shift.append((middles[name][number] - column.mean()) / spread)
-    if not columns or count < TRIALS_PER_LEVEL * (len(columns) + 1):
-        return None
-    return np.stack(columns, axis=1), owner, np.array(shift)
 
 
 def _normal_scores(values: Array) -> Array:
     found: Array = ndtri((Series(values).rank().to_numpy() - 0.375) / (len(values) + 0.25))
     return found
-
-
-def _fit(design: Array, centred: Array) -> tuple[Array, float]:
-    """Weights, and the sum of squares left."""
-    weights: Array = np.linalg.lstsq(design, centred, rcond=None)[0].astype(np.float64)
-    residual = centred - design @ weights
-    return weights, float(residual @ residual)
 
 
 def _back(values: Array, scores: Array) -> Array:

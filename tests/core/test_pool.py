@@ -74,12 +74,17 @@ def test_a_program_needs_no_main_guard(way, tmp_path):
     assert done.stdout == "trials 6\n"
 
 
+COPIES = "from orchardsim.core.pool import copy_this_process; copy_this_process()\n"
+"""How the command line begins."""
+
+
+@pytest.mark.parametrize("begin", ["", COPIES])
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
-def test_workers_end_with_their_parent(number):
-    program = (
+def test_workers_end_with_their_parent(number, begin):
+    program = begin + (
         "import time\nfrom orchardsim.core.pool import worker_pool\n"
         "with worker_pool(4) as pool:\n"
-        "    pool.start(4)\n"
+        "    pool._start(4)\n"
         "    print(*(worker.process.pid for worker in pool._workers), flush=True)\n"
         "    list(pool.finished([(time.sleep, (600,))] * 4))\n"
     )
@@ -95,6 +100,47 @@ def test_workers_end_with_their_parent(number):
     while time.monotonic() < until and any(_lives(worker) for worker in workers):
         time.sleep(0.05)
     assert not any(_lives(worker) for worker in workers)
+
+
+COPIED = """
+import os, threading, time
+from orchardsim.core.calendar import date_text
+from orchardsim.core.errors import WorkerError
+from orchardsim.core.pool import worker_pool
+tasks = [(date_text, (float(day), 40.0)) for day in range(0, 360, 40)]
+with worker_pool(3) as pool:
+    found = dict(pool.finished(tasks))
+    assert found == {number: date_text(*words) for number, (_, words) in enumerate(tasks)}
+    assert [type(worker.process).__name__ for worker in pool._workers] == ["_Copy"] * 2
+    assert dict(pool.finished(tasks[:2])) == {number: found[number] for number in (0, 1)}
+    pool._workers[0].process.kill()
+    try:
+        list(pool.finished([(time.sleep, (0.05,))] * 30))
+    except WorkerError as error:
+        print(str(error)[:33])
+held = threading.Event()
+threading.Thread(target=held.wait).start()
+with worker_pool(2) as pool:
+    assert len(dict(pool.finished([(os.getpid, ())] * 2))) == 2
+    print(*(type(worker.process).__name__ for worker in pool._workers))
+held.set()
+try:
+    os.waitpid(-1, os.WNOHANG)
+except ChildProcessError:
+    print("none left")
+"""
+
+
+def test_copies_of_the_command_line_work_as_fresh_workers_do():
+    done = subprocess.run(
+        [sys.executable, "-W", "error::DeprecationWarning", "-c", COPIES + COPIED],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.splitlines() == ["a worker process was ended from o", "_Fresh", "none left"]
 
 
 def _lives(process: int) -> bool:
