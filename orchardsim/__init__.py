@@ -58,7 +58,8 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "analysis": ("compare", "fit", "risk_drivers", "spares", "stress", "study", "study_findings"),
+    **{f"analysis.{name}": (name,) for name in ("compare", "fit", "risk_drivers", "spares", "stress", "study")},
+    "analysis.study_answers": ("study_findings",),
     "core.errors": ("InputError",),
     "plan": ("Plan", "load_plan"),
     "report": ("write_report",),

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from orchardsim.analysis.sights import Seen
 from orchardsim.core.futures import OPEN_LEVELS, Learned, Part, combined
@@ -179,7 +179,7 @@ def learn(
     covariance = emulator.covariance + errors
     apart = seen.values - mean
     distance = float(np.einsum("ij,jk,ik->i", apart, np.linalg.inv(covariance), apart).min())
-    if chi2.sf(distance, len(seen.values)) < CONFLICT:
+    if chdtrc(len(seen.values), distance) < CONFLICT:
         misfit = distance / len(seen.values)
         found = _draw(plan, parts, seen, emulator, errors, misfit, count, rng)
     return Answer(parts, found, conflicts, misfit, emulator, errors)
@@ -204,7 +204,7 @@ def conflicts_with(seen: Seen, centre: Array, covariance: Array) -> tuple[Confli
         at = [place for place, own in enumerate(seen.groups) if own == group]
         apart = seen.values[at] - centre[at]
         distance = float(apart @ np.linalg.solve(covariance[np.ix_(at, at)], apart))
-        chance = float(chi2.sf(distance, len(at)))
+        chance = float(chdtrc(len(at), distance))
         if chance < CONFLICT:
             found.append(Conflict(*group, chance))
     return tuple(found)

@@ -184,7 +184,7 @@ def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
         from orchardsim.report.run_formats import RunFormats
         from orchardsim.results import summary_document
 
-        lines += ["", *second_opinion_lines(summary_document(dataset)["second_opinion"], RunFormats.of(dataset))]
+        lines += ["", *second_opinion_lines(summary_document(dataset)["second_opinion"], RunFormats.of(dataset.attrs))]
     return "\n".join(lines)
 
 

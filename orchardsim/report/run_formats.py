@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -52,11 +53,10 @@ class RunFormats:
     money_basis: str
 
     @classmethod
-    def of(cls, dataset: xarray.Dataset) -> RunFormats:
-        """Formats of a run's own units and money."""
-        attrs = dataset.attrs
+    def of(cls, attrs: Mapping[Any, Any]) -> RunFormats:
+        """Formats of the units and money that a run's attributes tell."""
         kind = str(attrs["real_or_nominal"])
-        year = attribute(dataset, "price_year")
+        year = attrs["price_year"]
         basis = {
             "real": f"money of {year}, inflation taken out",
             "nominal": f"money of each year, inflation included; prices start from {year}",

@@ -153,7 +153,7 @@ def answers(dataset: Any, summary: Mapping[str, Any]) -> dict[str, Any]:
     from orchardsim.report.run.sheet import answer_lines, worst_lines
     from orchardsim.report.run_formats import RunFormats
 
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     fruit = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
     return {
         "trials": summary["trials"],

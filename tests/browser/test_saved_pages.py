@@ -117,7 +117,7 @@ def test_a_page_prints_on_few_sheets(browser: Any, folder: Path, name: str) -> N
 def test_numbers_on_page_and_sheet_are_those_of_the_summary(browser: Any, folder: Path) -> None:
     summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
     with open_results(folder) as dataset:
-        formats = RunFormats.of(dataset)
+        formats = RunFormats.of(dataset.attrs)
     npv, debt = summary["headline"]["npv"], summary["headline"]["peak_borrowing"]
     page, _ = opened(browser, folder / "report.html", 1280)
     assert page.inner_text("h1") == HOSTILE

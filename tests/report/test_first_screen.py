@@ -44,7 +44,7 @@ def test_the_demo_fits_a_screen_and_starts_by_saying_that_it_is_invented(capsys)
 
 def test_climate_and_missing_rain_are_told_before_any_number():
     dataset = invented_dataset(told(climate=CLIMATE))
-    first, second = notices(dataset, RunFormats.of(dataset))[:2]
+    first, second = notices(dataset, RunFormats.of(dataset.attrs))[:2]
     assert first == "Climate borrowed: somewhere.csv, 40° N; the site is at 44.5° N."
     assert second.startswith("Water stress is not computed")
     screen = first_screen(dataset)
@@ -63,7 +63,7 @@ def test_a_target_that_never_binds_is_told_with_what_was_carried():
     dataset["crop_load_mean"].loc[{"block": "north"}] = 1.0
     (one,) = loose_targets(dataset)
     assert (one.label, one.target, one.carried) == ("home", 9.0, 4.5)
-    assert any("home 4.5 of 9" in line for line in notices(dataset, RunFormats.of(dataset)))
+    assert any("home 4.5 of 9" in line for line in notices(dataset, RunFormats.of(dataset.attrs)))
     dataset["crop_load_mean"].loc[{"block": "home", "year": [9, 10]}] = 8.9  # two of eighteen crops from leaf 3 on
     assert loose_targets(dataset) == []
 
@@ -74,7 +74,7 @@ def test_fruit_left_unpicked_and_work_undone_are_told():
     dataset["labour_undone"].loc[{"task": "picking"}] = dataset["labour_hours"].sel(task="picking") / 9.0
     dataset["harvested_mass"][:] = 0.9 * dataset["crop_mass"]
     assert unpicked_share(dataset) == pytest.approx(0.1)
-    lines = " ".join(notices(dataset, RunFormats.of(dataset)))
+    lines = " ".join(notices(dataset, RunFormats.of(dataset.attrs)))
     assert "want of people, of the hours asked: picking 10 %" in lines and "unpicked: 10 %" in lines
 
 
@@ -90,7 +90,7 @@ def test_the_weight_of_one_price_by_hand():
 
 def test_new_planting_and_standing_blocks_stand_apart():
     dataset = invented_dataset(planting_years=(-20, 1))
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     rows = {row.name: row.band[1] for row in part_rows(dataset, formats)}
     assert set(rows) == {"NPV of the new planting", "NPV of the standing blocks"}
     new = float(np.quantile(dataset["npv_by_block"].sel(block="north").values, 0.5))
@@ -104,7 +104,8 @@ def test_nothing_invested_has_no_number_of_return_anywhere():
         dataset[name][:] = np.nan
     text = first_screen(dataset)
     assert "invests nothing" in text and "payback year  " not in text
-    assert not any(line.startswith(("IRR", "payback")) for line in headline_lines(dataset, RunFormats.of(dataset)))
+    lines = headline_lines(dataset, RunFormats.of(dataset.attrs))
+    assert not any(line.startswith(("IRR", "payback")) for line in lines)
     document = summary_document(dataset)
     assert set(shares(dataset)) == {"npv_below_zero"}
     assert not {"irr", "payback_year", "discounted_payback_year"} & set(document["headline"])
@@ -121,7 +122,7 @@ def test_the_words_are_our_own_and_the_cautions_hold_what_can_hurt():
 
 def test_the_risk_table_of_a_plan_that_loses_gives_reasons():
     dataset = invented_dataset({"own_wealth": 1000.0}, trials=40, planting_years=(0,), price=0.0)
-    cells = [cell for row in errors_cells(dataset, RunFormats.of(dataset))[1:] for cell in row]
-    cells += [cell for row in aversion_cells(dataset, RunFormats.of(dataset))[1:] for cell in row]
+    cells = [cell for row in errors_cells(dataset, RunFormats.of(dataset.attrs))[1:] for cell in row]
+    cells += [cell for row in aversion_cells(dataset, RunFormats.of(dataset.attrs))[1:] for cell in row]
     assert "–" not in cells
     assert "never" in cells and "no number to refine" in cells and "none: a future eats all own wealth" in cells

@@ -154,7 +154,7 @@ def test_weak_points_are_marked():
 
 def test_a_label_that_does_not_pay_is_named():
     dataset = invented_dataset(trials=40, planting_years=(0, 2), price=1.5)
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     assert label_lines(dataset, formats) == [
         "Each of them pays by itself within 20 years in at least nine of ten futures tried."
     ]
@@ -182,13 +182,13 @@ def test_verdicts_on_a_label_keep_to_what_the_trials_tell(paid, words):
     dataset["ledger"].loc[{"block": "home", "year": 19, "ledger_item": "upkeep"}] = np.where(
         np.arange(40) < paid, 1.0, -1.0
     )
-    (line,) = label_lines(dataset, RunFormats.of(dataset))
+    (line,) = label_lines(dataset, RunFormats.of(dataset.attrs))
     assert line.startswith(words)
     assert f"{paid} of 40 futures" in line
 
 
 def test_hours_by_leaf_are_shown_per_acre(run):
-    formats = RunFormats.of(run)
+    formats = RunFormats.of(run.attrs)
     for group in work_groups(run, formats):
         head, *rows = group["cells"]
         assert len({len(row) for row in group["cells"]}) == 1
@@ -334,9 +334,9 @@ def test_the_accounts_quarters_stand_with_the_middle_trial_and_the_low_one():
 
 def test_the_familys_work_is_told_priced_and_unpaid():
     dataset = invented_dataset({"discount_rate": 0.0, "family_paid": True}, trials=20)
-    line = family_lines(dataset, RunFormats.of(dataset))[0]
+    line = family_lines(dataset, RunFormats.of(dataset.attrs))[0]
     npv = float(dataset["npv_without_remaining_value"].mean())
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     assert "120 hours" in line
     # 20 years of 2,400 at no discount.
     assert formats.money(npv) in line

@@ -52,7 +52,7 @@ def test_the_bill_is_the_ledger(dataset: xarray.Dataset, summary: dict[str, Any]
         net = of_farm(dataset, "net_cash_flow").sel(year=year).mean("trial")
         income = sales.sel(year=year).sum("ledger_item").mean("trial")
         assert paid == pytest.approx(float(income - net), rel=1e-4, abs=0.1)
-    assert bill_cells(summary, RunFormats.of(dataset))[-1][0] == "together"
+    assert bill_cells(summary, RunFormats.of(dataset.attrs))[-1][0] == "together"
 
 
 def test_a_year_of_poorest_prices_is_counted_by_hand(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
@@ -69,7 +69,7 @@ def test_a_year_of_poorest_prices_is_counted_by_hand(dataset: xarray.Dataset, su
 
 
 def test_sentences_hold_the_headline(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     text = " ".join(answer_lines(summary, formats))
     assert formats.money(summary["headline"]["peak_borrowing"]["p50"]) in text
     assert formats.money(summary["headline"]["npv"]["p5"]) in text
@@ -77,7 +77,7 @@ def test_sentences_hold_the_headline(dataset: xarray.Dataset, summary: dict[str,
 
 
 def test_the_paper_is_one_page_and_the_same_each_time(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     pdf = sheet_pdf(summary, formats)
     assert pdf.startswith(b"%PDF")
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
@@ -85,7 +85,7 @@ def test_the_paper_is_one_page_and_the_same_each_time(dataset: xarray.Dataset, s
 
 
 def test_a_title_stays_text(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
-    text = sheet_page(summary, RunFormats.of(dataset))[0]
+    text = sheet_page(summary, RunFormats.of(dataset.attrs))[0]
     assert "&lt;b&gt;Hill &amp; $x$" in text
     assert "<b>Hill" not in text
     assert not re.search(r"""(src|href)=["']https?:""", text)

@@ -19,9 +19,9 @@ def run():
 
 
 def test_nothing_is_said_where_nothing_is_left(run):
-    line = work_line(run, RunFormats.of(run))
+    line = work_line(run, RunFormats.of(run.attrs))
     assert "undone" not in line and "store" not in line and "pass" not in line
-    assert all("left undone" not in group["cells"][0] for group in work_groups(run, RunFormats.of(run)))
+    assert all("left undone" not in group["cells"][0] for group in work_groups(run, RunFormats.of(run.attrs)))
 
 
 def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
@@ -35,7 +35,7 @@ def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
     found = undone_work(run)
     assert found.shares == {"dormant_pruning": pytest.approx(30 / (30 + done))}
     assert (found.hours, found.carried) == (pytest.approx(30), pytest.approx(15))
-    formats = RunFormats.of(run)
+    formats = RunFormats.of(run.attrs)
     line = work_line(run, formats)
     assert f"dormant pruning {100 * 30 / (30 + done):.1f} %" in line
     assert "of 30 such hours a future 15 pass to the year after" in line
@@ -50,6 +50,6 @@ def test_pass_prices_and_a_full_store_are_told(run):
     run["pass_price"].loc[{"block": label}] = 0.96
     run["storage_surplus"].loc[{"block": label, "year": 10}] = 5 * float(run.attrs["bin_mass"])
     assert pass_price(run, label) == pytest.approx(0.96)
-    line = work_line(run, RunFormats.of(run))
+    line = work_line(run, RunFormats.of(run.attrs))
     assert f"of the price stated: {label} 96.0 %" in line
     assert "the store is full in 5 of 100 years, and then 5 bins" in line

@@ -53,7 +53,7 @@ def test_margin_cost_and_yield_by_hand(run):
 
 
 def test_the_reason_is_told_where_the_middle_lies_outside(run):
-    formats = RunFormats.of(run)
+    formats = RunFormats.of(run.attrs)
     assert len(published_lines(run, formats)) == 1
     run["irr"][:], run["payback_year"][:] = -np.inf, np.inf
     said = published_lines(run, formats)
@@ -67,7 +67,7 @@ def test_the_reason_is_told_where_the_middle_lies_outside(run):
 
 def test_first_screens_tell_the_gap_in_one_sentence(run, tmp_path):
     """The yields and the cost are those worked out by hand above; what a comparison keeps of it comes back whole."""
-    formats, within = RunFormats.of(run), beside_published(run)
+    formats, within = RunFormats.of(run.attrs), beside_published(run)
     assert published_gap({"A": within, "B": None}, formats).endswith(
         "1,000 to 1,200 bushels an acre; here A lies within."
     )

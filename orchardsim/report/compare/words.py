@@ -16,9 +16,7 @@ from orchardsim.results.study import MeasureFacts
 
 def formats_of(found: Comparison) -> RunFormats:
     """Units and money in which a comparison is shown."""
-    import xarray
-
-    return RunFormats.of(xarray.Dataset(attrs=dict(found.attrs)))
+    return RunFormats.of(found.attrs)
 
 
 def shown(measure: Measure | MeasureFacts, value: float, formats: RunFormats) -> float:

@@ -6,8 +6,6 @@ import math
 import textwrap
 from typing import Final
 
-import xarray
-
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import percent, with_error
 from orchardsim.core.units import CARTON, Display
@@ -85,7 +83,7 @@ def now_text(one: FirstNumber, formats: PlanFormats) -> str:
 
 def formats_of(found: LevelsFound) -> RunFormats:
     """Units and money in which the findings are shown."""
-    return RunFormats.of(xarray.Dataset(attrs=dict(found.attributes)))
+    return RunFormats.of(found.attributes)
 
 
 def footer_text(found: LevelsFound) -> str:

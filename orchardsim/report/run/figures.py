@@ -281,7 +281,7 @@ def _date_axis(axes: Axes, latitude: float) -> None:
 
 def ledger_figure(dataset: xarray.Dataset) -> Figure:
     """Where the money goes and comes from in each year, mean of all trials."""
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     year = dataset["year"].values
     ledger = of_farm(dataset, "ledger").values.mean(axis=0) / 1000.0
     items = [str(item) for item in dataset["ledger_item"].values]

@@ -37,7 +37,7 @@ def first_screen(dataset: xarray.Dataset) -> str:
     dataset : xarray.Dataset
         Result of a run.
     """
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     lines = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
     text = [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent="  ")]
     text += headline_lines(dataset, formats)

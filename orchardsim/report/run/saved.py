@@ -88,7 +88,7 @@ class SavedRun:
     @functools.cached_property
     def formats(self) -> RunFormats:
         """How its numbers are shown."""
-        return RunFormats.of(self.dataset)
+        return RunFormats.of(self.dataset.attrs)
 
     @functools.cached_property
     def single(self) -> dict[str, int]:

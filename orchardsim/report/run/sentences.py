@@ -34,7 +34,7 @@ def plain_sentences(dataset: xarray.Dataset) -> list[str]:
         The crop, and the frost behind crops that fail; the deepest debt, and the credit line where one is stated; the
         year by which the plan has paid for itself.
     """
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     found = [
         _crop(dataset, formats),
         _frost(dataset),

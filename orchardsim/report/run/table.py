@@ -56,7 +56,7 @@ def headline_table(dataset: xarray.Dataset) -> str:
     str
         Lines of at most :data:`WIDTH` characters.
     """
-    formats = RunFormats.of(dataset)
+    formats = RunFormats.of(dataset.attrs)
     lines = [str(dataset.attrs["title"]), areas_text(dataset, formats), footer(dataset)]
     lines += frost_sentences(dataset)
     lines += [

@@ -24,9 +24,7 @@ SURE: Final = 2.0
 
 def formats_of(found: SparesAnswer) -> RunFormats:
     """Units and money in which the answer is shown."""
-    import xarray
-
-    return RunFormats.of(xarray.Dataset(attrs=dict(found.attrs)))
+    return RunFormats.of(found.attrs)
 
 
 def footer_text(found: SparesAnswer) -> str:

@@ -33,10 +33,8 @@ COLUMNS: Final = (0, 1, 6, 2, 7, 9, 3, 4, 5, 8)
 
 def formats_of(found: Stress) -> RunFormats:
     """Units and money in which a stress test is shown."""
-    import xarray
-
     names = ("display_units", "currency", "price_year", "real_or_nominal", "bin_mass", "box_mass")
-    return RunFormats.of(xarray.Dataset(attrs={name: getattr(found, name) for name in names}))
+    return RunFormats.of({name: getattr(found, name) for name in names})
 
 
 def footer_text(found: Stress) -> str:

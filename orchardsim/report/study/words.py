@@ -23,9 +23,7 @@ FORETELLS: Final = 0.8
 
 def formats_of(found: StudyFindings) -> RunFormats:
     """Units and money in which a study is shown."""
-    import xarray
-
-    return RunFormats.of(xarray.Dataset(attrs=dict(found.design.attrs)))
+    return RunFormats.of(found.design.attrs)
 
 
 def size_words(found: StudyFindings) -> str:
