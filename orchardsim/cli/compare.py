@@ -6,9 +6,9 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import progress, tell
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import answered, size_of
+from orchardsim.cli.folders import folder_name
 from orchardsim.cli.run import whole_number
 
 
@@ -36,34 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Simulate the plans, print the tables, and save the comparison when a folder is given."""
-    from orchardsim.analysis.compare import check_plans, compare
+    from orchardsim.commands import comparison
     from orchardsim.plan import load_plan, load_scenarios
-    from orchardsim.report.compare.page import comparison_files, write_comparison
-    from orchardsim.report.compare.table import comparison_screen, comparison_table
-    from orchardsim.results.comparison import KIND, comparison_document
 
     alone = len(options.plans) == 1
     plans = load_scenarios(options.plans[0]) if alone else [load_plan(path) for path in options.plans]
-    check_plans(plans)
-    heading = f"{len(plans)} plans: {options.trials} trials of {options.years} years each"
-    with output_folder(options, KIND, comparison_files()) as folder:
-        with progress(heading, options.trials * len(plans)) as done:
-            found = compare(
-                plans,
-                trials=options.trials,
-                years=options.years,
-                seed=options.seed,
-                jobs=options.jobs,
-                progress=done,
-            )
-        if folder is not None:
-            write_comparison(folder, found)
-    print_answer(
-        options,
-        screen=lambda: comparison_screen(found),
-        everything=lambda: comparison_table(found),
-        document=lambda: comparison_document(found),
-    )
-    if options.out is not None:
-        tell(f"saved in {options.out}: compare_sheet.pdf, compare.html, compare.json, figures/")
-    return 0
+    return answered(options, comparison(plans, size_of(options)))

@@ -5,16 +5,12 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import progress, tell
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import answered, size_of
+from orchardsim.cli.folders import folder_name
+from orchardsim.cli.progress import tell
 from orchardsim.cli.run import whole_number
-
-if TYPE_CHECKING:
-    from orchardsim.analysis.fit import Fit
-    from orchardsim.results.next import NextAnswer, WaitAnswer
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,73 +51,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Learn, print, and save when a folder is given."""
-    from orchardsim.analysis.fit import fit
+    from orchardsim.commands import learning
     from orchardsim.core.files import read_bytes
     from orchardsim.plan import load_plan
-    from orchardsim.plan.learned import read_learned
-    from orchardsim.plan.raw import subtable
-    from orchardsim.plan.reading import EXPECTED, LARGEST_FILE, read_toml
-    from orchardsim.report.fit.page import write_fit
-    from orchardsim.report.fit.words import fit_screen, fit_text
-    from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, LEARNED_FILE, fit_document
+    from orchardsim.plan.reading import EXPECTED, LARGEST_FILE
 
-    plan = load_plan(options.plan)
-    learned = subtable(read_toml(options.plan), "futures").get("learned")
-    before = read_learned(options.plan.parent / learned, plan.where) if isinstance(learned, str) else None
-    with output_folder(options, KIND, [FIT_FILE, FIT_PAGE, LEARNED_FILE, options.plan.name]) as folder:
-        found = fit(
-            plan, options.measurements, seed=options.seed, before=before, say=tell,
-        )  # fmt: skip
-        following, waiting = _decisions(options, found)
-        if folder is not None:
-            text = read_bytes(options.plan, EXPECTED, LARGEST_FILE).decode("utf-8-sig")
-            record = _record(options.plan, options.out)
-            written = {options.plan.name: found.plan_text(text, record=record), LEARNED_FILE: found.learned.text()}
-            write_fit(folder, found.findings, written, following, waiting)
-    print_answer(
-        options,
-        screen=lambda: fit_screen(found.findings, following, waiting),
-        everything=lambda: fit_text(found.findings, following, waiting),
-        document=lambda: fit_document(found.findings, following, waiting),
+    command = learning(
+        load_plan(options.plan),
+        read_bytes(options.plan, EXPECTED, LARGEST_FILE).decode("utf-8-sig"),
+        options.measurements,
+        size_of(options),
+        following=options.next,
+        waiting=options.wait,
+        between=options.between,
+        record=_record(options.plan, options.out) if options.out is not None else None,
+        say=tell,
     )
-    if options.out is not None:
-        tell(
-            f"saved in {options.out}: {options.plan.name} (carries what was learned in {LEARNED_FILE}; run, compare, "
-            f"spares and study read it), {FIT_PAGE}, {FIT_FILE}"
-        )
-    return 0
-
-
-def _decisions(options: argparse.Namespace, found: Fit) -> tuple[NextAnswer | None, WaitAnswer | None]:
-    """What to measure next and what waiting is worth, as far as they are asked for."""
-    from orchardsim.analysis.decision import (
-        NOT_PLANTED,
-        money_of,
-        option_tables,
-        options_of,
-    )
-    from orchardsim.analysis.next_measurements import next_measurements
-    from orchardsim.analysis.waiting import WAITS, worth_of_waiting
-    from orchardsim.plan.coming import without_coming, young_blocks
-
-    if not (options.next or options.wait):
-        return None, None
-    plan, learned = found.prior, found.plan.futures.learned
-    choices = options_of(plan, options.between)
-    young_blocks(plan)
-    runs = (len(choices) + 1 if options.next else 0) + ((len(WAITS) + 1) * len(choices) + 1 if options.wait else 0)
-    how = {"trials": options.trials, "years": options.years, "seed": options.seed, "jobs": options.jobs}
-    following = waiting = None
-    raw = found.tables()
-    with progress("simulating the options", runs * options.trials) as done:
-        if options.next:
-            tables = [(one.name, option_tables(raw, one, plan.where)) for one in choices]
-            tables.append((NOT_PLANTED, without_coming(plan, raw)))
-            money = money_of(plan, tables, progress=done, **how)
-            following = next_measurements(plan, learned, money, found.next_season, seed=options.seed)
-        if options.wait:
-            waiting = worth_of_waiting(plan, raw, learned, choices, found.next_season, progress=done, **how)
-    return following, waiting
+    return answered(options, command)
 
 
 def _record(plan: Path, out: Path) -> str | None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import progress, tell
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import answered, size_of
+from orchardsim.cli.folders import folder_name
 from orchardsim.cli.run import whole_number
 
 
@@ -30,25 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Look at every open level, print the tables, and save them when a folder is given."""
-    from orchardsim.analysis.levels import levels_size, look_at_levels
+    from orchardsim.commands import look_at_levels
     from orchardsim.plan import load_plan
-    from orchardsim.report.levels.page import levels_files, write_levels
-    from orchardsim.report.levels.words import levels_screen, levels_text
-    from orchardsim.results.levels import KIND, levels_document
 
-    plan = load_plan(options.plan)
-    heading = f"{plan.title}: open levels, {options.trials} trials of {options.years} years"
-    with output_folder(options, KIND, levels_files()) as folder:
-        with progress(heading, options.trials * levels_size(plan)) as done:
-            found = look_at_levels(plan, trials=options.trials, years=options.years, seed=options.seed, progress=done)
-        if folder is not None:
-            write_levels(folder, found)
-    print_answer(
-        options,
-        screen=lambda: levels_screen(found),
-        everything=lambda: levels_text(found),
-        document=lambda: levels_document(found),
-    )
-    if options.out is not None:
-        tell(f"saved in {options.out}: levels.html, levels.json, figures/")
-    return 0
+    return answered(options, look_at_levels(load_plan(options.plan), size_of(options)))

@@ -5,10 +5,13 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator
-from typing import Final
+from typing import Any, Final
 
 LINE: Final = "{percentage:3.0f} % |{bar}| {elapsed} gone, about {remaining} left"
 """Progress line."""
+
+_shown: list[Any] = []
+"""Progress lines that are being shown."""
 
 
 def watched() -> bool:
@@ -21,7 +24,9 @@ def watched() -> bool:
 
 def tell(line: str) -> None:
     """A line beside the answer, such as what is being done or where it was saved."""
-    if watched():
+    if watched() and _shown:
+        _shown[-1].write(line, file=sys.stderr)  # above the progress line
+    elif watched():
         print(line, file=sys.stderr)
 
 
@@ -43,7 +48,11 @@ def progress(heading: str, total: int) -> Iterator[Callable[[int], object]]:
         leave=False,
         mininterval=0.2,
         bar_format=LINE,
-        disable=not watched(),
+        disable=not watched() or not total,
         dynamic_ncols=True,
     ) as bar:
-        yield bar.update
+        _shown.append(bar)
+        try:
+            yield bar.update
+        finally:
+            _shown.pop()

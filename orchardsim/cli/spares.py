@@ -6,9 +6,9 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import progress, tell
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import answered, size_of
+from orchardsim.cli.folders import folder_name
 from orchardsim.cli.run import whole_number
 
 
@@ -37,37 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Search, print the answer, and save it when a folder is given."""
-    from orchardsim.analysis.spares import check_spares, spares
+    from orchardsim.commands import search_for_spares
     from orchardsim.plan import load_plan
-    from orchardsim.report.spares.page import spares_files, write_spares
-    from orchardsim.report.spares.table import spares_screen, spares_text
-    from orchardsim.results.spares import KIND, spares_document
 
-    plan = load_plan(options.plan)
-    check_spares(plan, options.trials, options.years)
-    half = options.trials // 2
-    heading = (
-        f"{plan.title}: policies chosen on {half} trials of {options.years} years, told from {options.trials - half}; "
-        "takes about eight times as long as a run of as many trials"
-    )
-    with output_folder(options, KIND, spares_files()) as folder:
-        with progress(heading, 100) as done:
-            found = spares(
-                plan,
-                trials=options.trials,
-                years=options.years,
-                seed=options.seed,
-                jobs=options.jobs,
-                progress=done,
-            )
-        if folder is not None:
-            write_spares(folder, found)
-    print_answer(
-        options,
-        screen=lambda: spares_screen(found),
-        everything=lambda: spares_text(found),
-        document=lambda: spares_document(found),
-    )
-    if options.out is not None:
-        tell(f"saved in {options.out}: spares.html, spares.json, figures/")
-    return 0
+    return answered(options, search_for_spares(load_plan(options.plan), size_of(options)))

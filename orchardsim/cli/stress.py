@@ -6,9 +6,9 @@ import argparse
 import os
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import progress, tell
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import answered, size_of
+from orchardsim.cli.folders import folder_name
 from orchardsim.cli.run import whole_number
 
 
@@ -41,35 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Strike the plan, print the table, and save the stress test when a folder is given."""
-    from orchardsim.analysis.stress import choose, stress, stress_size
+    from orchardsim.commands import stress_test
     from orchardsim.plan import load_plan
-    from orchardsim.report.stress.page import stress_files, write_stress
-    from orchardsim.report.stress.words import stress_screen, stress_table
-    from orchardsim.results.stress import KIND, stress_document
 
-    chosen = choose(options.only)
-    plan = load_plan(options.plan)
-    total = stress_size(plan, options.trials, options.years, chosen)
-    heading = f"{plan.title}: {len(chosen)} bad seasons at every leaf, {options.trials} trials of {options.years} years"
-    with output_folder(options, KIND, stress_files()) as folder:
-        with progress(heading, total) as done:
-            found = stress(
-                plan,
-                trials=options.trials,
-                years=options.years,
-                seed=options.seed,
-                jobs=options.jobs,
-                bad_seasons=chosen,
-                progress=done,
-            )
-        if folder is not None:
-            write_stress(folder, found)
-    print_answer(
-        options,
-        screen=lambda: stress_screen(found),
-        everything=lambda: stress_table(found),
-        document=lambda: stress_document(found),
-    )
-    if options.out is not None:
-        tell(f"saved in {options.out}: stress.html, stress.json, figures/")
-    return 0
+    return answered(options, stress_test(load_plan(options.plan), size_of(options), options.only))

@@ -7,9 +7,10 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import say_answer, work_out
 from orchardsim.cli.folders import folder_name, open_for
-from orchardsim.cli.progress import progress, tell, warn
+from orchardsim.cli.progress import warn
 from orchardsim.cli.run import whole_number
 from orchardsim.cli.stop import NOT_KEPT, kept
 
@@ -36,31 +37,25 @@ def execute(options: argparse.Namespace) -> int:
     """Run the study, print its tables, and save it when a folder is given."""
     import contextlib
 
-    from orchardsim.analysis.study import run_study, study_differs, study_identity, study_size
-    from orchardsim.analysis.study_answers import study_findings
+    from orchardsim.commands import declared_study
     from orchardsim.core.errors import InputError
     from orchardsim.plan.study import load_study
-    from orchardsim.report.study.page import write_study
-    from orchardsim.report.study.words import study_screen, study_table
     from orchardsim.results.folder import OutputFolder
-    from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE
-    from orchardsim.results.study_tables import study_document
 
     if options.resume and options.out is None:
         raise InputError("--resume", "needs the folder of the interrupted study; add --out DIR")
-    study = load_study(options.file)
+    command = declared_study(load_study(options.file), options.jobs, options.dask)
     folder: OutputFolder | None = None
     with contextlib.ExitStack() as opened:
         if options.out is not None:
             folder = OutputFolder(
                 options.out,
-                KIND,
-                names=[STUDY_FILE, STUDY_PAGE],
+                command.kind,
+                names=command.files,
                 force=options.force,
                 resume=options.resume,
-                identity=study_identity(study),
-                differs=study_differs,
                 say=warn,
+                **command.kept,
             )
             open_for(opened, folder, lambda: _unfinished(folder))
             if folder.complete:
@@ -68,19 +63,8 @@ def execute(options: argparse.Namespace) -> int:
                 return 0
         else:
             opened.enter_context(kept(lambda: NOT_KEPT))
-        with progress(f"{study!r}".strip("<>"), study_size(study)) as done:
-            results = run_study(study, jobs=options.jobs, out=folder, dask=options.dask, progress=done)
-        found = study_findings(results)
-        if folder is not None:
-            write_study(folder, found, results.dataset())
-    print_answer(
-        options,
-        screen=lambda: study_screen(found),
-        everything=lambda: study_table(found),
-        document=lambda: study_document(found),
-    )
-    if options.out is not None:
-        tell(f"saved in {options.out}: study.html, trials.nc, methods.txt, tables (.csv) and figures")
+        found = work_out(command, folder)
+    say_answer(options, command, found)
     return 0
 
 

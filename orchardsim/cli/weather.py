@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
-from orchardsim.cli.folders import folder_name, output_folder
-from orchardsim.cli.progress import tell
+from orchardsim.cli.answer import add_answer_arguments
+from orchardsim.cli.asked import answered
+from orchardsim.cli.folders import folder_name
 
 DEFAULT_CULTIVARS = ("Gala", "Honeycrisp")
 
@@ -35,17 +35,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Print the quality report, the climate and the frost history; save the page when a folder is given."""
+    from orchardsim.commands import past_weather
     from orchardsim.core.errors import InputError
     from orchardsim.core.files import check_file
     from orchardsim.plan.catalogue import built_in
-    from orchardsim.report.weather.history import weather_history
-    from orchardsim.report.weather.page import KIND, WEATHER_PAGE, weather_files, write_weather_page
-    from orchardsim.report.weather.words import weather_document, weather_screen, weather_text
     from orchardsim.season.parameters import Phenology
     from orchardsim.weather.bundled import RECORDS, bundled_record_path
-    from orchardsim.weather.history import weather_report
-    from orchardsim.weather.parameters import WeatherSettings
-    from orchardsim.weather.sampling import baseline_harvest_years, whole_record_windows
 
     if options.latitude is not None and not -66 <= options.latitude <= 66:
         raise InputError("--latitude", f"found {options.latitude:g}, allowed -66 to 66 degrees")
@@ -55,34 +50,5 @@ def execute(options: argparse.Namespace) -> int:
     names = options.cultivar or list(DEFAULT_CULTIVARS)
     cultivars = {name: built_in("cultivar", name, Phenology, "--cultivar") for name in names}
     name = f"bundled station record ({path.name})" if bundled is not None else path.name
-    tell(f"reading {name}")
-    with output_folder(options, KIND, weather_files()) as folder:
-        latitude = bundled.latitude if bundled is not None and options.latitude is None else options.latitude
-        found = weather_report(path, latitude)
-        history = None
-        if found.baseline_years != (0, 0):
-            settings = WeatherSettings(latitude=found.latitude, record=path)
-            seasons = whole_record_windows(settings)
-            assert seasons is not None
-            history = weather_history(
-                seasons,
-                cultivars,
-                baseline_harvest_years(settings, found.table),
-                title=f"Weather record: {name}",
-                station=found.record.station,
-                units=options.units,
-                quality=found.quality.lines(),
-                notes=found.notes,
-            )
-            if folder is not None:
-                write_weather_page(history, folder)
-    print_answer(
-        options,
-        screen=lambda: weather_screen(name, found, history, options.units),
-        everything=lambda: weather_text(name, found, history, options.units),
-        document=lambda: weather_document(name, found, history),
-        simulated=False,
-    )
-    if options.out is not None and history is not None:
-        tell(f"saved {WEATHER_PAGE} and figures/ in {options.out}")
-    return 0
+    latitude = bundled.latitude if bundled is not None and options.latitude is None else options.latitude
+    return answered(options, past_weather(path, latitude, cultivars, options.units, name), simulated=False)

@@ -28,7 +28,8 @@ from orchardsim.web.bench import Bench
 from orchardsim.web.draft import Draft, Place
 from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder
 from orchardsim.web.guard import KEPT_POLICY, Guard
-from orchardsim.web.orders import ABOUT_FILE, KINDS, PLAN_FILE, declared_study
+from orchardsim.web.learned import go_on
+from orchardsim.web.orders import ABOUT_FILE, KINDS, PLAN_FILE, study_of
 from orchardsim.web.pictures import band_picture, bill_table, land_picture
 from orchardsim.web.study_keys import read_levels, study_keys
 
@@ -196,8 +197,10 @@ def _routes() -> list[Route]:
         Route("/plan/{name}/save", answering(save), methods=["POST"]),
         Route("/plan/{name}/file", answering(plan_file)),
         Route("/plan/{name}/weather", answering(bring_weather), methods=["POST"]),
+        Route("/plan/{name}/measurements", answering(bring_measurements), methods=["POST"]),
         Route("/plan/{name}/work", answering(order), methods=["POST"]),
         Route("/plan/{name}/kept", answering(kept_list)),
+        Route("/plan/{name}/kept/{number:int}/learned", answering(go_on_with_learned), methods=["POST"]),
         Route("/plan/{name}/kept/{number:int}/{inside:path}", answering(kept_file)),
         Route("/running", answering(work)),
         Route("/running/stop", answering(stop), methods=["POST"]),
@@ -305,15 +308,8 @@ async def bring(request: Request) -> Response:
     """Take over a plan file of one's own."""
     desk = _desk(request)
     name = request.query_params.get("file", "").removesuffix(".toml")
-    path, content = desk.folder.plan_path(name), await _body(request, LARGEST_PLAN)
-    before = path.exists()
-    desk.folder.new(path, content)
-    try:
-        await asyncio.to_thread(desk.draft, name)
-    except InputError:
-        if not before:
-            path.unlink()
-        raise
+    path = desk.folder.plan_path(name)
+    await _brought(request, path, LARGEST_PLAN, lambda: desk.draft(name))
     return JSONResponse({"open": f"/plan/{quote(name)}"})
 
 
@@ -404,15 +400,7 @@ async def bring_weather(request: Request) -> Response:
     desk, draft = _desk(request), _draft(request)
     name = request.query_params.get("file", "")
     path = desk.folder.record_path(name)
-    content = await _body(request, LARGEST_RECORD)
-    before = path.exists()
-    await asyncio.to_thread(desk.folder.new, path, content)
-    try:
-        await asyncio.to_thread(_check_record, path, draft)
-    except InputError:
-        if not before:
-            path.unlink()
-        raise
+    await _brought(request, path, LARGEST_RECORD, lambda: _check_record(path, draft))
     draft.edit(("weather", "record"), name, "text")
     return JSONResponse(
         {"shown": desk.shown(draft), "form": desk.form(draft), "title": draft.plan.title, "changed": draft.changed}
@@ -423,6 +411,36 @@ def _check_record(path: Path, draft: Draft) -> None:
     from orchardsim.weather.history import weather_report
 
     weather_report(path, draft.plan.weather.latitude)
+
+
+async def _brought(request: Request, path: Path, largest: int, check: Callable[[], object]) -> None:
+    """Write a file that was sent into the folder; it does not stay where it fails its check."""
+    folder, content = _desk(request).folder, await _body(request, largest)
+    before = path.exists()
+    await asyncio.to_thread(folder.new, path, content)
+    try:
+        await asyncio.to_thread(check)
+    except InputError:
+        if not before:
+            path.unlink()
+        raise
+
+
+async def bring_measurements(request: Request) -> Response:
+    """Take over a table of measured trees of the plan's blocks."""
+    from orchardsim.plan.measurements import LARGEST_FILE, read_measurements
+
+    draft, name = _draft(request), request.query_params.get("file", "")
+    path = _desk(request).folder.measured_path(name)
+    await _brought(request, path, LARGEST_FILE, lambda: read_measurements(path, draft.plan))
+    return JSONResponse({"file": name})
+
+
+async def go_on_with_learned(request: Request) -> Response:
+    """Begin a plan that carries what a kept fit learned."""
+    desk, names = _desk(request), request.path_params
+    name = await asyncio.to_thread(go_on, desk.folder, names["name"], names["number"])
+    return JSONResponse({"open": f"/plan/{quote(name)}"})
 
 
 async def order(request: Request) -> Response:
@@ -445,7 +463,11 @@ async def order(request: Request) -> Response:
     if kind == "study":
         key = _text(sent, "key")
         more |= {"key": key, "levels": read_levels(draft, key, _text(sent, "levels"))}
-        await asyncio.to_thread(declared_study, {"folder": desk.folder.place, "text": draft.text, **numbers, **more})
+        await asyncio.to_thread(study_of, {"folder": desk.folder.place, "text": draft.text, **numbers, **more})
+    if kind == "fit":
+        more["measurements"] = _text(sent, "measurements")
+        if not desk.folder.measured_path(more["measurements"]).is_file():
+            raise InputError("measurements", "no such file stands in the folder; bring it first")
     number = max(desk.folder.numbers(draft.name), default=0) + 1
     await desk.bench.order(
         {

@@ -12,6 +12,7 @@ from orchardsim.core.files import read_bytes, reason
 
 PLAN_NAME: Final = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .-]{0,59}\.toml")
 RECORD_NAME: Final = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .-]{0,79}\.(csv|dly|nc|txt|gz)")
+MEASURED_NAME: Final = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .-]{0,79}\.csv")
 """Names that mean the same on every system and lead out of no folder."""
 LARGEST_PLAN: Final = 500_000
 LARGEST_RECORD: Final = 200_000_000
@@ -65,6 +66,12 @@ class Folder:
         """Path of a weather record; raises as :meth:`plan_path`."""
         if not RECORD_NAME.fullmatch(name):
             raise InputError("weather", f"found the file name {name!r}; allowed: a .csv, .dly, .nc, .txt or .gz file")
+        return self._inside(name)
+
+    def measured_path(self, name: str) -> Path:
+        """Path of a table of measured trees; raises as :meth:`plan_path`."""
+        if not MEASURED_NAME.fullmatch(name):
+            raise InputError("measurements", f"found the file name {name!r}; allowed: a .csv file")
         return self._inside(name)
 
     def kept(self, name: str) -> Path:

@@ -17,7 +17,11 @@ import tomllib
 import traceback
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from orchardsim.commands import Command
+    from orchardsim.plan.study import Study
 
 QUICK_TRIALS: Final = 8
 """Futures of the first answer: two processes work them out in one or two seconds."""
@@ -101,7 +105,7 @@ def do(order: Mapping[str, Any], jobs: int, say: Say) -> None:
     from orchardsim.core.errors import IdentityError, InputError, WorkerError
 
     try:
-        say({"done": KINDS[order["kind"]](order, jobs, say)})
+        say({"done": (run if order["kind"] == "run" else work_out)(order, jobs, say)})
     except (InputError, WorkerError) as error:
         say({"failed": getattr(error, "problem", str(error))})
     except IdentityError as error:
@@ -116,6 +120,12 @@ def _plan(order: Mapping[str, Any], text: str) -> Any:
 
     folder = Path(order["folder"])
     return dataclasses.replace(load_plan(tomllib.loads(text), base=folder), path=folder / f"{order['name']}.toml")
+
+
+def _size(order: Mapping[str, Any], jobs: int) -> Any:
+    from orchardsim.commands import Size
+
+    return Size(trials=int(order["trials"]), years=int(order["years"]), seed=int(order["seed"]), jobs=jobs)
 
 
 def _progress(say: Say, total: int) -> Callable[[int], None]:
@@ -234,89 +244,46 @@ def looks(trials: int) -> list[int]:
     return [number for number in numbers if number <= LAST_LOOK]
 
 
-def compare(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+def compare(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """Plans in the same futures: an earlier one, and the one on the page."""
-    from orchardsim.analysis.compare import check_plans, compare
-    from orchardsim.report.compare.page import comparison_files, write_comparison
-    from orchardsim.report.compare.words import comparison_sentences
-    from orchardsim.results.comparison import COMPARE_PAGE, KIND
+    from orchardsim.commands import comparison
 
     plans = []
     for label, text in (("before", order["before"]), ("now", order["text"])):
         plan = _plan(order, text)
-        assert plan.path is not None
         plans.append(dataclasses.replace(plan, path=plan.path.with_name(f"{order['name']} {label}.toml")))
-    check_plans(plans)
-    trials = int(order["trials"])
-    with _folder(order, KIND, comparison_files()) as folder:
-        found = compare(
-            plans, trials=trials, years=int(order["years"]), seed=int(order["seed"]), jobs=jobs,
-            progress=_progress(say, trials * len(plans)),
-        )  # fmt: skip
-        about = _about(folder, order, _said(plans[1], comparison_sentences(found), COMPARE_PAGE))
-        write_comparison(folder, found)
-    return about
+    return comparison(plans, _size(order, jobs))
 
 
-def stress(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+def stress(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """Bad seasons at every leaf."""
-    from orchardsim.analysis.stress import choose, stress, stress_size
-    from orchardsim.report.stress.page import stress_files, write_stress
-    from orchardsim.report.stress.words import stress_sentences
-    from orchardsim.results.stress import KIND, STRESS_PAGE
+    from orchardsim.commands import stress_test
 
-    plan, chosen = _plan(order, order["text"]), choose(None)
-    trials, years = int(order["trials"]), int(order["years"])
-    with _folder(order, KIND, stress_files()) as folder:
-        found = stress(
-            plan, trials=trials, years=years, seed=int(order["seed"]), jobs=jobs, bad_seasons=chosen,
-            progress=_progress(say, stress_size(plan, trials, years, chosen)),
-        )  # fmt: skip
-        about = _about(folder, order, _said(plan, stress_sentences(found), STRESS_PAGE))
-        write_stress(folder, found)
-    return about
+    return stress_test(_plan(order, order["text"]), _size(order, jobs))
 
 
-def spares(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+def spares(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """How many trees to hold and order."""
-    from orchardsim.analysis.spares import check_spares, spares
-    from orchardsim.report.spares.page import spares_files, write_spares
-    from orchardsim.report.spares.words import spares_sentences
-    from orchardsim.results.spares import KIND, SPARES_PAGE
+    from orchardsim.commands import search_for_spares
 
-    plan = _plan(order, order["text"])
-    trials, years = int(order["trials"]), int(order["years"])
-    check_spares(plan, trials, years)
-    with _folder(order, KIND, spares_files()) as folder:
-        found = spares(
-            plan, trials=trials, years=years, seed=int(order["seed"]), jobs=jobs, progress=_progress(say, 100)
-        )
-        about = _about(folder, order, _said(plan, spares_sentences(found), SPARES_PAGE))
-        write_spares(folder, found)
-    return about
+    return search_for_spares(_plan(order, order["text"]), _size(order, jobs))
 
 
-def study(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+def levels(order: Mapping[str, Any], jobs: int) -> Command[Any]:
+    """What is not known, one open level at a time."""
+    from orchardsim.commands import look_at_levels
+
+    return look_at_levels(_plan(order, order["text"]), _size(order, jobs))
+
+
+def study(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """Several values of one key of the plan, in the same futures."""
-    from orchardsim.analysis.study import run_study, study_differs, study_identity, study_size
-    from orchardsim.analysis.study_answers import study_findings
-    from orchardsim.report.study.page import write_study
-    from orchardsim.report.study.words import study_sentences
-    from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE
+    from orchardsim.commands import declared_study
 
-    plan = _plan(order, order["text"])
-    experiment = declared_study(order)
-    identity = study_identity(experiment)
-    with _folder(order, KIND, [STUDY_FILE, STUDY_PAGE], identity=identity, differs=study_differs) as folder:
-        tell = _progress(say, study_size(experiment))
-        results = run_study(experiment, jobs=jobs, out=folder, progress=tell)
-        found = study_findings(results)
-        about = _about(folder, order, _said(plan, study_sentences(found), STUDY_PAGE))
-        write_study(folder, found, results.dataset())
-    return about
+    return declared_study(study_of(order), jobs)
 
 
-def declared_study(order: Mapping[str, Any]) -> Any:
+def study_of(order: Mapping[str, Any]) -> Study:
     """The study that an order asks for.
 
     Raises
@@ -336,52 +303,65 @@ def declared_study(order: Mapping[str, Any]) -> Any:
     return load_study(declared, base=order["folder"])
 
 
-def weather(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+def weather(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """The quality page of the plan's weather record."""
+    from orchardsim.commands import past_weather
     from orchardsim.core.errors import InputError
-    from orchardsim.report.weather.history import weather_history
-    from orchardsim.report.weather.page import KIND, WEATHER_PAGE, weather_files, weather_sentences, write_weather_page
-    from orchardsim.weather.history import weather_report
-    from orchardsim.weather.sampling import baseline_harvest_years, whole_record_windows
 
     plan = _plan(order, order["text"])
-    settings = plan.weather
-    if settings.record is None:
+    record = plan.weather.record
+    if record is None:
         raise InputError("weather", "the plan names no station record; bring one, or state 'bundled'")
-    report = weather_report(settings.record, settings.latitude)
-    seasons = whole_record_windows(settings)
-    if seasons is None or report.baseline_years == (0, 0):
-        raise InputError(settings.record.name, "holds no complete season; expected daily minima and maxima of years")
-    history = weather_history(
-        seasons,
-        {group.cultivar_name: group.phenology for group in plan.groups},
-        baseline_harvest_years(settings, report.table),
-        title=f"Weather record: {settings.record.name}",
-        station=report.record.station,
-        units=plan.units,
-        quality=report.quality.lines(),
-        notes=report.notes,
-    )
-    with _folder(order, KIND, weather_files()) as folder:
-        about = _about(folder, order, _said(plan, [*report.quality.lines(), *weather_sentences(history)], WEATHER_PAGE))
-        write_weather_page(history, folder)
+    cultivars = {group.cultivar_name: group.phenology for group in plan.groups}
+    command = past_weather(record, plan.weather.latitude, cultivars, plan.units, record.name)
+
+    def find(folder: Any, progress: Callable[[int], object]) -> Any:
+        found = command.find(folder, progress)
+        if found.history is None:
+            raise InputError(record.name, "holds no complete season; expected daily minima and maxima of years")
+        return found
+
+    return dataclasses.replace(command, find=find)
+
+
+def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
+    """What measured trees say of what is not known yet."""
+    from orchardsim.commands import learning
+    from orchardsim.weather.bundled import RECORDS
+
+    text, folder = order["text"], Path(order["folder"])
+    record = tomllib.loads(text).get("weather", {}).get("record")
+    seen = None if record is None or record in RECORDS else Path(os.path.relpath(folder / record, order["place"]))
+    return learning(
+        _plan(order, text), text, folder / order["measurements"], _size(order, jobs),
+        record=None if seen is None else seen.as_posix(),
+    )  # fmt: skip
+
+
+def work_out(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+    """Answer a question other than a run, and keep it under the plan."""
+    command = QUESTIONS[order["kind"]](order, jobs)
+    with _folder(order, command.kind, command.files, **command.kept) as folder:
+        found = command.find(folder, _progress(say, command.steps))
+        sentences = command.sentences(found)
+        if sentences and sentences[0].endswith(":"):
+            sentences = sentences[1:]
+        title = tomllib.loads(order["text"])["title"]
+        about = _about(folder, order, {"title": title, "sentences": sentences, "pages": [command.page]})
+        command.write(folder, found)
     return about
 
 
-def _said(plan: Any, sentences: list[str], page: str) -> dict[str, Any]:
-    if sentences and sentences[0].endswith(":"):
-        sentences = sentences[1:]
-    return {"title": plan.title, "sentences": sentences, "pages": [page]}
-
-
-KINDS: Final[dict[str, Callable[[Mapping[str, Any], int, Say], dict[str, Any]]]] = {
-    "run": run,
+QUESTIONS: Final[dict[str, Callable[[Mapping[str, Any], int], Command[Any]]]] = {
     "compare": compare,
     "stress": stress,
     "spares": spares,
+    "levels": levels,
     "study": study,
     "weather": weather,
+    "fit": fit,
 }
+KINDS: Final = ("run", *QUESTIONS)
 """What can be ordered."""
 
 if __name__ == "__main__":

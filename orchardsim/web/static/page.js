@@ -164,6 +164,21 @@ function narrowKeys() {
   find("study-about").textContent = about ? about.dataset.about : `${left} to choose from`;
 }
 
+async function bringMeasured(file) {
+  if (!file) return;
+  find("measured-problem").textContent = "";
+  tell("Reading " + file.name + " ...");
+  const found = await send(plan + "/measurements?file=" + encodeURIComponent(file.name), file, "application/octet-stream");
+  find("measured-problem").textContent = found.problem || "";
+  if (found.problem) tell(""); else order("fit", { measurements: found.file });
+}
+
+async function goOn(number) {
+  const found = await send(plan + "/kept/" + number + "/learned", {});
+  find("work-problem").textContent = found.problem || "";
+  if (found.open) location.href = found.open;
+}
+
 function planPage() {
   document.addEventListener("change", (event) => {
     if (event.target.dataset.place) later(() => change(event.target));
@@ -173,6 +188,7 @@ function planPage() {
     if (!button) return;
     if (button.dataset.add) later(() => alter("add", JSON.parse(button.dataset.add)));
     if (button.dataset.remove) later(() => alter("remove", JSON.parse(button.dataset.remove)));
+    if (button.dataset.learned) later(() => goOn(button.dataset.learned));
     if (button.dataset.own) {
       const name = button.parentElement.querySelector("input").value;
       const like = button.parentElement.querySelector("select").value;
@@ -199,6 +215,7 @@ function planPage() {
   for (const name of ["dragenter", "dragover"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.add("over"); });
   for (const name of ["dragleave", "drop"]) drop.addEventListener(name, (event) => { event.preventDefault(); drop.classList.remove("over"); });
   drop.addEventListener("drop", (event) => later(() => bringRecord(event.dataTransfer.files[0])));
+  find("measured-file").addEventListener("change", (event) => later(() => bringMeasured(event.target.files[0])));
   find("record-file").addEventListener("change", (event) => later(() => bringRecord(event.target.files[0])));
   window.addEventListener("beforeunload", (event) => { if (!find("changed").hidden) event.preventDefault(); });
   earlier();

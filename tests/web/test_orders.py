@@ -8,7 +8,7 @@ import pytest
 from orchardsim.plan import load_plan
 from orchardsim.results.store import open_results
 from orchardsim.simulation import simulate
-from orchardsim.web import work
+from orchardsim.web import orders
 
 ORDER = {"kind": "run", "name": "p", "number": 1, "trials": 20, "years": 4, "seed": 3}
 
@@ -18,12 +18,14 @@ def test_a_run_sharpens_and_ends_as_the_command_does(tmp_path):
     import tomlkit
 
     said = []
-    text = tomlkit.dumps(work.WARM_PLAN)
-    work.do({**ORDER, "folder": str(tmp_path), "place": str(tmp_path / "p - kept" / "1"), "text": text}, 1, said.append)
+    text = tomlkit.dumps(orders.WARM_PLAN)
+    orders.do(
+        {**ORDER, "folder": str(tmp_path), "place": str(tmp_path / "p - kept" / "1"), "text": text}, 1, said.append
+    )
     assert [one["first"]["trials"] for one in said if "first" in one] == [8, 16, 20]
     assert [one["progress"] for one in said if "progress" in one][-1] == 20
     assert said[-1]["done"]["sentences"] == [one["first"] for one in said if "first" in one][-1]["sentences"]
-    whole = simulate(load_plan(work.WARM_PLAN), trials=20, years=4, seed=3)
+    whole = simulate(load_plan(orders.WARM_PLAN), trials=20, years=4, seed=3)
     with open_results(tmp_path / "p - kept" / "1") as kept:
         for name in ("npv", "harvested_mass", "net_cash_flow"):
             np.testing.assert_array_equal(kept[name].values, whole[name].values)
@@ -31,7 +33,7 @@ def test_a_run_sharpens_and_ends_as_the_command_does(tmp_path):
 
 def test_a_fault_is_told_and_the_next_order_goes(tmp_path, capsys):
     said = []
-    work.do({**ORDER, "kind": "nonsense"}, 1, said.append)
+    orders.do({**ORDER, "kind": "nonsense"}, 1, said.append)
     assert "went wrong" in said[0]["failed"] and "Traceback" in capsys.readouterr().err
-    work.do({**ORDER, "folder": str(tmp_path), "text": "title = 'x'"}, 1, said.append)
+    orders.do({**ORDER, "folder": str(tmp_path), "text": "title = 'x'"}, 1, said.append)
     assert "missing" in said[1]["failed"]
