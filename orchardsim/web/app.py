@@ -468,6 +468,8 @@ async def order(request: Request) -> Response:
         more["measurements"] = _text(sent, "measurements")
         if not desk.folder.measured_path(more["measurements"]).is_file():
             raise InputError("measurements", "no such file stands in the folder; bring it first")
+        if draft.changed:
+            raise InputError("plan", "save the plan first: what is learned belongs to the plan as it is saved")
     number = max(desk.folder.numbers(draft.name), default=0) + 1
     await desk.bench.order(
         {
