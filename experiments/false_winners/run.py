@@ -15,10 +15,10 @@ import json
 from pathlib import Path
 
 import numpy as np
-from orchardsim.analysis.drivers import SOURCES
 
 import orchardsim
 from orchardsim.analysis.compare import difference, measure_limit
+from orchardsim.analysis.risk_drivers import SOURCES
 from orchardsim.results.comparison import Measure, Pair, decide
 from orchardsim.risk.bands import wilson_interval
 from orchardsim.risk.comparison import luck_order

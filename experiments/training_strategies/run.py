@@ -1,7 +1,7 @@
 """Which training strategy wins, by how much, and where that agrees with published trials.
 
 Two declared studies (``own_spacings.toml``, ``one_spacing.toml``) in the same futures: six systems, three stocks, two
-cultivars, two crop policies in leaves 2 and 3, two sites.
+cultivars, two crop policies in leaves 2 and 3, two sites. The second once more with trees that fill their room.
 
 Usage: ``python experiments/training_strategies/run.py --out DIR [--quick] [--jobs N]``
 """
@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas
 import xarray
 from matplotlib.figure import Figure
 from scipy.stats import spearmanr
@@ -27,6 +28,14 @@ HERE = Path(__file__).parent
 QUICK_TRIALS = 12
 RESAMPLES = 2_000
 SYSTEMS = ["tall_spindle", "vertical_axis", "slender_spindle", "super_spindle", "v_trellis", "central_leader"]
+ROOM = {f"training_system.{name}.spread_limit": "2.2 m" for name in SYSTEMS if name != "v_trellis"}
+"""Trees that fill the room of the one spacing: rows of 4.0 m less an alley of 1.8 m, as the catalogue's vertical axis
+leaves at its own spacing (derived). The V's arms pass over the alley and keep the catalogue's 3.0 m."""
+STUDIES = {
+    "own usual spacings": ("own_spacings", {}),
+    "one spacing, widths of the catalogue": ("one_spacing", {}),
+    "one spacing, room filled": ("one_spacing", ROOM),
+}
 SHOWN = {
     "cumulative_yield_to_leaf_5": ("to leaf 5 t/ha", 1e-3),
     "cumulative_yield_to_leaf_10": ("to leaf 10 t/ha", 1e-3),
@@ -39,12 +48,13 @@ SHOWN = {
 }
 
 
-def ran(name: str, quick: bool, jobs: int) -> xarray.Dataset:
-    """One of the two studies; quick: fewer trials, one stock, one policy, the warm site."""
+def ran(name: str, keys: dict[str, str], quick: bool, jobs: int) -> xarray.Dataset:
+    """A study with some keys added; quick: fewer trials, one stock, one policy, the warm site."""
     raw = tomllib.loads((HERE / f"{name}.toml").read_text(encoding="utf-8"))
+    raw["keys"] = raw.get("keys", {}) | keys
     if quick:
         site = next(factor for factor in raw["factor"] if factor["name"] == "site")
-        raw |= {"trials": QUICK_TRIALS, "known_trials": 0, "keys": raw.get("keys", {}) | site["level"][0]["keys"]}
+        raw |= {"trials": QUICK_TRIALS, "known_trials": 0, "keys": raw["keys"] | site["level"][0]["keys"]}
         raw["factor"] = [factor for factor in raw["factor"] if factor["name"] in ("system", "cultivar")]
     return orchardsim.study(load_study(raw, base=HERE), jobs=jobs)
 
@@ -117,39 +127,68 @@ def ratio(dataset: xarray.Dataset, key: str, over: str, under: str) -> tuple[flo
     return interval(lambda rows: float(one[rows].mean() / other[rows].mean()), one.size)
 
 
+RATIOS = [
+    (
+        "V over slender spindle, yield to leaf 10", "cumulative_yield_to_leaf_10", "v_trellis", "slender_spindle",
+        (1.11, 1.14), "Y forms 11-14 % above slender spindle over 8 years (Quamme, J. Amer. Soc. Hort. Sci., abstract)",
+    ),
+    (
+        "V over slender spindle, all years", "picked_per_area", "v_trellis", "slender_spindle",
+        (1.03, 1.04), "V 3-4 % above spindle (Drahorad 1999, Compact Fruit Tree, July)",
+    ),
+    (
+        "V over slender spindle, pack-out", "packed_share", "v_trellis", "slender_spindle",
+        (0.98, 1.02), "no gain in quality (the same)",
+    ),
+]  # fmt: skip
+"""Published at one density for all: claim, measure, first and second system, published range, source."""
+OWN_RATIOS = [
+    (
+        "super spindle over slender spindle, yield to leaf 10", "cumulative_yield_to_leaf_10", "super_spindle",
+        "slender_spindle", (0.85, 1.10), "in seven years better only on weak Braeburn (Laimburg trial, Drahorad 1999)",
+    ),
+    (
+        "super spindle over slender spindle, fruit mass", "fruit_mass", "super_spindle", "slender_spindle",
+        (0.0, 0.995), "smaller fruit (the same)",
+    ),
+    (
+        "super spindle over slender spindle, pack-out", "packed_share", "super_spindle", "slender_spindle",
+        (0.0, 0.995), "poorer colour (the same)",
+    ),
+    (
+        "tall spindle over vertical axis, yield to leaf 5", "cumulative_yield_to_leaf_5", "tall_spindle",
+        "vertical_axis", (1.25, 1.55),
+        "about 40 % more crop value in the first five leaves than slender vertical axis (Good Fruit Grower, press)",
+    ),
+    (
+        "closest over widest planting, yield to leaf 10", "cumulative_yield_to_leaf_10", "super_spindle",
+        "central_leader", (1.6, 2.4),
+        "5,382 trees/ha twice the lowest density over 13 years (Robinson 2010, ASHS, abstract)",
+    ),
+    (
+        "closest over widest planting, mature yield", "mature_yield", "super_spindle", "central_leader", (0.85, 1.15),
+        "density brings the mature yield sooner, not a higher one (Good Fruit Grower, press)",
+    ),
+]  # fmt: skip
+"""Published with each system at its own spacing."""
+MOST = float("inf")
+
+
 def agreement(own: xarray.Dataset, one: xarray.Dataset) -> list[Row]:
-    """Published system trials, row by row."""
-    severity = {name: float(np.sum(pruning_of(name)[:5])) for name in SYSTEMS}
-    early = (
-        over_rest(one["cumulative_yield_to_leaf_5"], "system").sel(system=SYSTEMS).transpose("trial", "system").values
+    """Published system trials, row by row: systems at their own spacings, and at one."""
+    early, mature = (
+        over_rest(one[key], "system").sel(system=SYSTEMS).transpose("trial", "system").values
+        for key in ("cumulative_yield_to_leaf_5", "mature_yield")
     )
-    mature = over_rest(one["mature_yield"], "system").sel(system=SYSTEMS).transpose("trial", "system").values
-    money = over_rest(own["npv_per_area"], "system")
-    others = money.sel(system=[name for name in SYSTEMS if name != "tall_spindle"])
-    gap = (money.sel(system="tall_spindle", drop=True) - others).transpose("trial", "system").values
-    wood = over_rest(own["pruning_hours"], "system") / over_rest(own["picked_per_area"], "system")
-    most = float("inf")
-    cropped = own["cumulative_yield_to_leaf_5"]
+    severity = [float(np.sum(pruning_of(name)[:5])) for name in SYSTEMS]
+    light = over_rest(on_stock(own, "M.9")["light_stopped"], "system").sel(system="tall_spindle").values
     return [
-        Row(
-            "V over slender spindle, one spacing, yield to leaf 10",
-            "Y forms 11-14 % above slender spindle over 8 years (Quamme, J. Amer. Soc. Hort. Sci., abstract)",
-            (1.11, 1.14), ratio(one, "cumulative_yield_to_leaf_10", "v_trellis", "slender_spindle"),
-        ),
-        Row(
-            "V over slender spindle, one spacing, all years",
-            "V 3-4 % above spindle (Drahorad 1999, Compact Fruit Tree, July)",
-            (1.03, 1.04), ratio(one, "picked_per_area", "v_trellis", "slender_spindle"),
-        ),
-        Row(
-            "V over slender spindle, one spacing, pack-out", "no gain in quality (the same)",
-            (0.98, 1.02), ratio(one, "packed_share", "v_trellis", "slender_spindle"),
-        ),
+        *(Row(f"{claim}, one spacing", source, told, ratio(one, *about)) for claim, *about, told, source in RATIOS),
         Row(
             "rank correlation of yield to leaf 5 with pruning in leaves 1-5, one spacing",
-            "early yield falls with pruning severity (Austral. J. Exp. Agric. EA9960489, abstract)",
+            "early yield falls with pruning severity (T32: Austral. J. Exp. Agric. EA9960489, abstract)",
             (-1.0, -0.5),
-            interval(lambda rows: float(spearmanr(list(severity.values()), early[rows].mean(axis=0))[0]), len(early)),
+            interval(lambda rows: float(spearmanr(severity, early[rows].mean(axis=0))[0]), len(early)),
         ),
         Row(
             "highest over lowest mature yield, one spacing",
@@ -157,60 +196,54 @@ def agreement(own: xarray.Dataset, one: xarray.Dataset) -> list[Row]:
             (1.0, 1.15),
             interval(lambda rows: float(np.exp(np.ptp(np.log(mature[rows].mean(axis=0))))), len(mature)),
         ),
-        Row(
-            "super spindle over slender spindle, own spacings, yield to leaf 10",
-            "in seven years better only on weak Braeburn (Laimburg trial, Drahorad 1999)",
-            (0.85, 1.10), ratio(own, "cumulative_yield_to_leaf_10", "super_spindle", "slender_spindle"),
+        *(
+            Row(f"{claim}, own spacings", source, told, ratio(own, *about))
+            for claim, *about, told, source in OWN_RATIOS
         ),
         Row(
-            "super spindle over slender spindle, own spacings, fruit mass", "smaller fruit (the same)",
-            (0.0, 0.995), ratio(own, "fruit_mass", "super_spindle", "slender_spindle"),
+            "light stopped by mature tall spindle on M.9, own spacing",
+            "70-75 % is needed for top yield (Robinson 2010; trade press), 65-72 % usual (memory)",
+            (0.62, 0.78),
+            interval(lambda rows: float(light[rows].mean()), light.size),
         ),
+        *money_rows(own),
+        *policy_rows(own["cumulative_yield_to_leaf_5"]),
+    ]
+
+
+def on_stock(dataset: xarray.Dataset, stock: str) -> xarray.Dataset:
+    """One stock of a study that varies it."""
+    return dataset.sel(stock=stock) if "stock" in dataset.dims else dataset
+
+
+def money_rows(own: xarray.Dataset) -> list[Row]:
+    """Published money of systems on dwarf stock."""
+    money = over_rest(on_stock(own, "M.9")["npv_per_area"], "system").sel(system=SYSTEMS)
+    money = money.transpose("trial", "system").values / 1000
+    gap = money[:, :1] - money[:, 1:]
+    wood = over_rest(own["pruning_hours"], "system") / over_rest(own["picked_per_area"], "system")
+    axis, leader = (wood.sel(system=name).values for name in ("vertical_axis", "central_leader"))
+    return [
         Row(
-            "super spindle over slender spindle, own spacings, pack-out", "poorer colour (the same)",
-            (0.0, 0.995), ratio(own, "packed_share", "super_spindle", "slender_spindle"),
-        ),
-        Row(
-            "tall spindle over vertical axis, own spacings, yield to leaf 5",
-            "about 40 % more crop value in the first five leaves than slender vertical axis (Good Fruit Grower, press)",
-            (1.25, 1.55), ratio(own, "cumulative_yield_to_leaf_5", "tall_spindle", "vertical_axis"),
-        ),
-        Row(
-            "closest over widest planting, own spacings, yield to leaf 10",
-            "5,382 trees/ha twice the lowest density over 13 years (Robinson 2010, ASHS, abstract)",
-            (1.6, 2.4), ratio(own, "cumulative_yield_to_leaf_10", "super_spindle", "central_leader"),
-        ),
-        Row(
-            "closest over widest planting, own spacings, mature yield",
-            "density brings the mature yield sooner, not a higher one (Good Fruit Grower, press)",
-            (0.85, 1.15), ratio(own, "mature_yield", "super_spindle", "central_leader"),
-        ),
-        Row(
-            "least lead of tall spindle's NPV over another system's [1,000 USD/ha]",
+            "least lead of tall spindle's NPV over another system's on M.9 [1,000 USD/ha]",
             "best by NPV near 2,600 trees/ha; super spindle and low density behind (Robinson et al. 2005, HortScience "
             "40:1128, abstract; Lordan et al. 2018, abstract)",
-            (0.0, most), interval(lambda rows: float(gap[rows].mean(axis=0).min() / 1000), len(gap)),
+            (0.0, MOST),
+            interval(lambda rows: float(gap[rows].mean(axis=0).min()), len(gap)),
         ),
         Row(
-            "mean NPV of tall spindle [1,000 USD/ha]",
+            "mean NPV of tall spindle on M.9 [1,000 USD/ha]",
             "all five systems positive over 20 years, rates of return 7.5-11.1 % (Robinson et al. 2005, abstract)",
-            (0.0, most),
-            interval(lambda rows: float(money.sel(system="tall_spindle").values[rows].mean() / 1000), len(gap)),
+            (0.0, MOST),
+            interval(lambda rows: float(money[rows, 0].mean()), len(gap)),
         ),
         Row(
             "pruning hours a tonne, vertical axis over central leader, own spacings",
             "cost a box lowest on central leader, highest on vertical axis (Virginia trial, J. Amer. Pomol. Soc. 56)",
-            (1.05, most),
-            interval(
-                lambda rows: float(
-                    wood.sel(system="vertical_axis").values[rows].mean()
-                    / wood.sel(system="central_leader").values[rows].mean()
-                ),
-                len(gap),
-            ),
+            (1.05, MOST),
+            interval(lambda rows: float(axis[rows].mean() / leader[rows].mean()), len(gap)),
         ),
-        *policy_rows(cropped),
-    ]  # fmt: skip
+    ]
 
 
 def policy_rows(yields: xarray.DataArray) -> list[Row]:
@@ -232,7 +265,7 @@ def policy_rows(yields: xarray.DataArray) -> list[Row]:
             "gain to leaf 5 by cropping leaves 2 and 3, Gala's over Honeycrisp's",
             "Gala lost nothing in leaf 3 by a crop in leaf 2 (acarindex 217180, abstract); Honeycrisp returns little "
             "bloom after a crop (HortScience 41:1010, abstract)",
-            (1.0, float("inf")), interval(excess, yields.sizes["trial"]),
+            (1.0, MOST), interval(excess, yields.sizes["trial"]),
         ),
     ]  # fmt: skip
 
@@ -244,16 +277,17 @@ def pruning_of(system: str) -> tuple[float, ...]:
     return tuple(values + values[-1:] * 5)
 
 
-def picture(own: xarray.Dataset, one: xarray.Dataset) -> Figure:
-    """NPV and early yield by system and site, both ways of spacing, with the error of the mean within trials."""
-    figure = Figure(figsize=(8.5, 5.4), layout="constrained")
-    axes = figure.subplots(2, 2, sharey="row")
+def picture(studies: dict[str, xarray.Dataset]) -> Figure:
+    """NPV and early yield by system and cultivar, each study, with the error of the mean within trials."""
+    figure = Figure(figsize=(11, 5.4), layout="constrained")
+    axes = figure.subplots(2, len(studies), sharey="row")
+    trials = next(iter(studies.values())).sizes["trial"]
     rows = (
         ("cumulative_yield_to_leaf_5", 1e-3, "yield to leaf 5 [t/ha]"),
         ("npv_per_area", 1e-3, "NPV [1,000 USD/ha]"),
     )
     for row, (key, factor, words) in enumerate(rows):
-        for column, (dataset, title) in enumerate(((own, "own spacings"), (one, "one spacing, 1.5 x 4 m"))):
+        for column, (title, dataset) in enumerate(studies.items()):
             values = over_rest(dataset[key], "system", "cultivar").sel(system=SYSTEMS) * factor
             error = (values - values.mean("system")).std("trial", ddof=1) / np.sqrt(values.sizes["trial"])
             for place, (cultivar, mark) in enumerate(zip(values["cultivar"].values, "os", strict=True)):
@@ -273,7 +307,7 @@ def picture(own: xarray.Dataset, one: xarray.Dataset) -> Figure:
     axes[0, 0].legend()
     add_footer(
         figure,
-        f"Means over stocks, sites and crop policies; n = {own.sizes['trial']} trials; bars: two standard errors of "
+        f"Means over stocks, sites and crop policies; n = {trials} trials; bars: two standard errors of "
         "what lies between systems within trials. Invented farm.",
     )
     return figure
@@ -287,26 +321,32 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    datasets = [ran(name, options.quick, options.jobs) for name in ("own_spacings", "one_spacing")]
+    studies = {words: ran(name, keys, options.quick, options.jobs) for words, (name, keys) in STUDIES.items()}
     lines = []
-    for dataset, words in zip(datasets, ("own usual spacings", "one spacing, 1.5 x 4.0 m"), strict=True):
+    contrasts = []
+    for words, dataset in studies.items():
         lines += [f"{words}, n = {dataset.sizes['trial']} trials", ""]
         for by in [dim for dim in dataset["npv"].dims if dim != "trial"]:
             lines += [*table(dataset, str(by)), ""]
         found = orchardsim.study_findings(dataset)
-        contrasts = found.table("contrasts").query("measure in ('npv_per_area', 'picked_per_area', 'lost_young')")
-        contrasts[contrasts["kind"] == "levels"].to_csv(
-            options.out / f"contrasts_{words.split()[0]}.csv", index=False, float_format="%.5g"
-        )
+        rows = found.table("contrasts").query(f"kind == 'levels' and measure in {[*SHOWN, 'lost_young']}")
+        contrasts.append(rows.assign(study=words))
+        lines += ["what goes with what: share of the variance of NPV between cells", ""]
+        shares = found.table("shares").query("measure == 'npv_per_area'").nlargest(6, "share")
+        lines += [shares.to_string(index=False, columns=["factors", "share", "low", "high"], float_format="%.2f"), ""]
         hangs = found.table("assumptions")
         if len(hangs):
             hangs = hangs[hangs["measure"] == "npv_per_area"].nlargest(8, "share_of_spread")
+        if len(hangs):
             lines += ["what differences of NPV hang on", hangs.to_string(index=False, float_format="%.3g"), ""]
-    lines += ["published system trials, row by row", "", *(row.line() for row in agreement(*datasets))]
+    pandas.concat(contrasts).to_csv(options.out / "contrasts.csv", index=False, float_format="%.5g")
+    own, _, room = studies.values()
+    lines += ["published system trials, row by row; one spacing with room filled", ""]
+    lines += [row.line() for row in agreement(own, room)]
     text = "\n".join(lines) + "\n"
     (options.out / "answer.txt").write_text(text, encoding="utf-8")
     with picture_settings():
-        picture(*datasets).savefig(options.out / "systems.png", dpi=110)
+        picture(studies).savefig(options.out / "systems.png", dpi=110)
     print(text)
 
 
