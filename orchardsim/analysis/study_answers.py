@@ -33,7 +33,7 @@ from orchardsim.results.study import (
 from orchardsim.results.study_trials import StudyTrials
 from orchardsim.risk.contrasts import (
     SimultaneousLimits,
-    bootstrap_weights,
+    bootstrap_means,
     dependence,
     effects,
     places,
@@ -270,9 +270,7 @@ def _shares(
     Sums of squares of a balanced factorial are orthogonal (Montgomery, Design and Analysis of Experiments, chapter 5:
     from memory). Shares of a noisy table are too high for what is nothing; the limits show it.
     """
-    weights = bootstrap_weights(by_trial.shape[0], resamples, rng) / by_trial.shape[0]
-    drawn = np.stack([(weights * column).sum(axis=1) for column in by_trial.T], axis=1)
-    rows = np.concatenate([by_trial.mean(axis=0, keepdims=True), drawn])
+    rows = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, resamples, rng)])
     total = ((rows - rows.mean(axis=1, keepdims=True)) ** 2).mean(axis=1)
     found = []
     for names, effect in effects(rows, _levels(design)).items():

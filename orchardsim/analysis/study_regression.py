@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.results.study import Share, StudyDesign
-from orchardsim.risk.contrasts import SimultaneousLimits, bootstrap_weights
+from orchardsim.risk.contrasts import SimultaneousLimits, bootstrap_means
 from orchardsim.risk.regression import residual_spread, slope_weights
 
 Array = NDArray[np.float64]
@@ -111,8 +111,7 @@ def regression_shares(
     if terms is None:
         return ()
     factors, columns = terms
-    weights = bootstrap_weights(by_trial.shape[0], resamples, rng) / by_trial.shape[0]
-    means = np.concatenate([by_trial.mean(axis=0, keepdims=True), weights @ by_trial])
+    means = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, resamples, rng)])
     means = means - means.mean(axis=1, keepdims=True)
     centred = columns - columns.mean(axis=0)
     total = (means**2).sum(axis=1)

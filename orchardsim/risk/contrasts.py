@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from orchardsim.risk.comparison import simultaneous_limit
+from orchardsim.risk.comparison import MOST_DRAWS, simultaneous_limit
 
 Array = NDArray[np.float64]
 
@@ -51,9 +51,23 @@ class SimultaneousLimits:
         return (self.low > 0) | (self.high < 0)
 
 
-def bootstrap_weights(trials: int, resamples: int, rng: np.random.Generator) -> Array:
-    """How often each trial stands in each resample of all trials, (resample, trial)."""
-    return rng.multinomial(trials, np.full(trials, 1 / trials), size=resamples).astype(np.float64)
+def bootstrap_means(values: ArrayLike, resamples: int, rng: np.random.Generator) -> Array:
+    """Means over trials drawn with replacement, all columns together, (resample, column).
+
+    Parameters
+    ----------
+    values : (trial, column)
+    """
+    each = np.asarray(values, dtype=float)
+    trials = each.shape[0]
+    found = np.empty((resamples, each.shape[1]))
+    step = max(1, MOST_DRAWS // trials)  # some resamples at a time, so that memory does not grow with trials
+    for start in range(0, resamples, step):
+        size = min(step, resamples - start)
+        often = rng.multinomial(trials, np.full(trials, 1 / trials), size=size).astype(np.float64)
+        for place, column in enumerate(each.T):
+            found[start : start + size, place] = (often * column).sum(axis=1) / trials
+    return found
 
 
 def simultaneous_limits(
@@ -137,9 +151,7 @@ def places_of_means(
 ) -> Array:
     """Share of resamples of trials in which each plan's mean takes each place, (plan, place)."""
     each = np.asarray(values, dtype=float)
-    weights = bootstrap_weights(each.shape[0], resamples, rng)
-    means = np.stack([(weights * column).sum(axis=1) for column in each.T], axis=1)
-    return places(means, high_is_better=high_is_better)
+    return places(bootstrap_means(each, resamples, rng), high_is_better=high_is_better)
 
 
 def effects(values: ArrayLike, factors: dict[str, list[int]]) -> dict[tuple[str, ...], Array]:

@@ -165,7 +165,7 @@ def test_a_latin_hypercube_runs(tmp_path: Path) -> None:
     assert dataset["row"].dims == ("cell",)
 
 
-def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path) -> None:
+def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     one = load_study(declared(trials=3, years=3))
     place = tmp_path / "out"
     identity = study_identity(one)
@@ -177,12 +177,19 @@ def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path) -> None:
     assert seen == [study_size(one)] == [4 * (3 + 3)]
     for key, values in whole.values.items():
         np.testing.assert_array_equal(values, again.values[key])
-    other = load_study(declared(trials=3, years=3, seed=2))
-    with (
-        pytest.raises(InputError, match="seed"),
-        OutputFolder(place, KIND, identity=study_identity(other), differs=study_differs, resume=True),
-    ):
-        pass
+    others = {
+        "had seed 1, this one has 2": study_identity(load_study(declared(trials=3, years=3, seed=2))),
+        "other cells or plans": study_identity(load_study(declared(trials=3, years=3, plan=changed()))),
+    }
+    monkeypatch.setattr(orchardsim, "__version__", "0.0.9")
+    others["this one has 0.0.9"] = study_identity(one)
+    for words, differing in others.items():
+        with (
+            pytest.raises(InputError, match=words) as told,
+            OutputFolder(place, KIND, identity=differing, differs=study_differs, resume=True),
+        ):
+            pass
+        assert "\n" not in str(told.value)
 
 
 @pytest.mark.parametrize(
