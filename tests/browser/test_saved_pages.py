@@ -6,6 +6,7 @@ of our own and by axe-core, taken from the npm registry.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 import shutil
@@ -17,21 +18,45 @@ from typing import Any
 
 import pytest
 
+import orchardsim
 from orchardsim.analysis.compare import compare
+from orchardsim.analysis.fit import fit
+from orchardsim.analysis.levels import look_at_levels
+from orchardsim.analysis.stress import stress
+from orchardsim.analysis.study import run_study
+from orchardsim.analysis.study_answers import study_findings
 from orchardsim.plan import load_plan
+from orchardsim.plan.measurements import parse_measurements
+from orchardsim.plan.study import load_study
 from orchardsim.report.compare.page import write_comparison
+from orchardsim.report.fit.page import write_fit
+from orchardsim.report.levels.page import write_levels
 from orchardsim.report.run.page import write_report
-from orchardsim.report.run_formats import RunFormats
+from orchardsim.report.run_formats import RunFormats, round_figures
+from orchardsim.report.spares.page import write_spares
+from orchardsim.report.stress.page import write_stress
+from orchardsim.report.study.page import write_study
+from orchardsim.report.weather.page import write_weather_page
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.store import open_results
 from orchardsim.simulation import simulate
-from tests.plan.examples import changed
+from tests.plan.examples import CONFIGS, changed
+from tests.report.test_weather_page import made_up
 
 pytestmark = pytest.mark.browser
 
 HOSTILE = '<script>window.hit = 1</script><img src="x" onerror="hit = 1">Hill & "Dale"'
-PAGES = ("report.html", "sheet.html", "compare.html", "compare_sheet.html")
-MOST_SHEETS = {"report.html": 8, "sheet.html": 1, "compare_sheet.html": 1}
+BLOCK = '<img src="x" onerror="hit = 1">west & "low"'
+CULTIVAR = "<script>window.hit = 1</script>Own & Red"
+PAGES = (
+    "report.html", "sheet.html", "compare.html", "compare_sheet.html", "stress/stress.html", "spares/spares.html",
+    "study/study.html", "levels/levels.html", "weather/weather.html", "fit/fit.html",
+)  # fmt: skip
+MOST_SHEETS = {
+    "report.html": 8, "sheet.html": 1, "compare.html": 8, "compare_sheet.html": 1, "stress/stress.html": 8,
+    "spares/spares.html": 8, "study/study.html": 8, "levels/levels.html": 8, "weather/weather.html": 8,
+    "fit/fit.html": 8,
+}  # fmt: skip
 POOR_CONTRAST = """() => {
   const linear = (v) => v <= 10.0164 ? v / 255 / 12.92 : ((v / 255 + .055) / 1.055) ** 2.4;
   const light = (c) => { const [r, g, b] = c.map(linear);
@@ -55,8 +80,11 @@ NAMELESS = """() => [...document.querySelectorAll('button, a, [role=img], summar
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A run and a comparison of small plans with a hostile title, block and file name."""
-    small = (("block.net_area", "0.05 ha"), ("block.row_length", "20 m"), ("title", HOSTILE))
+    """Every page of small plans whose title, block, cultivar and folder are hostile."""
+    small = (
+        ("block.net_area", "0.05 ha"), ("block.row_length", "20 m"), ("title", HOSTILE), ("block.name", BLOCK),
+        ("cultivar", {CULTIVAR: {"like": "Gala"}}), ("block.cultivar", CULTIVAR),
+    )  # fmt: skip
     one = load_plan(changed(*small))
     place = tmp_path_factory.mktemp("<i>pages & more")
     run = simulate(one, trials=130, years=9, single_trees=(0,))
@@ -64,6 +92,25 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_report(place)
     other = load_plan(changed(*small, ("block.year_planted", 2)))
     write_comparison(place, compare([one, other], trials=12, years=9))
+    write_stress(place / "stress", stress(one, trials=4, years=6, seed=1, bad_seasons=["hail", "late_frost"]))
+    write_spares(place / "spares", orchardsim.spares(one, trials=8, years=7, seed=3))
+    factors = [
+        {"name": "training", "key": "block.training", "levels": ["tall_spindle", "vertical_axis"]},
+        {"name": "spacing", "key": "block.tree_spacing", "levels": ["0.9 m", "1.4 m"]},
+    ]
+    plan = changed(*(pair for pair in small if pair[0] != "cultivar" and not pair[0].endswith(".cultivar")))
+    declared = {"title": HOSTILE, "plan": plan, "trials": 5, "known_trials": 3, "years": 7, "factor": factors}
+    trials = run_study(load_study(declared))
+    write_study(place / "study", study_findings(trials), trials.dataset())
+    write_levels(place / "levels", look_at_levels(one, trials=4, years=6, seed=1))
+    history = dataclasses.replace(made_up(units="us"), title=HOSTILE, station=BLOCK)
+    write_weather_page(history, place / "weather")
+    young = load_plan(CONFIGS / "first_row.toml")
+    rows = [f"{date},first_row,1,{tree},trunk_girth,{girth},mm"
+            for date, girth in (("2019-11-18", 90), ("2020-11-18", 140)) for tree in range(1, 21)]  # fmt: skip
+    measured = parse_measurements("\n".join(["date,block,row,tree,measure,value,unit", *rows]), young, HOSTILE)
+    learned = fit(young, measured, rows=100, draws=100).findings
+    write_fit(place / "fit", dataclasses.replace(learned, title=HOSTILE))
     return place
 
 
@@ -78,6 +125,11 @@ def browser() -> Iterator[Any]:
         )
         yield found
         found.close()
+
+
+def plain(text: str) -> str:
+    """Text with one blank between its words."""
+    return " ".join(text.split())
 
 
 def opened(browser: Any, path: Path, width: int) -> tuple[Any, list[str]]:
@@ -134,6 +186,43 @@ def test_numbers_on_page_and_sheet_are_those_of_the_summary(browser: Any, folder
         formats.money(debt["p50"]) in text and formats.money(debt["p95"]) in text and formats.money(npv["p5"]) in text
     )
     sheet.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_names_stay_text(browser: Any, folder: Path, name: str) -> None:
+    page, told = opened(browser, folder / name, 1280)
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    text = plain(page.inner_text("body"))
+    if "compare" not in name and not name.startswith("fit"):
+        assert HOSTILE[:24] in text or BLOCK[:24] in text
+    assert page.evaluate("window.hit") is None and page.locator("img").count() == 0 and told == []
+    page.close()
+
+
+def test_numbers_of_the_sheet_are_those_of_its_file(browser: Any, folder: Path) -> None:
+    """Every amount of money in the answer's sentences stands in summary.json, to three figures."""
+    summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+    known = {round_figures(abs(value)) for value in _numbers(summary)}
+    page, _ = opened(browser, folder / "sheet.html", 768)
+    said = page.locator(".say").inner_text() + page.locator("section[aria-label='what can go wrong']").inner_text()
+    amounts = [float(one.replace(",", "")) for one in re.findall(r"USD ([\d,]+)", said)]
+    assert len(amounts) >= 4 and all(amount in known for amount in amounts)
+    bill = summary["sheet"]["bill_by_year"]
+    cells = page.locator("table tr").last.locator("td").all_inner_texts()
+    assert [float(cell.replace(",", "")) for cell in cells[1:]] == [
+        pytest.approx(sum(map(float, bill[year].values())), abs=51) for year in bill
+    ]
+    page.close()
+
+
+def _numbers(found: Any) -> Iterator[float]:
+    if isinstance(found, dict):
+        found = list(found.values())
+    if isinstance(found, list):
+        for one in found:
+            yield from _numbers(one)
+    elif isinstance(found, (int, float)) and not isinstance(found, bool):
+        yield float(found)
 
 
 def test_a_word_opens_its_meaning(browser: Any, folder: Path) -> None:

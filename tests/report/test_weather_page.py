@@ -36,9 +36,8 @@ def invented_seasons(years: int = 24, latitude: float = 42.0, rain: bool = True)
     )
 
 
-@pytest.fixture(scope="module", params=[("metric", 42.0, True), ("us", -38.0, False)])
-def history(request):
-    units, latitude, rain = request.param
+def made_up(units="metric", latitude=42.0, rain=True):
+    """Two invented cultivars on an invented record."""
     return weather_history(
         invented_seasons(latitude=latitude, rain=rain),
         {"first": INVENTED, "second": Phenology(chill_requirement=55.0, bloom_heat=250.0, days_to_harvest=130.0)},
@@ -47,6 +46,11 @@ def history(request):
         station="none",
         units=units,
     )
+
+
+@pytest.fixture(scope="module", params=[("metric", 42.0, True), ("us", -38.0, False)])
+def history(request):
+    return made_up(*request.param)
 
 
 def test_frost_dates_by_hand():

@@ -58,12 +58,12 @@ def write_fit(
 
 def fit_html(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:
     """The page as text."""
-    parts: list[tuple[str, list[str], list[list[str]]]] = []
+    asked: list[tuple[str, list[str], list[list[str]]]] = []
     if following is not None:
-        parts.append(("What the options bring", shift_sentences(following), option_cells(following)))
-        parts.append(("What to measure next", next_sentences(following), candidate_cells(following)))
+        asked.append(("What the options bring", shift_sentences(following), option_cells(following)))
+        asked.append(("What to measure next", next_sentences(following), candidate_cells(following)))
     if waiting is not None:
-        parts.append(("What waiting is worth", wait_sentences(waiting), wait_cells(waiting)))
+        asked.append(("What waiting is worth", wait_sentences(waiting), wait_cells(waiting)))
     return render(
         "fit.html",
         title=found.title,
@@ -73,7 +73,7 @@ def fit_html(found: FitFindings, following: NextAnswer | None = None, waiting: W
         remarks=found.remarks,
         levels=level_cells(found),
         sights=sight_cells(found),
-        parts=parts,
+        asked=asked,
         left_out=LEFT_OUT,
         cautions=CAUTIONS,
     )

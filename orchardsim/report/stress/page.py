@@ -6,7 +6,7 @@ from pathlib import Path
 
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
-from orchardsim.report.run_formats import LEFT_OUT
+from orchardsim.report.run_formats import LEFT_OUT, RunFormats, in_shown_units
 from orchardsim.report.stress.words import (
     explanation_lines,
     footer_text,
@@ -16,7 +16,7 @@ from orchardsim.report.stress.words import (
     stress_sentences,
 )
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.stress import KIND, STRESS_FILE, STRESS_PAGE, Stress, stress_document
+from orchardsim.results.stress import KIND, STRESS_FILE, STRESS_PAGE, Stress, Stressed, stress_document
 
 
 def stress_files() -> list[str]:
@@ -74,23 +74,25 @@ def stress_html(found: Stress, pictures: Pictures) -> str:
         seasons=[
             {
                 "title": season.title,
-                "sentence": season.sentence,
-                "note": season.note,
-                "changes": [
-                    {
-                        "meaning": change["meaning"],
-                        "value": f"{change['value']:g} {change['unit'] if change['unit'] != '1' else ''}".strip(),
-                        "status": change["status"],
-                        "source": change["source"],
-                    }
-                    for change in season.changes
-                ],
+                "sentence": in_shown_units(season.sentence, formats.display),
+                "note": in_shown_units(season.note, formats.display),
+                "changes": _change_cells(season, formats),
             }
             for season in ranked(found)
         ],
         left_out=(*NOT_IN_A_STRIKE, *LEFT_OUT),
         cautions=CAUTIONS,
     )
+
+
+def _change_cells(season: Stressed, formats: RunFormats) -> list[list[str]]:
+    """What a bad season changes: a head, then a row for each number."""
+    cells = [["what it changes", "to", "status", "where the number comes from"]]
+    for change in season.changes:
+        value = f"{change['value']:g} {change['unit'] if change['unit'] != '1' else ''}".strip()
+        texts = (change["meaning"], value, change["status"], change["source"])
+        cells.append([in_shown_units(text, formats.display) for text in texts])
+    return cells
 
 
 NOT_IN_A_STRIKE = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -63,7 +63,7 @@ def weather_page(history: WeatherHistory, pictures: Pictures) -> str:
         last_year=int(history.harvest_year[-1]),
         baseline=f"{first} to {last}",
         sentences=weather_sentences(history),
-        shares=_share_rows(history),
+        shares=_share_cells(history),
         pictures=picture_parts(WEATHER_FIGURES, pictures),
         quality=history.quality or ("no fault was found",),
         notes=history.notes,
@@ -104,26 +104,23 @@ def _date(day: float, history: WeatherHistory) -> str:
     return date_text(float(round(day)), history.latitude)
 
 
-def _share_rows(history: WeatherHistory) -> list[dict[str, Any]]:
+def _share_cells(history: WeatherHistory) -> list[list[str]]:
+    """A head, then two rows for each cultivar and coldness."""
     shown = display(history.units)
-    rows = []
+    first, last = history.baseline_years
+    head = ["cultivar", "clear nights", "killed", f"baseline {first} to {last}", "years before it", "whole record"]
+    rows = [head]
     for row in frost_shares(history):
         offset = float(str(row["offset"]))
         difference = f"{shown.temperature_difference(abs(offset)):.1f} {shown.temperature_unit} colder"
         for place, mark in enumerate(KILL_MARKS):
-            cells = {}
+            cells = []
             for name in ("baseline", "before", "whole"):
                 counts, years = row[name], row[f"{name}_years"]
                 assert isinstance(counts, tuple) and isinstance(years, int)
-                cells[name] = _count_text(counts[place], years)
-            rows.append(
-                {
-                    "cultivar": row["cultivar"],
-                    "offset": "as the station" if offset == 0 else difference,
-                    "mark": f"{100 * mark:.0f} %",
-                    **cells,
-                }
-            )
+                cells.append(_count_text(counts[place], years))
+            nights = "as the station" if offset == 0 else difference
+            rows.append([str(row["cultivar"]), nights, f"more than {100 * mark:.0f} %", *cells])
     return rows
 
 
