@@ -8,15 +8,16 @@ Usage: ``python experiments/bad_seasons/run.py --out DIR [--quick] [--jobs N]``
 from __future__ import annotations
 
 import argparse
-import csv
 import tomllib
 from pathlib import Path
 
 import numpy as np
+import pandas
 from matplotlib.figure import Figure
 
 import orchardsim
 from orchardsim.plan.study import load_study
+from orchardsim.report.stress.words import leaves_text
 from orchardsim.report.style import SERIES, add_footer, picture_settings
 from orchardsim.results.stress import Stress
 
@@ -58,22 +59,11 @@ def worst_lines(rows: list[dict]) -> list[str]:
         for row in sorted(worst.values(), key=lambda one: -one["cash_lost"]):
             close = [one["leaf"] for one in mine if one["bad_season"] == row["bad_season"] and one["as_bad_as_worst"]]
             lines.append(
-                f"  {row['bad_season']:<18} leaf {row['leaf']:>2} (as bad: {_ranges(close)})  costs "
+                f"  {row['bad_season']:<18} leaf {row['leaf']:>2} (as bad: {leaves_text(tuple(close))})  costs "
                 f"{row['cash_lost']:9,.0f} ± {2 * row['cash_lost_error']:,.0f} USD/ha, "
                 f"{row['fruit_lost_t']:.0f} t/ha, {abs(round(100 * row['trees_lost_share'])):d} % of the trees"
             )
     return lines
-
-
-def _ranges(leaves: list[int]) -> str:
-    """Leaves as text: "3 to 6, 9"."""
-    parts: list[list[int]] = []
-    for leaf in sorted(leaves):
-        if parts and leaf == parts[-1][-1] + 1:
-            parts[-1].append(leaf)
-        else:
-            parts.append([leaf])
-    return ", ".join(f"{part[0]} to {part[-1]}" if len(part) > 1 else str(part[0]) for part in parts)
 
 
 def picture(rows: list[dict], trials: int) -> Figure:
@@ -132,12 +122,7 @@ def main() -> None:
             bad_seasons=QUICK_SEASONS if options.quick else None,
         )
         rows += rows_of(names, found, found.planted_area / 1e4)
-    with (options.out / "costs.csv").open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(
-            {key: f"{one:.4g}" if isinstance(one, float) else one for key, one in row.items()} for row in rows
-        )
+    pandas.DataFrame(rows).to_csv(options.out / "costs.csv", index=False, float_format="%.4g")
     text = (
         "\n".join([f"{study.title}: n = {study.trials} trials of {study.years} years", "", *worst_lines(rows)]) + "\n"
     )

@@ -6,12 +6,12 @@ Usage: ``python experiments/replacement_stock/run.py --out DIR [--quick] [--jobs
 from __future__ import annotations
 
 import argparse
-import csv
 import itertools
 import tomllib
 from pathlib import Path
 
 import numpy as np
+import pandas
 import xarray
 from matplotlib.figure import Figure
 from scipy.stats import binom
@@ -142,12 +142,7 @@ def main() -> None:
     }
     dataset = orchardsim.study(study, jobs=options.jobs)
     found = rules(dataset, trees)
-    with (options.out / "rules.csv").open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, fieldnames=list(found[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(
-            {key: f"{one:.4g}" if isinstance(one, float) else one for key, one in row.items()} for row in found
-        )
+    pandas.DataFrame(found).to_csv(options.out / "rules.csv", index=False, float_format="%.4g")
     lines = [f"{study.title}: n = {study.trials} trials of {study.years} years", ""]
     lines += [
         "NPV over that of no spares [USD for the block], mean over all else, ± two standard errors",

@@ -21,7 +21,7 @@ from matplotlib.figure import Figure
 from scipy.stats import spearmanr
 
 import orchardsim
-from orchardsim.plan.study import load_study
+from orchardsim.plan.study import Study, load_study
 from orchardsim.report.style import SERIES, add_footer, picture_settings
 
 HERE = Path(__file__).parent
@@ -32,10 +32,11 @@ ROOM = {f"training_system.{name}.spread_limit": "2.2 m" for name in SYSTEMS if n
 """Trees that fill the room of the one spacing: rows of 4.0 m less an alley of 1.8 m, as the catalogue's vertical axis
 leaves at its own spacing (derived). The V's arms pass over the alley and keep the catalogue's 3.0 m."""
 STUDIES = {
-    "own usual spacings": ("own_spacings", {}),
-    "one spacing, widths of the catalogue": ("one_spacing", {}),
-    "one spacing, room filled": ("one_spacing", ROOM),
+    "own usual spacings": ("own_spacings", {}, True),
+    "one spacing, room filled": ("one_spacing", ROOM, True),
+    "one spacing, widths of the catalogue": ("one_spacing", {}, False),
 }
+"""File, keys added, and whether the whole factorial is run, or one stock, policy and site of it."""
 SHOWN = {
     "cumulative_yield_to_leaf_5": ("to leaf 5 t/ha", 1e-3),
     "cumulative_yield_to_leaf_10": ("to leaf 10 t/ha", 1e-3),
@@ -48,15 +49,29 @@ SHOWN = {
 }
 
 
-def ran(name: str, keys: dict[str, str], quick: bool, jobs: int) -> xarray.Dataset:
-    """A study with some keys added; quick: fewer trials, one stock, one policy, the warm site."""
+def declared(name: str, keys: dict[str, str], whole: bool, quick: bool) -> Study:
+    """A study with some keys added; not whole: one stock, one policy, the warm site; quick: fewer trials too."""
     raw = tomllib.loads((HERE / f"{name}.toml").read_text(encoding="utf-8"))
     raw["keys"] = raw.get("keys", {}) | keys
     if quick:
+        raw["trials"] = QUICK_TRIALS
+    if quick or not whole:
         site = next(factor for factor in raw["factor"] if factor["name"] == "site")
-        raw |= {"trials": QUICK_TRIALS, "known_trials": 0, "keys": raw["keys"] | site["level"][0]["keys"]}
+        raw["keys"] |= site["level"][0]["keys"]
         raw["factor"] = [factor for factor in raw["factor"] if factor["name"] in ("system", "cultivar")]
-    return orchardsim.study(load_study(raw, base=HERE), jobs=jobs)
+    return load_study(raw, base=HERE)
+
+
+def ran(study: Study, words: str, store: Path | None, jobs: int) -> xarray.Dataset:
+    """Trials of a study; read from the store where they stand there already."""
+    file = store / f"{words.replace(' ', '_').replace(',', '')}.nc" if store is not None else None
+    if file is not None and file.exists():
+        return xarray.load_dataset(file)
+    dataset = orchardsim.study(study, jobs=jobs)
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        dataset.to_netcdf(file)
+    return dataset
 
 
 def over_rest(values: xarray.DataArray, *kept: str) -> xarray.DataArray:
@@ -318,10 +333,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--quick", action="store_true", help="few trials, fewer factors: does it run?")
+    parser.add_argument("--store", type=Path, help="folder that keeps the trials, read where they stand already")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    studies = {words: ran(name, keys, options.quick, options.jobs) for words, (name, keys) in STUDIES.items()}
+    studies = {
+        words: ran(declared(*about, options.quick), words, options.store, options.jobs)
+        for words, about in STUDIES.items()
+    }
     lines = []
     contrasts = []
     for words, dataset in studies.items():
@@ -340,7 +359,7 @@ def main() -> None:
         if len(hangs):
             lines += ["what differences of NPV hang on", hangs.to_string(index=False, float_format="%.3g"), ""]
     pandas.concat(contrasts).to_csv(options.out / "contrasts.csv", index=False, float_format="%.5g")
-    own, _, room = studies.values()
+    own, room, _ = studies.values()
     lines += ["published system trials, row by row; one spacing with room filled", ""]
     lines += [row.line() for row in agreement(own, room)]
     text = "\n".join(lines) + "\n"
