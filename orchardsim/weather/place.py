@@ -86,9 +86,9 @@ def climate_lines(found: Climate) -> list[str]:
         whose = "Climate borrowed" if found.borrowed else "Climate"
         same = found.record_latitude == found.site_latitude
         lines = [f"{whose}: {found.record}, {where}{', as the site' if same else f'; the site is at {site}'}."]
-    return (
-        lines if found.rain else [*lines, "Water stress is not computed: neither the record nor the plan holds rain."]
-    )
+    if found.rain:
+        return lines
+    return ["Water stress is not computed: neither the record nor the plan holds rain.", *lines]
 
 
 def degrees(latitude: float) -> str:

@@ -57,7 +57,7 @@ def refused(capsys, *words: str) -> str:
 
 def test_a_comparison_is_printed_and_saved(plans, tmp_path, capsys):
     out = tmp_path / "out"
-    assert main(["compare", *plans, *QUICK, "--out", str(out)]) == 0
+    assert main(["compare", *plans, *QUICK, "--all", "--out", str(out)]) == 0
     text = capsys.readouterr().out
     assert "Differences in the same futures" in text and "A - B" in text and "USD/acre" in text
     assert max(len(line) for line in text.split("\n\n")[2].splitlines()) <= 130

@@ -44,7 +44,7 @@ def test_the_demo_fits_a_screen_and_starts_by_saying_that_it_is_invented(capsys)
 
 def test_climate_and_missing_rain_are_told_before_any_number():
     dataset = invented_dataset(told(climate=CLIMATE))
-    first, second = notices(dataset, RunFormats.of(dataset.attrs))[:2]
+    second, first = notices(dataset, RunFormats.of(dataset.attrs))[:2]
     assert first == "Climate borrowed: somewhere.csv, 40° N; the site is at 44.5° N."
     assert second.startswith("Water stress is not computed")
     screen = first_screen(dataset)

@@ -45,7 +45,7 @@ def test_idle_land_beside_a_block_is_land_of_the_farm():
 
 def test_commands_work_on_the_shipped_plan(tmp_path, capsys):
     plan = str(CONFIGS / "idle_land.toml")
-    assert main(["check", plan]) == 0
+    assert main(["check", plan, "--all"]) == 0
     assert "Idle land: 1.017 ac" in capsys.readouterr().out
     words = ["run", plan, "--trials", "4", "--years", "4", "--jobs", "1", "--out", str(tmp_path / "out")]
     assert main(words) == 0

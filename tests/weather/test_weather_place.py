@@ -10,7 +10,8 @@ import pytest
 import orchardsim
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
-from orchardsim.simulation.run import check_run
+from orchardsim.core.streams import Streams
+from orchardsim.simulation.seasons import build_library
 from orchardsim.weather.place import Climate, climate_lines, climate_of
 from tests.simulation.small_plan import SMALL
 
@@ -23,11 +24,15 @@ def plan(*, irrigated=True, rain=True):
     return orchardsim.load_plan(table)
 
 
+def seasons_of(farm):
+    return build_library(farm, Streams(1), range(1), 3, "sampled")
+
+
 def test_dry_ground_without_rain_is_refused_with_what_to_add():
     with pytest.raises(InputError, match=r"not irrigated.*add weather\.normals\.rain .*irrigated = true"):
-        check_run(plan(irrigated=False, rain=False), 4, 10)
-    check_run(plan(irrigated=False), 4, 10)
-    check_run(plan(rain=False), 4, 10)
+        seasons_of(plan(irrigated=False, rain=False))
+    seasons_of(plan(irrigated=False))
+    seasons_of(plan(rain=False))
 
 
 def test_check_says_the_same(tmp_path, capsys):
