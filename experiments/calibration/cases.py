@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from harness import own_target, stock, training
 from numpy.typing import NDArray
-from population import FULL_SEASON, Log, Planting, Treatment, block
 
+from experiments.calibration.harness import own_target, stock, training
+from experiments.calibration.population import FULL_SEASON, Log, Planting, Treatment, block
 from orchardsim.trees.parameters import Physiology, Stock, Training
 
 BUSHEL_PER_ACRE = 0.04708

@@ -28,10 +28,18 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-sys.path.insert(0, str(Path(__file__).parent))
-from cases import GALA, swing
-from harness import block, climate_of, cultivar, grade, load_physiology, season_of, stock, training
-
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.calibration.cases import GALA, swing
+from experiments.calibration.harness import (
+    block,
+    climate_of,
+    cultivar,
+    grade,
+    load_physiology,
+    season_of,
+    stock,
+    training,
+)
 from orchardsim.core.draws import address
 from orchardsim.core.handover import Reach
 from orchardsim.core.labels import FRESH

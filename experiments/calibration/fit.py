@@ -24,10 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-sys.path.insert(0, str(Path(__file__).parent))
-from cases import GOOD_GROWER, Plantings, Row
-from harness import load_physiology
-
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.calibration.cases import GOOD_GROWER, Plantings, Row
+from experiments.calibration.harness import load_physiology
 from orchardsim.trees.parameters import Physiology
 
 BOXES: Final[dict[str, tuple[float, float]]] = {

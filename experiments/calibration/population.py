@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from harness import NORTH, cultivar, grade
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from experiments.calibration.harness import NORTH, cultivar, grade
 from orchardsim.core.compiled import compiled
 from orchardsim.trees import growth
 from orchardsim.trees import year as loops

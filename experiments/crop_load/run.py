@@ -21,8 +21,8 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "score"))
-from trials import GOOD_GROWER, Group, Outcome, Trial, run_trial
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.score.trials import GOOD_GROWER, Group, Outcome, Trial, run_trial
 
 STOCKS = ("M.9", "G.935", "MM.111")
 OWN = {"Gala": ((6.0,) * 4, 6.0), "Honeycrisp": ((4.0, 4.0, 5.0, 6.0), 5.0)}

@@ -29,8 +29,8 @@ from orchardsim.results import whole_farm
 from orchardsim.simulation import simulate
 
 ROOT = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT / "experiments" / "score"))
-from trials import GOOD_GROWER, HEAD, RESEARCH_MEAN  # noqa: E402
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.score.trials import GOOD_GROWER, HEAD, RESEARCH_MEAN  # noqa: E402
 
 PRICE_LEVEL = 0.60
 """Money of 2004 per money of 2024: consumer prices of the United States 188.9 and 313.7 (memory)."""

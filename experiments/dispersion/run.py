@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,10 +18,12 @@ import matplotlib
 matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
-from crops import MATURE, at_leaf, crop_lines, fresh_share
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from numpy.typing import NDArray
 
 import orchardsim
+from experiments.dispersion.crops import MATURE, at_leaf, crop_lines, fresh_share
 
 HERE = Path(__file__).parent
 DEMO = HERE.parents[1] / "configs" / "demo.toml"

@@ -11,7 +11,8 @@ import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
-from rows import NC140, Row, Score
+
+from experiments.score.rows import NC140, Row, Score
 
 OURS, THEIRS, OTHER = "#2b6a8f", "#b5532b", "#5b8c3a"
 MODEL = "model, median and 5-95 %"

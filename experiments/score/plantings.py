@@ -6,12 +6,8 @@ that experiments/calibration fits with, here with more trees.
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
-sys.path.append(str(Path(__file__).parents[1] / "calibration"))
-from cases import GOOD_GROWER, Plantings
-from harness import load_physiology
+from experiments.calibration.cases import GOOD_GROWER, Plantings
+from experiments.calibration.harness import load_physiology
 
 TREES = 192
 SOURCES = {

@@ -12,9 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from plantings import planting_figures
 from scipy.stats import spearmanr
-from trials import GOOD_GROWER, Group, Outcome, Trial, run_trial
+
+from experiments.score.plantings import planting_figures
+from experiments.score.trials import GOOD_GROWER, Group, Outcome, Trial, run_trial
 
 BUSHEL_PER_ACRE = 0.04708
 """t/ha; 42 lb per acre."""

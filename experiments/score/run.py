@@ -14,10 +14,10 @@ import json
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-from pictures import draw
-from rows import Row, Score, score
-from trials import GOOD_GROWER, RESEARCH_MEAN
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.score.pictures import draw
+from experiments.score.rows import Row, Score, score
+from experiments.score.trials import GOOD_GROWER, RESEARCH_MEAN
 
 
 def target_of(row: Row) -> str:

@@ -13,11 +13,14 @@ from __future__ import annotations
 import argparse
 import json
 import re
+import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
-from trials import GOOD_GROWER, RESEARCH_MEAN, Group, Outcome, Trial, run_trial
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.score.trials import GOOD_GROWER, RESEARCH_MEAN, Group, Outcome, Trial, run_trial
 
 KOIKE = "Koike 1999, Compact Fruit Tree 32(1)"
 VERHEIJ = "abstract of 'Yield-density relations for apple trees on a dwarfing and a semi-dwarfing rootstock'"

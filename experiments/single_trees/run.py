@@ -18,8 +18,8 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "score"))
-from trials import Group, Trial, run_trial
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.score.trials import Group, Trial, run_trial
 
 YEARS = 25
 WAYS = {

@@ -10,9 +10,10 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
-from methods import METHODS
-from rows import ELEVATION, LATITUDE, Floats, Record, Table
-from season_statistics import (
+
+from experiments.weather_validation.methods import METHODS
+from experiments.weather_validation.rows import ELEVATION, LATITUDE, Floats, Record, Table
+from experiments.weather_validation.season_statistics import (
     bloom_day,
     energy_distance,
     geometric_ratio,
@@ -21,7 +22,6 @@ from season_statistics import (
     quantile_error,
     summary,
 )
-
 from orchardsim.core.handover import SeasonWeather
 from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology

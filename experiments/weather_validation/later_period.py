@@ -9,10 +9,10 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
-from methods import METHODS
-from rows import Floats, Record, Table
-from season_statistics import monthly_means, monthly_sd, summary
 
+from experiments.weather_validation.methods import METHODS
+from experiments.weather_validation.rows import Floats, Record, Table
+from experiments.weather_validation.season_statistics import monthly_means, monthly_sd, summary
 from orchardsim.weather.climate import yearly_course
 
 TESTED: Final = ("whole_years", "parametric", "control_gaussian_red_noise", "control_ten_day_blocks")

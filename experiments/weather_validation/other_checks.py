@@ -9,11 +9,11 @@ from typing import Final
 
 import numpy as np
 import xarray
-from methods import OCTOBER
-from rows import LATITUDE, Floats, Record, Table
 from scipy.stats import norm, sobol_indices, uniform
-from season_statistics import post_bloom_minimum
 
+from experiments.weather_validation.methods import OCTOBER
+from experiments.weather_validation.rows import LATITUDE, Floats, Record, Table
+from experiments.weather_validation.season_statistics import post_bloom_minimum
 from orchardsim.core.streams import Streams
 from orchardsim.risk.bands import expected_shortfall, quantile_interval
 from orchardsim.season import chill, hourly

@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from methods import METHODS
-from rows import Record
-from season_statistics import bloom_day, last_frost_day, monthly_sd, post_bloom_minimum
+
+from experiments.weather_validation.methods import METHODS
+from experiments.weather_validation.rows import Record
+from experiments.weather_validation.season_statistics import bloom_day, last_frost_day, monthly_sd, post_bloom_minimum
 
 COLOURS: Final = {
     "record": "#222222",

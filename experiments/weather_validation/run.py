@@ -13,12 +13,9 @@ import sys
 import time
 from pathlib import Path
 
-import half_splits
-import later_period
-import other_checks
-import pictures
-from rows import Table, bundled_record
-
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.weather_validation import half_splits, later_period, other_checks, pictures
+from experiments.weather_validation.rows import Table, bundled_record
 from orchardsim import __version__
 
 

@@ -3,14 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-import importlib.util
-from pathlib import Path
 
-SCRIPT = Path(__file__).parents[2] / "experiments" / "season_speed" / "run.py"
-SPEC = importlib.util.spec_from_file_location("season_speed", SCRIPT)
-assert SPEC is not None and SPEC.loader is not None
-benchmark = importlib.util.module_from_spec(SPEC)
-SPEC.loader.exec_module(benchmark)
+from experiments.season_speed import run as benchmark
 
 
 def test_both_methods_are_measured():

@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "experiments" / "calibration"))
-
-from harness import (
+from experiments.calibration.harness import (
     NORTH,
     Climate,
     Run,

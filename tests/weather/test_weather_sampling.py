@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.stats import chi2
 
+from experiments.weather_validation import methods, season_statistics
 from orchardsim.core.errors import InputError
 from orchardsim.core.streams import Streams
 from orchardsim.weather.bundled import bundled_record_path
@@ -17,10 +17,6 @@ from orchardsim.weather.climate import monthly_means
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
 from orchardsim.weather.resampling import year_chains
 from orchardsim.weather.sampling import check_weather, prepare_record, sample_weather, whole_record_windows
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "experiments" / "weather_validation"))
-import methods
-import season_statistics
 
 RAIN = MonthlyNormals(rain=(120.0, 110, 130, 90, 95, 100, 115, 110, 95, 85, 95, 115), wet_days=(10.0,) * 12)
 COOL = WeatherSettings(latitude=42.95, record=bundled_record_path("bundled cool"))
