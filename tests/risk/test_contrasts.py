@@ -129,3 +129,35 @@ def test_what_a_contrast_hangs_on_is_told_apart_from_noise() -> None:
     assert found["a"].share == pytest.approx(9 / 25, abs=0.05)
     assert found["a"].slope == pytest.approx(3, abs=4 * found["a"].standard_error)
     assert set(found) == {"a"}
+
+
+def test_sums_of_squares_of_a_factorial_are_those_of_an_analysis_of_variance() -> None:
+    # statsmodels anova_lm of a balanced 3 x 2 table, trials as replicates.
+    statsmodels = pytest.importorskip("statsmodels.api")
+    import pandas as pd
+    from statsmodels.formula.api import ols
+
+    rng = np.random.default_rng(6)
+    a, b = np.repeat([0, 1, 2], 2), np.tile([0, 1], 3)
+    values = rng.normal(size=(9, 6)) + 2 * a + a * b
+    frame = pd.DataFrame({"y": values.ravel(), "a": np.tile(a, 9), "b": np.tile(b, 9)})
+    table = statsmodels.stats.anova_lm(ols("y ~ C(a) * C(b)", frame).fit())
+    found = effects(values.mean(axis=0, keepdims=True), {"a": a.tolist(), "b": b.tolist()})
+    squares = {names: (effect**2).mean() * values.size for names, effect in found.items()}
+    assert squares[("a",)] == pytest.approx(table.loc["C(a)", "sum_sq"])
+    assert squares[("b",)] == pytest.approx(table.loc["C(b)", "sum_sq"])
+    assert squares[("a", "b")] == pytest.approx(table.loc["C(a):C(b)", "sum_sq"])
+
+
+def test_what_a_contrast_hangs_on_has_the_slopes_of_least_squares() -> None:
+    # statsmodels OLS on the two levels that matter, standardised.
+    statsmodels = pytest.importorskip("statsmodels.api")
+    rng = np.random.default_rng(7)
+    levels = {name: rng.normal(2, 3, size=80) for name in "abc"}
+    contrast = 3 * levels["a"] - 2 * levels["b"] + rng.normal(size=80)
+    found = dependence(contrast, levels)
+    assert set(found) == {"a", "b"}
+    columns = np.column_stack([(levels[name] - levels[name].mean()) / levels[name].std(ddof=1) for name in found])
+    fitted = statsmodels.OLS(contrast, statsmodels.add_constant(columns)).fit()
+    np.testing.assert_allclose([one.slope for one in found.values()], fitted.params[1:])
+    np.testing.assert_allclose([one.standard_error for one in found.values()], fitted.bse[1:])
