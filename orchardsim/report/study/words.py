@@ -155,8 +155,8 @@ def study_sentences(found: StudyFindings) -> list[str]:
     small = sum(abs(one.effect_size) < 1 for one in known_effects)
     if known_effects:
         lines.append(
-            f"Differences told apart: {len(known_effects)}. What is not known of ground, market and hazards moves "
-            f"{small} of them by more than their own size (effect size below 1); more trials do not change that."
+            f"Differences told apart: {len(known_effects)}; smaller than what is not known of ground, market and hazards "
+            f"moves them (effect size below 1): {small}. More trials do not change that."
         )
     heavy = sorted((one for one in answer.assumptions if one.share > MATTERS), key=lambda one: -one.share)
     for one in heavy[:3]:
