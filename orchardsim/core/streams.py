@@ -8,12 +8,14 @@ SC11): the address goes into its key and the upper words of its counter, the pos
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.random.bit_generator import ISeedSequence
 
 from orchardsim.core.futures import OPEN_LEVELS, process
 
@@ -63,9 +65,7 @@ class Streams:
 
     def key(self, process: str, place: str = "") -> np.ndarray:
         """128-bit Philox key of a process at a place (a block name, a cultivar, or nothing)."""
-        seed = self.process_seeds.get(process, self.seed)
-        text = f"{seed}\x1f{process}\x1f{place}".encode()
-        return np.frombuffer(hashlib.blake2b(text, digest_size=16).digest(), dtype="<u8").astype(np.uint64)
+        return _key(self.process_seeds.get(process, self.seed), process, place).copy()
 
     def at(self, process: str, place: str = "", *, trial: int = 0, year: int = 0) -> np.random.Generator:
         """Generator whose stream belongs to this address alone.
@@ -80,4 +80,22 @@ class Streams:
             Trial number and year of the plan, both at least 0.
         """
         counter = np.array([0, 0, year, trial], dtype=np.uint64)
-        return np.random.Generator(np.random.Philox(key=self.key(process, place), counter=counter))
+        key = _Key(_key(self.process_seeds.get(process, self.seed), process, place))
+        return np.random.Generator(np.random.Philox(key, counter=counter))  # type: ignore[arg-type]
+
+
+class _Key(ISeedSequence):
+    """A key handed over as a seed is: given as a key, NumPy would ask the system for a seed too, and throw it away."""
+
+    def __init__(self, key: np.ndarray) -> None:
+        self._key = key
+
+    def generate_state(self, n_words: int, dtype: Any = np.uint32) -> np.ndarray:
+        """The key; Philox asks for its two words."""
+        return self._key
+
+
+@functools.lru_cache(maxsize=1024)
+def _key(seed: int, process: str, place: str) -> np.ndarray:
+    text = f"{seed}\x1f{process}\x1f{place}".encode()
+    return np.frombuffer(hashlib.blake2b(text, digest_size=16).digest(), dtype="<u8").astype(np.uint64)

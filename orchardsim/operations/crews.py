@@ -3,6 +3,7 @@
 The entities are batches of work (label x task x window). A crew is a process that serves one batch at a time, so it
 can be in one place only. Between two decisions nothing can change a crew's mind, so a batch is worked by a single
 timeout, to the minute: to its end, to the end of its window, or to the moment at which a more urgent batch opens.
+A crew none of whose batches another may take meets nobody, and goes through the phase without timeouts.
 Rain days thin the work evenly: a crew puts ``work_fraction`` of a calendar day's working hours into a batch.
 """
 
@@ -192,6 +193,7 @@ class CrewWorld:
             if hours <= 0 or latest <= earliest or not able:
                 continue
             if len(able) == 1:
+                # no crew's number: nobody else may take it
                 part = Batch(index, (priority, latest, earliest, index, len(boards)), hours, earliest, latest)
                 parts.append(part)
                 boards[able[0]].append(part)
@@ -215,12 +217,13 @@ class CrewWorld:
         hook: WorkedHook | None,
     ) -> Generator[Any, Any, None]:
         """Process of one crew through one phase: take the most urgent open batch, work, decide again."""
-        if self.free_from[number] > env.now:
-            yield env.timeout(self.free_from[number] - env.now)
+        meets = hook is not None or any(batch.key[4] < len(self.crews) for batch in board)
+        timeout = env.timeout
+        now = max(int(env.now), self.free_from[number])
+        if meets and now > env.now:
+            yield timeout(now - env.now)
         future = sorted(board, key=_opening, reverse=True)
         ready: list[tuple[tuple[int, ...], Batch]] = []
-        now = int(env.now)
-        timeout = env.timeout
         while True:
             while future and future[-1].earliest <= now:
                 batch = future.pop()
@@ -232,7 +235,8 @@ class CrewWorld:
                     wake = future[-1].earliest
                 if wake == NEVER:
                     break
-                yield timeout(wake - now)
+                if meets:
+                    yield timeout(wake - now)
                 now = wake
                 continue
             needed = math.ceil(chosen.left / rate - 1e-9)
@@ -247,9 +251,10 @@ class CrewWorld:
                 if batch.key[0] < priority:
                     stop = batch.earliest
                     break
-            chosen.taken_until = stop
-            yield timeout(stop - now)
-            chosen.taken_until = -1
+            if meets:
+                chosen.taken_until = stop
+                yield timeout(stop - now)
+                chosen.taken_until = -1
             if stop - now >= needed:
                 hours = chosen.left
                 chosen.left = 0.0

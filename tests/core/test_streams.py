@@ -48,6 +48,16 @@ def test_the_philox_generator_is_the_published_one():
     assert counter == [int(word) for word in raw]
 
 
+def test_an_address_is_the_key_and_the_upper_words_of_the_counter():
+    streams = Streams(12, {"price": 5})
+    for process, place, trial, year in (("loss", "north", 3, 7), ("price", "", 0, 0)):
+        counter = np.array([0, 0, year, trial], np.uint64)
+        bits = np.random.Philox(key=streams.key(process, place), counter=counter)
+        found = streams.at(process, place, trial=trial, year=year)
+        np.testing.assert_array_equal(found.random(50), np.random.Generator(bits).random(50))
+    np.testing.assert_array_equal(streams.key("price"), Streams(5).key("price"))
+
+
 def test_neighbouring_streams_are_uncorrelated():
     """300 pairs of neighbouring streams, 200 normals each: the mean correlation has standard error 1 / sqrt(300 * 200).
 
