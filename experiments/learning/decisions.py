@@ -31,8 +31,8 @@ from orchardsim.simulation.futures import draw_future
 from orchardsim.simulation.replay import level_normals
 from orchardsim.simulation.same_futures import SameFutures
 
-sys.path.insert(0, str(Path(__file__).parent))
-from rows import PLAN, SURE, Learner, grown_at, measured_row
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
 
 YEARS, ROWS = 20, 3000
 GROUND = (0.7, 1.0, 1.4)

@@ -25,8 +25,8 @@ from orchardsim.plan import Plan
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.reading import read_toml
 
-sys.path.insert(0, str(Path(__file__).parent))
-from rows import PLAN, SURE, Learner, grown_at, measured_row
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
 
 CALIBRATED, BINS, TRUE_GROWTH = 300, 10, (0.7, 1.0, 1.4)
 

@@ -171,12 +171,23 @@ def money_of(
         npv.append(found["npv"].values)
         borrowing.append(found["peak_borrowing"].values)
     names, normals = level_normals(plan, draw_future(plan, Streams(seed), range(trials)))
+    return Money(
+        tuple(name for name, _ in variants),
+        np.stack(npv),
+        np.stack(borrowing),
+        normals,
+        names,
+        sharp_levels(plan, names),
+    )
+
+
+def sharp_levels(plan: Plan, names: Sequence[str]) -> tuple[int, ...]:
+    """Places of the levels whose squares and products count for what is to come."""
     coming = coming_blocks(plan)
     labels = [label for block in plan.blocks if block.name in coming for label in block.labels]
     wanted = [f"growth of {label}" for label in labels[:2]]
     wanted += [name for name in names if name.startswith(("fruit_set", "fruit_size"))][:4]
-    sharp = tuple(place for place, name in enumerate(names) if name in wanted)
-    return Money(tuple(name for name, _ in variants), np.stack(npv), np.stack(borrowing), normals, names, sharp)
+    return tuple(place for place, name in enumerate(names) if name in wanted)
 
 
 def option_tables(raw: Mapping[str, Any], option: Option, where: str, more: Mapping[str, Any] | None = None) -> Any:

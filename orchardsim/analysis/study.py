@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import collections
+import dataclasses
 import functools
 import hashlib
 import json
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.measures import MEASURES, STUDY_MEASURES, plan_values, study_values
+from orchardsim.analysis.waiting import weighed_in_study
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
@@ -22,6 +24,7 @@ from orchardsim.plan import Plan
 from orchardsim.plan.formats import METHODS
 from orchardsim.plan.study import Study, load_study
 from orchardsim.results.folder import OutputFolder
+from orchardsim.results.next import WaitAnswer
 from orchardsim.results.study import MeasureFacts, StudyDesign
 from orchardsim.results.study_trials import StudyTrials
 from orchardsim.simulation.futures import draw_future, level_keys
@@ -108,16 +111,22 @@ def run_study(
         parts[place][1].save(part, arrays)
         progress(len(part))
     joined = [kept.joined() for _, kept in parts]
-    return _collected(study, joined[: len(study.cells)], joined[len(study.cells) :])
+    cells, rest = joined[: len(study.cells)], joined[len(study.cells) :]
+    known = rest[: len(study.cells) if study.known_trials else 0]
+    later = rest[len(known) :]
+    return dataclasses.replace(_collected(study, cells, known), waiting=_waited(study, cells, later))
 
 
 def study_size(study: Study) -> int:
     """Trials that a study simulates, those with known levels included."""
-    return len(study.cells) * (study.trials + study.known_trials)
+    later = sum(len(one.plans) for one in study.waitings)
+    return len(study.cells) * (study.trials + study.known_trials) + later * study.trials
 
 
 def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]:
-    """Runs of all cells, then those with every open level at its middle; each with where its trials are kept."""
+    """Runs of all cells, then those with every open level at its middle, then those that plant later or nothing; each
+    with where its trials are kept.
+    """
     found = [
         (RunJob(cell.plan, study.trials, study.years, study.seed), _Kept(study.trials, out, f"cell-{cell.number:04d}"))
         for cell in study.cells
@@ -126,6 +135,10 @@ def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]
         for cell in study.cells:
             run = RunJob(cell.plan.with_known_futures(), study.known_trials, study.years, study.seed)
             found.append((run, _Kept(study.known_trials, out, f"known-{cell.number:04d}")))
+    later = [plan for one in study.waitings for plan in one.plans]
+    for number, plan in enumerate(later):
+        run = RunJob(plan, study.trials, study.years, study.seed)
+        found.append((run, _Kept(study.trials, out, f"later-{number:04d}")))
     return found
 
 
@@ -209,6 +222,24 @@ def _collected(study: Study, cells: list[Arrays], known: list[Arrays]) -> StudyT
     return StudyTrials(study_design(study), FACTS, values, _measures(known) if known else {}, _drawn(cells))
 
 
+def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tuple[str, WaitAnswer], ...]:
+    """What waiting is worth in every circumstance; the cells are the options now."""
+    found, start = [], 0
+    for one in study.waitings:
+        own = [*(cells[number] for number in one.cells), *later[start : start + len(one.plans)]]
+        start += len(one.plans)
+        answer = weighed_in_study(
+            study.cells[one.cells[0]].plan,
+            one,
+            np.stack([arrays["npv"] for arrays in own]),
+            np.stack([arrays["peak_borrowing"] for arrays in own]),
+            years=study.years,
+            seed=study.seed,
+        )
+        found.append((one.circumstance, answer))
+    return tuple(found)
+
+
 def _measures(cells: list[Arrays]) -> Arrays:
     """Measures that every cell has, (cell, trial)."""
     values = {}
@@ -241,7 +272,10 @@ def study_identity(study: Study) -> dict[str, Any]:
         "decide_by": study.decide_by,
         "known_trials": study.known_trials,
         "cells": hashlib.sha256(
-            json.dumps([_cell_key(study, cell.plan, cell.levels) for cell in study.cells]).encode()
+            json.dumps(
+                [_cell_key(study, cell.plan, cell.levels) for cell in study.cells]
+                + [[plan.hash, one.measured_from] for one in study.waitings for plan in one.plans]
+            ).encode()
         ).hexdigest(),
     }
 

@@ -75,6 +75,7 @@ def study_findings(trials: StudyTrials | xarray.Dataset) -> StudyFindings:
             answer_measure(design, trials.facts[name], trials.values[name], varied, trials.known.get(name))
             for name in names
         ),
+        waiting=trials.waiting,
     )
 
 

@@ -17,16 +17,20 @@ from orchardsim.analysis.decision import (
     money_of,
     normals_of,
     option_tables,
+    sharp_levels,
     worth_of,
 )
 from orchardsim.analysis.learning import table_of
 from orchardsim.analysis.next_measurements import READING, evenly, spread_trees
 from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE, covariance_of
 from orchardsim.core.futures import Learned
+from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.plan.coming import planted_later, without_coming, young_blocks
+from orchardsim.plan.study_waiting import Waiting
 from orchardsim.results.next import WaitAnswer, WaitRow
-from orchardsim.simulation.replay import Replay, Sight
+from orchardsim.simulation.futures import draw_future
+from orchardsim.simulation.replay import Replay, Sight, level_normals
 
 Array = NDArray[np.float64]
 WAITS: Final = (1, 2, 3)
@@ -94,6 +98,30 @@ def worth_of_waiting(
     normals, seen = first_row_seen(known, first_season, (0, *WAITS), seed)
     rows = weigh(money, len(options), (0, *WAITS), normals, seen, np.random.default_rng(seed))
     return WaitAnswer((*(one.name for one in options), NOT_PLANTED), rows, trials, years, plan.currency)
+
+
+def weighed_in_study(
+    plan: Plan, waiting: Waiting, npv: Array, peak_borrowing: Array, *, years: int, seed: int
+) -> WaitAnswer:
+    """What waiting is worth in one circumstance of a study.
+
+    Parameters
+    ----------
+    plan : Plan
+        Of a cell: its levels and its young blocks are those of all options.
+    waiting : Waiting
+    npv, peak_borrowing : array, (option, trial) [currency]
+        Options now, then after each wait, then none.
+    years, seed : int
+        Of the study.
+    """
+    trials, waits = npv.shape[1], (0, *waiting.years)
+    names, felt = level_normals(plan, draw_future(plan, Streams(seed), range(trials)))
+    options = tuple(f"{name}, {wait} years later" for wait in waits for name in waiting.options)
+    money = Money((*options, NOT_PLANTED), npv, peak_borrowing, felt, names, sharp_levels(plan, names))
+    normals, seen = first_row_seen(plan, waiting.measured_from, waits, seed)
+    rows = weigh(money, len(waiting.options), waits, normals, seen, np.random.default_rng(seed))
+    return WaitAnswer((*waiting.options, NOT_PLANTED), rows, trials, years, plan.currency)
 
 
 def first_row_seen(plan: Plan, first_season: int, waits: Sequence[int], seed: int) -> tuple[Array, list[Array]]:

@@ -20,6 +20,7 @@ from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.raw import RawTable
 from orchardsim.plan.reading import read_toml
+from orchardsim.plan.study_waiting import Waiting, WaitingTable, waitings_of
 from orchardsim.plan.tables import Table, validated
 
 MOST_CELLS: Final = 2_000
@@ -67,6 +68,7 @@ class StudyTable(Table):
     decide_by: str = "npv_per_area"
     keys: dict[str, object] = Field(default_factory=dict)
     factor: Annotated[list[FactorTable], Field(min_length=1, max_length=8)]
+    waiting: WaitingTable | None = None
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,8 @@ class Study:
         knowing; 0 where nothing is open.
     decide_by : str
         Measure by which cells are ranked.
+    waitings : tuple of Waiting
+        What is to come planted later, where the study weighs that.
     """
 
     title: str
@@ -126,6 +130,7 @@ class Study:
     years: int
     seed: int
     decide_by: str
+    waitings: tuple[Waiting, ...] = ()
 
     def names(self, cell: Cell) -> dict[str, str]:
         """Factor -> name of its level in a cell."""
@@ -169,6 +174,8 @@ def load_study(source: str | Path | RawTable, *, base: str | Path | None = None)
             raise InputError(where, f"cell {number + 1} ({_words(keys)}): {error.problem}") from None
         cells.append(Cell(number, levels, keys, plan))
     _check_cells(cells, where)
+    if table.waiting is not None and table.design != "factorial":
+        raise InputError(where, "waiting: found it in a Latin hypercube; allowed in a factorial only")
     return Study(
         title=table.title,
         path=path,
@@ -182,6 +189,7 @@ def load_study(source: str | Path | RawTable, *, base: str | Path | None = None)
         years=table.years,
         seed=table.seed,
         decide_by=table.decide_by,
+        waitings=waitings_of(table.waiting, tables, factors, cells, plan_path.parent, where),
     )
 
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.results.next import WaitAnswer
+
 if TYPE_CHECKING:
     import pandas
 
@@ -232,11 +234,14 @@ class StudyFindings:
         Open levels that varied between trials.
     answers : tuple of MeasureAnswer
         The measure that decides first.
+    waiting : tuple of (circumstance, WaitAnswer)
+        Where the study weighs planting later.
     """
 
     design: StudyDesign
     drawn_levels: tuple[str, ...]
     answers: tuple[MeasureAnswer, ...]
+    waiting: tuple[tuple[str, WaitAnswer], ...] = ()
 
     def answer(self, measure: str | None = None) -> MeasureAnswer:
         """Answers on one measure; on the one that decides where none is named.

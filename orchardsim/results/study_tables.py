@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict
 from typing import Any, Final
 
 import numpy as np
@@ -203,4 +204,5 @@ def study_document(found: StudyFindings) -> dict[str, Any]:
             f"table_of_{name}": [{key: plain(one) for key, one in row.items()} for row in rows(found)]
             for name, rows in TABLES.items()
         },
+        "waiting": [{"circumstance": name, **asdict(one)} for name, one in found.waiting],
     }

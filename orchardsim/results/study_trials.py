@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError
+from orchardsim.results.next import WaitAnswer, WaitRow
 from orchardsim.results.study import MeasureFacts, StudyDesign
 
 if TYPE_CHECKING:
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 DESIGN: Final = "study_design"
 """Attribute that holds the design of a study as JSON."""
+WAITING: Final = "study_waiting"
+"""Attribute that holds what waiting is worth, as JSON."""
 KNOWN: Final = "_levels_known"
 """Ending of a measure's name in the trials whose open levels stood at their middle."""
 
@@ -36,6 +40,8 @@ class StudyTrials:
         Measure -> array (cell, known trial): the first trials again, with every open level at its middle.
     drawn : mapping
         Open level, such as "site_growth of north" -> array (trial,); the same in all cells that have it.
+    waiting : tuple of (circumstance, WaitAnswer)
+        Where the study weighs planting later.
     """
 
     design: StudyDesign
@@ -43,6 +49,7 @@ class StudyTrials:
     values: Mapping[str, Array]
     known: Mapping[str, Array]
     drawn: Mapping[str, Array]
+    waiting: tuple[tuple[str, WaitAnswer], ...] = ()
 
     def dataset(self) -> xarray.Dataset:
         """The trials as a dataset.
@@ -88,9 +95,10 @@ class StudyTrials:
             coords["level"] = ("level", np.array(list(self.drawn), dtype=object))
             about = {"long_name": "open level that the trial met", "units": "1"}
             variables["drawn_level"] = (("level", "trial"), np.stack(list(self.drawn.values())), about)
-        return xarray.Dataset(
-            variables, coords, {"Conventions": "CF-1.11", **design.attrs, DESIGN: json.dumps(_document(design))}
-        )
+        attrs = {"Conventions": "CF-1.11", **design.attrs, DESIGN: json.dumps(_document(design))}
+        if self.waiting:
+            attrs[WAITING] = json.dumps([[name, dataclasses.asdict(one)] for name, one in self.waiting])
+        return xarray.Dataset(variables, coords, attrs)
 
     def _shaped(self, array: Array) -> Array:
         if not self.design.factorial:
@@ -111,7 +119,7 @@ class StudyTrials:
         """
         if DESIGN not in dataset.attrs:
             raise InputError("dataset", "holds no study; expected what study() gave, or the trials.nc of a study")
-        attrs = {key: value for key, value in dataset.attrs.items() if key not in (DESIGN, "Conventions")}
+        attrs = {key: value for key, value in dataset.attrs.items() if key not in (DESIGN, WAITING, "Conventions")}
         design = _design(json.loads(dataset.attrs[DESIGN]), attrs)
         facts, values, known = {}, {}, {}
 
@@ -133,7 +141,15 @@ class StudyTrials:
         if "drawn_level" in dataset:
             levels = dataset["drawn_level"]
             drawn = {str(name): levels.values[row] for row, name in enumerate(dataset["level"].values)}
-        return cls(design, facts, values, known, drawn)
+        return cls(design, facts, values, known, drawn, _waiting(json.loads(dataset.attrs.get(WAITING, "[]"))))
+
+
+def _waiting(document: list[Any]) -> tuple[tuple[str, WaitAnswer], ...]:
+    def of(found: dict[str, Any]) -> WaitAnswer:
+        rows = tuple(WaitRow(**{**row, "shares": tuple(row["shares"])}) for row in found["rows"])
+        return WaitAnswer(**{**found, "options": tuple(found["options"]), "rows": rows})
+
+    return tuple((name, of(found)) for name, found in document)
 
 
 def _document(design: StudyDesign) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from orchardsim.report.study.words import (
     methods_paragraph,
     size_words,
     study_sentences,
+    waiting_parts,
 )
 from orchardsim.results.findings import findings_bytes, findings_path
 from orchardsim.results.folder import OutputFolder, opened
@@ -75,6 +76,7 @@ def study_html(found: StudyFindings, pictures: Pictures) -> str:
         contrasts=contrast_cells(deciding(found), formats),
         interactions=interaction_cells(deciding(found), formats),
         assumptions=assumption_cells(deciding(found), formats),
+        waiting=waiting_parts(found),
         methods=methods_paragraph(found),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

@@ -10,6 +10,7 @@ from orchardsim.core.glossary import term
 from orchardsim.core.parameters import STATUSES
 from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
+from orchardsim.report.fit.next_words import wait_cells, wait_sentences
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.study import Contrast, MeasureAnswer, StudyDesign, StudyFindings
 from orchardsim.results.study_tables import base_numbers
@@ -155,8 +156,8 @@ def study_sentences(found: StudyFindings) -> list[str]:
     small = sum(abs(one.effect_size) < 1 for one in known_effects)
     if known_effects:
         lines.append(
-            f"Differences told apart: {len(known_effects)}; smaller than what is not known of ground, market and hazards "
-            f"moves them (effect size below 1): {small}. More trials do not change that."
+            f"Differences told apart: {len(known_effects)}; smaller than what is not known of ground, market and "
+            f"hazards moves them (effect size below 1): {small}. More trials do not change that."
         )
     heavy = sorted((one for one in answer.assumptions if one.share > MATTERS), key=lambda one: -one.share)
     for one in heavy[:3]:
@@ -284,6 +285,14 @@ def _limits_text(found: StudyFindings) -> str:
     )
 
 
+def waiting_parts(found: StudyFindings) -> list[tuple[str, list[str], list[list[str]]]]:
+    """What waiting is worth in every circumstance: title, sentences, table."""
+    return [
+        (f"What waiting is worth{f', {name}' if name else ''}", wait_sentences(one), wait_cells(one))
+        for name, one in found.waiting
+    ]
+
+
 def study_screen(found: StudyFindings) -> str:
     """The short answer: sentences, and the best cells."""
     answer, formats = deciding(found), formats_of(found)
@@ -293,6 +302,8 @@ def study_screen(found: StudyFindings) -> str:
         *sentence_pieces([f"{found.design.title}: {size_words(found)}"]),
         *sentence_pieces(study_sentences(found)),
     ]
+    for title, sentences, _ in waiting_parts(found):
+        head += sentence_pieces([f"{title}: {sentences[0]}"])
     return one_screen(head, table_pieces(cells, left=range(factors)))
 
 
@@ -308,5 +319,7 @@ def study_table(found: StudyFindings) -> str:
     contrasts = contrast_cells(answer, formats)
     if len(contrasts) > 1:
         lines += [*text_columns(contrasts, left=(0, 1, 2)), ""]
+    for title, sentences, cells in waiting_parts(found):
+        lines += [title, *sentences, *text_columns(cells, left=range(len(cells[0]))), ""]
     lines += [*study_sentences(found), "", methods_paragraph(found)]
     return "\n".join(line.rstrip() for line in lines)
