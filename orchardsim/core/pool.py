@@ -125,9 +125,9 @@ class WorkerPool:
             return
         answers: queue.Queue[Answer] = queue.Queue()
         pickled = functools.lru_cache(maxsize=None)(_Pickled)
+        left = len(waiting)  # before the workers take any
         for worker in self._workers:
             threading.Thread(target=worker.work, args=(tasks[0][0], waiting, answers, pickled), daemon=True).start()
-        left = len(waiting)
         try:
             while left:
                 number, good, value = _next(waiting, answers)

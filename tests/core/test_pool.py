@@ -35,6 +35,14 @@ def test_results_do_not_depend_on_the_number_of_workers():
     assert found[0] == found[1] == found[2] and len(found[0]) == len(tasks)
 
 
+def test_nothing_gets_lost_where_a_worker_is_done_before_this_process_looks(monkeypatch):
+    tasks = [(date_text, (float(day), 40.0)) for day in range(9)]
+    with worker_pool(2) as pool:
+        wanted = dict(pool.finished(tasks))
+        monkeypatch.setattr("threading.Thread.start", lambda thread: thread.run())
+        assert dict(pool.finished(tasks)) == wanted
+
+
 def test_a_pool_within_a_pool_is_the_same():
     with worker_pool(2) as outer, worker_pool(2) as inner, worker_pool(1) as alone:
         assert inner is outer and alone is not outer
