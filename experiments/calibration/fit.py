@@ -30,34 +30,24 @@ from experiments.calibration.harness import load_physiology
 from orchardsim.trees.parameters import Physiology
 
 BOXES: Final[dict[str, tuple[float, float]]] = {
-    "leaf_per_trunk": (0.2, 0.7),
-    "leaf_per_shadow": (0.8, 3),
+    "leaf_per_trunk": (0.2, 1.5),
+    "leaf_per_reach": (1, 6),
     "shadow_overlap": (0.8, 3),
     "competition": (0, 0.65),
-    "radiation_use": (1.6, 5.2),
     "shoot_pull": (0.02, 1),
-    "cramping": (0, 1.5),
-    "calming_crop": (3, 80),
-    "shoot_hold": (0.2, 1.1),
     "trunk_growth": (0.5, 9),
-    "trunk_exponent": (0.3, 0.95),
-    "size_exponent": (0.4, 2),
-    "first_leaf_canopy": (0.35, 0.9),
-    "clusters_per_leaf": (15, 80),
-    "fruit_curvature": (0, 0.95),
-    "fruit_margin": (1, 1.4),
-    "half_crop_biennial": (1, 6),
-    "spur_loss": (0, 1),
-    "bearing_leaf": (0.5, 4),
-    "source_exponent": (0.05, 1),
+    "size_exponent": (0.4, 2.5),
+    "fruit_curvature": (0.2, 0.97),
+    "half_crop_biennial": (0.5, 6),
     "good": (1.1, 2.0),
 }
 """What is fitted, with the box that it is searched in; ``good`` is the good grower's site level."""
 NAMES: Final = tuple(BOXES)
 LOW, HIGH = (np.array([BOXES[name][end] for name in NAMES]) for end in (0, 1))
 WEIGHTS: Final = {
-    **dict.fromkeys(("T3", "T6", "T7", "T11", "T13", "T14", "T15", "T24", "T26", "T28", "T30", "T31"), 2.0),
-    **dict.fromkeys(("T8", "T23"), 3.0),
+    **dict.fromkeys(("T3", "T6", "T7", "T11", "T13", "T14", "T15", "T24", "T25", "T26", "T28", "T30", "T31"), 2.0),
+    **dict.fromkeys(("T23", "own"), 2.0),
+    "T8": 3.0,
     "T2": 4.0,
 }
 """Targets that bear on how close to plant and what to plant, and those that whole plans meet narrowly, count more."""

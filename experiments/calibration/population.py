@@ -55,8 +55,12 @@ def block(
     trees: int = 48,
     rows: int = 1,
     spray: float = 0.0,
+    loads: bool = False,
 ) -> BlockPlan:
-    """A block with ``rows`` rows of ``trees`` trees for each treatment; ``spray`` thins by a share and not by hand."""
+    """A block with ``rows`` rows of ``trees`` trees for each treatment; ``spray`` thins by a share and not by hand.
+
+    ``loads`` is a trial of crop loads: the fruit that the land is meant to bear sets no limit.
+    """
     count = len(treatments)
     layout = Layout(
         rows=rows * count,
@@ -80,13 +84,15 @@ def block(
         )
         for number, one in enumerate(treatments)
     )
+    rule = {"method": "chemical", "spray_removal": spray} if spray else {}
+    thinning = Thinning(**rule, **({"fruit_per_land": 500.0} if loads else {}))  # type: ignore[arg-type]
     return BlockPlan(
         name=treatments[0].cultivar,
         layout=layout,
         groups=tuple(groups),
         year_planted=0,
         site_growth=level,
-        thinning=Thinning(method="chemical", spray_removal=spray) if spray else Thinning(),
+        thinning=thinning,
         latitude=43.0,
     )
 
@@ -100,6 +106,7 @@ def run_seasons(
     groups: Any,
     walk: Any,
     seasons: Any,
+    room: Any,
     normal: Any,
     block_set: Any,
     log: Any,
@@ -120,7 +127,7 @@ def run_seasons(
         loops.set_fruit(trees, p, traits, groups, setting, alive, seasons[2], seasons[5], normal[y])
         log[y, 18] = trees.fruit_number[0]
         loops.find_excess(
-            trees, p, traits, groups, seasons[6, :, 0], seasons[6, 0, 0] == 0.0, np.float32(1e6), normal[y]
+            trees, p, traits, groups, seasons[6, :, 0], seasons[6, 0, 0] == 0.0, room, np.float32(1e6), normal[y]
         )
         loops.thin(trees, p, walk, groups, done, done * p.thinned_weight)
         loops.grow_fruit(trees, p, traits, groups, seasons[3], seasons[5])
@@ -196,6 +203,7 @@ class Planting:
             self.groups,
             self.walk.reshape(rows),
             seasons,
+            np.float32(plan.thinning.fruit_per_land * plan.layout.row_spacing * plan.layout.tree_spacing),
             self.normal.reshape(self.years, 1, *rows),
             block_set,
             self.log.reshape(self.years, len(LOGGED), *rows),

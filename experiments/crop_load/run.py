@@ -25,10 +25,10 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.score.trials import GOOD_GROWER, Group, Outcome, Trial, run_trial
 
 STOCKS = ("M.9", "G.935", "MM.111")
-OWN = {"Gala": ((6.0,) * 4, 6.0), "Honeycrisp": ((4.0, 4.0, 5.0, 6.0), 5.0)}
-"""The catalogue's targets [1/cm2] of leaves 2 to 5, and later."""
+OWN = {"Gala": (6.0,) * 4 + (6.0,), "Honeycrisp": (4.0, 4.0, 5.0, 6.0, 5.0, 4.5, 4.0, 3.7, 3.4, 3.2, 3.0)}
+"""The catalogue's targets [1/cm2] of leaves 2 to 5, and later by leaf."""
 EARLY = (0.0, 2.0, 4.0, 6.0, 9.0, 14.0)
-LATER = (3.0, 5.0, 7.0, 9.0, 12.0)
+LATER = (1.5, 2.5, 3.5, 5.0, 7.0)
 FIVE = ("M.27", "M.9", "M.26", "MM.111", "seedling")
 YEARS = 15
 Table = list[dict[str, float | str]]
@@ -36,10 +36,10 @@ Table = list[dict[str, float | str]]
 
 def policies(cultivar: str) -> dict[str, str]:
     """Name of each way to crop -> target by leaf, as a plan states it."""
-    young, old = OWN[cultivar]
-    found = {f"leaves 2-5: {load:g}": str([0.0, *[load] * 4, old]) for load in EARLY}
+    young, old = OWN[cultivar][:4], OWN[cultivar][4:]
+    found = {f"leaves 2-5: {load:g}": str([0.0, *[load] * 4, *old]) for load in EARLY}
     found |= {f"later: {load:g}": str([0.0, *young, load]) for load in LATER}
-    return found | {"own targets": str([0.0, *young, old]), "never thinned": '"unthinned"'}
+    return found | {"own targets": str([0.0, *young, *old]), "never thinned": '"unthinned"'}
 
 
 def crop_table(cultivar: str, trials: int) -> Table:

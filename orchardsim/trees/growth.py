@@ -38,8 +38,8 @@ def two_limits(demand: Number, supply: Number, curvature: Number) -> Number:
 
 
 @compiled
-def shoot_drive(habit: Number, level: Number, held: Number, cramping: Number) -> Number:
-    """Pull of extension shoots on dry matter over that of fruiting wood [1]: habit level^(1/2) held^-cramping.
+def shoot_drive(habit: Number, level: Number) -> Number:
+    """Pull of extension shoots on dry matter over that of fruiting wood [1]: habit level^(1/2).
 
     Parameters
     ----------
@@ -47,11 +47,8 @@ def shoot_drive(habit: Number, level: Number, held: Number, cramping: Number) ->
         Of stock and cultivar.
     level : float [1]
         Growth level of the site, the tree and its health.
-    held : float [1]
-        Share of the leaf that the trunk could carry which the pruned canopy holds: roots and trunk answer the cut.
-    cramping : float [1]
     """
-    return habit * np.sqrt(level) * power(held + TINY, -cramping)
+    return habit * np.sqrt(level)
 
 
 @compiled

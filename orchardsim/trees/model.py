@@ -210,9 +210,9 @@ def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, dra
         remain = 1 - fruit.sprayed_off(rule.spray_removal, balance)
         remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1])
         off = (1 - np.clip(remain, 0.05, 1)).astype(np.float32)
-    limit = np.float32(rule.fruit_limit)
+    room, limit = np.float32(rule.fruit_per_land * model.land), np.float32(rule.fruit_limit)
     loops.find_excess(
-        state.arrays, model.numbers, model.traits, model.row_group, off, by_hand, limit, model.grid(draws.normal)
+        state.arrays, model.numbers, model.traits, model.row_group, off, by_hand, room, limit, model.grid(draws.normal)
     )
     hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
     hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)

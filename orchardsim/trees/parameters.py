@@ -210,6 +210,14 @@ class Thinning:
     minutes_per_tree: float = parameter(
         "minute", "hand work per tree to get there and look", low=0, high=20, default=0.5
     )
+    fruit_per_land: float = parameter(
+        "1/m2",
+        "most fruit meant to stay on a tree per land that it has, whatever its trunk (100 on a mature tree at "
+        "0.9 x 3.7 m [young_honeycrisp])",
+        low=0,
+        high=500,
+        default=30.0,
+    )
     fruit_limit: float = parameter(
         "1", "most fruit left on a tree, whatever its trunk", low=0, high=5000, default=5000.0
     )
@@ -234,7 +242,7 @@ class TreesOfGroup:
     Attributes
     ----------
     crop_load_target : tuple of float [cm-2]
-        Fruit per trunk area before bloom by leaf; ``inf`` leaves the crop unthinned.
+        Fruit per trunk area, as measured before bloom, by leaf; ``inf`` leaves the crop unthinned.
     pollen_distance : float [m]
         Mean distance from a tree of the group to the nearest compatible pollen source.
     pollen_overlap : float [1]
@@ -315,7 +323,9 @@ class Physiology:
     first_leaf_canopy: float = parameter(
         "1", "leaf area in the first leaf over that of an established tree", low=0.3, high=1
     )
-    leaf_per_shadow: float = parameter("1", "leaf area that a crown holds per area of its shadow", low=0.5, high=5)
+    leaf_per_reach: float = parameter(
+        "1", "leaf area index that canopies hold on the land that their shadows reach", low=0.5, high=6
+    )
     shadow_overlap: float = parameter(
         "1", "shadows met per shadow's share of the land: 1 strewn at random, more in even rows", low=0.8, high=4
     )
@@ -370,19 +380,13 @@ class Physiology:
     shoot_pull: float = parameter(
         "1", "pull of extension shoots over that of fruiting wood, M.9, no crop, canopy not cut", low=0, high=3
     )
-    cramping: float = parameter(
-        "1",
-        "power in which the shoots' pull grows as the canopy holds less of the leaf that the trunk could carry",
-        low=0,
-        high=3,
-    )
     calming_crop: float = parameter("1/cm2", "crop that halves the pull of extension shoots", low=2, high=100)
     shoot_hold: float = parameter("1", "dry matter kept from fruit per share of extension shoots", low=0, high=1.2)
     trunk_growth: float = parameter(
         "cm2/year", "trunk growth wanted at 1 cm2 of trunk by Gala on M.9", low=0.2, high=12
     )
     trunk_exponent: float = parameter("1", "power of expressed trunk area in the wanted growth", low=0.1, high=0.95)
-    size_exponent: float = parameter("1", "power of a stock's five-year size in wanted trunk growth", low=0.2, high=2)
+    size_exponent: float = parameter("1", "power of a stock's five-year size in wanted trunk growth", low=0.2, high=3)
     wood_curvature: float = parameter(
         "1", "sharpness of the limit between wood demand and supply: 0 soft, 1 hard", low=0, high=0.95
     )

@@ -67,7 +67,7 @@ class TreeState:
     held: Float
     """Share of the leaf that the trunk could carry which the canopy holds [1]."""
     expressed_trunk: Float
-    """Trunk area that the held canopy stands for: crops and buds are counted on it [cm2]."""
+    """Trunk area that the held canopy stands for: what shoots and buds feel of a crop is counted on it [cm2]."""
     lit_land: Float
     """Land that the tree's shadow reaches [m2]."""
     stopped: Float

@@ -12,6 +12,8 @@ from orchardsim.trees.parameters import Training
 
 LEAVES: Final = 64
 """Leaves that the tables hold; older trees are treated as the last."""
+UNTHINNED: Final = 1e6
+"""Crop target [1/cm2] that stands for none: large, but finite, so that empty positions give 0 and not NaN."""
 
 
 def table_by_leaf(values: Sequence[float]) -> NDArray[np.float32]:

@@ -11,11 +11,9 @@ import numpy as np
 from orchardsim.trees.bearing import bearing_share
 from orchardsim.trees.light import alley_slope
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Physiology, Stock
-from orchardsim.trees.training import LEAVES, bending_gain, table_by_leaf
+from orchardsim.trees.training import LEAVES, UNTHINNED, bending_gain, table_by_leaf
 from orchardsim.trees.year import Place, Traits
 
-UNTHINNED: Final = 1e6
-"""Crop target [1/cm2] that stands for none: large, but finite, so that empty positions give 0 and not NaN."""
 NAMES: Final = tuple(field.name for field in dataclasses.fields(Physiology))
 Numbers: Any = namedtuple("Numbers", NAMES)  # type: ignore[misc]
 """The shared parameters as float32, in the order of :class:`~orchardsim.trees.parameters.Physiology`."""

@@ -15,7 +15,7 @@ from orchardsim.core.compiled import compiled
 from orchardsim.core.elementary import exp, power
 from orchardsim.trees import bearing, canopy, fruit, grading, growth
 from orchardsim.trees.canopy import TINY
-from orchardsim.trees.training import LEAVES
+from orchardsim.trees.training import LEAVES, UNTHINNED
 
 Float = NDArray[np.float32]
 MOST_CUT: Final = np.float32(0.7)
@@ -159,7 +159,7 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, gro
                 strength = power(level, p.source_exponent)
                 wanted = p.leaf_per_trunk * trunk * settled
                 uncut = trees.uncut[t, r, i]
-                room = p.leaf_per_shadow * strength * shade * (1.0 - p.lasting_cut * (1.0 - uncut))
+                room = p.leaf_per_reach * strength * land * reach * (1.0 - p.lasting_cut * (1.0 - uncut))
                 leaf = canopy.soft_minimum(wanted * uncut, room)
                 held = leaf / (wanted + TINY)
                 total = leaf * (1.0 + trees.overgrown[t, r, i])
@@ -170,7 +170,7 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, gro
                 trees.expressed_trunk[t, r, i] = trunk * held
                 trees.lit_land[t, r, i] = land * reach
                 trees.stopped[t, r, i] = stopped
-                trees.drive[t, r, i] = growth.shoot_drive(p.shoot_pull * habit, level, held, p.cramping)
+                trees.drive[t, r, i] = growth.shoot_drive(p.shoot_pull * habit, level)
                 trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
                 # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
                 # tree's own quality act on both
@@ -240,12 +240,21 @@ def set_fruit(
 
 @compiled
 def find_excess(
-    trees: Any, p: Any, traits: Any, row_group: Any, sprayed_off: Any, by_hand: Any, limit: Any, normal: Any
+    trees: Any,
+    p: Any,
+    traits: Any,
+    row_group: Any,
+    sprayed_off: Any,
+    by_hand: Any,
+    room: Any,
+    limit: Any,
+    normal: Any,
 ) -> None:
     """Spray where a tree bears more than its target, then find what must come off by hand.
 
-    ``sprayed_off`` (trial,) is the share that a spray takes off, 0 where none is used; ``limit`` the most fruit on
-    a tree.
+    The target is counted on the trunk as a grower measures it before bloom, up to ``room``: the fruit that a tree's
+    land is meant to bear. ``sprayed_off`` (trial,) is the share that a spray takes off, 0 where none is used; ``limit``
+    the most fruit on a tree.
     """
     trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
@@ -254,7 +263,9 @@ def find_excess(
             for i in range(per_row):
                 trees.excess[t, r, i] = targets[min(trees.leaf[t, r, i], LEAVES)]
             for i in range(per_row):
-                target = trees.excess[t, r, i] * trees.expressed_trunk[t, r, i]
+                load = trees.excess[t, r, i]
+                target = load * trees.trunk_area[t, r, i]
+                target = min(target, room) if load < UNTHINNED else target
                 number = trees.fruit_number[t, r, i]
                 sprayed = number * sprayed_off[t] if number > target else np.float32(0.0)
                 number -= sprayed

@@ -22,7 +22,7 @@ TREE_NOTE: Final = (
     "Means over all trials, each label by the leaf of its block; replants count with the trees that they stand among. "
     "Trunk: cross-sectional area at leaf fall. Light: share of a season's light on their land that the trees stop. "
     "Clusters: at bloom, before frost. Fruit per trunk: at harvest over the trunk area at the end of that season, as "
-    "field trials count it; the plan's crop target counts on the trunk before bloom that the held canopy stands for."
+    "field trials count it; the plan's crop target counts on the trunk before bloom."
 )
 
 
