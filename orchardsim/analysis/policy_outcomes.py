@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,27 +94,11 @@ def policy_outcomes(
     found = []
     for key, (name, policies) in candidates.items():
         run = runs[key]
-        parts = [
-            spent(
-                stock_money(plan, number, years, at_end=False),
-                policies[label],
-                run.ordered[:, :, number],
-                run.bought[:, :, number],
-                run.on_hand[:, :, number],
-                run.replanted[:, :, number],
-            )
-            for number, label in enumerate(plan.labels)
-        ]
-        paid = {
-            part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")
-        }
+        paid = _paid(plan, run, policies, years)
         dearer = amount(cost[key] - cost[cheapest])
         replayed = np.sum(
             [replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True)], axis=0
         )
-        chance = wilson_interval(int((run.waiting.sum(axis=(1, 2)) == 0).sum()), len(stake), LEVEL)
-        fills = bool(run.wanted.any())
-        open_years = run.wanted.any(axis=0)
         left = (run.bought - run.replanted).sum(axis=(1, 2))
         found.append(
             PolicyOutcome(
@@ -133,11 +118,7 @@ def policy_outcomes(
                 dearer_high=dearer.mean + limit * dearer.error,
                 replay_gain=float(replayed.mean()),
                 gain=amount(run.npv - runs["none"].npv),
-                filled=chance.value if fills else None,
-                filled_low=chance.low if fills else float("nan"),
-                filled_high=chance.high if fills else float("nan"),
-                filled_seasons=float((run.waiting[:, open_years] == 0).mean()) if fills else None,
-                filled_gaps=1 - float(_first_missed(run).sum()) / float(_opened(run).sum()) if fills else None,
+                **_filled(run)._asdict(),
                 tree_years_lost=amount(((trees - run.alive) * planted).sum(axis=(1, 2))),
                 bought=amount(run.bought.sum(axis=(1, 2))),
                 replanted=amount(run.replanted.sum(axis=(1, 2))),
@@ -146,6 +127,42 @@ def policy_outcomes(
             )
         )
     return tuple(found)
+
+
+def _paid(plan: Plan, run: PolicyRun, policies: Policies, years: int) -> dict[str, float]:
+    """Mean money for trees, their keep and replanting."""
+    parts = [
+        spent(
+            stock_money(plan, number, years, at_end=False),
+            policies[label],
+            run.ordered[:, :, number],
+            run.bought[:, :, number],
+            run.on_hand[:, :, number],
+            run.replanted[:, :, number],
+        )
+        for number, label in enumerate(plan.labels)
+    ]
+    return {part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")}
+
+
+class _Filled(NamedTuple):
+    """Chance that a trial leaves no gap open, with its limits; shares of seasons and of gaps; None without gaps."""
+
+    filled: float | None
+    filled_low: float
+    filled_high: float
+    filled_seasons: float | None
+    filled_gaps: float | None
+
+
+def _filled(run: PolicyRun) -> _Filled:
+    if not run.wanted.any():
+        return _Filled(None, math.nan, math.nan, None, None)
+    chance = wilson_interval(int((run.waiting.sum(axis=(1, 2)) == 0).sum()), len(run.npv), LEVEL)
+    seasons = float((run.waiting[:, run.wanted.any(axis=0)] == 0).mean())
+    return _Filled(
+        chance.value, chance.low, chance.high, seasons, 1 - float(_first_missed(run).sum()) / float(_opened(run).sum())
+    )
 
 
 def _limit(cost: Mapping[str, Array], rng: np.random.Generator) -> float:

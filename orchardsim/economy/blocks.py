@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from orchardsim.core.geometry import Geometry
@@ -246,32 +246,21 @@ def _block_outlays(block: BlockMoney, costs: Costs, finance: Finance, inherited:
     add(planted, 0, "planting", planting * block.trees, f"{block.trees:.0f} trees x {planting:.4g} (no labour)")
     for part, (number, money) in support_cost(block.support, block.support_height, costs).items():
         add(block.support_year, 1, "support", money, f"{part}: {number:.0f}")
+    for year, quarter, item, area, price in _installations(block, costs):
+        add(year, quarter, item, price * geometry.planted_area, f"{area} x {price:.4g}/m2")
+    return outlays
+
+
+def _installations(block: BlockMoney, costs: Costs) -> Iterator[tuple[int, int, str, str, float]]:
+    """Year, quarter, item, area in words and price [money/m2] of what is installed on the planted land."""
+    area = f"{block.geometry.planted_area:.0f} m2"
     if block.irrigated:
-        add(
-            planted,
-            0,
-            "irrigation_system",
-            costs.irrigation_area * geometry.planted_area,
-            f"{geometry.planted_area:.0f} m2 planted x {costs.irrigation_area:.4g}/m2",
-        )
+        yield block.year_planted, 0, "irrigation_system", f"{area} planted", costs.irrigation_area
     if block.protection in INSTALLATIONS:
         price = getattr(costs, INSTALLATIONS[block.protection])
-        add(
-            planted,
-            1,
-            "protection_equipment",
-            price * geometry.planted_area,
-            f"{block.protection}: {geometry.planted_area:.0f} m2 x {price:.4g}/m2",
-        )
+        yield block.year_planted, 1, "protection_equipment", f"{block.protection}: {area}", price
     if block.netting:
-        add(
-            planted + 1,
-            1,
-            "protection_equipment",
-            costs.net * geometry.planted_area,
-            f"nets: {geometry.planted_area:.0f} m2 x {costs.net:.4g}/m2",
-        )
-    return outlays
+        yield block.year_planted + 1, 1, "protection_equipment", f"nets: {area}", costs.net
 
 
 def _farm_outlays(blocks: Sequence[BlockMoney], costs: Costs, years: int) -> list[Outlay]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -282,14 +283,14 @@ def _after_harvest(
     blocks: Sequence[BlockMoney],
     costs: Costs,
     market: Market,
-    indices: tuple[Array, Array, Array],
+    indices: _Indices,
     price_index: Array,
     customer_share: Array,
     year_later: float,
 ) -> tuple[Array, Array, Array]:
     """Sales and the charges that go with them.
 
-    ``indices`` are those of packing, storage and other costs, (trial, year).
+    The charges for packing and storage, and other costs, have an index each.
 
     Returns
     -------
@@ -298,7 +299,7 @@ def _after_harvest(
     opening_fresh : (trial, year) [money]
         Received for fresh fruit of the year before year 0.
     """
-    packing, storing, index = indices
+    packing, storing, index, _ = indices
     outlet = {name: column for column, name in enumerate(OUTLETS)}
     haul = costs.processing_haul
     charges = {
@@ -463,13 +464,8 @@ def cash_flows(
     if count != len(blocks):
         raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
     flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(LEDGER_ITEMS)))
-    level = CostLevels.known() if levels is None else levels
-    cost_growth = growth(costs.cost_trend, finance, years)
-    index = np.outer(level.costs, cost_growth)
-    wage_index = np.outer(level.wages, growth(costs.wage_trend, finance, years))
-    wage_index *= (1 + level.wage_growth[:, None]) ** np.arange(years)
-    packing, storage = np.outer(level.packing, cost_growth), np.outer(level.storage, cost_growth)
-    price_index = growth(0.0, finance, years)
+    indices = _indices(costs, finance, CostLevels.known() if levels is None else levels, years)
+    index, price_index = indices.costs, growth(0.0, finance, years)
     sales = sell(
         quantities.packed_mass,
         prices,
@@ -480,17 +476,13 @@ def cash_flows(
         relative_price=_relative_price(quantities),
         storage_shrink=[market.fruit[block.cultivar].storage_shrink for block in blocks],
     )
-    own = sales.mass[..., OUTLETS.index("pick_your_own")]
-    customer_mass = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
-    harvested = quantities.harvested_mass
-    customer_share = np.minimum(customer_mass / np.where(harvested > 0, harvested, np.inf), 1.0)
+    customer_share = _customer_share(sales, quantities.harvested_mass, market)
 
     _establishment(flows, quantities, blocks, costs, finance, index)
-    family_hours, family_value = _labour(flows, quantities, blocks, costs, market, wage_index, customer_share)
+    family_hours, family_value = _labour(flows, quantities, blocks, costs, market, indices.wages, customer_share)
     _yearly_costs(flows, quantities, blocks, costs, finance, index)
     _idle_land(flows, idle, costs, index)
     year_later = worth_a_year_later(finance)
-    indices = (packing, storage, index)
     owed, fresh_owed, opening_fresh = _after_harvest(
         flows, sales, quantities, blocks, costs, market, indices, price_index, customer_share, year_later
     )
@@ -522,6 +514,30 @@ def cash_flows(
     )
     _check(ledger, finance)
     return ledger
+
+
+class _Indices(NamedTuple):
+    """What costs and wages stand at in a year, over those that the plan states, (trial, year) [1]."""
+
+    packing: Array
+    storage: Array
+    costs: Array
+    wages: Array
+
+
+def _indices(costs: Costs, finance: Finance, level: CostLevels, years: int) -> _Indices:
+    cost_growth = growth(costs.cost_trend, finance, years)
+    wages = np.outer(level.wages, growth(costs.wage_trend, finance, years))
+    wages *= (1 + level.wage_growth[:, None]) ** np.arange(years)
+    packing, storage, other = (np.outer(each, cost_growth) for each in (level.packing, level.storage, level.costs))
+    return _Indices(packing, storage, other, wages)
+
+
+def _customer_share(sales: Sales, harvested: Array, market: Market) -> Array:
+    """Share of the harvest that customers pick [1]: what they buy, and what they waste."""
+    own = sales.mass[..., OUTLETS.index("pick_your_own")]
+    customer_mass = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
+    return np.minimum(customer_mass / np.where(harvested > 0, harvested, np.inf), 1.0)
 
 
 def _check(ledger: Ledger, finance: Finance) -> None:

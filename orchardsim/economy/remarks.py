@@ -58,27 +58,7 @@ def money_remarks(
             "(costs.narrow_machines = 0)"
         )
     for each in blocks:
-        pulled = [other.removal_year for other in blocks if other.removal_year is not None and other is not each]
-        if each.land_from_year == 0 and any(year <= each.year_planted for year in pulled):
-            charged = ["rented"] * (not costs.land_bought) + ["bought"] * costs.land_bought
-            charged += ["cleared of an old orchard"] * each.clears_old_orchard
-            found.append(
-                f"{each.label} is planted after another block is pulled; its land is {' and '.join(charged)} on its "
-                "own account from year 0 on. If it is the same land, state land_from_year, so that nothing is paid "
-                "twice"
-            )
-        life = finance.planned_removal_leaf if each.planned_removal_leaf is None else each.planned_removal_leaf
-        last = years - each.year_planted
-        if each.removal_year is None and last > life:
-            found.append(
-                f"{each.label} is in leaf {last} in the last year, past its planned removal after leaf {life}: "
-                "it ends with the cost of its removal as remaining value"
-            )
-        elif each.removal_year is None and 0 < last < finance.mature_leaf:
-            found.append(
-                f"{each.label} is only in leaf {last} in the last year, before full bearing (leaf "
-                f"{finance.mature_leaf}): its remaining value is its establishment written down"
-            )
+        found += _block_remarks(each, blocks, costs, finance, years)
     if costs.machine_ownership > 0 and (costs.machines > 0 or costs.narrow_machines > 0):
         found.append(
             "machines are bought (costs.machines, costs.narrow_machines) and their wear and capital are "
@@ -88,6 +68,35 @@ def money_remarks(
         found += _wage_floor(blocks, costs, market, picking_rate)
     if finance.insurance is not None and finance.insurance.coverage == 0 and not finance.insurance.tree_aid:
         found.append("insurance is asked for, but covers nothing (coverage = 0, tree_aid = false)")
+    return found
+
+
+def _block_remarks(
+    each: BlockMoney, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, years: int
+) -> list[str]:
+    """What to know of the land and the end of one block."""
+    found: list[str] = []
+    pulled = [other.removal_year for other in blocks if other.removal_year is not None and other is not each]
+    if each.land_from_year == 0 and any(year <= each.year_planted for year in pulled):
+        charged = ["rented"] * (not costs.land_bought) + ["bought"] * costs.land_bought
+        charged += ["cleared of an old orchard"] * each.clears_old_orchard
+        found.append(
+            f"{each.label} is planted after another block is pulled; its land is {' and '.join(charged)} on its "
+            "own account from year 0 on. If it is the same land, state land_from_year, so that nothing is paid "
+            "twice"
+        )
+    life = finance.planned_removal_leaf if each.planned_removal_leaf is None else each.planned_removal_leaf
+    last = years - each.year_planted
+    if each.removal_year is None and last > life:
+        found.append(
+            f"{each.label} is in leaf {last} in the last year, past its planned removal after leaf {life}: "
+            "it ends with the cost of its removal as remaining value"
+        )
+    elif each.removal_year is None and 0 < last < finance.mature_leaf:
+        found.append(
+            f"{each.label} is only in leaf {last} in the last year, before full bearing (leaf "
+            f"{finance.mature_leaf}): its remaining value is its establishment written down"
+        )
     return found
 
 

@@ -152,26 +152,11 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
         blight_control=sections.hazards.blight_control,
     )
     blocks, warnings = resolve_blocks(table.block, farm)
-    unpriced = [name for name in sold if name not in sections.market.fruit]
-    if unpriced:
-        raise InputError(
-            where,
-            f"market.fruit.{unpriced[0]}: missing; the catalogue holds no prices of {unpriced[0]!r}; expected "
-            "a table of its prices in the plan",
-        )
-    check_market(sections.market, sold, f"{where}: market")
-    _check_passes(blocks, sections.market, where)
+    _check_prices(blocks, sections.market, sold, where)
     check_replacement(f"{where}: replacement", sections.replacement, 80)
     blocks = with_refill_rules(table.replacement, sections.replacement, blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
-    warnings += price_doubts(sections.market, sold)
-    warnings += order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
-    warnings += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
-    if table.currency != CATALOGUE_CURRENCY:
-        warnings.append(
-            f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "
-            f"taken as the same number of {table.currency}"
-        )
+    warnings += _doubts(table, sections, blocks, crews, sold, where)
     idle = tuple(filler.fill(IdleLand, f"idle_land {number}", land) for number, land in enumerate(table.idle_land, 1))
     plan = Plan(
         path=path,
@@ -195,6 +180,26 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
         **vars(sections),
     )
     return carrying_learned(plan, table.futures, folder)
+
+
+def _doubts(
+    table: PlanBase,
+    sections: Sections,
+    blocks: Sequence[ResolvedBlock],
+    crews: Sequence[Crew],
+    sold: Sequence[str],
+    where: str,
+) -> list[str]:
+    """What is legal but looks wrong, over the blocks together."""
+    found = price_doubts(sections.market, sold)
+    found += order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
+    found += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
+    if table.currency != CATALOGUE_CURRENCY:
+        found.append(
+            f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "
+            f"taken as the same number of {table.currency}"
+        )
+    return found
 
 
 def _note_farm_defaults(table: PlanBase, ledger: Ledger) -> None:
@@ -280,8 +285,16 @@ def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
     return {**found, "planting": max(planting.values(), default=0.0)}
 
 
-def _check_passes(blocks: Iterable[ResolvedBlock], market: Market, where: str) -> None:
-    """Stop on prices of more picking passes than a cultivar has."""
+def _check_prices(blocks: Iterable[ResolvedBlock], market: Market, sold: Sequence[str], where: str) -> None:
+    """Stop on fruit without a price, on prices that cannot be, and on those of more picking passes than there are."""
+    unpriced = [name for name in sold if name not in market.fruit]
+    if unpriced:
+        raise InputError(
+            where,
+            f"market.fruit.{unpriced[0]}: missing; the catalogue holds no prices of {unpriced[0]!r}; expected "
+            "a table of its prices in the plan",
+        )
+    check_market(market, sold, f"{where}: market")
     for block in blocks:
         for group in block.groups:
             name, cultivar = group.cultivar_name, group.cultivar

@@ -79,6 +79,30 @@ def _put_statistics(variables: dict[str, Any], name: str, values: xarray.DataArr
     variables[f"{name}_standard_error"] = (dims, errors, {**attrs, "long_name": long_name})
 
 
+HOW_TO_READ: Final = {
+    "percent_points": list(PERCENT_POINTS),
+    "expected_shortfall": f"mean of the worst {100 * TAIL:g} % of trials; worst_side says which side that is",
+    "were_the_levels_known": "percent points by luck alone (seasons, yearly prices, which trees die), had the "
+    "open levels of [futures] stood at their middle; those beside it hold both doubts",
+    "share_of_not_knowing": "share of the variance (of ranks) that comes from the open levels, by regression; "
+    "larger_doubt: not knowing above one half; narrowed_most_by: the level whose knowledge takes away most of "
+    "the 5 to 95 % band",
+    "standard_error": "Monte Carlo standard error, from the number of trials alone",
+    "record_error": "standard error from the finite weather record, which more trials do not remove; never "
+    "added to standard_error; 'below x': hidden by the noise of these trials; larger_error: which is larger",
+    "trials_needed": "trials at which standard_error comes down to 2 % of the number",
+    "yields": "picked fruit per planted area; under 'farm' over the blocks that reach the leaf",
+    "infinite": "payback_year 'never' is later than any year; irr 'none' is below -100 %",
+    "by_block": "each block label by itself, before interest, income tax and overhead of the whole farm; money "
+    "and hours per planted hectare, means over trials; mature year: mean over the leaves named",
+    "hours": "work on the trees; spraying and mowing stand in materials and machine cost, not in hours",
+    "sizes": "fresh fruit by number of fruit in a box as shares of its mass, in the lightest tenth, the middle "
+    "tenth and the heaviest tenth of the label's mature crops; failed crops left out",
+    "fresh_share": "extra fancy and fancy fruit as a share of the fruit picked",
+}
+"""What the entries of ``summary.json`` mean, said in the file itself."""
+
+
 def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     """Content of ``summary.json``: what the run was, and every headline number with its bands and errors.
 
@@ -86,50 +110,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     fixed order. A plan that never pays back counts as later than any year, and one without a rate of return as
     below -100 %, in all percent points; they have no mean.
     """
-    attrs = dataset.attrs
-    trials = int(dataset.sizes["trial"])
-    document: dict[str, Any] = {
-        "title": str(attrs["title"]),
-        "plan_name": str(attrs["plan_name"]),
-        "plan_hash": str(attrs["plan_hash"]),
-        "version": str(attrs["version"]),
-        "seed": int(attrs["seed"]),
-        "trials": trials,
-        "years": int(dataset.sizes["year"]),
-        "weather_method": str(attrs["weather_method"]),
-        "weather_words": str(attrs["weather_words"]),
-        "baseline_years": attribute(dataset, "baseline_years"),
-        "frost_years": attribute(dataset, "frost_years"),
-        "currency": str(attrs["currency"]),
-        "price_year": attribute(dataset, "price_year"),
-        "real_or_nominal": str(attrs["real_or_nominal"]),
-        "bin_mass_kg": number(attrs["bin_mass"]),
-        "box_mass_kg": number(attrs["box_mass"]),
-        "planted_area_m2": {
-            label: number(float(of_label(dataset, "planted_area", label))) for label in (*block_labels(dataset), FARM)
-        },
-        "how_to_read": {
-            "percent_points": list(PERCENT_POINTS),
-            "expected_shortfall": f"mean of the worst {100 * TAIL:g} % of trials; worst_side says which side that is",
-            "were_the_levels_known": "percent points by luck alone (seasons, yearly prices, which trees die), had the "
-            "open levels of [futures] stood at their middle; those beside it hold both doubts",
-            "share_of_not_knowing": "share of the variance (of ranks) that comes from the open levels, by regression; "
-            "larger_doubt: not knowing above one half; narrowed_most_by: the level whose knowledge takes away most of "
-            "the 5 to 95 % band",
-            "standard_error": "Monte Carlo standard error, from the number of trials alone",
-            "record_error": "standard error from the finite weather record, which more trials do not remove; never "
-            "added to standard_error; 'below x': hidden by the noise of these trials; larger_error: which is larger",
-            "trials_needed": "trials at which standard_error comes down to 2 % of the number",
-            "yields": "picked fruit per planted area; under 'farm' over the blocks that reach the leaf",
-            "infinite": "payback_year 'never' is later than any year; irr 'none' is below -100 %",
-            "by_block": "each block label by itself, before interest, income tax and overhead of the whole farm; money "
-            "and hours per planted hectare, means over trials; mature year: mean over the leaves named",
-            "hours": "work on the trees; spraying and mowing stand in materials and machine cost, not in hours",
-            "sizes": "fresh fruit by number of fruit in a box as shares of its mass, in the lightest tenth, the middle "
-            "tenth and the heaviest tenth of the label's mature crops; failed crops left out",
-            "fresh_share": "extra fancy and fancy fruit as a share of the fruit picked",
-        },
-    }
+    document = _run_entry(dataset)
     document["shares"] = {
         name: chance_numbers(chance) | {"trials_needed": trials_for_chance(chance)}
         for name, chance in shares(dataset).items()
@@ -151,13 +132,40 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     }
     for sizes in packed_sizes(dataset):
         document["by_block"][sizes.label].setdefault("sizes", {})[sizes.crop_class] = _sizes_entry(dataset, sizes)
-    if "second_opinion" in attrs:
+    if "second_opinion" in dataset.attrs:
         document["second_opinion"] = attribute(dataset, "second_opinion")
     document["notes"] = attribute(dataset, "notes")
     from orchardsim.results.sheet import sheet_numbers  # it writes numbers as this module does
 
     document["sheet"] = sheet_numbers(dataset)
     return document
+
+
+def _run_entry(dataset: xarray.Dataset) -> dict[str, Any]:
+    """What the run was: plan, version, seed, size, weather, money, land."""
+    attrs = dataset.attrs
+    return {
+        "title": str(attrs["title"]),
+        "plan_name": str(attrs["plan_name"]),
+        "plan_hash": str(attrs["plan_hash"]),
+        "version": str(attrs["version"]),
+        "seed": int(attrs["seed"]),
+        "trials": int(dataset.sizes["trial"]),
+        "years": int(dataset.sizes["year"]),
+        "weather_method": str(attrs["weather_method"]),
+        "weather_words": str(attrs["weather_words"]),
+        "baseline_years": attribute(dataset, "baseline_years"),
+        "frost_years": attribute(dataset, "frost_years"),
+        "currency": str(attrs["currency"]),
+        "price_year": attribute(dataset, "price_year"),
+        "real_or_nominal": str(attrs["real_or_nominal"]),
+        "bin_mass_kg": number(attrs["bin_mass"]),
+        "box_mass_kg": number(attrs["box_mass"]),
+        "planted_area_m2": {
+            label: number(float(of_label(dataset, "planted_area", label))) for label in (*block_labels(dataset), FARM)
+        },
+        "how_to_read": HOW_TO_READ,
+    }
 
 
 def number(value: float, infinite: str = "infinite") -> float | int | str | None:

@@ -310,14 +310,6 @@ def _drivers_of_case(
     factor = np.divide(useful, light, out=np.zeros_like(useful), where=light > 0)
 
     frost_water = freeze.water.sum(axis=0)
-    stress = running_total(soil.stress)
-    water_factor = np.ones((len(dates.bloom), 4, len(COVER_LEVELS)))
-    for phase in range(4):
-        start, end = (dates.bud_break if phase == 0 else starts[phase]), starts[phase + 1]
-        for level in range(len(COVER_LEVELS)):
-            total = between(stress[:, level], start, end)
-            water_factor[:, phase, level] = np.where(end > start, total / np.maximum(end - start, 1), 1.0)
-
     chill_day = np.minimum(dates.bud_break, len(prepared.chill) - 1)
     portions = take(prepared.chill, chill_day).astype(np.float64)
     dose = between(prepared.sunburn_sum, dates.closed_canopy, dates.harvest)
@@ -344,7 +336,7 @@ def _drivers_of_case(
         radiation=light,
         degree_days=_phase_sums(prepared.growth_heat_sum, dates),
         temperature_factor=np.clip(factor, 0, 1),
-        water_factor=water_factor,
+        water_factor=_water_factor(soil, dates),
         irrigation_depth=(soil.irrigation + frost_water).T.copy(),
         early_heat=between(prepared.growth_heat_sum, dates.bloom, heat_end),
         sunburn_fraction=burnt * (sunburn.COVER_SHARE if site.sunburn_protection else 1.0),
@@ -364,6 +356,18 @@ def _drivers_of_case(
         protection_fuel=freeze.fuel,
         protection_labour=freeze.labour,
     )
+
+
+def _water_factor(soil: SoilYear, dates: Calendar) -> Floats:
+    """Mean share of their water need that trees get in a phase, (season, phase, level of cover)."""
+    starts, stress = dates.phase_starts, running_total(soil.stress)
+    factor = np.ones((len(dates.bloom), 4, len(COVER_LEVELS)))
+    for phase in range(4):
+        start, end = (dates.bud_break if phase == 0 else starts[phase]), starts[phase + 1]
+        for level in range(len(COVER_LEVELS)):
+            total = between(stress[:, level], start, end)
+            factor[:, phase, level] = np.where(end > start, total / np.maximum(end - start, 1), 1.0)
+    return factor
 
 
 def season_drivers_for(

@@ -159,31 +159,8 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
     ValueError
         If an array has the wrong shape or a value that is not a number.
     """
-    shape_wanted = (len(weather.harvest_year), WINDOW_DAYS)
-    for name in ("temperature_min", "temperature_max", "rain", "wind_speed", "relative_humidity"):
-        values = getattr(weather, name)
-        if values is None:
-            continue
-        if values.shape != shape_wanted:
-            raise ValueError(f"{name} has shape {values.shape}, expected {shape_wanted} (season, day of window)")
-        if not np.isfinite(values).all():
-            raise ValueError(f"{name} holds values that are not numbers; fill gaps before the season stage")
-    low, high, rain = (
-        np.ascontiguousarray(values.T, dtype=np.float64)
-        for values in (weather.temperature_min, weather.temperature_max, weather.rain)
-    )
-    high = np.maximum(high, low)
-    wind: Floats | None = None if weather.wind_speed is None else np.ascontiguousarray(weather.wind_speed.T)
-    humidity: Floats | None = (
-        None if weather.relative_humidity is None else np.ascontiguousarray(weather.relative_humidity.T)
-    )
-    if weather.estimate_missing:
-        if wind is None:
-            wind = np.full_like(low, evapotranspiration.DEFAULT_WIND)
-        if humidity is None:
-            estimate = evapotranspiration.humidity_from_minimum(low, high, weather.dew_point_offset)
-            # Rounded, so that the threshold of dew does not hang on the last bits of a computation.
-            humidity = np.round(estimate, HUMIDITY_DECIMALS)
+    _check(weather)
+    low, high, rain, wind, humidity = _air(weather)
     sky = daylight(weather.latitude) if sky is None else sky
     top = sky.extraterrestrial[:, None]
     shape = hourly.parton_logan(sky.day_length)
@@ -231,3 +208,37 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
         shape=shape,
         sky=sky,
     )
+
+
+def _check(weather: SeasonWeather) -> None:
+    """Stop on arrays of another shape, and on values that are no numbers."""
+    shape_wanted = (len(weather.harvest_year), WINDOW_DAYS)
+    for name in ("temperature_min", "temperature_max", "rain", "wind_speed", "relative_humidity"):
+        values = getattr(weather, name)
+        if values is None:
+            continue
+        if values.shape != shape_wanted:
+            raise ValueError(f"{name} has shape {values.shape}, expected {shape_wanted} (season, day of window)")
+        if not np.isfinite(values).all():
+            raise ValueError(f"{name} holds values that are not numbers; fill gaps before the season stage")
+
+
+def _air(weather: SeasonWeather) -> tuple[Floats, Floats, Floats, Floats | None, Floats | None]:
+    """Least and largest temperature, rain, wind and humidity, (day, season); missing ones estimated where asked for."""
+    low, high, rain = (
+        np.ascontiguousarray(values.T, dtype=np.float64)
+        for values in (weather.temperature_min, weather.temperature_max, weather.rain)
+    )
+    high = np.maximum(high, low)
+    wind: Floats | None = None if weather.wind_speed is None else np.ascontiguousarray(weather.wind_speed.T)
+    humidity: Floats | None = (
+        None if weather.relative_humidity is None else np.ascontiguousarray(weather.relative_humidity.T)
+    )
+    if weather.estimate_missing:
+        if wind is None:
+            wind = np.full_like(low, evapotranspiration.DEFAULT_WIND)
+        if humidity is None:
+            estimate = evapotranspiration.humidity_from_minimum(low, high, weather.dew_point_offset)
+            # Rounded, so that the threshold of dew does not hang on the last bits of a computation.
+            humidity = np.round(estimate, HUMIDITY_DECIMALS)
+    return low, high, rain, wind, humidity

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from orchardsim.report.stress.words import footer_text, formats_of, fruit, ranked
 from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, WIDTH, add_footer
-from orchardsim.results.stress import Estimate, Moment, Stress
+from orchardsim.results.stress import Estimate, Moment, Stress, Stressed
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 
@@ -21,7 +23,6 @@ def _heat_map(
     """Bad seasons down, leaves across; a darker cell costs more, the frame marks the dearest leaf of a row."""
     from matplotlib.colors import LinearSegmentedColormap
     from matplotlib.figure import Figure
-    from matplotlib.patches import Rectangle
 
     seasons = ranked(found)
     years = sorted({moment.year for season in seasons for moment in season.moments})
@@ -30,40 +31,13 @@ def _heat_map(
         for season in seasons
         for moment in season.moments
     }
-    column = {year: place for place, year in enumerate(years)}
-    cells = np.full((len(seasons), len(years)), np.nan)
-    told = np.zeros(cells.shape, dtype=bool)
-    for row, season in enumerate(seasons):
-        for moment in season.moments:
-            estimate = value(moment)
-            cells[row, column[moment.year]] = estimate.value / scale
-            told[row, column[moment.year]] = estimate.told
+    cells, told = _cells(seasons, years, value, scale)
     figure = Figure(figsize=(WIDTH + 1.0, 1.5 + 0.3 * len(seasons)), layout="constrained")
     axes = figure.subplots()
     most = max(float(np.nanmax(cells, initial=0.0)), 1e-9)
     colours = LinearSegmentedColormap.from_list("cost", ["#fbfaf6", colour])
     axes.pcolormesh(np.clip(cells, 0, None), cmap=colours, vmin=0, vmax=most, edgecolor="white", linewidth=0.8)
-    digits = 0 if most >= 9.5 else 1
-    for row in range(len(seasons)):
-        if not np.isnan(cells[row]).all() and told[row].any() and np.nanmax(cells[row][told[row]]) > 0:
-            dearest = int(np.nanargmax(np.where(told[row], cells[row], np.nan)))
-            axes.add_patch(Rectangle((dearest, row), 1, 1, fill=False, edgecolor=INK, linewidth=1.4, zorder=3))
-        for place in range(len(years)):
-            if np.isnan(cells[row, place]):
-                continue
-            amount = cells[row, place]
-            text = _cell_text(amount, digits) if told[row, place] else "·"
-            red, green, blue, _ = colours(max(amount, 0.0) / most)
-            dark = 0.299 * red + 0.587 * green + 0.114 * blue < 0.5
-            axes.text(
-                place + 0.5,
-                row + 0.5,
-                text,
-                ha="center",
-                va="center",
-                fontsize=6.6 if len(years) <= 22 else 5,
-                color="white" if dark else INK,
-            )
+    _write_amounts(axes, cells, told, lambda amount: colours(max(amount, 0.0) / most), 0 if most >= 9.5 else 1)
     axes.set_yticks(np.arange(len(seasons)) + 0.5, [season.title for season in seasons], fontsize=8)
     step = 1 if len(years) <= 26 else 5
     places = np.arange(0, len(years), step)
@@ -82,6 +56,53 @@ def _heat_map(
         f" {footer_text(found)}",
     )
     return figure
+
+
+def _cells(
+    seasons: Sequence[Stressed], years: Sequence[int], value: Callable[[Moment], Estimate], scale: float
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Amounts, (season, year), nan where there is none, and whether each can be told from none."""
+    column = {year: place for place, year in enumerate(years)}
+    cells = np.full((len(seasons), len(years)), np.nan)
+    told = np.zeros(cells.shape, dtype=bool)
+    for row, season in enumerate(seasons):
+        for moment in season.moments:
+            estimate = value(moment)
+            cells[row, column[moment.year]] = estimate.value / scale
+            told[row, column[moment.year]] = estimate.told
+    return cells, told
+
+
+def _write_amounts(
+    axes: Axes,
+    cells: NDArray[np.float64],
+    told: NDArray[np.bool_],
+    colour_of: Callable[[float], tuple[float, float, float, float]],
+    digits: int,
+) -> None:
+    """Write each amount into its cell, light on dark, and frame the dearest of each row."""
+    from matplotlib.patches import Rectangle
+
+    for row in range(cells.shape[0]):
+        if not np.isnan(cells[row]).all() and told[row].any() and np.nanmax(cells[row][told[row]]) > 0:
+            dearest = int(np.nanargmax(np.where(told[row], cells[row], np.nan)))
+            axes.add_patch(Rectangle((dearest, row), 1, 1, fill=False, edgecolor=INK, linewidth=1.4, zorder=3))
+        for place in range(cells.shape[1]):
+            if np.isnan(cells[row, place]):
+                continue
+            amount = cells[row, place]
+            text = _cell_text(amount, digits) if told[row, place] else "·"
+            red, green, blue, _ = colour_of(amount)
+            dark = 0.299 * red + 0.587 * green + 0.114 * blue < 0.5
+            axes.text(
+                place + 0.5,
+                row + 0.5,
+                text,
+                ha="center",
+                va="center",
+                fontsize=6.6 if cells.shape[1] <= 22 else 5,
+                color="white" if dark else INK,
+            )
 
 
 def _cell_text(amount: float, digits: int) -> str:
