@@ -348,6 +348,8 @@ def main() -> None:
         for by in [dim for dim in dataset["npv"].dims if dim != "trial"]:
             lines += [*table(dataset, str(by)), ""]
         found = orchardsim.study_findings(dataset)
+        if words == "own usual spacings":
+            orchardsim.plot_interactions(found, "npv_per_area").savefig(options.out / "interactions.png", dpi=110)
         rows = found.table("contrasts").query(f"kind == 'levels' and measure in {[*SHOWN, 'lost_young']}")
         contrasts.append(rows.assign(study=words))
         lines += ["what goes with what: share of the variance of NPV between cells", ""]

@@ -15,7 +15,7 @@ from orchardsim.plan.study import load_study
 
 EXPERIMENTS = Path(__file__).parents[2] / "experiments"
 FILES = {
-    "training_strategies": {"answer.txt", "systems.png", "contrasts.csv"},
+    "training_strategies": {"answer.txt", "systems.png", "interactions.png", "contrasts.csv"},
     "replacement_stock": {"answer.txt", "rules.csv", "rules.png"},
     "bad_seasons": {"answer.txt", "costs.csv", "costs.png"},
 }
