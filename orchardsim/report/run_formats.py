@@ -173,10 +173,12 @@ class RunFormats:
         return f"{value:.0f}" if kind == "year" else number(value, 0 if row.whole else 1)
 
     def error_text(self, row: Variable, value: float) -> str:
-        """A standard error of a value of the variable table: shares in points, whole numbers with a tenth."""
+        """A standard error of a value of the variable table, to two figures; shares in points."""
         if row.display == "percent":
-            return f"{number(100 * value, 1)} points"
-        return number(value, 1) if row.whole else self.value_text(row, value)
+            return f"{number(100 * value, int(value < 0.1))} points"
+        if row.display == "money":
+            return self.money(value, 2)
+        return number(value, int(value < 10)) if row.whole else self.value_text(row, value)
 
 
 def round_figures(value: float, digits: int = 3) -> float:

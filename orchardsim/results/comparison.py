@@ -95,12 +95,13 @@ class Measure:
         return not bool(np.isnan(self.values[plan]).any())
 
     def points(self, plan: int) -> Array:
-        """5, 25, 50, 75 and 95 % points over trials, values that occurred; nan where there is none."""
+        """5, 25, 50, 75 and 95 % points over trials, as a run tells them; nan where there is none."""
         if not self.known(plan):
             return np.full(len(POINTS), np.nan)
-        ordered = np.sort(self.values[plan])
-        ranks = [max(int(np.ceil(ordered.size * point / 100 - 1e-9)) - 1, 0) for point in POINTS]
-        return np.asarray(ordered[ranks])
+        from orchardsim.risk.bands import quantile
+
+        row = self.values[plan]
+        return np.array([float(quantile(row, point / 100, whole=self.whole).value) for point in POINTS])
 
 
 @dataclass(frozen=True)

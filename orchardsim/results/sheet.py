@@ -62,8 +62,7 @@ def cash_summed(dataset: xarray.Dataset, levels: OpenLevelsOfRun | None) -> dict
     known = None if levels is None else levels.at_middles(summed)
     return {
         str(int(year)): {
-            f"p{point}": number(float(np.quantile(summed[:, place], point / 100, method="inverted_cdf")))
-            for point in PERCENT_POINTS
+            f"p{point}": number(float(np.quantile(summed[:, place], point / 100))) for point in PERCENT_POINTS
         }
         | _by_luck(None if known is None else known[:, place])
         for place, year in enumerate(dataset["year"].values)
@@ -74,9 +73,7 @@ def _by_luck(known: Array | None) -> dict[str, Any]:
     """Percent points by luck alone; nothing where luck and not knowing cannot be told apart."""
     if known is None:
         return {}
-    points = {
-        f"p{share}": number(float(np.quantile(known, share / 100, method="inverted_cdf"))) for share in (5, 50, 95)
-    }
+    points = {f"p{share}": number(float(np.quantile(known, share / 100))) for share in (5, 50, 95)}
     return {"were_the_levels_known": points}
 
 

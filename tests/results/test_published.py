@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -54,15 +56,18 @@ def test_margin_cost_and_yield_by_hand(run):
 
 def test_the_reason_is_told_where_the_middle_lies_outside(run):
     formats = RunFormats.of(run.attrs)
-    assert len(published_lines(run, formats)) == 1
+    assert len(published_lines(run, formats)) == 2
     run["irr"][:], run["payback_year"][:] = -np.inf, np.inf
     said = published_lines(run, formats)
-    assert "IRR none" in said[0] and "not paid back" in said[0]
-    assert "800 bushels an acre; budgets count on 1,000 to 1,200" in said[1]
+    assert "IRR none" in said[1] and "not paid back" in said[1]
+    assert "800 bushels an acre; budgets count on 1,000 to 1,200" in said[2]
+    # 1,000 bushels of 42 lb (19.05 kg) an acre (0.40469 ha) are 47.1 t/ha
+    metric = published_lines(run, dataclasses.replace(formats, system="metric"))
+    assert "budgets count on 47 to 56" in metric[2] and "acre" not in " ".join(metric)
     run["harvested_mass"][:] *= 1.5
-    assert "a bin of 20 bushels costs" in published_lines(run, formats)[1]
+    assert "a bin of 20 bushels costs" in published_lines(run, formats)[2]
     run["irr"][:] = 0.15
-    assert "4.0 points above" in published_lines(run, formats)[0]
+    assert "4.0 points above" in published_lines(run, formats)[1]
 
 
 def test_first_screens_tell_the_gap_in_one_sentence(run, tmp_path):

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 MEASURES: Final = ("npv", "npv_per_area", "peak_borrowing", "payback_year", "irr", "picked_per_area", "hours_per_area")
 """Rows of the sheet's table, as far as the comparison has them."""
 MOST_CONTRASTS: Final = 8
+CAUTIONS_AT: Final = 0.145
+"""Height of the paper, as a share, at which its cautions begin."""
 
 
 @dataclass(frozen=True)
@@ -208,8 +210,10 @@ def _paper(found: Comparison) -> Figure:
             )  # fmt: skip
         place -= 0.0165
     place -= 0.012
-    say("What differs", _contrasts(found), 8.0, 122)
-    say("Cautions", list(CAUTIONS[:3]), 7.4, 132)
+    room = max(int((place - CAUTIONS_AT - 0.04) / 0.0155), 1)
+    say("What differs", _contrasts(found, room), 8.0, 122)
+    place = CAUTIONS_AT
+    say("Cautions", list(CAUTIONS[:3]), 7.0, 140)
     figure.text(0.06, 0.03, textwrap.fill(footer_text(found), 130), fontsize=7.2, color=QUIET)
     return figure
 
@@ -222,10 +226,13 @@ def _plan_lines(found: Comparison) -> list[str]:
     ]
 
 
-def _contrasts(found: Comparison) -> list[str]:
-    lines = [textwrap.shorten(line, 240) for line in contrast_lines(found)]
-    more = len(lines) - MOST_CONTRASTS
-    return lines[:MOST_CONTRASTS] + ([f"and {more} more, on the page of the comparison"] if more > 0 else [])
+def _contrasts(found: Comparison, room: int = MOST_CONTRASTS) -> list[str]:
+    """What differs, as many lines as there is room for."""
+    lines = [textwrap.shorten(line, 120, placeholder=" ...") for line in contrast_lines(found)]
+    if len(lines) <= min(room, MOST_CONTRASTS):
+        return lines
+    most = min(room - 1, MOST_CONTRASTS)
+    return [*lines[:most], f"and {len(lines) - most} more, on the page of the comparison"]
 
 
 def choice_sheet_page(found: Comparison) -> tuple[str, dict[str, str]]:

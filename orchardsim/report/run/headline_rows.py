@@ -128,7 +128,9 @@ def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
         total = cumulative_yield(table, leaf)
         if total is not None:
             unit = formats.yield_unit
-            rows.append(row(f"picked to leaf {leaf}", unit, formats.yield_value(total), _tenths, error_text=_tenths))
+            shown = formats.yield_value(total)
+            text = functools.partial(number, digits=_digits(band(shown).middle_error))
+            rows.append(row(f"picked to leaf {leaf}", unit, shown, text, error_text=text))
     for variable in RESULTS.values():
         if variable.headline not in ("run", "trial") or variable.name not in dataset:
             continue
@@ -147,8 +149,9 @@ def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
     return rows
 
 
-def _tenths(value: float) -> str:
-    return number(value, 1)
+def _digits(error: float) -> int:
+    """Digits behind the point that a number with such an error deserves, one at most."""
+    return int(error < 10)
 
 
 def _note(dataset: xarray.Dataset, row: Variable, formats: RunFormats) -> str:

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from orchardsim.core.numbers import percent
+from orchardsim.core.units import ACRE, BUSHEL, HECTARE
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.published import (
+    BIN_BUSHELS,
     BUDGET_COST,
     BUDGET_YIELD,
     MARGIN,
@@ -30,28 +32,37 @@ def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         return []
     payback = "not paid back" if np.isinf(found.payback) else f"paid back in year {found.payback:.0f}"
     rate = "none" if np.isneginf(found.rate) else percent(found.rate, 1)
+    area = formats.area_name
+
+    def margin(value: float) -> str:
+        return formats.money(value / ACRE * formats.area_size)
+
+    def bins(value: float) -> str:
+        return f"{value:,.0f}"
+
     said = [
-        f"Published budgets of close plantings: {formats.money(MARGIN[0])} to {formats.money(MARGIN[1])} an acre "
-        "in a mature "
-        f"year after all cost, IRR {percent(RETURN[0])} to {percent(RETURN[1])}, paid back in year {PAYBACK[0]} to "
-        f"{PAYBACK[1]}. Here the middle is "
-        f"{formats.money(found.margin)}{_outside(found.margin, MARGIN, formats.money)}, "
-        f"IRR {rate}{_points(found.rate)}, {payback}."
+        f"Published budgets of close plantings: {margin(MARGIN[0])} to {margin(MARGIN[1])} per {area} in a mature year "
+        f"after all cost, IRR {percent(RETURN[0])} to {percent(RETURN[1])}, paid back in year {PAYBACK[0]} to "
+        f"{PAYBACK[1]}.",
+        f"Here the middle is {margin(found.margin)}{_outside(found.margin, MARGIN, margin)}, IRR {rate}"
+        f"{_points(found.rate)}, {payback}.",
     ]
     if found.within:
         return said
+    bin_text = f"a bin of {_bin(formats)}"
+    budgets = f"(budgets: {bins(BUDGET_COST[0])} to {bins(BUDGET_COST[1])})"
     if found.bushels < BUDGET_YIELD[0]:
-        said.append(
-            f"Why: {found.bushels:,.0f} bushels an acre; budgets count on {BUDGET_YIELD[0]:,.0f} to "
-            f"{BUDGET_YIELD[1]:,.0f}. At {BUDGET_YIELD[0]:,.0f} a mature year would leave "
-            f"{formats.money(found.margin_at_budget_yield)} an acre, and a bin of 20 bushels would cost "
-            f"{formats.money(found.cost_at_budget_yield)} before packing (budgets: {BUDGET_COST[0]:,.0f} to "
-            f"{BUDGET_COST[1]:,.0f})."
-        )
+        low, high = (crop_text(value, formats) for value in BUDGET_YIELD)
+        said += [
+            f"Why: the crop is {crop_text(found.bushels, formats)} {_crop_unit(formats)}; budgets count on {low} to "
+            f"{high}.",
+            f"At {low} a mature year would leave {margin(found.margin_at_budget_yield)} per {area}, and {bin_text} "
+            f"would cost {formats.money(found.cost_at_budget_yield)} before packing {budgets}.",
+        ]
     else:
         said.append(
-            f"Why: a bin of 20 bushels costs {formats.money(found.cost)} before packing (budgets: "
-            f"{BUDGET_COST[0]:,.0f} to {BUDGET_COST[1]:,.0f}) and brings {formats.money(found.net_price)} after it."
+            f"Why: {bin_text} costs {formats.money(found.cost)} before packing {budgets} and brings "
+            f"{formats.money(found.net_price)} after it."
         )
     return said
 
@@ -69,17 +80,32 @@ def published_gap(found: Mapping[str, Beside | None], formats: RunFormats) -> st
         return ""
     budgets = (
         f"Published budgets pay back in year {PAYBACK[0]} to {PAYBACK[1]} (IRR {percent(RETURN[0])} to "
-        f"{percent(RETURN[1])}) with {BUDGET_YIELD[0]:,.0f} to {BUDGET_YIELD[1]:,.0f} bushels an acre"
+        f"{percent(RETURN[1])}) with {crop_text(BUDGET_YIELD[0], formats)} to {crop_text(BUDGET_YIELD[1], formats)} "
+        f"{_crop_unit(formats)}"
     )
     return f"{budgets}; here {', '.join(said)}."
+
+
+def crop_text(bushels: float, formats: RunFormats) -> str:
+    """A crop of so many bushels an acre in the shown unit."""
+    return f"{bushels:,.0f}" if formats.us else f"{bushels * BUSHEL / ACRE * HECTARE / 1000:.0f}"
+
+
+def _crop_unit(formats: RunFormats) -> str:
+    return "bushels an acre" if formats.us else "t/ha"
+
+
+def _bin(formats: RunFormats) -> str:
+    """The bin of the budgets."""
+    return f"{BIN_BUSHELS} bushels" if formats.us else f"{BIN_BUSHELS * BUSHEL:.0f} kg"
 
 
 def _gap(found: Beside, formats: RunFormats) -> str:
     if found.within:
         return "lies within"
     if found.bushels < BUDGET_YIELD[0]:
-        return f"picks {found.bushels:,.0f}"
-    return f"picks {found.bushels:,.0f} and has {formats.money(found.cost)} a bin to pay before packing"
+        return f"picks {crop_text(found.bushels, formats)}"
+    return f"picks {crop_text(found.bushels, formats)} and has {formats.money(found.cost)} a bin to pay before packing"
 
 
 def _outside(value: float, bounds: tuple[float, float], text: Callable[[float], str]) -> str:

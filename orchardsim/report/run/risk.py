@@ -44,8 +44,8 @@ AVERSION_WORDS: Final = {
 }
 """Relative aversion on wealth in words of our own; the scale is that of :data:`orchardsim.risk.utility.AVERSIONS`."""
 ERRORS_NOTE: Final = (
-    "± trials shrinks with the root of the number of trials; ± weather record is the doubt that another record of the "
-    "same length would bring, which no number of trials removes. The two are kept apart. 'below' and 'not told': the "
+    "± trials shrinks with the root of the number of trials. ± weather record is the doubt that another record of the "
+    "same length would bring; no number of trials removes it. The two are kept apart. 'below' and 'not told': the "
     "noise of these trials hides it; more trials would show it. Worst tenth: mean of the worst tenth of the futures "
     "(expected shortfall)."
 )

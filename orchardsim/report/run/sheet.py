@@ -9,6 +9,7 @@ import textwrap
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from orchardsim.core.numbers import number
 from orchardsim.core.units import display
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import render, small_pictures
@@ -25,6 +26,7 @@ from orchardsim.report.style import (
     draw_doubts,
     picture_settings,
     thousands,
+    whole_ticks,
 )
 from orchardsim.results.store import FIGURES_FOLDER
 
@@ -35,6 +37,8 @@ if TYPE_CHECKING:
 PAPER: Final = {"us": (8.5, 11.0), "metric": (8.27, 11.69)}
 """Letter and A4, inches."""
 MOST_BLOCKS: Final = 6
+MOST_LINES: Final = 5
+"""Row groups that the paper names."""
 
 
 def sheet_title(summary: Mapping[str, Any]) -> str:
@@ -116,13 +120,13 @@ def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
 
 
 def bill_cells(summary: Mapping[str, Any], formats: RunFormats) -> list[list[str]]:
-    """Money paid in the first years by group, mean over futures."""
+    """Thousands of money paid in the first years by group, mean over futures."""
     bill = summary["sheet"]["bill_by_year"]
     groups = [name for name in next(iter(bill.values())) if any(year[name] for year in bill.values())]
     cells = [["paid in year", *bill]]
     for name in groups:
-        cells.append([name, *(f"{round(float(bill[year][name]), -2):,.0f}" for year in bill)])
-    cells.append(["together", *(f"{round(sum(map(float, bill[year].values())), -2):,.0f}" for year in bill)])
+        cells.append([name, *(number(float(bill[year][name]) / 1000, 1) for year in bill)])
+    cells.append(["together", *(number(sum(map(float, bill[year].values())) / 1000, 1) for year in bill)])
     return cells
 
 
@@ -136,7 +140,7 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
         axes.add_patch(_box(0, top - width, length + 2 * head, width, "#f1f0e6", QUIET))
         place = top
         for group in block["groups"]:
-            number = fills.setdefault(group["cultivar"], len(fills)) % len(FILLS)
+            kind = fills.setdefault(group["cultivar"], len(fills)) % len(FILLS)
             for _ in range(group["rows"]):
                 place -= block["row_spacing_m"]
                 strip = _box(
@@ -144,10 +148,10 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
                     place + 0.275 * block["row_spacing_m"],
                     length,
                     0.45 * block["row_spacing_m"],
-                    FILLS[number],
+                    FILLS[kind],
                     None,
                 )
-                strip.set_hatch(HATCHES[number])
+                strip.set_hatch(HATCHES[kind])
                 axes.add_patch(strip)
         axes.text(
             length + 2 * head + 1.5, top - width / 2, textwrap.shorten(block["name"], 24), va="center", fontsize=7.5
@@ -157,15 +161,15 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
     bar = 30.48 if formats.us else 20.0
     axes.plot([0, bar], [top, top], color=INK, linewidth=2)
     axes.text(bar + 1.5, top, "100 ft" if formats.us else "20 m", va="center", fontsize=7.5)
-    axes.set_xlim(-1, max(1.35 * longest, bar + 20))
+    axes.set_xlim(-1, max(1.15 * longest, bar + 20))
     axes.set_ylim(top - 3, 2)
     axes.set_aspect("equal", anchor="NW")
     axes.axis("off")
-    handles = [_box(0, 0, 1, 1, FILLS[number % 4], None) for number in fills.values()]
-    for handle, number in zip(handles, fills.values(), strict=True):
-        handle.set_hatch(HATCHES[number % 4])
+    handles = [_box(0, 0, 1, 1, FILLS[kind % 4], None) for kind in fills.values()]
+    for handle, kind in zip(handles, fills.values(), strict=True):
+        handle.set_hatch(HATCHES[kind % 4])
     if handles:
-        axes.legend(handles, list(fills), loc="upper right", fontsize=7.5)
+        axes.legend(handles, list(fills), loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3, fontsize=7.5)
 
 
 def _box(x: float, y: float, width: float, height: float, fill: str, edge: str | None) -> Any:
@@ -177,6 +181,9 @@ def _box(x: float, y: float, width: float, height: float, fill: str, edge: str |
 def draw_yield(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Picked fruit by leaf: bad, typical and good futures."""
     rows = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
+    new = any(block["year_planted"] >= 0 for block in summary["sheet"]["land"])
+    if new:  # leaves that standing blocks alone reach would be told as the new planting's
+        rows = {leaf: row for leaf, row in rows.items() if int(leaf) < summary["years"]}
     axes.set_title(f"Fruit by leaf, {formats.yield_unit}")
     if not rows:
         axes.text(0.5, 0.5, "no new planting bears within the run", ha="center", transform=axes.transAxes)
@@ -185,6 +192,7 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> N
     draw_doubts(axes, found.at, (found.low, found.middle, found.high), (found.known_low, found.known_high))
     axes.plot(found.at, found.low, color=LEAF, linewidth=0.8, linestyle="--", label="bad (1 in 20)")
     axes.set_xlabel("leaf (growing season after planting)")
+    whole_ticks(axes)
     axes.set_ylim(bottom=0, top=1.45 * max(found.high))  # room for the key
     thousands(axes.yaxis)
     axes.legend(fontsize=7, loc="upper right", ncols=2)
@@ -212,6 +220,7 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
         )
     axes.set_title(f"Cash summed since year 0, {formats.currency}")
     axes.set_xlabel("year")
+    whole_ticks(axes)
     floor, top = axes.get_ylim()
     axes.set_ylim(floor - 0.16 * (top - floor), top + 0.4 * (top - floor))  # room for the debt and the key
     thousands(axes.yaxis)
@@ -221,10 +230,25 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
 def draw_payback(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Chance of having paid back by each year."""
     rows = summary["sheet"]["paid_back_by_year"]
-    axes.bar([int(year) for year in rows], [100 * float(share) for share in rows.values()], color=LEAF, width=0.7)
-    axes.set_ylim(0, 100)
     axes.set_title("Chance of having paid back, %")
+    if summary["headline"].get("payback_year") is None:
+        axes.text(
+            0.5, 0.5, "nothing is invested,\nso nothing is to be paid back", ha="center", transform=axes.transAxes
+        )
+        axes.set_axis_off()
+        return
+    axes.bar(
+        [int(year) for year in rows], [100 * float(share) for share in rows.values()], color=LEAF, width=0.7,
+        label="_paid back",
+    )  # fmt: skip
+    axes.set_ylim(0, 108)
     axes.set_xlabel("by year")
+    whole_ticks(axes)
+    if rows:
+        last, share = list(rows.items())[-1]
+        axes.annotate(
+            f"{100 * float(share):.0f} %", (int(last), 100 * float(share)), ha="center", va="bottom", fontsize=8
+        )
 
 
 def footer_line(summary: Mapping[str, Any]) -> str:
@@ -242,16 +266,39 @@ def sheet_figure(summary: Mapping[str, Any], formats: RunFormats) -> Figure:
     width, height = PAPER[formats.system]
     figure = Figure(figsize=(width, height))
     grid = figure.add_gridspec(
-        4, 2, left=0.09, right=0.95, top=0.86, bottom=0.25, hspace=0.58, wspace=0.24, height_ratios=(1.05, 0.75, 1, 0.9)
+        4,
+        2,
+        left=0.09,
+        right=0.95,
+        top=0.845,
+        bottom=0.25,
+        hspace=0.58,
+        wspace=0.24,
+        height_ratios=(0.95, 0.62, 1, 0.95),
     )
-    figure.text(0.06, 0.965, textwrap.shorten(sheet_title(summary), 76), fontsize=13.5, fontweight="bold", va="top")
+    figure.text(
+        0.06,
+        0.965,
+        textwrap.shorten(sheet_title(summary), 88, placeholder=" ..."),
+        fontsize=12.5,
+        fontweight="bold",
+        va="top",
+    )
     for place, line in enumerate(answer_lines(summary, formats)):
         figure.text(0.06, 0.937 - 0.0165 * place, line, fontsize=9.5, va="top")
-    draw_land(figure.add_subplot(grid[0, :]), summary, formats)
+    draw_land(figure.add_subplot(grid[0, 0]), summary, formats)
+    told = figure.add_subplot(grid[0, 1])
+    told.axis("off")
+    told.text(0, 1.06, "The land, to scale", fontsize=10.5, fontweight="bold", transform=told.transAxes)
+    lines = [
+        textwrap.fill(textwrap.shorten(line, 150, placeholder=" ..."), 54)
+        for line in land_lines(summary, formats)[:MOST_LINES]
+    ]
+    told.text(0, 0.98, "\n".join(lines), fontsize=8.2, va="top", linespacing=1.35, transform=told.transAxes)
     words = figure.add_subplot(grid[1, :])
     words.axis("off")
-    lines = [textwrap.shorten(line, 112) for line in land_lines(summary, formats)[:4]]
-    words.text(0, 1.2, "\n".join(lines), fontsize=8, va="top", transform=words.transAxes)
+    title = f"What it costs, and when, thousand {formats.currency} (mean over futures)"
+    words.text(0, 1.06, title, fontsize=10.5, fontweight="bold", transform=words.transAxes)
     _table(words, bill_cells(summary, formats))
     draw_yield(figure.add_subplot(grid[2, 0]), summary, formats)
     draw_cash(figure.add_subplot(grid[2, 1]), summary, formats)
@@ -272,8 +319,7 @@ def sheet_figure(summary: Mapping[str, Any], formats: RunFormats) -> Figure:
 
 def _table(axes: Axes, cells: list[list[str]]) -> None:
     """A small table at the foot of a text panel."""
-    step = 0.115
-    top = 0.52
+    top, step = 0.95, 0.14
     for row, texts in enumerate(cells):
         y = top - step * row
         for column, text in enumerate(texts):

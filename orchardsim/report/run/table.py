@@ -6,6 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Final
 
 from orchardsim.core.futures import OPEN_LEVELS
+from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.core.units import display
@@ -156,7 +157,7 @@ def doubts_lines(dataset: xarray.Dataset) -> list[str]:
     if found.narrowed_by is not None:
         lines.append(
             f"What would narrow NPV most: {OPEN_LEVELS[found.narrowed_by].narrowed_by} would take away "
-            f"{100 * found.by_level[found.narrowed_by]:.0f} % of its band ({found.narrowed_by})."
+            f"{100 * found.by_level[found.narrowed_by]:.0f} % of its band ({term(found.narrowed_by)})."
         )
     return lines
 
