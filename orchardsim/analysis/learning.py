@@ -27,8 +27,6 @@ WIDER: Final = 1.6
 """Spread of the second round's levels over that of the first round's answer, so that it surely covers it."""
 CONFLICT: Final = 0.005
 """Chance below which sights do not agree with what was known before, or with each other."""
-MOST_ABSENT: Final = 0.3
-"""Share of simulated rows that may lack a sight before it is left out."""
 TOLD: Final = 0.97
 """Parts whose spread keeps more than this share, and whose mean stays, are left as the plan has them."""
 

@@ -13,9 +13,6 @@ from dataclasses import dataclass, field
 from orchardsim.core.labels import OUTLETS as OUTLETS
 from orchardsim.core.parameters import parameter
 
-SUPPORTS = ("none", "stake", "wires")
-PROTECTIONS = ("none", "wind_machine", "overhead_sprinklers", "heaters")
-
 
 @dataclass(frozen=True)
 class IdleLand:

@@ -21,7 +21,6 @@ class FrostYears:
     seasons: int
     over_30: float
     over_90: float
-    standard_error_30: float
     standard_error_90: float
 
 
@@ -50,7 +49,6 @@ def frost_years(frost_kill: Floats, harvest_year: Floats, years: tuple[int, int]
         kill = kill[(year >= years[0]) & (year <= years[1])]
     count = len(kill)
     if count == 0:
-        return FrostYears(0, float("nan"), float("nan"), float("nan"), float("nan"))
+        return FrostYears(0, float("nan"), float("nan"), float("nan"))
     shares = [float((kill > level).mean()) for level in (0.3, 0.9)]
-    errors = [float(np.sqrt(share * (1 - share) / count)) for share in shares]
-    return FrostYears(count, shares[0], shares[1], errors[0], errors[1])
+    return FrostYears(count, shares[0], shares[1], float(np.sqrt(shares[1] * (1 - shares[1]) / count)))

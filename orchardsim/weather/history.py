@@ -38,8 +38,6 @@ class MonthlyClimate:
     ----------
     temperature_min, temperature_max : [degC]
         Means of the daily values.
-    temperature_min_sd, temperature_max_sd : [K]
-        Standard deviation of the daily values about the month's mean.
     year_to_year_sd : [K]
         Standard deviation between years of the month's mean of (minimum + maximum)/2.
     lowest, highest : [degC]
@@ -50,8 +48,6 @@ class MonthlyClimate:
 
     temperature_min: Floats
     temperature_max: Floats
-    temperature_min_sd: Floats
-    temperature_max_sd: Floats
     year_to_year_sd: Floats
     lowest: Floats
     highest: Floats
@@ -92,12 +88,10 @@ class WeatherReport:
     frost : tuple of FrostDates
         One for each of :data:`FROST_LEVELS`.
     yearly_year : int array, (n,)
-    yearly_min, yearly_max : float array, (n,) [degC]
+    yearly_min : float array, (n,) [degC]
         Means of the biological years of complete seasons.
     trend_min, trend_max : Trend
         Through the yearly means of the baseline.
-    whole_trend_min, whole_trend_max : Trend
-        Through those of the whole record.
     baseline_years : tuple of int
         Default baseline, the last 30 complete seasons; (0, 0) where there are fewer than 10.
     latitude : float [degrees north]
@@ -112,11 +106,8 @@ class WeatherReport:
     frost: tuple[FrostDates, ...]
     yearly_year: NDArray[np.int64]
     yearly_min: Floats
-    yearly_max: Floats
     trend_min: Trend
     trend_max: Trend
-    whole_trend_min: Trend
-    whole_trend_max: Trend
     baseline_years: tuple[int, int]
     latitude: float
     notes: tuple[str, ...]
@@ -162,11 +153,8 @@ def weather_report(path: Path | str, latitude: float | None = None) -> WeatherRe
         frost=tuple(frost_dates(table, level) for level in FROST_LEVELS),
         yearly_year=years,
         yearly_min=low,
-        yearly_max=high,
         trend_min=linear_trend(years[recent], low[recent]),
         trend_max=linear_trend(years[recent], high[recent]),
-        whole_trend_min=linear_trend(years, low),
-        whole_trend_max=linear_trend(years, high),
         baseline_years=baseline,
         latitude=latitude,
         notes=tuple(notes),
@@ -202,9 +190,6 @@ def monthly_climate(record: DailyRecord) -> MonthlyClimate:
         mean = np.divide(total, count, out=np.full(cells, np.nan), where=count >= FEWEST_DAYS)
         return mean.reshape(-1, 12), count.reshape(-1, 12).astype(np.float64)
 
-    def spread(values: Floats) -> Floats:
-        return np.array([_nan_sd(values[month == m]) for m in range(12)])
-
     low, _ = by_month(record.temperature_min)
     high, _ = by_month(record.temperature_max)
     rain = wet_days = None
@@ -216,8 +201,6 @@ def monthly_climate(record: DailyRecord) -> MonthlyClimate:
     return MonthlyClimate(
         temperature_min=_nan_mean(low),
         temperature_max=_nan_mean(high),
-        temperature_min_sd=spread(record.temperature_min),
-        temperature_max_sd=spread(record.temperature_max),
         year_to_year_sd=np.array([_nan_sd(0.5 * (low + high)[:, m]) for m in range(12)]),
         lowest=np.array([_extreme(record.temperature_min[month == m], np.min) for m in range(12)]),
         highest=np.array([_extreme(record.temperature_max[month == m], np.max) for m in range(12)]),

@@ -110,9 +110,6 @@ class QualityReport:
         scattered days included.
     suggestions : tuple of str
         Unit mistakes that the values hint at; where there is one, the record is not fit for use.
-    next_minimum_above_maximum : dict of int to float
-        By decade, share of days whose maximum lies below the next day's minimum: a jump hints at a change of the
-        observing time or site.
     """
 
     days: int
@@ -121,7 +118,6 @@ class QualityReport:
     spells: tuple[MissingSpell, ...]
     missing_by_year: dict[int, int]
     suggestions: tuple[str, ...]
-    next_minimum_above_maximum: dict[int, float]
 
     def lines(self) -> list[str]:
         """The report as lines for a person."""
@@ -185,7 +181,6 @@ def check_record(record: DailyRecord) -> tuple[DailyRecord, QualityReport]:
         spells=missing_spells(cleaned),
         missing_by_year=_missing_by_year(cleaned),
         suggestions=suggestions,
-        next_minimum_above_maximum=_order_by_decade(cleaned),
     )
     return cleaned, report
 
@@ -282,17 +277,6 @@ def _missing_by_year(record: DailyRecord) -> dict[int, int]:
     gone = np.isnan(record.temperature_min) | np.isnan(record.temperature_max)
     years, counts = np.unique(record.date[gone].astype("datetime64[Y]").astype(np.int64) + 1970, return_counts=True)
     return {int(year): int(count) for year, count in zip(years, counts, strict=True) if count > MANY_MISSING}
-
-
-def _order_by_decade(record: DailyRecord) -> dict[int, float]:
-    above = record.temperature_min[1:] - record.temperature_max[:-1]
-    decade = (record.date[1:].astype("datetime64[Y]").astype(np.int64) + 1970) // 10 * 10
-    result = {}
-    for value in np.unique(decade):
-        mask = (decade == value) & np.isfinite(above)
-        if mask.any():
-            result[int(value)] = float((above[mask] > 0).mean())
-    return result
 
 
 def dropped_line(report: QualityReport) -> str:

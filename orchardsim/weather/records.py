@@ -14,7 +14,6 @@ from orchardsim.core.errors import InputError
 
 Floats = NDArray[np.float64]
 
-VARIABLES: Final = ("temperature_min", "temperature_max", "rain", "wind_speed", "relative_humidity")
 UNITS: Final = {
     "temperature_min": "degC",
     "temperature_max": "degC",

@@ -36,8 +36,6 @@ class SeasonTable:
         Short gaps filled; NaN remains only in seasons that are not complete.
     rain, wind_speed, relative_humidity : float array or None, (season, day)
         None where the record has too little.
-    missing_days : int array, (season,)
-        Days of the window without measured minimum or maximum.
     is_complete : bool array, (season,)
     start_day : int
         Day of the calendar year, from 0, on which the biological year starts.
@@ -50,7 +48,6 @@ class SeasonTable:
     rain: Floats | None
     wind_speed: Floats | None
     relative_humidity: Floats | None
-    missing_days: NDArray[np.int64]
     is_complete: NDArray[np.bool_]
     start_day: int
     notes: tuple[str, ...]
@@ -119,7 +116,6 @@ def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
         harvest_year=harvest_year.astype(np.int64),
         temperature_min=windows.get("temperature_min", empty),
         temperature_max=windows.get("temperature_max", empty),
-        missing_days=missing.sum(axis=1).astype(np.int64),
         is_complete=is_complete,
         start_day=start_day,
         notes=tuple(notes),
