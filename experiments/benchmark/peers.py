@@ -3,10 +3,10 @@
 ``python experiments/benchmark/peers.py [--out DIR]`` lets trees go through winters with the hazards of
 :func:`orchardsim.trees.loss_hazards.rest_hazards` (cold, voles, deer, trunk injury): as this project does it
 (compiled loops, compiled draws), with arrays of NumPy in double and in single precision, with an object per tree, with
-a process per tree of an event library, and with an agent library where it is installed. All but the compiled loops
+a process per tree of an event library (SimPy), and with an agent library (Mesa). All but the compiled loops
 call one plain function on their own kind of numbers, and all must lose the same trees from the same random numbers.
 The compiled loops also tell the cause, narrow escapes and patches of ground.
-Prints a table and writes ``peers.json`` and ``peers.png``. Times are of the processor.
+Prints a table and writes ``peers.json``, ``peers.txt`` and ``peers.png``. Times are of the processor.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import json
 import math
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -192,8 +192,8 @@ def picture(found: dict[str, dict[str, float]], path: Path) -> None:
     import matplotlib.pyplot as plt
 
     figure, axes = plt.subplots(figsize=(7, 4.5), layout="constrained")
-    for name, row in found.items():
-        axes.loglog([int(trees) for trees in row], list(row.values()), marker="o", label=name)
+    for (name, row), marker in zip(found.items(), "os^vDX", strict=True):
+        axes.loglog([int(trees) for trees in row], list(row.values()), marker=marker, label=name)
     axes.set(xlabel="trees", ylabel="ns per tree and year", title="Winter losses of a tree, the same formulas")
     axes.grid(alpha=0.3)
     axes.legend(fontsize=8)
@@ -203,31 +203,32 @@ def picture(found: dict[str, dict[str, float]], path: Path) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--trees", type=int, nargs="+", default=[100, 1000, 10_000])
-    parser.add_argument("--out", type=Path, help="folder for peers.json and peers.png")
+    parser.add_argument("--out", type=Path, default=Path(__file__).parent / "latest")
     options = parser.parse_args()
     found: dict[str, dict[str, float]] = {}
-    print(f"ns per tree and year, {YEARS} years".ljust(28) + "".join(f"{trees:>12,d}" for trees in options.trees))
+    table: list[str] = []
+
+    def tell(name: str, values: Iterable[str]) -> None:
+        table.append(name.ljust(28) + "".join(value.rjust(12) for value in values))
+        print(table[-1], flush=True)
+
+    tell(f"ns per tree and year, {YEARS} years", [f"{trees:,d}" for trees in options.trees])
     alive: dict[int, int] = {}
     for name, way in WAYS.items():
         row = {}
         for trees in options.trees:
-            try:
-                spent, left = timed(way, trees, 3 if trees < 5000 else 2)
-            except ImportError:
-                print(f"  {name}: not installed")
-                break
+            spent, left = timed(way, trees, 3 if trees < 5000 else 2)
             # single and double precision may differ where a random number falls between
             if abs(left - alive.setdefault(trees, left)) > 2:
                 raise SystemExit(f"{name}: {left} of {trees} trees alive, others {alive[trees]}")
             row[str(trees)] = spent
-        if row:
-            found[name] = row
-            print(f"  {name:26s}" + "".join(f"{spent:12,.1f}" for spent in row.values()))
-    print("  alive at the end".ljust(28) + "".join(f"{alive[trees]:>12,d}" for trees in options.trees))
-    if options.out is not None:
-        options.out.mkdir(parents=True, exist_ok=True)
-        (options.out / "peers.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
-        picture(found, options.out / "peers.png")
+        found[name] = row
+        tell(f"  {name}", [f"{spent:,.1f}" for spent in row.values()])
+    tell("  alive at the end", [f"{alive[trees]:,d}" for trees in options.trees])
+    options.out.mkdir(parents=True, exist_ok=True)
+    (options.out / "peers.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    (options.out / "peers.txt").write_text("\n".join(table) + "\n", encoding="utf-8")
+    picture(found, options.out / "peers.png")
 
 
 if __name__ == "__main__":
