@@ -3,7 +3,7 @@
 The entities are batches of work (label x task x window). A crew is a process that serves one batch at a time, so it
 can be in one place only. Between two decisions nothing can change a crew's mind, so a batch is worked by a single
 timeout, to the minute: to its end, to the end of its window, or to the moment at which a more urgent batch opens.
-A crew none of whose batches another may take meets nobody, and goes through the phase without timeouts.
+A crew none of whose batches another may take meets nobody, and goes through the phase without a clock of SimPy's.
 Rain days thin the work evenly: a crew puts ``work_fraction`` of a calendar day's working hours into a batch.
 """
 
@@ -113,7 +113,6 @@ class CrewWorld:
         """Minute at which each crew ended its last work."""
         self.daily_hours = tuple(crew.workers * crew.hours_per_day * crew.days_per_week / 7 for crew in crews)
         self._skilled: dict[str, tuple[int, ...]] = {}
-        self._busy = 0
 
     def skilled(self, task: str) -> tuple[int, ...]:
         """Numbers of the crews that do a task."""
@@ -160,15 +159,18 @@ class CrewWorld:
         opens = base + round(phase_start * DAY_MINUTES)
         closes = base + round(phase_end * DAY_MINUTES)
         boards, parts_of = self._boards(jobs, rates, base, opens, closes)
-        env = simpy.Environment(initial_time=opens)
-        finished = env.event()
-        self._busy = 0
-        for number, board in enumerate(boards):
-            if board:
-                self._busy += 1
-                env.process(self._serve(env, number, rates[number], board, finished, hook))
-        if self._busy:
-            env.run(until=finished)
+        alone = hook is None and all(len(parts) < 2 for parts in parts_of)
+        env = None if alone else simpy.Environment(initial_time=opens)
+        at_work = [
+            self._serve(env, number, max(opens, self.free_from[number]), rates[number], board, hook)
+            for number, board in enumerate(boards)
+            if board
+        ]
+        if env is not None:
+            env.run(until=env.all_of([env.process(crew) for crew in at_work]))
+        else:
+            for crew in at_work:
+                next(crew, None)  # to its end
         return [_outcome(job, parts, base, phase_start, phase_end) for job, parts in zip(jobs, parts_of, strict=True)]
 
     def _boards(
@@ -209,19 +211,19 @@ class CrewWorld:
 
     def _serve(
         self,
-        env: simpy.Environment,
+        env: simpy.Environment | None,
         number: int,
+        now: int,
         rate: float,
         board: list[Batch],
-        finished: simpy.Event,
         hook: WorkedHook | None,
     ) -> Generator[Any, Any, None]:
-        """Process of one crew through one phase: take the most urgent open batch, work, decide again."""
-        meets = hook is not None or any(batch.key[4] < len(self.crews) for batch in board)
-        timeout = env.timeout
-        now = max(int(env.now), self.free_from[number])
-        if meets and now > env.now:
-            yield timeout(now - env.now)
+        """Process of one crew through one phase: take the most urgent open batch, work, decide again.
+
+        Without an environment it meets no other crew, and never waits.
+        """
+        if env is not None and now > env.now:
+            yield env.timeout(now - env.now)
         future = sorted(board, key=_opening, reverse=True)
         ready: list[tuple[tuple[int, ...], Batch]] = []
         while True:
@@ -235,8 +237,8 @@ class CrewWorld:
                     wake = future[-1].earliest
                 if wake == NEVER:
                     break
-                if meets:
-                    yield timeout(wake - now)
+                if env is not None:
+                    yield env.timeout(wake - now)
                 now = wake
                 continue
             needed = math.ceil(chosen.left / rate - 1e-9)
@@ -251,9 +253,9 @@ class CrewWorld:
                 if batch.key[0] < priority:
                     stop = batch.earliest
                     break
-            if meets:
+            if env is not None:
                 chosen.taken_until = stop
-                yield timeout(stop - now)
+                yield env.timeout(stop - now)
                 chosen.taken_until = -1
             if stop - now >= needed:
                 hours = chosen.left
@@ -268,9 +270,6 @@ class CrewWorld:
             if hook is not None:
                 hook(chosen.index, self.crews[number].name, now, stop, hours)
             now = stop
-        self._busy -= 1
-        if not self._busy:
-            finished.succeed()
 
 
 def _most_urgent(ready: list[tuple[tuple[int, ...], Batch]], now: int) -> tuple[Batch | None, int]:

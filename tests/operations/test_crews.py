@@ -23,7 +23,10 @@ def work(crews: list[Crew], jobs: list[Job], end: float = 100.0, fraction: float
     def hook(index: int, crew: str, start: int, stop: int, hours: float) -> None:
         stretches.append((crew, index, start / DAY_MINUTES, stop / DAY_MINUTES, hours))
 
-    done = CrewWorld(crews).work(0, jobs, 0.0, end, fraction, [1.0] * len(crews), hook)
+    turnout = [1.0] * len(crews)
+    done = CrewWorld(crews).work(0, jobs, 0.0, end, fraction, turnout, hook)
+    # unwatched, crews that do not meet go without a clock
+    assert CrewWorld(crews).work(0, jobs, 0.0, end, fraction, turnout) == done
     return done, stretches
 
 
