@@ -63,10 +63,11 @@ def options_of(plan: Plan, between: str | None) -> tuple[Option, ...]:
     """
     blocks = coming_blocks(plan)
     if between is None:
-        layouts = {block.name: block.plan.layout for block in plan.blocks}
+        layouts, length = {block.name: block.plan.layout for block in plan.blocks}, plan.display.length
         return tuple(
             Option(
-                ", ".join(f"{layouts[name].tree_spacing * factor:.3g} m" for name in blocks) + " between trees",
+                ", ".join(f"{length.of(layouts[name].tree_spacing * factor):.3g} {length.unit}" for name in blocks)
+                + " between trees",
                 {f"block.{name}.tree_spacing": f"{layouts[name].tree_spacing * factor:.4g} m" for name in blocks},
             )
             for factor in SPACINGS

@@ -205,7 +205,7 @@ def fit(
         unlike=1.0 if answer is None else answer.found.unlike,
         lacking=lacking,
         remarks=tuple(remarks),
-        attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash},
+        attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash, "units": plan.units},
     )
     return Fit(findings, file, fitted, base, max(one.year for one in used.rows) + 1)
 

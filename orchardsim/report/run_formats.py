@@ -26,8 +26,8 @@ LEFT_OUT = (
 
 
 PAYBACK_AND_NPV = (
-    "Payback counts the interest on what is owed and nothing for what the blocks are worth at the end; NPV counts what "
-    "they are worth at the end and no interest (it values later money less instead), so a plan may never pay back and "
+    "Payback counts the interest on what is owed, and nothing for what the blocks are worth at the end. NPV counts "
+    "what they are worth at the end and values later money less in place of interest. So a plan may never pay back and "
     "still have an NPV above zero."
 )
 """Why payback and NPV can disagree, said wherever both stand in a table."""

@@ -21,6 +21,7 @@ from orchardsim.core.futures import Doubt
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.measurements import parse_measurements
 from orchardsim.plan.reading import read_toml
+from orchardsim.report.fit.words import level_cells
 from orchardsim.results.fit import fit_document
 from orchardsim.risk.posterior import Emulator, log_density, tempered_draws, whitening
 from orchardsim.season.drivers import season_calendar
@@ -101,6 +102,8 @@ def test_thick_trunks_raise_growth_and_narrow_it(small):
     assert 0 < level(small, "site_growth of next_rows").told < level(small, "site_growth of first_row").told
     assert abs(level(small, "fruit_size of Gala").told) < 0.1
     json.dumps(fit_document(small.findings), allow_nan=False)
+    shown = " ".join(cell for row in level_cells(small.findings) for cell in row)
+    assert "°F" in shown and " K" not in shown  # the plan is one in US units
 
 
 def test_an_updated_plan_needs_the_file_of_what_was_learned(small):

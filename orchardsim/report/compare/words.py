@@ -127,7 +127,7 @@ def luck_caution(found: Comparison) -> str:
     rare = round(1 / found.pairs[0].luck.unseen)
     return (
         "Any luck: 'A throughout' brought no less from the worst luck to the best. 'A at the worst' brought no less in "
-        "the mean of its worst futures, however many are counted. "
+        "its worst futures on average, however many are counted. "
         f"Both hold in these {found.trials:,} futures only: disasters rarer than 1 in {rare} may be missing from them."
     )
 

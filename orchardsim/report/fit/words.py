@@ -7,9 +7,10 @@ from typing import Final
 
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import number, percent
+from orchardsim.core.units import Display, display
 from orchardsim.report.columns import Pieces, one_screen, sentence_pieces, text_columns
 from orchardsim.report.fit.next_words import next_pieces, next_table, wait_sentences, wait_table
-from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, LevelAnswer, SightAnswer
+from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, LevelAnswer
 from orchardsim.results.next import NextAnswer, WaitAnswer
 
 FEW_EFFECTIVE: Final = 0.8
@@ -23,17 +24,20 @@ MUCH: Final = 0.25
 
 def fit_sentences(found: FitFindings) -> list[str]:
     """The answer in plain sentences, the most important first."""
-    trees = f" of {found.trees} trees" if found.trees else ""
+    trees, units = f" of {found.trees} trees" if found.trees else "", _units(found)
     said = [f"{found.measurements} measurements{trees} from {_listed(found.seasons)}."]
     learned = sorted((one for one in found.levels if one.told >= MUCH), key=lambda one: -one.told)
     for one in [one for one in learned if not one.key.startswith("site_growth")][:MOST_NAMED]:
-        said.append(f"{_sentence(one.words)}: {_band(one.before, one.unit)} before, {_band(one.after, one.unit)} now.")
+        said.append(
+            f"{_sentence(one.words)}: {_band(one.before, one.unit, units)} before, "
+            f"{_band(one.after, one.unit, units)} now."
+        )
     if not learned:
         said.append("The measurements leave every level about as open as it was: none lost a quarter of its spread.")
     said += _untold(found)
     said += _conflicts(found)
     said += _checks(found)
-    said += [_bloom(one) for one in found.bloom]
+    said += [_bloom(one, units) for one in found.bloom]
     if found.lacking:
         years = _listed([str(year) for year in found.lacking])
         said.append(
@@ -53,8 +57,25 @@ def _listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def _band(band: Band, unit: str) -> str:
-    low, middle, high = (number(value, 2) for value in band)
+def _units(found: FitFindings) -> Display:
+    """Units of the plan."""
+    return display(str(found.attrs["units"]))
+
+
+def _shown(unit: str, units: Display) -> tuple[float, str]:
+    """What a number in ``unit`` is multiplied by to be shown, and the unit shown."""
+    if unit == "K":
+        return units.temperature_difference(1.0), units.temperature_unit
+    if unit == "K day":
+        return units.temperature_difference(1.0), f"{units.temperature_unit} days"
+    kinds = {"m": units.length, "kg": units.mass, "g": units.fruit_mass}
+    first, slash, per = unit.partition("/")
+    return (1 / kinds[first].size, kinds[first].unit + slash + per) if first in kinds else (1.0, unit)
+
+
+def _band(band: Band, unit: str, units: Display) -> str:
+    factor, unit = _shown(unit, units)
+    low, middle, high = (number(value * factor, 2) for value in band)
     return f"{middle}{f' {unit}' if unit else ''} ({low} to {high})"
 
 
@@ -72,7 +93,9 @@ def _untold(found: FitFindings) -> list[str]:
             "on the same ground would tell."
         )
     if blind:
-        said.append(f"The measurements could not tell: {'; '.join(dict.fromkeys(blind))}.")
+        names = list(dict.fromkeys(blind))
+        more = f"; and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+        said.append(f"The measurements could not tell: {'; '.join(names[:MOST_NAMED])}{more}.")
     return said
 
 
@@ -110,27 +133,36 @@ def _checks(found: FitFindings) -> list[str]:
     return [f"{line}{f'; outside: {_listed(wrong)}' if wrong else ''}."]
 
 
-def _bloom(one: BloomAnswer) -> str:
+def _bloom(one: BloomAnswer, units: Display) -> str:
+    factor, unit = _shown("K day", units)
     held = "" if one.error_held_back != one.error_held_back else (
         f"; a held-back date is missed by {number(one.error_held_back, 1)} days on the mean"
     )  # fmt: skip
     return (
         f"{one.dates} bloom {'date' if one.dates == 1 else 'dates'} of {one.cultivar}: chill need "
-        f"{_mean(one.chill_before)} to {_mean(one.chill_after)} portions, heat need {_mean(one.heat_before)} to "
-        f"{_mean(one.heat_after)} K day; before, bloom was missed by {number(one.error_before, 1)} days{held}."
+        f"{_mean(one.chill_before)} to {_mean(one.chill_after)} portions, heat need "
+        f"{_mean(one.heat_before, factor)} to {_mean(one.heat_after, factor)} {unit}. Before, bloom was missed by "
+        f"{number(one.error_before, 1)} days{held}."
     )
 
 
-def _mean(pair: tuple[float, float]) -> str:
-    return f"{number(pair[0])} ± {number(pair[1])}"
+def _mean(pair: tuple[float, float], factor: float = 1.0) -> str:
+    return f"{number(pair[0] * factor)} ± {number(pair[1] * factor)}"
 
 
 def level_cells(found: FitFindings, everything: bool = True) -> list[list[str]]:
     """Table of levels before and after."""
-    rows = [["level", "before", "now", "spread taken away"]]
+    rows, units = [["level", "before", "now", "spread taken away"]], _units(found)
     for one in found.levels:
         if everything or abs(one.told) >= LITTLE:
-            rows.append([_sentence(one.words), _band(one.before, one.unit), _band(one.after, one.unit), _told(one)])
+            rows.append(
+                [
+                    _sentence(one.words),
+                    _band(one.before, one.unit, units),
+                    _band(one.after, one.unit, units),
+                    _told(one),
+                ]
+            )
     return rows
 
 
@@ -142,27 +174,28 @@ def sight_cells(found: FitFindings) -> list[list[str]]:
     """Table of what was measured beside what was expected."""
     rows = [["measured", "of", "when", "trees", "reading", "expected before", "after", "held back"]]
     for one in found.sights:
+        factor, unit = _shown(one.unit, _units(found))
         rows.append(
             [
                 term(one.measure),
                 one.label,
                 one.season,
                 str(one.trees),
-                f"{number(one.measured, _digits(one))} {one.unit}",
-                *(_expected(band, one) for band in (one.before, one.after, one.held_back)),
+                f"{number(one.measured * factor, _digits(unit))} {unit}",
+                *(_expected(band, factor, unit) for band in (one.before, one.after, one.held_back)),
             ]
         )
     return rows
 
 
-def _digits(one: SightAnswer) -> int:
-    return 0 if one.unit in ("g", "trees", "per tree") else 1
+def _digits(unit: str) -> int:
+    return 0 if unit in ("g", "trees", "per tree") else 1
 
 
-def _expected(band: Band | None, one: SightAnswer) -> str:
+def _expected(band: Band | None, factor: float, unit: str) -> str:
     if band is None:
         return "–"
-    return f"{number(band[0], _digits(one))} to {number(band[2], _digits(one))}"
+    return f"{number(band[0] * factor, _digits(unit))} to {number(band[2] * factor, _digits(unit))}"
 
 
 def fit_screen(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:

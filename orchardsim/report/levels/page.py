@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from orchardsim.core.glossary import term
+from orchardsim.core.units import CARTON
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.levels.figures import FIGURES
 from orchardsim.report.levels.words import (
@@ -61,7 +62,7 @@ def levels_html(found: LevelsFound, pictures: Pictures) -> str:
         ],
         meanings=[(term(one.name), one.meaning, one.narrowed_by) for one in found.swings],
         money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, "
-        f"{formats.box_text}, carton of 40 lb",
+        f"{formats.box_text}, carton of {formats.mass(CARTON)}",
         pictures=picture_parts(FIGURES, pictures),
         left_out=LEFT_OUT,
         cautions=CAUTIONS,

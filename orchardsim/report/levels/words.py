@@ -202,7 +202,7 @@ def levels_sentences(found: LevelsFound) -> list[str]:
         said.append(
             f"At the plan's yield fruit must bring {formats.price(even)} {formats.price_unit} before packing to "
             "break even "
-            f"({even * CARTON:,.2f} a carton of 40 lb). It brings {formats.price(table.fresh_price)}."
+            f"({even * CARTON:,.2f} a carton of {formats.mass(CARTON)}). It brings {formats.price(table.fresh_price)}."
         )
     likely_ones = [one for one in found.losing if one.of and one.chance >= COMMON]
     if likely_ones:

@@ -22,7 +22,7 @@ NO_CHANCE: Final = (
     "its usual crop and prices, except in a price slump and in replayed years of the record."
 )
 END: Final = (
-    "Cash is the present value at year 0 before interest, with nothing counted for trees that still stand at the end: "
+    "Cash is the present value at year 0 before interest. Nothing is counted for trees that still stand at the end, so "
     "losses that reach beyond the run are not in it."
 )
 

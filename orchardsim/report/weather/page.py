@@ -95,7 +95,7 @@ def weather_sentences(history: WeatherHistory) -> list[str]:
     sentences.append(
         f"Frost would have killed more than {100 * KILL_MARKS[1]:.0f} % of its flowers in {base[1]} of "
         f"{row['baseline_years']} springs of {span}, and in {whole[1]} of {row['whole_years']} springs of the whole "
-        "record: which years are taken as the guide matters."
+        "record. Which years are taken as the guide matters."
     )
     return sentences
 

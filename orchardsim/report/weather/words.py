@@ -200,9 +200,9 @@ def _bloom_lines(history: WeatherHistory, units: Display) -> list[str]:
         for column, offset in enumerate(history.night_offsets):
             kill = history.frost_kill[place, column]
             lines.append(
-                f"    {_offset_text(offset, units)}: more than 30 % of blossoms killed in {_share(kill[inside], 0.3)} "
-                f"of those years and {_share(kill, 0.3)} of the whole record; more than 90 % in "
-                f"{_share(kill[inside], 0.9)} and {_share(kill, 0.9)}"
+                f"    {_offset_text(offset, units)}: more than 30 % of flowers killed in {_share(kill[inside], 0.3)} "
+                f"({_share(kill, 0.3)} of the whole record), more than 90 % in {_share(kill[inside], 0.9)} "
+                f"({_share(kill, 0.9)})"
             )
     return lines
 
