@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
         "trees.expressed_trunk trees.flower_clusters trees.fruit_dry_mass trees.fruit_number trees.fruitlets "
         "trees.held trees.leaf_area trees.leaf_paid trees.lit_land trees.pool trees.room_across trees.room_along "
         "trees.roots_left trees.settled trees.source trees.spent trees.sprayed trees.stopped trees.stripped "
-        "trees.totals trees.work"
+        "trees.thinned_mass trees.totals trees.work"
     ),
 )
 def set_fruit(tile: Tile, year: int) -> None:
@@ -79,7 +79,7 @@ def _take_thinning(tile: Tile, block: BlockRun, answers: Answers) -> None:
 @step(
     reads=(
         "standing done.thinned done.thinned_late trees.counted_crop trees.excess trees.fruit_dry_mass "
-        "trees.fruit_number"
+        "trees.fruit_number trees.thinned_mass"
     ),
     writes=(
         "fruit_thinned trees.counted_crop trees.excess trees.fruit_dry_mass trees.fruit_number trees.thinned "

@@ -264,7 +264,8 @@ class BlockModel:
         calmed = state.drive / (1 + load / p.calming_crop)
         state.shoot_leaf[...] = state.leaf_area * calmed / (1 + calmed)
         half, width = (self.expand(getattr(self.traits, name)[None]) for name in ("half_crop", "crop_width"))
-        share = 1 / (1 + np.exp(np.minimum((load - half) / width, 50))) if crop is not None else BALANCED_BLOOM
+        felt = number / np.maximum(state.trunk_area * np.sqrt(state.held), 1)
+        share = 1 / (1 + np.exp(np.minimum((felt - half) / width, 50))) if crop is not None else BALANCED_BLOOM
         start = self.expand(self.traits.next_bloom[None, :, min(leaf, LEAVES)])
         spurs = np.float32(p.clusters_per_leaf) * (state.leaf_area - state.shoot_leaf)
         state.flower_clusters[...] = spurs * start * share * alive

@@ -268,6 +268,11 @@ def find_excess(
                 target = min(target, room) if load < UNTHINNED else target
                 number = trees.fruit_number[t, r, i]
                 sprayed = number * sprayed_off[t] if number > target else np.float32(0.0)
+                # fruitlets that fall take along what they are made of
+                mass = trees.fruit_dry_mass[t, r, i]
+                lost = min(mass, mass * sprayed / (number + TINY))
+                trees.thinned_mass[t, r, i] = lost
+                trees.fruit_dry_mass[t, r, i] -= lost
                 number -= sprayed
                 meant = min(target * exp(p.thinning_spread * normal[t, r, i]), limit)
                 trees.sprayed[t, r, i] = sprayed
@@ -292,7 +297,7 @@ def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any) 
                 mass = trees.fruit_dry_mass[t, r, i]
                 lost = min(mass, mass * removed / (trees.fruit_number[t, r, i] + TINY))
                 trees.thinned[t, r, i] = removed
-                trees.thinned_mass[t, r, i] = lost
+                trees.thinned_mass[t, r, i] += lost
                 trees.fruit_dry_mass[t, r, i] -= lost
                 trees.fruit_number[t, r, i] -= removed
                 trees.counted_crop[t, r, i] -= removed * (1.0 - still)
@@ -418,5 +423,6 @@ def fall_leaf(
                 crop = trees.counted_crop[t, r, i]
                 buds = spurs * trees.flower_clusters[t, r, i]
                 buds *= bearing.shade_term(trees.leaf_light[t, r, i], p.shade_half)
-                buds *= bearing.tree_term(crop / (grown * held + TINY), half_crop, crop_width)
+                felt = crop / (grown * np.sqrt(held) + TINY)
+                buds *= bearing.tree_term(felt, half_crop, crop_width)
                 trees.flower_clusters[t, r, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
