@@ -36,7 +36,7 @@ NC140 = {
 HONEYCRISP = own_target("Honeycrisp")
 GALA = own_target("Gala")
 WIDE = (0.0, 0.0, 0.0, 4.0, 6.0)
-GOOD_GROWER = 1.62
+GOOD_GROWER = 1.43
 """Site level of a good grower, fitted with the rest; the research mean is 1."""
 NONE = (1e6,)
 LOADS = (0.7, 2.0, 4.0, 6.0, 7.0, 9.0, 11.0, 14.0)
