@@ -28,7 +28,7 @@ from orchardsim.plan.reading import read_toml
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
 
-CALIBRATED, BINS, TRUE_GROWTH = 300, 10, (0.7, 1.0, 1.4)
+CALIBRATED, BINS, TRUE_GROWTH = 240, 10, (0.7, 1.0, 1.4)
 
 
 def calibration(found: Calibration) -> list[dict[str, object]]:
