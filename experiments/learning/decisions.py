@@ -4,7 +4,7 @@ Seven rows are to come beside a first row in its second leaf (configs/first_row.
 weighed before any measurement and after sixty trees of a row on weak, middling and strong ground were measured, at
 several price levels. Trees are walked once for each option, and money is counted again at each price. All is invented.
 
-Usage: ``python experiments/learning/decisions.py --out DIR [--trials 200]``
+Usage: ``python experiments/learning/decisions.py --out DIR [--trials 120] [--parts spacing crop_load]``
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ from orchardsim.simulation.same_futures import SameFutures
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
 
+PARTS = ("spacing", "crop_load")
 YEARS, ROWS = 20, 3000
 GROUND = (0.7, 1.0, 1.4)
 PRICES = tuple(round(0.8 + 0.05 * step, 2) for step in range(25))
@@ -114,23 +115,24 @@ def words(load: Sequence[int]) -> str:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run all and write the numbers."""
+    """Run the parts and write the numbers; what other parts found before stays."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--trials", type=int, default=200)
+    parser.add_argument("--trials", type=int, default=120)
+    parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
     options = parser.parse_args(arguments)
     options.out.mkdir(parents=True, exist_ok=True)
     plan = orchardsim.load_plan(PLAN)
     learned = learned_rows(plan)
     spacing = {f"{one} between trees": {"block.next_rows.tree_spacing": one} for one in SPACINGS}
     load = {words(one): {"block.next_rows.crop_load_target": list(one)} for one in CROP_LOADS}
-    document = {
-        "trials": options.trials,
-        "years": YEARS,
-        "spacing": choices(plan, money_by_price(plan, spacing, options.trials), learned),
-        "crop_load": choices(plan, money_by_price(plan, load, options.trials), learned),
-    }
-    (options.out / "decisions.json").write_text(json.dumps(document, indent=1) + "\n")
+    path = options.out / "decisions.json"
+    document = json.loads(path.read_text()) if path.exists() else {}
+    for part, ways in zip(PARTS, (spacing, load), strict=True):
+        if part in options.parts:
+            rows = choices(plan, money_by_price(plan, ways, options.trials), learned)
+            document[part] = {"trials": options.trials, "years": YEARS, "choices": rows}
+    path.write_text(json.dumps(document, indent=1) + "\n")
 
 
 if __name__ == "__main__":

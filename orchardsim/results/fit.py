@@ -44,6 +44,11 @@ class LevelAnswer:
     after: Band
     told: float
 
+    @property
+    def unexpected(self) -> bool:
+        """Whether it now lies, on the middle, outside the 90 % band that it had before."""
+        return not self.before[0] <= self.after[1] <= self.before[2]
+
 
 @dataclass(frozen=True)
 class SightAnswer:

@@ -21,7 +21,7 @@ from orchardsim.core.futures import Doubt
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.measurements import parse_measurements
 from orchardsim.plan.reading import read_toml
-from orchardsim.report.fit.words import level_cells
+from orchardsim.report.fit.words import fit_sentences, level_cells
 from orchardsim.results.fit import fit_document
 from orchardsim.risk.posterior import Emulator, log_density, tempered_draws, whitening
 from orchardsim.season.drivers import season_calendar
@@ -104,6 +104,16 @@ def test_thick_trunks_raise_growth_and_narrow_it(small):
     json.dumps(fit_document(small.findings), allow_nan=False)
     shown = " ".join(cell for row in level_cells(small.findings) for cell in row)
     assert "°F" in shown and " K" not in shown  # the plan is one in US units
+
+
+def test_growth_that_few_rows_would_show_asks_for_stock_and_units(small):
+    found = small.findings
+    own = level(small, "growth of first_row")
+    for middle, asked in ((2 * own.before[2], True), (own.before[1], False)):
+        changed = dataclasses.replace(own, after=(0.9 * middle, middle, 1.1 * middle))
+        levels = tuple(changed if one is own else one for one in found.levels)
+        words = " ".join(fit_sentences(dataclasses.replace(found, levels=levels)))
+        assert ("make sure of stock" in words) == asked
 
 
 def test_an_updated_plan_needs_the_file_of_what_was_learned(small):

@@ -110,6 +110,13 @@ def _conflicts(found: FitFindings) -> list[str]:
             "The measurements do not agree with each other: all errors were taken "
             f"{number(found.misfit**0.5, 1)} times as large, so the bands are wide."
         )
+    growth = [one for one in found.levels if one.key.startswith("growth of ") and one.told >= MUCH]
+    best = max(growth, key=lambda one: one.told, default=None)
+    if best is not None and best.unexpected:
+        said.append(
+            f"{_sentence(best.words)} lies beyond what 9 of 10 rows would show: make sure of stock, cultivar and units "
+            "before you put it down to the ground."
+        )
     if not said and found.sights:
         said.append("Nothing measured conflicts with what was known before.")
     return said
