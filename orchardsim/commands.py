@@ -219,9 +219,10 @@ def past_weather(
     record: Path, latitude: float | None, cultivars: Mapping[str, Phenology], units: str, title: str
 ) -> Command[PastWeather]:
     """What a station record holds, and what its seasons would have done to bloom."""
+    from orchardsim.core.units import display
     from orchardsim.report.weather.history import weather_history
     from orchardsim.report.weather.page import KIND, WEATHER_PAGE, weather_files, weather_sentences, write_weather_page
-    from orchardsim.report.weather.words import weather_document, weather_screen, weather_text
+    from orchardsim.report.weather.words import in_words, weather_document, weather_screen, weather_text
     from orchardsim.weather.history import weather_report
     from orchardsim.weather.parameters import WeatherSettings
     from orchardsim.weather.sampling import baseline_harvest_years, whole_record_windows
@@ -248,7 +249,7 @@ def past_weather(
 
     def sentences(found: PastWeather) -> list[str]:
         more = ["it holds no complete season"] if found.history is None else weather_sentences(found.history)
-        return [*found.report.quality.lines(), *more]
+        return [*(in_words(line, display(units)) for line in found.report.quality.lines()), *more]
 
     return Command(
         heading=f"reading {title}",

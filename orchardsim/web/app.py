@@ -30,7 +30,7 @@ from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder
 from orchardsim.web.guard import KEPT_POLICY, Guard
 from orchardsim.web.learned import go_on
 from orchardsim.web.orders import ABOUT_FILE, KINDS, PLAN_FILE, study_of
-from orchardsim.web.pictures import band_picture, bill_table, land_picture
+from orchardsim.web.pictures import band_picture, bill_table, land_picture, letter_of
 from orchardsim.web.study_keys import read_levels, study_keys
 
 HERE: Final = Path(__file__).parent
@@ -94,10 +94,14 @@ class Desk:
         """What was made from a plan, newest first."""
         pieces = []
         for number in reversed(self.folder.numbers(name)):
-            about = self.about(name, number)
-            if about is not None:
-                pieces.append({"number": number, **about})
+            about = self.about(name, number) or {"kind": "", "pages": [], "sentences": [self.unfinished(name, number)]}
+            pieces.append({"number": number, **about})
         return self.page("kept.html", name=name, pieces=pieces)
+
+    def unfinished(self, name: str, number: int) -> str:
+        """What is said of a piece of work that has no end yet."""
+        mine = self.bench.busy and (self.bench.state["name"], self.bench.state["number"]) == (name, number)
+        return "being worked out" if mine else "not finished: the program was ended, or another one works on it"
 
     def about(self, name: str, number: int) -> dict[str, Any] | None:
         """What is said of one piece of work; None for one that was not finished."""
@@ -132,11 +136,11 @@ def _block_row(plan: Any, block: Any) -> dict[str, Any]:
         "name": block.name,
         "training": block.groups[0].training_name.replace("_", " "),
         "spacing": f"{length.of(geometry.tree_spacing):.3g} × {length.of(geometry.row_spacing):.3g} {length.unit}",
-        "rows": f"{geometry.rows} rows of {geometry.trees_per_row}",
+        "rows": f"{geometry.rows} row{'s' if geometry.rows > 1 else ''} of {geometry.trees_per_row}",
         "trees": f"{geometry.trees:,}",
         "area": plan.display.area.text(geometry.planted_area, 2),
         "groups": [
-            f"{chr(ord('a') + number % 26)}: {group.trees:,} {group.cultivar_name} on {group.stock_name}"
+            f"{letter_of(block, number, ': ')}{group.trees:,} {group.cultivar_name} on {group.stock_name}"
             for number, group in enumerate(block.groups)
         ],
     }
@@ -327,6 +331,7 @@ async def plan_page(request: Request) -> Response:
             form=desk.form(draft),
             kept=desk.kept(name),
             changed=draft.changed,
+            revision=draft.revision,
             cautions=CAUTIONS,
             caution=CAUTION_LINE,
         )
@@ -337,7 +342,7 @@ async def plan_page(request: Request) -> Response:
 async def edit(request: Request) -> Response:
     """Take over one change, and show land and bill anew; a wrong value is told and changes nothing."""
     desk, draft, sent = _desk(request), _draft(request), await _sent(request)
-    action = sent.get("action", "set")
+    action, stale = sent.get("action", "set"), sent.get("revision", draft.revision) != draft.revision
     before = {field for field in draft.waiting}
     problem = ""
     if action == "back":
@@ -355,7 +360,7 @@ async def edit(request: Request) -> Response:
             draft.edit(place, text, kind)
         except InputError as error:
             problem = _at_field(error)
-    anew = action != "set" or (not problem and (bool(before) or _place(sent)[-1] in REBUILD))
+    anew = stale or action != "set" or (not problem and (bool(before) or _place(sent)[-1] in REBUILD))
     return JSONResponse(
         {
             "problem": problem,
@@ -363,6 +368,7 @@ async def edit(request: Request) -> Response:
             "form": desk.form(draft) if anew else "",
             "title": draft.plan.title,
             "changed": draft.changed,
+            "revision": draft.revision,
         }
     )
 
@@ -403,7 +409,13 @@ async def bring_weather(request: Request) -> Response:
     await _brought(request, path, LARGEST_RECORD, lambda: _check_record(path, draft))
     draft.edit(("weather", "record"), name, "text")
     return JSONResponse(
-        {"shown": desk.shown(draft), "form": desk.form(draft), "title": draft.plan.title, "changed": draft.changed}
+        {
+            "shown": desk.shown(draft),
+            "form": desk.form(draft),
+            "title": draft.plan.title,
+            "changed": draft.changed,
+            "revision": draft.revision,
+        }
     )
 
 
@@ -470,7 +482,7 @@ async def order(request: Request) -> Response:
             raise InputError("measurements", "no such file stands in the folder; bring it first")
         if draft.changed:
             raise InputError("plan", "save the plan first: what is learned belongs to the plan as it is saved")
-    number = max(desk.folder.numbers(draft.name), default=0) + 1
+    number = desk.folder.reserve(draft.name)
     await desk.bench.order(
         {
             "kind": kind,
@@ -513,6 +525,8 @@ async def work(request: Request) -> Response:
     state = desk.bench.state
     if not state:
         return JSONResponse({"busy": False})
+    if "failed" in state:
+        await asyncio.to_thread(desk.folder.release, state["name"], state["number"])
     return JSONResponse(
         {
             "busy": desk.bench.busy,

@@ -130,6 +130,8 @@ class Draft:
         The plan file as it would be saved.
     raw : dict
         Its tables as plain values.
+    revision : int
+        Rises with each change that was taken over: a page that knows an older one shows old fields.
     waiting : dict
         Texts of fields that were refused, by place: they may be right once another field has changed.
 
@@ -147,6 +149,7 @@ class Draft:
         self._keep(self._parse(self.saved))
         self.waiting: dict[Place, tuple[str, str]] = {}
         self.past: list[str] = []
+        self.revision = 0
 
     def _keep(self, document: tomlkit.TOMLDocument) -> None:
         self.document = document
@@ -242,6 +245,7 @@ class Draft:
         """Take the last change back."""
         if self.past:
             text = self.past.pop()
+            self.revision += 1
             self.plan = self._load(text)
             self._keep(self._parse(text))
             self.waiting.clear()
@@ -272,6 +276,7 @@ class Draft:
     def _accept(self, document: tomlkit.TOMLDocument) -> None:
         self.plan = self._load(tomlkit.dumps(document))  # of the text itself: what is kept is what was checked
         self.past = [*self.past[1 - MOST_STEPS :], self.text]
+        self.revision += 1
         self._keep(document)
 
     def _copy(self) -> tomlkit.TOMLDocument:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import secrets
 from pathlib import Path
@@ -83,6 +84,24 @@ class Folder:
         place = self.kept(name)
         found = place.iterdir() if place.is_dir() else ()
         return sorted(int(path.name) for path in found if path.is_dir() and path.name.isdecimal())
+
+    def reserve(self, name: str) -> int:
+        """A new number for a piece of work; its folder is made, so that no other program takes it."""
+        number = max(self.numbers(name), default=0)
+        while True:
+            number += 1
+            try:
+                (self.kept(name) / str(number)).mkdir(parents=True)
+            except FileExistsError:
+                continue
+            except OSError as error:
+                raise InputError(self.kept(name).name, f"cannot be written into: {reason(error)}") from error
+            return number
+
+    def release(self, name: str, number: int) -> None:
+        """Give a number back whose folder holds nothing."""
+        with contextlib.suppress(OSError):
+            (self.kept(name) / str(number)).rmdir()
 
     def kept_file(self, name: str, number: int, inside: str) -> Path | None:
         """A file of a kept piece of work; None where there is none that may be shown."""

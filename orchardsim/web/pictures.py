@@ -92,9 +92,14 @@ def _block(block: ResolvedBlock, top: float, scale: float, many: bool) -> list[s
             )
         if len(block.groups) > 1:
             # The letter tells the rows apart where the ink does not.
-            parts.append(_text(LEFT - 6, upper + deep / 2 + 4, chr(ord("a") + number % 26), 11, "end", ink))
+            parts.append(_text(LEFT - 6, upper + deep / 2 + 4, letter_of(block, number), 11, "end", ink))
         row += group.rows
     return parts
+
+
+def letter_of(block: ResolvedBlock, number: int, after: str = "") -> str:
+    """Letter of a row group in picture and table; none where the block has one group only."""
+    return chr(ord("a") + number % 26) + after if len(block.groups) > 1 else ""
 
 
 def _scale_bar(x: float, y: float, scale: float, us: bool) -> list[str]:

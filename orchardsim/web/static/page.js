@@ -6,6 +6,7 @@ const head = find("head");
 const plan = head ? head.dataset.plan : "";
 let waiting = Promise.resolve();
 let told = "";
+let revision = head ? Number(head.dataset.revision) : 0;
 
 function tell(words) { find("news").textContent = words; }
 
@@ -26,6 +27,7 @@ function show(found) {
     find("shown").querySelectorAll("details").forEach((one, number) => { one.open = opened[number] || false; });
   }
   if (found.title) { find("title").textContent = found.title; document.title = found.title; }
+  if ("revision" in found) revision = found.revision;
   if ("changed" in found) find("changed").hidden = !found.changed;
   if (found.form) {
     const focused = document.activeElement ? document.activeElement.id : "";
@@ -41,7 +43,7 @@ function said(details) { return details.querySelector("summary").textContent.rep
 function later(work) { waiting = waiting.then(work, work); return waiting; }
 
 async function change(field) {
-  const found = await send(plan + "/edit", { place: JSON.parse(field.dataset.place), value: field.value });
+  const found = await send(plan + "/edit", { place: JSON.parse(field.dataset.place), value: field.value, revision });
   const problem = find(field.id + "-problem");
   if (problem) problem.textContent = found.problem || "";
   if (found.problem) field.setAttribute("aria-invalid", "true"); else field.removeAttribute("aria-invalid");
@@ -104,7 +106,11 @@ async function follow() {
   const mine = plan && answer.name === decodeURIComponent(plan.slice("/plan/".length));
   find("progress-words").textContent = !answer.busy ? "" : answer.total
     ? `${answer.progress} of ${answer.total} done${timeLeft(answer.seconds_left)}` : "getting ready; the first time the trees are compiled, about a minute";
-  if (mine && answer.answer && answer.answer !== told) { find("answer").innerHTML = answer.answer; told = answer.answer; }
+  if (mine && answer.answer && answer.answer !== told) {
+    find("answer").innerHTML = answer.answer;
+    if (!told && answer.busy) find("progress-line").scrollIntoView({ block: "start" });
+    told = answer.answer;
+  }
   if (answer.failed) find("work-problem").textContent = answer.failed;
   if (answer.busy) { setTimeout(follow, 250); return; }
   if (answer.stopped) tell("Stopped.");
