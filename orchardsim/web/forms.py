@@ -41,6 +41,8 @@ FIRST: Final = {
     "replacement": ("spares_at_planting", "place", "last_refill_leaf", "lead_time", "reorder_point", "order_up_to"),
 }  # fmt: skip
 """Keys that stand open; all others of their table are folded beneath."""
+WIDE: Final = 1e5
+"""Bounds so far apart say nothing to a person; a value beyond them is told all the same."""
 UNNAMED_ALLOWED: Final = {"cultivar": (CRAB,)}
 
 
@@ -383,7 +385,9 @@ class PlanForm:
             return ""
         unit = _shown(self.plan, key, None)[1]
         bounds = [_shown(self.plan, key, one)[0] if one is not None else "" for one in (key.low, key.high)]
-        if all(bounds):
+        if key.low and key.high and key.high / key.low >= WIDE:
+            text = ""
+        elif all(bounds):
             text = f"{bounds[0]} to {bounds[1]}"
         else:
             text = f"at least {bounds[0]}" if bounds[0] else (f"at most {bounds[1]}" if bounds[1] else "")

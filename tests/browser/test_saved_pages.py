@@ -9,9 +9,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-import shutil
-import subprocess
-import tarfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -112,19 +109,6 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     learned = fit(young, measured, rows=100, draws=100).findings
     write_fit(place / "fit", dataclasses.replace(learned, title=HOSTILE))
     return place
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """Chromium of the system."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(
-            executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu", "--disable-quic"]
-        )
-        yield found
-        found.close()
 
 
 def plain(text: str) -> str:
@@ -246,14 +230,3 @@ def test_axe_finds_no_fault(browser: Any, folder: Path, name: str, axe: str) -> 
     assert [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found["violations"]] == []
     assert page.locator("h1").count() == 1 and page.locator("html[lang=en]").count() == 1
     page.close()
-
-
-@pytest.fixture(scope="module")
-def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Source of axe-core 4 from the npm registry."""
-    place = tmp_path_factory.mktemp("axe")
-    subprocess.run(["npm", "pack", "axe-core@4"], cwd=place, check=True, capture_output=True, timeout=120)
-    with tarfile.open(next(place.glob("*.tgz"))) as packed:
-        held = packed.extractfile("package/axe.min.js")
-        assert held is not None
-        return held.read().decode()

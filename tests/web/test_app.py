@@ -71,7 +71,19 @@ def test_page_asks_for_nothing_from_elsewhere(client):
     assert not re.search(r"<[^>]+\s(?:style|on\w+)=", text), "inline style or script would be refused by the policy"
 
 
-@pytest.mark.parametrize("host", ["example.org", "127.0.0.1", f"127.0.0.1.example.org:{PORT}", "127.0.0.1:1", ""])
+@pytest.mark.parametrize(
+    "host",
+    [
+        "example.org",
+        "127.0.0.1",
+        f"127.0.0.1.example.org:{PORT}",
+        "127.0.0.1:1",
+        "",
+        f"127.0.0.1:{PORT}.example.org",
+        f"example.org@127.0.0.1:{PORT}",
+        f"[::1]:{PORT}",
+    ],
+)
 def test_other_hosts_are_refused(client, host):
     assert client.get("/", headers={"host": host}).status_code == 403
 
@@ -124,6 +136,25 @@ def test_records_land_in_the_folder_or_nowhere(client, place, name):
     before = sorted(place.parent.rglob("*"))
     answer = client.post("/plan/demo/weather", params={"file": name}, content=b"date", headers={"origin": OWN})
     assert answer.status_code == 400 and sorted(place.parent.rglob("*")) == before
+
+
+def test_no_more_is_read_than_a_limit(client, place, monkeypatch):
+    monkeypatch.setattr("orchardsim.web.app.LARGEST_RECORD", 1000)
+    answer = client.post("/plan/demo/weather", params={"file": "big.csv"}, content=b"x" * 2000, headers={"origin": OWN})
+    assert answer.status_code == 400 and "1,000 bytes" in answer.json()["problem"] and not (place / "big.csv").exists()
+    deep = b"[" * 50_000
+    assert client.post("/plan/demo/edit", content=deep, headers={"origin": OWN}).status_code == 400
+
+
+def test_an_older_window_gets_all_fields_again(client):
+    first = edit(client, ["block", 0, "headland"], "8 m").json()
+    old = {"place": ["block", 0, "row_length"], "value": "80 m", "revision": first["revision"] - 1}
+    found = post(client, "/plan/demo/edit", old).json()
+    assert 'value="8 m"' in found["form"] and found["revision"] == first["revision"] + 1
+    new = {"place": ["block", 0, "row_length"], "value": "84 m", "revision": found["revision"]}
+    assert post(client, "/plan/demo/edit", new).json()["form"] == ""
+    for _ in range(3):
+        post(client, "/plan/demo/edit", {"action": "back"})
 
 
 def test_broken_record_is_told_and_not_kept(client, place):

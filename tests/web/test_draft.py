@@ -150,6 +150,15 @@ def test_file_changed_on_disk_is_not_written_over(draft):
         draft.save("other")
 
 
+def test_two_programs_never_take_the_same_number(draft):
+    one, other = draft.folder, Folder(draft.folder.place)
+    assert [one.reserve("demo"), other.reserve("demo"), one.reserve("demo")] == [1, 2, 3]
+    (one.kept("demo") / "3" / "results.nc").write_text("x")
+    for number in (1, 2, 3):
+        other.release("demo", number)
+    assert one.numbers("demo") == [3]
+
+
 @pytest.mark.parametrize("name", ["../demo", "a/b", "/etc/passwd", ".hidden", "", "x" * 99, "a\x00b", "con:"])
 def test_names_that_lead_out_are_refused(draft, name):
     with pytest.raises(InputError):

@@ -4,63 +4,12 @@ from __future__ import annotations
 
 import base64
 import re
-import shutil
-import signal
-import subprocess
-import sys
 import time
 
 import pytest
 
-from orchardsim.weather.bundled import bundled_record_path
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "/usr/bin/chromium"
 WIDTHS = (390, 768, 1280)
-LONG = 240_000
-"""Milliseconds that a piece of work may take on a busy machine; what it took is reported, not judged."""
-
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory):
-    place = tmp_path_factory.mktemp("farm")
-    shutil.copy(bundled_record_path("bundled cool"), place.parent / "my station.dly.gz")
-    words = [sys.executable, "-m", "orchardsim", "web", "--no-browser"]
-    server = subprocess.Popen(words, cwd=place, stdout=subprocess.PIPE, text=True)
-    assert server.stdout is not None
-    yield server.stdout.readline().strip(), place
-    server.send_signal(signal.SIGINT)
-    assert server.wait(30) == 130
-    assert not _left_over(server.pid), "the process that simulates outlived the server"
-
-
-def _left_over(parent: int) -> bool:
-    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(parent)], capture_output=True, text=True, check=False)
-    return bool(found.stdout.strip())
-
-
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    words = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-    with sync_playwright() as playwright, playwright.chromium.launch(executable_path=CHROMIUM, args=words) as browser:
-        yield browser
-
-
-@pytest.fixture
-def page(browser, address):
-    """A page that fails the test on any console error, page error or request to elsewhere."""
-    faults: list[str] = []
-    page = browser.new_page(viewport={"width": 1280, "height": 900})
-    page.set_default_timeout(LONG)
-    page.on("console", lambda one: faults.append(one.text) if one.type in ("error", "warning") else None)
-    page.on("pageerror", lambda one: faults.append(str(one)))
-    page.on("request", lambda one: None if one.url.startswith(address[0]) else faults.append(one.url))
-    yield page
-    page.close()
-    assert not faults
 
 
 def overflow(page):
