@@ -2,8 +2,7 @@
 
     python experiments/calibration/elasticity.py --out DIR
 
-``sensitivity.py`` shares the variance of a well-kept block between the parameters that matter to it. This table has
-every parameter of ``orchardsim/catalogue/physiology.toml``, also those that act only where frost strikes, weeds grow,
+Every parameter of ``orchardsim/catalogue/physiology.toml``, also those that act only where frost strikes, weeds grow,
 trees are missing or work is left undone. Invented blocks run with the same random numbers:
 
 - kept: tall spindle of Gala on M.9, good grower, 10 leaves; and the same unthinned (free);
@@ -29,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from experiments.calibration.cases import GALA, swing
+from experiments.calibration.cases import GALA, GOOD_GROWER, swing
 from experiments.calibration.harness import (
     block,
     climate_of,
@@ -51,7 +50,6 @@ from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.variation import draw_year
 
-GOOD_GROWER = 1.35
 TRIALS = 4
 STEP = 0.1
 SHOWN = 0.01
