@@ -53,6 +53,7 @@ def execute(options: argparse.Namespace) -> int:
     listener = socket.socket()
     try:
         listener.bind((ADDRESS, options.port))
+        listener.listen()  # whoever comes before the server is ready waits, and is not sent away
     except OSError as error:
         raise InputError("--port", f"{options.port} cannot be used: {reason(error)}; name another port") from None
     port = listener.getsockname()[1]

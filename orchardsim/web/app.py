@@ -39,6 +39,24 @@ LIMITS: Final = {"trials": (4, 5000), "years": (2, 60), "seed": (0, 2**31)}
 LARGEST_ORDER: Final = 100_000
 """Bytes of a change or an order."""
 
+PAGE_WORDS: Final = {
+    "sheet.html": "Sheet for the partner or lender",
+    "sheet.pdf": "Sheet as PDF",
+    "report.html": "Full report",
+}
+"""Kept pages by what they are called; any other one is the full page."""
+KIND_WORDS: Final = {
+    "run": "Run",
+    "compare": "Beside the plan before",
+    "stress": "Bad seasons",
+    "spares": "Spare trees",
+    "levels": "What is not known",
+    "study": "Several values",
+    "weather": "The weather record",
+    "fit": "What your trees told",
+}
+"""Questions by what they are called."""
+
 Answer = Callable[[Request], Awaitable[Response]]
 
 
@@ -58,6 +76,7 @@ class Desk:
             loader=PackageLoader("orchardsim.web"), autoescape=True, undefined=StrictUndefined,
             trim_blocks=True, lstrip_blocks=True,
         )  # fmt: skip
+        self.pages.globals |= {"page_words": PAGE_WORDS, "kind_words": KIND_WORDS}
 
     def draft(self, name: str) -> Draft:
         """An open plan; it is opened where it is not yet."""

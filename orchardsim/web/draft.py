@@ -37,6 +37,8 @@ FIRST_OF_LIST: Final[dict[str, dict[str, Any]]] = {
     "idle_land": {"gross_area": "1 ha"},
 }
 """What an empty list begins with: sizes of no real farm, to be changed."""
+FILES: Final = (("weather", "record"), ("futures", "learned"))
+"""Keys of a plan that name a file."""
 MOST_STEPS: Final = 200
 """Changes that can be taken back."""
 
@@ -144,8 +146,9 @@ class Draft:
     def __init__(self, folder: Folder, name: str) -> None:
         self.folder, self.name = folder, name
         raw = folder.read_plan(name)
+        self.saved = raw.decode("utf-8-sig", "replace")
+        self._check_files(self.saved)
         self.plan = self._load(folder.plan_path(name))
-        self.saved = raw.decode("utf-8-sig")
         self._keep(self._parse(self.saved))
         self.waiting: dict[Place, tuple[str, str]] = {}
         self.past: list[str] = []
@@ -288,16 +291,32 @@ class Draft:
         except TOMLKitError as error:
             raise InputError(f"{self.name}.toml", f"broken TOML: {error}") from None
 
+    def _check_files(self, text: str) -> dict[str, Any]:
+        """Tables of a text that names no file outside the folder; before any of them is opened."""
+        try:
+            raw = tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError) as error:
+            raise InputError(f"{self.name}.toml", f"broken TOML: {error}") from None
+        for table, key in FILES:
+            for one in (raw, *_scenarios(raw)):
+                inner = one.get(table)
+                found = inner.get(key) if isinstance(inner, dict) else None
+                for name in (found, one.get(f"{table}.{key}")):
+                    self.folder.check_named(f"{table}.{key}", name)
+        return raw
+
     def _load(self, source: Any) -> Plan:
         """The plan of a file or of a text; either way it bears the file's name."""
         path = self.folder.plan_path(self.name)
         if not isinstance(source, str):
             return load_plan(source)
-        try:
-            raw = tomllib.loads(source)
-        except tomllib.TOMLDecodeError as error:
-            raise InputError(path.name, f"broken TOML: {error}") from None
+        raw = self._check_files(source)
         return dataclasses.replace(load_plan(raw, base=path.parent), path=path)
+
+
+def _scenarios(raw: dict[str, Any]) -> list[dict[str, Any]]:
+    held = raw.get("scenario")
+    return [one for one in held.values() if isinstance(one, dict)] if isinstance(held, dict) else []
 
 
 def _add_own(document: tomlkit.TOMLDocument, kind: str, name: str, like: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 import secrets
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.files import read_bytes, reason
+from orchardsim.weather.bundled import RECORDS
 
 PLAN_NAME: Final = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .-]{0,59}\.toml")
 RECORD_NAME: Final = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .-]{0,79}\.(csv|dly|nc|txt|gz)")
@@ -68,6 +70,21 @@ class Folder:
         if not RECORD_NAME.fullmatch(name):
             raise InputError("weather", f"found the file name {name!r}; allowed: a .csv, .dly, .nc, .txt or .gz file")
         return self._inside(name)
+
+    def check_named(self, key: str, name: object) -> None:
+        """Stop where a file that a plan names, such as its weather record, lies outside.
+
+        Raises
+        ------
+        InputError
+            Naming the key.
+        """
+        if isinstance(name, str) and name not in RECORDS:
+            found = Path(os.path.normpath(self.place / name))
+            if not (found.is_relative_to(self.place) and found.resolve().is_relative_to(self.place)):
+                raise InputError(
+                    key, f"{key}: found {name!r}, which leads out of the chosen folder; bring the file into it"
+                )
 
     def measured_path(self, name: str) -> Path:
         """Path of a table of measured trees; raises as :meth:`plan_path`."""

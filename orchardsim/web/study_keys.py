@@ -10,7 +10,7 @@ from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import OPEN_LEVELS
-from orchardsim.web.draft import OWN, Draft, read_entry
+from orchardsim.web.draft import FILES, OWN, Draft, read_entry
 from orchardsim.web.forms import PlanForm, keys_of, label_of, sold
 
 NOT_TRIED: Final = frozenset({"title", "note", "units", "currency", "calendar_year", "name", "like"})
@@ -79,6 +79,9 @@ def read_levels(draft: Draft, key: str, text: str) -> list[object]:
     texts = _parts(text)
     if not 2 <= len(texts) <= MOST_LEVELS or len(set(texts)) < len(texts):
         raise InputError("levels", f"found {len(texts)} values; allowed 2 to {MOST_LEVELS} different ones, with commas")
+    if tuple(key.split(".")) in FILES:
+        for one in texts:
+            draft.folder.check_named(key, one)
     return [read_entry(one, kinds[key]) for one in texts]
 
 

@@ -67,7 +67,7 @@ def test_newcomers_walk(page, address, record_property):
     assert 'tree_spacing = "4 ft"' in saved and "# degrees clockwise from north" in saved
     assert sorted(path.name for path in (place / "home block - kept").iterdir()) == ["1", "2", "3"]
     with page.expect_popup() as popup:
-        page.get_by_role("link", name="sheet.html").first.click()
+        page.get_by_role("link", name="Sheet for the partner or lender").first.click()
     assert "Deepest debt" in popup.value.locator("body").inner_text()
     print(f"walk {walk:.1f} s; edit {1000 * edited:.0f} ms; first answer {first:.1f} s, whole run {whole:.1f} s")
     record_property("walk_seconds", walk)

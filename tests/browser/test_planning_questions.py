@@ -89,7 +89,7 @@ def test_any_key_is_found_and_tried(page, address):
     page.get_by_role("heading", name="Several values").wait_for()
     page.get_by_text("Finished and kept.", exact=True).wait_for()
     with page.expect_popup() as popup:
-        page.locator("#kept").get_by_role("link", name="study.html").click()
+        page.locator("#kept").get_by_role("link", name="Full page").click()
     assert "wage_picking" in popup.value.locator("body").inner_text()
 
 
@@ -108,8 +108,7 @@ def test_measured_trees_are_learned_from_and_carried_on(page, address):
     )
 
 
-@pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize("start", ["demo", "first_row"])
+@pytest.mark.parametrize(("start", "width"), [("demo", 390), ("first_row", 1280)])
 def test_axe_finds_no_fault(browser, address, axe, start, width):
     url, _ = address
     # The content policy keeps scripts of others out, axe-core's too.
@@ -206,7 +205,7 @@ def test_a_killed_server_leaves_plans_whole(browser, tmp_path):
     small(page)
     page.locator("#run").get_by_role("button", name="Run").click()
     page.get_by_text("Finished and kept.", exact=True).wait_for()
-    assert page.locator("#kept").get_by_role("link", name="report.html").count() == 1
+    assert page.locator("#kept").get_by_role("link", name="Full report").count() == 1
     page.close()
     server.send_signal(signal.SIGINT)
     server.wait(30)

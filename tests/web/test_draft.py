@@ -167,6 +167,25 @@ def test_names_that_lead_out_are_refused(draft, name):
         draft.folder.record_path(f"{name}.csv")
 
 
+@pytest.mark.parametrize("name", ["/etc/hostname", "../secret.csv", "inside/../../secret.csv", "link.csv"])
+def test_a_plan_names_no_file_outside(draft, name, tmp_path_factory):
+    """Neither by a field, nor in a brought file, a scenario or a study."""
+    outside = tmp_path_factory.mktemp("outside") / "secret.csv"
+    outside.write_text("date")
+    (draft.folder.place / "link.csv").symlink_to(outside)
+    with pytest.raises(InputError, match="leads out"):
+        draft.edit(("weather", "record"), name, "text")
+    with pytest.raises(InputError, match="leads out"):
+        read_levels(draft, "weather.record", f"bundled, {name}")
+    scenario = f'{draft.saved}\n[scenario.a]\n"weather.record" = "{name}"\n'
+    learned = draft.saved.replace("[futures]", f'[futures]\nlearned = "{name}"')
+    for number, text in enumerate((scenario, learned)):
+        path = draft.folder.plan_path(f"brought {number}")
+        path.write_text(text)
+        with pytest.raises(InputError, match="leads out"):
+            Draft(draft.folder, path.stem)
+
+
 def test_links_that_lead_out_are_refused(draft, tmp_path_factory):
     outside = tmp_path_factory.mktemp("outside") / "secret.toml"
     outside.write_text("title = 'x'")
