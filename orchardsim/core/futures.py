@@ -85,15 +85,13 @@ def _table(*rows: OpenLevel) -> dict[str, OpenLevel]:
 
 SITES: Final = "ten northern sites, one cultivar: Autio et al. 2017, J. Amer. Pomological Soc. 71(3), Table 9"
 OPEN_LEVELS: Final = _table(
-    _factor("site_growth", "block", 0.22, 0.50, "growth of the ground over that of the research mean",
+    _factor("site_growth", "block", 0.30, 0.80, "growth of the ground over that of the research mean",
             "measuring your first row's trunks",
-            f"trunk area after five seasons varies by 0.3 between {SITES}; trunks here go with the level to the power "
-            "1.3 (computed), and stock and cultivar by site take their part. Shared by the blocks of a "
-            "farm so far that the best of eight like ones crops 1.5 to 2 times the worst (Good Fruit Grower)",
-            "derived"),
-    _factor("stock_by_site", "rootstock", 0.07, 0.0, "growth of a rootstock on this ground over its usual",
+            f"spread of trunk area after five seasons between {SITES}; trunks here go with the level to the power 0.92 "
+            "(computed)", "derived"),
+    _factor("stock_by_site", "rootstock", 0.10, 0.0, "growth of a rootstock on this ground over its usual",
             "measuring your first row's trunks by rootstock", "a third of the spread between sites", "assumption"),
-    _factor("cultivar_by_site", "cultivar", 0.04, 0.0, "growth of a cultivar on this ground over its usual",
+    _factor("cultivar_by_site", "cultivar", 0.06, 0.0, "growth of a cultivar on this ground over its usual",
             "measuring your first row's trunks by cultivar", "a fifth of the spread between sites", "assumption"),
     _factor("fruit_set", "cultivar", 0.20, 0.50, "fruit set of a cultivar here over its usual",
             "counting fruit set on a few limbs in your first bearing years",
