@@ -87,7 +87,7 @@ SITES: Final = "ten northern sites, one cultivar: Autio et al. 2017, J. Amer. Po
 OPEN_LEVELS: Final = _table(
     _factor("site_growth", "block", 0.30, 0.80, "growth of the ground over that of the research mean",
             "measuring your first row's trunks",
-            f"spread of trunk area after five seasons between {SITES}; trunks here go with the level to the power 0.92 "
+            f"spread of trunk area after five seasons between {SITES}; trunks here go with the level to the power 0.97 "
             "(computed)", "derived"),
     _factor("stock_by_site", "rootstock", 0.10, 0.0, "growth of a rootstock on this ground over its usual",
             "measuring your first row's trunks by rootstock", "a third of the spread between sites", "assumption"),
