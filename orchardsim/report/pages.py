@@ -172,11 +172,14 @@ def _forms() -> tuple[dict[str, Word], re.Pattern[str]]:
     """Every form of a word of the glossary, and a pattern that finds them, the longest first."""
     forms = {form: word for word in WORDS.values() for form in (word.name, *word.forms)}
     longest = sorted(forms, key=len, reverse=True)
-    return forms, re.compile("(?<![\\w±-])(" + "|".join(map(re.escape, longest)) + ")(?![\\w-])")
+    return forms, re.compile("(?<![\\w±-])(" + "|".join(map(re.escape, longest)) + ")(?![\\w-])([.,;:]?)")
 
 
 def explained(text: Any) -> Any:
-    """Text in which a word of the glossary opens its meaning, each word once; all else is escaped."""
+    """Text in which a word of the glossary opens its meaning, each word once; all else is escaped.
+
+    A stop behind a word stays on its line, so it is part of what opens.
+    """
     from markupsafe import Markup, escape
 
     forms, pattern = _forms()
@@ -188,7 +191,7 @@ def explained(text: Any) -> Any:
         if word.anchor not in told:
             told.add(word.anchor)
             button = (
-                f'<button type="button" class="open" popovertarget="open-{word.anchor}">{escape(found[1])}</button>'
+                f'<button type="button" class="open" popovertarget="open-{word.anchor}">{escape(found[0])}</button>'
             )
             parts += [str(escape(str(text)[place : found.start()])), button]
             place = found.end()

@@ -89,7 +89,7 @@ def comparison_html(found: Comparison, pictures: Pictures) -> str:
         contrasts=contrast_lines(found),
         notes=(same_numbers_text(found), *found.notes),
         plan_tables=plan_tables(found, formats),
-        pair_cells=pair_cells(found, formats),
+        pair_cells=[[row[0].replace(" ", "\u00a0"), *row[1:]] for row in pair_cells(found, formats)],
         explanations=pair_explanations(found),
         money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, {formats.box_text}",
         pictures=picture_parts(FIGURES, pictures),

@@ -162,7 +162,7 @@ def _rules_text(decision: SparesDecision, found: SparesAnswer, formats: RunForma
     if not any(one.differs for one in found.outcomes):
         return []
     told = [one for one in found.outcomes if one.key.startswith("rule_") or one.key in ("plan", "none")]
-    told = [one for one in told if one is not decision.cheapest]
+    told = [one for one in told if one is not decision.cheapest and one not in decision.ties[:3]]
     if not told:
         return []
     names = {"plan": "the plan's own rule", "none": "filling no gap"}

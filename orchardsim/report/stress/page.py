@@ -8,6 +8,7 @@ from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
 from orchardsim.report.run_formats import LEFT_OUT, RunFormats, in_shown_units
 from orchardsim.report.stress.words import (
+    TABLES,
     explanation_lines,
     footer_text,
     formats_of,
@@ -62,12 +63,13 @@ def stress_html(found: Stress, pictures: Pictures) -> str:
     from orchardsim.report.stress.figures import FIGURES
 
     formats = formats_of(found)
+    cells = stress_cells(found, formats)
     return render(
         "stress.html",
         title=f"Bad seasons: {found.title}",
         footer=footer_text(found),
         sentences=stress_sentences(found),
-        cells=stress_cells(found, formats),
+        tables=[[[row[column] for column in columns] for row in cells] for columns in TABLES],
         explanations=explanation_lines(found),
         money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, {formats.box_text}",
         pictures=picture_parts(FIGURES, pictures),

@@ -29,6 +29,8 @@ END: Final = (
 
 COLUMNS: Final = (0, 1, 6, 2, 7, 9, 3, 4, 5, 8)
 """Order of the columns: money first, for it is what the bad seasons are ranked by, then fruit and trees."""
+TABLES: Final = ((0, 1, 2, 3, 4, 5), (0, 1, 6, 7, 8, 9))
+"""Columns of the two tables, for ten do not fit beside each other: money, then fruit and trees."""
 
 
 def formats_of(found: Stress) -> RunFormats:
@@ -293,8 +295,7 @@ def stress_table(found: Stress) -> str:
     formats = formats_of(found)
     cells = stress_cells(found, formats)
     lines = [found.title, footer_text(found), f"leaf: that of block {found.leaf_of}; {formats.money_basis}", ""]
-    # Ten columns do not fit on a line: money first, then fruit and trees.
-    for columns in ((0, 1, 2, 3, 4, 5), (0, 1, 6, 7, 8, 9)):
+    for columns in TABLES:
         part = [[row[column] for column in columns] for row in cells]
         lines += [*text_columns(part), ""]
     for note in (f"{season.title}: {season.note}" for season in found.seasons if season.note):
