@@ -176,7 +176,7 @@ def figures(p: Physiology) -> dict[str, float]:
         "pressed": kept.pressed[7:].mean(),
         "free: bloom 10": free.bloom[9],
         "alone: swing": swing(lone.crop[4:10].reshape(6, -1)),
-        "late: bloom 10": late.bloom[9],
+        "late: bloom 5-10": late.bloom[4:10].mean(),
         "poor: crop 1-8": poor.crop.sum(axis=0)[standing].mean(),
         "trunk 8": poor.trunk[-1][standing].mean(),
         "fresh 8": poor.fresh[7],
