@@ -120,7 +120,9 @@ def test_lack_of_chill_lowers_bloom(plan, library, usual):
 
 def test_poor_bee_weather_lowers_the_crop(plan, library, usual):
     poor = run(plan, changed(library, pollination_hours=lambda one: 0 * one + 0.5))
-    assert (poor["fruit_number"][:, 3] < 0.8 * usual["fruit_number"][:, 3]).all()
+    few, enough = poor["fruit_number"][:, 3], usual["fruit_number"][:, 3]
+    # where more sets than the target it is thinned to that: less is missing there
+    assert (few < enough).all() and few.mean() < 0.7 * enough.mean()
 
 
 def test_drought_lowers_growth_and_crop_at_the_blocks_own_cover(plan, library, usual):
