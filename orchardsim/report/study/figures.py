@@ -136,10 +136,11 @@ def plot_interactions(found: StudyFindings, measure: str | None = None) -> Figur
         axes = figure.add_subplot(-(-len(shares) // across), across, number)
         first, second = sorted(share.factors, key=lambda name: -len(found.design.factors[name]))
         _interaction(axes, found, answer, formats, first, second)
-        axes.set_title(f"{first} with {second}: {100 * share.share:.0f} % of what differs", fontsize=8, loc="left")
+        axes.set_title(f"{first} with {second}: {100 * share.share:.0f} %", fontsize=8, loc="left")
     add_footer(
         figure,
-        "Means over all other factors. Bars: limits, all together at 95 %, of what a pair adds beyond its two levels; "
+        "Means over all other factors; percent: share of what differs between cells that the pair adds. Bars: limits, "
+        "all together at 95 %, of what a pair adds beyond its two levels; "
         f"lines that are parallel within them act apart. {_footer(found)}",
     )
     return figure
