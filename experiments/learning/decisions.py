@@ -34,13 +34,17 @@ from orchardsim.simulation.same_futures import SameFutures
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
 
-PARTS = ("spacing", "crop_load")
+PARTS = ("spacing", "crop_load", "stock_and_spacing", "spacing_of_vigor")
 YEARS, ROWS = 20, 3000
 GROUND = (0.7, 1.0, 1.4)
 PRICES = tuple(round(0.8 + 0.05 * step, 2) for step in range(25))
 SPACINGS = ("0.7 m", "1.0 m", "1.4 m", "2.0 m")
 CROP_LOADS = ((0, 2, 3, 4), (0, 4, 5, 6), (0, 6, 7, 9), (0, 8, 10, 12))
 """Fruit left per cm2 of trunk by leaf; the last holds on."""
+STOCKS = {"M.9": "0.8 m", "G.935": "1.0 m", "MM.106": "1.75 m", "MM.111": "2.5 m"}
+"""Each stock at a spacing of its own."""
+VIGOROUS, ROOM = "MM.106", ("1.0 m", "1.5 m", "2.25 m", "3.0 m")
+"""Rows to come on a stock of more vigor than the row that was measured, and their spacings."""
 SURE_BY = 2.0
 """Standard errors by which a gain must exceed its own error to count as beyond it."""
 
@@ -128,7 +132,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
     load = {words(one): {"block.next_rows.crop_load_target": list(one)} for one in CROP_LOADS}
     path = options.out / "decisions.json"
     document = json.loads(path.read_text()) if path.exists() else {}
-    for part, ways in zip(PARTS, (spacing, load), strict=True):
+    stock = {
+        f"{name} at {room}": {"block.next_rows.rootstock": name, "block.next_rows.tree_spacing": room}
+        for name, room in STOCKS.items()
+    }
+    vigor = {
+        f"{VIGOROUS} at {room}": {"block.next_rows.rootstock": VIGOROUS, "block.next_rows.tree_spacing": room}
+        for room in ROOM
+    }
+    for part, ways in zip(PARTS, (spacing, load, stock, vigor), strict=True):
         if part in options.parts:
             rows = choices(plan, money_by_price(plan, ways, options.trials), learned)
             document[part] = {"trials": options.trials, "years": YEARS, "choices": rows}

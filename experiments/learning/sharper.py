@@ -3,7 +3,7 @@
 The measurements are configs/first_row_measurements.csv. Both plans meet the same trials, so widths differ by what was
 learned alone. All is invented.
 
-Usage: ``python experiments/learning/sharper.py --out DIR [--trials 150]``
+Usage: ``python experiments/learning/sharper.py --out DIR [--trials 100] [--parts run compare study spares]``
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from orchardsim.plan.reading import read_toml
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.learning.rows import PLAN
 
+PARTS = ("run", "compare", "study", "spares")
 YEARS, WIDE = 20, "1.25 m"
 KEY = "block.next_rows.tree_spacing"
 Band = dict[str, float]
@@ -92,10 +93,11 @@ def by_spares(path: Path, trials: int) -> dict[str, object]:
 
 
 def main() -> None:
-    """Fit, run everything with both plans, write the numbers."""
+    """Fit, run the parts with both plans, write the numbers; what other parts found before stays."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--trials", type=int, default=150)
+    parser.add_argument("--trials", type=int, default=100)
+    parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
     rows = PLAN.with_name("first_row_measurements.csv")
@@ -108,10 +110,11 @@ def main() -> None:
         "study": lambda path: by_study(path, options.trials),
         "spares": lambda path: by_spares(path, options.trials),
     }
-    found = {
-        name: {which: answer(path) for which, path in plans.items()} for name, answer in answers.items()
-    } | {"trials": options.trials}  # fmt: skip
-    (options.out / "sharper.json").write_text(json.dumps(found, indent=1) + "\n")
+    path = options.out / "sharper.json"
+    found = json.loads(path.read_text()) if path.exists() else {}
+    for part in options.parts:
+        found[part] = {which: answers[part](plan) for which, plan in plans.items()} | {"trials": options.trials}
+    path.write_text(json.dumps(found, indent=1) + "\n")
 
 
 if __name__ == "__main__":
