@@ -10,7 +10,7 @@ from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
 from orchardsim.cli.folders import folder_name
 from orchardsim.cli.progress import tell
-from orchardsim.cli.run import whole_number
+from orchardsim.cli.size import add_jobs, add_size
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,9 +18,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plan", type=Path, metavar="PLAN", help="planting plan (TOML) that states calendar_year")
     parser.add_argument(
         "measurements", type=Path, metavar="MEASUREMENTS.csv", help="what was measured; one row a reading"
-    )
-    parser.add_argument(
-        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of the simulated rows (default 1)"
     )
     parser.add_argument(
         "--out", type=folder_name, metavar="DIR", help="folder for the updated plan, what was learned, and the page"
@@ -38,13 +35,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="KEY=VALUES",
         help="options to choose between: a key of the plan and a list of values (default: three tree spacings)",
     )
-    parser.add_argument(
-        "--trials", type=whole_number(50, 100_000), default=200, help="trials of an option (default 200)"
-    )
-    parser.add_argument("--years", type=whole_number(5, 80), default=20, help="years of an option's run (default 20)")
-    parser.add_argument(
-        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
-    )
+    add_size(parser, "trials of an option", 200, 50, 100_000, fewest_years=5)
+    add_jobs(parser)
     parser.add_argument("--force", action="store_true", help="replace what another fit left in the folder")
     add_answer_arguments(parser, "print every level and measurement too, and the tables of --next and --wait")
 

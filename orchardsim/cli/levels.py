@@ -8,19 +8,13 @@ from pathlib import Path
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
 from orchardsim.cli.folders import folder_name
-from orchardsim.cli.run import whole_number
+from orchardsim.cli.size import add_size
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
-    parser.add_argument(
-        "--trials", type=whole_number(4, 100_000), default=40, help="simulated futures of each look (default 40)"
-    )
-    parser.add_argument("--years", type=whole_number(2, 80), default=20, help="years counted from year 0 (default 20)")
-    parser.add_argument(
-        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
-    )
+    add_size(parser, "simulated futures of each look", 40, 4, 100_000)
     parser.add_argument(
         "--out", type=folder_name, metavar="DIR", help="folder for levels.json, levels.html and figures/"
     )

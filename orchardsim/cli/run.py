@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import os
 import shutil
 import tempfile
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 from orchardsim.cli.answer import add_answer_arguments, print_closing
 from orchardsim.cli.folders import folder_name, open_for
 from orchardsim.cli.progress import progress, tell, warn
+from orchardsim.cli.size import add_jobs, add_size
 from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
 
 if TYPE_CHECKING:
@@ -25,21 +25,6 @@ if TYPE_CHECKING:
 
 PARTS: Final = (("trials", ""), ("second", " of the second opinion"))
 """Prefix of the kept files, and words, of a run and its second opinion."""
-
-
-def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
-    """Argument type: a whole number within bounds."""
-
-    def read(text: str) -> int:
-        try:
-            value = int(text)
-        except ValueError:
-            raise argparse.ArgumentTypeError(f"found {text!r}, expected a whole number") from None
-        if not low <= value <= high:
-            raise argparse.ArgumentTypeError(f"found {value}, allowed {low} to {high}")
-        return value
-
-    return read
 
 
 def trial_numbers(text: str) -> tuple[int, ...]:
@@ -55,16 +40,8 @@ def trial_numbers(text: str) -> tuple[int, ...]:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
-    parser.add_argument(
-        "--trials", type=whole_number(2, 1_000_000), default=200, help="simulated futures (default 200)"
-    )
-    parser.add_argument("--years", type=whole_number(2, 80), default=20, help="years counted from year 0 (default 20)")
-    parser.add_argument(
-        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
-    )
-    parser.add_argument(
-        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
-    )
+    add_size(parser, "simulated futures", 200, 2)
+    add_jobs(parser)
     parser.add_argument("--weather", type=Path, metavar="FILE", help="station record to use instead of the plan's")
     parser.add_argument(
         "--seasons",

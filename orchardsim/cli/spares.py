@@ -3,31 +3,19 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
 from orchardsim.cli.folders import folder_name
-from orchardsim.cli.run import whole_number
+from orchardsim.cli.size import add_jobs, add_size
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
-    parser.add_argument(
-        "--trials",
-        type=whole_number(8, 1_000_000),
-        default=200,
-        help="simulated futures; half choose the policy, half report on it (default 200)",
-    )
-    parser.add_argument("--years", type=whole_number(3, 80), default=20, help="years counted from year 0 (default 20)")
-    parser.add_argument(
-        "--seed", type=whole_number(0, 2**63 - 1), default=1, help="seed of all random draws (default 1)"
-    )
-    parser.add_argument(
-        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
-    )
+    add_size(parser, "simulated futures; half choose the policy, half report on it", 200, 8, fewest_years=3)
+    add_jobs(parser)
     parser.add_argument(
         "--out", type=folder_name, metavar="DIR", help="folder for spares.json, spares.html and figures/"
     )

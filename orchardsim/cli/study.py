@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +10,7 @@ from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import say_answer, work_out
 from orchardsim.cli.folders import folder_name, open_for
 from orchardsim.cli.progress import warn
-from orchardsim.cli.run import whole_number
+from orchardsim.cli.size import add_jobs
 from orchardsim.cli.stop import NOT_KEPT, kept
 
 if TYPE_CHECKING:
@@ -21,9 +20,7 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("file", type=Path, metavar="FILE", help="study file (TOML): base plan, factors, trials")
-    parser.add_argument(
-        "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
-    )
+    add_jobs(parser)
     parser.add_argument("--dask", metavar="ADDRESS", help="Dask scheduler whose workers do the work, tcp://host:port")
     parser.add_argument(
         "--out", type=folder_name, metavar="DIR", help="folder for trials, tables, pictures, methods and page"
