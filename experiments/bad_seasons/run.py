@@ -92,7 +92,9 @@ def picture(rows: list[dict], trials: int) -> Figure:
         panel.axhline(0, color="0.6", linewidth=0.5)
     for panel in panels[len(seasons) :]:
         panel.set_axis_off()
-    panels[0].legend(fontsize=5.5)
+    handles, labels = panels[0].get_legend_handles_labels()
+    free = len(panels) > len(seasons)
+    panels[-1 if free else 0].legend(handles, labels, fontsize=7 if free else 5.5, loc="center" if free else "best")
     figure.supylabel("cost [1,000 USD/ha, present value]", fontsize=8)
     add_footer(figure, f"Leaf in which the bad season comes. Mean of n = {trials} trials. Invented farm.")
     return figure
