@@ -20,7 +20,7 @@ from orchardsim.plan.plan import Plan
 from orchardsim.plan.quantities import UnitContext
 from orchardsim.plan.raw import RawTable
 from orchardsim.plan.reading import read_toml
-from orchardsim.plan.study_waiting import Waiting, WaitingTable, waitings_of
+from orchardsim.plan.study_waiting import FEWEST_TRIALS, Waiting, WaitingTable, waitings_of
 from orchardsim.plan.tables import Table, validated
 
 MOST_CELLS: Final = 2_000
@@ -176,6 +176,8 @@ def load_study(source: str | Path | RawTable, *, base: str | Path | None = None)
     _check_cells(cells, where)
     if table.waiting is not None and table.design != "factorial":
         raise InputError(where, "waiting: found it in a Latin hypercube; allowed in a factorial only")
+    if table.waiting is not None and table.trials < FEWEST_TRIALS:
+        raise InputError(where, f"trials: found {table.trials}; waiting needs {FEWEST_TRIALS} or more")
     return Study(
         title=table.title,
         path=path,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 from pydantic import Field
 
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from orchardsim.plan.reading import RawTable
     from orchardsim.plan.study import Cell, Factor
 
-MOST_YEARS = 10
+MOST_YEARS: Final = 10
+FEWEST_TRIALS: Final = 50
+"""Trials below which money cannot be told by a dozen levels."""
 
 
 class WaitingTable(Table):

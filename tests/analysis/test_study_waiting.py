@@ -18,11 +18,11 @@ from orchardsim.results.study_trials import StudyTrials
 from ..plan.examples import CONFIGS
 
 
-def declared(**waiting):
+def declared(trials=50, **waiting):
     raw = {
         "title": "now or later",
         "plan": str(CONFIGS / "first_row.toml"),
-        "trials": 10,
+        "trials": trials,
         "decide_by": "npv",
         "known_trials": 0,
         "factor": [
@@ -54,7 +54,7 @@ def test_every_circumstance_plants_each_option_after_each_wait_or_not_at_all(now
 
 def test_a_study_runs_what_waits_beside_its_cells(now_or_later):
     without = declared()
-    assert study_size(now_or_later) == study_size(without) + 2 * 5 * 10
+    assert study_size(now_or_later) == study_size(without) + 2 * 5 * 50
     assert study_identity(now_or_later) != study_identity(without)
 
 
@@ -63,8 +63,8 @@ def test_what_waiting_is_worth_goes_through_file_words_and_document(now_or_later
         WaitRow(0, 1000.0, 300.0, -500.0, 2000.0, 0.4, 0.0, 0.0, 1000.0, 0.0, (1.0, 0.0, 0.0)),
         WaitRow(1, 900.0, 200.0, -100.0, 1500.0, 0.3, 0.35, 0.04, 700.0, 1200.0, (0.6, 0.1, 0.3)),
     )
-    answer = WaitAnswer(("0.8 m", "1.4 m", "plant nothing more"), rows, 10, 20, "USD")
-    npv = np.random.default_rng(1).normal(size=(4, 10))
+    answer = WaitAnswer(("0.8 m", "1.4 m", "plant nothing more"), rows, 50, 20, "USD")
+    npv = np.random.default_rng(1).normal(size=(4, 50))
     trials = StudyTrials(study_design(now_or_later), FACTS, {"npv": npv}, {}, {}, (("rate 0.03 /year", answer),))
     found = study_findings(StudyTrials.of(trials.dataset()))
     assert found.waiting == trials.waiting
@@ -81,6 +81,7 @@ def test_what_waiting_is_worth_goes_through_file_words_and_document(now_or_later
         ({"years": []}, "waiting.years"),
         ({"years": [0]}, "waiting.years"),
         ({"until": 3}, "waiting.until"),
+        ({"trials": 12, "years": [1]}, "trials: found 12; waiting needs 50 or more"),
     ],
 )
 def test_what_is_wrong_gets_one_line(waiting, words):
