@@ -34,7 +34,7 @@ from orchardsim.simulation.same_futures import SameFutures
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
 
-PARTS = ("spacing", "crop_load", "stock_and_spacing", "spacing_of_vigor")
+PARTS = ("spacing", "crop_load", "stock_and_spacing")
 YEARS, ROWS = 20, 3000
 GROUND = (0.7, 1.0, 1.4)
 PRICES = tuple(round(0.8 + 0.05 * step, 2) for step in range(25))
@@ -43,8 +43,6 @@ CROP_LOADS = ((0, 2, 3, 4), (0, 4, 5, 6), (0, 6, 7, 9), (0, 8, 10, 12))
 """Fruit left per cm2 of trunk by leaf; the last holds on."""
 STOCKS = {"M.9": "0.8 m", "G.935": "1.0 m", "MM.106": "1.75 m", "MM.111": "2.5 m"}
 """Each stock at a spacing of its own."""
-VIGOROUS, ROOM = "MM.106", ("1.0 m", "1.5 m", "2.25 m", "3.0 m")
-"""Rows to come on a stock of more vigor than the row that was measured, and their spacings."""
 SURE_BY = 2.0
 """Standard errors by which a gain must exceed its own error to count as beyond it."""
 
@@ -105,6 +103,13 @@ def choices(plan: Plan, by_price: Mapping[float, Money], learned: Mapping[float,
     return found
 
 
+def planted(money: Money) -> Money:
+    """Only the ways to plant: for land that is planted whatever comes."""
+    return dataclasses.replace(
+        money, names=money.names[:-1], npv=money.npv[:-1], peak_borrowing=money.peak_borrowing[:-1]
+    )
+
+
 def learned_rows(plan: Plan) -> dict[float, Learned]:
     """What sixty trees of a row on each ground tell."""
     seen = measured_row(plan, 60)
@@ -136,14 +141,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
         f"{name} at {room}": {"block.next_rows.rootstock": name, "block.next_rows.tree_spacing": room}
         for name, room in STOCKS.items()
     }
-    vigor = {
-        f"{VIGOROUS} at {room}": {"block.next_rows.rootstock": VIGOROUS, "block.next_rows.tree_spacing": room}
-        for room in ROOM
-    }
-    for part, ways in zip(PARTS, (spacing, load, stock, vigor), strict=True):
+    for part, ways in zip(PARTS, (spacing, load, stock), strict=True):
         if part in options.parts:
-            rows = choices(plan, money_by_price(plan, ways, options.trials), learned)
-            document[part] = {"trials": options.trials, "years": YEARS, "choices": rows}
+            money = money_by_price(plan, ways, options.trials)
+            document[part] = {
+                "trials": options.trials,
+                "years": YEARS,
+                "choices": choices(plan, money, learned),
+                "planted_anyway": choices(plan, {price: planted(own) for price, own in money.items()}, learned),
+            }
     path.write_text(json.dumps(document, indent=1) + "\n")
 
 
