@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 MEASURES: Final = ("npv", "npv_per_area", "peak_borrowing", "payback_year", "irr", "picked_per_area", "hours_per_area")
 """Rows of the sheet's table, as far as the comparison has them."""
 MOST_CONTRASTS: Final = 8
-CAUTIONS_AT: Final = 0.145
+CAUTIONS_AT: Final = 0.155
 """Height of the paper, as a share, at which its cautions begin."""
 
 
