@@ -49,3 +49,6 @@ TASKS: Final = (
     "frost_protection",
     "upkeep",
 )
+PROTECTION_FUEL: Final = {"wind_machine": "propane", "overhead_sprinklers": "", "heaters": "heating_oil"}
+"""Ways of frost protection, and the cost key of their fuel; none where the price of water holds it. What a way costs
+installed and by the hour stands under its name, and under its name with ``_running``."""

@@ -14,7 +14,6 @@ from orchardsim.economy.parameters import Costs, Finance
 
 SAME_LAND = 0.05
 """Share by which gross areas of the same land may differ between two blocks' layouts (assumption)."""
-INSTALLATIONS = {"wind_machine": "wind_machine", "overhead_sprinklers": "overhead_sprinklers", "heaters": "heaters"}
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class BlockMoney:
     blight_control : float [1]
         Share of blossom infections by fire blight that paid sprays prevent.
     protection : str
-        Frost protection: "none", "wind_machine", "overhead_sprinklers" or "heaters".
+        Frost protection: "none", or one of :data:`~orchardsim.core.labels.PROTECTION_FUEL`.
     planting_hours, support_hours : float [hour]
         Hours that planting and support are expected to take, for :func:`establishment_schedule` only.
     yield_history : tuple of float [kg]
@@ -256,8 +255,8 @@ def _installations(block: BlockMoney, costs: Costs) -> Iterator[tuple[int, int, 
     area = f"{block.geometry.planted_area:.0f} m2"
     if block.irrigated:
         yield block.year_planted, 0, "irrigation_system", f"{area} planted", costs.irrigation_area
-    if block.protection in INSTALLATIONS:
-        price = getattr(costs, INSTALLATIONS[block.protection])
+    if block.protection != "none":
+        price = getattr(costs, block.protection)
         yield block.year_planted, 1, "protection_equipment", f"{block.protection}: {area}", price
     if block.netting:
         yield block.year_planted + 1, 1, "protection_equipment", f"nets: {area}", costs.net

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import IdentityError
 from orchardsim.core.handover import FarmQuantities
-from orchardsim.core.labels import SHARED, TASKS
+from orchardsim.core.labels import PROTECTION_FUEL, SHARED, TASKS
 from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS, columns_of
 from orchardsim.economy.account import (
     Account,
@@ -176,6 +176,14 @@ def _picking_pay(
     return np.maximum(bins * (costs.picking_bin + market.fruit[block.cultivar].picking_premium), hourly)
 
 
+def _running(protection: str, costs: Costs) -> tuple[float, float]:
+    """Wear of a way of frost protection [money/m2/hour], and price of its fuel [money/L]."""
+    if protection == "none":
+        return 0.0, 0.0
+    fuel = PROTECTION_FUEL[protection]
+    return getattr(costs, f"{protection}_running"), getattr(costs, fuel) if fuel else 0.0
+
+
 def _yearly_costs(
     flows: Array,
     quantities: FarmQuantities,
@@ -186,13 +194,6 @@ def _yearly_costs(
 ) -> None:
     years = quantities.leaf.shape[0]
     time = np.arange(years)
-    # Wear per area and hour, and price of the fuel; the price of water holds the fuel of its pump.
-    running = {
-        "none": (0.0, 0.0),
-        "wind_machine": (costs.wind_machine_running, costs.propane),
-        "overhead_sprinklers": (costs.overhead_sprinklers_running, 0.0),
-        "heaters": (costs.heaters_running, costs.heating_oil),
-    }
     even = np.full(len(QUARTERS), 0.25)
     for row, block in enumerate(blocks):
         leaf, geometry = quantities.leaf[:, row], block.geometry
@@ -212,7 +213,7 @@ def _yearly_costs(
         pay("overhead", grown * (costs.overhead_area + costs.management) * gross, even)
         pay("land_charge", held * costs.land_charge * gross, even)
         pay("water_and_fuel", quantities.irrigation_depth[:, :, row] * planted * costs.water, (0, 0.2, 0.8, 0))
-        wear, fuel = running[block.protection]
+        wear, fuel = _running(block.protection, costs)
         protection = quantities.protection_hours[:, :, row] * planted * wear
         protection = protection + quantities.protection_fuel[:, :, row] * fuel
         pay("water_and_fuel", protection, (0, 1, 0, 0))
