@@ -27,6 +27,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.operations.yard import Yard
 from orchardsim.simulation import rest_to_bloom, trial_range
 from orchardsim.simulation.seasons import build_library
+from orchardsim.simulation.trial_range import RANGE_TRIALS
 from orchardsim.trees import losses as tree_losses
 from orchardsim.trees import model as tree_model
 
@@ -187,7 +188,7 @@ def measure(plan: Any, trials: int, price: dict[str, float]) -> dict[str, float]
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--trials", type=int, default=9, help="trials of job R (default 9, one tile)")
+    parser.add_argument("--trials", type=int, default=RANGE_TRIALS, help="trials of job R (default: those of a task)")
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "latest")
     options = parser.parse_args()
     demo = orchardsim.load_plan(ROOT / "configs" / "demo.toml")
@@ -195,7 +196,7 @@ def main() -> None:
     price = prices(trial_range.tile_size(large) * large.blocks[0].plan.layout.positions)
     found: dict[str, dict[str, Any]] = {
         "job R": measure(large, options.trials, price),
-        "demo": measure(demo, 10 * options.trials, price),
+        "demo": measure(demo, 2 * options.trials, price),
         "ns per element": price,
         "calls of the floor": {name: sum(calls.values()) for name, calls in CALLS.items()},
         "machine": {"load average, 1 minute": os.getloadavg()[0], "numpy": np.__version__},
