@@ -27,7 +27,6 @@ COMMANDS: Final[dict[str, tuple[list[str], float | None]]] = {
     "run demo, 50 trials": (["run", DEMO, "--trials", "50"], 3.0),
     "run demo, 200 trials": (["run", DEMO], 4.0),
     "the same with page and sheet": (["run", DEMO, "--force", "--out", "OUT"], 7.0),
-    "run demo, 2,000 trials": (["run", DEMO, "--trials", "2000"], None),
 }
 """Words of a command, and seconds that it should take at most on two free cores."""
 FIRST: Final = "run demo, 50 trials"
