@@ -17,7 +17,7 @@ def _stop(number: int, frame: Any) -> NoReturn:
 
 def _hasten() -> None:
     """Spare a command what only a longer program needs; half of a short run is getting ready."""
-    if "--dask" not in sys.argv:
+    if not any(word.startswith("--d") for word in sys.argv):  # --dask, which may be cut short
         # libraries of units and of labelled arrays open it wherever it is installed, for arrays that nobody here has
         sys.modules["dask"] = None  # type: ignore[assignment]
     # what is imported stays to the end, so looking for it in vain, again and again, is of no use

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import gc
+import sys
+
 import pytest
 
+from orchardsim.cli import start
 from orchardsim.cli.main import main
 from orchardsim.simulation.partial import PartialRun
 from tests.plan.examples import CONFIGS
@@ -59,3 +63,15 @@ def test_a_folder_within_a_file_is_refused_as_such(tmp_path, capsys):
     assert main(["run", str(plan), "--trials", "2", "--out", str(tmp_path / "afile" / "x")]) == 2
     err = capsys.readouterr().err
     assert "afile is a file" in err and err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "hidden"),
+    [("run plan.toml", True), ("study s.toml --dask=tcp://a:1", False), ("study s --da b:1", False)],
+)
+def test_a_library_for_clusters_is_hidden_unless_asked_for(words, hidden, monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["orchardsim", *words.split()])
+    monkeypatch.setattr(gc, "set_threshold", lambda *numbers: None)
+    monkeypatch.setitem(sys.modules, "dask", sys)
+    start._hasten()
+    assert (sys.modules["dask"] is None) == hidden
