@@ -43,6 +43,11 @@ def _of_panel(axes: Axes) -> Iterator[Drawn]:
     panel = (axes.get_title(loc="left") or axes.get_title() or axes.get_ylabel()).replace("\n", " ")
     bars = {id(patch) for held in axes.containers for patch in held}
     for held in axes.containers:
+        line = getattr(held, "lines", (None,))[0]  # of points with error bars
+        if line is not None:
+            bars.add(id(line))
+            yield Drawn(panel, _name(held), _numbers(line.get_xdata()), _numbers(line.get_ydata()))
+            continue
         patches: list[Any] = [patch for patch in held if hasattr(patch, "get_width")]
         if patches:
             across = getattr(held, "orientation", "vertical") == "horizontal"

@@ -8,7 +8,7 @@ from typing import Final
 
 from orchardsim.core.glossary import term
 from orchardsim.core.parameters import STATUSES
-from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
+from orchardsim.report.columns import SCREEN_LINES, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
 from orchardsim.report.fit.next_words import wait_cells, wait_sentences
 from orchardsim.report.run_formats import RunFormats
@@ -16,6 +16,8 @@ from orchardsim.results.study import Contrast, MeasureAnswer, StudyDesign, Study
 from orchardsim.results.study_tables import base_numbers
 from orchardsim.risk.contrasts import RESAMPLES
 
+MOST_CELLS: Final = 6
+"""Cells on the first screen, the best (wording only)."""
 MATTERS: Final = 0.05
 """Share of a contrast's variance from which a level is named."""
 FORETELLS: Final = 0.8
@@ -304,7 +306,11 @@ def study_screen(found: StudyFindings) -> str:
     ]
     for title, sentences, _ in waiting_parts(found):
         head += sentence_pieces([f"{title}: {sentences[0]}"])
-    return one_screen(head, table_pieces(cells, left=range(factors)))
+    table = table_pieces(cells[: MOST_CELLS + 1], left=range(factors))
+    room, first = SCREEN_LINES - 1 - sum(map(len, table)), 0
+    while first < len(head) and sum(map(len, head[: first + 1])) <= room:
+        first += 1
+    return one_screen(head[:first], table)
 
 
 def study_table(found: StudyFindings) -> str:
