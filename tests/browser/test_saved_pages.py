@@ -186,10 +186,10 @@ def test_names_stay_text(browser: Any, folder: Path, name: str) -> None:
 def test_numbers_of_the_sheet_are_those_of_its_file(browser: Any, folder: Path) -> None:
     """Every amount of money in the answer's sentences stands in summary.json, to three figures."""
     summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
-    known = {round_figures(abs(value)) for value in _numbers(summary)}
+    known = {f"{round_figures(abs(value)):,.0f}" for value in _numbers(summary)}
     page, _ = opened(browser, folder / "sheet.html", 768)
     said = page.locator(".say").inner_text() + page.locator("section[aria-label='what can go wrong']").inner_text()
-    amounts = [float(one.replace(",", "")) for one in re.findall(r"USD ([\d,]+)", said)]
+    amounts = re.findall(r"USD ([\d,]*\d)", said)
     assert len(amounts) >= 4 and all(amount in known for amount in amounts)
     bill = summary["sheet"]["bill_by_year"]
     cells = page.locator("table tr").last.locator("td").all_inner_texts()
