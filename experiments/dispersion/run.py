@@ -29,6 +29,8 @@ from orchardsim.plan.keys import with_keys
 
 HERE = Path(__file__).parent
 DEMO = HERE.parents[1] / "configs" / "demo.toml"
+NEVER = 1.3
+"""Where the picture puts a year that never comes."""
 
 
 @dataclass(frozen=True)
@@ -129,18 +131,26 @@ def main() -> None:
         print(f"{one.row:4s} {one.low:7.3g} to {one.high:6.3g} {one.ours:8.3g}  {met}  {one.what}")
     table = [
         {"row": one.row, "what": one.what, "source": one.source, "low": one.low,
-         "high": None if np.isinf(one.high) else one.high, "ours": float(f"{one.ours:.4g}"), "met": one.met}
+         "high": None if np.isinf(one.high) else one.high,
+         "ours": "never" if np.isinf(one.ours) else float(f"{one.ours:.4g}"), "met": one.met}
         for one in found
     ]  # fmt: skip
     (HERE / "dispersion.json").write_text(json.dumps({"trials": options.trials, "rows": table}, indent=1) + "\n")
+    draw(found, HERE / "dispersion.png")
+
+
+def draw(found: list[Row], path: Path) -> None:
+    """Each figure of ours over the upper end of its published range; what is never reached stands at the right edge."""
     figure, axes = plt.subplots(figsize=(11, 10), layout="constrained")
     for place, one in enumerate(reversed(found)):
         scale = one.high if np.isfinite(one.high) else max(one.ours, 1.0)
         axes.plot([one.low / scale, 1.0], [place, place], lw=8, color="0.8", solid_capstyle="butt")
-        axes.plot(one.ours / scale, place, "o" if one.met else "x", color="k")
+        never = not np.isfinite(one.ours)
+        axes.plot(NEVER if never else one.ours / scale, place, "o" if one.met else ">" if never else "x", color="k")
     axes.set_yticks(range(len(found)), [f"{one.row}  {one.what}" for one in reversed(found)], fontsize=8)
-    axes.set_xlabel("over the upper end of the published range; grey: range, o met, x missed")
-    figure.savefig(HERE / "dispersion.png", dpi=120)
+    axes.set_xlabel("over the upper end of the published range; grey: range, o met, x missed, > never")
+    figure.savefig(path, dpi=120)
+    plt.close(figure)
 
 
 if __name__ == "__main__":
