@@ -84,6 +84,13 @@ class Desk:
             self.drafts[name] = Draft(self.folder, name)
         return self.drafts[name]
 
+    def looked_at(self, name: str) -> Draft:
+        """A plan as its file stands now, unless it holds changes that are not saved yet."""
+        draft = self.drafts.get(name)
+        if draft is not None and not draft.changed and draft.saved.encode() != self.folder.read_plan(name):
+            del self.drafts[name]
+        return self.draft(name)
+
     def page(self, template: str, **values: Any) -> str:
         """A page or a part of one."""
         return self.pages.get_template(template).render(**values)
@@ -340,7 +347,7 @@ async def plan_page(request: Request) -> Response:
     """The page of one plan."""
     desk = _desk(request)
     name = request.path_params["name"]
-    draft = await asyncio.to_thread(desk.draft, name)
+    draft = await asyncio.to_thread(desk.looked_at, name)
     text = await asyncio.to_thread(
         lambda: desk.page(
             "plan.html",
@@ -409,6 +416,7 @@ async def save(request: Request) -> Response:
         raise InputError("plan", "a field holds a value that was not taken over; correct it, or empty it, then save")
     draft.save(_text(sent, "name").strip() if name is not None else None)
     if name is not None and name != draft.name:
+        desk.drafts.pop(draft.name)  # its changes went into the other plan; its own file holds none of them
         return JSONResponse({"open": f"/plan/{quote(_text(sent, 'name').strip())}"})
     return JSONResponse({"saved": f"{desk.folder.plan_path(draft.name).name}", "changed": draft.changed})
 

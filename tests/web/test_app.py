@@ -146,6 +146,22 @@ def test_no_more_is_read_than_a_limit(client, place, monkeypatch):
     assert client.post("/plan/demo/edit", content=deep, headers={"origin": OWN}).status_code == 400
 
 
+def test_a_plan_changed_on_disk_is_read_anew(client, place):
+    post(client, "/start", {"start": "demo", "name": "disk"})
+    client.get("/plan/disk")
+    path = place / "disk.toml"
+    path.write_text(path.read_text().replace('headland = "7 m"', 'headland = "6 m"'))
+    assert 'value="6 m"' in client.get("/plan/disk").text
+    post(client, "/plan/disk/edit", {"place": ["block", 0, "headland"], "value": "5 m"})
+    path.write_text(path.read_text() + "# by hand\n")
+    assert "changed on disk" in post(client, "/plan/disk/save", {}).json()["problem"]
+    assert 'value="5 m"' in client.get("/plan/disk").text, "what was typed is not lost"
+    assert post(client, "/plan/disk/save", {"name": "disk too"}).json() == {"open": "/plan/disk%20too"}
+    assert (
+        'value="6 m"' in client.get("/plan/disk").text and 'headland = "5 m"' in (place / "disk too.toml").read_text()
+    )
+
+
 def test_an_older_window_gets_all_fields_again(client):
     first = edit(client, ["block", 0, "headland"], "8 m").json()
     old = {"place": ["block", 0, "row_length"], "value": "80 m", "revision": first["revision"] - 1}
