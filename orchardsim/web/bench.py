@@ -11,8 +11,12 @@ from asyncio.subprocess import PIPE, Process
 from collections.abc import Mapping
 from typing import Any, Final
 
+from orchardsim.web.orders import STOP
+
 LONGEST_NEWS: Final = 1 << 24
 """Bytes of one line from the process."""
+STOP_WAIT: Final = 4.0
+"""Seconds that the process may take to give an order up; a range of trials takes about one."""
 
 
 class Bench:
@@ -31,6 +35,8 @@ class Bench:
         self._listener: asyncio.Task[None] | None = None
         self._closed = False
         self._began = 0.0
+        self._idle = asyncio.Event()
+        """Set when the process has ended with the order, one way or another."""
         self._lock = asyncio.Lock()
 
     @property
@@ -57,6 +63,7 @@ class Bench:
     async def order(self, order: Mapping[str, Any]) -> None:
         """Hand an order over; only where none is in hand."""
         self.state = {"kind": order["kind"], "name": order["name"], "number": order["number"]}
+        self._idle.clear()
         self._began = time.monotonic()
         await self.open()
         assert self._process is not None and self._process.stdin is not None
@@ -64,11 +71,15 @@ class Bench:
         await self._process.stdin.drain()
 
     async def stop(self) -> None:
-        """End the order in hand with its process; the next one warms up."""
-        if self.busy:
+        """Give up the order in hand; where that takes long, its process is ended, and the next one warms up."""
+        if self.busy and self._process is not None and self._process.stdin is not None:
             self.state["stopped"] = True
-            await self._end()
-            await self.open()
+            try:
+                self._process.stdin.write(f"{STOP}\n".encode())
+                await asyncio.wait_for(self._idle.wait(), STOP_WAIT)
+            except (TimeoutError, OSError):
+                await self._end()
+                await self.open()
 
     async def close(self) -> None:
         """End for good."""
@@ -89,7 +100,9 @@ class Bench:
         assert process.stdout is not None
         while line := await process.stdout.readline():
             news = json.loads(line)
-            if self.busy:
+            if "idle" in news:
+                self._idle.set()
+            elif self.busy:
                 self.state.update(news)
         if self._process is process:
             self._process = None

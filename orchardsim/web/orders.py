@@ -33,7 +33,15 @@ ABOUT_FILE: Final = "about.json"
 LEAST_WAIT: Final = 0.1
 """Seconds between two words on progress."""
 
+STOP: Final = "stop"
+"""Line by which the order in hand is given up."""
+
 Say = Callable[[dict[str, Any]], None]
+_stopping = threading.Event()
+
+
+class Stopped(BaseException):
+    """The order in hand is given up: no fault, and nothing that a library may catch."""
 
 
 def main() -> None:
@@ -46,8 +54,12 @@ def main() -> None:
     def listen() -> None:
         for line in sys.stdin:
             with came:
-                orders.append(line)
-                came.notify()
+                if line.strip() == STOP:
+                    orders.clear()
+                    _stopping.set()
+                else:
+                    orders.append(line)
+                    came.notify()
         os._exit(0)  # the page has gone
 
     def say(news: dict[str, Any]) -> None:
@@ -65,7 +77,9 @@ def main() -> None:
                 while not orders:
                     came.wait()
                 order = json.loads(orders.pop(0))
+                _stopping.clear()
             do(order, jobs, say)
+            say({"idle": True})
 
 
 def _warm(jobs: int) -> None:
@@ -106,6 +120,8 @@ def do(order: Mapping[str, Any], jobs: int, say: Say) -> None:
 
     try:
         say({"done": (run if order["kind"] == "run" else work_out)(order, jobs, say)})
+    except Stopped:
+        pass  # whoever stopped it knows
     except (InputError, WorkerError) as error:
         say({"failed": getattr(error, "problem", str(error))})
     except IdentityError as error:
@@ -133,6 +149,8 @@ def _progress(say: Say, total: int) -> Callable[[int], None]:
 
     def tell(step: int) -> None:
         nonlocal done, told
+        if _stopping.is_set():
+            raise Stopped
         done += step
         now = time.monotonic()
         if now - told >= LEAST_WAIT or done >= total:

@@ -31,6 +31,23 @@ def test_a_run_sharpens_and_ends_as_the_command_does(tmp_path):
             np.testing.assert_array_equal(kept[name].values, whole[name].values)
 
 
+def test_an_order_is_given_up_where_it_next_counts(tmp_path, monkeypatch):
+    import tomlkit
+
+    said = []
+
+    def say(news):
+        said.append(news)
+        orders._stopping.set()
+
+    order = {**ORDER, "folder": str(tmp_path), "place": str(tmp_path / "p"), "text": tomlkit.dumps(orders.WARM_PLAN)}
+    try:
+        orders.do({**order, "years": 2}, 1, say)
+    finally:
+        orders._stopping.clear()
+    assert [list(one) for one in said] in ([["progress", "total"]], [["progress", "total"], ["first"]])
+
+
 def test_a_fault_is_told_and_the_next_order_goes(tmp_path, capsys):
     said = []
     orders.do({**ORDER, "kind": "nonsense"}, 1, said.append)
