@@ -238,6 +238,11 @@ def methods_paragraph(found: StudyFindings) -> str:
             _open_levels_text(found),
             f"The unit of replication is the trial, n = {one.trials}; trees of one trial are not independent.",
             _limits_text(found),
+            "Later plantings met the same futures; what a row would show was taken from simulated first rows, up to "
+            "sixty trees measured a year, and its worth from money regressed on the levels that trees feel (Strong et "
+            "al. 2015, Medical Decision Making 35:570)."
+            if found.waiting
+            else "",
             f"{sum(statuses.values())} numbers that the base plan does not state come from the program's catalogue "
             f"({counts}), each with its source in sources.csv.",
         ]
