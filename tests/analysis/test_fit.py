@@ -116,6 +116,11 @@ def test_growth_that_few_rows_would_show_asks_for_stock_and_units(small):
         assert ("make sure of stock" in words) == asked
 
 
+def test_seasons_that_the_record_lacks_are_told_before_what_was_learned(small):
+    words = fit_sentences(dataclasses.replace(small.findings, lacking=(2021,)))
+    assert words[1].startswith("The weather record does not hold 2021")
+
+
 def test_an_updated_plan_needs_the_file_of_what_was_learned(small):
     carrying = dataclasses.replace(PLAN, futures=small.plan.futures)
     with pytest.raises(InputError, match="hand that file over"):

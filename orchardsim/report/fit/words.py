@@ -26,18 +26,6 @@ def fit_sentences(found: FitFindings) -> list[str]:
     """The answer in plain sentences, the most important first."""
     trees, units = f" of {found.trees} trees" if found.trees else "", _units(found)
     said = [f"{found.measurements} measurements{trees} from {_listed(found.seasons)}."]
-    learned = sorted((one for one in found.levels if one.told >= MUCH), key=lambda one: -one.told)
-    for one in [one for one in learned if not one.key.startswith("site_growth")][:MOST_NAMED]:
-        said.append(
-            f"{_sentence(one.words)}: {_band(one.before, one.unit, units)} before, "
-            f"{_band(one.after, one.unit, units)} now."
-        )
-    if not learned:
-        said.append("The measurements leave every level about as open as it was: none lost a quarter of its spread.")
-    said += _untold(found)
-    said += _conflicts(found)
-    said += _checks(found)
-    said += [_bloom(one, units) for one in found.bloom]
     if found.lacking:
         years = _listed([str(year) for year in found.lacking])
         said.append(
@@ -46,6 +34,18 @@ def fit_sentences(found: FitFindings) -> list[str]:
         )
     if found.unlike < FEW_EFFECTIVE:
         said.append(f"Only {percent(found.unlike)} of the draws differ from each other: take the bands as rough.")
+    learned = sorted((one for one in found.levels if one.told >= MUCH), key=lambda one: -one.told)
+    for one in [one for one in learned if not one.key.startswith("site_growth")][:MOST_NAMED]:
+        said.append(
+            f"{_sentence(one.words)}: {_band(one.before, one.unit, units)} before, "
+            f"{_band(one.after, one.unit, units)} now."
+        )
+    if not learned:
+        said.append("The measurements leave every level about as open as it was: none lost a quarter of its spread.")
+    said += _conflicts(found)
+    said += _untold(found)
+    said += _checks(found)
+    said += [_bloom(one, units) for one in found.bloom]
     return said
 
 
