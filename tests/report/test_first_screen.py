@@ -92,9 +92,10 @@ def test_new_planting_and_standing_blocks_stand_apart():
     dataset = invented_dataset(planting_years=(-20, 1))
     formats = RunFormats.of(dataset.attrs)
     rows = {row.name: row.band[1] for row in part_rows(dataset, formats)}
-    assert set(rows) == {"NPV of the new planting", "NPV of the standing blocks"}
+    assert set(rows) == {"NPV of new planting", "NPV of standing blocks"}
+    assert max(map(len, headline_lines(dataset, formats))) <= 80
     new = float(np.quantile(dataset["npv_by_block"].sel(block="north").values, 0.5))
-    assert rows["NPV of the new planting"] == formats.money(new)
+    assert rows["NPV of new planting"] == formats.money(new)
     assert part_rows(invented_dataset(planting_years=(0, 1)), formats) == []
 
 

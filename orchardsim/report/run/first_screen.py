@@ -97,10 +97,10 @@ def headline_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 
 
 def part_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
-    """NPV of the new planting and of the standing blocks by themselves; none where there is but one kind."""
+    """NPV of new planting and of the standing blocks by themselves; none where there is but one kind."""
     parts = {
-        "NPV of the new planting": [label for label in block_labels(dataset) if _planted(dataset, label)],
-        "NPV of the standing blocks": [label for label in block_labels(dataset) if not _planted(dataset, label)],
+        "NPV of new planting": [label for label in block_labels(dataset) if _planted(dataset, label)],
+        "NPV of standing blocks": [label for label in block_labels(dataset) if not _planted(dataset, label)],
     }
     if not all(parts.values()):
         return []
@@ -109,7 +109,9 @@ def part_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
         values = dataset["npv_by_block"].sel(block=labels).sum("block").values
         found = band(np.asarray(values, dtype=np.float64))
         texts = (formats.money(found.low), formats.money(found.middle), formats.money(found.high))
-        rows.append(MoneyRow(name, "before tax and what only the farm pays", texts, formats.money(found.middle_error)))
+        rows.append(
+            MoneyRow(name, "before tax and what only the farm pays", texts, formats.money(found.middle_error, 2))
+        )
     return rows
 
 

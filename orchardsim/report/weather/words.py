@@ -34,7 +34,7 @@ def weather_screen(name: str, found: WeatherReport, history: WeatherHistory | No
         sentence_pieces([_head(name, found, whole=False)]),
         sentence_pieces(["Quality: nothing doubtful found."] if not faults else [*faults[:MOST_FAULTS], *more]),
         sentence_pieces([*said, _trend(found, units)]),
-        [_climate_lines(found, units, 8, 6, 0)],
+        [[line] for line in _climate_lines(found, units, 8, 6, 0)],
     )
 
 
@@ -118,10 +118,10 @@ def _climate_lines(found: WeatherReport, units: Display, label: int, wide: int, 
     ]
     if climate.rain is not None:
         deep = 1 if units.system == "us" else digits
-        rain = units.depth.of(climate.rain)
-        lines.append(f"{f'rain {units.depth.unit}':{label}s}" + "".join(f"{number(one, deep):>{wide}}" for one in rain))
+        rain = "".join(f"{number(one, deep):>{wide}}" for one in units.depth.of(climate.rain))
+        lines.insert(3, f"{f'rain {units.depth.unit}':{label}s}{rain}")
     else:
-        lines.append("no rain in this record: a plan's monthly rain normals serve instead")
+        lines.insert(0, "No rain in this record: a plan's monthly rain normals serve instead.")
     return lines
 
 
