@@ -14,6 +14,9 @@ from orchardsim.trees.parameters import BlockPlan, Cultivar, Physiology, Stock
 from orchardsim.trees.training import LEAVES, UNTHINNED, bending_gain, table_by_leaf
 from orchardsim.trees.year import Place, Traits
 
+WALL_DEPTH: Final = 0.9
+"""m; canopies no deeper are walls trained along their wires and fill their row however far apart the trees stand
+(target geometry of walls: depth of canopy at most 0.9 m, read.dmtmag.com/i/123862-may-1/24)."""
 NAMES: Final = tuple(field.name for field in dataclasses.fields(Physiology))
 Numbers: Any = namedtuple("Numbers", NAMES)  # type: ignore[misc]
 """The shared parameters as float32, in the order of :class:`~orchardsim.trees.parameters.Physiology`."""
@@ -89,6 +92,7 @@ def make_place(block: BlockPlan, p: Physiology) -> Place:
     layout, training = block.layout, block.training
     headed = p.headed_height if training.leader_headed else 1.0
     rivals = 1.0 if training.thick_feathers_cut else p.rival_height
+    wall = training.spread_limit <= WALL_DEPTH
     values = (
         layout.row_spacing,
         layout.tree_spacing,
@@ -97,7 +101,7 @@ def make_place(block: BlockPlan, p: Physiology) -> Place:
         alley_slope(round(block.latitude, 2), round(layout.row_direction % 180, 1)),
         block.site_growth * (1 if training.weed_free_strip else 1 - p.weed_cost),
         training.height_limit,
-        training.spread_limit,
+        max(training.spread_limit, layout.tree_spacing) if wall else training.spread_limit,
         p.height_coefficient * headed * rivals,
     )
     return Place(*(np.float32(value) for value in values))

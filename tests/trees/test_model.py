@@ -16,6 +16,7 @@ from orchardsim.trees import bearing
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.parameters import Thinning
+from orchardsim.trees.traits import make_place
 from orchardsim.trees.state import TREE_FIELDS
 from orchardsim.trees.variation import draw_year
 from tests.trees.blocks import (
@@ -261,6 +262,16 @@ def test_trees_beside_a_gap_and_at_row_ends_grow_larger():
     assert trunk[1, 4] > trunk[1, 2] and trunk[1, 6] > trunk[1, 8]
     assert trunk[1, 0] > trunk[1, 2]
     assert trunk[0, 2] > trunk[1, 2]
+
+
+@pytest.mark.parametrize(("system", "along"), [("multi_leader", 1.8), ("slender_spindle", 1.7)])
+def test_only_walls_fill_their_row_however_wide(system, along):
+    # a wall is at most 0.9 m deep (read.dmtmag.com/i/123862-may-1/24) and closes up along its wires; a spindle keeps round
+    trained = training(system)
+    plan = block([stock("M.9")], "Gala", grade("feathered"), trained, 1.8, 3.3, (0.0, 6.0), rows=3, trees_per_row=10)
+    place = make_place(plan, PHYSIOLOGY)
+    assert place.across_limit == pytest.approx(trained.spread_limit)
+    assert place.spread_limit == pytest.approx(along)
 
 
 def test_early_cropping_stunts_the_young_tree():
