@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from orchardsim.core.errors import InputError
 from orchardsim.plan.plan import Plan
+from orchardsim.plan.raw import RawTable, subtable, subtables
 
 MOST_LEAF: Final = 10
 """Leaf up to which a block is young enough to be measured for what is to come."""
@@ -42,25 +42,25 @@ def young_blocks(plan: Plan) -> list[str]:
     return found
 
 
-def planted_later(plan: Plan, raw: Mapping[str, Any], years: int) -> dict[str, Any]:
+def planted_later(plan: Plan, raw: RawTable, years: int) -> dict[str, object]:
     """Keys by which all that is to come is ordered and planted some years later."""
-    changes: dict[str, Any] = {}
+    changes: dict[str, object] = {}
     for name in coming_blocks(plan):
-        stated = next(one for one in raw["block"] if one["name"] == name)
+        stated = next(one for one in subtables(raw, "block") if one["name"] == name)
         for key, default in (("year_planted", 1), ("order_year", None), ("land_from_year", None)):
             value = stated.get(key, default)
-            if value is not None:
+            if isinstance(value, int):
                 changes[f"block.{name}.{key}"] = value + years
     return changes
 
 
-def without_coming(plan: Plan, raw: Mapping[str, Any]) -> dict[str, Any]:
+def without_coming(plan: Plan, raw: RawTable) -> dict[str, object]:
     """The plan's tables without what is to come."""
     blocks = coming_blocks(plan)
     rest = dict(raw)
-    rest["block"] = [one for one in raw["block"] if one["name"] not in blocks]
-    rules = raw.get("replacement", {}).get("group", {})
+    rest["block"] = [one for one in subtables(raw, "block") if one["name"] not in blocks]
+    rules = subtable(raw, "replacement", "group")
     if rules:
         kept = {name: own for name, own in rules.items() if name.split("/")[0] not in blocks}
-        rest["replacement"] = {**raw["replacement"], "group": kept}
+        rest["replacement"] = {**subtable(raw, "replacement"), "group": kept}
     return rest

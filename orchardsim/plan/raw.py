@@ -26,6 +26,18 @@ def subtable(table: RawTable, *names: str) -> RawTable:
     return table
 
 
+def subtables(table: RawTable, name: str) -> list[RawTable]:
+    """The tables that stand several times under a name.
+
+    Examples
+    --------
+    >>> subtables({"block": [{"name": "east"}]}, "block"), subtables({}, "block")
+    ([{'name': 'east'}], [])
+    """
+    found = table.get(name)
+    return [one for one in found if isinstance(one, Mapping)] if isinstance(found, list) else []
+
+
 def made(cls: type[Parameters], values: RawTable) -> Parameters:
     """A stage's parameters from values that were read and checked one by one."""
     make: Callable[..., Parameters] = cls
