@@ -16,8 +16,8 @@ from orchardsim.trees import bearing
 from orchardsim.trees import model as trees
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.parameters import Thinning
-from orchardsim.trees.traits import make_place
 from orchardsim.trees.state import TREE_FIELDS
+from orchardsim.trees.traits import make_place
 from orchardsim.trees.variation import draw_year
 from tests.trees.blocks import (
     NORTH,
@@ -266,7 +266,7 @@ def test_trees_beside_a_gap_and_at_row_ends_grow_larger():
 
 @pytest.mark.parametrize(("system", "along"), [("multi_leader", 1.8), ("slender_spindle", 1.7)])
 def test_only_walls_fill_their_row_however_wide(system, along):
-    # a wall is at most 0.9 m deep (read.dmtmag.com/i/123862-may-1/24) and closes up along its wires; a spindle keeps round
+    # a wall is at most 0.9 m deep (read.dmtmag.com/i/123862-may-1/24) and closes up along its wires; a spindle is round
     trained = training(system)
     plan = block([stock("M.9")], "Gala", grade("feathered"), trained, 1.8, 3.3, (0.0, 6.0), rows=3, trees_per_row=10)
     place = make_place(plan, PHYSIOLOGY)
