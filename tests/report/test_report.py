@@ -162,7 +162,7 @@ def test_a_label_that_does_not_pay_is_named():
     dataset["ledger"].loc[{"block": "home"}] = dataset["ledger"].sel(block="home").where(~sales, 0.0)
     (line,) = label_lines(dataset, formats)
     assert line.startswith("home does not pay: by itself it has paid for itself within 20 years in 0 of 40")
-    assert "in a mature year it loses USD" in line
+    assert "In a mature year it loses USD" in line
     # By hand: costs of a mature year over 0.8 ha = 1.9768 acres, to three figures.
     mature = years_in_full_crop(dataset, "home")
     ledger = dataset["ledger"].sel(block="home").isel(year=mature)

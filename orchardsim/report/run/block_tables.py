@@ -146,15 +146,15 @@ def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         per_area = formats.money(abs(net) * formats.area_size / one.area)
         a_unit = "an acre" if formats.us else "a hectare"
         end = (
-            f"over {years} years it takes in {formats.money(abs(total))} "
+            f"Over {years} years it takes in {formats.money(abs(total))} "
             f"(± {round_figures(_error(one.summed[:, -1]), 2):,.0f}) {'less' if total < 0 else 'more'} than it pays "
             "out on average"
         )
         if net <= 0:
-            why = f"in a mature year it loses {per_area} {a_unit}, so more years would not help; {end}"
+            why = f"In a mature year it loses {per_area} {a_unit}, so more years would not help. {end}"
         else:
             short = ", too little to win back its planting and young years in that time" if total < 0 and new else ""
-            why = f"in a mature year it earns {per_area} {a_unit}{short}; {end}"
+            why = f"In a mature year it earns {per_area} {a_unit}{short}. {end}"
         chance = wilson_interval(count, len(one.payback_year))
         verdict = "barely pays, if at all"
         if chance.high < 0.5:
@@ -163,7 +163,7 @@ def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
             verdict = "pays in most futures, not in all"
         lines.append(
             f"{one.label} {verdict}: by itself it has paid for itself within {years} years in {count:,} of "
-            f"{len(one.payback_year):,} futures tried; {why}."
+            f"{len(one.payback_year):,} futures tried. {why}."
         )
     found = [one for one in found if not np.isnan(one.payback_year).all()]
     if found and not lines:

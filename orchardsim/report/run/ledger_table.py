@@ -100,8 +100,8 @@ def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:
 
 
 SALES_NOTE: Final = (
-    "Means over trials and mature years of the whole farm; the price is all revenue over all fruit sold there, before "
-    "packing, selling charges and levies, at quantities beyond an outlet's volume its lower price included. A carton "
+    "Means over trials and mature years of the whole farm. The price is all revenue over all fruit sold there, before "
+    "packing, selling charges and levies. It holds the lower price of what is beyond an outlet's volume. A carton "
     "holds 40 lb."
 )
 
