@@ -191,6 +191,8 @@ def elasticities(base: Physiology, names: Sequence[str] = ()) -> dict[str, dict[
     for name in names or known:
         info = known[name]
         value = getattr(base, name)
+        if value == 0:
+            continue  # no per cent of nothing
         low = max(value * (1 - STEP), info.low if info.low is not None else -math.inf)
         high = min(value * (1 + STEP), info.high if info.high is not None else math.inf)
         below, above = (figures(dataclasses.replace(base, **{name: v})) for v in (low, high))
