@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM, FRESH_GRADES, SHARED
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
-from orchardsim.results.farm import block_labels, of_farm
+from orchardsim.results.farm import block_labels, of_farm, trial_pieces
 
 if TYPE_CHECKING:
     import xarray
@@ -169,13 +169,17 @@ def label_money(dataset: xarray.Dataset) -> list[LabelMoney]:
     of_sales = np.isin(items, items_of("sales"))
     found = []
     for label in block_labels(dataset):
-        ledger = dataset["ledger"].sel(block=label).transpose("trial", "year", "ledger_item").values
         leaf = dataset["leaf"].sel(block=label).values
         mature = years_in_full_crop(dataset, label)
-        nothing = np.full(len(ledger), np.nan)
-        sales = ledger[:, mature][:, :, of_sales].sum(2).mean(1) if mature.size else nothing
-        costs = -ledger[:, mature][:, :, ~of_sales].sum(2).mean(1) if mature.size else nothing
-        summed = ledger.sum(axis=2).cumsum(axis=1)
+        nothing = np.full(dataset.sizes["trial"], np.nan)
+        sales, costs = nothing.copy(), nothing.copy()
+        summed = np.empty((dataset.sizes["trial"], dataset.sizes["year"]))
+        for part, some in trial_pieces(dataset, "ledger"):
+            ledger = some["ledger"].sel(block=label).transpose("trial", "year", "ledger_item").values
+            summed[part] = ledger.sum(axis=2).cumsum(axis=1)
+            if mature.size:
+                sales[part] = ledger[:, mature][:, :, of_sales].sum(2).mean(1)
+                costs[part] = -ledger[:, mature][:, :, ~of_sales].sum(2).mean(1)
         leaves = (int(leaf[mature].min()), int(leaf[mature].max())) if mature.size else ()
         area = float(dataset["planted_area"].sel(block=label))
         payback = pays_back(summed) if leaf[0] <= 1 else nothing
@@ -321,16 +325,16 @@ def mature_year(dataset: xarray.Dataset) -> MatureYear | None:
     hours = picking = fresh = picked = area = 0.0
     task = [str(name) for name in dataset["task"].values].index("picking")
     for label in block_labels(dataset):
-        part = _label_arrays(dataset, label)
         mature = years_in_full_crop(dataset, label)
         if mature.size == 0:
             continue
-        work = part["hours"][:, mature].mean(axis=(0, 1))
+        found = dataset.sel(block=label).isel(year=mature)
+        work = found["labour_hours"].mean(("trial", "year")).values
         hours += float(work.sum())
         picking += float(work[task])
-        fresh += float(part["fresh"][:, mature].mean())
-        picked += float(part["picked"][:, mature].mean())
-        area += part["area"] / HECTARE
+        fresh += float(found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").mean())
+        picked += float(found["harvested_mass"].mean())
+        area += float(found["planted_area"]) / HECTARE
     if area == 0:
         return None
     return MatureYear(hours / area, picking / area, fresh / picked if picked > 0 else np.nan)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.variables import RESULTS, WEIGHTS, OverBlocks
@@ -45,17 +48,34 @@ def of_farm(dataset: xarray.Dataset, name: str) -> xarray.DataArray:
     way = RESULTS[name].over_blocks
     if way == "none":
         raise ValueError(f"{name} does not add over blocks, so a farm has none")
-    trials = dataset.sizes["trial"]
-    if "trial" not in values.dims or trials <= PIECE:
+    if "trial" not in values.dims:
         return _taken_together(dataset, values, way)
     # A file that is read by variable would otherwise stand in memory with all its blocks.
     import xarray
 
-    parts = []
-    for start in range(0, trials, PIECE):
-        some = dataset[[name, *([WEIGHTS[way]] if way in WEIGHTS else [])]].isel(trial=slice(start, start + PIECE))
-        parts.append(_taken_together(some, some[name], way))
-    return xarray.concat(parts, "trial")
+    found: xarray.DataArray | None = None
+    for part, some in trial_pieces(dataset, name):
+        piece = _taken_together(some, some[name], way)
+        if piece.sizes["trial"] == values.sizes["trial"]:
+            return piece
+        piece = piece.transpose("trial", ...)
+        if found is None:
+            coords = {key: coord for key, coord in piece.coords.items() if "trial" not in coord.dims}
+            coords |= {key: coord for key, coord in values.coords.items() if coord.dims == ("trial",)}
+            array = np.empty((values.sizes["trial"], *piece.shape[1:]), piece.dtype)
+            found = xarray.DataArray(array, coords, piece.dims, piece.name, piece.attrs)
+        array[part] = piece.values
+    assert found is not None
+    return found
+
+
+def trial_pieces(dataset: xarray.Dataset, name: str) -> Iterator[tuple[slice, xarray.Dataset]]:
+    """A variable, with what weighs it over blocks, by at most :data:`PIECE` trials at a time."""
+    way = RESULTS[name].over_blocks
+    some = dataset[[name, *([WEIGHTS[way]] if way in WEIGHTS else [])]]
+    for start in range(0, dataset.sizes["trial"], PIECE):
+        part = slice(start, start + PIECE)
+        yield part, some.isel(trial=part)
 
 
 def _taken_together(dataset: xarray.Dataset, values: xarray.DataArray, way: OverBlocks) -> xarray.DataArray:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS, Side, Variable
-from orchardsim.results.farm import block_labels, of_farm, of_label
+from orchardsim.results.farm import block_labels, of_farm, of_label, trial_pieces
 
 if TYPE_CHECKING:
     import xarray
@@ -169,12 +169,15 @@ def _of_row(dataset: xarray.Dataset, row: Variable) -> Iterator[Headline]:
 
 def over_run(dataset: xarray.Dataset, row: Variable, label: str) -> NDArray[np.float64]:
     """A variable of a block or of the farm over the whole run: a sum of what adds up, else the mean of the years."""
-    values = of_label(dataset, row.name, label)
-    if row.over_blocks == "sum":
-        values = values.sum([dim for dim in values.dims if dim != "trial"])
-    else:
-        values = values.mean("year")
-    return np.asarray(values.values, dtype=np.float64)
+    found = []
+    for _, some in trial_pieces(dataset, row.name):
+        values = of_label(some, row.name, label)
+        if row.over_blocks == "sum":
+            values = values.sum([dim for dim in values.dims if dim != "trial"])
+        else:
+            values = values.mean("year")
+        found.append(np.asarray(values.values, dtype=np.float64))
+    return np.concatenate(found)
 
 
 def _some(

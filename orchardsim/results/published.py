@@ -93,10 +93,10 @@ def beside_published(dataset: xarray.Dataset) -> Beside | None:
     if (leaf[0] > 1).any() or mature.size < LEAST_MATURE or (trees < CLOSE * area).any():
         return None
     acres = float(area.sum()) / ACRE
-    flows = dataset["ledger"].sum("block").transpose("trial", "year", "ledger_item").isel(year=mature).mean("year")
 
     def yearly(names: list[str]) -> np.ndarray:
-        found: np.ndarray = flows.sel(ledger_item=names).sum("ledger_item").values / acres
+        flows = of_farm(dataset.isel(year=mature).sel(ledger_item=names), "ledger")
+        found: np.ndarray = flows.mean("year").sum("ledger_item").values / acres
         return found
 
     years, rate = dataset.sizes["year"], float(attrs["discount_rate"])

@@ -151,7 +151,7 @@ def _path(key: str) -> list[str]:
 
 def _bill(dataset: xarray.Dataset, years: list[int]) -> dict[str, dict[str, Any]]:
     """Mean money paid in each of the first years, by group of items; sales apart."""
-    ledger = of_farm(dataset, "ledger")
+    ledger = of_farm(dataset.sel(year=years[:BILL_YEARS]), "ledger")
     groups = list(dict.fromkeys(row.group for row in LEDGER_ITEMS if row.kind != "sales"))
     found: dict[str, dict[str, Any]] = {}
     for year in years[:BILL_YEARS]:

@@ -570,12 +570,15 @@ async def stop(request: Request) -> Response:
     """Stop the work in hand."""
     desk = _desk(request)
     state = desk.bench.state
-    if desk.bench.busy:
+    if desk.bench.busy and "stopping" not in state:
+        state["stopping"] = True
         await desk.bench.stop()
         if desk.about(state["name"], state["number"]) is None:
             # Of a stopped piece of work nothing is kept: the folder is one that this server gave its number.
             place = desk.folder.kept(state["name"]) / str(state["number"])
             await asyncio.to_thread(shutil.rmtree, place, ignore_errors=True)
+        if "done" not in state:
+            state["stopped"] = True
     return JSONResponse({"stopped": True})
 
 

@@ -71,9 +71,11 @@ class Bench:
         await self._process.stdin.drain()
 
     async def stop(self) -> None:
-        """Give up the order in hand; where that takes long, its process is ended, and the next one warms up."""
+        """Give up the order in hand; where that takes long, its process is ended, and the next one warms up.
+
+        The order stays in hand until its caller has tidied up and says in ``state`` that it is ``stopped``.
+        """
         if self.busy and self._process is not None and self._process.stdin is not None:
-            self.state["stopped"] = True
             try:
                 self._process.stdin.write(f"{STOP}\n".encode())
                 await asyncio.wait_for(self._idle.wait(), STOP_WAIT)
