@@ -371,7 +371,7 @@ def _notes(
     if (1 + SAME_AREA) * min(areas) >= max(areas) > 1.001 * min(areas):
         notes.append(
             f"The plans' land differs by {100 * (max(areas) / min(areas) - 1):.1f} %, what whole rows and trees leave "
-            "of one field; it counts as the same land, and rows per area are each of its own."
+            "of one field. It counts as the same land, and rows per area are each of its own."
         )
     if not same_land(areas):
         notes.append(_land_note(plans, facts))

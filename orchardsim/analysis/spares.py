@@ -561,21 +561,21 @@ def _notes(plan: Plan, value: GapValue) -> tuple[str, ...]:
     risk = ", ".join(f"{100 * share:.1f} %" for share in value.loss)
     return (
         f"Nursery (plan or default): {own.lead_time} years from order to delivery, orders of at least "
-        f"{own.minimum_order} in lots of {own.order_multiple}; {100 * own.shortfall_probability:.0f} % of deliveries "
-        f"are short by up to {100 * own.shortfall_share:.0f} %, in {100 * own.delay_probability:.0f} % of years all "
+        f"{own.minimum_order} in lots of {own.order_multiple}. {100 * own.shortfall_probability:.0f} % of deliveries "
+        f"are short by up to {100 * own.shortfall_share:.0f} %; in {100 * own.delay_probability:.0f} % of years all "
         "come a year late.",
         f"Spares in a nursery row: {100 * own.spare_death:.0f} % die a year, thrown out after {own.spare_age_limit} "
         f"years, {own.upkeep_hours:g} hours a year each; in pots: {100 * own.pot_death:.0f} %, {own.pot_age_limit} "
         f"years, {own.pot_upkeep_hours:g} hours (assumptions). A tree from either takes equally well (assumption).",
         "Spares serve their own row group only: the same cultivar on the same stock.",
-        f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left, where "
-        "trees did die and after all earlier gaps were filled. Replants grow among their neighbours in the model, and "
+        f"Worth of a filled gap: twin runs of {value.trials} trials in which a year's gaps are filled or left. Trees "
+        "did die there, and all earlier gaps were filled. Replants grow among their neighbours in the model, and "
         "neighbours of a gap get its light and room. The fruit missed is scaled to what replants brought in the full "
-        "simulation of the reporting trials; it is counted against filling each gap that is worth it, and "
+        "simulation of the reporting trials. It is counted against filling each gap that is worth it, and "
         "the places of dead replants, in the first planting season.",
         f"Replants die in their first, second, ... year at {risk} (from the same twin runs).",
         "All labour is counted as paid. A tree left over is worth nothing. Interest is left out, and income tax too in "
         "the worth of a gap. What the blocks are worth at the end counts, and rests on the margins of the last years.",
         "The search takes it that crews are there when gaps are to be filled, and that filling gaps changes no loss of "
-        "the trees around them; the full simulation of each policy does not.",
+        "the trees around them. The full simulation of each policy does not.",
     )

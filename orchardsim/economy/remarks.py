@@ -43,9 +43,9 @@ def money_remarks(
         found.append("the basis is nominal, but inflation is 0: prices, costs and wages do not rise")
     if finance.basis == "real" and finance.inflation != 0:
         found.append(
-            f"the basis is real: prices do not rise, and the loan rate of {percent(finance.loan_rate, 2)}, as lenders "
+            f"the basis is real: prices do not rise. The loan rate of {percent(finance.loan_rate, 2)}, as lenders "
             f"quote it, counts as {percent(lending_rates(finance)[0], 2)} after inflation of "
-            f"{percent(finance.inflation, 2)} (finance.inflation); the discount rate must be real as well"
+            f"{percent(finance.inflation, 2)} (finance.inflation). The discount rate must be real as well"
         )
     for name in ("direct", "pick_your_own"):
         lacking = sorted({each.cultivar for each in blocks if np.isnan(getattr(market.fruit[each.cultivar], name))})
@@ -110,7 +110,7 @@ def _wage_floor(blocks: Sequence[BlockMoney], costs: Costs, market: Market, pick
         if piece < hourly * (1 - 1e-9):
             found.append(
                 f"picking of {cultivar}: the piece rate of {piece:.4g} per bin is {piece / hours:.4g} per hour at "
-                f"{hours:.3g} hours a bin, below the hourly wage of {costs.wage_picking:.4g}; pickers are paid by the "
+                f"{hours:.3g} hours a bin, below the hourly wage of {costs.wage_picking:.4g}. Pickers are paid by the "
                 f"hour, {hourly:.4g} per bin (work_rates.picking, costs.picking_bin, costs.wage_picking)"
             )
     return found

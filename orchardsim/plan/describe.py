@@ -96,7 +96,7 @@ def remarks(plan: Plan) -> list[str]:
     fence = math.fsum(outlay.amount for outlay in schedule(plan) if outlay.item == "fence")
     if fence:
         found.append(
-            f'a deer fence is in the costs: {fence:,.0f} {plan.currency}; state fence = "stands" in the blocks that '
+            f'a deer fence is in the costs: {fence:,.0f} {plan.currency}. State fence = "stands" in the blocks that '
             'it is built for if it stands already, or "none" if there is to be none'
         )
     found += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)

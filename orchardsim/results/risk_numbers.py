@@ -68,7 +68,7 @@ def record_silence(dataset: xarray.Dataset) -> str:
         )
     return (
         "The seasons are generated, each new, so the error from the finite weather record cannot be told from this "
-        "run: the generator's numbers were fitted to the same record, or typed in, and are as uncertain as it. A run "
+        "run. The generator's numbers were fitted to the same record, or typed in, and are as uncertain as it. A run "
         'on the record\'s own years (weather.method = "resample") tells it, where there is a record.'
     )
 

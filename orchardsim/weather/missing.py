@@ -11,11 +11,11 @@ RESTS_ON_RAIN: Final = (
     "rain, not on measured rain"
 )
 GENERATED_RAIN: Final = (
-    "rain is drawn from the plan's monthly normals, wetter on days with a small temperature range; long droughts and "
+    "rain is drawn from the plan's monthly normals, wetter on days with a small temperature range. Long droughts and "
     f"wet spells come out a tenth to a fifth too short; {RESTS_ON_RAIN}"
 )
 NO_RAIN: Final = (
-    "no rain in the record and no rain normals in the plan: rain is taken as none, so water balance, irrigation depth, "
+    "no rain in the record and no rain normals in the plan: rain is taken as none. So water balance, irrigation depth, "
     "blight days, bee weather, wet soil and days fit for work cannot be judged"
 )
 UNKNOWN: Final = {

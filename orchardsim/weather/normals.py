@@ -154,11 +154,11 @@ def model_of_normals(normals: MonthlyNormals, start_day: int, *, southern: bool)
     root = (vector * np.sqrt(value)) @ vector.T
     notes = [
         "no record: seasons come from the plan's monthly normals, with a spread between years of a month's mean of "
-        f"{normals.year_to_year_sd:g} K and from day to day of {yearly_spread(normals):.3g} K (the rest of the pattern "
-        "is that of the bundled records), so frost frequencies are a rough guide only: from the normals of these "
-        "records and the default spread, mean frost kill of one cultivar came out at 17 % (measured 23 %) inland "
-        "and 5 % (measured 1 %) on a lake shore. A station's record tells more; or state weather.normals.day_to_day_sd "
-        "by month and year_to_year_sd of the place"
+        f"{normals.year_to_year_sd:g} K and from day to day of {yearly_spread(normals):.3g} K. The rest of the pattern "
+        "is that of the bundled records, so frost frequencies are a rough guide only. From the normals of these "
+        "records and the default spread, mean frost kill of one cultivar came out at 17 % (measured 23 %) inland. On "
+        "a lake shore it came out at 5 % (measured 1 %). A station's record tells more; or state "
+        "weather.normals.day_to_day_sd by month and year_to_year_sd of the place"
     ]
     if share >= LARGEST_SLOW_SHARE:
         notes.append("the stated spread between years is larger than the daily spread allows; it was not reached")

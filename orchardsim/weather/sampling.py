@@ -253,7 +253,7 @@ def _from_generator(
         )
         notes.append(
             "rain is generated: wet share, mean amount and dependence on the daily temperature range by month are the "
-            "record's; long droughts and wet spells come out a tenth to a fifth too short"
+            "record's. Long droughts and wet spells come out a tenth to a fifth too short"
         )
     elif climate is not None:
         notes.append(GENERATED_RAIN)

@@ -38,7 +38,7 @@ def test_hours_left_are_told_by_task_and_in_the_table_by_hand(run):
     formats = RunFormats.of(run.attrs)
     line = work_line(run, formats)
     assert f"dormant pruning {100 * 30 / (30 + done):.1f} %" in line
-    assert "of 30 such hours a future 15 pass to the year after" in line
+    assert "Of 30 such hours a future 15 pass to the year after" in line
     head, *rows = work_groups(run, formats)[0]["cells"]
     row = next(row for row in rows if row[0] == "4")
     hectares = float(run.planted_area.sel(block=label)) / HECTARE

@@ -49,7 +49,7 @@ def difference_figure(found: Comparison) -> Figure:
     )
     add_footer(
         figure,
-        "Dot and thick bar: mean and its interval, all pairs together at 95 %; thin line: 18 futures in 20; hollow "
+        "Dot and thick bar: mean and its interval, all pairs together at 95 %. Thin line: 18 futures in 20. Hollow "
         f"dot: cannot be told apart, or the weather record is too short to be sure. {footer_text(found)}",
     )
     return figure

@@ -46,9 +46,10 @@ TASK_COLUMNS: Final = {
 """Column of the table of hours -> tasks of the results."""
 
 MONEY_NOTE: Final = (
-    "Each block or row group by itself: its own sales and costs with its share of overhead by area, before interest, "
-    "income tax and what only the whole farm pays. Means over all trials; ± is their standard error from the number of "
-    "trials. Summed: all years of the run, with planting and support, the blocks worth nothing at the end."
+    "Each block or row group by itself: its own sales and costs with its share of overhead by area. Interest, "
+    "income tax and what only the whole farm pays are left out. Means over all trials; ± is their standard "
+    "error from the number of trials. Summed: all years of the run, with planting and support, the blocks worth "
+    "nothing at the end."
 )
 PRICE_TOLD: Final = 0.0005
 """Share by which a price must differ to be told of (wording only)."""
@@ -286,7 +287,7 @@ def _undone_words(dataset: xarray.Dataset) -> str:
         return ""
     tasks = ", ".join(f"{task.replace('_', ' ')} {100 * share:.{0 if share > 0.095 else 1}f} %" for share, task in told)
     return (
-        f"; the crews leave undone, of the hours asked in the run: {tasks}; of {found.hours:,.0f} such hours a future "
-        f"{found.carried:,.0f} pass to the year after and the rest is dropped, at the trees' cost (shade, colour, late "
+        f"; the crews leave undone, of the hours asked in the run: {tasks}. Of {found.hours:,.0f} such hours a future "
+        f"{found.carried:,.0f} pass to the year after. The rest is dropped, at the trees' cost (shade, colour, late "
         "bloom, fruit not thinned or picked, wind on trees without support)"
     )

@@ -67,7 +67,7 @@ class MoneyRow:
 WEAK: Final = 0.2
 """Standard error as a share of the value above which a point is marked (wording only)."""
 WEAK_NOTE: Final = (
-    "~ before a low number: its own standard error is more than a fifth of it; it rests on few seasons, so more "
+    "~ before a low number: its own standard error is more than a fifth of it. It rests on few seasons, so more "
     "trials, or a longer weather record, would move it."
 )
 

@@ -165,7 +165,7 @@ def bank_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         lines.append(
             f"Chance of breaking the credit line of {formats.money(float(dataset.attrs['credit_line']))} in any year: "
             f"{100 * chance.value:.1f} % ± {100 * chance.standard_error:.1f} (95 % interval {100 * chance.low:.1f} to "
-            f"{100 * chance.high:.1f} %); {trials_for_chance(chance):,} trials would bring its error to 2 points."
+            f"{100 * chance.high:.1f} %). {trials_for_chance(chance):,} trials would bring its error to 2 points."
         )
     draw = float(dataset.attrs.get("household_draw", 0.0))
     able = band(dataset["household_draw_bearable"].values)

@@ -234,8 +234,8 @@ def second_opinion_sentence(document: Document, formats: RunFormats) -> str:
     if where:
         return (
             f"The choice of weather method matters here: {len(document['differing'])} of {compared} numbers compared "
-            f"differ by more than chance allows in {trials} ({'; '.join(where)}), and more trials do not take this "
-            "doubt away, so read both columns."
+            f"differ by more than chance allows in {trials} ({'; '.join(where)}). More trials do not take this "
+            "doubt away: read both columns."
         )
     npv = next(row for row in document["rows"] if row["name"] == "npv")
     error = math.hypot(*(float(npv[side]["standard_error"]["p50"]) for side in ("plan", "other")))

@@ -47,7 +47,7 @@ def box_note(dataset: xarray.Dataset, formats: RunFormats) -> str:
         "Mature crops of a label, all trials and years, by number of fruit against the middle crop of the same leaf. "
         f"Light: the lightest tenth; typical: ranks {TYPICAL} %; heavy: the heaviest tenth. Crops below "
         f"{100 * A_CROP:.0f} % of the middle one have failed and are left out. Columns: fresh fruit (extra fancy and "
-        f"fancy) in % of its mass, by number of fruit in a box of {formats.mass(formats.box_mass)}; the ends hold "
+        f"fancy) in % of its mass, by number of fruit in a box of {formats.mass(formats.box_mass)}. The ends hold "
         "larger and smaller fruit."
         f"{worst} Colour, pit and defects are taken to be alike at all sizes."
     )

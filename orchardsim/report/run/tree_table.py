@@ -22,7 +22,7 @@ TREE_NOTE: Final = (
     "Means over all trials, each label by the leaf of its block; replants count with the trees that they stand among. "
     "Trunk: cross-sectional area at leaf fall. Light: share of a season's light on their land that the trees stop. "
     "Clusters: at bloom, before frost. Fruit per trunk: at harvest over the trunk area at the end of that season, as "
-    "field trials count it; the plan's crop target counts on the trunk before bloom."
+    "field trials count it. The plan's crop target counts on the trunk before bloom."
 )
 
 
@@ -107,9 +107,9 @@ def swing_line(dataset: xarray.Dataset) -> str:
         return ""
     low, high = (noise_index(variation) for variation in SWING_NOISE)
     return (
-        "biennial bearing index of single trees from leaf 5 on (0 every year alike, 1 every other year blank; crops "
-        f"that vary by {100 * SWING_NOISE[0]:.0f} to {100 * SWING_NOISE[1]:.0f} % by chance alone make {low:.2f} to "
-        f"{high:.2f}, frosts more): {', '.join(told)}"
+        "biennial bearing index of single trees from leaf 5 on (0 every year alike, 1 every other year blank): "
+        f"{', '.join(told)}. Crops that vary by {100 * SWING_NOISE[0]:.0f} to {100 * SWING_NOISE[1]:.0f} % by chance "
+        f"alone make {low:.2f} to {high:.2f}, frosts more"
     )
 
 

@@ -272,7 +272,7 @@ def explanation_lines(found: Stress) -> list[str]:
         END,
         "–: no measurable effect (within two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
         "Fresh fruit lost, %: of the bad years. Crop short: years after the last bad one in which the mean fresh "
-        "crop is still more than 5 % short, with the 5 to 95 % range over resampled trials. Pays back: typical trial; "
+        "crop is still more than 5 % short (and the 5 to 95 % range over resampled trials). Pays back: typical trial; "
         f"without any bad season, {payback_text(found.usual.payback_year)}.",
         f"Reserve that survives: own cash at the start with which nine trials of ten stay {credit}, for the leaf that "
         f"asks for most; without any bad season {money_error(found.usual.reserve)}.",

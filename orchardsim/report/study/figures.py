@@ -219,7 +219,7 @@ def plot_assumptions(found: StudyFindings, measure: str | None = None) -> Figure
     add_footer(
         figure,
         f"Area and number: share [%] of the spread of the difference of {answer.facts.name} that goes with an open "
-        f"level; squares rise with it, diamonds fall; what cannot be told from chance is left out. {_footer(found)}",
+        f"level. Squares rise with it, diamonds fall; what cannot be told from chance is left out. {_footer(found)}",
     )
     return figure
 

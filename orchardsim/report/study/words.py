@@ -238,9 +238,9 @@ def methods_paragraph(found: StudyFindings) -> str:
             _open_levels_text(found),
             f"The unit of replication is the trial, n = {one.trials}; trees of one trial are not independent.",
             _limits_text(found),
-            "Later plantings met the same futures; what a row would show was taken from simulated first rows, up to "
-            "sixty trees measured a year, and its worth from money regressed on the levels that trees feel (Strong et "
-            "al. 2015, Medical Decision Making 35:570)."
+            "Later plantings met the same futures. What a row would show was taken from simulated first rows, up "
+            "to sixty trees measured a year. Its worth comes from money regressed on the levels that trees feel "
+            "(Strong et al. 2015, Medical Decision Making 35:570)."
             if found.waiting
             else "",
             f"{sum(statuses.values())} numbers that the base plan does not state come from the program's catalogue "
@@ -270,8 +270,8 @@ def _open_levels_text(found: StudyFindings) -> str:
     if found.design.known_trials:
         text += (
             f" The first {found.design.known_trials} trials were run again with all of these levels at their middle, "
-            "in the same seasons; the effect size is a mean difference over the standard deviation of what the levels "
-            "add to it, trial by trial, which further trials do not shrink."
+            "in the same seasons. The effect size is a mean difference over the standard deviation of what the levels "
+            "add to it, trial by trial. Further trials do not shrink it."
         )
     return text
 
@@ -288,7 +288,7 @@ def _limits_text(found: StudyFindings) -> str:
     return (
         f"Limits of the {len(answer.contrasts)} contrasts of {answer.facts.name}{how} hold together at 95 % by a "
         f"bootstrap of the largest studentised difference, {RESAMPLES:,} resamples of trials (critical value "
-        f"{answer.critical:.2f}); other measures likewise, each by itself."
+        f"{answer.critical:.2f}). Other measures likewise, each by itself."
     )
 
 
