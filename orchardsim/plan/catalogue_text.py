@@ -20,6 +20,8 @@ TITLES: Final = {
     "training_system": "Training systems",
     "tree_grade": "Nursery trees",
 }
+ASKED: Final = ("crop_load_target",)
+"""Keys that come early though no list has a column for them."""
 SHOWN: Final = {
     "rootstock": {
         "vigor": "size",
@@ -115,11 +117,11 @@ def number_lines(name: str, units: str = "both") -> list[str]:
             f"{each} ({kind.replace('_', ' ')}): {entries(kind)[each].get('note', '')}".rstrip(": "), 80
         )
         numbers = entry_numbers(kind, each)
-        told = [key for key in (*SHOWN[kind], *numbers) if key in numbers]
+        told = [key for key in (*SHOWN[kind], *ASKED, *numbers) if key in numbers]
         for key in dict.fromkeys(told):
             number = numbers[key]
             text = f"  {key} = {quantity_text(number.value, number.unit, units)} [{number.status}]"
-            lines.append(textwrap.shorten(text, 78, placeholder="...") if len(text) > 80 else text)
+            lines += textwrap.wrap(text, 80, subsequent_indent="    ")
     return lines if len(lines) <= 22 else [*lines[:21], f"  and {len(lines) - 21} more"]
 
 

@@ -14,7 +14,7 @@ from orchardsim.core.units import convert
 from orchardsim.plan import load_plan
 from orchardsim.plan.catalogue import KINDS, WORDS, Catalogue, entries, entry_numbers
 from orchardsim.plan.catalogue_files import catalogue_file
-from orchardsim.plan.catalogue_text import entry_lines, list_lines
+from orchardsim.plan.catalogue_text import entry_lines, list_lines, number_lines
 from orchardsim.plan.filling import Filler, Ledger
 from orchardsim.plan.quantities import UnitContext
 from tests.simulation.small_plan import CONFIGS
@@ -148,3 +148,9 @@ def test_shipped_farms_say_that_they_are_invented_and_carry_no_brand(name):
     plan = load_plan(CONFIGS / name)
     assert plan.title.startswith("Invented farm and sizes") and "(invented)" in plan.site_name
     assert not any("brook" in label.casefold() for label in plan.labels)
+
+
+def test_a_long_number_keeps_its_status():
+    text = " ".join(line.strip() for line in number_lines("Gala"))
+    status = entry_numbers("cultivar", "Gala")["crop_load_target"].status
+    assert f"[{status}]" in text.partition("crop_load_target = ")[2].partition(" = ")[0]

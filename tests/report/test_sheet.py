@@ -76,6 +76,8 @@ def test_sentences_hold_the_headline(dataset: xarray.Dataset, summary: dict[str,
     assert formats.money(summary["headline"]["peak_borrowing"]["p50"]) in text
     assert formats.money(summary["headline"]["npv"]["p5"]) in text
     assert all(len(line.split()) < 30 for line in worst_lines(summary, formats))
+    few = {**summary, "sheet": {**summary["sheet"], "worst": summary["sheet"]["worst"][:1]}}
+    assert "orchardsim stress" in worst_lines(few, formats)[-1]
 
 
 def test_the_paper_is_one_page_and_the_same_each_time(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:

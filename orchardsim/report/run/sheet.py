@@ -28,6 +28,7 @@ from orchardsim.report.style import (
     thousands,
     whole_ticks,
 )
+from orchardsim.results.sheet import WORST
 from orchardsim.results.store import FIGURES_FOLDER
 
 if TYPE_CHECKING:
@@ -95,12 +96,15 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
 
 
 def worst_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
-    """Three worst things that can happen in one year, how often, and what that year lacked."""
-    return [
+    """The worst things that can happen in one year, how often, and what that year lacked; what was too rare is told."""
+    lines = [
         f"{one['what'].capitalize()}: {100 * one['share_of_years']:.0f} % of bearing years; such a year brings "
         f"{formats.money(one['costs'])} less than a typical one."
         for one in summary["sheet"]["worst"]
-    ] or ["No bad thing was seen often enough in these futures to say what it costs."]
+    ]
+    if len(lines) < WORST:
+        lines.append("Other bad years came too rarely here to be measured; 'orchardsim stress' tells what they cost.")
+    return lines
 
 
 def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
