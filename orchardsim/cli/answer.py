@@ -39,7 +39,9 @@ def print_answer(
 
         print(dump_summary(dict(document())), end="")
         return
-    print(everything() if options.all else screen())
+    text = everything() if options.all else screen()
+    if text:
+        print(text)
     saved = getattr(options, "out", "cannot be saved") is not None
     print_closing(saved, everything=options.all, simulated=simulated)
 

@@ -1,4 +1,4 @@
-"""``orchardsim check``: the numbers to state first, then what a plan does, states and assumes."""
+"""``orchardsim check``: what a plan does, states and assumes, then the numbers to state first."""
 
 from __future__ import annotations
 
@@ -20,24 +20,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def execute(options: argparse.Namespace) -> int:
-    """Print the ten numbers to state first, and what the plan plants, orders, builds, pays and states."""
+    """Print what the plan plants, orders, builds, pays and states, then the ten numbers to state first."""
     from orchardsim.cli.progress import tell
     from orchardsim.plan import load_plan
-    from orchardsim.report.check import check_document, check_screen, check_text
+    from orchardsim.plan.describe import plan_lines
+    from orchardsim.report.check import check_document, opening_text, state_first_text
+    from orchardsim.report.levels.words import first_number_lines
     from orchardsim.weather.sampling import check_weather
 
     plan = load_plan(options.plan)
     check_weather(plan.weather)
+    simulated = bool(plan.blocks) and not options.unsimulated
+    if not options.json:
+        print("\n".join(plan_lines(plan)) if options.all else opening_text(plan), flush=True)
     found = None
-    if plan.blocks and not options.unsimulated:
+    if simulated:
         tell("the ten numbers to state first take a small simulation of some seconds (--unsimulated leaves it out)")
         from orchardsim.analysis.first_numbers import first_numbers
 
         found = first_numbers(plan)
     print_answer(
         options,
-        screen=lambda: check_screen(plan, found),
-        everything=lambda: check_text(plan, found),
+        screen=lambda: state_first_text(found, plan.formats) if found else "",
+        everything=lambda: "\n".join(["", *first_number_lines(found, plan.formats)]) if found else "",
         document=lambda: check_document(plan, found),
         simulated=False,
     )

@@ -1,4 +1,4 @@
-"""What ``check`` says of a plan: the short answer, everything, and the same as numbers."""
+"""What ``check`` says of a plan: the short answer, and everything as numbers."""
 
 from __future__ import annotations
 
@@ -6,19 +6,22 @@ import math
 from typing import Any, Final
 
 from orchardsim.core.numbers import with_error
-from orchardsim.plan.describe import area_lines, assumption_lines, head_lines, plan_lines, remarks, schedule
+from orchardsim.plan.describe import area_lines, assumption_lines, head_lines, remarks, schedule
+from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.plan import Plan, readable
 from orchardsim.report.columns import SCREEN_LINES, one_screen, sentence_pieces, table_pieces
-from orchardsim.report.levels.words import first_number_lines, now_text, short_meaning
+from orchardsim.report.levels.words import now_text, short_meaning
 from orchardsim.report.run_formats import round_figures
 from orchardsim.results.first_numbers import FirstNumbers
 
 MEANING: Final = 46
 """Characters of a meaning on the first screen (wording only)."""
+TABLE_LINES: Final = 13
+"""Lines of the table of ten numbers with its heads and the blank line before it."""
 
 
-def check_screen(plan: Plan, found: FirstNumbers | None) -> str:
-    """The short answer: place, trees, bill, what looks wrong, and the ten numbers to state first."""
+def opening_text(plan: Plan) -> str:
+    """The short answer before anything is simulated: place, trees, bill, what looks wrong."""
     weather = " ".join(head_lines(plan)[2].split()[1:]).partition(";")[0]
     said = [plan.title, f"Weather: {weather}", *(line for line in area_lines(plan) if line), _bill(plan)]
     doubtful = remarks(plan)
@@ -27,15 +30,16 @@ def check_screen(plan: Plan, found: FirstNumbers | None) -> str:
         first = doubtful[0][0].upper() + doubtful[0][1:]
         said.append(f"Worth a second look: {first.removesuffix('.')}.{more}")
     said.append(assumption_lines(plan)[0].partition(" A plan may")[0])
-    if found is None:
-        return one_screen(sentence_pieces(said, indent="  "))
-    cells = [["State first; a tenth more of each", "now", f"changes NPV by, {plan.currency}"]]
+    return one_screen(sentence_pieces(said, indent="  ")[: SCREEN_LINES - TABLE_LINES])
+
+
+def state_first_text(found: FirstNumbers, formats: PlanFormats) -> str:
+    """The numbers to state first as a table below the opening, a blank line between."""
+    cells = [["State first; a tenth more of each", "now", f"changes NPV by, {formats.currency}"]]
     for one in found.numbers:
         change = with_error(one.change, one.error)
-        cells.append([short_meaning(one.meaning, MEANING), now_text(one, plan.formats), change])
-    table = table_pieces(cells)
-    tall = sum(map(len, table)) + 1
-    return one_screen(sentence_pieces(said, indent="  ")[: max(SCREEN_LINES - tall, 1)], table)
+        cells.append([short_meaning(one.meaning, MEANING), now_text(one, formats), change])
+    return "\n" + one_screen(table_pieces(cells))
 
 
 def _bill(plan: Plan) -> str:
@@ -48,12 +52,6 @@ def _bill(plan: Plan) -> str:
         f"Planting and building cost {round_figures(total):,.0f} {plan.currency} of {plan.price_year}, paid in years "
         f"{years[0]} to {years[-1]}."
     )
-
-
-def check_text(plan: Plan, found: FirstNumbers | None) -> str:
-    """Everything: the numbers to state first, what is planted, ordered, built, paid, stated and assumed."""
-    first = [*first_number_lines(found, plan.formats), ""] if found is not None else []
-    return "\n".join([*first, *plan_lines(plan)])
 
 
 def check_document(plan: Plan, found: FirstNumbers | None) -> dict[str, Any]:
