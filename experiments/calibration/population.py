@@ -126,9 +126,9 @@ def run_seasons(
         setting, alive = (seasons[0] * block_set[y])[:, :, None], seasons[1][:, :, None]
         loops.set_fruit(trees, p, traits, groups, setting, alive, seasons[2], seasons[5], normal[y])
         log[y, 18] = trees.fruit_number[0]
-        loops.find_excess(
-            trees, p, traits, groups, seasons[6, :, 0], seasons[6, 0, 0] == 0.0, room, np.float32(1e6), normal[y]
-        )
+        loops.find_target(trees, traits, groups, room)
+        by_hand = seasons[6, 0, 0] == 0.0
+        loops.find_excess(trees, p, groups, seasons[6], np.float32(1.0), by_hand, np.float32(1e6), normal[y])
         loops.thin(trees, p, walk, groups, done, done * p.thinned_weight)
         loops.grow_fruit(trees, p, traits, groups, seasons[3], seasons[5])
         loops.fall_leaf(trees, p, traits, place, walk, groups, seasons[4], seasons[7], done, none)

@@ -140,13 +140,36 @@ def pass_shares(picks: int) -> tuple[float, ...]:
     return tuple(np.diff(levels).tolist())
 
 
-def sprayed_off(removal: float, balance: NDArray[np.float64]) -> NDArray[np.float64]:
+def spray_dose(load: Double, start: float, leave: float, most: float) -> Double:
+    """Share of the fruitlets that a thinning spray is meant to take off a row group; 0 where none is given [1].
+
+    Parameters
+    ----------
+    load : array [1]
+        Fruit that the row group would bear over its target.
+    start : float [1]
+        Load above which it is sprayed.
+    leave : float [1]
+        Load that the spray is meant to leave to hand thinning.
+    most : float [1]
+        Largest share that a dose is set for.
+
+    Examples
+    --------
+    >>> spray_dose(np.array([1.4, 1.6, 2.5, 9.0]), 1.5, 1.25, 0.6).round(3).tolist()
+    [0.0, 0.219, 0.5, 0.6]
+    """
+    wanted = np.clip(1 - leave / np.maximum(load, 1e-9), 0, most)
+    return np.where(load > start, wanted, 0.0)
+
+
+def sprayed_off(dose: Double, balance: Double) -> Double:
     """Share of the fruitlets that a thinning spray takes off [1].
 
     Parameters
     ----------
-    removal : float [1]
-        In usual weather.
+    dose : array [1]
+        Share that it takes off in usual weather.
     balance : array [1]
         Carbohydrate balance of the week after it, 0 in a usual one; its standard deviation is about 0.2.
 
@@ -156,9 +179,8 @@ def sprayed_off(removal: float, balance: NDArray[np.float64]) -> NDArray[np.floa
 
     Examples
     --------
-    >>> sprayed_off(0.5, np.array([-0.4, 0.0, 0.4])).round(2).tolist()
+    >>> sprayed_off(np.array(0.5), np.array([-0.4, 0.0, 0.4])).round(2).tolist()
     [0.73, 0.5, 0.27]
     """
-    if removal <= 0:
-        return np.zeros(np.shape(balance))
-    return 1 / (1 + (1 - removal) / removal * np.exp(SPRAY_HUNGER * balance))
+    hunger = np.exp(-SPRAY_HUNGER * balance)
+    return np.asarray(dose * hunger / (1 - dose + dose * hunger))

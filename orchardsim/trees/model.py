@@ -196,23 +196,30 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
 
 
 def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> tuple[Double, Double]:
-    """Spray where the plan says so and find what must come off by hand.
+    """Spray the row groups that bear well above their target, and find what must come off by hand.
 
     Returns
     -------
     sprayed, hours : array, (trial, group)
         Fruit sprayed off [1], and hand hours that the excess asks for.
+
+    Notes
+    -----
+    A sprayer goes by rows, so its dose is set for a row group as a whole: for what leaves some of the work to hands,
+    for nobody can put fruit back. What the weather makes of the dose is known afterwards.
     """
     rule, by_hand = model.block.thinning, model.block.thinning.method in ("hand", "both")
-    off = np.zeros(len(state.cover), np.float32)
+    off = np.zeros(state.cover.shape, np.float32)
+    loops.find_target(state.arrays, model.traits, model.row_group, np.float32(rule.fruit_per_land * model.land))
     if rule.method in ("chemical", "both"):
-        balance = np.broadcast_to(season.spray_balance, state.cover.shape).mean(axis=1)
-        remain = 1 - fruit.sprayed_off(rule.spray_removal, balance)
-        remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1])
-        off = (1 - np.clip(remain, 0.05, 1)).astype(np.float32)
-    room, limit = np.float32(rule.fruit_per_land * model.land), np.float32(rule.fruit_limit)
+        load = model.total(state.fruit_number) / np.maximum(model.total(state.excess), 1e-9)
+        dose = fruit.spray_dose(load, rule.spray_from, rule.spray_leaves, rule.spray_removal)
+        remain = 1 - fruit.sprayed_off(dose, np.broadcast_to(season.spray_balance, state.cover.shape))
+        remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1:2])
+        off = np.where(dose > 0, 1 - np.clip(remain, 0.05, 1), 0).astype(np.float32)
+    spared, limit = np.float32(rule.spray_leaves), np.float32(rule.fruit_limit)
     loops.find_excess(
-        state.arrays, model.numbers, model.traits, model.row_group, off, by_hand, room, limit, model.grid(draws.normal)
+        state.arrays, model.numbers, model.row_group, off, spared, by_hand, limit, model.grid(draws.normal)
     )
     hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
     hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)

@@ -194,11 +194,29 @@ class Thinning:
 
     method: str = parameter(
         "text",
-        "hand: to the target; chemical: one spray where the block is above the target; both: spray, then by hand",
+        "hand: to the target; chemical: one spray where rows bear well above the target; both: spray, then by hand",
         allowed=("hand", "chemical", "both", "none"),
         default="hand",
     )
-    spray_removal: float = parameter("1", "share of fruitlets that a spray takes off", low=0, high=0.9, default=0.5)
+    spray_from: float = parameter(
+        "1",
+        "crop over the target above which a row group is sprayed: lightly cropping rows are passed over (common "
+        "practice, no source)",
+        low=1,
+        high=10,
+        default=1.5,
+    )
+    spray_leaves: float = parameter(
+        "1",
+        "crop over the target that a spray is meant to leave to hand thinning, since nobody can put fruit back (common "
+        "practice, no source); trees that bear no more are passed over",
+        low=1,
+        high=10,
+        default=1.2,
+    )
+    spray_removal: float = parameter(
+        "1", "largest share of fruitlets that a spray is meant to take off", low=0, high=0.9, default=0.5
+    )
     spray_spread: float = parameter(
         "1",
         "log standard deviation of what a spray leaves, beside what the weather after it does (assumption)",

@@ -239,22 +239,11 @@ def set_fruit(
 
 
 @compiled
-def find_excess(
-    trees: Any,
-    p: Any,
-    traits: Any,
-    row_group: Any,
-    sprayed_off: Any,
-    by_hand: Any,
-    room: Any,
-    limit: Any,
-    normal: Any,
-) -> None:
-    """Spray where a tree bears more than its target, then find what must come off by hand.
+def find_target(trees: Any, traits: Any, row_group: Any, room: Any) -> None:
+    """Fruit meant to stay on each tree, into ``excess``.
 
     The target is counted on the trunk as a grower measures it before bloom, up to ``room``: the fruit that a tree's
-    land is meant to bear. ``sprayed_off`` (trial,) is the share that a spray takes off, 0 where none is used; ``limit``
-    the most fruit on a tree.
+    land is meant to bear.
     """
     trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
@@ -265,9 +254,32 @@ def find_excess(
             for i in range(per_row):
                 load = trees.excess[t, r, i]
                 target = load * trees.trunk_area[t, r, i]
-                target = min(target, room) if load < UNTHINNED else target
-                number = trees.fruit_number[t, r, i]
-                sprayed = number * sprayed_off[t] if number > target else np.float32(0.0)
+                trees.excess[t, r, i] = min(target, room) if load < UNTHINNED else target
+
+
+@compiled
+def find_excess(
+    trees: Any,
+    p: Any,
+    row_group: Any,
+    sprayed_off: Any,
+    spared: Any,
+    by_hand: Any,
+    limit: Any,
+    normal: Any,
+) -> None:
+    """Spray, then find what must come off by hand: ``excess``, which holds the target before.
+
+    ``sprayed_off`` (trial, group) is the share that a spray takes off, 0 where none is used; trees that bear no more
+    than ``spared`` times their target are passed over. ``limit`` is the most fruit on a tree.
+    """
+    trials, rows, per_row = trees.trunk_area.shape
+    for t in range(trials):
+        for r in range(rows):
+            off = sprayed_off[t, row_group[r]]
+            for i in range(per_row):
+                target, number = trees.excess[t, r, i], trees.fruit_number[t, r, i]
+                sprayed = number * off if number > spared * target else np.float32(0.0)
                 # fruitlets that fall take along what they are made of
                 mass = trees.fruit_dry_mass[t, r, i]
                 lost = min(mass, mass * sprayed / (number + TINY))
