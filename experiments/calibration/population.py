@@ -234,7 +234,8 @@ class Planting:
         usual = p.height_coefficient * trunk**p.height_exponent
         trees.head_start[0] = 0 if training.leader_headed else np.maximum(tree.height - usual, 0)
         trees.spread[0] = min(0.25 + 0.05 * tree.feathers * training.feathers_kept, training.spread_limit)
-        bloom = 1 / (1 + np.exp(-p.bearing_rate * (1 - unbent_bloom_leaf(plan, p))))[self.tree_group]
+        bearing_leaf = np.array([unbent_bloom_leaf(group, p) for group in plan.groups])
+        bloom = 1 / (1 + np.exp(-p.bearing_rate * (1 - bearing_leaf)))[self.tree_group]
         leaf = p.leaf_per_trunk * p.first_leaf_canopy * trunk
         trees.flower_clusters[0] = p.clusters_per_leaf * leaf * bloom
         trees.reserves[0] = p.leaf_mass * leaf

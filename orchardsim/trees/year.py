@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from orchardsim.core.compiled import compiled
 from orchardsim.core.elementary import exp, power
@@ -17,7 +16,6 @@ from orchardsim.trees import bearing, canopy, fruit, grading, growth
 from orchardsim.trees.canopy import TINY
 from orchardsim.trees.training import LEAVES, UNTHINNED
 
-Float = NDArray[np.float32]
 MOST_CUT: Final = np.float32(0.7)
 """Largest share of leaf-bearing wood that a winter's pruning takes (assumption; the bound of a system's own)."""
 MOST_WORK: Final = np.float32(3.0)
@@ -28,29 +26,6 @@ PRESENT_CROP: Final = np.float32(1e-3)
 """Least crop [kg] that is no blank."""
 BEARING_LEAF: Final = 5
 """Leaf from which the biennial bearing index counts."""
-
-
-class Traits(NamedTuple):
-    """Numbers of stock, cultivar and training by row group (group,), and by leaf (group, leaf); float32."""
-
-    growth_vigor: Float
-    """Wanted trunk growth over that of Gala on M.9 [1]."""
-    leaf_vigor: Float
-    """Dry matter per light over that of Gala [1]."""
-    shoot_habit: Float
-    fruit_potential: Float
-    """Mass of a fruit without competitors [kg]."""
-    colour_need: Float
-    bitter_pit: Float
-    half_crop: Float
-    crop_width: Float
-    pruning: Float
-    stripping: Float
-    target: Float
-    next_bloom: Float
-    next_bloom_unbent: Float
-    """Share of full bloom in the spring after a leaf, branches tied down as planned or not [1]."""
-    pruning_minutes: Float
 
 
 class Place(NamedTuple):
@@ -365,7 +340,8 @@ def judge_fruit(trees: Any, p: Any, traits: Any, row_group: Any, light: Any) -> 
     trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
         for r in range(rows):
-            need, proneness = traits.colour_need[row_group[r]], traits.bitter_pit[row_group[r]]
+            cultivar = traits.cultivar[row_group[r]]
+            need, proneness = cultivar.colour_need, cultivar.bitter_pit
             for i in range(per_row):
                 crop, number = trees.last_crop[t, r, i], trees.fruit_number[t, r, i]
                 mean = crop / (number + TINY)
