@@ -23,7 +23,7 @@ from orchardsim.results.farm import of_farm
 from orchardsim.results.published import beside_published
 from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
 from orchardsim.risk.comparison import luck_order, paired_difference, simultaneous_limit
-from orchardsim.risk.record import record_errors
+from orchardsim.risk.record import SeasonsMet, record_errors
 from orchardsim.simulation import simulate
 from orchardsim.simulation.arguments import check_arguments
 
@@ -313,7 +313,7 @@ def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> 
     if not drawn or not np.array_equal(seasons, second["harvest_year"].values):
         return float("nan")
     luck = np.concatenate([one["price_luck"].values.mean(axis=1, keepdims=True) for one in (first, second)], axis=1)
-    found = record_errors(gap[:, None], season_rows.reshape(seasons.shape), distinct.size, luck)
+    found = record_errors(gap[:, None], SeasonsMet(season_rows.reshape(seasons.shape), distinct.size, luck))
     error, seen_from = float(found.error[0]), float(found.seen_from[0])
     return error if error >= seen_from or np.isnan(error) else 0.0
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM, FRESH_GRADES, SHARED
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
-from orchardsim.results.farm import block_labels, of_farm, trial_pieces
+from orchardsim.results.farm import block_labels, by_trial, farm_mean, over_trials, trial_pieces
 
 if TYPE_CHECKING:
     import xarray
@@ -215,52 +215,73 @@ def label_work(dataset: xarray.Dataset, block: str) -> LabelWork:
         for position, leaf in enumerate(dataset["leaf"].sel(block=label).values):
             if leaf >= 1:
                 rows.setdefault(int(leaf), []).append((label, position))
-    parts = {label: _label_arrays(dataset, label) for label in members}
-    leaves = tuple(sorted(rows))
-    hours, errors, shares, share_errors, masses, undone = [], [], [], [], [], []
-    for leaf in leaves:
-        hectares = sum(parts[label]["area"] for label, _ in rows[leaf]) / HECTARE
-        work, fresh, picked, fruit, mass, left = (
-            np.sum([parts[label][name][:, position] for label, position in rows[leaf]], axis=0)
-            for name in ("hours", "fresh", "picked", "fruit", "mass", "undone")
-        )
-        total = work.sum(axis=1) / hectares
-        share, share_error = ratio(fresh, picked)
-        hours.append(work.mean(axis=0) / hectares)
-        errors.append(total.std(ddof=1) / np.sqrt(total.size) if total.size > 1 else np.nan)
-        shares.append(share)
-        share_errors.append(share_error)
-        masses.append(ratio(mass, fruit)[0])
-        undone.append(left.mean() / hectares)
-    columns = np.array(hours).reshape(len(leaves), len(tasks))
-    by_leaf = (np.array(one) for one in (errors, shares, share_errors, masses, undone))
-    return LabelWork(block, leaves, tasks, columns, *by_leaf)
+    trials, leaves = int(dataset.sizes["trial"]), tuple(sorted(rows))
+    area = {label: float(dataset["planted_area"].sel(block=label)) / HECTARE for label in members}
+    hectares = np.array([sum(area[label] for label, _ in rows[leaf]) for leaf in leaves])
+    hours = np.zeros((len(leaves), len(tasks)))
+    total, fresh, picked, fruit, mass, undone = (np.empty((trials, len(leaves))) for _ in range(6))
+    for part, some in trial_pieces(dataset, *_WORK):
+        arrays = {label: _label_arrays(some, label) for label in members}
+        for column, leaf in enumerate(leaves):
+            work, *found = (
+                np.sum([arrays[label][name][:, position] for label, position in rows[leaf]], axis=0)
+                for name in ("hours", "fresh", "picked", "fruit", "mass", "undone")
+            )
+            hours[column] += work.sum(axis=0)
+            total[part, column] = work.sum(axis=1) / hectares[column]
+            for column_of, values in zip((fresh, picked, fruit, mass, undone), found, strict=True):
+                column_of[part, column] = values
+    pairs = [ratio(*pair) for pair in zip(fresh.T, picked.T, strict=True)]
+    return LabelWork(
+        block,
+        leaves,
+        tasks,
+        hours / trials / hectares[:, None],
+        np.array([one.std(ddof=1) / np.sqrt(trials) if trials > 1 else np.nan for one in total.T]),
+        np.array([share for share, _ in pairs]),
+        np.array([error for _, error in pairs]),
+        np.array([ratio(*pair)[0] for pair in zip(mass.T, fruit.T, strict=True)]),
+        np.array([one.mean() for one in undone.T]) / hectares,
+    )
 
 
 def pass_price(dataset: xarray.Dataset, label: str) -> float:
     """Wholesale price of a label's fresh fruit over the stated price, by the passes of its picking; 1 without fruit."""
-    found = dataset.sel(block=label)
-    fresh = found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").values
-    price = found["pass_price"].transpose(*found["packed_mass"].dims[:-1]).values
-    return float((price * fresh).sum() / fresh.sum()) if fresh.sum() > 0 else 1.0
+
+    def paid(some: xarray.Dataset) -> xarray.Dataset:
+        found = some.sel(block=label)
+        fresh = found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade")
+        return (fresh.to_dataset(name="fresh").assign(paid=found["pass_price"] * fresh)).sum("year")
+
+    sums = over_trials(dataset, ["packed_mass", "pass_price"], paid)
+    return float(sums["paid"] / sums["fresh"]) if float(sums["fresh"]) > 0 else 1.0
 
 
 def undone_work(dataset: xarray.Dataset) -> Undone:
     """What the farm's crews left undone over the run."""
     done, left, carried = (
-        {str(task): float(of_farm(dataset, name).sel(task=task).sum("year").mean()) for task in dataset["task"].values}
+        {str(one["task"].values): float(one) for one in farm_mean(dataset, name).sum("year")}
         for name in ("labour_hours", "labour_undone", "labour_carried")
     )
     shares = {task: hours / (hours + done[task]) for task, hours in left.items() if hours > 0}
     return Undone(shares, sum(left.values()), sum(carried.values()))
 
 
-def _label_arrays(dataset: xarray.Dataset, label: str) -> dict[str, Any]:
-    found = dataset.sel(block=label)
+_WORK: Final = (
+    "labour_hours",
+    "labour_undone",
+    "packed_mass",
+    "harvested_mass",
+    "fruit_number",
+    "fruit_mass_mean",
+)
+
+
+def _label_arrays(some: xarray.Dataset, label: str) -> dict[str, Array]:
+    found = some.sel(block=label)
     fruit = found["fruit_number"].values
     grams = found["fruit_mass_mean"].values
     return {
-        "area": float(found["planted_area"]),
         "hours": found["labour_hours"].transpose("trial", "year", "task").values,
         "undone": found["labour_undone"].sum("task").transpose("trial", "year").values,
         "fresh": found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").values,
@@ -309,32 +330,39 @@ def failed_crops(dataset: xarray.Dataset) -> tuple[float, float] | None:
     return (failed / weight, frosted / failed) if failed > 0 else None
 
 
+def lowest_balance(dataset: xarray.Dataset) -> Array:
+    """Lowest balance of the farm's account within each year, (trial, year) [currency]."""
+    return by_trial(dataset, ["account_balance"], lambda some: some["account_balance"].min("quarter"))
+
+
 def credit_broken(dataset: xarray.Dataset) -> NDArray[np.int64] | None:
     """Year in which each trial first goes beyond the plan's credit line, -1 if never; None if no line is stated."""
     line = float(dataset.attrs.get("credit_line", 0.0))
     if line <= 0:
         return None
     # A cent's rounding is no breach.
-    beyond = dataset["account_balance"].min("quarter").transpose("trial", "year").values < -line - 0.01
+    beyond = lowest_balance(dataset) < -line - 0.01
     years = dataset["year"].values[beyond.argmax(axis=1)]
     return np.where(beyond.any(axis=1), years, -1).astype(np.int64)
 
 
 def mature_year(dataset: xarray.Dataset) -> MatureYear | None:
     """Hours and pack-out of the farm in a mature year; None where no tree comes into leaf."""
-    hours = picking = fresh = picked = area = 0.0
-    task = [str(name) for name in dataset["task"].values].index("picking")
-    for label in block_labels(dataset):
-        mature = years_in_full_crop(dataset, label)
-        if mature.size == 0:
-            continue
-        found = dataset.sel(block=label).isel(year=mature)
-        work = found["labour_hours"].mean(("trial", "year")).values
-        hours += float(work.sum())
-        picking += float(work[task])
-        fresh += float(found["packed_mass"].sel(grade=list(FRESH_GRADES)).sum("grade").mean())
-        picked += float(found["harvested_mass"].mean())
-        area += float(found["planted_area"]) / HECTARE
+    years = {label: years_in_full_crop(dataset, label) for label in block_labels(dataset)}
+    years = {label: mature for label, mature in years.items() if mature.size}
+    area = sum(float(dataset["planted_area"].sel(block=label)) for label in years) / HECTARE
     if area == 0:
         return None
-    return MatureYear(hours / area, picking / area, fresh / picked if picked > 0 else np.nan)
+
+    def yearly(some: xarray.Dataset) -> xarray.Dataset:
+        found = [some.sel(block=label).isel(year=mature).mean("year") for label, mature in years.items()]
+        return sum(found[1:], found[0])
+
+    sums = over_trials(dataset, ["labour_hours", "packed_mass", "harvested_mass"], yearly) / dataset.sizes["trial"]
+    hours, picked = sums["labour_hours"], float(sums["harvested_mass"])
+    fresh = float(sums["packed_mass"].sel(grade=list(FRESH_GRADES)).sum())
+    return MatureYear(
+        float(hours.sum()) / area,
+        float(hours.sel(task="picking")) / area,
+        fresh / picked if picked > 0 else np.nan,
+    )

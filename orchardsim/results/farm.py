@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.variables import RESULTS, WEIGHTS, OverBlocks
@@ -69,13 +70,39 @@ def of_farm(dataset: xarray.Dataset, name: str) -> xarray.DataArray:
     return found
 
 
-def trial_pieces(dataset: xarray.Dataset, name: str) -> Iterator[tuple[slice, xarray.Dataset]]:
-    """A variable, with what weighs it over blocks, by at most :data:`PIECE` trials at a time."""
-    way = RESULTS[name].over_blocks
-    some = dataset[[name, *([WEIGHTS[way]] if way in WEIGHTS else [])]]
+def trial_pieces(dataset: xarray.Dataset, *names: str) -> Iterator[tuple[slice, xarray.Dataset]]:
+    """Variables, with what weighs them over blocks, read at most :data:`PIECE` trials at a time."""
+    ways = [RESULTS[name].over_blocks for name in names]
+    some = dataset[list(dict.fromkeys([*names, *(WEIGHTS[way] for way in ways if way in WEIGHTS)]))]
     for start in range(0, dataset.sizes["trial"], PIECE):
         part = slice(start, start + PIECE)
-        yield part, some.isel(trial=part)
+        yield part, some.isel(trial=part).load()
+
+
+def by_trial(
+    dataset: xarray.Dataset, names: Sequence[str], worked_out: Callable[[xarray.Dataset], xarray.DataArray]
+) -> NDArray[np.float64]:
+    """What each trial makes of some variables, (trial, ...), without all of them in memory at once."""
+    found = (worked_out(some).transpose("trial", ...).values for _, some in trial_pieces(dataset, *names))
+    return np.concatenate([np.asarray(piece, dtype=np.float64) for piece in found])
+
+
+def over_trials(
+    dataset: xarray.Dataset, names: Sequence[str], worked_out: Callable[[xarray.Dataset], xarray.Dataset]
+) -> xarray.Dataset:
+    """What is worked out of each trial, summed over the trials, without all of them in memory at once."""
+    found: xarray.Dataset | None = None
+    for _, some in trial_pieces(dataset, *names):
+        piece = worked_out(some).sum("trial")
+        found = piece if found is None else found + piece
+    assert found is not None
+    return found
+
+
+def farm_mean(dataset: xarray.Dataset, name: str) -> xarray.DataArray:
+    """Mean over trials of a variable of the whole farm that is never missing."""
+    total = over_trials(dataset, [name], lambda some: of_farm(some, name).to_dataset(name=name))
+    return total[name] / dataset.sizes["trial"]
 
 
 def _taken_together(dataset: xarray.Dataset, values: xarray.DataArray, way: OverBlocks) -> xarray.DataArray:

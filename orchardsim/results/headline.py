@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS, Side, Variable
-from orchardsim.results.farm import block_labels, of_farm, of_label, trial_pieces
+from orchardsim.results.farm import block_labels, by_trial, of_farm, of_label
 
 if TYPE_CHECKING:
     import xarray
@@ -133,13 +133,12 @@ def cumulative_yield(table: LeafYield, leaf: int) -> NDArray[np.float64] | None:
     return total
 
 
-def headlines(dataset: xarray.Dataset) -> list[Headline]:
+def headlines(dataset: xarray.Dataset) -> Iterator[Headline]:
     """Every headline number, in the order in which the summary lists them: yields, then the variable table's rows."""
-    found = list(_yields(dataset))
+    yield from _yields(dataset)
     for row in RESULTS.values():
         if row.name in dataset:
-            found += _of_row(dataset, row)
-    return found
+            yield from _of_row(dataset, row)
 
 
 def _yields(dataset: xarray.Dataset) -> Iterator[Headline]:
@@ -169,15 +168,14 @@ def _of_row(dataset: xarray.Dataset, row: Variable) -> Iterator[Headline]:
 
 def over_run(dataset: xarray.Dataset, row: Variable, label: str) -> NDArray[np.float64]:
     """A variable of a block or of the farm over the whole run: a sum of what adds up, else the mean of the years."""
-    found = []
-    for _, some in trial_pieces(dataset, row.name):
+
+    def whole(some: xarray.Dataset) -> xarray.DataArray:
         values = of_label(some, row.name, label)
         if row.over_blocks == "sum":
-            values = values.sum([dim for dim in values.dims if dim != "trial"])
-        else:
-            values = values.mean("year")
-        found.append(np.asarray(values.values, dtype=np.float64))
-    return np.concatenate(found)
+            return values.sum([dim for dim in values.dims if dim != "trial"])
+        return values.mean("year")
+
+    return by_trial(dataset, [row.name], whole)
 
 
 def _some(

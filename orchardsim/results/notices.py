@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from orchardsim.core.labels import SHARED
 from orchardsim.results.dataset import attribute
-from orchardsim.results.farm import block_labels, of_farm
+from orchardsim.results.farm import by_trial, farm_mean
 
 if TYPE_CHECKING:
     import xarray
@@ -67,7 +68,7 @@ def loose_targets(dataset: xarray.Dataset) -> list[LooseTarget]:
 
 def unpicked_share(dataset: xarray.Dataset) -> float:
     """Share of the fruit grown that hangs unpicked where pickers lacked hours; 0 where all was picked in time [1]."""
-    if float(of_farm(dataset, "labour_undone").sel(task="picking").sum()) <= 0:
+    if float(farm_mean(dataset, "labour_undone").sel(task="picking").sum()) <= 0:
         return 0.0
     grown = float(dataset["crop_mass"].sum())
     return max(1.0 - float(dataset["harvested_mass"].sum()) / grown, 0.0) if grown > 0 else 0.0
@@ -79,9 +80,12 @@ def price_share(dataset: xarray.Dataset) -> PriceShare | None:
     rate = 1.0 + float(dataset.attrs.get("discount_rate", 0.0))
     discount = rate ** -np.arange(dataset.sizes["year"], dtype=float)
     received: dict[str, float] = {}
-    for label in block_labels(dataset):
-        ledger = dataset["ledger"].sel(block=label, ledger_item=list(FRESH_SALES))
-        sales = ledger.sum("ledger_item").transpose("trial", "year").values
+    items = list(FRESH_SALES)
+    fresh = by_trial(dataset, ["ledger"], lambda some: some["ledger"].sel(ledger_item=items).sum("ledger_item"))
+    for place, label in enumerate(str(label) for label in dataset["block"].values):
+        if label == SHARED:
+            continue
+        sales = fresh[:, :, place]
         cultivar = str(cultivars.get(label, label))
         received[cultivar] = received.get(cultivar, 0.0) + float((sales * discount).sum(axis=1).mean())
     total = sum(received.values())

@@ -9,7 +9,7 @@ import numpy as np
 
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import ACRE, BUSHEL
-from orchardsim.results.farm import block_labels, of_farm
+from orchardsim.results.farm import block_labels, by_trial, of_farm
 from orchardsim.results.headline import invests
 
 if TYPE_CHECKING:
@@ -94,9 +94,11 @@ def beside_published(dataset: xarray.Dataset) -> Beside | None:
         return None
     acres = float(area.sum()) / ACRE
 
+    flows = by_trial(dataset, ["ledger"], lambda some: of_farm(some, "ledger").isel(year=mature).mean("year"))
+    items = [str(item) for item in dataset["ledger_item"].values]
+
     def yearly(names: list[str]) -> np.ndarray:
-        flows = of_farm(dataset.isel(year=mature).sel(ledger_item=names), "ledger")
-        found: np.ndarray = flows.mean("year").sum("ledger_item").values / acres
+        found: np.ndarray = flows[:, [items.index(name) for name in names]].sum(axis=1) / acres
         return found
 
     years, rate = dataset.sizes["year"], float(attrs["discount_rate"])

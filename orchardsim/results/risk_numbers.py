@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     import xarray
 
     from orchardsim.risk.bands import Chance, Estimate, Side
-    from orchardsim.risk.record import TwoErrors
+    from orchardsim.risk.record import SeasonsMet, TwoErrors
 
 Array = NDArray[np.float64]
 
@@ -41,6 +42,19 @@ class Draws:
     seasons: int
     in_runs: bool
     luck: Array
+
+    @functools.cached_property
+    def _all(self) -> SeasonsMet:
+        return self._of(slice(None))
+
+    def met(self, trials: NDArray[np.bool_]) -> SeasonsMet:
+        """What some trials met."""
+        return self._all if trials.all() else self._of(trials)
+
+    def _of(self, trials: Any) -> SeasonsMet:
+        from orchardsim.risk.record import SeasonsMet
+
+        return SeasonsMet(self.season_rows[trials], self.seasons, self.luck[trials])
 
 
 def record_draws(dataset: xarray.Dataset) -> Draws | None:
@@ -93,16 +107,7 @@ def errors_of(values: Array, worst: Side, draws: Draws | None, *, whole: bool = 
         return {name: TwoErrors(name, float(known[0]), 0.0, none, none) for name in STATISTICS}
     points = tuple(point / 100 for point in PERCENT_POINTS)
     if draws is not None and present.sum() >= 3:
-        found = two_errors(
-            values[present],
-            draws.season_rows[present],
-            draws.seasons,
-            points,
-            worst=worst,
-            tail=TAIL,
-            whole=whole,
-            controls=draws.luck[present],
-        )
+        found = two_errors(values[present], draws.met(present), points, worst=worst, tail=TAIL, whole=whole)
         return {one.statistic: one for one in found}
     statistics, errors = describe(values, worst=worst, whole=whole)
     return {

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
 from orchardsim.results.block_results import ratio, years_in_full_crop
+from orchardsim.results.farm import by_trial
 
 if TYPE_CHECKING:
     import xarray
@@ -44,9 +46,7 @@ def outlet_sales(dataset: xarray.Dataset) -> list[OutletSales]:
     mature = years_in_full_crop(dataset, FARM)
     if mature.size == 0:
         return []
-    order = ("trial", "year", "outlet", "grade")
-    mass = dataset["sold_mass"].transpose(*order).values[:, mature].mean(axis=1)
-    revenue = dataset["sold_revenue"].transpose(*order).values[:, mature].mean(axis=1)
+    mass, revenue = (_yearly(dataset, name, mature) for name in ("sold_mass", "sold_revenue"))
     whole = float(mass.mean(axis=0).sum())
     found = []
     for row, outlet in enumerate(dataset["outlet"].values):
@@ -62,3 +62,9 @@ def outlet_sales(dataset: xarray.Dataset) -> list[OutletSales]:
                 )
             )  # fmt: skip
     return found
+
+
+def _yearly(dataset: xarray.Dataset, name: str, years: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Mean over some years, (trial, outlet, grade)."""
+    order = ("trial", "outlet", "grade")
+    return by_trial(dataset, [name], lambda some: some[name].isel(year=years).mean("year").transpose(*order))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.results.dataset import attribute
 from orchardsim.results.doubts import OpenLevelsOfRun
-from orchardsim.results.farm import of_farm
+from orchardsim.results.farm import by_trial, farm_mean, of_farm
 from orchardsim.results.statistics import PERCENT_POINTS
 from orchardsim.results.summary import number
 
@@ -151,14 +151,14 @@ def _path(key: str) -> list[str]:
 
 def _bill(dataset: xarray.Dataset, years: list[int]) -> dict[str, dict[str, Any]]:
     """Mean money paid in each of the first years, by group of items; sales apart."""
-    ledger = of_farm(dataset.sel(year=years[:BILL_YEARS]), "ledger")
+    ledger = farm_mean(dataset, "ledger")
     groups = list(dict.fromkeys(row.group for row in LEDGER_ITEMS if row.kind != "sales"))
     found: dict[str, dict[str, Any]] = {}
     for year in years[:BILL_YEARS]:
         found[str(year)] = {}
         for group in groups:
             items = [row.name for row in LEDGER_ITEMS if row.group == group and row.kind != "sales"]
-            paid = -float(ledger.sel(year=year, ledger_item=items).sum("ledger_item").mean("trial"))
+            paid = -float(ledger.sel(year=year, ledger_item=items).sum())
             found[str(year)][group] = number(paid + 0.0)
     return found
 
@@ -174,7 +174,7 @@ def worst_things(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     cash = of_farm(dataset, "net_cash_flow").values.astype(np.float64)
     shortfall = np.median(cash, axis=0, keepdims=True) - cash
     trees = of_farm(dataset, "trees_alive").values
-    lost = of_farm(dataset, "trees_lost").sum("cause").values
+    lost = by_trial(dataset, ["trees_lost"], lambda some: of_farm(some, "trees_lost").sum("cause"))
     bearing = of_farm(dataset, "harvested_mass").values.mean(axis=0) > 0
     standing = trees.mean(axis=0) > 0
     luck = dataset["price_luck"].values
@@ -202,8 +202,11 @@ def worst_things(dataset: xarray.Dataset) -> list[dict[str, Any]]:
 
 def _block_mean(dataset: xarray.Dataset, name: str) -> Array:
     """Mean over blocks by planted area, (trial, year)."""
-    area = dataset["planted_area"].fillna(0)
-    values = dataset[name]
-    weight = area.where(values.notnull(), 0)
-    total = (values.fillna(0) * weight).sum("block") / weight.sum("block").clip(min=1e-9)
-    return np.asarray(total.values, dtype=np.float64)
+    area = dataset["planted_area"].fillna(0).load()
+
+    def mean(some: xarray.Dataset) -> xarray.DataArray:
+        values = some[name]
+        weight = area.where(values.notnull(), 0)
+        return (values.fillna(0) * weight).sum("block") / weight.sum("block").clip(min=1e-9)
+
+    return by_trial(dataset, [name], mean)

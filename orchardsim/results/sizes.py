@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.units import HECTARE
 from orchardsim.results.block_results import ratio, years_in_full_crop
-from orchardsim.results.farm import block_labels
+from orchardsim.results.farm import block_labels, trial_pieces
 
 if TYPE_CHECKING:
     import xarray
@@ -63,31 +63,42 @@ def packed_sizes(dataset: xarray.Dataset) -> list[PackedSizes]:
         crop, picked, number = (
             part[name].values[:, mature] for name in ("crop_mass", "harvested_mass", "fruit_number")
         )
-        boxed = part["boxed_mass"].transpose("trial", "year", "box_count").values[:, mature]
         # against the middle one of the same leaf: trees still grow
         relative = number / np.maximum(np.median(number, axis=0), 1) if number.size else number
         bears = relative > A_CROP
         order = np.argsort(np.where(bears, relative, np.inf), axis=None, kind="stable")[: bears.sum()]
+        weights: dict[str, Array] = {}
         for name, (low, high) in CROP_CLASSES.items():
-            chosen = order[int(low * order.size) : max(round(high * order.size), int(low * order.size) + 1)]
-            if not chosen.size:
-                continue
             inside = np.zeros(crop.size)
-            inside[chosen] = 1
-            weight = inside.reshape(crop.shape)
-            by_trial = (boxed * weight[..., None]).sum(axis=1)
-            fresh = by_trial.sum(axis=1)
-            pairs = np.array([ratio(by_trial[:, place], fresh) for place in range(boxed.shape[-1])])
+            inside[order[int(low * order.size) : max(round(high * order.size), int(low * order.size) + 1)]] = 1
+            if inside.any():
+                weights[name] = inside.reshape(crop.shape)
+        for (name, weight), boxed in zip(weights.items(), _boxed(dataset, label, mature, weights), strict=True):
+            fresh = boxed.sum(axis=1)
+            pairs = np.array([ratio(of_count, fresh) for of_count in boxed.T])
             in_class = float((picked * weight).sum())
+            crops = int(weight.sum())
             found.append(
                 PackedSizes(
                     label,
                     name,
-                    int(chosen.size),
-                    float((crop * weight).sum() / chosen.size / float(part["planted_area"]) * HECTARE),
+                    crops,
+                    float((crop * weight).sum() / crops / float(part["planted_area"]) * HECTARE),
                     float(fresh.sum()) / in_class if in_class > 0 else np.nan,
                     pairs[:, 0],
                     pairs[:, 1],
                 )
             )
     return found
+
+
+def _boxed(dataset: xarray.Dataset, label: str, years: NDArray[np.intp], weights: dict[str, Array]) -> list[Array]:
+    """Mass by box count of a label in each trial's crops that are chosen, (trial, box count) for each choice."""
+    if not weights:
+        return []
+    found: list[list[Array]] = [[] for _ in weights]
+    for part, some in trial_pieces(dataset, "boxed_mass"):
+        mass = some["boxed_mass"].sel(block=label).transpose("trial", "year", "box_count").values[:, years]
+        for pieces, weight in zip(found, weights.values(), strict=True):
+            pieces.append((mass * weight[part, :, None]).sum(axis=1))
+    return [np.concatenate(pieces) for pieces in found]

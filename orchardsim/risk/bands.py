@@ -6,6 +6,7 @@ other; the mean is then not defined. No function here draws random numbers.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Literal
 
@@ -87,8 +88,7 @@ def _quantile_sorted(ordered: Array, share: float) -> Array:
 
 def _maritz_jarrett(ordered: Array, share: float) -> Array:
     n = ordered.shape[0]
-    rank = min(int(np.floor(n * share)) + 1, n)
-    weights = np.diff(betainc(rank, n - rank + 1, np.arange(n + 1) / n))
+    weights = _beta_weights(n, min(int(np.floor(n * share)) + 1, n))
     finite = np.isfinite(ordered).all(axis=0)
     safe = np.where(finite, ordered, 0.0)
     shaped = weights.reshape((-1,) + (1,) * (ordered.ndim - 1))
@@ -100,6 +100,14 @@ def _maritz_jarrett(ordered: Array, share: float) -> Array:
     both = np.isinf(low) & np.isinf(high)
     half = np.where(both, np.nan, (np.where(both, 0.0, high) - np.where(both, 0.0, low)) / 2.0)
     return np.where(finite, np.maximum(spread, _rank_error(safe, share)), half)
+
+
+@functools.lru_cache(maxsize=16)
+def _beta_weights(n: int, rank: int) -> Array:
+    """Chance of each order statistic to be the wanted one, (trial,)."""
+    weights: Array = np.diff(betainc(rank, n - rank + 1, np.arange(n + 1) / n))
+    weights.flags.writeable = False
+    return weights
 
 
 def _rank_error(ordered: Array, share: float) -> Array:

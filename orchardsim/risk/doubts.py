@@ -99,14 +99,28 @@ class Regressors:
         """Where the middles lie."""
 
     @functools.cached_property
+    def _turned(self) -> tuple[Array, Array]:
+        """The design as orthogonal columns, (trial, number), times a small square: all fits need only the square."""
+        across, square = np.linalg.qr(self.design)
+        return across, square
+
+    def along(self, centred: Array) -> tuple[Array, float]:
+        """An outcome along the orthogonal columns, and the sum of squares beside them."""
+        across, _ = self._turned
+        found: Array = across.T @ centred
+        beside = centred - across @ found
+        return found, float((beside**2).sum())
+
+    @functools.cached_property
     def whole(self) -> _Fit:
-        """Regression on all."""
-        return _Fit(self.design)
+        """Regression of :meth:`along` on all."""
+        return _Fit(self._turned[1])
 
     @functools.cached_property
     def without(self) -> dict[str, _Fit]:
-        """Regression on all but one level."""
-        return {name: _Fit(self.design[:, self.owner != name]) for name in dict.fromkeys(self.owner.tolist())}
+        """Regression of :meth:`along` on all but one level."""
+        square = self._turned[1]
+        return {name: _Fit(square[:, self.owner != name]) for name in dict.fromkeys(self.owner.tolist())}
 
 
 def two_doubts(values: Array, levels: Regressors) -> TwoDoubts | None:
@@ -139,14 +153,15 @@ def two_doubts(values: Array, levels: Regressors) -> TwoDoubts | None:
     design, whole = levels.design, levels.whole
     scores = _normal_scores(values)
     centred = scores - scores.mean()
-    weights, left = whole.weights(centred), whole.left(centred)
+    turned, beside = levels.along(centred)
+    weights, left = whole.weights(turned), whole.left(turned) + beside
     free = count - 1 - design.shape[1]
     noise = left / free
     total = centred @ centred / (count - 1)
     by_level, best = {}, None
     for name, others in levels.without.items():
         own = levels.owner == name
-        lost = others.left(centred) - left
+        lost = others.left(turned) + beside - left
         carried = float(design[:, own] @ weights[own] @ centred)
         share = float(np.clip((carried - own.sum() * noise) / (count - 1) / total, 0.0, 1.0))
         by_level[name] = 1.0 - float(np.sqrt(1.0 - share))
@@ -165,7 +180,7 @@ def outcomes_at_middles(values: Array, levels: Regressors) -> Array | None:
     if not levels.enough:
         return None
     scores = np.stack([_normal_scores(one) for one in values.T], axis=1)
-    weights = levels.whole.weights(scores - scores.mean(axis=0))
+    weights = levels.whole.weights(levels.along(scores - scores.mean(axis=0))[0])
     moved = scores - levels.design @ weights + levels.shift @ weights
     columns = [_back(one, at) if one.max() > one.min() else one for one, at in zip(values.T, moved.T, strict=True)]
     return np.stack(columns, axis=1)

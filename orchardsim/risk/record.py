@@ -5,6 +5,7 @@ Kept apart from the Monte Carlo error on purpose: the two are never added into o
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -52,43 +53,53 @@ class RecordErrors:
     seen_from: Array
 
 
-def without_controls(values: Array, controls: Array | None) -> tuple[Array, float]:
-    """Columns of values less what is linear in the controls, and the degrees of freedom that are left: (trial, column).
+class SeasonsMet:
+    """Seasons that trials drew from a record, made ready for any number of values of the same trials.
 
     Parameters
     ----------
-    values : (trial, column)
+    season_rows : (trial, year)
+        Season of each trial and year, drawn from the record with equal chance, one year independent of the next.
+    seasons : int
+        Seasons in the record.
     controls : (trial, control), optional
         Anything known of a trial that does not hang on its seasons (the luck of its prices): what it explains is no
-        weather, and without it weather stands out more clearly.
+        weather, and without it weather stands out more clearly. Left out where trials are fewer than three for each.
     """
-    centred = values - values.mean(axis=0)
-    trials = values.shape[0]
-    if controls is None or controls.shape[1] == 0:
-        return centred, trials - 1.0
-    known = controls - controls.mean(axis=0)
-    known = known[:, known.std(axis=0) > 0]
-    if known.shape[1] == 0 or trials < 3 * known.shape[1]:
-        return centred, trials - 1.0
-    slopes, _, rank, _ = np.linalg.lstsq(known, centred, rcond=None)
-    return centred - known @ slopes, float(trials - 1 - rank)
+
+    def __init__(self, season_rows: NDArray[np.int64], seasons: int, controls: Array | None = None) -> None:
+        self.trials, years = season_rows.shape
+        self.counts = season_counts(season_rows, seasons) - years / seasons
+        """Times that each season stands in each trial, less what is expected: (trial, season)."""
+        self._along = np.empty((self.trials, 0))
+        if controls is not None and controls.shape[1]:
+            known = controls - controls.mean(axis=0)
+            known = known[:, known.std(axis=0) > 0]
+            if known.shape[1] and self.trials >= 3 * known.shape[1]:
+                across, sizes, _ = np.linalg.svd(known, full_matrices=False)
+                self._along = across[:, sizes > np.finfo(np.float64).eps * self.trials * sizes.max()]
+        self.degrees = float(self.trials - 1 - self._along.shape[1])
+        """Degrees of freedom that are left."""
+
+    @functools.cached_property
+    def squares(self) -> Array:
+        """:attr:`counts` squared."""
+        return self.counts**2
+
+    def without_controls(self, values: Array) -> Array:
+        """Columns of values, centred, less what is linear in the controls: (trial, column)."""
+        centred: Array = values - values.mean(axis=0)
+        return centred - self._along @ (self._along.T @ centred)
 
 
-def record_errors(
-    values: ArrayLike, season_rows: NDArray[np.int64], seasons: int, controls: Array | None = None
-) -> RecordErrors:
+def record_errors(values: ArrayLike, met: SeasonsMet) -> RecordErrors:
     """Standard error of the mean over trials that comes from the record's finite number of seasons.
 
     Parameters
     ----------
     values : (trial, column)
         nan in both results of a column that is not finite.
-    season_rows : (trial, year)
-        Season of each trial and year, drawn from the record with equal chance, one year independent of the next.
-    seasons : int
-        Seasons in the record.
-    controls : (trial, control), optional
-        As in :func:`without_controls`.
+    met : SeasonsMet
 
     Notes
     -----
@@ -105,23 +116,18 @@ def record_errors(
     if trials < 3:
         return RecordErrors(np.full(columns, np.nan), np.full(columns, np.nan))
     safe = np.where(defined, values, 0.0)
-    centred, degrees = without_controls(safe, controls)
-    counts = season_counts(season_rows, seasons) - season_rows.shape[1] / seasons
-    squares, noises, noise_squares = (np.zeros(columns) for _ in range(3))
-    for season in range(seasons):
-        product = counts[:, season, None] * centred
-        noise = product.var(axis=0, ddof=1) * trials / degrees**2
-        squares += (product.sum(axis=0) / degrees) ** 2
-        noises += noise
-        noise_squares += noise**2
-    error = np.sqrt(np.maximum(squares - noises, 0.0))
-    seen_from = np.sqrt(NOISE_POINT * np.sqrt(2.0 * noise_squares))
+    centred = met.without_controls(safe)
+    total = met.counts.T @ centred
+    spread = (met.squares.T @ centred**2 - total**2 / trials) / (trials - 1)
+    noise = spread * trials / met.degrees**2
+    error = np.sqrt(np.maximum(((total / met.degrees) ** 2 - noise).sum(axis=0), 0.0))
+    seen_from = np.sqrt(NOISE_POINT * np.sqrt(2.0 * (noise**2).sum(axis=0)))
     return RecordErrors(np.where(defined, error, np.nan), np.where(defined, seen_from, np.nan))
 
 
 def record_error_of_mean(values: ArrayLike, season_rows: NDArray[np.int64], seasons: int) -> float:
     """:func:`record_errors` of one number per trial."""
-    return float(record_errors(np.asarray(values, dtype=float)[:, None], season_rows, seasons).error[0])
+    return float(record_errors(np.asarray(values, dtype=float)[:, None], SeasonsMet(season_rows, seasons)).error[0])
 
 
 @dataclass(frozen=True)
@@ -189,30 +195,26 @@ def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: fl
 
 def two_errors(
     values: ArrayLike,
-    season_rows: NDArray[np.int64],
-    seasons: int,
+    met: SeasonsMet,
     shares: tuple[float, ...],
     *,
     worst: Side = "low",
     tail: float = 0.10,
     whole: bool = False,
-    controls: Array | None = None,
 ) -> list[TwoErrors]:
     """Both errors of the quantiles, of the mean, and of the expected shortfall, in this order.
 
     Parameters
     ----------
     values : (trial,)
-    season_rows : (trial, year)
-    seasons : int
+    met : SeasonsMet
+        The Monte Carlo error does not use its controls.
     shares : tuple of float
         Quantiles wanted.
     worst, tail
         Of the expected shortfall.
     whole : bool
         As in :func:`orchardsim.risk.quantile`.
-    controls : (trial, control), optional
-        As in :func:`without_controls`; the Monte Carlo error does not use them.
     """
     values = np.asarray(values, dtype=float)
     names = (*(f"p{100 * share:g}" for share in shares), "mean", "expected_shortfall")
@@ -221,7 +223,7 @@ def two_errors(
         mean(values),
         expected_shortfall(values, worst, tail),
     ]
-    found = record_errors(influences(values, shares, worst, tail, whole=whole), season_rows, seasons, controls)
+    found = record_errors(influences(values, shares, worst, tail, whole=whole), met)
     return [
         TwoErrors(name, float(one.value), float(one.standard_error), float(error), float(seen))
         for name, one, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)

@@ -16,7 +16,7 @@ from orchardsim.risk.comparison import (
     paired_difference,
     second_order_dominates,
 )
-from orchardsim.risk.record import record_error_of_mean, season_counts, two_errors
+from orchardsim.risk.record import SeasonsMet, record_error_of_mean, season_counts, two_errors
 from orchardsim.risk.utility import certainty_equivalent, certainty_equivalents
 
 
@@ -171,17 +171,18 @@ def test_two_errors_stay_apart() -> None:
     record = rng.normal(0, 1, 25)
     season_rows = rng.integers(0, 25, (4000, 8))
     weather = record[season_rows].sum(axis=1)
-    found = {each.statistic: each for each in two_errors(weather, season_rows, 25, (0.5,))}
+    found = {each.statistic: each for each in two_errors(weather, SeasonsMet(season_rows, 25), (0.5,))}
     assert list(found) == ["p50", "mean", "expected_shortfall"]
     assert found["mean"].dominates == "weather record"
     # A median moves like the mean here: the sum of eight seasons is nearly normal.
     assert found["p50"].record == pytest.approx(found["mean"].record, rel=0.25)
     # By shares: records without weather claim a record error in about one of twenty; 12 of 60 has a chance below 1e-4.
-    claimed = [two_errors(rng.normal(0, 50, 400), season_rows[:400], 25, ())[0].seen for _ in range(60)]
+    few = SeasonsMet(season_rows[:400], 25)
+    claimed = [two_errors(rng.normal(0, 50, 400), few, ())[0].seen for _ in range(60)]
     assert sum(claimed) < 12
     assert np.isnan(record_error_of_mean(np.array([1.0, np.inf, 2.0, 3.0]), season_rows[:4], 25))
     endless = np.where(rng.random(4000) < 0.3, np.inf, weather)
-    never = {each.statistic: each for each in two_errors(endless, season_rows, 25, (0.25,), worst="high")}
+    never = {each.statistic: each for each in two_errors(endless, SeasonsMet(season_rows, 25), (0.25,), worst="high")}
     assert never["p25"].record > 0
     assert np.isnan(never["mean"].record)
     assert never["expected_shortfall"].dominates == "not told"
@@ -199,7 +200,9 @@ def test_record_error_of_a_shortfall_is_the_spread_between_records() -> None:
     for _ in range(20):
         record = rng.normal(0, 1, 30)
         season_rows = rng.integers(0, 30, (4000, 1))
-        found.append({one.statistic: one for one in two_errors(record[season_rows[:, 0]], season_rows, 30, ())})
+        found.append(
+            {one.statistic: one for one in two_errors(record[season_rows[:, 0]], SeasonsMet(season_rows, 30), ())}
+        )
     assert np.mean([one["expected_shortfall"].record for one in found]) == pytest.approx(spread, rel=0.25)
 
 
@@ -215,12 +218,12 @@ def test_controls_take_out_what_is_no_weather_and_leave_the_record_error() -> No
     season_rows = rng.integers(0, 25, (400, 8))
     luck = rng.normal(0, 1, (400, 12))
     values = record[season_rows].sum(axis=1) + luck @ np.full(12, 8.0)
-    alone = two_errors(values, season_rows, 25, ())[0]
-    known = two_errors(values, season_rows, 25, (), controls=luck)[0]
+    alone = two_errors(values, SeasonsMet(season_rows, 25), ())[0]
+    known = two_errors(values, SeasonsMet(season_rows, 25, luck), ())[0]
     expected = 8 * record.std() / 5
     assert known.record == pytest.approx(expected, rel=0.33)
     assert known.seen_from < alone.seen_from / 2
     assert known.monte_carlo == alone.monte_carlo
     # Controls that explain nothing change nothing but the degrees of freedom.
-    none = two_errors(record[season_rows].sum(axis=1), season_rows, 25, (), controls=luck)[0]
+    none = two_errors(record[season_rows].sum(axis=1), SeasonsMet(season_rows, 25, luck), ())[0]
     assert none.record == pytest.approx(expected, rel=0.33)

