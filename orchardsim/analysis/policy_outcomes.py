@@ -16,7 +16,7 @@ from orchardsim.operations.nursery import spares_to_buy, stock_policy
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
 from orchardsim.results.spares import Amount, LabelPolicy, PolicyOutcome
-from orchardsim.risk.bands import wilson_interval
+from orchardsim.risk.bands import quantile, wilson_interval
 from orchardsim.risk.comparison import simultaneous_limit
 from orchardsim.simulation.money import block_leaf
 
@@ -123,7 +123,7 @@ def policy_outcomes(
                 bought=amount(run.bought.sum(axis=(1, 2))),
                 replanted=amount(run.replanted.sum(axis=(1, 2))),
                 left_over=amount(left),
-                left_over_high=float(np.quantile(left, 0.95, method="inverted_cdf")),
+                left_over_high=float(quantile(left, 0.95, whole=True).value),
             )
         )
     return tuple(found)

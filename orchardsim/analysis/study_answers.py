@@ -31,6 +31,7 @@ from orchardsim.results.study import (
     StudyFindings,
 )
 from orchardsim.results.study_trials import StudyTrials
+from orchardsim.risk.bands import quantile
 from orchardsim.risk.contrasts import (
     SimultaneousLimits,
     bootstrap_means,
@@ -126,7 +127,7 @@ def answer_measure(
             foretold = foretold_share(terms[1], by_trial.mean(axis=0))
     return MeasureAnswer(
         facts=facts,
-        cells=tuple(_cell(design, place, values[place], known) for place in range(design.cells)),
+        cells=tuple(_cell(design, facts, place, values[place], known) for place in range(design.cells)),
         contrasts=contrasts,
         shares=shares,
         interactions=interactions,
@@ -138,18 +139,18 @@ def answer_measure(
     )
 
 
-def _cell(design: StudyDesign, place: int, row: Array, known: Array | None) -> CellAnswer:
+def _cell(design: StudyDesign, facts: MeasureFacts, place: int, row: Array, known: Array | None) -> CellAnswer:
     whole = bool(np.isfinite(row).all())
     luck, not_knowing = None, None
     if known is not None and not np.isnan(known[place]).any():
         at_middle = known[place]
-        low, high = np.quantile(at_middle, [0.05, 0.95], method="inverted_cdf")
-        luck = (float(low), float(high))
+        low, high = (float(quantile(at_middle, share, whole=facts.whole).value) for share in (0.05, 0.95))
+        luck = (low, high)
         same = row[: at_middle.size]
         if np.isfinite(same).all() and np.isfinite(at_middle).all() and np.ptp(same) > 0:
             not_knowing = float(np.clip(1 - at_middle.var() / same.var(), 0.0, 1.0))
     points = {
-        point: float("nan") if np.isnan(row).any() else float(np.quantile(row, point / 100, method="inverted_cdf"))
+        point: float("nan") if np.isnan(row).any() else float(quantile(row, point / 100, whole=facts.whole).value)
         for point in POINTS
     }
     return CellAnswer(

@@ -31,7 +31,7 @@ class Word:
     @property
     def anchor(self) -> str:
         """Its place on a page."""
-        return "word-" + re.sub(r"[^a-z0-9]+", "-", self.name.lower()).strip("-")
+        return "word-" + re.sub(r"[^a-z0-9]+", "-", self.name.lower().replace("±", "plus-minus")).strip("-")
 
 
 WORDS: Final[dict[str, Word]] = {

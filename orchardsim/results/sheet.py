@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.ledger_items import LEDGER_ITEMS
+from orchardsim.results.bad_years import worst_things
 from orchardsim.results.dataset import attribute
 from orchardsim.results.doubts import OpenLevelsOfRun
-from orchardsim.results.farm import by_trial, farm_mean, of_farm
+from orchardsim.results.farm import farm_mean, of_farm
+from orchardsim.results.published import beside_published
 from orchardsim.results.statistics import PERCENT_POINTS
 from orchardsim.results.summary import number
 
@@ -21,17 +24,6 @@ Array = NDArray[np.float64]
 
 BILL_YEARS: Final = 6
 """Years of the bill on the sheet: to the first full crops of a close planting."""
-HARD_FROST: Final = 0.5
-"""Share of flowers killed from which a spring counts as a hard frost."""
-HEAVY_HAIL: Final = 0.25
-"""Share of fruit marked by hail from which a season counts as one of heavy hail."""
-MANY_DEAD: Final = 0.05
-"""Share of the trees lost in one year that counts as a heavy loss."""
-POOR_PRICES: Final = 0.1
-"""Share of all years that count as those of the poorest prices."""
-LEAST_SEEN: Final = 5
-"""Fewer such years in all trials say nothing of what they cost."""
-WORST: Final = 3
 
 
 def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
@@ -42,7 +34,8 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
     dict
         ``land`` (blocks as laid out, metres), ``bill_by_year`` (mean money paid by group of ledger items),
         ``cash_summed_by_year`` (percent points over trials), ``paid_back_by_year`` (share of trials), ``worst`` (what
-        can happen in a year, how often, and the mean shortfall of that year's net cash flow against a typical one).
+        can happen in a year, how bad and how often, and what it costs, with its error), ``published`` (the middle
+        beside published budgets; null where they say nothing of such a plan).
     """
     years = [int(year) for year in dataset["year"].values]
     payback = dataset["payback_year"].values
@@ -52,8 +45,17 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         "cash_summed_by_year": cash_summed(dataset, OpenLevelsOfRun.of(dataset)),
         "paid_back_by_year": {str(year): number(float((payback <= year).mean())) for year in years},
         "worst": worst_things(dataset),
+        "published": _published(dataset),
         "rests_on": _rests_on(dataset),
     }
+
+
+def _published(dataset: xarray.Dataset) -> dict[str, Any] | None:
+    beside = beside_published(dataset)
+    words = {"rate": "none", "payback": "never"}
+    if beside is None:
+        return None
+    return {name: number(value, words.get(name, "infinite")) for name, value in asdict(beside).items()}
 
 
 def cash_summed(dataset: xarray.Dataset, levels: OpenLevelsOfRun | None) -> dict[str, Any]:
@@ -161,52 +163,3 @@ def _bill(dataset: xarray.Dataset, years: list[int]) -> dict[str, dict[str, Any]
             paid = -float(ledger.sel(year=year, ledger_item=items).sum())
             found[str(year)][group] = number(paid + 0.0)
     return found
-
-
-def worst_things(dataset: xarray.Dataset) -> list[dict[str, Any]]:
-    """What can happen in one year, dearest first.
-
-    Notes
-    -----
-    The cost is the mean of that year's net cash flow below the median of the same year over all trials, over the
-    years in which the thing happened: what went with it, which is not all its doing.
-    """
-    cash = of_farm(dataset, "net_cash_flow").values.astype(np.float64)
-    shortfall = np.median(cash, axis=0, keepdims=True) - cash
-    trees = of_farm(dataset, "trees_alive").values
-    lost = by_trial(dataset, ["trees_lost"], lambda some: of_farm(some, "trees_lost").sum("cause"))
-    bearing = of_farm(dataset, "harvested_mass").values.mean(axis=0) > 0
-    standing = trees.mean(axis=0) > 0
-    luck = dataset["price_luck"].values
-    later = np.broadcast_to(bearing, cash.shape)
-    happened = {
-        "a hard frost in bloom": (_block_mean(dataset, "frost_kill") >= HARD_FROST) & later,
-        "heavy hail": (_block_mean(dataset, "hail_fraction") >= HEAVY_HAIL) & later,
-        "a year of the poorest prices": (luck <= np.quantile(luck, POOR_PRICES)) & later,
-        "many dead trees": (lost >= MANY_DEAD * np.maximum(trees + lost, 1)) & np.broadcast_to(standing, cash.shape),
-    }
-    found: list[dict[str, Any]] = []
-    for what, when in happened.items():
-        if when.sum() >= LEAST_SEEN:
-            found.append(
-                {
-                    "what": what,
-                    "share_of_years": number(float(when[:, bearing].mean()) if bearing.any() else 0.0),
-                    "share_of_futures": number(float(when.any(axis=1).mean())),
-                    "costs": float(f"{shortfall[when].mean():.6g}"),
-                }
-            )
-    found.sort(key=lambda one: -one["costs"])
-    return [one for one in found if one["costs"] > 0][:WORST]
-
-
-def _block_mean(dataset: xarray.Dataset, name: str) -> Array:
-    """Mean over blocks by planted area, (trial, year)."""
-    area = dataset["planted_area"].fillna(0).load()
-
-    def mean(some: xarray.Dataset) -> xarray.DataArray:
-        values = some[name]
-        weight = area.where(values.notnull(), 0)
-        return (values.fillna(0) * weight).sum("block") / weight.sum("block").clip(min=1e-9)
-
-    return by_trial(dataset, [name], mean)

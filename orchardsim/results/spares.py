@@ -340,6 +340,9 @@ class SparesAnswer:
 
 def spares_document(found: SparesAnswer) -> dict[str, Any]:
     """Content of ``spares.json``: six significant digits, no time, host, path or number of processes."""
+    # The statistics library behind it is slow to load, so it is opened when first used.
+    from orchardsim.risk.bands import quantile
+
     return {
         **{key: value for key, value in found.attrs.items() if key != "title"},
         "title": found.attrs.get("title", ""),
@@ -366,7 +369,7 @@ def spares_document(found: SparesAnswer) -> dict[str, Any]:
         "clustering": [
             _plain(one, leave_out=("lost", "lost_alone"))
             | {
-                f"{name}_p{point}": number(float(np.quantile(getattr(one, name), point / 100, method="inverted_cdf")))
+                f"{name}_p{point}": number(float(quantile(getattr(one, name), point / 100, whole=True).value))
                 for name in ("lost", "lost_alone")
                 for point in (5, 50, 95)
             }

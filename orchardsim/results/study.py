@@ -95,6 +95,11 @@ class MeasureFacts:
     better: str
     has_mean: bool
 
+    @property
+    def whole(self) -> bool:
+        """Whether its values are whole numbers."""
+        return self.unit == "year"
+
 
 @dataclass(frozen=True)
 class CellAnswer:

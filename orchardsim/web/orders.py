@@ -178,7 +178,8 @@ def _about(folder: Any, order: Mapping[str, Any], found: Mapping[str, Any]) -> d
 
 def answers(dataset: Any, summary: Mapping[str, Any]) -> dict[str, Any]:
     """What the page shows of a run: sentences of the sheet, and the bands through leaves and years."""
-    from orchardsim.report.run.sheet import answer_lines, worst_lines
+    from orchardsim.report.run.bad_years import WORST_NOTE, worst_lines
+    from orchardsim.report.run.sheet import answer_lines
     from orchardsim.report.run_formats import RunFormats
 
     formats = RunFormats.of(dataset.attrs)
@@ -189,6 +190,7 @@ def answers(dataset: Any, summary: Mapping[str, Any]) -> dict[str, Any]:
         "title": summary["title"],
         "sentences": answer_lines(summary, formats),
         "worst": worst_lines(summary, formats),
+        "worst_note": WORST_NOTE,
         "bands": [
             _band(
                 f"Picked fruit by leaf, {formats.yield_unit}", fruit, lambda value: float(formats.yield_value(value))

@@ -12,8 +12,9 @@ from orchardsim.core.calendar import date_text
 from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_by_group
+from orchardsim.report.run.bad_years import bad_years_figure
 from orchardsim.report.run.map_figure import land_figure
-from orchardsim.report.run.risk_figures import bad_years_figure, drivers_figure, outcome_figure
+from orchardsim.report.run.risk_figures import drivers_figure, outcome_figure
 from orchardsim.report.run.saved import SavedRun, bands
 from orchardsim.report.run.size_figure import size_figure
 from orchardsim.report.run_formats import RunFormats, footer

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from orchardsim.plan.pollination import extra_positions
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run_formats import footer
-from orchardsim.report.style import INK, LEAF, OCHRE, QUIET, add_footer, new_figure
+from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, add_footer, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,7 +20,11 @@ Codes = NDArray[np.int8]
 
 GROUND, GAP, FIRST, REPLANT = range(4)
 COLOURS: Final = ("#dcd9c9", "#ffffff", LEAF, OCHRE)
-"""Told apart in lightness, dark to light: first planting, replant, ground, gap."""
+"""Of ground, gap, tree of the first planting, replant; a gap bears a cross and a replant a dot as well."""
+MARKS: Final[dict[int, dict[str, Any]]] = {
+    GAP: {"marker": "x", "color": BRICK, "linestyle": "none", "markersize": 2.6, "markeredgewidth": 0.8},
+    REPLANT: {"marker": "o", "color": INK, "linestyle": "none", "markersize": 1.6, "markeredgewidth": 0.0},
+}
 MOST_PANELS: Final = 6
 BETWEEN: Final = 8.0
 """Metres drawn between two blocks; where blocks lie is not part of a plan."""
@@ -45,13 +49,15 @@ def land_figure(run: SavedRun) -> Figure:
         _panel(panel, run, land, year)
     _scale(axes.flat[len(years) - 1], run, across)
     handles: list[Any] = [
-        Patch(facecolor=COLOURS[FIRST], label="tree of the first planting"),
-        Patch(facecolor=COLOURS[REPLANT], label="replanted"),
-        Patch(facecolor=COLOURS[GAP], edgecolor=QUIET, label="gap"),
+        Patch(facecolor=COLOURS[FIRST]),
+        (Patch(facecolor=COLOURS[REPLANT]), Line2D([], [], **MARKS[REPLANT])),
+        Line2D([], [], **MARKS[GAP] | {"markersize": 5}),
     ]
+    names = ["tree of the first planting", "replanted", "gap"]
     if any(block.get("pollinizers") for block in land):
-        handles.append(Line2D([], [], marker="^", color=INK, linestyle="none", markersize=3.5, label="pollinizer"))
-    figure.legend(handles=handles, loc="outside upper left", ncols=4, handlelength=1.2, columnspacing=1.2)
+        handles.append(Line2D([], [], marker="^", color=INK, linestyle="none", markersize=3.5))
+        names.append("pollinizer")
+    figure.legend(handles, names, loc="outside upper left", ncols=4, handlelength=1.2, columnspacing=1.2)
     trial = int(run.dataset["tree_trial"].values[0])
     add_footer(
         figure,
@@ -116,6 +122,12 @@ def _panel(axes: Axes, run: SavedRun, land: list[dict[str, Any]], year: int) -> 
             interpolation="nearest",
         )
         image.set_label("_gap 1, first planting 2, replanted 3")
+        for kind, mark in MARKS.items():
+            row, place = np.nonzero(codes == kind)
+            axes.plot(
+                (place + 0.5) * block["tree_spacing_m"], top - (row + 0.25) * block["row_spacing_m"], **mark,
+                label=f"_{'gap' if kind == GAP else 'replanted'}",
+            )  # fmt: skip
         for one in block.get("pollinizers", ()):
             places = extra_positions(
                 block["rows"], block["trees_per_row"], block["tree_spacing_m"], block["row_spacing_m"],

@@ -9,7 +9,7 @@ import numpy as np
 from orchardsim.core.glossary import term
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run_formats import footer
-from orchardsim.report.style import BRICK, INK, LEAF, QUIET, STONE, add_footer, new_figure, thousands, whole_ticks
+from orchardsim.report.style import BRICK, INK, LEAF, add_footer, new_figure, thousands, whole_ticks
 from orchardsim.results.doubts import OpenLevelsOfRun
 
 if TYPE_CHECKING:
@@ -95,26 +95,3 @@ def drivers_figure(run: SavedRun) -> Figure:
 
 def _level_words(name: str) -> str:
     return term(name)
-
-
-def bad_years_figure(run: SavedRun) -> Figure:
-    """What bad years cost against a typical one, and how often they come."""
-    figure, axes = new_figure(height=2.6)
-    worst = run.summary["sheet"]["worst"]
-    axes.set_title(f"Short of a typical year, thousand {run.formats.currency}")
-    if not worst:
-        axes.text(0.5, 0.5, "none was seen often enough to say", ha="center", va="center", transform=axes.transAxes)
-        axes.set_axis_off()
-        return figure
-    places = np.arange(len(worst))[::-1]
-    costs = np.array([float(one["costs"]) / 1000 for one in worst])
-    axes.barh(places, costs, color=STONE, edgecolor=QUIET, hatch="//", height=0.62, label="_lacks")
-    axes.set_yticks(places, [str(one["what"]) for one in worst])
-    for place, cost, one in zip(places, costs, worst, strict=True):
-        axes.text(cost, place, f"  {100 * one['share_of_years']:.0f} % of bearing years", va="center", fontsize=8.5)
-    axes.set_xlim(0, 1.55 * costs.max())
-    axes.grid(axis="x")
-    axes.grid(visible=False, axis="y")
-    thousands(axes.xaxis)
-    add_footer(figure, f"All that went with such a year, not its own doing alone. {footer(run.dataset)}")
-    return figure

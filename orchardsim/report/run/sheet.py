@@ -6,13 +6,17 @@ import csv
 import functools
 import io
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from orchardsim.core.numbers import number
 from orchardsim.core.units import display
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import render, small_pictures
+from orchardsim.report.run.bad_years import WORST_HEAD, WORST_NOTE, worst_lines
+from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.saved import bands
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.report.style import (
@@ -28,7 +32,7 @@ from orchardsim.report.style import (
     thousands,
     whole_ticks,
 )
-from orchardsim.results.sheet import WORST
+from orchardsim.results.published import Beside
 from orchardsim.results.store import FIGURES_FOLDER
 
 if TYPE_CHECKING:
@@ -38,6 +42,8 @@ if TYPE_CHECKING:
 PAPER: Final = {"us": (8.5, 11.0), "metric": (8.27, 11.69)}
 """Letter and A4, inches."""
 MOST_BLOCKS: Final = 6
+LEFT, MIDDLE, RIGHT = 0.06, 0.52, 0.95
+"""Edges of the paper's columns, as shares of its width."""
 MOST_LINES: Final = 5
 """Row groups that the paper names."""
 
@@ -95,16 +101,12 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     return lines
 
 
-def worst_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
-    """The worst things that can happen in one year, how often, and what that year lacked; what was too rare is told."""
-    lines = [
-        f"{one['what'].capitalize()}: {100 * one['share_of_years']:.0f} % of bearing years; such a year brings "
-        f"{formats.money(one['costs'])} less than a typical one."
-        for one in summary["sheet"]["worst"]
-    ]
-    if len(lines) < WORST:
-        lines.append("Other bad years came too rarely here to be measured; 'orchardsim stress' tells what they cost.")
-    return lines
+def gap_line(summary: Mapping[str, Any], formats: RunFormats) -> str:
+    """How far the middle lies from published budgets, in one sentence; empty where they say nothing of such a plan."""
+    found = summary["sheet"]["published"]
+    words = {"never": np.inf, "none": -np.inf}
+    beside = found and Beside(**{name: float(words.get(value, value)) for name, value in found.items()})
+    return published_gap({"a typical future": beside}, formats)
 
 
 def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
@@ -118,7 +120,7 @@ def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
             text = f"{100 * value:.1f} % a year"
         else:
             text = f"{value:.2f} {formats.currency}/hour"
-        said = "stated in the plan" if one["status"] == "stated" else f"not stated; {one['status']}"
+        said = "stated in the plan" if one["status"] == "stated" else f"the program's, {one['status']}"
         lines.append(f"{one['what']}: {text} ({said})")
     return lines
 
@@ -267,58 +269,36 @@ def sheet_figure(summary: Mapping[str, Any], formats: RunFormats) -> Figure:
     """The whole sheet on one page of paper."""
     from matplotlib.figure import Figure
 
-    width, height = PAPER[formats.system]
-    figure = Figure(figsize=(width, height))
-    grid = figure.add_gridspec(
-        4,
-        2,
-        left=0.09,
-        right=0.95,
-        top=0.845,
-        bottom=0.25,
-        hspace=0.58,
-        wspace=0.24,
-        height_ratios=(0.95, 0.62, 1, 0.95),
-    )
-    figure.text(
-        0.06,
-        0.965,
-        textwrap.shorten(sheet_title(summary), 88, placeholder=" ..."),
-        fontsize=12.5,
-        fontweight="bold",
-        va="top",
-    )
-    for place, line in enumerate(answer_lines(summary, formats)):
-        figure.text(0.06, 0.937 - 0.0165 * place, line, fontsize=9.5, va="top")
-    draw_land(figure.add_subplot(grid[0, 0]), summary, formats)
-    told = figure.add_subplot(grid[0, 1])
-    told.axis("off")
-    told.text(0, 1.06, "The land, to scale", fontsize=10.5, fontweight="bold", transform=told.transAxes)
-    lines = [
-        textwrap.fill(textwrap.shorten(line, 150, placeholder=" ..."), 54)
-        for line in land_lines(summary, formats)[:MOST_LINES]
-    ]
-    told.text(0, 0.98, "\n".join(lines), fontsize=8.2, va="top", linespacing=1.35, transform=told.transAxes)
-    words = figure.add_subplot(grid[1, :])
-    words.axis("off")
-    title = f"What it costs, and when, thousand {formats.currency} (mean over futures)"
-    words.text(0, 1.06, title, fontsize=10.5, fontweight="bold", transform=words.transAxes)
-    _table(words, bill_cells(summary, formats))
-    draw_yield(figure.add_subplot(grid[2, 0]), summary, formats)
-    draw_cash(figure.add_subplot(grid[2, 1]), summary, formats)
-    draw_payback(figure.add_subplot(grid[3, 0]), summary, formats)
-    right = figure.add_subplot(grid[3, 1])
-    right.axis("off")
-    right.text(0, 1.06, "What can go wrong in one year", fontsize=10.5, fontweight="bold", transform=right.transAxes)
-    worst = "\n".join(textwrap.fill(line, 54) for line in worst_lines(summary, formats))
-    right.text(0, 0.98, worst, fontsize=8.2, va="top", linespacing=1.35, transform=right.transAxes)
-    figure.text(0.06, 0.205, "What it rests on", fontsize=10.5, fontweight="bold")
-    figure.text(0.06, 0.198, "\n".join(rests_lines(summary, formats)), fontsize=8.2, va="top", linespacing=1.35)
-    figure.text(0.52, 0.205, "Cautions", fontsize=10.5, fontweight="bold")
-    cautions = "\n".join(textwrap.fill(line, 66) for line in CAUTIONS[:3])
-    figure.text(0.52, 0.198, cautions, fontsize=7.4, va="top", linespacing=1.3)
-    figure.text(0.06, 0.03, textwrap.fill(footer_line(summary), 130), fontsize=7.2, color=QUIET)
+    figure = Figure(figsize=PAPER[formats.system])
+    figure.text(LEFT, 0.965, textwrap.shorten(sheet_title(summary), 88, placeholder=" ..."), fontsize=12.5,
+                fontweight="bold", va="top")  # fmt: skip
+    answers = [*answer_lines(summary, formats), *filter(None, [gap_line(summary, formats)])]
+    _say(figure, LEFT, 0.937, "", answers, 9.0)
+    draw_land(figure.add_axes((LEFT, 0.69, 0.44, 0.11)), summary, formats)
+    lines = [textwrap.shorten(line, 150, placeholder=" ...") for line in land_lines(summary, formats)[:MOST_LINES]]
+    _say(figure, MIDDLE, 0.82, "The land, to scale", lines, 8.2)
+    figure.text(LEFT, 0.682, f"What it costs, and when, thousand {formats.currency} (mean over futures)", fontsize=10.5,
+                fontweight="bold", va="top")  # fmt: skip
+    table = figure.add_axes((LEFT, 0.565, RIGHT - LEFT, 0.1))
+    table.axis("off")
+    _table(table, bill_cells(summary, formats))
+    draw_yield(figure.add_axes((LEFT + 0.04, 0.405, 0.38, 0.125)), summary, formats)
+    draw_cash(figure.add_axes((MIDDLE + 0.06, 0.405, RIGHT - MIDDLE - 0.06, 0.125)), summary, formats)
+    draw_payback(figure.add_axes((LEFT + 0.04, 0.24, 0.38, 0.1)), summary, formats)
+    _say(figure, MIDDLE, 0.358, WORST_HEAD, [WORST_NOTE, *worst_lines(summary, formats)], 8.2)
+    _say(figure, LEFT, 0.19, "What it rests on", rests_lines(summary, formats), 8.2)
+    _say(figure, MIDDLE, 0.19, "Cautions", CAUTIONS[:3], 7.4)
+    figure.text(LEFT, 0.025, textwrap.fill(footer_line(summary), 130), fontsize=7.2, color=QUIET)
     return figure
+
+
+def _say(figure: Figure, x: float, top: float, heading: str, lines: Sequence[str], size: float) -> None:
+    """A heading and lines below it, as wide as there is room to the right."""
+    room = (MIDDLE - 0.02 if x < MIDDLE and heading else RIGHT) - x
+    figure.text(x, top, heading, fontsize=10.5, fontweight="bold", va="top")
+    broad = int(room * 1200 / size)  # characters of the pages' type
+    text = "\n".join(textwrap.fill(line, broad) for line in lines)
+    figure.text(x, top - (0.02 if heading else 0), text, fontsize=size, va="top", linespacing=1.35)
 
 
 def _table(axes: Axes, cells: list[list[str]]) -> None:
@@ -356,10 +336,11 @@ def sheet_page(summary: Mapping[str, Any], formats: RunFormats) -> tuple[str, di
     page = render(
         "sheet.html",
         title=sheet_title(summary),
-        answers=answer_lines(summary, formats),
+        answers=[*answer_lines(summary, formats), *filter(None, [gap_line(summary, formats)])],
         land=land_lines(summary, formats),
         bill=bill_cells(summary, formats),
         worst=worst_lines(summary, formats),
+        worst_note=WORST_NOTE,
         rests=rests_lines(summary, formats),
         cautions=CAUTIONS,
         footer=footer_line(summary),
