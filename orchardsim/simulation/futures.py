@@ -30,6 +30,10 @@ class Levels:
 
     values: dict[str, Array]
 
+    def at(self, rows: slice) -> Levels:
+        """Those of some of the trials."""
+        return Levels({name: values[rows] for name, values in self.values.items()})
+
     def of_farm(self, level: str) -> Array:
         """A level of the whole farm, (trial,)."""
         return self.values[level][:, 0]

@@ -15,7 +15,7 @@ from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_prices, indi
 from orchardsim.economy.payments import growth
 from orchardsim.plan import Plan
 from orchardsim.simulation import balances
-from orchardsim.simulation.futures import draw_future
+from orchardsim.simulation.futures import Levels, draw_future
 from orchardsim.simulation.totals import Totals
 
 Array = NDArray[np.float64]
@@ -77,6 +77,7 @@ def farm_ledger(
     streams: Streams,
     region: Array,
     change_prices: Callable[[PricePaths], PricePaths] | None = None,
+    levels: Levels | None = None,
 ) -> Ledger:
     """The ledger of simulated trials, at the prices and cost levels that these trials meet.
 
@@ -88,6 +89,8 @@ def farm_ledger(
         Crop of the region relative to its mean.
     change_prices : callable, optional
         Changes the prices that were drawn.
+    levels : Levels, optional
+        Of these trials, where they are drawn already.
 
     Raises
     ------
@@ -95,7 +98,7 @@ def farm_ledger(
         If the items do not sum to the net cash flow.
     """
     prices = draw_prices(streams, trials, plan.market, region, [money.cultivar for money in plan.money])
-    levels = draw_future(plan, streams, trials)
+    levels = draw_future(plan, streams, trials) if levels is None else levels
     own = {name: column for column, name in enumerate(money.cultivar for money in plan.money)}
     by_cultivar = levels.prices(region.shape[1])[:, :, [own[name] for name in prices.cultivars]]
     prices = with_price_levels(prices, by_cultivar)
@@ -113,10 +116,10 @@ def farm_ledger(
 
 
 def money_results(
-    plan: Plan, totals: Totals, trials: Sequence[int], streams: Streams, region: Array
+    plan: Plan, totals: Totals, trials: Sequence[int], streams: Streams, region: Array, levels: Levels
 ) -> dict[str, NDArray[Any]]:
     """Result variables of the economy, one row for each trial."""
-    ledger = farm_ledger(plan, totals, trials, streams, region)
+    ledger = farm_ledger(plan, totals, trials, streams, region, levels=levels)
     measures = indicators(ledger, plan.finance)
     level = growth(0.0, plan.finance, ledger.balance.shape[1])[None, :, None, None]
     found: dict[str, NDArray[Any]] = {

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import itertools
 import json
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -27,7 +28,7 @@ from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.partial import PartialRun
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.single_trees import with_single_trees
-from orchardsim.simulation.trial_range import RANGE_TRIALS, run_trials
+from orchardsim.simulation.trial_range import RANGE_TRIALS, run_trials, tile_size
 from orchardsim.weather.place import climate_of
 
 if TYPE_CHECKING:
@@ -158,15 +159,20 @@ class RunJob:
         }
         return found | ({"process_seeds": dict(self.process_seeds)} if self.process_seeds else {})
 
-    def range_size(self, jobs: int) -> int:
-        """Trials of a range, so that all processes have some; results do not depend on it."""
-        return _range_size(self.trials, jobs)
+    def ranges(self, jobs: int, gaps: Sequence[range] | None = None) -> list[range]:
+        """Some stretches of trials, or all trials, cut into ranges; results do not depend on how.
 
-    def ranges(self, jobs: int, trials: range | None = None) -> list[range]:
-        """Ranges of some trials, or of all."""
-        trials = range(self.trials) if trials is None else trials
-        size = _range_size(len(trials), jobs)
-        return [trials[start : start + size] for start in range(0, len(trials), size)]
+        The last ones are small, so that all processes come to an end together.
+        """
+        gaps = [range(self.trials)] if gaps is None else gaps
+        sizes = _range_sizes(sum(len(gap) for gap in gaps), jobs, tile_size(self.plan))
+        found = []
+        for gap in gaps:
+            while gap:
+                size = next(sizes)
+                found.append(gap[:size])
+                gap = gap[size:]
+        return found
 
     def run(self, ranges: list[range], jobs: int) -> Iterator[tuple[range, Arrays]]:
         """Ranges as they finish."""
@@ -207,7 +213,7 @@ class RunJob:
             If the disk is full.
         """
         progress(kept.kept)
-        for part, arrays in self.run(kept.missing(self.range_size(jobs)), jobs):
+        for part, arrays in self.run(self.ranges(jobs, kept.missing(self.trials)), jobs):
             kept.save(part, arrays)
             progress(len(part))
 
@@ -294,8 +300,13 @@ def check_run(plan: Plan, trials: int, years: int, single_trees: tuple[int, ...]
             raise InputError("single_trees", f"found trial {trial}, allowed 0 to {trials - 1}")
 
 
-def _range_size(trials: int, jobs: int) -> int:
-    return max(1, min(RANGE_TRIALS, -(-trials // jobs)))
+def _range_sizes(trials: int, jobs: int, tile: int) -> Iterator[int]:
+    """Trials of one range after the other; tiles stay whole while there is one for every process."""
+    while jobs > 1 and trials > jobs * tile:
+        size = min(RANGE_TRIALS, max(tile, -(-trials // (2 * jobs))))
+        yield size
+        trials -= size
+    yield from itertools.repeat(max(1, min(RANGE_TRIALS, -(-trials // jobs))))
 
 
 def _join(parts: list[Arrays]) -> Arrays:

@@ -19,7 +19,7 @@ from orchardsim.operations.parameters import Replacement
 from orchardsim.operations.yard import Yard
 from orchardsim.plan import Plan
 from orchardsim.simulation.block_run import BlockRun, open_blocks
-from orchardsim.simulation.futures import draw_future
+from orchardsim.simulation.futures import Levels, draw_future
 from orchardsim.simulation.harvest_to_leaf_fall import book_driving, pack_boxes
 from orchardsim.simulation.seasons import SeasonLibrary
 from orchardsim.simulation.step import Steps, walk_year
@@ -59,6 +59,8 @@ class Tile:
         Keep the yards' event logs.
     yards : bool
         Whether there are any; steps without crews need none.
+    levels : Levels, optional
+        Open levels of these trials, where they are drawn already.
     """
 
     def __init__(
@@ -76,6 +78,7 @@ class Tile:
         rules: Mapping[str, Replacement] | None = None,
         trace: bool = False,
         yards: bool = True,
+        levels: Levels | None = None,
     ) -> None:
         self.plan = plan
         self.library = library
@@ -87,7 +90,7 @@ class Tile:
         self.single_trees = single_trees
         self.steps = steps
         self.rules = {group.label: group.refill for group in plan.groups} if rules is None else rules
-        self.levels = draw_future(plan, streams, trials)
+        self.levels = draw_future(plan, streams, trials) if levels is None else levels
         self.blocks = open_blocks(
             plan,
             lambda process, place: self.rngs(process, place, -BEFORE_YEAR_0),

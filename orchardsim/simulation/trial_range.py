@@ -22,8 +22,8 @@ Array = NDArray[np.float64]
 TILE_POSITIONS: Final = 110_000
 """Planting positions of a tile. Measured: with fewer, calls on small arrays cost as much as the arithmetic; with more,
 little is won and some forty float32 arrays of this size, for each process, no longer stay in the outermost cache."""
-RANGE_TRIALS: Final = 25
-"""Trials of a range; results do not depend on it."""
+RANGE_TRIALS: Final = 50
+"""Trials of a range, at most; results do not depend on it. Half as many cost a small farm a seventh more each."""
 
 
 def tile_size(plan: Plan) -> int:
@@ -71,19 +71,20 @@ def run_trials(
         library = build_library(plan, streams, trials, years, seasons)
     totals = Totals(len(trials), years, plan.labels)
     kept: dict[tuple[int, int], dict[str, list[NDArray[np.float32]]]] = {}
-    step = tile_size(plan)
+    step, levels = tile_size(plan), draw_future(plan, streams, trials)
     for start in range(trials.start, trials.stop, step):
         tile = range(start, min(start + step, trials.stop))
         wanted = kept if set(single_trees) & set(tile) else None
-        Tile(plan, library, streams, tile, years, totals, trials.start, wanted, steps=steps).run()
+        own = levels.at(slice(tile.start - trials.start, tile.stop - trials.start))
+        Tile(plan, library, streams, tile, years, totals, trials.start, wanted, steps=steps, levels=own).run()
     totals.check_bounds()
     rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
     season_rows = library.sample.season_rows[rows, :years]
     arrays: dict[str, NDArray[Any]] = dict(totals.arrays)
     arrays["biennial_index"] = totals.biennial_index
     arrays["harvest_year"] = library.sample.seasons.harvest_year[season_rows]
-    arrays |= money_results(plan, totals, trials, streams, library.region[season_rows])
-    arrays |= level_results(draw_future(plan, streams, trials))
+    arrays |= money_results(plan, totals, trials, streams, library.region[season_rows], levels)
+    arrays |= level_results(levels)
     for (trial, number), values in kept.items():
         if trial in single_trees:
             for name, by_year in values.items():

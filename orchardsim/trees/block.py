@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from orchardsim.trees import year as loops
 from orchardsim.trees.fruit import pass_shares
 from orchardsim.trees.parameters import BlockPlan, Physiology
 from orchardsim.trees.state import TreeState
+from orchardsim.trees.sums import sum_stretches
 from orchardsim.trees.training import LEAVES, Ages, table_by_leaf
 from orchardsim.trees.traits import make_place, make_traits, shared_numbers, unbent_bloom_leaf
 from orchardsim.trees.variation import YearDraws, patchy_field
@@ -114,9 +114,8 @@ class BlockModel:
 
     def total_by_place(self, values: Float, places: int) -> Double:
         """Sum over stretches of the rows, (trial, group, place), as the loops over trees cut them."""
-        ends = [place * self.trees_per_row // places for place in range(places + 1)]
-        grid = self.grid(values)
-        parts = np.stack([grid[..., a:b].sum(axis=-1, dtype=np.float64) for a, b in pairwise(ends)], axis=-1)
+        parts = np.empty((len(values), self.rows, places))
+        sum_stretches(self.grid(values), parts)
         return np.einsum("trp,gr->tgp", parts, self.rows_of_group)
 
     def cell(self, at: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -122,11 +122,17 @@ class TreeState:
 
     @property
     def arrays(self) -> Any:
-        """Views (trial, row, tree) of the arrays; made anew each time, since a copy of a state must see its own."""
+        """Views (trial, row, tree) of the arrays."""
         own = vars(self)
-        trials, positions = own["alive"].shape
-        shape = (trials, own["rows"], positions // own["rows"])
-        return Trees(*(own[name].reshape(shape) for name in TREE_FIELDS))
+        if "_views" not in own:
+            trials, positions = self.alive.shape
+            shape = (trials, self.rows, positions // self.rows)
+            own["_views"] = Trees(*(own[name].reshape(shape) for name in TREE_FIELDS))
+        return own["_views"]
+
+    def __getstate__(self) -> dict[str, Any]:
+        """What a copy takes: all but the views, for it must see its own arrays."""
+        return {name: value for name, value in vars(self).items() if name != "_views"}
 
     @classmethod
     def empty(cls, trials: int, positions: int, groups: int, rows: int) -> TreeState:

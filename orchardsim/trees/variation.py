@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.compiled import Number, compiled
 from orchardsim.core.draws import Address, fill_normals
 
 Float = NDArray[np.float32]
@@ -61,11 +61,18 @@ def patchy_field(
     A first-order autoregression along rows, then across: separable, stationary and exact at the edges.
     """
     field = rng.standard_normal((rows, trees_per_row))
-    for axis, spacing in ((1, tree_spacing), (0, row_spacing)):
-        kept = float(np.exp(-spacing / length))
-        fresh = float(np.sqrt(1 - kept**2))
-        lines = np.moveaxis(field, axis, 0)
-        for before, line in pairwise(lines):
-            line *= fresh
-            line += kept * before
+    along, across = (float(np.exp(-spacing / length)) for spacing in (tree_spacing, row_spacing))
+    _correlate(field, along, float(np.sqrt(1 - along**2)), across, float(np.sqrt(1 - across**2)))
     return field
+
+
+@compiled
+def _correlate(field: Number, along: Number, fresh_along: Number, across: Number, fresh_across: Number) -> None:
+    """Make a field of independent normals into one that keeps a share of the place before, along and across rows."""
+    rows, per_row = field.shape
+    for r in range(rows):
+        for i in range(1, per_row):
+            field[r, i] = field[r, i] * fresh_along + along * field[r, i - 1]
+    for r in range(1, rows):
+        for i in range(per_row):
+            field[r, i] = field[r, i] * fresh_across + across * field[r - 1, i]

@@ -233,7 +233,7 @@ def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     with _folder(order, RUN, names, identity=job.identity, differs=run_differs) as folder:
         kept = PartialRun(folder, trials)
         for look in (*looks(trials), trials):
-            for part, arrays in job.run(job.ranges(jobs, range(kept.kept, look)), jobs):
+            for part, arrays in job.run(job.ranges(jobs, [range(kept.kept, look)]), jobs):
                 kept.save(part, arrays)
                 tell(len(part))
             if look < trials:
