@@ -125,8 +125,8 @@ class TreeState:
         """Views (trial, row, tree) of the arrays."""
         own = vars(self)
         if "_views" not in own:
-            trials, positions = self.alive.shape
-            shape = (trials, self.rows, positions // self.rows)
+            trials, positions = own["alive"].shape
+            shape = (trials, own["rows"], positions // own["rows"])
             own["_views"] = Trees(*(own[name].reshape(shape) for name in TREE_FIELDS))
         return own["_views"]
 
