@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from orchardsim.plan.study import Study
     from orchardsim.report.weather.history import WeatherHistory
     from orchardsim.results.comparison import Comparison
+    from orchardsim.results.first_numbers import FirstNumbers
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.levels import LevelsFound
     from orchardsim.results.next import NextAnswer, WaitAnswer
@@ -99,6 +100,29 @@ def comparison(plans: Sequence[Plan], size: Size) -> Command[Comparison]:
         text=comparison_table,
         document=comparison_document,
         saved="compare_sheet.pdf, compare.html, compare.json, figures/",
+    )
+
+
+def numbers_to_state(plan: Plan) -> Command[FirstNumbers]:
+    """The numbers that a plan leaves open and that move its NPV most."""
+    from orchardsim.analysis.first_numbers import first_numbers
+    from orchardsim.report.check import check_document, state_first_lines, state_first_text
+    from orchardsim.report.levels.words import first_number_lines
+    from orchardsim.results.first_numbers import KIND
+
+    return Command(
+        heading="the numbers to state first",
+        kind=KIND,
+        files=[],
+        page="",
+        steps=1,
+        find=lambda _, progress: first_numbers(plan),
+        write=lambda folder, found: folder.finish(),
+        sentences=lambda found: state_first_lines(found, plan.formats),
+        screen=lambda found: state_first_text(found, plan.formats),
+        text=lambda found: "\n".join(["", *first_number_lines(found, plan.formats)]),
+        document=lambda found: check_document(plan, found),
+        saved="",
     )
 
 
@@ -321,6 +345,7 @@ def learning(
     from orchardsim.plan.coming import young_blocks
     from orchardsim.plan.learned import read_learned
     from orchardsim.plan.raw import subtable
+    from orchardsim.report.fit.next_words import next_sentences, shift_sentences, wait_sentences
     from orchardsim.report.fit.page import write_fit
     from orchardsim.report.fit.words import fit_screen, fit_sentences, fit_text
     from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, LEARNED_FILE, fit_document
@@ -350,7 +375,11 @@ def learning(
         steps=runs * size.trials,
         find=find,
         write=write,
-        sentences=lambda found: fit_sentences(found.fit.findings),
+        sentences=lambda found: [
+            *fit_sentences(found.fit.findings),
+            *(shift_sentences(found.following) + next_sentences(found.following) if found.following else ()),
+            *(wait_sentences(found.waiting) if found.waiting else ()),
+        ],
         screen=lambda found: fit_screen(found.fit.findings, found.following, found.waiting),
         text=lambda found: fit_text(found.fit.findings, found.following, found.waiting),
         document=lambda found: fit_document(found.fit.findings, found.following, found.waiting),

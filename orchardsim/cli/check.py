@@ -22,28 +22,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def execute(options: argparse.Namespace) -> int:
     """Print what the plan plants, orders, builds, pays and states, then the ten numbers to state first."""
     from orchardsim.cli.progress import tell
+    from orchardsim.commands import numbers_to_state
     from orchardsim.plan import load_plan
     from orchardsim.plan.describe import plan_lines
-    from orchardsim.report.check import check_document, opening_text, state_first_text
-    from orchardsim.report.levels.words import first_number_lines
+    from orchardsim.report.check import check_document, opening_text
     from orchardsim.weather.sampling import check_weather
 
     plan = load_plan(options.plan)
     check_weather(plan.weather)
-    simulated = bool(plan.blocks) and not options.unsimulated
     if not options.json:
         print("\n".join(plan_lines(plan)) if options.all else opening_text(plan), flush=True)
-    found = None
-    if simulated:
+    found, command = None, numbers_to_state(plan)
+    if plan.blocks and not options.unsimulated:
         tell("the ten numbers to state first take a small simulation of some seconds (--unsimulated leaves it out)")
-        from orchardsim.analysis.first_numbers import first_numbers
-
-        found = first_numbers(plan)
+        found = command.find(None, lambda step: None)
     print_answer(
         options,
-        screen=lambda: state_first_text(found, plan.formats) if found else "",
-        everything=lambda: "\n".join(["", *first_number_lines(found, plan.formats)]) if found else "",
-        document=lambda: check_document(plan, found),
+        screen=lambda: command.screen(found) if found else "",
+        everything=lambda: command.text(found) if found else "",
+        document=lambda: command.document(found) if found else check_document(plan, None),
         simulated=False,
     )
     return 0

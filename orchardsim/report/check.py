@@ -42,6 +42,15 @@ def state_first_text(found: FirstNumbers, formats: PlanFormats) -> str:
     return "\n" + one_screen(table_pieces(cells))
 
 
+def state_first_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
+    """The numbers to state first, a line each."""
+    return [
+        f"{one.meaning[0].upper()}{one.meaning[1:]}: {now_text(one, formats)} ({one.status}). A tenth more changes NPV "
+        f"by {with_error(one.change, one.error, f'{formats.currency} ')}."
+        for one in found.numbers
+    ]
+
+
 def _bill(plan: Plan) -> str:
     outlays = schedule(plan)
     if not outlays:

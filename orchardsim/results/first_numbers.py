@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
+
+KIND: Final = "numbers to state first"
+"""What the files are, in the words of a message."""
 
 
 @dataclass(frozen=True)

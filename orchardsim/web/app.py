@@ -43,10 +43,13 @@ PAGE_WORDS: Final = {
     "sheet.html": "Sheet for the partner or lender",
     "sheet.pdf": "Sheet as PDF",
     "report.html": "Full report",
+    "field_sheet.html": "Field sheet to print",
+    "field_sheet.csv": "Field sheet as a table",
 }
 """Kept pages by what they are called; any other one is the full page."""
 KIND_WORDS: Final = {
     "run": "Run",
+    "numbers": "Numbers to state first",
     "compare": "Beside the plan before",
     "stress": "Bad seasons",
     "spares": "Spare trees",
@@ -504,7 +507,8 @@ async def order(request: Request) -> Response:
         more |= {"key": key, "levels": read_levels(draft, key, _text(sent, "levels"))}
         await asyncio.to_thread(study_of, {"folder": desk.folder.place, "text": draft.text, **numbers, **more})
     if kind == "fit":
-        more["measurements"] = _text(sent, "measurements")
+        more |= {"measurements": _text(sent, "measurements")}
+        more |= {name: sent.get(name) is True for name in ("following", "waiting")}
         if not desk.folder.measured_path(more["measurements"]).is_file():
             raise InputError("measurements", "no such file stands in the folder; bring it first")
         if draft.changed:

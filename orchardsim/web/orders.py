@@ -275,6 +275,13 @@ def compare(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     return comparison(plans, _size(order, jobs))
 
 
+def numbers(order: Mapping[str, Any], jobs: int) -> Command[Any]:
+    """The numbers of the plan to state first."""
+    from orchardsim.commands import numbers_to_state
+
+    return numbers_to_state(_plan(order, order["text"]))
+
+
 def stress(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """Bad seasons at every leaf."""
     from orchardsim.commands import stress_test
@@ -354,12 +361,14 @@ def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     seen = None if record is None or record in RECORDS else Path(os.path.relpath(folder / record, order["place"]))
     return learning(
         _plan(order, text), text, folder / order["measurements"], _size(order, jobs),
-        record=None if seen is None else seen.as_posix(),
+        following=order["following"], waiting=order["waiting"], record=None if seen is None else seen.as_posix(),
     )  # fmt: skip
 
 
 def work_out(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     """Answer a question other than a run, and keep it under the plan."""
+    from orchardsim.results.fit import SHEET_PAPER, SHEET_TABLE
+
     command = QUESTIONS[order["kind"]](order, jobs)
     with _folder(order, command.kind, command.files, **command.kept) as folder:
         found = command.find(folder, _progress(say, command.steps))
@@ -367,12 +376,18 @@ def work_out(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
         if sentences and sentences[0].endswith(":"):
             sentences = sentences[1:]
         title = tomllib.loads(order["text"])["title"]
-        about = _about(folder, order, {"title": title, "sentences": sentences, "pages": [command.page]})
+        told: dict[str, Any] = {"title": title, "sentences": sentences, "pages": [command.page] if command.page else []}
+        if order["kind"] == "numbers":
+            told["keys"] = [one.key for one in found.numbers]
+        if order.get("following"):
+            told["pages"] += [SHEET_PAPER, SHEET_TABLE]
+        about = _about(folder, order, told)
         command.write(folder, found)
     return about
 
 
 QUESTIONS: Final[dict[str, Callable[[Mapping[str, Any], int], Command[Any]]]] = {
+    "numbers": numbers,
     "compare": compare,
     "stress": stress,
     "spares": spares,

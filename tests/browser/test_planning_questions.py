@@ -93,14 +93,57 @@ def test_any_key_is_found_and_tried(page, address):
     assert "wage_picking" in popup.value.locator("body").inner_text()
 
 
+@pytest.mark.parametrize(
+    ("question", "heading", "told"),
+    [
+        ("Bad seasons", "Bad seasons", "What hurts most is"),
+        ("Spare trees", "Spare trees", "west_side/Gala: buy"),
+        ("What is not known", "What is not known", "With every level at its middle"),
+    ],
+)
+def test_a_question_is_answered_to_its_end(page, address, question, heading, told):
+    url, place = address
+    name = question.replace(" ", "-").lower()
+    begin(page, url, name)
+    small(page)
+    page.get_by_role("button", name=question).click()
+    page.locator("#answer").get_by_role("heading", name=heading).wait_for()
+    page.get_by_text("Finished and kept.", exact=True).wait_for()
+    assert told in page.locator("#answer").inner_text()
+    with page.expect_popup() as popup:
+        page.locator("#kept").get_by_role("link", name="Full page").click()
+    assert popup.value.locator("figure svg").count() > 0
+    assert (place / f"{name} - kept" / "1" / "plan.toml").is_file()
+
+
+def test_a_number_to_state_first_leads_to_its_field(page, address):
+    url, _ = address
+    begin(page, url, "first numbers")
+    page.get_by_role("button", name="Numbers to state first").click()
+    page.locator("#answer").get_by_role("heading", name="Numbers to state first").wait_for()
+    assert page.locator("#answer li").count() == 10
+    # A number of the catalogue has no field before there is an entry of one's own.
+    assert not page.locator("[data-key^='training_system']").first.is_visible()
+    page.locator("[data-key='market.fruit.Gala.wholesale_extra_fancy']").click()
+    assert focused(page) == "f-market-fruit-Gala-wholesale_extra_fancy"
+    assert page.locator("#f-market-fruit-Gala-wholesale_extra_fancy").is_visible()
+
+
 def test_measured_trees_are_learned_from_and_carried_on(page, address):
     url, place = address
     begin(page, url, "measured", "first_row")
     small(page)
     page.get_by_text("Learn from your measured trees").click()
+    page.get_by_label("Say what to measure next").check()
+    page.get_by_label("Weigh planting now").check()
     page.locator("#measured-file").set_input_files(CONFIGS / "first_row_measurements.csv")
     page.get_by_role("heading", name="What your trees told").wait_for()
     page.get_by_text("Finished and kept.", exact=True).wait_for()
+    answer = page.locator("#answer").inner_text()
+    assert "All of these together are worth" in answer and "planting all now" in answer
+    with page.expect_popup() as popup:
+        page.locator("#answer").get_by_role("link", name="Field sheet to print").click()
+    assert popup.value.locator("table").count() > 0
     page.locator("#answer").get_by_role("button", name="Go on with what was learned").click()
     page.get_by_text("measured learned 1.toml").wait_for()
     assert tomllib.loads((place / "measured learned 1.toml").read_text())["futures"]["learned"] == (

@@ -108,6 +108,8 @@ async function follow() {
     ? `${answer.progress} of ${answer.total} done${timeLeft(answer.seconds_left)}` : "getting ready; the first time the trees are compiled, about a minute";
   if (mine && answer.answer && answer.answer !== told) {
     find("answer").innerHTML = answer.answer;
+    // A number of the catalogue has a field only in an entry of one's own.
+    find("answer").querySelectorAll("[data-key]").forEach((one) => { one.hidden = !fieldOf(one.dataset.key); });
     if (!told && answer.busy) find("progress-line").scrollIntoView({ block: "start" });
     told = answer.answer;
   }
@@ -176,7 +178,24 @@ async function bringMeasured(file) {
   tell("Reading " + file.name + " ...");
   const found = await send(plan + "/measurements?file=" + encodeURIComponent(file.name), file, "application/octet-stream");
   find("measured-problem").textContent = found.problem || "";
-  if (found.problem) tell(""); else order("fit", { measurements: found.file });
+  if (found.problem) tell(""); else {
+    order("fit", { measurements: found.file, following: find("following").checked, waiting: find("waiting").checked });
+  }
+}
+
+// The field of a key, as the program names it: blocks are counted from one, and what holds for all stands at the first.
+function fieldOf(key) {
+  const named = (place, counted) => place.reduce((text, part) => typeof part === "number"
+    ? text + (counted ? " " + (part + 1) : "") : text + (text ? "." : "") + part, "");
+  const fields = [...find("form").querySelectorAll("[data-place]")];
+  return [true, false].map((counted) => fields.find((one) => named(JSON.parse(one.dataset.place), counted) === key)).find(Boolean);
+}
+
+function stateIt(key) {
+  const field = fieldOf(key);
+  for (let one = field.parentElement; one; one = one.parentElement) if (one.tagName === "DETAILS") one.open = true;
+  field.focus();
+  field.scrollIntoView({ block: "center" });
 }
 
 async function goOn(number) {
@@ -194,6 +213,7 @@ function planPage() {
     if (!button) return;
     if (button.dataset.add) later(() => alter("add", JSON.parse(button.dataset.add)));
     if (button.dataset.remove) later(() => alter("remove", JSON.parse(button.dataset.remove)));
+    if (button.dataset.key) stateIt(button.dataset.key);
     if (button.dataset.learned) later(() => goOn(button.dataset.learned));
     if (button.dataset.own) {
       const name = button.parentElement.querySelector("input").value;
