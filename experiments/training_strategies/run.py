@@ -43,7 +43,7 @@ SHOWN = {
     "mature_yield": ("mature t/ha/yr", 1e-3),
     "light_stopped": ("light %", 100),
     "hours_per_area": ("hours/ha", 1),
-    "packed_share": ("pack-out %", 100),
+    "fresh_share": ("pack-out %", 100),
     "fruit_mass": ("fruit g", 1),
     "npv_per_area": ("NPV 1000 USD/ha", 1e-3),
 }
@@ -152,7 +152,7 @@ RATIOS = [
         (1.03, 1.04), "V 3-4 % above spindle (Drahorad 1999, Compact Fruit Tree, July)",
     ),
     (
-        "V over slender spindle, pack-out", "packed_share", "v_trellis", "slender_spindle",
+        "V over slender spindle, pack-out", "fresh_share", "v_trellis", "slender_spindle",
         (0.98, 1.02), "no gain in quality (the same)",
     ),
 ]  # fmt: skip
@@ -167,7 +167,7 @@ OWN_RATIOS = [
         (0.0, 0.995), "smaller fruit (the same)",
     ),
     (
-        "super spindle over slender spindle, pack-out", "packed_share", "super_spindle", "slender_spindle",
+        "super spindle over slender spindle, pack-out", "fresh_share", "super_spindle", "slender_spindle",
         (0.0, 0.995), "poorer colour (the same)",
     ),
     (

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.glossary import term
-from orchardsim.core.labels import FARM, SHARED
+from orchardsim.core.labels import FARM, FRESH_GRADES, SHARED
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import HECTARE
 from orchardsim.plan import Plan
@@ -63,7 +63,7 @@ YOUNG_LEAF: Final = 3
 
 STUDY_MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
     "light_stopped": ("light stopped", "most of any year, mean over planted land", "1", "high", True, False),
-    "packed_share": (term("pack_out"), "packed of picked fruit, all years", "1", "high", True, False),
+    "fresh_share": (term("pack_out"), "extra fancy and fancy of picked fruit, all years", "1", "high", True, False),
     "fruit_mass": ("fruit mass", "mean of all picked years", "g", "high", True, False),
     "thinning_hours": ("hours of thinning", "all years", "hour", "low", True, False),
     "pruning_hours": ("hours of dormant pruning", "all years", "hour", "low", True, False),
@@ -81,7 +81,7 @@ def study_values(plan: Plan, dataset: xarray.Dataset) -> dict[str, Array]:
     light = dataset["light_interception"].fillna(0)
     picked = dataset["harvested_mass"].sum(["year", "block"]).values
     number = dataset["fruit_number"].sum(["year", "block"]).values
-    packed = dataset["packed_mass"].sum(["year", "block", "grade"]).values
+    fresh = dataset["packed_mass"].sel(grade=list(FRESH_GRADES)).sum(["year", "block", "grade"]).values
     hours = dataset["labour_hours"].sum(["year", "block"])
     some = picked > 0
     table = yield_by_leaf(dataset, FARM)
@@ -94,7 +94,7 @@ def study_values(plan: Plan, dataset: xarray.Dataset) -> dict[str, Array]:
     none = np.full(picked.shape, np.nan)
     return {
         "light_stopped": ((light * area).sum("block") / area.sum("block")).max("year").values.astype(np.float64),
-        "packed_share": np.divide(packed, picked, out=none.copy(), where=some),
+        "fresh_share": np.divide(fresh, picked, out=none.copy(), where=some),
         "fruit_mass": np.divide(
             1000 * dataset["crop_mass"].sum(["year", "block"]).values, number, out=none.copy(), where=number > 0
         ),

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.core.errors import InputError
+from orchardsim.core.handover import WeatherSample
 from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.economy import money_remarks
@@ -144,6 +145,7 @@ class RunJob:
     def forget(self) -> None:
         """Let go of the seasons, which are worked out again when next needed."""
         self.__dict__.pop("_library", None)
+        self.__dict__.pop("_sample", None)
 
     @property
     def identity(self) -> dict[str, Any]:
@@ -202,7 +204,7 @@ class RunJob:
             library=self._library,
             process_seeds=self.process_seeds,
         )
-        return self.dataset(arrays, part.start)
+        return self.dataset(arrays, part.start, history=False)
 
     def run_kept(self, kept: PartialRun, jobs: int, progress: Callable[[int], Any] = lambda trials: None) -> None:
         """Run what is not kept yet, and keep it.
@@ -223,24 +225,36 @@ class RunJob:
         for part, arrays in kept.pieces(size):
             yield self.dataset(arrays | trees if part.start == 0 else arrays, part.start)
 
-    def dataset(self, arrays: Arrays, first_trial: int = 0) -> xarray.Dataset:
-        """Arrays of some trials, in order, as a dataset; single trees only with the first trials."""
+    def dataset(self, arrays: Arrays, first_trial: int = 0, history: bool = True) -> xarray.Dataset:
+        """Arrays of some trials, in order, as a dataset; single trees only with the first trials.
+
+        Without ``history`` the site's past frosts are left out, which take longer than some trials.
+        """
         arrays = dict(arrays)
         trees = {name: arrays.pop(name) for name in list(arrays) if "/" in name}
         arrays["leaf"] = block_leaf(self.plan, self.years)
         for name in ("planted_area", "gross_area"):
             arrays[name] = np.array([getattr(one.geometry, name) for one in self.plan.money])
         trials = np.arange(first_trial, first_trial + len(arrays["harvest_year"]))
-        dataset = build_dataset(arrays, {"trial": trials, **_block_coords(self.plan)}, self._attributes)
+        attrs = self._attributes | ({"frost_years": self._frost_years} if history else {})
+        dataset = build_dataset(arrays, {"trial": trials, **_block_coords(self.plan)}, attrs)
         return with_single_trees(self.plan, dataset, trees, self.single_trees) if trees else dataset
 
     @functools.cached_property
-    def _attributes(self) -> dict[str, Any]:
+    def _sample(self) -> WeatherSample:
         library = self._library
         if library is None:
             streams = Streams(self.seed, self.process_seeds or {})
             library = build_library(self.plan, streams, range(1), self.years, self.seasons)
-        return _attributes(self.plan, self.years, self.seed, self.trials, library.sample, self.seasons)
+        return library.sample
+
+    @functools.cached_property
+    def _attributes(self) -> dict[str, Any]:
+        return _attributes(self.plan, self.years, self.seed, self.trials, self._sample, self.seasons)
+
+    @functools.cached_property
+    def _frost_years(self) -> str:
+        return json.dumps(frost_history(self.plan, self._sample))
 
 
 def _block_coords(plan: Plan) -> dict[str, list[Any]]:
@@ -339,7 +353,7 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, sea
         "baseline_years": json.dumps(list(sample.baseline_years)),
         "notes": json.dumps([*sample.notes, *plan.warnings, *remarks, *refill_notes(plan)]),
         "plan": json.dumps(plan.document()),
-        "frost_years": json.dumps(frost_history(plan, sample)),
+        "frost_years": json.dumps([]),
         "bin_mass": plan.bin_mass,
         "box_mass": plan.box_mass,
         "latitude": plan.weather.latitude,
