@@ -1,18 +1,20 @@
-"""The hazards of one tree, as functions of its numbers, compiled: what kills it in a winter and in a season.
+"""Parts of the hazards of one tree, as functions of its numbers, compiled.
 
 A hazard H is an intensity over a phase: alone it kills a share 1 - exp(-H). Competing hazards add. Coefficients with
-unit, source and status are in :mod:`orchardsim.trees.hazards`.
+unit, source and status are in :mod:`orchardsim.trees.hazards`; what competes, in :mod:`orchardsim.trees.competing`.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from collections import namedtuple
+from typing import Any, Final
 
 import numpy as np
 
 from orchardsim.core.compiled import Number, compiled
 from orchardsim.core.elementary import exp, log
+from orchardsim.core.parameters import parameters_of
 from orchardsim.trees.hazards import Hazards
 
 YOUTH_SCALE: Final = np.float32(3.0)
@@ -26,37 +28,14 @@ STRIKE_LIMIT: Final = np.float32(4.0)
 """Most that the hazard of being struck by blight from blossoms can be: 98 % of the trees."""
 
 
-class TreeHazards(NamedTuple):
-    """The coefficients of :class:`~orchardsim.trees.hazards.Hazards` that act tree by tree, float32."""
-
-    frailty: np.float32
-    patchiness: np.float32
-    cold_width: np.float32
-    cold_weakness: np.float32
-    cold_youth: np.float32
-    acclimation_kill: np.float32
-    root_width: np.float32
-    vole_youth: np.float32
-    deer_height: np.float32
-    trunk_injury_age_scale: np.float32
-    blight_lethal_scion: np.float32
-    blight_lethal_stock: np.float32
-    blight_age_scale: np.float32
-    blight_first_bloom: np.float32
-    blight_wood_loss: np.float32
-    replant_age_scale: np.float32
-    drought_youth: np.float32
-    wind_load: np.float32
-    wind_youth: np.float32
-    old_age: np.float32
-    old_age_scale: np.float32
-    maimed: np.float32
-    maimed_loss: np.float32
+NAMES: Final = tuple(name for name, info in parameters_of(Hazards).items() if info.unit != "flag")
+TreeHazards: Any = namedtuple("TreeHazards", NAMES)  # type: ignore[misc]
+"""The coefficients as float32, in the order of :class:`~orchardsim.trees.hazards.Hazards`."""
 
 
-def tree_hazards(hazards: Hazards) -> TreeHazards:
-    """The coefficients that act tree by tree, for compiled code."""
-    return TreeHazards(*(np.float32(getattr(hazards, name)) for name in TreeHazards._fields))
+def tree_hazards(hazards: Hazards) -> Any:
+    """The coefficients for compiled code."""
+    return TreeHazards(*(np.float32(getattr(hazards, name)) for name in NAMES))
 
 
 @compiled
@@ -140,95 +119,11 @@ def lack_of(health: Number) -> Number:
 
 
 @compiled
-def rest_hazards(
-    h: Number,
-    leaf: Number,
-    health: Number,
-    height: Number,
-    patch: Number,
-    cold: Number,
-    soil: Number,
-    shortfall: Number,
-    hardiness: Number,
-    root_hardiness: Number,
-    voles: Number,
-    deer: Number,
-    trunk_injury: Number,
-    transplant: Number,
-) -> Number:
-    """Hazards of one tree between leaf fall and bloom: cold, voles, deer, trunk injury, transplant failure.
-
-    Parameters
-    ----------
-    h : TreeHazards
-    leaf, health, height : float [leaf], [1], [m]
-        ``leaf`` is the last season that the tree has grown through.
-    patch : float [1]
-        Voles here over the block's mean.
-    cold, soil, shortfall, hardiness, root_hardiness : float
-        See :func:`cold_hazard`.
-    voles, deer, trunk_injury, transplant : float [1/year]
-        Hazard of a grown tree; of a tree of no height; of a tree in its first winter; of one in its first leaf.
-    """
-    lack = lack_of(health)
-    winter = cold_hazard(
-        h, cold, soil, shortfall, hardiness, root_hardiness, h.cold_weakness * lack + young_extra(leaf, h.cold_youth)
-    )
-    return (
-        winter,
-        voles * patch * (1.0 + h.frailty * lack) * (1.0 + young_extra(leaf, h.vole_youth)),
-        deer * exp(-height / h.deer_height),
-        trunk_injury * exp((1.0 - leaf) / h.trunk_injury_age_scale),
-        transplant if leaf == 1.0 else np.float32(0.0),
-    )
-
-
-@compiled
 def strike_hazard(h: Number, leaf: Number, health: Number, patch: Number, strikes: Number) -> Number:
     """Hazard of being struck by fire blight from blossoms; ``strikes`` is that of a grown tree on average ground."""
     return min(strikes * patch * (1.0 + h.frailty * lack_of(health)) * bloom_share(h, leaf), STRIKE_LIMIT)
 
 
-@compiled
-def season_hazards(
-    h: Number,
-    leaf: Number,
-    health: Number,
-    load: Number,
-    soil: Number,
-    rot: Number,
-    drought: Number,
-    wind: Number,
-    transplant: Number,
-    worn: Number,
-    life: Number,
-) -> Number:
-    """Hazards of one tree between bloom and harvest, blight and row collapse apart.
-
-    Parameters
-    ----------
-    h : TreeHazards
-    leaf, health, load : float [leaf], [1], [kg/cm2]
-        ``load`` is fruit per trunk.
-    soil : float [1]
-        Wetness and wear of the ground here over the block's mean.
-    rot, drought, wind, transplant, worn : float [1/year]
-        Crown rot on average ground; drought of a grown tree; wind at 0.5 kg of fruit per cm2 of a tree held as this
-        one; transplant failure and replant disease in leaf 1.
-    life : float [leaf]
-        Usual life on this stock.
-
-    Returns
-    -------
-    tuple of float
-        Crown rot, wind, old age, transplant failure, replant disease, drought.
-    """
-    loaded = (1.0 + h.wind_load * min(load, LOAD_LIMIT)) / (1.0 + 0.5 * h.wind_load)
-    return (
-        rot * soil * (1.0 + h.frailty * lack_of(health)),
-        wind * loaded * (1.0 + young_extra(leaf, h.wind_youth)),
-        old_age_hazard(h, leaf, life),
-        transplant if leaf == 1.0 else np.float32(0.0),
-        worn * soil * exp((1.0 - leaf) / h.replant_age_scale),
-        drought * (1.0 + young_extra(leaf, h.drought_youth)),
-    )
+def collapse_hazard(kill: float) -> np.float32:
+    """Hazard that kills a given share of the trees of a stretch that goes down."""
+    return np.float32(-math.log1p(-kill))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -10,77 +9,28 @@ from numpy.typing import NDArray
 
 from orchardsim.core.compiled import Number, compiled
 from orchardsim.core.elementary import exp, exp_less_one
-from orchardsim.core.labels import CAUSES
-from orchardsim.trees.loss_draws import PATCH_LIMIT
-from orchardsim.trees.loss_hazards import (
-    blight_lethality,
-    cold_hazard,
-    rest_hazards,
-    season_hazards,
-    strike_hazard,
+from orchardsim.trees.competing import (
+    CODE,
+    BearingTree,
+    RestingTree,
+    rest_cause,
+    rest_level,
+    rest_sums,
+    season_cause,
+    season_level,
+    season_sums,
 )
+from orchardsim.trees.loss_draws import PATCH_LIMIT
+from orchardsim.trees.loss_hazards import blight_lethality, cold_hazard, strike_hazard
 
-CODE: Final = {cause: number + 1 for number, cause in enumerate(CAUSES)}
-"""Code of a cause in the arrays of losses; 0 is a tree that lives (or was not there)."""
-COLD, VOLES, DEER = (np.int8(CODE[name]) for name in ("winter_cold", "voles", "deer"))
-TRUNK, TRANSPLANT = (np.int8(CODE[name]) for name in ("trunk_injury", "transplant_failure"))
-BLIGHT, ROT, WIND, AGE = (np.int8(CODE[name]) for name in ("fire_blight", "crown_rot", "wind", "old_age"))
-WORN, DROUGHT, COLLAPSE = (np.int8(CODE[name]) for name in ("replant_disease", "drought", "row_collapse"))
+BLIGHT: Final = np.int8(CODE["fire_blight"])
 DRY_SHARE: Final = np.float32(0.15)
 """Dry matter of fresh fruit, for its weight on the tree (memory, medium; the growth model's own share may differ a
 little, which is of no account here)."""
 LEAST_TRUNK: Final = np.float32(0.5)
 """cm2; a thinner trunk carries its fruit as one of this area."""
 LIMIT: Final = np.float32(PATCH_LIMIT)
-SURE: Final = np.float32(60.0)
-"""Hazard that no tree outlives."""
 LIVES: Final = np.int8(0)
-
-
-class GroundPatches(NamedTuple):
-    """Where a tree stands between the nodes of a patch field: by row; then trees per node, and by tree in the row."""
-
-    row_node: NDArray[np.int32]
-    row_here: NDArray[np.float32]
-    row_next: NDArray[np.float32]
-    cell: int
-    tree_here: NDArray[np.float32]
-    tree_next: NDArray[np.float32]
-
-
-class RestRates(NamedTuple):
-    """Hazards of a winter, float32 arrays (trial, group): see :func:`~orchardsim.trees.loss_hazards.rest_hazards`."""
-
-    cold: NDArray[np.float32]
-    soil: NDArray[np.float32]
-    shortfall: NDArray[np.float32]
-    hardiness: NDArray[np.float32]
-    root_hardiness: NDArray[np.float32]
-    voles: NDArray[np.float32]
-    deer: NDArray[np.float32]
-    trunk_injury: NDArray[np.float32]
-    transplant: NDArray[np.float32]
-
-
-class SeasonRates(NamedTuple):
-    """Hazards of a season, float32 arrays (trial, group): see :func:`~orchardsim.trees.loss_hazards.season_hazards`.
-
-    ``strikes`` is the hazard of being struck by blight; ``aphids`` the share of health lost to woolly aphids;
-    ``held`` and ``alone`` multiply ``wind`` for trees with and without their support.
-    """
-
-    strikes: NDArray[np.float32]
-    rot: NDArray[np.float32]
-    drought: NDArray[np.float32]
-    wind: NDArray[np.float32]
-    transplant: NDArray[np.float32]
-    worn: NDArray[np.float32]
-    life: NDArray[np.float32]
-    aphids: NDArray[np.float32]
-    stock_blight: NDArray[np.float32]
-    scion_blight: NDArray[np.float32]
-    held: NDArray[np.float32]
-    alone: NDArray[np.float32]
 
 
 class Spread(NamedTuple):
@@ -115,7 +65,7 @@ def patch_factor(field: Number, patchiness: Number, scale: Number) -> Number:
 @compiled
 def rest_kernel(
     h: Number,
-    rates: Number,
+    levels: Number,
     ground: Number,
     row_group: Number,
     scale: Number,
@@ -134,32 +84,17 @@ def rest_kernel(
     line, field = np.empty(nodes.shape[2], np.float32), np.empty(per_row, np.float32)
     for t in range(alive.shape[0]):
         for row in range(row_group.size):
-            g = row_group[row]
             patch_field(nodes[t], ground, row, line, field)
-            cold, soil = rates.cold[t, g], rates.soil[t, g]
-            shortfall, transplant = rates.shortfall[t, g], rates.transplant[t, g]
-            hardiness, roots = rates.hardiness[t, g], rates.root_hardiness[t, g]
-            voles, deer, trunk = rates.voles[t, g], rates.deer[t, g], rates.trunk_injury[t, g]
+            level = rest_level(levels[t, row_group[row]])
             for column in range(per_row):
                 i = row * per_row + column
                 patch = patch_factor(field[column], h.patchiness, scale)
-                age = np.float32(leaf[t, i]) - ahead
-                by_cold, by_voles, by_deer, by_trunk, by_planting = rest_hazards(
-                    h, age, health[t, i], height[t, i], patch, cold, soil, shortfall, hardiness, roots, voles, deer,
-                    trunk, transplant,
-                )  # fmt: skip
-                first = by_cold + by_voles
-                second = first + by_deer
-                third = second + by_trunk
-                total = third + by_planting
-                death = -exp_less_one(-total)
+                tree = RestingTree(np.float32(leaf[t, i]) - ahead, health[t, i], height[t, i], patch)
+                sums = rest_sums(h, tree, level)
+                death = -exp_less_one(-sums[-1])
                 u = uniform[t, i]
-                at = u / death * total
-                code = TRUNK if at < third else TRANSPLANT
-                code = DEER if at < second else code
-                code = VOLES if at < first else code
-                code = COLD if at < by_cold else code
                 here = alive[t, i]
+                code = rest_cause(u / death * sums[-1], sums)
                 cause[t, i] = code if here & (u < death) else LIVES
                 near = here & (u >= death) & (u < death * (1.0 + h.maimed))
                 health_loss[t, i] = h.maimed_loss if near else np.float32(0.0)
@@ -168,7 +103,7 @@ def rest_kernel(
 @compiled
 def season_kernel(
     h: Number,
-    rates: Number,
+    levels: Number,
     spread: Number,
     ground: Number,
     row_group: Number,
@@ -184,7 +119,6 @@ def season_kernel(
     unsupported: Number,
     fallen: Number,
     support_leaf: Number,
-    collapse: Number,
     found: Number,
 ) -> None:
     """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped."""
@@ -196,65 +130,44 @@ def season_kernel(
     for t in range(alive.shape[0]):
         struck_trees = np.int32(0)
         for row in range(row_group.size):
-            g = row_group[row]
             patch_field(site[t], ground, row, line, soil_field)
             patch_field(blight_nodes[t], ground, row, line, blight_field)
-            strikes, rot, drought = rates.strikes[t, g], rates.rot[t, g], rates.drought[t, g]
-            held, alone = rates.wind[t, g] * rates.held[t, g], rates.wind[t, g] * rates.alone[t, g]
-            transplant, worn, life = rates.transplant[t, g], rates.worn[t, g], rates.life[t, g]
-            stock, aphids = rates.stock_blight[t, g], rates.aphids[t, g]
+            level = season_level(levels[t, row_group[row]])
             for column in range(per_row):
                 i = row * per_row + column
                 soil = patch_factor(soil_field[column], h.patchiness, scale)
-                age = np.float32(leaf[t, i])
-                by_itself = (age < support_leaf) | unsupported[t, i]
-                load = fruit[t, i] / DRY_SHARE / max(trunk[t, i], LEAST_TRUNK)
-                by_rot, by_wind, by_age, by_planting, by_wear, by_drought = season_hazards(
-                    h, age, health[t, i], load, soil, rot, drought, alone if by_itself else held, transplant, worn, life
-                )
-                by_collapse = collapse if fallen[t, i] else np.float32(0.0)
                 patch = patch_factor(blight_field[column], h.patchiness, scale)
-                hit = strike_hazard(h, age, health[t, i], patch, strikes)
-                by_blight = hit * blight_lethality(h, age, stock)
-                second = by_rot + by_wind
-                third = second + by_age
-                fourth = third + by_planting
-                fifth = fourth + by_wear
-                sixth = fifth + by_drought
-                seventh = sixth + by_collapse
-                total = seventh + by_blight
-                death = -exp_less_one(-total)
+                age = np.float32(leaf[t, i])
+                load = fruit[t, i] / DRY_SHARE / max(trunk[t, i], LEAST_TRUNK)
+                by_itself = (age < support_leaf) | unsupported[t, i]
+                tree = BearingTree(age, health[t, i], load, soil, patch, by_itself, fallen[t, i])
+                sums = season_sums(h, tree, level)
+                hit = strike_hazard(h, age, health[t, i], patch, level.strikes)
+                death = -exp_less_one(-sums[-1])
                 u = uniform[t, i]
-                at = u / death * total
-                code = COLLAPSE if at < seventh else BLIGHT
-                code = DROUGHT if at < sixth else code
-                code = WORN if at < fifth else code
-                code = TRANSPLANT if at < fourth else code
-                code = AGE if at < third else code
-                code = WIND if at < second else code
-                code = ROT if at < by_rot else code
                 here = alive[t, i]
+                code = season_cause(u / death * sums[-1], sums)
                 code = code if here & (u < death) else LIVES
                 cause[t, i] = code
                 # of those that live, some are struck by blight, and some barely escape something else
-                marked = -exp_less_one(-(seventh + hit))
+                marked = -exp_less_one(-(sums[-2] + hit))
                 hurt = here & (u >= death) & (u < marked)
-                near = here & (u >= marked) & (u < marked - h.maimed * exp_less_one(-seventh))
-                gnawed = min(aphids * soil, np.float32(1.0)) if here else np.float32(0.0)
+                near = here & (u >= marked) & (u < marked - h.maimed * exp_less_one(-sums[-2]))
+                gnawed = min(level.aphids * soil, np.float32(1.0)) if here else np.float32(0.0)
                 lost = max(h.maimed_loss, gnawed) if near else gnawed
                 health_loss[t, i] = h.blight_wood_loss if hurt else lost
                 struck[t, i] = hurt
-                others[i] = seventh
+                others[i] = sums[-2]
                 strike[i] = hit
                 struck_trees = np.int32(struck_trees + np.int32(hurt | (code == BLIGHT)))
         if struck_trees > 0 and spread.trees + spread.rows > 0:
-            spread_blight(h, rates, spread, row_group, t, per_row, others, strike, uniform, alive, leaf, found)
+            spread_blight(h, levels, spread, row_group, t, per_row, others, strike, uniform, alive, leaf, found)
 
 
 @compiled
 def spread_blight(
     h: Number,
-    rates: Number,
+    levels: Number,
     spread: Number,
     row_group: Number,
     t: Number,
@@ -280,13 +193,13 @@ def spread_blight(
                     away = spread.added[across - row + spread.rows, along - column + spread.trees]
                     added[across * per_row + along] += away
     for row in range(rows):
-        g = row_group[row]
+        level = season_level(levels[t, row_group[row]])
         for column in range(per_row):
             i = row * per_row + column
             if added[i] == 0.0 or cause[t, i] != LIVES or not alive[t, i]:
                 continue
-            hit = strike[i] + added[i] * rates.scion_blight[t, g]
-            lethal = blight_lethality(h, np.float32(leaf[t, i]), rates.stock_blight[t, g])
+            hit = strike[i] + added[i] * level.scion_blight
+            lethal = blight_lethality(h, np.float32(leaf[t, i]), level.stock_blight)
             u = uniform[t, i]
             if u < -exp_less_one(-(others[i] + hit * lethal)):
                 cause[t, i] = BLIGHT
@@ -296,8 +209,8 @@ def spread_blight(
 
 
 @compiled
-def winter_injury_kernel(h: Number, injury: Number, cold: Number, soil: Number, shortfall: Number, wood: Number,
-                         roots: Number, out: Number) -> None:  # fmt: skip
+def winter_injury_kernel(h: Number, injury: Number, out: Number, cold: Number, soil: Number, shortfall: Number,
+                         wood: Number, roots: Number) -> None:  # fmt: skip
     """Share of health that trees in full health lose to a winter that they survive, (trial, group)."""
     for t in range(out.shape[0]):
         for g in range(out.shape[1]):
@@ -314,8 +227,3 @@ def spread_of(strength: float, distance: float, row_spacing: float, tree_spacing
     metres = np.hypot(across, along)
     added = np.where((metres > 0) & (metres <= reach), strength * np.exp(-metres / distance), 0.0)
     return Spread(added.astype(np.float32), rows, trees)
-
-
-def collapse_hazard(kill: float) -> np.float32:
-    """Hazard that kills a given share of the trees of a stretch that goes down."""
-    return np.float32(-math.log1p(-kill))

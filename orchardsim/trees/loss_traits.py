@@ -3,22 +3,34 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import Float, Index, cut_lognormal_mean, patch_grid
-from orchardsim.trees.loss_kernels import GroundPatches
 from orchardsim.trees.parameters import BlockPlan
+from orchardsim.trees.traits import records
 
 Numbers = NDArray[np.floating]
 STORM_LIMIT: Final = 2.5
 """Standard deviations at which the logarithm of storm severity is cut."""
 LEVEL_LIMIT: Final = 3.0
 """Standard deviations at which the logarithm of a year's level of blight is cut."""
+
+
+class GroundPatches(NamedTuple):
+    """Where a tree stands between the nodes of a patch field: by row; then trees per node, and by tree in the row."""
+
+    row_node: NDArray[np.int32]
+    row_here: NDArray[np.float32]
+    row_next: NDArray[np.float32]
+    cell: int
+    tree_here: NDArray[np.float32]
+    tree_next: NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -28,25 +40,25 @@ class LossTraits:
     Attributes
     ----------
     rows, per_row : int
+    row_spacing, tree_spacing, post_spacing : float [m]
+        ``post_spacing`` lies between the line posts of the support.
     ground : GroundPatches
     row_group : int array, (row,)
-    scion_blight, stock_blight, crown_rot, replant_sensitivity, union_strength, life : float arrays, (group,)
-        ``life`` in leaves; ``union_strength`` of stock and scion together.
-    hardiness, root_hardiness : float array, (group,) [degC]
-    early_hardening : float array, (group,) [K]
-    woolly_aphid, burr_knots : float array, (group,)
-        Over those of M.9.
+    stock, cultivar : records, (group,)
+        Their numbers by name: ``stock["crown_rot"]``.
+    union_strength : float array, (group,)
+        Of stock and scion together.
+    replant_sensitivity : float array, (group,)
     transplant : float array, (group,)
         Hazard of the first leaf with water in time.
     support : float array, (group,)
         Breakage relative to trees on wires.
-    on_wires, anchored, weeds, replant_site, deer_fence : bool
-    post_spacing : float [m]
-        Distance between the line posts of the support.
     unsupported : float array, (group,)
         The same before the support stands.
+    life : float array, (group,) [leaf]
     support_leaf : int
         Leaf by which the support stands.
+    on_wires, anchored, weeds, replant_site, deer_fence : bool
     drainage : str
         "good", "moderate" or "poor".
     water_delay : float [day]
@@ -57,75 +69,60 @@ class LossTraits:
     per_row: int
     row_spacing: float
     tree_spacing: float
+    post_spacing: float
     ground: GroundPatches
     row_group: Index
-    scion_blight: Float
-    stock_blight: Float
-    crown_rot: Float
-    replant_sensitivity: Float
-    hardiness: Float
-    root_hardiness: Float
-    early_hardening: Float
-    woolly_aphid: Float
-    burr_knots: Float
+    stock: NDArray[np.void]
+    cultivar: NDArray[np.void]
     union_strength: Float
+    replant_sensitivity: Float
     transplant: Float
     support: Float
     unsupported: Float
-    support_leaf: int
     life: Float
+    support_leaf: int
     on_wires: bool
     anchored: bool
-    post_spacing: float
-    deer_fence: bool
     weeds: bool
     replant_site: bool
+    deer_fence: bool
     drainage: str
     water_delay: float
 
 
 def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
     """Traits of a block's trees that the hazards ask for."""
-    layout, training = block.layout, block.training
-    stocks, cultivars, grades = zip(*((one.stock, one.cultivar, one.grade) for one in block.groups), strict=True)
+    layout, training, groups = block.layout, block.training, block.groups
+    stocks = [group.stock for group in groups]
 
-    def by_group(values: list[float]) -> Float:
-        return np.array(values, dtype=np.float32)
+    def by_group(values: Iterable[float]) -> Float:
+        return np.array(list(values), dtype=np.float32)
 
     grid = patch_grid(layout.rows, layout.trees_per_row, layout.row_spacing, layout.tree_spacing)
     alone = [hazards.wind_unsupported ** (1 - one.anchorage) * hazards.wind_free**one.anchorage for one in stocks]
     held = {"wires": 1.0, "stake": hazards.wind_stake}
-    support = [held.get(training.support, free) for free in alone]
     return LossTraits(
         rows=layout.rows,
         per_row=layout.trees_per_row,
         row_spacing=layout.row_spacing,
         tree_spacing=layout.tree_spacing,
+        post_spacing=block.post_spacing,
         ground=GroundPatches(*grid.weights),
         row_group=np.asarray(layout.group, dtype=np.int64),
-        scion_blight=by_group([cultivar.fire_blight for cultivar in cultivars]),
-        stock_blight=by_group([stock.fire_blight for stock in stocks]),
-        crown_rot=by_group([stock.crown_rot for stock in stocks]),
-        replant_sensitivity=by_group([1 - stock.replant_tolerance for stock in stocks]),
-        hardiness=by_group([cultivar.hardiness for cultivar in cultivars]),
-        root_hardiness=by_group([stock.root_hardiness for stock in stocks]),
-        early_hardening=by_group([stock.early_hardening for stock in stocks]),
-        woolly_aphid=by_group([stock.woolly_aphid for stock in stocks]),
-        burr_knots=by_group([stock.burr_knots for stock in stocks]),
-        union_strength=by_group(
-            [stock.union_strength * cultivar.union_strength for stock, cultivar in zip(stocks, cultivars, strict=True)]
-        ),
-        transplant=by_group([-math.log1p(-grade.transplant_loss) for grade in grades]),
-        support=by_group(support),
+        stock=records(stocks),
+        cultivar=records([group.cultivar for group in groups]),
+        union_strength=by_group(group.stock.union_strength * group.cultivar.union_strength for group in groups),
+        replant_sensitivity=by_group(1 - stock.replant_tolerance for stock in stocks),
+        transplant=by_group(-math.log1p(-group.grade.transplant_loss) for group in groups),
+        support=by_group(held.get(training.support, free) for free in alone),
         unsupported=by_group(alone),
+        life=by_group(hazards.life_dwarf + hazards.life_vigor * stock.vigor for stock in stocks),
         support_leaf=training.support_leaf if training.support != "none" else 0,
-        life=by_group([hazards.life_dwarf + hazards.life_vigor * stock.vigor for stock in stocks]),
         on_wires=training.support == "wires",
         anchored=block.anchors_per_row >= 2,
-        post_spacing=block.post_spacing,
-        deer_fence=block.deer_fence,
         weeds=not training.weed_free_strip,
         replant_site=block.replant_site,
+        deer_fence=block.deer_fence,
         drainage=block.drainage,
         water_delay=max(0.0, training.water_within_days - 14.0),
     )
