@@ -1,4 +1,4 @@
-"""The recipes of DEVELOPERS.md, followed to the letter in a copy of the package: a share, a capital item, a hazard.
+"""The recipes of DEVELOPERS.md, followed to the letter in a copy of the package: a share, a capital item, hazards.
 
 What is added must arrive in results, summary and page, rightly added up over blocks, with no other place told of it.
 """
@@ -69,19 +69,36 @@ CAPITAL = (
 HAZARD = (
     Edit("core/labels.py", '    "trunk_injury",\n', '    "hares",\n'),
     Edit(
+        "trees/hazards.py",
+        "    deer: float = parameter(",
+        '    hares: float = parameter("1/year", "hazard by hares (invented)", low=0, default=0.2)\n',
+    ),
+    Edit(
+        "trees/competing.py",
+        "def _trunk_injury(",
+        '@competes("rest", "hares", hares=lambda year: year.hazards.hares)\n'
+        "@compiled\n"
+        "def by_hares(h: Number, tree: Number, level: Number) -> Number:\n"
+        '    """Hares: less the taller a tree (invented)."""\n'
+        "    return level.hares * exp(-tree.height)\n\n\n",
+    ),
+)
+STEP = (
+    Edit("core/labels.py", '    "wind",\n', '    "badgers",\n'),
+    Edit(
         "simulation/losing_trees.py",
         "def take_out(",
         '@step(reads="alive standing trees.alive", writes="trees_lost " + EVERY_TREE)\n'
-        "def lose_trees_to_hares(tile: Tile, year: int) -> None:\n"
-        '    """Hares kill one tree in twelve a winter (invented)."""\n'
+        "def lose_trees_to_badgers(tile: Tile, year: int) -> None:\n"
+        '    """Badgers kill one tree in twelve a winter (invented)."""\n'
         "    for block in tile.standing:\n"
-        '        streams = tile.rngs("hares", block.resolved.name, year)\n'
+        '        streams = tile.rngs("badgers", block.resolved.name, year)\n'
         "        chance = np.stack([rng.random(block.state.alive.shape[1]) for rng in streams])\n"
         "        dead = block.state.alive & (chance < 1 / 12)\n"
-        '        take_out(tile, block, year, np.where(dead, CAUSES.index("hares") + 1, 0).astype(np.int8))\n\n\n',
+        '        take_out(tile, block, year, np.where(dead, CAUSES.index("badgers") + 1, 0).astype(np.int8))\n\n\n',
     ),
-    Edit("simulation/year.py", "    ask_dormant_work,\n    fill_gaps", "    lose_trees_to_hares,\n"),
-    Edit("simulation/year.py", "lose_trees_in_season, lose_trees_in_winter\n", "lose_trees_to_hares, "),
+    Edit("simulation/year.py", "    ask_dormant_work,\n    fill_gaps", "    lose_trees_to_badgers,\n"),
+    Edit("simulation/year.py", "lose_trees_in_season, lose_trees_in_winter\n", "lose_trees_to_badgers, "),
 )
 
 RUN = """
@@ -106,11 +123,11 @@ print(json.dumps({"capital": items_of("capital"), "groups": items_by_group(), "l
 
 @pytest.fixture(scope="module")
 def grown(tmp_path_factory):
-    """A run of the small plan by the copy to which all three were added: its folder, and what the copy says."""
+    """A run of the small plan by the copy to which all were added: its folder, and what the copy says."""
     place = tmp_path_factory.mktemp("copy")
     copied = place / "orchardsim"
     shutil.copytree(PACKAGE, copied, ignore=shutil.ignore_patterns("__pycache__"))
-    for edit in (*SHARE, *CAPITAL, *HAZARD):
+    for edit in (*SHARE, *CAPITAL, *HAZARD, *STEP):
         path = copied / edit.file
         text = path.read_text(encoding="utf-8")
         assert text.count(edit.anchor) == 1, (edit.file, edit.anchor)
@@ -169,13 +186,25 @@ def test_a_capital_item_is_booked_discounted_and_told(grown, results, page):
 
 
 @pytest.mark.slow
-def test_a_hazard_kills_by_its_cause_and_is_told(grown, results, summary):
+def test_a_step_kills_by_its_cause_and_is_told(grown, results, summary):
     """One tree in twelve a winter, of those that stand in winter: within four standard errors of the binomial."""
-    lost = results["trees_lost"].sel(cause="hares").sum("block")
+    lost = results["trees_lost"].sel(cause="badgers").sum("block")
     standing = results["trees_alive"].sum("block").isel(year=slice(1, -1)).sum()
     expected, count = float(standing) / 12, float(lost.isel(year=slice(2, None)).sum())
-    # winter cold and voles come first, so a few of those that stood in autumn are gone before the hares
-    assert abs(count - expected) < 4 * np.sqrt(expected) + 0.02 * expected
+    # what competes in winter comes first, so a few of those that stood in autumn are gone before the badgers
+    assert abs(count - expected) < 4 * np.sqrt(expected) + 0.1 * expected
     total = results["trees_lost"].sum(("year", "block", "cause"))
     assert summary["headline"]["trees_lost"]["farm"]["mean"] == pytest.approx(float(total.mean()), rel=1e-5)
+    assert "badgers" in grown[1]["legend"]
+
+
+@pytest.mark.slow
+def test_a_competing_hazard_kills_by_its_cause_and_is_told(grown, results):
+    """A hazard of 0.2 exp(-height), taken at the mean height: within four standard errors and a tenth (assumption)."""
+    lost = results["trees_lost"].sel(cause="hares").isel(year=slice(2, None)).values
+    standing = results["trees_alive"].isel(year=slice(1, -1)).values
+    height = np.nan_to_num(results["canopy_height_mean"].isel(year=slice(1, -1)).values)
+    expected = float((standing * -np.expm1(-0.2 * np.exp(-height))).sum())
+    assert expected > 30
+    assert abs(float(lost.sum()) - expected) < 4 * np.sqrt(expected) + 0.1 * expected
     assert "hares" in grown[1]["legend"]

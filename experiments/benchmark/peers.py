@@ -1,7 +1,7 @@
 """The same formulas as written by hand in other ways: how long a tree and year takes, and how that grows.
 
 ``python experiments/benchmark/peers.py [--out DIR]`` lets trees go through winters with the hazards of
-:func:`orchardsim.trees.loss_hazards.rest_hazards` (cold, voles, deer, trunk injury): as this project does it
+:mod:`orchardsim.trees.competing` (cold, voles, deer, trunk injury): as this project does it
 (compiled loops, compiled draws), with arrays of NumPy in double and in single precision, with an object per tree, with
 a process per tree of an event library (SimPy), and with an agent library (Mesa). All but the compiled loops
 call one plain function on their own kind of numbers, and all must lose the same trees from the same random numbers.
@@ -26,10 +26,12 @@ import simpy
 
 from orchardsim.core.draws import address, fill_uniforms
 from orchardsim.core.streams import Streams
+from orchardsim.trees.competing import RestLevel
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import patch_grid
 from orchardsim.trees.loss_hazards import tree_hazards
-from orchardsim.trees.loss_kernels import GroundPatches, RestRates, rest_kernel
+from orchardsim.trees.loss_kernels import rest_kernel
+from orchardsim.trees.loss_traits import GroundPatches
 from orchardsim.trees.losses import Losses
 
 YEARS = 20
@@ -71,9 +73,8 @@ def uniforms(trees: int) -> np.ndarray:
 def compiled_loops(trees: int, draws: np.ndarray) -> int:
     rows = -(-trees // PER_ROW)
     grid = patch_grid(rows, PER_ROW)
-    one = [
-        np.full((1, 1), value, np.float32) for value in (COLD, SOIL, SHORTFALL, HARDINESS, ROOTS, VOLES, DEER, TRUNK, 0)
-    ]
+    level = RestLevel(COLD, SOIL, SHORTFALL, HARDINESS, ROOTS, VOLES, DEER, TRUNK, 0)
+    levels = np.array([[level]], np.float32)
     alive, leaf = np.ones((1, trees), np.bool_), np.zeros((1, trees), np.int16)
     health, height = np.ones((1, trees), np.float32), np.empty((1, trees), np.float32)
     found = Losses(np.empty((1, trees), np.int8), np.empty((1, trees), np.float32), np.zeros((1, trees), np.bool_))
@@ -83,8 +84,8 @@ def compiled_loops(trees: int, draws: np.ndarray) -> int:
         leaf += 1
         height[...] = height_of(leaf)
         rest_kernel(
-            hazards, RestRates(*one), ground, groups, np.float32(1), even, draws[year : year + 1], alive, leaf, health,
-            height, np.float32(0), found,
+            hazards, levels, ground, groups, np.float32(1), even, draws[year : year + 1], alive, leaf, health, height,
+            np.float32(0), found,
         )  # fmt: skip
         alive &= found.cause == 0
     return int(alive.sum())

@@ -110,20 +110,11 @@ class LossYear:
         late = 1 + hazards.transplant_delay * self.traits.water_delay
         return np.asarray(late * (1 + hazards.transplant_drought * days))
 
-    def by_group(self, values: Numbers | float | np.float32) -> Float:
-        """Float32 array (trial, group) of a value that may miss one of them, or both."""
-        return by_group(values, (len(self.draws.storm), self.traits.stock.size))
-
 
 def of_trials(values: Numbers) -> NDArray[np.float64]:
     """(trial, group or 1) of a season field given by trial or by trial and group."""
     array = np.asarray(values, dtype=np.float64)
     return array[:, None] if array.ndim == 1 else array
-
-
-def by_group(values: Numbers | float | np.float32, shape: tuple[int, int]) -> Float:
-    """Float32 array (trial, group) of a value that may miss one of them, or both."""
-    return np.ascontiguousarray(np.broadcast_to(np.asarray(values, dtype=np.float32), shape))
 
 
 Level = Callable[[LossYear], Numbers | float | np.float32]
@@ -337,7 +328,10 @@ SEASONS: Final = len(SEASON_LEVELS)
 
 def levels_of(levels: Mapping[str, Level], year: LossYear) -> Float:
     """What a year brings, float32 (trial, group, level)."""
-    return np.stack([year.by_group(level(year)) for level in levels.values()], axis=-1)
+    found = np.empty((len(year.draws.storm), year.traits.stock.size, len(levels)), np.float32)
+    for place, level in enumerate(levels.values()):
+        found[:, :, place] = level(year)
+    return found
 
 
 @compiled

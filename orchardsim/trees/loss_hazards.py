@@ -6,6 +6,7 @@ unit, source and status are in :mod:`orchardsim.trees.hazards`; what competes, i
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import namedtuple
 from typing import Any, Final
@@ -33,6 +34,7 @@ TreeHazards: Any = namedtuple("TreeHazards", NAMES)  # type: ignore[misc]
 """The coefficients as float32, in the order of :class:`~orchardsim.trees.hazards.Hazards`."""
 
 
+@functools.lru_cache(maxsize=32)
 def tree_hazards(hazards: Hazards) -> Any:
     """The coefficients for compiled code."""
     return TreeHazards(*(np.float32(getattr(hazards, name)) for name in NAMES))

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.trees.competing import CODE, REST_LEVELS, SEASON_LEVELS, LossYear, by_group, levels_of, of_trials
+from orchardsim.trees.competing import CODE, REST_LEVELS, SEASON_LEVELS, LossYear, levels_of, of_trials
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_clustering import Dispersion, dispersion, neighbour_ratio
 from orchardsim.trees.loss_draws import COLLAPSES, Float, LossDraws, cut_lognormal_mean, draw_losses, draw_site
@@ -153,7 +153,7 @@ def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason) -> F
         traits.cultivar["hardiness"],
         traits.stock["root_hardiness"],
     )
-    cold = (by_group(one, injury.shape) for one in values)
+    cold = (np.broadcast_to(one.astype(np.float32), injury.shape).copy() for one in values)
     winter_injury_kernel(tree_hazards(hazards), np.float32(hazards.cold_injury), injury, *cold)
     return injury
 
