@@ -20,8 +20,9 @@ from orchardsim.trees.loss_draws import (
     patch_grid,
 )
 from orchardsim.trees.loss_hazards import cold_hazard, tree_hazards
-from orchardsim.trees.loss_kernels import GroundPatches, patch_factor, patch_field
+from orchardsim.trees.loss_kernels import patch_factor, patch_field
 from orchardsim.trees.loss_traits import (
+    GroundPatches,
     LossSeason,
     loss_traits,
 )
