@@ -167,23 +167,27 @@ def label_money(dataset: xarray.Dataset) -> list[LabelMoney]:
     """Money of every block label by itself, in the order of the plan."""
     items = [str(item) for item in dataset["ledger_item"].values]
     of_sales = np.isin(items, items_of("sales"))
-    found = []
-    for label in block_labels(dataset):
-        leaf = dataset["leaf"].sel(block=label).values
-        mature = years_in_full_crop(dataset, label)
-        nothing = np.full(dataset.sizes["trial"], np.nan)
-        sales, costs = nothing.copy(), nothing.copy()
-        summed = np.empty((dataset.sizes["trial"], dataset.sizes["year"]))
-        for part, some in trial_pieces(dataset, "ledger"):
+    labels = block_labels(dataset)
+    mature = {label: years_in_full_crop(dataset, label) for label in labels}
+    trials, years = dataset.sizes["trial"], dataset.sizes["year"]
+    summed = {label: np.empty((trials, years)) for label in labels}
+    sales, costs = ({label: np.full(trials, np.nan) for label in labels} for _ in range(2))
+    for part, some in trial_pieces(dataset, "ledger"):
+        for label in labels:
             ledger = some["ledger"].sel(block=label).transpose("trial", "year", "ledger_item").values
-            summed[part] = ledger.sum(axis=2).cumsum(axis=1)
-            if mature.size:
-                sales[part] = ledger[:, mature][:, :, of_sales].sum(2).mean(1)
-                costs[part] = -ledger[:, mature][:, :, ~of_sales].sum(2).mean(1)
-        leaves = (int(leaf[mature].min()), int(leaf[mature].max())) if mature.size else ()
+            summed[label][part] = ledger.sum(axis=2).cumsum(axis=1)
+            if mature[label].size:
+                sales[label][part] = ledger[:, mature[label]][:, :, of_sales].sum(2).mean(1)
+                costs[label][part] = -ledger[:, mature[label]][:, :, ~of_sales].sum(2).mean(1)
+    found = []
+    for label in labels:
+        leaf = dataset["leaf"].sel(block=label).values
+        met = leaf[mature[label]]
+        leaves = (int(met.min()), int(met.max())) if met.size else ()
         area = float(dataset["planted_area"].sel(block=label))
-        payback = pays_back(summed) if leaf[0] <= 1 else nothing
-        found.append(LabelMoney(label, leaves, area, sales, costs, sales - costs, summed, payback))
+        payback = pays_back(summed[label]) if leaf[0] <= 1 else np.full(trials, np.nan)
+        net = sales[label] - costs[label]
+        found.append(LabelMoney(label, leaves, area, sales[label], costs[label], net, summed[label], payback))
     return found
 
 

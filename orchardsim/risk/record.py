@@ -76,8 +76,9 @@ class SeasonsMet:
             known = controls - controls.mean(axis=0)
             known = known[:, known.std(axis=0) > 0]
             if known.shape[1] and self.trials >= 3 * known.shape[1]:
-                across, sizes, _ = np.linalg.svd(known, full_matrices=False)
-                self._along = across[:, sizes > np.finfo(np.float64).eps * self.trials * sizes.max()]
+                across, square = np.linalg.qr(known)
+                turned, sizes, _ = np.linalg.svd(square)
+                self._along = across @ turned[:, sizes > np.finfo(np.float64).eps * self.trials * sizes.max()]
         self.degrees = float(self.trials - 1 - self._along.shape[1])
         """Degrees of freedom that are left."""
 
