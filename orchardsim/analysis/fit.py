@@ -300,7 +300,7 @@ WORDS: Final = {
     "fruit_set": "fruit set of {}",
     "fruit_size": "fruit size of {}",
     "thinning_skill": "thinners' share of the excess taken off",
-    "winter_cold": "coldest winter night over the station's",
+    "winter_cold": "coldest nights over the station's",
     "hazard_level": "losses by {}",
 }
 

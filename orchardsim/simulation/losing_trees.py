@@ -93,6 +93,7 @@ def _season_for_losses(tile: Tile, block: BlockRun) -> losses.LossSeason:
         blight_days=season.blight_days * tile.levels.hazard("fire_blight")[:, None],
         wet_soil_days=season.wet_soil_days * tile.levels.hazard("crown_rot")[:, None],
         drought_days=season.drought_days * tile.levels.hazard("drought")[:, None],
+        transplant_level=tile.levels.hazard("transplant_failure"),
     )
 
 

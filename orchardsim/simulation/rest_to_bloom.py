@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import TASKS
 from orchardsim.core.units import HECTARE
 from orchardsim.operations.crews import Job
+from orchardsim.season.frost import shifted_kill
 from orchardsim.simulation import balances, crew_jobs
 from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.state_table import PLANTED, WORK_ASKED, WORK_DONE
@@ -52,13 +53,13 @@ def _season_for_trees(tile: Tile, block: BlockRun, year: int, residual: float) -
     season, site = tile.library.for_trees(block.number, tile.season_rows), block.resolved.site
     normals = np.array([rng.standard_normal() for rng in tile.rngs("crop residual", block.resolved.name, year)])
     size = levels["size"] * np.exp(residual * normals)[:, None]
-    season = dataclasses.replace(season, set_level=levels["set"], size_level=size)
-    if site.protection == "none":
-        return season
-    uniform = np.array([rng.random() for rng in tile.rngs("frost protection", block.resolved.name, year)])
-    failed = tile.library.of(block.number, "frost_kill_failed", tile.season_rows)
-    kill = np.where((uniform < site.protection_failure)[:, None], failed, season.frost_kill)
-    return dataclasses.replace(season, frost_kill=kill)
+    kill = season.frost_kill
+    if site.protection != "none":
+        uniform = np.array([rng.random() for rng in tile.rngs("frost protection", block.resolved.name, year)])
+        failed = tile.library.of(block.number, "frost_kill_failed", tile.season_rows)
+        kill = np.where((uniform < site.protection_failure)[:, None], failed, kill)
+    kill = shifted_kill(kill, tile.levels.of_farm("winter_cold")[:, None])
+    return dataclasses.replace(season, set_level=levels["set"], size_level=size, frost_kill=kill)
 
 
 @step(

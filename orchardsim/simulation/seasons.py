@@ -69,7 +69,13 @@ class SeasonLibrary:
 
     def for_losses(self, block: int, season_rows: NDArray[np.int64]) -> LossSeason:
         """Drivers that the hazards read, (trial, group)."""
-        return LossSeason(**{name: self.of(block, name, season_rows) for name in LossSeason.__dataclass_fields__})
+        return LossSeason(
+            **{
+                name: self.of(block, name, season_rows)
+                for name in LossSeason.__dataclass_fields__
+                if name in SeasonDrivers.__dataclass_fields__
+            }
+        )
 
     def of(self, block: int, name: str, season_rows: NDArray[np.int64]) -> Array:
         """One driver of a block's row groups, (trial, group, ...)."""

@@ -108,7 +108,8 @@ class LossYear:
         """Transplant failure over that of trees watered in time in a season without drought, (trial, group or 1)."""
         hazards, days = self.hazards, of_trials(self.season.drought_days)
         late = 1 + hazards.transplant_delay * self.traits.water_delay
-        return np.asarray(late * (1 + hazards.transplant_drought * days))
+        level = of_trials(np.atleast_1d(self.season.transplant_level))
+        return np.asarray(level * late * (1 + hazards.transplant_drought * days))
 
 
 def of_trials(values: Numbers) -> NDArray[np.float64]:

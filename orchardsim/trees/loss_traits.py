@@ -132,7 +132,8 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
 class LossSeason:
     """What the season brings to a tile of trials; float arrays, (trial,) or (trial, group).
 
-    Names and units as in :class:`orchardsim.core.handover.SeasonDrivers`.
+    Names and units as in :class:`orchardsim.core.handover.SeasonDrivers`; ``transplant_level`` is the hazard of the
+    place, and of the trees that came, over the mean.
     """
 
     winter_temperature_min: NDArray[np.float64]
@@ -141,6 +142,7 @@ class LossSeason:
     blight_days: NDArray[np.float64]
     wet_soil_days: NDArray[np.float64]
     drought_days: NDArray[np.float64]
+    transplant_level: NDArray[np.float64] | float = 1.0
 
 
 def blight_pressure(hazards: Hazards, blight_days: Numbers, uncut: Numbers | float = 0.0) -> Numbers:

@@ -85,6 +85,9 @@ class Cultivar:
         high=20,
         default=5.0,
     )
+    handling_defects: float = parameter(
+        "1", "fruit with punctures, limb rub and bruises when picked, over Gala's", low=0.2, high=4, default=1.0
+    )
     harvest_window: float = parameter("day", "delay of picking that costs no firmness", low=0, high=30, default=7.0)
     picks: int = parameter("1", "usual number of picking passes", low=1, high=6, default=2)
     union_strength: float = parameter("1", "graft-union strength relative to Gala", low=0.4, high=1.6, default=1.0)

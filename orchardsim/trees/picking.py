@@ -91,7 +91,10 @@ def apply_summer_pruning(
     totals["fruit_mass_square"] = model.total(state.mass_square)
     for name in ("usable", "clean", "coloured"):
         totals[name] = model.total(getattr(state, name))
-    sound = (1 - p.base_defects) * (1 - p.frost_russet * totals["fruit_by_frost"]) * (1 - season.sunburn_fraction)
+    defects = p.base_defects * np.array([group.cultivar.handling_defects for group in model.block.groups])
+    sound = (
+        (1 - np.minimum(defects, 1)) * (1 - p.frost_russet * totals["fruit_by_frost"]) * (1 - season.sunburn_fraction)
+    )
     sound = sound * (1 - season.rot_fraction)
     totals["sound_share"] = np.broadcast_to(sound, totals["clean"].shape)
 

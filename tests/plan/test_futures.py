@@ -16,7 +16,7 @@ def test_levels_are_narrowed_and_fixed():
         futures={
             "site_growth": "known 1.2",
             "price_drift": {"middle": 0.01},
-            "hazard_level": {"fire blight": {"spread": 0.1}},
+            "hazard_level": {"fire blight": {"middle": 1.0, "spread": 0.1}},
             "pack_out": "known",
         }
     )

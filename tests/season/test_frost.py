@@ -10,8 +10,10 @@ from scipy import special
 
 from orchardsim.season import frost
 from orchardsim.season.evapotranspiration import saturation_vapour_pressure, vapour_pressure_from_wet_bulb
+from orchardsim.season.parameters import BlockSite
 from orchardsim.season.phenology import STAGES
 from orchardsim.season.summary import frost_years
+from orchardsim.simulation.seasons import REGION_OFFSETS
 
 # Washington State University EB0913 (Proebsting & Mills), degF, 10 and 90 % kill; the same in the tables of Michigan
 # State, Penn State and Utah State (read).
@@ -71,11 +73,15 @@ def test_a_night_stays_near_its_minimum_as_long_as_the_table_asks():
     assert 0.5 / (1 / fall + 1 / rise) < 0.15
 
 
-def test_part_of_the_buds_is_enough():
-    """A full crop may need only 10 to 15 % of the buds (Utah State University IPM-012-11, read)."""
-    assert frost.crop_after_frost(0.85) == 1.0
-    assert frost.crop_after_frost(0.90) < 1.0
-    assert frost.crop_after_frost(1.0) == 0.0
+@pytest.mark.parametrize(
+    ("screen", "least", "most"), [(-2.8, 0.2, 0.4), (-3.4, 0.5, 1.0), (-4.4, 0.4, 0.85), (-5.5, 0.5, 0.9)]
+)
+def test_a_region_loses_the_crop_that_districts_lost(screen, least, most):
+    """Crop lost to about 15 freezes at bloom by the lowest temperature on the screen, mostly press (derived)."""
+    buds = screen + np.array(REGION_OFFSETS) - BlockSite().bud_cooling + frost.HEIGHT_WARMING
+    stages = [STAGES.index(name) for name in ("first_bloom", "full_bloom", "post_bloom")]
+    kill = np.mean([[frost.stage_kill(bud, stage, frost.PLACE_SPREAD) for stage in stages] for bud in buds], axis=1)
+    assert least <= 1 - frost.crop_after_frost(kill).mean() <= most
 
 
 @given(st.floats(-25, 5), st.floats(0, 5), st.integers(0, len(STAGES) - 1))

@@ -102,6 +102,7 @@ CASES = [
     packed("colour_need", 1.0, "extra_fancy", False),
     packed("colour_nights", 5.0, "extra_fancy", False),
     packed("sunburn_sensitivity", 3.0, "extra_fancy", False),
+    packed("handling_defects", 3.0, "extra_fancy", False),
     packed("harvest_window", "0 day", "extra_fancy", False, "short of pickers"),
     Case("cultivar", "preharvest_drop", "0.1 /day", "harvested_mass", False, "short of pickers"),
     Case("cultivar", "ripening_spread", "15 day", "harvested_mass", True, "short of pickers"),
