@@ -1,4 +1,4 @@
-"""How many spare trees to buy at planting, by stock, density, lead time, site and blight: rules with their error.
+"""How many spare trees to buy at planting, by stock, density, lead time, site, prices and blight: rules, errors.
 
 Usage: ``python experiments/replacement_stock/run.py --out DIR [--quick] [--jobs N]``
 """
@@ -25,7 +25,9 @@ QUICK_TRIALS = 12
 RESAMPLES = 2_000
 NEAR = 100.0
 """Difference of NPV that no grower would notice on a third of a hectare [USD] (our own choice)."""
-CONDITIONS = ("stock", "density", "lead_time", "site", "blight")
+CONDITIONS = ("stock", "density", "lead_time", "site", "prices", "blight")
+TOGETHER = ("prices", "lead_time")
+"""Factors whose levels are told together too."""
 
 
 def declared(quick: bool) -> dict:
@@ -111,9 +113,11 @@ def picture(found: list[dict], trials: int) -> Figure:
 def means(dataset: xarray.Dataset) -> list[str]:
     """NPV over that without spares, by level of each factor, all else averaged, with two standard errors."""
     lines = []
-    for name in (name for name in CONDITIONS if name in dataset.dims):
-        for level in dataset[name].values:
-            npv = dataset["npv"].sel({name: level})
+    groups = [(name,) for name in CONDITIONS] + [TOGETHER]
+    for names in (names for names in groups if set(names) <= set(dataset.dims)):
+        for levels in itertools.product(*(dataset[name].values for name in names)):
+            here = dict(zip(names, levels, strict=True))
+            npv = dataset["npv"].sel(here)
             npv = npv.mean([dim for dim in npv.dims if dim not in ("spares", "trial")])
             gain = npv.isel(spares=slice(1, None)) - npv.isel(spares=0, drop=True)
             error = 2 * gain.std("trial", ddof=1) / np.sqrt(gain.sizes["trial"])
@@ -123,7 +127,7 @@ def means(dataset: xarray.Dataset) -> list[str]:
                     gain["spares"].values, gain.mean("trial").values, error.values, strict=True
                 )
             ]
-            lines.append(f"  {name} {level}: " + "; ".join(words))
+            lines.append("  " + ", ".join(f"{name} {level}" for name, level in here.items()) + ": " + "; ".join(words))
     return lines
 
 
