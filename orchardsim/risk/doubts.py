@@ -72,11 +72,12 @@ class Regressors:
     Parameters
     ----------
     levels : mapping from level to array, (trial, number)
-        Numbers of a level that trials met; those that do not vary are passed over.
+        Numbers of a level that trials met; those that do not vary, or stand there already, are passed over.
     middles : mapping from level to array, (number,)
     """
 
     def __init__(self, levels: Mapping[str, Array], middles: Mapping[str, Array]) -> None:
+        told: list[Array] = []
         columns: list[Array] = []
         owner: list[str] = []
         shift: list[float] = []
@@ -84,7 +85,8 @@ class Regressors:
             for number in range(drawn.shape[1]):
                 column = drawn[:, number]
                 spread = column.std()
-                if spread > 1e-12 and not any(np.array_equal(column, other) for other in columns):
+                if spread > 1e-12 and not any(np.array_equal(column, other) for other in told):
+                    told.append(column)
                     columns.append((column - column.mean()) / spread)
                     owner.append(name)
                     shift.append((middles[name][number] - column.mean()) / spread)

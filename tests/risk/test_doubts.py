@@ -77,3 +77,15 @@ def test_the_fit_is_that_of_least_squares_also_where_columns_depend_on_each_othe
         weights, *_ = np.linalg.lstsq(columns, values, rcond=None)
         np.testing.assert_allclose(fit.weights(values), weights, rtol=1e-9)
         assert fit.left(values) == pytest.approx(((values - columns @ weights) ** 2).sum())
+
+
+def test_a_number_that_stands_twice_counts_once():
+    """The level of one stock in two blocks is one number."""
+    rng = np.random.default_rng(4)
+    stock, ground = rng.normal(size=(80, 1)), rng.normal(size=(80, 1))
+    values = stock[:, 0] + ground[:, 0] + rng.normal(size=80)
+    middles = {"stock": np.zeros(2), "ground": np.zeros(1)}
+    once = two_doubts(values, Regressors({"stock": stock, "ground": ground}, middles))
+    found = two_doubts(values, Regressors({"stock": np.repeat(stock, 2, axis=1), "ground": ground}, middles))
+    assert once is not None and found is not None
+    assert found.by_level == once.by_level and found.not_knowing == once.not_knowing
