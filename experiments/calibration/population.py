@@ -119,8 +119,8 @@ def run_seasons(
         if y == 0:
             trees.leaf[:] = 1
             trees.uncut[:] = 1.0
-            trees.work[:] = 0.0
-        log[y, 9] = trees.work[0]
+            trees.pruning_minutes[:] = 0.0
+        log[y, 9] = trees.pruning_minutes[0]
         loops.cut_wood(trees, p, walk, groups, done, none)
         loops.open_canopy(trees, p, traits, place, groups, done)
         setting, alive = (seasons[0] * block_set[y])[:, :, None], seasons[1][:, :, None]
@@ -129,7 +129,7 @@ def run_seasons(
         loops.find_target(trees, traits, groups, room)
         by_hand = seasons[6, 0, 0] == 0.0
         loops.find_excess(trees, p, groups, seasons[6], np.float32(1.0), by_hand, np.float32(1e6), normal[y])
-        loops.thin(trees, p, walk, groups, done, done * p.thinned_weight)
+        loops.thin(trees, p, walk, groups, done, done * p.thinned_weight, none, none)
         loops.grow_fruit(trees, p, traits, groups, seasons[3], seasons[5])
         loops.fall_leaf(trees, p, traits, place, walk, groups, seasons[4], seasons[7], done, none)
         log[y, 0] = trees.last_crop[0]

@@ -33,9 +33,9 @@ rest on counts, and a block's fruit as counted differs from what is picked by a 
     writes=(
         "fruit_kept asked.thinning trees.bloom_clusters trees.counted_crop trees.cover trees.drive trees.excess "
         "trees.expressed_trunk trees.flower_clusters trees.fruit_dry_mass trees.fruit_number trees.fruitlets "
-        "trees.held trees.leaf_area trees.leaf_paid trees.lit_land trees.pool trees.room_across trees.room_along "
-        "trees.roots_left trees.settled trees.source trees.spent trees.sprayed trees.stopped trees.stripped "
-        "trees.thinned_mass trees.totals trees.work"
+        "trees.held trees.leaf_area trees.leaf_paid trees.lit_land trees.pool "
+        "trees.roots_left trees.source trees.spent trees.sprayed trees.stopped trees.stripped "
+        "trees.target trees.thinned_mass trees.totals"
     ),
 )
 def set_fruit(tile: Tile, year: int) -> None:
@@ -83,11 +83,11 @@ def _take_thinning(tile: Tile, block: BlockRun, answers: Answers) -> None:
 @step(
     reads=(
         "standing done.thinned done.thinned_late trees.counted_crop trees.excess trees.fruit_dry_mass "
-        "trees.fruit_number trees.thinned_mass"
+        "trees.fruit_number trees.pool trees.thinned_mass"
     ),
     writes=(
-        "fruit_thinned trees.counted_crop trees.excess trees.fruit_dry_mass trees.fruit_number trees.thinned "
-        "trees.thinned_mass"
+        "fruit_thinned trees.counted_crop trees.excess trees.fruit_dry_mass trees.fruit_number trees.pool "
+        "trees.stunted trees.thinned trees.thinned_mass"
     ),
 )
 def apply_thinning(tile: Tile, year: int) -> None:
@@ -111,11 +111,11 @@ def apply_thinning(tile: Tile, year: int) -> None:
     reads=(
         "season standing trees.alternation_sum trees.alternation_terms trees.cover trees.drive trees.expressed_trunk "
         "trees.fruit_dry_mass trees.fruit_number trees.last_crop trees.leaf trees.leaf_area trees.lit_land "
-        "trees.overgrown trees.pool trees.source trees.totals trees.trunk_area"
+        "trees.overgrown trees.pool trees.source trees.stunted trees.totals trees.trunk_area"
     ),
     writes=(
         "trees.alternation_sum trees.alternation_terms trees.fruit_dry_mass trees.last_crop trees.leaf_light "
-        "trees.pool trees.shoot_leaf trees.spur_leaf trees.totals trees.upkeep"
+        "trees.lit_spurs trees.pool trees.shoot_leaf trees.spur_leaf trees.totals trees.upkeep"
     ),
 )
 def grow_fruit(tile: Tile, year: int) -> None:

@@ -65,7 +65,7 @@ def pass_price(plan: Plan, block: BlockRun, share: Array) -> Array:
     reads=(
         "season standing done.trained trees.alive trees.counted_crop trees.cover trees.expressed_trunk "
         "trees.fruit_number trees.head_start trees.health trees.height trees.held trees.leaf trees.leaf_area "
-        "trees.leaf_light trees.pool trees.roots_left trees.source trees.spread trees.spur_leaf trees.totals "
+        "trees.lit_spurs trees.pool trees.roots_left trees.source trees.spread trees.spur_leaf trees.totals "
         "trees.trunk_area trees.vigor"
     ),
     writes=(

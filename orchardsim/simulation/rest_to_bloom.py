@@ -107,7 +107,9 @@ def _blocks_of_year(tile: Tile, year: int) -> list[BlockRun]:
 
 @step(
     reads="standing trees.alive trees.health trees.leaf trees.shoot_leaf",
-    writes="asked.dormant_pruning asked.training trees.health trees.leaf trees.totals trees.uncut trees.work",
+    writes=(
+        "asked.dormant_pruning asked.training trees.health trees.leaf trees.pruning_minutes trees.totals trees.uncut"
+    ),
 )
 def ask_dormant_work(tile: Tile, year: int) -> None:
     """Trees grow a leaf older; they ask to be pruned and tied down, and the block for its support in its year."""
@@ -246,7 +248,7 @@ def _building_hours(block: BlockRun, year: int) -> Array:
 
 
 @step(
-    reads="standing done.pruned trees.cover trees.flower_clusters trees.overgrown trees.uncut",
+    reads="standing done.pruned trees.cover trees.flower_clusters trees.held trees.overgrown trees.uncut",
     writes="trees.flower_clusters trees.overgrown trees.uncut",
 )
 def apply_pruning(tile: Tile, year: int) -> None:

@@ -13,6 +13,7 @@ from orchardsim.core.compiled import Number, compiled
 from orchardsim.core.elementary import exp
 from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.core.units import BUSHEL
+from orchardsim.trees.canopy import TINY
 
 Double = NDArray[np.float64]
 SPRAY_HUNGER: Final = 2.5
@@ -27,6 +28,62 @@ def early_heat_effect(early_heat: Double, best: float, loss: float) -> Double:
     """
     effect: Double = np.maximum(0.5, 1 - loss * ((early_heat - best) / best) ** 2)
     return effect
+
+
+def divided_in_crowd(days_late: Double, days: float) -> Double:
+    """Share of a fruit's cell division that is over before it is thinned, beyond that of thinning in time [1].
+
+    Parameters
+    ----------
+    days_late : array [day]
+        After the last day in time, 30 days after bloom.
+    days : float [day]
+
+    Notes
+    -----
+    1 - exp(-(days late / days)^2): flat at first, nine tenths 40 days after bloom with a ``days`` of 6.6. Cells divide
+    up to three to six weeks after bloom (Lakso and Goffinet on the growth of apple fruit); the form is ours.
+
+    Examples
+    --------
+    >>> divided_in_crowd(np.array([0.0, 3.0, 10.0, 40.0]), 6.6).round(2).tolist()
+    [0.0, 0.19, 0.9, 1.0]
+    """
+    gone: Double = 1 - np.exp(-((np.maximum(days_late, 0) / days) ** 2))
+    return gone
+
+
+@compiled
+def stunted(number: Number, removed: Number, crowded: Number) -> Number:
+    """Share of its growth to come that fruit has lost by being thinned late [1].
+
+    At most half, that of the heaviest crops (Honeycrisp, 300 g at very low and 150 g at 10 or more per cm2: Robinson et
+    al.), by share removed s as s (2 - s), the form ours: fruit thinned when its cells have divided is then hardly
+    larger than fruit that is not thinned.
+
+    Parameters
+    ----------
+    number, removed : float [1]
+        Fruit before thinning, and taken off.
+    crowded : float [1]
+        From :func:`divided_in_crowd`.
+
+    Examples
+    --------
+    >>> round(float(stunted(200.0, 100.0, 1.0)), 3), float(stunted(200.0, 100.0, 0.0))
+    (0.375, 0.0)
+    """
+    share = removed / (number + TINY)
+    return 0.5 * crowded * share * (2.0 - share)
+
+
+def expolinear(days: Double | float) -> Double:
+    """Mass of a fruit over what it gains in a day of its linear growth, ln(1 + exp(r (t - b))) / r [day].
+
+    ``days`` after bloom; r = 0.1 per day and b = 35 days (memory; form: Goudriaan and Monteith).
+    """
+    mass: Double = np.log1p(np.exp(0.1 * (np.asarray(days) - 35))) / 0.1
+    return mass
 
 
 LOGISTIC: Final = np.float32(1.702)

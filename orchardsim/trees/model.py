@@ -45,6 +45,8 @@ __all__ = [
     "tree_output",
 ]
 
+IN_TIME, CLOSED = 30, 58
+"""Days after bloom up to which thinning is in time, and at which the canopy closes and fruit is weighed first."""
 Float = NDArray[np.float32]
 Double = NDArray[np.float64]
 
@@ -108,7 +110,7 @@ def ask_dormant_work(model: BlockModel, state: TreeState) -> DormantWork:
     return DormantWork(
         living=counts[:, :, 1:].sum(axis=-1),
         training_hours=(counts * model.training_minutes).sum(axis=-1) / 60,
-        pruning_hours=model.total(state.work) / 60,
+        pruning_hours=model.total(state.pruning_minutes) / 60,
     )
 
 
@@ -212,7 +214,7 @@ def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, dra
     off = np.zeros(state.cover.shape, np.float32)
     loops.find_target(state.arrays, model.traits, model.row_group, np.float32(rule.fruit_per_land * model.land))
     if rule.method in ("chemical", "both"):
-        load = model.total(state.fruit_number) / np.maximum(model.total(state.excess), 1e-9)
+        load = model.total(state.fruit_number) / np.maximum(model.total(state.target), 1e-9)
         dose = fruit.spray_dose(load, rule.spray_from, rule.spray_leaves, rule.spray_removal)
         remain = 1 - fruit.sprayed_off(dose, np.broadcast_to(season.spray_balance, state.cover.shape))
         remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1:2])
@@ -233,7 +235,9 @@ def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days
     ----------
     share_done : array, (trial, group) [1]
     days_late : array, (trial, group) [day]
-        How late the mean tree is thinned: fruit taken off late still counts against next year's flower buds.
+        How long after the last day in time, 30 days after bloom, the mean tree is thinned. Fruit taken off late has
+        spent dry matter, still counts against next year's flower buds, and leaves fruit that stays smaller. A spray
+        goes out in time.
 
     Returns
     -------
@@ -241,9 +245,13 @@ def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days
         Fruit taken off.
     """
     p = model.physiology
-    weight = np.minimum(1, p.thinned_weight + np.maximum(days_late, 0) / p.late_thinning_days)
-    done = np.asarray(share_done, np.float32)
-    loops.thin(state.arrays, model.numbers, model.grid(model.walk)[0], model.row_group, done, weight.astype(np.float32))
+    late = np.maximum(days_late, 0)
+    weight = p.thinned_weight + (1 - p.thinned_weight) * (1 - np.exp(-((late / p.late_thinning_days) ** 2)))
+    closed = fruit.expolinear(CLOSED)
+    eaten = np.maximum(fruit.expolinear(IN_TIME + late) / closed, 1) - 1
+    divided = fruit.divided_in_crowd(late, p.cell_division_days)
+    shares = (np.asarray(values, np.float32) for values in (share_done, weight, divided, eaten))
+    loops.thin(state.arrays, model.numbers, model.grid(model.walk)[0], model.row_group, *shares)
     return model.total(state.thinned)
 
 

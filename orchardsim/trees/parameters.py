@@ -149,7 +149,8 @@ class Training:
     )
     pruning: tuple[float, ...] = parameter(
         "1",
-        "share of leaf-bearing wood cut out each winter, by leaf (fewer flowers, less leaf, shading shoots)",
+        "share of leaf-bearing wood cut out each winter, by leaf (fewer flowers, less leaf; too little: an overgrown "
+        "canopy that bears smaller and duller fruit outside)",
         low=0,
         high=0.7,
     )
@@ -360,10 +361,10 @@ class Physiology:
         "1", "leaf of extension shoots per land up to which a training system's pruning suffices", low=0.05, high=20
     )
     unpruned_shade: float = parameter(
-        "1",
-        "shading shoot leaf, per leaf area of wood that a winter's pruning left uncut, as long as it stands",
-        low=0,
-        high=5,
+        "1", "leaf that wood grows which a winter should have renewed and did not, per leaf area of it", low=0, high=5
+    )
+    wood_renewal: float = parameter(
+        "1", "share of leaf-bearing wood that a full canopy must have cut out each winter to stay open", low=0, high=0.3
     )
     summer_shade: float = parameter(
         "1", "share of the light on the fruit that is lost where summer pruning is left undone", low=0, high=0.6
@@ -462,7 +463,10 @@ class Physiology:
         "1", "share of fruit thinned in time that still counts against return bloom", low=0, high=1
     )
     late_thinning_days: float = parameter(
-        "day", "delay of thinning after which removal no longer helps return bloom", low=10, high=90
+        "day", "delay of thinning after which 1 - 1/e of what it does for return bloom is lost", low=10, high=90
+    )
+    cell_division_days: float = parameter(
+        "day", "delay of thinning after which 1 - 1/e of what it does for fruit size is lost", low=2, high=30
     )
     shade_half: float = parameter("1", "light on the spurs at which bud formation is halved", low=0.1, high=0.7)
     bearing_leaf: float = parameter("leaf", "leaf of half bloom on M.9, branches as they grow", low=0, high=6)

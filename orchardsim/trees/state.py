@@ -43,7 +43,7 @@ class TreeState:
     shoot_leaf: Float
     """Leaf of extension shoots, last summer's until this summer [m2]."""
     overgrown: Float
-    """Shading leaf of wood that pruning left uncut, per leaf area [1]."""
+    """Leaf on wood that pruning should have taken, outside of the rest, per leaf area [1]."""
     last_crop: Float
     """Fresh crop of the last harvest [kg]."""
     vigor: Float
@@ -55,13 +55,8 @@ class TreeState:
     """0 to 1; replant disease, blight and other lasting harm lower it, time heals it slowly [1]."""
     uncut: Float
     """Share of leaf-bearing wood that this winter's pruning left [1]."""
-    work: Float
-    """Pruning asked for [minute], then crown size [m2]."""
-    room_along: Float
-    room_across: Float
-    """Factors on the spacing along and across the row, won from neighbours or lost to them [1]."""
-    settled: Float
-    """Share of its usual canopy that a tree can carry, below 1 in its first leaf [1]."""
+    pruning_minutes: Float
+    """Pruning asked for [minute]."""
     leaf_area: Float
     """Leaf at full canopy [m2], without that of overgrown wood."""
     held: Float
@@ -83,10 +78,14 @@ class TreeState:
     stripped: Float
     fruitlets: Float
     sprayed: Float
+    target: Float
+    """Fruit meant to stay on the tree [1]."""
     excess: Float
     """Fruit above the target, to come off [1]."""
     thinned: Float
     """Clusters stripped, fruitlets before the drop, fruit sprayed off and taken off by hand [1]."""
+    stunted: Float
+    """Share of its growth to come that fruit has lost by being thinned late [1]."""
     fruit_number: Float
     counted_crop: Float
     """Fruit on the tree, and fruit that count against next year's flower buds [1]."""
@@ -107,6 +106,8 @@ class TreeState:
     """Mass of ripe fruit of peeling size, fresh and not pitted, that with colour [kg]."""
     leaf_light: Float
     """Mean light on the spurs' leaf [1]."""
+    lit_spurs: Float
+    """Leaf of spurs with light enough to form flower buds [m2]."""
     spur_leaf: Float
     """[m2]"""
     site_vigor: Float

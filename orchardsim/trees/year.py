@@ -20,8 +20,12 @@ MOST_CUT: Final = np.float32(0.7)
 """Largest share of leaf-bearing wood that a winter's pruning takes (assumption; the bound of a system's own)."""
 MOST_WORK: Final = np.float32(3.0)
 """Most pruning work over what the training system states (assumption)."""
-MOST_OVERGROWN: Final = np.float32(1.0)
-"""1; most shading leaf of wood left uncut per leaf area (assumption: a canopy does not more than double)."""
+MOST_OVERGROWN: Final = np.float32(0.6)
+"""1; most leaf on wood that should have been cut, per leaf area (assumption: bare wood inside then goes as fast as new
+wood comes outside)."""
+SHELL: Final = np.float32(0.75)
+"""1; share of that leaf with spurs, which bear in the outer shell; the rest is on upright shoots (assumption: three
+quarters, as of the tree as it is kept)."""
 PRESENT_CROP: Final = np.float32(1e-3)
 """Least crop [kg] that is no blank."""
 BEARING_LEAF: Final = 5
@@ -51,7 +55,7 @@ def place_in_walk(step: Any, first: Any) -> Any:
 
 @compiled
 def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
-    """Trees grow a leaf older, heal, and ask for their winter cut: ``uncut`` it would leave, ``work`` minutes.
+    """Trees grow a leaf older, heal, and ask for their winter cut: what it would leave uncut, and minutes.
 
     Shoots above what the training system reckons with are cut too: more wood, and more minutes.
     """
@@ -71,14 +75,16 @@ def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> 
                 trees.health[t, r, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
                 more = min(max(trees.shoot_leaf[t, r, i] / usual, np.float32(1.0)), MOST_WORK)
                 trees.uncut[t, r, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
-                trees.work[t, r, i] = minutes[age] * more
+                trees.pruning_minutes[t, r, i] = minutes[age] * more
 
 
 @compiled
 def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: Any) -> None:
-    """Pruning as far as the crews came: the cut takes flower clusters; wood left uncut shades the tree.
+    """Pruning as far as the crews came: the cut takes flower clusters; a full canopy that is not renewed is overgrown.
 
-    ``done`` and ``start`` (trial, group) are the share of trees reached and where in the walk the crew began.
+    What a tree needs hangs on the tree and not on the plan: the more of its leaf finds no room, the more wood must be
+    renewed. A lesser cut leaves its share of what stood over before. ``done`` and ``start`` (trial, group) are the
+    share of trees reached and where in the walk the crew began.
     """
     trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
@@ -86,10 +92,13 @@ def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: An
             share, first = done[t, row_group[r]], start[t, row_group[r]]
             for i in range(per_row):
                 reached = place_in_walk(walk[r, i], first) <= share
-                uncut = trees.uncut[t, r, i]
-                grown = min(trees.overgrown[t, r, i] + (1.0 - uncut) * p.unpruned_shade, MOST_OVERGROWN)
-                trees.overgrown[t, r, i] = np.float32(0.0) if reached else grown
-                uncut = uncut if reached else np.float32(1.0)
+                uncut = trees.uncut[t, r, i] if reached else np.float32(1.0)
+                # a tree in its first leaf holds nothing yet
+                held = trees.held[t, r, i]
+                needed = p.wood_renewal * (1.0 - held) if held > 0.0 else np.float32(0.0)
+                left = 1.0 - min((1.0 - uncut) / (needed + TINY), np.float32(1.0))
+                grown = (trees.overgrown[t, r, i] + needed * p.unpruned_shade) * left
+                trees.overgrown[t, r, i] = min(grown, MOST_OVERGROWN)
                 trees.uncut[t, r, i] = uncut
                 trees.flower_clusters[t, r, i] *= uncut
 
@@ -101,28 +110,28 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, gro
     ``ground`` (trial, group) is the growth level of the trial's ground over the plan's, patches aside [1].
     """
     trials, rows, per_row = trees.trunk_area.shape
+    # crown sizes [m2]; beyond an end of the row, and outside the outer rows, lies land without trees
+    crown = np.zeros((rows + 2, per_row + 2), np.float32)
+    room_along, room_across = np.empty(per_row, np.float32), np.empty(per_row, np.float32)
+    settling = np.empty(per_row, np.float32)
     for t in range(trials):
         for r in range(rows):
             for i in range(per_row):
-                trees.work[t, r, i] = trees.height[t, r, i] * trees.spread[t, r, i]
+                crown[r + 1, i + 1] = trees.height[t, r, i] * trees.spread[t, r, i]
         for r in range(rows):
             leaf_vigor, habit = traits.leaf_vigor[row_group[r]], traits.shoot_habit[row_group[r]]
             whole = ground[t, row_group[r]]
             for i in range(per_row):
-                size = trees.work[t, r, i]
-                # beyond an end of the row, and outside the outer rows, lies land without trees
-                before = trees.work[t, r, i - 1] if i > 0 else np.float32(0.0)
-                behind = trees.work[t, r, i + 1] if i + 1 < per_row else np.float32(0.0)
-                left = trees.work[t, r - 1, i] if r > 0 else np.float32(0.0)
-                right = trees.work[t, r + 1, i] if r + 1 < rows else np.float32(0.0)
+                size, before, behind = crown[r + 1, i + 1], crown[r + 1, i], crown[r + 1, i + 2]
+                left, right = crown[r, i + 1], crown[r + 2, i + 1]
                 along = canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
                 across = canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
-                trees.room_along[t, r, i] = 1.0 + along
-                trees.room_across[t, r, i] = 1.0 + across
+                room_along[i] = 1.0 + along
+                room_across[i] = 1.0 + across
                 # roots are cut at lifting
-                trees.settled[t, r, i] = p.first_leaf_canopy if trees.leaf[t, r, i] == 1 else np.float32(1.0)
+                settling[i] = p.first_leaf_canopy if trees.leaf[t, r, i] == 1 else np.float32(1.0)
             for i in range(per_row):
-                along, across, settled = trees.room_along[t, r, i], trees.room_across[t, r, i], trees.settled[t, r, i]
+                along, across, settled = room_along[i], room_across[i], settling[i]
                 land = place.row_spacing * place.tree_spacing * along * across
 
                 height, spread, trunk = trees.height[t, r, i], trees.spread[t, r, i], trees.trunk_area[t, r, i]
@@ -178,6 +187,11 @@ def set_fruit(
     normal : array, (trial, row, tree)
     """
     trials, rows, per_row = trees.trunk_area.shape
+    set_here, most_here, stripped_here = (
+        np.empty(per_row, np.float32),
+        np.empty(per_row, np.float32),
+        np.empty(per_row, np.float32),
+    )
     for t in range(trials):
         for r in range(rows):
             g = row_group[r]
@@ -185,14 +199,13 @@ def set_fruit(
             young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
             stripping = traits.stripping[g]
             for i in range(per_row):
-                trees.stripped[t, r, i] = stripping[min(trees.leaf[t, r, i], LEAVES)]
+                stripped_here[i] = stripping[min(trees.leaf[t, r, i], LEAVES)]
             for c in range(places):
                 for i in range(c * per_row // places, (c + 1) * per_row // places):
-                    trees.fruitlets[t, r, i] = setting[t, g, c]
-                    trees.fruit_number[t, r, i] = most[t, g, c]
+                    set_here[i], most_here[i] = setting[t, g, c], most[t, g, c]
             for i in range(per_row):
-                stripped = trees.flower_clusters[t, r, i] * trees.stripped[t, r, i]
-                share = min(trees.fruitlets[t, r, i] * exp(p.set_spread * normal[t, r, i]), trees.fruit_number[t, r, i])
+                stripped = trees.flower_clusters[t, r, i] * stripped_here[i]
+                share = min(set_here[i] * exp(p.set_spread * normal[t, r, i]), most_here[i])
                 fruitlets = (trees.flower_clusters[t, r, i] - stripped) * share
                 leaf = trees.leaf_area[t, r, i] * (1.0 + trees.overgrown[t, r, i])
                 stored = trees.reserves[t, r, i] + trees.source[t, r, i] * light
@@ -215,21 +228,21 @@ def set_fruit(
 
 @compiled
 def find_target(trees: Any, traits: Any, row_group: Any, room: Any) -> None:
-    """Fruit meant to stay on each tree, into ``excess``.
+    """Fruit meant to stay on each tree.
 
     The target is counted on the trunk as a grower measures it before bloom, up to ``room``: the fruit that a tree's
     land is meant to bear.
     """
     trials, rows, per_row = trees.trunk_area.shape
+    load_here = np.empty(per_row, np.float32)
     for t in range(trials):
         for r in range(rows):
             targets = traits.target[row_group[r]]
             for i in range(per_row):
-                trees.excess[t, r, i] = targets[min(trees.leaf[t, r, i], LEAVES)]
+                load_here[i] = targets[min(trees.leaf[t, r, i], LEAVES)]
             for i in range(per_row):
-                load = trees.excess[t, r, i]
-                target = load * trees.trunk_area[t, r, i]
-                trees.excess[t, r, i] = min(target, room) if load < UNTHINNED else target
+                target = load_here[i] * trees.trunk_area[t, r, i]
+                trees.target[t, r, i] = min(target, room) if load_here[i] < UNTHINNED else target
 
 
 @compiled
@@ -243,7 +256,7 @@ def find_excess(
     limit: Any,
     normal: Any,
 ) -> None:
-    """Spray, then find what must come off by hand: ``excess``, which holds the target before.
+    """Spray, then find what must come off by hand.
 
     ``sprayed_off`` (trial, group) is the share that a spray takes off, 0 where none is used; trees that bear no more
     than ``spared`` times their target are passed over. ``limit`` is the most fruit on a tree.
@@ -253,7 +266,7 @@ def find_excess(
         for r in range(rows):
             off = sprayed_off[t, row_group[r]]
             for i in range(per_row):
-                target, number = trees.excess[t, r, i], trees.fruit_number[t, r, i]
+                target, number = trees.target[t, r, i], trees.fruit_number[t, r, i]
                 sprayed = number * off if number > spared * target else np.float32(0.0)
                 # fruitlets that fall take along what they are made of
                 mass = trees.fruit_dry_mass[t, r, i]
@@ -269,24 +282,37 @@ def find_excess(
 
 
 @compiled
-def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any) -> None:
+def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any, divided: Any, eaten: Any) -> None:
     """Take the excess off the trees that the crews reach.
 
-    Fruit taken off still counts by ``weight`` (trial, group) against next year's flower buds.
+    Parameters
+    ----------
+    done : array, (trial, group) [1]
+        Share of the trees reached.
+    weight : array, (trial, group) [1]
+        By which fruit taken off still counts against next year's flower buds.
+    divided : array, (trial, group) [1]
+        Share of cell division that the fruit went through in the crowd.
+    eaten : array, (trial, group) [1]
+        Dry matter that fruit taken off late has grown beyond what it had in time, over that.
     """
     trials, rows, per_row = trees.trunk_area.shape
     for t in range(trials):
         for r in range(rows):
-            share, still = done[t, row_group[r]], weight[t, row_group[r]]
+            g = row_group[r]
+            share, still, crowded, later = done[t, g], weight[t, g], divided[t, g], eaten[t, g]
             for i in range(per_row):
                 removed = trees.excess[t, r, i] if walk[r, i] <= share else np.float32(0.0)
                 # rounding must not take more than there is
-                mass = trees.fruit_dry_mass[t, r, i]
-                lost = min(mass, mass * removed / (trees.fruit_number[t, r, i] + TINY))
+                mass, number = trees.fruit_dry_mass[t, r, i], trees.fruit_number[t, r, i]
+                lost = min(mass, mass * removed / (number + TINY))
+                spent = min(lost * later, trees.pool[t, r, i])
+                trees.stunted[t, r, i] = fruit.stunted(number, removed, crowded)
                 trees.thinned[t, r, i] = removed
-                trees.thinned_mass[t, r, i] += lost
+                trees.thinned_mass[t, r, i] += lost + spent
+                trees.pool[t, r, i] -= spent
                 trees.fruit_dry_mass[t, r, i] -= lost
-                trees.fruit_number[t, r, i] -= removed
+                trees.fruit_number[t, r, i] = number - removed
                 trees.counted_crop[t, r, i] -= removed * (1.0 - still)
 
 
@@ -304,20 +330,34 @@ def grow_fruit(trees: Any, p: Any, traits: Any, row_group: Any, radiation: Any, 
                 load = number / (trees.expressed_trunk[t, r, i] + TINY)
                 shoots = growth.shoot_share(trees.drive[t, r, i], load, p.calming_crop)
                 leaf = trees.leaf_area[t, r, i]
-                shoot_leaf = leaf * shoots
-                spur_leaf = leaf - shoot_leaf
+                over = leaf * trees.overgrown[t, r, i]
+                shell = over * SHELL
+                kept_shoots = leaf * shoots
+                shoot_leaf = kept_shoots + (over - shell)
+                inner = leaf - kept_shoots
+                whole = leaf + over
                 pool = trees.pool[t, r, i] + trees.source[t, r, i] * light
                 wood = growth.wood_mass(trees.trunk_area[t, r, i], p.wood_mass, p.wood_exponent)
-                upkeep = min(p.wood_upkeep * wood + p.root_mass * leaf, pool)
+                upkeep = min(p.wood_upkeep * wood + p.root_mass * whole, pool)
                 pool -= upkeep
                 stems = min(p.stem_mass * shoot_leaf, 0.5 * pool)
                 pool -= stems
-                grown = growth.two_limits(number * late, pool * (1.0 - p.shoot_hold * shoots), p.fruit_curvature)
+                # wood that should have gone grows on with what its leaf makes
+                held_back = p.shoot_hold * (kept_shoots + over) / (whole + TINY)
+                demand = number * late * (1.0 - trees.stunted[t, r, i])
+                grown = growth.two_limits(demand, pool * (1.0 - held_back), p.fruit_curvature)
                 depth = p.extinction / (trees.lit_land[t, r, i] + TINY)
-                shading = shoot_leaf + leaf * trees.overgrown[t, r, i]
-                trees.leaf_light[t, r, i] = canopy.spur_light(shading * depth, spur_leaf * depth)
-                trees.shoot_leaf[t, r, i] = shading
-                trees.spur_leaf[t, r, i] = spur_leaf
+                # from outside: shoots, the spurs of overgrown wood, those of the tree as it is kept
+                outside = canopy.spur_light(shoot_leaf * depth, shell * depth)
+                inside = canopy.spur_light((shoot_leaf + shell) * depth, inner * depth)
+                spurs = inner + shell
+                trees.leaf_light[t, r, i] = (inner * inside + shell * outside) / (spurs + TINY)
+                lit = inner * bearing.shade_term(inside, p.shade_half) + shell * bearing.shade_term(
+                    outside, p.shade_half
+                )
+                trees.lit_spurs[t, r, i] = lit
+                trees.shoot_leaf[t, r, i] = shoot_leaf + shell
+                trees.spur_leaf[t, r, i] = spurs
                 trees.upkeep[t, r, i] = upkeep + stems
                 trees.pool[t, r, i] = pool - grown
                 trees.fruit_dry_mass[t, r, i] += grown
@@ -375,6 +415,7 @@ def fall_leaf(
     walk the crew began.
     """
     trials, rows, per_row = trees.trunk_area.shape
+    bloom_here = np.empty(per_row, np.float32)
     for t in range(trials):
         for r in range(rows):
             g = row_group[r]
@@ -384,7 +425,7 @@ def fall_leaf(
             for i in range(per_row):
                 age = min(trees.leaf[t, r, i], LEAVES)
                 tied_down = place_in_walk(walk[r, i], first) <= share
-                trees.flower_clusters[t, r, i] = bent[age] if tied_down else unbent[age]
+                bloom_here[i] = bent[age] if tied_down else unbent[age]
             for i in range(per_row):
                 trunk, held, expressed = trees.trunk_area[t, r, i], trees.held[t, r, i], trees.expressed_trunk[t, r, i]
                 pool = trees.pool[t, r, i] + trees.source[t, r, i] * light
@@ -409,8 +450,7 @@ def fall_leaf(
 
                 spurs = p.clusters_per_leaf * trees.spur_leaf[t, r, i]
                 crop = trees.counted_crop[t, r, i]
-                buds = spurs * trees.flower_clusters[t, r, i]
-                buds *= bearing.shade_term(trees.leaf_light[t, r, i], p.shade_half)
+                buds = p.clusters_per_leaf * trees.lit_spurs[t, r, i] * bloom_here[i]
                 felt = crop / (grown * np.sqrt(held) + TINY)
                 buds *= bearing.tree_term(felt, half_crop, crop_width)
                 trees.flower_clusters[t, r, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)

@@ -81,9 +81,9 @@ def made_late(after, name, days):
 def test_late_thinning_lowers_next_years_bloom(plan, library, usual):
     assert usual["labour_hours"][:, LAST - 1, :, :].sum() > 0
     late = run(plan, library, steps=made_late("do_thinning", "thinned_late", 40.0))
-    # the crop of the first thinned year is the same; the buds formed under the fruit are fewer
+    # the fruit of the first thinned year stays small (cells had divided in the crowd); buds under it are fewer
     first = int(np.argmax((usual["flower_clusters"] != late["flower_clusters"]).any(axis=(0, 2))))
-    np.testing.assert_array_equal(usual["crop_mass"][:, first - 1], late["crop_mass"][:, first - 1])
+    assert (late["crop_mass"][:, first - 1] < usual["crop_mass"][:, first - 1]).all()
     assert (late["flower_clusters"][:, first] < usual["flower_clusters"][:, first]).all()
 
 

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from orchardsim.core.draws import address
+from orchardsim.core.handover import Reach
 from orchardsim.core.streams import Streams
 from orchardsim.trees import bearing
 from orchardsim.trees import model as trees
@@ -306,27 +307,95 @@ def test_blossom_left_in_the_first_leaf_costs_growth():
     assert mean(with_crop, "trunk_area_mean")[0] < mean(without, "trunk_area_mean")[0]
 
 
-def test_late_thinning_leaves_fewer_flowers_for_next_year():
-    plan = spindle(scion="Honeycrisp", target=(0.0, 4.0))
-    model = BlockModel(plan, PHYSIOLOGY)
-    season = season_of(NORTH["Honeycrisp"], 1, 1)
-    found = {}
-    for late in (0.0, 30.0):
+class Cared:
+    """Crop per tree [kg], fruit mass [g], share of the best grade by year, last autumn's clusters; budgets close."""
+
+    def __init__(self, plan, years=12, *, pruned=(), thinned=1.0, late=0.0):
+        model = BlockModel(plan, PHYSIOLOGY)
+        season, one = season_of(NORTH[plan.groups[0].label], 1, 1), np.ones((1, 1))
         state = model.new_state(1)
-        for year in range(7):
+        self.crop, self.grams, self.best = np.zeros((3, years))
+        for year in range(years):
             draws = draw_year(address(Streams(4), "trees", "x", range(1), year), model.positions)
+            draws.normal[...] = 0
             trees.ask_dormant_work(model, state)
             if year == 0:
                 model.plant(state, draws)
-            trees.apply_pruning(model, state)
+            reached = pruned[min(year, len(pruned) - 1)] if pruned else 1.0
+            trees.apply_pruning(model, state, Reach(one * reached, one * 0))
             trees.bloom_to_closed_canopy(model, state, season, draws)
-            trees.apply_thinning(model, state, np.ones((1, 1)), np.full((1, 1), late if year == 6 else 0.0))
+            last = year == years - 1
+            trees.apply_thinning(model, state, one * (thinned if last else 1.0), one * (late if last else 0.0))
             trees.closed_canopy_to_harvest(model, state, season)
             trees.ask_harvest_work(model, state)
             trees.apply_summer_pruning(model, state, season)
+            picked = trees.apply_picking(model, state, np.ones((1, 1, model.pass_count)), one * 0)
             trees.harvest_to_leaf_fall(model, state, season)
-        found[late] = state.flower_clusters.sum()
-    assert found[30.0] < found[0.0]
+            budget = {name: values.sum() for name, values in trees.dry_matter_budget(model, state).items()}
+            made = budget.pop("supply") + budget.pop("from_reserves")
+            assert sum(budget.values()) == pytest.approx(made, rel=1e-5)
+            crop, number = state.last_crop.sum(), state.fruit_number.sum()
+            self.crop[year] = crop / state.alive.sum()
+            self.grams[year] = 1000 * crop / max(number, 1e-9)
+            self.best[year] = picked.packed_mass[..., 0].sum() / max(picked.harvested_mass.sum(), 1e-9)
+        self.clusters = state.flower_clusters.sum() / state.alive.sum()
+
+
+def cared(scion="Gala", target=(0.0, 6.0), pruning=None, **more):
+    kept = training("tall_spindle") if pruning is None else training("tall_spindle", pruning=pruning)
+    plan = block([stock("M.9")], scion, grade("feathered"), kept, 1.0, 3.5, target, rows=2, trees_per_row=12)
+    groups = tuple(dataclasses.replace(group, label=scion) for group in plan.groups)
+    return Cared(dataclasses.replace(plan, groups=groups), **more)
+
+
+def test_a_winter_without_pruning_is_the_same_planned_or_not():
+    planned, undone = cared(pruning=(0.0,)), cared(pruned=(0.0,))
+    np.testing.assert_allclose(undone.crop, planned.crop, rtol=1e-6)
+    np.testing.assert_allclose(undone.best, planned.best, rtol=1e-6)
+
+
+def test_neglected_trees_bear_smaller_and_duller_fruit_in_their_outer_shell():
+    # common practice, no source: a neglected tree goes on bearing, on its outside, fruit of less size and colour
+    kept, neglected = cared(years=18), cared(years=18, pruned=(1.0,) * 6 + (0.0,))
+    assert 0.6 < neglected.crop[-1] / kept.crop[-1] < 1
+    assert 0.75 < neglected.grams[-1] / kept.grams[-1] < 0.97
+    assert 0.25 < neglected.best[-1] / kept.best[-1] < 0.8
+    # where crews reach half of the trees, half of the trees are neglected
+    half = cared(years=18, pruned=(1.0,) * 6 + (0.5,))
+    assert half.crop[-1] == pytest.approx((kept.crop[-1] + neglected.crop[-1]) / 2, rel=0.03)
+    # a winter's work brings the canopy back
+    again = cared(years=18, pruned=(1.0,) * 6 + (0.0,) * 9 + (1.0,))
+    assert again.best[-1] == pytest.approx(kept.best[-1], rel=0.05)
+
+
+def test_light_pruning_raises_early_crops():
+    # early yield falls with pruning severity (T32's source: vase trials, Agricultural Experiment Station AN/EA9960489)
+    light, severe = cared(years=6, pruning=(0.0,)), cared(years=6, pruning=(0.3,))
+    assert light.crop.sum() > 1.05 * severe.crop.sum()
+
+
+def gain(name, scion, target, late):
+    """Share of what thinning in time does that thinning late still does."""
+    timely, tardy = (cared(scion, target, years=8, late=days) for days in (0.0, late))
+    never = cared(scion, target, years=8, thinned=0.0)
+    timely, tardy, never = (np.atleast_1d(getattr(one, name))[-1] for one in (timely, tardy, never))
+    return (tardy - never) / (timely - never)
+
+
+def test_thinning_after_cell_division_gains_little_size():
+    # cells divide up to three to six weeks after bloom (Lakso and Goffinet, expolinear growth of apple fruit); how
+    # little is common practice; days late count from the 30th day
+    found = [gain("grams", "Gala", (0.0, 5.0), days) for days in (1.0, 4.0, 10.0, 40.0)]
+    assert found[0] > 0.9 and found[2] < 0.4 and -0.1 < found[3] < 0.3
+    assert np.all(np.diff(found) < 0)
+
+
+def test_thinning_within_six_weeks_of_bloom_restores_most_return_bloom():
+    # thinning within six weeks of bloom restores most of the return bloom (common practice, no source)
+    found = [gain("clusters", "Honeycrisp", (0.0, 4.0), days) for days in (5.0, 12.0, 20.0, 30.0, 60.0)]
+    assert found[0] > 0.9 and found[1] > 0.75 and found[-1] < 0.25
+    assert np.all(np.diff(found) < 0)
+    assert np.abs(np.diff(found, prepend=1.0)).max() < 0.5
 
 
 def test_trials_of_a_tile_do_not_see_each_other():
@@ -350,7 +419,7 @@ def test_dead_and_empty_positions_hold_zeros():
             dead[0, [3, 7]] = True
             assert model.kill(state, dead)["trees"].sum() == 2
     for name in TREE_FIELDS:
-        if name not in ("site_vigor", "uncut", "room_along", "room_across", "settled"):  # of the ground
+        if name not in ("site_vigor", "uncut"):  # of the ground
             assert not getattr(state, name)[0, [3, 7]].any(), name
     assert np.isfinite(state.trunk_area).all()
     assert model.replant(state, np.array([[5]]), draws).sum() == 2
