@@ -98,7 +98,9 @@ class WorkerPool:
                 streams = [stream for worker in self._workers for stream in (worker.incoming, worker.outgoing)]
                 self._workers.append(_Worker(_Copy(streams) if _copies() else _Fresh()))
 
-    def finished(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Any]]:
+    def finished(
+        self, tasks: Sequence[Task], meanwhile: Callable[[], object] = lambda: None
+    ) -> Iterator[tuple[int, Any]]:
         """Results of tasks as they finish, with the task's number. This process does its share of them.
 
         A function that stands in several tasks (the same object, such as one ``functools.partial`` with the big
@@ -108,6 +110,8 @@ class WorkerPool:
         ----------
         tasks : sequence of (function, arguments)
             Functions of this package, which a worker can import.
+        meanwhile : callable, optional
+            What this process has to do before the results can be used: done first, while others work.
 
         Raises
         ------
@@ -129,6 +133,7 @@ class WorkerPool:
         for worker in self._workers:
             threading.Thread(target=worker.work, args=(tasks[0][0], waiting, answers, pickled), daemon=True).start()
         try:
+            meanwhile()
             while left:
                 number, good, value = _next(waiting, answers)
                 if not good:

@@ -46,7 +46,7 @@ def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         found = losses.rest_losses(hazards, traits, block.state, season, draws)
         take_out(tile, block, year, found.cause)
         if found.health_loss.any():
-            block.state.health *= 1 - found.health_loss
+            block.state.health *= np.subtract(1, found.health_loss, out=found.health_loss)
         injury = losses.winter_injury(hazards, traits, season)
         if injury.any():
             block.state.health *= 1 - block.model.expand(injury)
@@ -79,7 +79,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         )
         block.fruit_lost = take_out(tile, block, year, found.cause)
         if found.health_loss.any():
-            block.state.health *= 1 - found.health_loss
+            block.state.health *= np.subtract(1, found.health_loss, out=found.health_loss)
         cutting = _cut_strikes(hazards, block, found.struck)
         tile.add("labour_hours", block, year, cutting, TASKS.index("upkeep"))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import importlib
 import itertools
 import json
 import math
@@ -190,7 +191,8 @@ class RunJob:
                 single_trees=self.single_trees,
                 process_seeds=self.process_seeds,
             )
-            for number, arrays in pool.finished([(run, (part,)) for part in ranges]):
+            tasks = [(run, (part,)) for part in ranges]
+            for number, arrays in pool.finished(tasks, lambda: importlib.import_module("xarray")):  # for the results
                 yield ranges[number], arrays
 
     def piece(self, part: range) -> xarray.Dataset:
