@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from orchardsim.core.labels import FRESH_GRADES
 from orchardsim.core.ledger_items import items_of
 from orchardsim.core.units import ACRE, BUSHEL
 from orchardsim.results.farm import block_labels, by_trial, of_farm
@@ -55,6 +56,9 @@ class Beside:
         Picked in a mature year, median of trials.
     cost, cost_at_budget_yield, net_price : float [currency per bin of 20 bushels]
         Full cost before packing, at the run's and at the lowest budgeted yield; receipts less packing and storage.
+    price_change : float [1]
+        What a kilogram of fresh fruit brings in the last mature years over the first, less 1: budgets hold one year's
+        price.
     """
 
     margin: float
@@ -65,6 +69,7 @@ class Beside:
     cost: float
     cost_at_budget_yield: float
     net_price: float
+    price_change: float = 0.0
 
     @property
     def within(self) -> bool:
@@ -121,4 +126,18 @@ def beside_published(dataset: xarray.Dataset) -> Beside | None:
         cost=float(np.median((receipts - margin) / bins)),
         cost_at_budget_yield=float(np.median((receipts - margin + picking * (BUDGET_YIELD[0] / bushels - 1)) / full)),
         net_price=float(np.median(receipts / bins)),
+        price_change=_price_change(dataset, mature),
     )
+
+
+def _price_change(dataset: xarray.Dataset, mature: np.ndarray) -> float:
+    """Growth of the price of fresh fruit from the first mature years to the last, median over trials [1]."""
+    first, last = mature[:LEAST_MATURE], mature[-LEAST_MATURE:]
+
+    def by_year(name: str) -> np.ndarray:
+        return by_trial(dataset, [name], lambda some: some[name].sel(grade=list(FRESH_GRADES)).sum(("outlet", "grade")))
+
+    revenue, mass = by_year("sold_revenue"), by_year("sold_mass")
+    early, late = (revenue[:, some].sum(axis=1) / np.maximum(mass[:, some].sum(axis=1), 1e-9) for some in (first, last))
+    sells = (early > 0) & (late > 0)
+    return float(np.median(late[sells] / early[sells]) - 1) if sells.any() else 0.0

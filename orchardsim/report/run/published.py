@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     import xarray
 
 
+PRICE_FALL = 0.05
+"""1; fall of the fruit price over the mature years from which it is told (wording only)."""
+
+
 def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """The middle beside published budgets of close plantings, and why it lies outside where it does."""
     found = beside_published(dataset)
@@ -63,6 +67,11 @@ def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         said.append(
             f"Why: {bin_text} costs {formats.money(found.cost)} before packing {budgets} and brings "
             f"{formats.money(found.net_price)} after it."
+        )
+    if found.price_change < -PRICE_FALL:
+        said.append(
+            f"Fresh fruit brings {percent(-found.price_change)} less in the last mature years than in the "
+            "first; budgets hold one year's price."
         )
     return said
 
@@ -103,8 +112,12 @@ def _bin(formats: RunFormats) -> str:
 def _gap(found: Beside, formats: RunFormats) -> str:
     if found.within:
         return "lies within"
+    if found.price_change < -PRICE_FALL:
+        falls = f" and its price falls {percent(-found.price_change)}"
+    else:
+        falls = ""
     if found.bushels < BUDGET_YIELD[0]:
-        return f"picks {crop_text(found.bushels, formats)}"
+        return f"picks {crop_text(found.bushels, formats)}{falls}"
     return f"picks {crop_text(found.bushels, formats)} and has {formats.money(found.cost)} a bin to pay before packing"
 
 
