@@ -88,7 +88,7 @@ def comparison(plans: Sequence[Plan], size: Size) -> Command[Comparison]:
 
     check_plans(plans)
     return Command(
-        heading=f"{len(plans)} plans: {size.trials} trials of {size.years} years each",
+        heading=f"{len(plans)} plans: {size.trials} futures of {size.years} years each",
         kind=KIND,
         files=comparison_files(),
         page=COMPARE_PAGE,
@@ -135,7 +135,7 @@ def stress_test(plan: Plan, size: Size, only: Sequence[str] | None = None) -> Co
 
     chosen = choose(only)
     return Command(
-        heading=f"{plan.title}: {len(chosen)} bad seasons at every leaf, {size.trials} trials of {size.years} years",
+        heading=f"{plan.title}: {len(chosen)} bad seasons at every leaf, {size.trials} futures of {size.years} years",
         kind=KIND,
         files=stress_files(),
         page=STRESS_PAGE,
@@ -161,8 +161,8 @@ def search_for_spares(plan: Plan, size: Size) -> Command[SparesAnswer]:
     check_spares(plan, size.trials, size.years)
     half = size.trials // 2
     return Command(
-        heading=f"{plan.title}: policies chosen on {half} trials of {size.years} years, told from "
-        f"{size.trials - half}; takes about eight times as long as a run of as many trials",
+        heading=f"{plan.title}: policies chosen on {half} futures of {size.years} years, told from "
+        f"{size.trials - half}; takes about eight times as long as a run of as many futures",
         kind=KIND,
         files=spares_files(),
         page=SPARES_PAGE,
@@ -186,7 +186,7 @@ def look_at_levels(plan: Plan, size: Size) -> Command[LevelsFound]:
 
     trials, years, seed = size.trials, size.years, size.seed
     return Command(
-        heading=f"{plan.title}: open levels, {trials} trials of {years} years",
+        heading=f"{plan.title}: open levels, {trials} futures of {years} years",
         kind=KIND,
         files=levels_files(),
         page=LEVELS_PAGE,

@@ -1,4 +1,4 @@
-"""The recipes of DEVELOPERS.md, followed to the letter in a copy of the package: a share, a capital item, hazards.
+"""The recipes of DEVELOPERS.md, followed to the letter in a copy of the package: shares, costs, hazards, fans.
 
 What is added must arrive in results, summary and page, rightly added up over blocks, with no other place told of it.
 """
@@ -83,6 +83,24 @@ HAZARD = (
         "    return level.hares * exp(-tree.height)\n\n\n",
     ),
 )
+FROST = (
+    Edit(
+        "core/labels.py",
+        '    "heaters": FrostProtection(',
+        '    "fans": FrostProtection("propane", "fans (invented)", "their wear (invented)"),\n',
+    ),
+    Edit(
+        "season/frost.py",
+        '    "wind_machine": ProtectionMethod(',
+        '    "fans": ProtectionMethod(9.0, 9.0, start_margin=1.0),\n',
+    ),
+    Edit(
+        "catalogue/costs.toml",
+        "heaters = { value",
+        'fans = { value = 2, unit = "USD/m2", status = "assumption", source = "invented for a test" }\n'
+        'fans_running = { value = 0, unit = "USD/m2/hour", status = "assumption", source = "invented for a test" }\n',
+    ),
+)
 STEP = (
     Edit("core/labels.py", '    "wind",\n', '    "badgers",\n'),
     Edit(
@@ -127,13 +145,16 @@ def grown(tmp_path_factory):
     place = tmp_path_factory.mktemp("copy")
     copied = place / "orchardsim"
     shutil.copytree(PACKAGE, copied, ignore=shutil.ignore_patterns("__pycache__"))
-    for edit in (*SHARE, *CAPITAL, *HAZARD, *STEP):
+    for edit in (*SHARE, *CAPITAL, *HAZARD, *STEP, *FROST):
         path = copied / edit.file
         text = path.read_text(encoding="utf-8")
         assert text.count(edit.anchor) == 1, (edit.file, edit.anchor)
         path.write_text(text.replace(edit.anchor, edit.text + edit.anchor), encoding="utf-8")
     plan = place / "plan.json"
-    plan.write_text(json.dumps(SMALL), encoding="utf-8")
+    plan.write_text(
+        json.dumps(SMALL | {"block": [SMALL["block"][0] | {"protection": "fans", "protection_failure": 0}]}),
+        encoding="utf-8",
+    )
     environment = {**os.environ, "PYTHONPATH": str(place)}
     done = subprocess.run(
         [sys.executable, "-c", RUN, str(plan), str(place / "run"), str(place)],
@@ -208,3 +229,12 @@ def test_a_competing_hazard_kills_by_its_cause_and_is_told(grown, results):
     assert expected > 30
     assert abs(float(lost.sum()) - expected) < 4 * np.sqrt(expected) + 0.1 * expected
     assert "hares" in grown[1]["legend"]
+
+
+@pytest.mark.slow
+def test_a_way_of_frost_protection_is_bought_and_saves_bloom(results):
+    """2 USD/m2 on the planted area; at 9 K warmer than the air no bloom freezes."""
+    bought = results["ledger"].sel(ledger_item="protection_equipment").isel(trial=0).sum()
+    planted = sum(block.geometry.planted_area for block in orchardsim.load_plan(SMALL).money)
+    assert float(bought) == pytest.approx(-2 * planted)
+    assert float(results["frost_kill"].max()) < 0.1

@@ -4,8 +4,8 @@
 ``benchmark.txt``. Times are of the processor, so that other work on the machine counts little. Machines differ, so the
 ratio of the tree phase to its floor, measured in the same process, says more than the times. The floor is the random
 draws that the tree phase makes for a tree and year, and its exponentials, logarithms and square roots, on float32
-arrays of the size of a tile, as NumPy makes them; not one multiplication. The machine's own prices stand beside those
-of the machines for which the budgets were set, for a reader to scale.
+arrays of the size of a small tile, as NumPy makes them; not one multiplication. The machine's own prices stand beside
+those of the machines for which the budgets were set, for a reader to scale.
 """
 
 from __future__ import annotations

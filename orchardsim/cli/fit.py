@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="KEY=VALUES",
         help="options to choose between: a key of the plan and a list of values (default: three tree spacings)",
     )
-    add_size(parser, "trials of an option", 200, 50, 100_000, fewest_years=5)
+    add_size(parser, "futures of an option", 200, 50, 100_000, fewest_years=5)
     add_jobs(parser)
     parser.add_argument("--force", action="store_true", help="replace what another fit left in the folder")
     add_answer_arguments(parser, "print every level and measurement too, and the tables of --next and --wait")

@@ -33,7 +33,9 @@ def trial_numbers(text: str) -> tuple[int, ...]:
         return ()
     parts = [part.strip() for part in text.split(",")]
     if not all(part.isdigit() for part in parts):
-        raise argparse.ArgumentTypeError(f"found {text!r}, expected trial numbers with commas between, such as 0,1,2")
+        raise argparse.ArgumentTypeError(
+            f"found {text!r}, expected numbers of futures with commas between, such as 0,1,2"
+        )
     return tuple(sorted({int(part) for part in parts}))
 
 
@@ -63,8 +65,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=trial_numbers,
         default=(0,),
         metavar="TRIALS",
-        help="trials whose single trees results.nc keeps, such as 0,1,2 (trunk, crop, fruit, clusters by year); the "
-        "first is drawn as a map; none: no trial (default 0)",
+        help="futures whose single trees results.nc keeps, such as 0,1,2 (trunk, crop, fruit, clusters by year); the "
+        "first is drawn as a map; none: of none (default 0)",
     )
     parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")
@@ -143,8 +145,8 @@ def _unfinished(folder: OutputFolder) -> str:
     if folder.holds(RESULTS_FILE):
         return f"the results are saved in {folder.place}; --resume finishes page and pictures"
     if folder.unfinished(PARTS[0][0]):
-        return f"finished trials are kept in {folder.place}; go on with --resume"
-    return "no trials were finished yet"
+        return f"finished futures are kept in {folder.place}; go on with --resume"
+    return "no futures were finished yet"
 
 
 def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
@@ -216,7 +218,7 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
 
 
 def _heading(job: RunJob, part: str) -> str:
-    return f"{job.plan.title}{part and ', second opinion'}: {job.trials} trials of {job.years} years"
+    return f"{job.plan.title}{part and ', second opinion'}: {job.trials} futures of {job.years} years"
 
 
 def _kept_trials(run: PartialRun, part: str, options: argparse.Namespace) -> contextlib.AbstractContextManager[None]:
@@ -226,7 +228,7 @@ def _kept_trials(run: PartialRun, part: str, options: argparse.Namespace) -> con
 
     def words() -> str:
         if not run.kept and not part:
-            return "no trials were finished yet"
-        return f"{run.kept:,} of {run.trials:,} trials{part} kept in {options.out}; go on with --resume"
+            return "no futures were finished yet"
+        return f"{run.kept:,} of {run.trials:,} futures{part} kept in {options.out}; go on with --resume"
 
     return kept(words, run.folder.close)

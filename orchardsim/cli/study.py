@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="study file (TOML): base plan, factors, trials")
+    parser.add_argument("file", type=Path, metavar="FILE", help="study file (TOML): base plan, factors, futures")
     add_jobs(parser)
     parser.add_argument("--dask", metavar="ADDRESS", help="Dask scheduler whose workers do the work, tcp://host:port")
     parser.add_argument(

@@ -36,8 +36,8 @@ class Word:
 
 WORDS: Final[dict[str, Word]] = {
     "leaf": Word("leaf", "A growing season of a tree: leaf 1 is its first after planting.", ("leaves",)),
-    "trial": Word("trial", "One possible future: a draw of seasons, prices, losses and of what nobody knows yet.",
-                  ("trials", "futures", "future")),
+    "trial": Word("future", "One way in which it may go: a draw of seasons, prices, losses and of what nobody knows "
+                  "yet. Files and studies call it a trial.", ("futures", "trial", "trials")),
     "low": Word("low (1 in 20)", "One future of twenty falls below it."),
     "high": Word("high (1 in 20)", "One future of twenty lies above it."),
     "middle": Word("middle", "As many futures lie above it as below it (the median)."),
@@ -66,9 +66,9 @@ WORDS: Final[dict[str, Word]] = {
     "negative_years": Word("years with negative cash flow", "Years in which more is paid than comes in."),
     "debt_service_cover": Word("debt-service cover", "Cash flow before interest over the interest and principal due; "
                                "below 1 the year does not earn what its debts ask for.", ("Debt-service cover",)),
-    "standard_error": Word("±", "Standard error: how far a number would move with other trials."),
+    "standard_error": Word("±", "Standard error: how far a number would move with other futures."),
     "weather_record": Word("± weather record", "How far a number would move with another weather record of the same "
-                           "length; more trials do not lessen it."),
+                           "length; more futures do not lessen it."),
     "worst_tenth": Word("worst tenth", "Mean of the worst tenth of the futures (expected shortfall)."),
     "certainty_equivalent": Word("certainty equivalent", "The sure amount worth as much as an unsure one to somebody "
                                  "who shuns risk so much."),

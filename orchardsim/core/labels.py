@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 SHARED: Final = "shared"
 """Label on the dim ``block`` of what belongs to no block, so that a sum over ``block`` is the farm."""
@@ -49,6 +49,28 @@ TASKS: Final = (
     "frost_protection",
     "upkeep",
 )
-PROTECTION_FUEL: Final = {"wind_machine": "propane", "overhead_sprinklers": "", "heaters": "heating_oil"}
-"""Ways of frost protection, and the cost key of their fuel; none where the price of water holds it. What a way costs
-installed and by the hour stands under its name, and under its name with ``_running``."""
+
+
+class FrostProtection(NamedTuple):
+    """What a way of frost protection costs: key of its fuel among costs, and what its own two prices mean.
+
+    No fuel where the price of water holds it. The prices are parameters of costs, made from this row: installed
+    [money/m2] under the way's name, by the hour [money/m2/hour] under its name with ``_running``.
+    """
+
+    fuel: str
+    installed: str
+    running: str
+
+
+FROST_PROTECTION: Final = {
+    "wind_machine": FrostProtection(
+        "propane", "wind machines, installed", "oil, repair and wear of wind machines, fuel apart"
+    ),
+    "overhead_sprinklers": FrostProtection(
+        "",
+        "sprinklers for frost protection, installed",
+        "repair and wear of overhead water; water and its pumping stand under ``water``",
+    ),
+    "heaters": FrostProtection("heating_oil", "orchard heaters", "repair and wear of heaters, fuel apart"),
+}

@@ -53,7 +53,7 @@ class BlockMoney:
     blight_control : float [1]
         Share of blossom infections by fire blight that paid sprays prevent.
     protection : str
-        Frost protection: "none", or one of :data:`~orchardsim.core.labels.PROTECTION_FUEL`.
+        Frost protection: "none", or one of :data:`~orchardsim.core.labels.FROST_PROTECTION`.
     planting_hours, support_hours : float [hour]
         Hours that planting and support are expected to take, for :func:`establishment_schedule` only.
     yield_history : tuple of float [kg]

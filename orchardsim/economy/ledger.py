@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.errors import IdentityError
 from orchardsim.core.handover import FarmQuantities
-from orchardsim.core.labels import PROTECTION_FUEL, SHARED, TASKS
+from orchardsim.core.labels import FROST_PROTECTION, SHARED, TASKS
 from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS, columns_of
 from orchardsim.economy.account import (
     Account,
@@ -180,7 +180,7 @@ def _running(protection: str, costs: Costs) -> tuple[float, float]:
     """Wear of a way of frost protection [money/m2/hour], and price of its fuel [money/L]."""
     if protection == "none":
         return 0.0, 0.0
-    fuel = PROTECTION_FUEL[protection]
+    fuel = FROST_PROTECTION[protection].fuel
     return getattr(costs, f"{protection}_running"), getattr(costs, fuel) if fuel else 0.0
 
 

@@ -8,8 +8,10 @@ catalogue (``costs.toml``, ``prices.toml``) and the plan; only choices and switc
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, make_dataclass
+from typing import Any
 
+from orchardsim.core.labels import FROST_PROTECTION
 from orchardsim.core.labels import OUTLETS as OUTLETS
 from orchardsim.core.parameters import parameter
 
@@ -35,8 +37,23 @@ class SprayNeed:
     )
 
 
+ProtectionPrices: Any = make_dataclass(
+    "ProtectionPrices",
+    [
+        row
+        for way, of in FROST_PROTECTION.items()
+        for row in (
+            (way, "float", parameter("money/m2", of.installed, low=0)),
+            (f"{way}_running", "float", parameter("money/m2/hour", of.running, low=0)),
+        )
+    ],
+    frozen=True,
+)
+"""The two prices of each way of frost protection, from its row in :mod:`orchardsim.core.labels`."""
+
+
 @dataclass(frozen=True)
-class Costs:
+class Costs(ProtectionPrices):
     """What things and hours cost (plan table ``[costs]``)."""
 
     # Land and its making ready
@@ -65,9 +82,6 @@ class Costs:
     irrigation_source: float = parameter("money", "pump, well or pond and filter for the farm", low=0)
     fence: float = parameter("money/m", "deer fence, built, per metre", low=0)
     fence_shape: float = parameter("1", "fence length over that of one square round all gross area", low=1, high=4)
-    wind_machine: float = parameter("money/m2", "wind machines, installed", low=0)
-    overhead_sprinklers: float = parameter("money/m2", "sprinklers for frost protection, installed", low=0)
-    heaters: float = parameter("money/m2", "orchard heaters", low=0)
     net: float = parameter("money/m2", "hail or sun net with its posts, installed", low=0)
     machines: float = parameter("money", "machines bought in the first planting year", low=0)
     narrow_machines: float = parameter(
@@ -92,11 +106,6 @@ class Costs:
     water: float = parameter("money/m2/mm", "irrigation water and pumping", low=0)
     propane: float = parameter("money/L", "fuel of wind machines", low=0)
     heating_oil: float = parameter("money/L", "fuel of orchard heaters", low=0)
-    wind_machine_running: float = parameter("money/m2/hour", "oil, repair and wear of wind machines, fuel apart", low=0)
-    overhead_sprinklers_running: float = parameter(
-        "money/m2/hour", "repair and wear of overhead water; water and its pumping stand under ``water``", low=0
-    )
-    heaters_running: float = parameter("money/m2/hour", "repair and wear of heaters, fuel apart", low=0)
     overhead_area: float = parameter(
         "money/m2/year", "office, dues and farm insurance per gross area, management apart", low=0
     )

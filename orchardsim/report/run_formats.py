@@ -246,7 +246,7 @@ def years_text(years: Any) -> str:
 def footer(dataset: xarray.Dataset) -> str:
     """The line under every table and picture: how many trials, which seasons."""
     return (
-        f"n = {dataset.sizes['trial']:,} trials, seed {dataset.attrs['seed']}; seasons: "
+        f"n = {dataset.sizes['trial']:,} futures, seed {dataset.attrs['seed']}; seasons: "
         f"{dataset.attrs['weather_words']}; baseline {years_text(attribute(dataset, 'baseline_years'))}"
     )
 

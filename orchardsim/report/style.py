@@ -104,7 +104,7 @@ def draw_band(
     """Bands of the middle 90 % and 50 % of trials and the middle trial; values over (trial, x)."""
     low, lower, middle, upper, high = np.quantile(values, (0.05, 0.25, 0.5, 0.75, 0.95), axis=0)
     hidden = "" if labels else "_"
-    names = tuple(f"{hidden}{name}" for name in ("18 trials in 20", "half of the trials", "middle trial"))
+    names = tuple(f"{hidden}{name}" for name in ("18 futures in 20", "half of the futures", "middle future"))
     axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=names[0])
     axes.fill_between(x, lower, upper, color=colour, alpha=0.32, linewidth=0, label=names[1])
     axes.plot(x, middle, color=colour, linewidth=2, label=names[2])

@@ -14,7 +14,7 @@ from orchardsim.core.variables import RESULTS, WEIGHTS, OverBlocks
 if TYPE_CHECKING:
     import xarray
 
-PIECE: Final = 1000
+PIECE: Final = 250
 """Trials taken together at a time; results do not depend on it."""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from orchardsim.core.labels import PROTECTION_FUEL
+from orchardsim.core.labels import FROST_PROTECTION
 from orchardsim.core.parameters import parameter
 
 
@@ -43,7 +43,7 @@ class BlockSite:
     season_water_limit: float = parameter(
         "mm", "most water that a season allows, frost protection included", low=0, high=3000, default=3000.0
     )
-    protection: str = parameter("text", "frost protection", allowed=("none", *PROTECTION_FUEL), default="none")
+    protection: str = parameter("text", "frost protection", allowed=("none", *FROST_PROTECTION), default="none")
     protection_failure: float = parameter(
         "1",
         "chance in a spring that frost protection breaks down when it is needed (assumption: 5 %)",

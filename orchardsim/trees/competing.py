@@ -3,6 +3,9 @@
 ``@competes`` stands above the formula of one tree and is all that the loops need: they add the hazards of a phase up in
 the order in which they stand here, and the shares of the sum decide what a tree dies of. A formula gets the
 coefficients, the tree and the levels of its block's row group in this year, by name.
+
+A hazard may not rise with health or height, nor fall with load, soil or patch: the loops work out only the trees whose
+draw lies below the hazard of the worst tree of their leaf.
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ from orchardsim.trees.competing import (
     season_sums,
 )
 from orchardsim.trees.loss_draws import PATCH_LIMIT
-from orchardsim.trees.loss_hazards import blight_lethality, cold_hazard, strike_hazard
+from orchardsim.trees.loss_hazards import LOAD_LIMIT, blight_lethality, cold_hazard, strike_hazard
 
 BLIGHT: Final = np.int8(CODE["fire_blight"])
 DRY_SHARE: Final = np.float32(0.15)
@@ -31,6 +31,11 @@ LEAST_TRUNK: Final = np.float32(0.5)
 """cm2; a thinner trunk carries its fruit as one of this area."""
 LIMIT: Final = np.float32(PATCH_LIMIT)
 LIVES: Final = np.int8(0)
+LOW: Final = np.float32(1.0)
+"""m; a lower tree is always looked at: the bounds on what deer may do reckon with this height."""
+MARGIN: Final = np.float32(1.0001)
+TINY: Final = np.float32(1e-7)
+"""Rounding, in the bounds below which a draw is looked at."""
 
 
 class Spread(NamedTuple):
@@ -62,6 +67,77 @@ def patch_factor(field: Number, patchiness: Number, scale: Number) -> Number:
     return exp(patchiness * min(max(field, -LIMIT), LIMIT)) * scale
 
 
+class RestingTrees(NamedTuple):
+    """Trees that a winter may take, one after the other: their numbers, and what becomes of them."""
+
+    leaf: NDArray[np.float32]
+    health: NDArray[np.float32]
+    height: NDArray[np.float32]
+    field: NDArray[np.float32]
+    uniform: NDArray[np.float32]
+    cause: NDArray[np.int8]
+    health_loss: NDArray[np.float32]
+
+
+class BearingTrees(NamedTuple):
+    """Trees that a season may take or mark, one after the other: their numbers, and what becomes of them."""
+
+    leaf: NDArray[np.float32]
+    health: NDArray[np.float32]
+    load: NDArray[np.float32]
+    soil_field: NDArray[np.float32]
+    blight_field: NDArray[np.float32]
+    by_itself: NDArray[np.bool_]
+    fallen: NDArray[np.bool_]
+    uniform: NDArray[np.float32]
+    cause: NDArray[np.int8]
+    hurt: NDArray[np.bool_]
+    near: NDArray[np.bool_]
+    others: NDArray[np.float32]
+    """Hazard of all but blight."""
+    strike: NDArray[np.float32]
+    """Hazard of being struck by blight from blossoms."""
+
+
+@compiled
+def field_at(nodes: Number, ground: Number, row: Number, column: Number, node: Number) -> Number:
+    """Patch field at one tree, to the bit as :func:`patch_field` has it; ``node`` is the one before it in the row."""
+    first, here, following = ground.row_node[row], ground.row_here[row], ground.row_next[row]
+    value = nodes[first, node] * here + nodes[first + 1, node] * following
+    next_value = nodes[first, node + 1] * here + nodes[first + 1, node + 1] * following
+    return value * ground.tree_here[column] + next_value * ground.tree_next[column]
+
+
+@compiled
+def nodes_before(ground: Number) -> Number:
+    """Node before each tree of a row, (tree,)."""
+    found = np.empty(ground.tree_here.size, np.int32)
+    for column in range(found.size):
+        found[column] = column // ground.cell
+    return found
+
+
+@compiled
+def oldest(leaf: Number) -> Number:
+    """Highest leaf of the trees (tree,)."""
+    found = np.int16(0)
+    for i in range(leaf.size):
+        found = max(found, leaf[i])
+    return found
+
+
+@compiled
+def rest_bounds(h: Number, levels: Number, scale: Number, ahead: Number, least: Number, most: Number) -> None:
+    """Chance below which a winter leaves its mark on no tree of a leaf, ``most`` (group, leaf)."""
+    patch = patch_factor(LIMIT, h.patchiness, scale)
+    for g in range(most.shape[0]):
+        level = rest_level(levels[g])
+        for leaf in range(most.shape[1]):
+            tree = RestingTree(np.float32(leaf) - ahead, np.float32(0.0), least, patch)
+            death = -exp_less_one(-rest_sums(h, tree, level)[-1])
+            most[g, leaf] = death * (1.0 + h.maimed) * MARGIN + TINY
+
+
 @compiled
 def rest_kernel(
     h: Number,
@@ -78,26 +154,79 @@ def rest_kernel(
     ahead: Number,
     found: Number,
 ) -> None:
-    """Winter losses of a tile; writes cause codes and the health lost by trees that barely escape."""
+    """Winter losses of a tile; writes cause codes and the health lost by trees that barely escape.
+
+    Most trees draw a number that lies beyond the hazard of the worst tree of their leaf: they are passed over.
+    """
+    trials, trees = alive.shape
     per_row = ground.tree_here.size
     cause, health_loss = found.cause, found.health_loss
-    line, field = np.empty(nodes.shape[2], np.float32), np.empty(per_row, np.float32)
-    for t in range(alive.shape[0]):
+    node = nodes_before(ground)
+    chosen, some = np.empty(trees, np.int32), resting_trees(trees)
+    for t in range(trials):
+        cause[t, :], health_loss[t, :] = LIVES, np.float32(0.0)
+        most = np.empty((levels.shape[1], oldest(leaf[t]) + 1), np.float32)
+        rest_bounds(h, levels[t], scale, ahead, LOW, most)
+        number = 0
         for row in range(row_group.size):
-            patch_field(nodes[t], ground, row, line, field)
-            level = rest_level(levels[t, row_group[row]])
-            for column in range(per_row):
-                i = row * per_row + column
-                patch = patch_factor(field[column], h.patchiness, scale)
-                tree = RestingTree(np.float32(leaf[t, i]) - ahead, health[t, i], height[t, i], patch)
-                sums = rest_sums(h, tree, level)
-                death = -exp_less_one(-sums[-1])
-                u = uniform[t, i]
-                here = alive[t, i]
-                code = rest_cause(u / death * sums[-1], sums)
-                cause[t, i] = code if here & (u < death) else LIVES
-                near = here & (u >= death) & (u < death * (1.0 + h.maimed))
-                health_loss[t, i] = h.maimed_loss if near else np.float32(0.0)
+            g, before, first = row_group[row], number, row * per_row
+            bound = most[g]
+            for i in range(first, first + per_row):
+                chosen[number] = i
+                may = (uniform[t, i] < bound[np.uint16(leaf[t, i])]) | (height[t, i] < LOW)
+                number += int(alive[t, i] & may)
+            for k in range(before, number):
+                i = chosen[k]
+                some.leaf[k] = np.float32(leaf[t, i]) - ahead
+                some.health[k], some.height[k], some.uniform[k] = health[t, i], height[t, i], uniform[t, i]
+                some.field[k] = field_at(nodes[t], ground, row, i - first, node[i - first])
+            if row + 1 == row_group.size or row_group[row + 1] != g:
+                weigh_resting(h, levels[t, g], scale, some, number)
+                for k in range(number):
+                    i = chosen[k]
+                    cause[t, i], health_loss[t, i] = some.cause[k], some.health_loss[k]
+                number = 0
+
+
+@compiled
+def resting_trees(number: Number) -> Number:
+    """Room for so many trees."""
+    single = np.empty((6, number), np.float32)
+    return RestingTrees(single[0], single[1], single[2], single[3], single[4], np.empty(number, np.int8), single[5])
+
+
+@compiled
+def weigh_resting(h: Number, levels: Number, scale: Number, some: Number, number: Number) -> None:
+    """What a winter does to the first so many trees, all of one row group."""
+    level = rest_level(levels)
+    for k in range(number):
+        patch = patch_factor(some.field[k], h.patchiness, scale)
+        tree = RestingTree(some.leaf[k], some.health[k], some.height[k], patch)
+        sums = rest_sums(h, tree, level)
+        death = -exp_less_one(-sums[-1])
+        u = some.uniform[k]
+        code = rest_cause(u / death * sums[-1], sums)
+        some.cause[k] = code if u < death else LIVES
+        near = (u >= death) & (u < death * (1.0 + h.maimed))
+        some.health_loss[k] = h.maimed_loss if near else np.float32(0.0)
+
+
+@compiled
+def season_bounds(h: Number, levels: Number, scale: Number, support_leaf: Number, worst: Number, most: Number) -> None:
+    """Hazard of the worst tree that stands as planned, and the chance below which a season marks no tree of a leaf.
+
+    ``worst`` (group,) and ``most`` (group, leaf); strikes of blight that a tree outlives count as well.
+    """
+    patch = patch_factor(LIMIT, h.patchiness, scale)
+    for g in range(most.shape[0]):
+        level = season_level(levels[g])
+        for leaf in range(most.shape[1]):
+            age = np.float32(leaf)
+            tree = BearingTree(age, np.float32(0.0), LOAD_LIMIT, patch, patch, age < support_leaf, False)
+            others = season_sums(h, tree, level)[-2]
+            hazard = others + strike_hazard(h, age, np.float32(0.0), patch, level.strikes)
+            worst[g] = max(worst[g], hazard)
+            most[g, leaf] = -(exp_less_one(-hazard) + h.maimed * exp_less_one(-others)) * MARGIN + TINY
 
 
 @compiled
@@ -121,91 +250,193 @@ def season_kernel(
     support_leaf: Number,
     found: Number,
 ) -> None:
-    """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped."""
-    per_row = ground.tree_here.size
+    """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped.
+
+    Most trees draw a number that lies beyond the hazard of the worst tree of their leaf: they are passed over.
+    """
+    trials, trees = alive.shape
+    rows, per_row = row_group.size, ground.tree_here.size
     cause, health_loss, struck = found.cause, found.health_loss, found.struck
-    line = np.empty(site.shape[2], np.float32)
-    soil_field, blight_field = np.empty(per_row, np.float32), np.empty(per_row, np.float32)
-    others, strike = np.empty(alive.shape[1], np.float32), np.empty(alive.shape[1], np.float32)
-    for t in range(alive.shape[0]):
-        struck_trees = np.int32(0)
-        for row in range(row_group.size):
-            patch_field(site[t], ground, row, line, soil_field)
-            patch_field(blight_nodes[t], ground, row, line, blight_field)
-            level = season_level(levels[t, row_group[row]])
-            for column in range(per_row):
-                i = row * per_row + column
-                soil = patch_factor(soil_field[column], h.patchiness, scale)
-                patch = patch_factor(blight_field[column], h.patchiness, scale)
-                age = np.float32(leaf[t, i])
-                load = fruit[t, i] / DRY_SHARE / max(trunk[t, i], LEAST_TRUNK)
-                by_itself = (age < support_leaf) | unsupported[t, i]
-                tree = BearingTree(age, health[t, i], load, soil, patch, by_itself, fallen[t, i])
-                sums = season_sums(h, tree, level)
-                hit = strike_hazard(h, age, health[t, i], patch, level.strikes)
-                death = -exp_less_one(-sums[-1])
-                u = uniform[t, i]
-                here = alive[t, i]
-                code = season_cause(u / death * sums[-1], sums)
-                code = code if here & (u < death) else LIVES
-                cause[t, i] = code
-                # of those that live, some are struck by blight, and some barely escape something else
-                marked = -exp_less_one(-(sums[-2] + hit))
-                hurt = here & (u >= death) & (u < marked)
-                near = here & (u >= marked) & (u < marked - h.maimed * exp_less_one(-sums[-2]))
-                gnawed = min(level.aphids * soil, np.float32(1.0)) if here else np.float32(0.0)
-                lost = max(h.maimed_loss, gnawed) if near else gnawed
-                health_loss[t, i] = h.blight_wood_loss if hurt else lost
-                struck[t, i] = hurt
-                others[i] = sums[-2]
-                strike[i] = hit
-                struck_trees = np.int32(struck_trees + np.int32(hurt | (code == BLIGHT)))
-        if struck_trees > 0 and spread.trees + spread.rows > 0:
-            spread_blight(h, levels, spread, row_group, t, per_row, others, strike, uniform, alive, leaf, found)
+    node = nodes_before(ground)
+    chosen, some = np.empty(trees, np.int32), bearing_trees(trees)
+    sources, added, more = np.empty(trees, np.int32), np.zeros(trees, np.float32), np.empty(trees, np.float32)
+    near_row = np.zeros(rows, np.bool_)
+    for t in range(trials):
+        gnaw(h, levels[t], ground, row_group, scale, site[t], alive[t], health_loss[t])
+        cause[t, :], struck[t, :] = LIVES, False
+        most = np.empty((levels.shape[1], oldest(leaf[t]) + 1), np.float32)
+        worst = np.zeros(levels.shape[1], np.float32)
+        season_bounds(h, levels[t], scale, support_leaf, worst, most)
+        number, struck_trees = 0, 0
+        for row in range(rows):
+            g, before, first = row_group[row], number, row * per_row
+            bound = most[g]
+            for i in range(first, first + per_row):
+                chosen[number] = i
+                may = (uniform[t, i] < bound[np.uint16(leaf[t, i])]) | unsupported[t, i] | fallen[t, i]
+                number += int(alive[t, i] & may)
+            for k in range(before, number):
+                look_at(
+                    some, k, row, chosen[k] - first, ground, node, site[t], blight_nodes[t], uniform[t], leaf[t],
+                    health[t], fruit[t], trunk[t], unsupported[t], fallen[t], support_leaf,
+                )  # fmt: skip
+            if row + 1 == rows or row_group[row + 1] != g:
+                weigh_bearing(h, levels[t, g], scale, some, number)
+                for k in range(number):
+                    i = chosen[k]
+                    cause[t, i], struck[t, i] = some.cause[k], some.hurt[k]
+                    lost = max(h.maimed_loss, health_loss[t, i]) if some.near[k] else health_loss[t, i]
+                    health_loss[t, i] = h.blight_wood_loss if some.hurt[k] else lost
+                    sources[struck_trees] = i
+                    struck_trees += int(some.hurt[k] | (some.cause[k] == BLIGHT))
+                number = 0
+        if struck_trees == 0 or spread.trees + spread.rows == 0:
+            continue
+        add_strikes(spread, per_row, sources[:struck_trees], added, near_row)
+        for row in range(rows):
+            g, before, first = row_group[row], number, row * per_row
+            if near_row[row]:
+                near_row[row] = False
+                scion = season_level(levels[t, g]).scion_blight
+                for i in range(first, first + per_row):
+                    chosen[number], more[number] = i, added[i]
+                    may = (uniform[t, i] < (worst[g] + added[i] * scion) * MARGIN) | unsupported[t, i] | fallen[t, i]
+                    number += int(alive[t, i] & may & (added[i] > 0.0) & (cause[t, i] == LIVES))
+                    added[i] = 0.0
+                for k in range(before, number):
+                    look_at(
+                        some, k, row, chosen[k] - first, ground, node, site[t], blight_nodes[t], uniform[t], leaf[t],
+                        health[t], fruit[t], trunk[t], unsupported[t], fallen[t], support_leaf,
+                    )  # fmt: skip
+            if row + 1 == rows or row_group[row + 1] != g:
+                weigh_bearing(h, levels[t, g], scale, some, number)
+                for k in range(number):
+                    spread_to(h, levels[t, g], some, k, more[k], chosen[k], cause[t], health_loss[t], struck[t])
+                number = 0
 
 
 @compiled
-def spread_blight(
+def bearing_trees(number: Number) -> Number:
+    """Room for so many trees."""
+    single, flags = np.empty((8, number), np.float32), np.empty((4, number), np.bool_)
+    return BearingTrees(
+        single[0], single[1], single[2], single[3], single[4], flags[0], flags[1], single[5],
+        np.empty(number, np.int8), flags[2], flags[3], single[6], single[7],
+    )  # fmt: skip
+
+
+@compiled
+def gnaw(
     h: Number,
     levels: Number,
-    spread: Number,
+    ground: Number,
     row_group: Number,
-    t: Number,
-    per_row: Number,
-    others: Number,
-    strike: Number,
-    uniform: Number,
+    scale: Number,
+    site: Number,
     alive: Number,
-    leaf: Number,
-    found: Number,
+    health_loss: Number,
 ) -> None:
-    """Blight goes from the struck trees of a trial to their neighbours: what they add comes on top of the same draw."""
-    cause, health_loss, struck = found.cause, found.health_loss, found.struck
-    rows = row_group.size
-    added = np.zeros(others.size, np.float32)
-    for row in range(rows):
+    """Share of its health that every tree of a trial loses to woolly aphids, more where the ground is wet or worn."""
+    per_row = ground.tree_here.size
+    line, field = np.empty(site.shape[1], np.float32), np.empty(per_row, np.float32)
+    for row in range(row_group.size):
+        aphids, first = season_level(levels[row_group[row]]).aphids, row * per_row
+        if aphids == 0.0:
+            health_loss[first : first + per_row] = np.float32(0.0)
+            continue
+        patch_field(site, ground, row, line, field)
         for column in range(per_row):
-            i = row * per_row + column
-            if cause[t, i] != BLIGHT and not struck[t, i]:
-                continue
-            for across in range(max(0, row - spread.rows), min(rows, row + spread.rows + 1)):
-                for along in range(max(0, column - spread.trees), min(per_row, column + spread.trees + 1)):
-                    away = spread.added[across - row + spread.rows, along - column + spread.trees]
-                    added[across * per_row + along] += away
-    for row in range(rows):
-        level = season_level(levels[t, row_group[row]])
-        for column in range(per_row):
-            i = row * per_row + column
-            if added[i] == 0.0 or cause[t, i] != LIVES or not alive[t, i]:
-                continue
-            hit = strike[i] + added[i] * level.scion_blight
-            lethal = blight_lethality(h, np.float32(leaf[t, i]), level.stock_blight)
-            u = uniform[t, i]
-            if u < -exp_less_one(-(others[i] + hit * lethal)):
-                cause[t, i] = BLIGHT
-                health_loss[t, i], struck[t, i] = 0.0, False
-            elif u < -exp_less_one(-(others[i] + hit)):
-                health_loss[t, i], struck[t, i] = h.blight_wood_loss, True
+            gnawed = min(aphids * patch_factor(field[column], h.patchiness, scale), np.float32(1.0))
+            health_loss[first + column] = gnawed if alive[first + column] else np.float32(0.0)
+
+
+@compiled
+def look_at(
+    some: Number,
+    k: Number,
+    row: Number,
+    column: Number,
+    ground: Number,
+    node: Number,
+    site: Number,
+    blight_nodes: Number,
+    uniform: Number,
+    leaf: Number,
+    health: Number,
+    fruit: Number,
+    trunk: Number,
+    unsupported: Number,
+    fallen: Number,
+    support_leaf: Number,
+) -> None:
+    """Note the numbers of a tree of a trial at place ``k``."""
+    i = row * ground.tree_here.size + column
+    age = np.float32(leaf[i])
+    some.leaf[k], some.health[k], some.uniform[k] = age, health[i], uniform[i]
+    some.load[k] = min(fruit[i] / DRY_SHARE / max(trunk[i], LEAST_TRUNK), LOAD_LIMIT)
+    some.soil_field[k] = field_at(site, ground, row, column, node[column])
+    some.blight_field[k] = field_at(blight_nodes, ground, row, column, node[column])
+    some.by_itself[k], some.fallen[k] = (age < support_leaf) | unsupported[i], fallen[i]
+
+
+@compiled
+def weigh_bearing(h: Number, levels: Number, scale: Number, some: Number, number: Number) -> None:
+    """What a season does to the first so many trees, all of one row group."""
+    level = season_level(levels)
+    for k in range(number):
+        soil = patch_factor(some.soil_field[k], h.patchiness, scale)
+        patch = patch_factor(some.blight_field[k], h.patchiness, scale)
+        age, vigour = some.leaf[k], some.health[k]
+        tree = BearingTree(age, vigour, some.load[k], soil, patch, some.by_itself[k], some.fallen[k])
+        sums = season_sums(h, tree, level)
+        hit = strike_hazard(h, age, vigour, patch, level.strikes)
+        death = -exp_less_one(-sums[-1])
+        u = some.uniform[k]
+        code = season_cause(u / death * sums[-1], sums)
+        some.cause[k] = code if u < death else LIVES
+        # of those that live, some are struck by blight, and some barely escape something else
+        marked = -exp_less_one(-(sums[-2] + hit))
+        some.hurt[k] = (u >= death) & (u < marked)
+        some.near[k] = (u >= marked) & (u < marked - h.maimed * exp_less_one(-sums[-2]))
+        some.others[k], some.strike[k] = sums[-2], hit
+
+
+@compiled
+def add_strikes(spread: Number, per_row: Number, sources: Number, added: Number, near_row: Number) -> None:
+    """Add up the hazard that struck trees bring to those around them, and note the rows of these."""
+    for s in range(sources.size):
+        row = sources[s] // per_row
+        column = sources[s] - row * per_row
+        start, end = max(0, column - spread.trees), min(per_row, column + spread.trees + 1)
+        for across in range(max(0, row - spread.rows), min(near_row.size, row + spread.rows + 1)):
+            near_row[across] = True
+            away, first = spread.added[across - row + spread.rows], across * per_row
+            for along in range(start, end):
+                added[first + along] += away[along - column + spread.trees]
+
+
+@compiled
+def spread_to(
+    h: Number,
+    levels: Number,
+    some: Number,
+    k: Number,
+    added: Number,
+    i: Number,
+    cause: Number,
+    health_loss: Number,
+    struck: Number,
+) -> None:
+    """Blight comes to tree ``i`` from its neighbours: what they add comes on top of the same draw."""
+    level = season_level(levels)
+    hit = some.strike[k] + added * level.scion_blight
+    lethal = blight_lethality(h, some.leaf[k], level.stock_blight)
+    u = some.uniform[k]
+    if u < -exp_less_one(-(some.others[k] + hit * lethal)):
+        cause[i] = BLIGHT
+        health_loss[i], struck[i] = 0.0, False
+    elif u < -exp_less_one(-(some.others[k] + hit)):
+        health_loss[i], struck[i] = h.blight_wood_loss, True
 
 
 @compiled

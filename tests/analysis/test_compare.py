@@ -23,7 +23,7 @@ from tests.screens import fits_a_screen
 from tests.simulation.small_plan import SMALL, small_plan
 
 TRIALS, YEARS = 12, 12
-UNSURE = "cannot be told apart with 40 trials"
+UNSURE = "cannot be told apart with 40 futures"
 
 
 def wide_plan():
@@ -209,7 +209,7 @@ def test_a_short_record_takes_the_certainty_away():
 
 def test_sentences_say_when_nothing_is_sure_and_when_all_lose():
     unsure = comparison_sentences(hand_made(np.tile([0.0, 10.0], 20), np.tile([10.0, 0.0], 20)))
-    assert "40 trials cannot tell A (one) from B (two)" in unsure[0]
+    assert "40 futures cannot tell A (one) from B (two)" in unsure[0]
     sure = comparison_sentences(hand_made(np.arange(40) + 1000.0, np.arange(40.0)))
     assert "A (one) is best." in sure[0]
     assert "brings USD 1,000 more than B" in sure[1]

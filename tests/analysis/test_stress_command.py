@@ -104,7 +104,7 @@ def test_leaves_as_ranges():
 
 def test_the_table_says_how_many_trials_and_with_what_error(found):
     text = stress_table(found)
-    assert f"n = {TRIALS} trials" in text and "±" in text and "standard error" in text
+    assert f"n = {TRIALS} futures" in text and "±" in text and "standard error" in text
     assert max(map(len, text.splitlines())) <= 130 and fits_a_screen(stress_screen(found))
     for season in found.seasons:
         assert season.title in text
@@ -188,7 +188,7 @@ def test_the_command_runs_and_saves(plan_file, tmp_path, capsys):
     arguments = ["stress", str(plan_file), "--trials", "4", "--years", "7", "--jobs", "1", "--only", "hail"]
     assert main([*arguments, "--out", str(tmp_path / "out")]) == 0
     out = capsys.readouterr().out
-    assert "hail before harvest" in out and "4 trials of 7 years" in out and fits_a_screen(out, closing=0)
+    assert "hail before harvest" in out and "4 futures of 7 years" in out and fits_a_screen(out, closing=0)
     assert (tmp_path / "out" / "stress.html").exists()
     assert main([*arguments, "--out", str(tmp_path / "out")]) == 2
     assert "holds another stress test" in capsys.readouterr().err

@@ -28,7 +28,7 @@ def _stop_after(monkeypatch, units: int) -> None:
 
 @pytest.mark.parametrize(
     ("units", "says"),
-    [(2, "4 of 6 trials kept in"), (0, "no trials were finished yet")],
+    [(2, "4 of 6 futures kept in"), (0, "no futures were finished yet")],
 )
 def test_a_stopped_run_says_what_is_kept_and_goes_on(monkeypatch, tmp_path, capsys, units, says):
     words = ["run", str(CONFIGS / "old_block.toml"), "--trials", "6", "--years", "4", "--jobs", "1", "--out"]

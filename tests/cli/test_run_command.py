@@ -74,7 +74,7 @@ def test_single_trees_are_kept_for_the_trials_asked_for(plan, tmp_path, capsys):
     kept = read_results(out)
     assert kept["tree_trial"].values.tolist() == [0, 2]
     assert kept["tree_trunk_area"].dims == ("tree_trial", "year", "tree") and kept.sizes["tree"] == 30
-    for wrong, says in (("first", "expected trial numbers"), ("9", "found trial 9, allowed 0 to 3")):
+    for wrong, says in (("first", "expected numbers of futures"), ("9", "found trial 9, allowed 0 to 3")):
         try:
             code = main(["run", str(plan), *QUICK, "--single-trees", wrong])
         except SystemExit as stopped:

@@ -137,6 +137,6 @@ def test_the_worth_of_a_gap_is_claimed_only_where_it_is_told_from_noise():
     assert "one gap by itself" in text
     assert "one gap by itself" not in " ".join(worth_text(worth, 16, formats, 5))
     unsure = " ".join(worth_text(dataclasses.replace(worth, sure_leaf=None), 64, formats))
-    assert "64 twin trials cannot tell whether replanting pays" in unsure and "pays through" not in unsure
+    assert "64 twin futures cannot tell whether replanting pays" in unsure and "pays through" not in unsure
     never = worth_text(dataclasses.replace(worth, sure_leaf=None, break_even_leaf=None, never=True), 16, formats)
     assert never == ["north: replanting pays in no leaf."]

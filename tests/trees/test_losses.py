@@ -201,6 +201,27 @@ def test_loops_over_trees_run_on_vectors() -> None:
         assert vectorised(kernel)
 
 
+def test_trees_that_are_passed_over_would_have_lived() -> None:
+    """Low trees and trees without support are all looked at; without deer and wind nothing else tells them apart."""
+    hazards = replace(Hazards(), deer=0.0, wind=0.0, collapse=0.0, vole=0.05, crown_rot=0.05, blight_strike=0.02)
+    traits, rng = loss_traits(block(30, 70), hazards), np.random.default_rng(8)
+    draws, site, weather = draws_of(4, traits), site_of(4, traits), season(4, wet=60, dry=30)
+    tall, low = trees(4, traits), trees(4, traits)
+    leaf, health = rng.integers(1, 41, tall.leaf.shape), rng.random(tall.health.shape)
+    for state, height in ((tall, 3.0), (low, 0.5)):
+        state.leaf[...], state.health[...], state.height[...] = leaf, health, height
+    alone = np.ones(tall.alive.shape, np.bool_)
+    few = rest_losses(hazards, traits, tall, weather, draws), season_losses(hazards, traits, tall, weather, draws, site)
+    all_of_them = (
+        rest_losses(hazards, traits, low, weather, draws),
+        season_losses(hazards, traits, low, weather, draws, site, unsupported=alone),
+    )
+    for some, every in zip(few, all_of_them, strict=True):
+        assert 0.01 < (some.cause > 0).mean() < 0.3
+        for name in ("cause", "health_loss", "struck"):
+            np.testing.assert_array_equal(getattr(some, name), getattr(every, name))
+
+
 def test_part_of_transplant_failure_waits_for_the_winter() -> None:
     """What the season leaves, the next winter takes: together the grade's share, whichever way leaf is counted."""
     hazards = replace(QUIET, transplant_carry=0.4)

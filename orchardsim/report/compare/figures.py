@@ -205,7 +205,7 @@ def picked_figure(found: Comparison) -> Figure:
     whole_ticks(axes)
     add_footer(
         figure,
-        f"Line: median trial; shade: half of the trials; {formats.bin_text}, {formats.box_text}. {footer_text(found)}",
+        f"Line: middle future; shade: half of them; {formats.bin_text}, {formats.box_text}. {footer_text(found)}",
     )
     return figure
 

@@ -129,8 +129,8 @@ def pair_explanations(found: Comparison) -> list[str]:
         "First plan less second in the same futures: means, and for the payback year the median difference.",
         "'first only': in more than half of the futures the other never pays back.",
         f"{interval_words(found).capitalize()}.",
-        "± record: standard error that the finite weather record adds. It is no part of the interval, and more trials "
-        "do not remove it. 'unseen': the noise of these trials hides it.",
+        "± record: standard error that the finite weather record adds. It is no part of the interval, and more futures "
+        "do not remove it. 'unseen': the noise of these futures hides it.",
         luck_caution(found),
     ]
     return lines + needed_lines(found)

@@ -95,7 +95,7 @@ def land_text(found: Comparison, place: int, formats: RunFormats) -> str:
 def footer_text(found: Comparison) -> str:
     """How many trials, which seasons."""
     return (
-        f"n = {found.trials:,} trials of {found.years} years for each plan, seed {found.seed}; seasons: "
+        f"n = {found.trials:,} futures of {found.years} years for each plan, seed {found.seed}; seasons: "
         f"{found.attrs['weather_words']}; baseline {years_text(json.loads(str(found.attrs['baseline_years'])))}"
     )
 
@@ -103,7 +103,7 @@ def footer_text(found: Comparison) -> str:
 def verdict_text(found: Comparison, pair: Pair) -> str:
     """Which of two plans is better, or that they cannot be told apart."""
     if pair.ahead is None:
-        return "same results" if pair.outcome == "same" else f"cannot be told apart with {found.trials:,} trials"
+        return "same results" if pair.outcome == "same" else f"cannot be told apart with {found.trials:,} futures"
     ahead = found.plans[pair.ahead].label
     return {
         "short record": f"{ahead} ahead, but the weather record is too short to be sure",
@@ -136,7 +136,7 @@ def same_numbers_text(found: Comparison) -> str:
     """Which run of a single plan gives the same numbers."""
     return (
         f"Each plan's numbers are those of 'orchardsim run' with --trials {found.trials} --years {found.years} --seed "
-        f"{found.seed}; with other trials they differ by chance."
+        f"{found.seed}; with other futures they differ by chance."
     )
 
 
@@ -176,7 +176,7 @@ def needed_lines(found: Comparison) -> list[str]:
         names = f"{found.plans[pair.first].label} and {found.plans[pair.second].label}"
         count = pair.trials_needed
         many = "more than a million" if count > 1_000_000 else f"about {round_figures(count, 2):,.0f}"
-        lines.append(f"{names}: a gap of the size seen would need {many} trials to be told from none.")
+        lines.append(f"{names}: a gap of the size seen would need {many} futures to be told from none.")
     return lines
 
 
@@ -214,9 +214,9 @@ def _best(found: Comparison, formats: RunFormats) -> list[str]:
     else:
         rivals = [plan_name(found, plan) for plan in decision.rivals if _unsure(found, plan)]
         lines = [
-            f"No plan is best: {found.trials:,} trials cannot tell {first} from {listed(rivals)}."
+            f"No plan is best: {found.trials:,} futures cannot tell {first} from {listed(rivals)}."
             if len(rivals) < 4
-            else f"No plan is best: {found.trials:,} trials cannot tell {first} from {len(rivals)} others."
+            else f"No plan is best: {found.trials:,} futures cannot tell {first} from {len(rivals)} others."
         ]
     behind = [plan for plan in range(len(found.plans)) if plan not in (decision.leader, *decision.rivals)]
     if decision.best is None and behind:

@@ -21,7 +21,7 @@ def shift_sentences(found: NextAnswer) -> list[str]:
         ]
     gain = found.now[best[1]] - found.now[best[0]]
     error = found.now_error[best[1]]
-    sure = "" if gain > 2 * error else "; that is within the error of the trials, so take either"
+    sure = "" if gain > 2 * error else "; that is within the error of the futures, so take either"
     return [
         f"What was measured changes the choice: {before} was best on the mean, now it is {now} (by "
         f"{_sure(gain, error, found)}{sure})."
@@ -65,7 +65,7 @@ def next_sentences(found: NextAnswer) -> list[str]:
         "such as prices, is not in it.",
     ]
     if worth <= 2 * error:
-        said.append("That is within the error of the trials: measuring more would hardly change this choice.")
+        said.append("That is within the error of the futures: measuring more would hardly change this choice.")
     return said
 
 
@@ -128,7 +128,7 @@ def wait_sentences(found: WaitAnswer) -> list[str]:
         f"{_money(best.learning, found)}; the row changes the choice in {percent(best.changed)} ± "
         f"{percent(best.changed_error)} of cases.",
         f"Now the best is: {found.options[most]}. NPV of {found.horizon} years, trees and land at the end counted "
-        f"as in a run; {found.trials} trials.",
+        f"as in a run; {found.trials} futures.",
     ]
 
 

@@ -62,7 +62,7 @@ def price_by_yield_figure(found: LevelsFound) -> Figure:
     thousands(axes.yaxis)
     axes.set_title("Prices against yields")
     figure.set_size_inches(WIDTH, 3.8)
-    add_footer(figure, f"Mean over trials, all levels at their middle. {footer_text(found)}")
+    add_footer(figure, f"Mean over futures, all levels at their middle. {footer_text(found)}")
     return figure
 
 

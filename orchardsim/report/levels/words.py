@@ -88,7 +88,7 @@ def formats_of(found: LevelsFound) -> RunFormats:
 
 def footer_text(found: LevelsFound) -> str:
     """How many trials."""
-    return f"n = {found.trials:,} trials of {found.years} years, seed {found.seed}"
+    return f"n = {found.trials:,} futures of {found.years} years, seed {found.seed}"
 
 
 def _level_text(value: float, unit: str, units: Display) -> str:
@@ -176,7 +176,7 @@ def likely(count: int, trials: int) -> tuple[float, float]:
 
 def debt_cells(found: LevelsFound) -> list[list[str]]:
     """By year: chance that the cash flow before interest does not cover interest and principal."""
-    cells = [["year", "trials with debt service due", "chance it is not covered"]]
+    cells = [["year", "futures with debt service due", "chance it is not covered"]]
     for year, (missed, due) in enumerate(found.debt_not_covered):
         cells.append([str(year), f"{percent(due / found.trials)}", percent(missed / due) if due else "nothing due"])
     return cells
@@ -188,7 +188,7 @@ def levels_sentences(found: LevelsFound) -> list[str]:
     formats = formats_of(found)
     said = [
         f"With every level at its middle the plan's NPV is {with_error(found.npv, found.npv_error, f'{currency} ')} "
-        f"({found.trials} trials)."
+        f"({found.trials} futures)."
     ]
     if found.swings:
         widest: Swing = found.swings[0]
@@ -214,7 +214,7 @@ def levels_sentences(found: LevelsFound) -> list[str]:
         worst = max(range(len(found.debt_not_covered)), key=lambda y: _share(found.debt_not_covered[y]))
         said.append(
             f"Debt service is not covered in {percent(sum(due) / len(due))} of the years in which any is due. Worst is "
-            f"year {worst}, in {percent(_share(found.debt_not_covered[worst]))} of trials."
+            f"year {worst}, in {percent(_share(found.debt_not_covered[worst]))} of futures."
         )
     return said
 

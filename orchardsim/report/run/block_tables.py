@@ -47,8 +47,8 @@ TASK_COLUMNS: Final = {
 
 MONEY_NOTE: Final = (
     "Each block or row group by itself: its own sales and costs with its share of overhead by area. Interest, "
-    "income tax and what only the whole farm pays are left out. Means over all trials; ± is their standard "
-    "error from the number of trials. Summed: all years of the run, with planting and support, the blocks worth "
+    "income tax and what only the whole farm pays are left out. Means over all futures; ± is their standard "
+    "error from the number of futures. Summed: all years of the run, with planting and support, the blocks worth "
     "nothing at the end."
 )
 PRICE_TOLD: Final = 0.0005
@@ -56,7 +56,7 @@ PRICE_TOLD: Final = 0.0005
 LEAST_UNDONE: Final = 0.005
 """Share of a task's hours from which it is told that they are left undone (wording only)."""
 WORK_NOTE: Final = (
-    "Hours are means over trials; planting holds replanting, upkeep the driving of tractors (costs.tractor_hours) and "
+    "Hours are means over futures; planting holds replanting, upkeep the driving of tractors (costs.tractor_hours) and "
     "the care of spare trees. Fresh "
     "pack-out: extra fancy and fancy fruit as a share of all fruit picked; fruit: mean of all fruit at harvest. The "
     "day of the pick is not kept in the results, so it is not shown."
@@ -179,7 +179,7 @@ def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 def mature_text() -> str:
     """What counts as a mature year."""
     return (
-        f"Mature years (column leaves): from the first to the last in which the middle trial's crop, a mean of "
+        f"Mature years (column leaves): from the first to the last in which the middle future's crop, a mean of "
         f"{COURSE} leaves, reaches {percent(FULL_SHARE)} of its best. None is named while it still climbs by more than "
         f"{percent(STILL_CLIMBS)} in {COURSE} leaves, or in a course of fewer than eight."
     )

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 
 MOST_PANELS: Final = 4
 MOST_CAUSES: Final = 5
-SINGLE_NOTE: Final = "Worst, usual and best future: those of the lowest, middle and highest NPV."
+SINGLE_NOTE: Final = "Worst, usual and best future: those of the lowest, middle and highest"
 REMOVED: Final = -999
 """Leaf of a block that has been taken out (core.handover.FarmQuantities)."""
 
@@ -79,7 +79,8 @@ def yield_figure(run: SavedRun) -> Figure:
     panels[0].set_ylim(0, panels[0].get_ylim()[1])
     _second_scale(panels[columns - 1], formats)
     containers = f"{formats.bin_text}, {formats.box_text}"
-    add_footer(figure, f"Picked fruit per planted {formats.area_name}; {containers}. {SINGLE_NOTE} {footer(dataset)}")
+    picked = f"Picked fruit per planted {formats.area_name}; {containers}."
+    add_footer(figure, f"{picked} {SINGLE_NOTE} crop of all years. {footer(dataset)}")
     return figure
 
 
@@ -94,7 +95,7 @@ def _leaf_panel(axes: Axes, run: SavedRun, label: str) -> None:
         outer = [one[part] for one in (found.low, found.middle, found.high)]
         draw_doubts(axes, found.at[part], outer, [found.known_low[part], found.known_high[part]], labels=part[0] == 0)
         draw_single(
-            axes, found.at[part], {name: values[trial, part] for name, trial in run.single.items()},
+            axes, found.at[part], {name: values[trial, part] for name, trial in run.single_by_fruit.items()},
             labels=part[0] == 0,
         )  # fmt: skip
     whole_ticks(axes)
@@ -150,7 +151,7 @@ def cash_figure(run: SavedRun) -> Figure:
     lower.set_xlim(year[0] - 0.6, year[-1] + 0.6)
     thousands(upper.yaxis)
     thousands(lower.yaxis)
-    add_footer(figure, f"{formats.currency}: {formats.money_basis}. {SINGLE_NOTE} {footer(dataset)}")
+    add_footer(figure, f"{formats.currency}: {formats.money_basis}. {SINGLE_NOTE} NPV. {footer(dataset)}")
     return figure
 
 
@@ -180,7 +181,7 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     if rest.max() > 1e-9:
         draw_steps(lower, year, rest, bottom, len(SERIES) - 1, "other causes", "other causes")
     high = np.quantile(all_lost, 0.95, axis=0)
-    lower.plot(year, high, linestyle="none", marker="_", color=INK, markersize=9, label="lost, 1 trial in 20 above")
+    lower.plot(year, high, linestyle="none", marker="_", color=INK, markersize=9, label="lost, 1 future in 20 above")
     lower.plot(
         year,
         of_farm(dataset, "trees_replanted").values.mean(axis=0),
@@ -192,7 +193,7 @@ def trees_figure(dataset: xarray.Dataset) -> Figure:
     spares = np.median(of_farm(dataset, "spares_on_hand").values, axis=0)
     if spares.max() > 0:
         lower.plot(year, spares, color=INK, linewidth=1.3, linestyle=(0, (1, 1.5)), label="spare trees held, middle")
-    lower.set_title("Trees lost in each year, mean of all trials, by cause")
+    lower.set_title("Trees lost in each year, mean of all futures, by cause")
     lower.set_ylabel("trees")
     lower.set_xlabel("year of the plan")
     lower.legend(loc="upper right", ncols=2)
@@ -249,7 +250,7 @@ def season_figure(dataset: xarray.Dataset) -> Figure:
     whole_ticks(lower, steps=(1, 2, 5, 10))
     _date_axis(upper, latitude)
     upper.set_title("Full bloom")
-    lower.set_title("Flowers killed by frost" + ("" if from_record else " (band: 18 and 10 trials in 20)"))
+    lower.set_title("Flowers killed by frost" + ("" if from_record else " (band: 18 and 10 futures in 20)"))
     lower.set_ylabel("% of flowers")
     lower.set_ylim(0, 100)
     lower.set_xlabel("harvest year of the weather record" if from_record else "year of the plan")
@@ -303,7 +304,7 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
         above, below = above + gain, below + cost
     axes.plot(year, above + below, color=INK, linewidth=1.4, marker="o", markersize=3, label="net")
     axes.axhline(0, color=INK, linewidth=0.9)
-    axes.set_title("Money in (up) and out (down) in each year, mean of all trials")
+    axes.set_title("Money in (up) and out (down) in each year, mean of all futures")
     axes.set_ylabel(f"thousand {formats.currency}")
     axes.set_xlabel("year of the plan")
     axes.set_xlim(year[0] - 0.6, year[-1] + 0.6)

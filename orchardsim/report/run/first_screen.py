@@ -49,7 +49,7 @@ def first_screen(dataset: xarray.Dataset) -> str:
 def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Land, trials and seasons."""
     planted, gross = (formats.area(float(of_farm(dataset, name))) for name in ("planted_area", "gross_area"))
-    trials = f"{dataset.sizes['trial']:,} trials of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
+    trials = f"{dataset.sizes['trial']:,} futures of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
     years = years_text(attribute(dataset, "baseline_years"))
     method = str(dataset.attrs["weather_words"]).split(",")[0]
     return [f"{planted} planted ({gross} with headlands); {trials}", f"Seasons: {method}, {years}"]

@@ -68,7 +68,7 @@ WEAK: Final = 0.2
 """Standard error as a share of the value above which a point is marked (wording only)."""
 WEAK_NOTE: Final = (
     "~ before a low number: its own standard error is more than a fifth of it. It rests on few seasons, so more "
-    "trials, or a longer weather record, would move it."
+    "futures, or a longer weather record, would move it."
 )
 
 
@@ -163,7 +163,7 @@ def _note(dataset: xarray.Dataset, row: Variable, formats: RunFormats) -> str:
     if row.name == "peak_borrowing_year":
         seasons = peak_seasons(dataset)
         usual = max(seasons, key=lambda name: seasons[name]) if seasons else ""
-        return f"mostly in {usual} ({100 * seasons[usual]:.0f} % of trials that borrow)" if usual else ""
+        return f"mostly in {usual} ({100 * seasons[usual]:.0f} % of futures that borrow)" if usual else ""
     return row.note
 
 

@@ -20,8 +20,8 @@ SINGLE_YEARS: Final = 7
 """Years that stand alone, from year 0; later ones share columns (layout only)."""
 STEP: Final = 5
 LEDGER_NOTE: Final = (
-    "Means over trials, money in above zero and out below; the yearly means of an item add up, which middle trials do "
-    "not. Fruit is counted when it is paid, so some of a crop's money stands in the next year, and that of the last "
+    "Means over futures, money in above zero and out below. The yearly means of an item add up; middle futures do not. "
+    "Fruit is counted when it is paid, so some of a crop's money stands in the next year, and that of the last "
     "crop beyond the run. The same by block, trial and year: ledger in results.nc."
 )
 
@@ -70,8 +70,8 @@ def _row(yearly: np.ndarray, columns: list[tuple[int, int]]) -> list[str]:
 
 BALANCE_NOTE: Final = (
     "Account at the end of each quarter in {currency}, all money in and out so far; below zero is debt. The first "
-    "number is the middle trial, the low one what one trial in twenty falls below; standard errors "
-    "from the number of trials at most {middle:,.0f} and {low:,.0f}. Quarters: winter from {first}, then spring, "
+    "number is the middle future, the low one what one future in twenty falls below; standard errors "
+    "from the number of futures at most {middle:,.0f} and {low:,.0f}. Quarters: winter from {first}, then spring, "
     "summer, autumn."
 )
 BALANCE_YEARS: Final = 8
@@ -108,7 +108,7 @@ def _balance(dataset: xarray.Dataset) -> np.ndarray:
 
 
 SALES_NOTE: Final = (
-    "Means over trials and mature years of the whole farm. The price is all revenue over all fruit sold there, before "
+    "Means over futures and mature years of the whole farm. The price is all revenue over all fruit sold there, before "
     "packing, selling charges and levies. It holds the lower price of what is beyond an outlet's volume. A carton "
     "holds 40 lb."
 )

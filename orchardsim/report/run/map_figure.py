@@ -61,7 +61,7 @@ def land_figure(run: SavedRun) -> Figure:
     trial = int(run.dataset["tree_trial"].values[0])
     add_footer(
         figure,
-        f"Future {trial} of the trials, taken as it came. Rows and trees to scale; where blocks lie beside each other "
+        f"Future {trial}, taken as it came. Rows and trees to scale; where blocks lie beside each other "
         f"is not part of a plan. {footer(run.dataset)}",
     )
     return figure

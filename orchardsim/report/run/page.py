@@ -221,7 +221,7 @@ def _trees_and_work(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, A
 def _flow_cells(dataset: xarray.Dataset) -> list[list[str]]:
     cover = cover_cells(dataset)
     head = ["year", "low (1 in 20)", "middle", "±", "high (1 in 20)", "summed, middle"]
-    cells = [[*head, "debt-service cover: low (1 in 20)", "middle", "trials with debt service"]]
+    cells = [[*head, "debt-service cover: low (1 in 20)", "middle", "futures with debt service"]]
     for year, flow, summed in flow_bands(dataset):
         numbers = (flow.low, flow.middle, flow.middle_error, flow.high, summed)
         cells.append([str(year), *(number(one) for one in numbers), *cover[year]])

@@ -10,7 +10,7 @@ import numpy as np
 
 from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
-from orchardsim.core.numbers import number
+from orchardsim.core.numbers import number, with_error
 from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import cumulative_yield, yield_by_leaf
@@ -44,9 +44,9 @@ AVERSION_WORDS: Final = {
 }
 """Relative aversion on wealth in words of our own; the scale is that of :data:`orchardsim.risk.utility.AVERSIONS`."""
 ERRORS_NOTE: Final = (
-    "± trials shrinks with the root of the number of trials. ± weather record is the doubt that another record of the "
-    "same length would bring; no number of trials removes it. The two are kept apart. 'below' and 'not told': the "
-    "noise of these trials hides it; more trials would show it. Worst tenth: mean of the worst tenth of the futures "
+    "± futures shrinks with the root of the number of futures. ± weather record is the doubt that another record of "
+    "the same length would bring; no number of futures removes it. The two are kept apart. 'below' and 'not told': the "
+    "noise of these futures hides it; more futures would show it. Worst tenth: mean of the worst tenth of the futures "
     "(expected shortfall)."
 )
 UNTOLD: Final = "cannot be told"
@@ -62,7 +62,7 @@ def errors_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]
     """Table of both errors, with its head: one row for each number that a plan is judged by."""
     draws = record_draws(dataset)
     trials = int(dataset.sizes["trial"])
-    head = ["", "", "value", "± trials", "± weather record", "larger", f"trials for ± {100 * WANTED_SHARE:g} %"]
+    head = ["", "", "value", "± futures", "± weather record", "larger", f"futures for ± {100 * WANTED_SHARE:g} %"]
     cells = [[*head, "worst tenth", "±"]]
     table = yield_by_leaf(dataset, FARM)
     money: Callable[[float], str] = formats.money
@@ -153,19 +153,19 @@ def bank_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     seasons = peak_seasons(dataset)
     if seasons:
         words = ", ".join(f"{name} {100 * share:.0f} %" for name, share in seasons.items() if share >= 0.005)
-        lines.append(f"Season of the deepest debt, of the trials that borrow: {words}.")
+        lines.append(f"Season of the deepest debt, of the futures that borrow: {words}.")
     chance = credit_chance(dataset)
     if chance is None:
         high = band(dataset["peak_borrowing"].values, worst="high")
+        sure = with_error(float(high.high), float(high.high_error), f"{formats.currency} ")
         lines.append(
-            f"The plan states no credit line (finance.credit_line); one of {formats.money(high.high)} "
-            f"(± {formats.money(high.high_error)}) would hold in nineteen futures of twenty."
+            f"The plan states no credit line (finance.credit_line); {sure} would hold in nineteen futures of twenty."
         )
     else:
         lines.append(
             f"Chance of breaking the credit line of {formats.money(float(dataset.attrs['credit_line']))} in any year: "
             f"{100 * chance.value:.1f} % ± {100 * chance.standard_error:.1f} (95 % interval {100 * chance.low:.1f} to "
-            f"{100 * chance.high:.1f} %). {trials_for_chance(chance):,} trials would bring its error to 2 points."
+            f"{100 * chance.high:.1f} %). {trials_for_chance(chance):,} futures would bring its error to 2 points."
         )
     draw = float(dataset.attrs.get("household_draw", 0.0))
     able = band(dataset["household_draw_bearable"].values)
@@ -176,17 +176,17 @@ def bank_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     lines.append(
         f"{stated}. The largest level draw that leaves no debt at the end{within}: {formats.money(able.middle)} a "
         "year in "
-        f"the middle trial, {formats.money(able.low)} in one of twenty."
+        f"the middle future, {formats.money(able.low)} in one of twenty."
     )
     if draw:
         enough = float((dataset["household_draw_bearable"].values >= draw).mean())
-        lines.append(f"That bears the stated draw in {100 * enough:.0f} % of trials.")
+        lines.append(f"That bears the stated draw in {100 * enough:.0f} % of futures.")
     lines += family_lines(dataset, formats)
     several = several_rates(dataset)
     if several:
         lines.append(
-            f"In {several:,} {'trial' if several == 1 else 'trials'} more than one rate of return makes NPV zero; the "
-            "one nearest zero is given, and NPV is the safer guide."
+            f"In {several:,} {'future' if several == 1 else 'futures'} more than one rate of return makes NPV zero; "
+            "the one nearest zero is given, and NPV is the safer guide."
         )
     return lines
 
@@ -215,7 +215,7 @@ def family_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 
 def aversion_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
     """Certainty equivalents with their head: averseness, sure amount, its error."""
-    cells = [["aversion to risk", "relative aversion", "certainty equivalent of NPV", "± trials"]]
+    cells = [["aversion to risk", "relative aversion", "certainty equivalent of NPV", "± futures"]]
     for level, one in aversion(dataset).equivalents.items():
         value, error = float(one.value), float(one.standard_error)
         known = math.isfinite(value)

@@ -30,7 +30,7 @@ def outcome_figure(run: SavedRun) -> Figure:
     lower.bar(years, shares, color=LEAF, width=0.75, label="_paid back")
     lower.annotate(f"{shares[-1]:.0f} %", (years[-1], shares[-1]), ha="center", va="bottom", fontsize=8.5)
     lower.set_ylim(0, 108)
-    lower.set_title("Chance of having paid back by each year, % of trials")
+    lower.set_title("Chance of having paid back by each year, % of futures")
     lower.set_xlabel("year of the plan")
     whole_ticks(lower)
     add_footer(figure, f"{formats.currency}: {formats.money_basis}. {footer(run.dataset)}")
@@ -60,7 +60,7 @@ def _value(axes: Axes, run: SavedRun) -> None:
     axes.set_ylim(0, 1.12 * 100 * max(counts.max(), 1) / trials)
     axes.set_title("Net present value at year 0, with the blocks' remaining value")
     axes.set_xlabel(f"thousand {run.formats.currency}")
-    axes.set_ylabel("% of trials")
+    axes.set_ylabel("% of futures")
     thousands(axes.xaxis)
 
 
@@ -72,7 +72,7 @@ def drivers_figure(run: SavedRun) -> Figure:
     axes.set_title("What knowing it would take off the band of NPV, %")
     if found is None:
         axes.text(
-            0.5, 0.5, "every level was taken as known,\nor the trials are too few to tell", ha="center", va="center",
+            0.5, 0.5, "every level was taken as known,\nor the futures are too few to tell", ha="center", va="center",
             transform=axes.transAxes,
         )  # fmt: skip
         axes.set_axis_off()

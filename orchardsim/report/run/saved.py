@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.report.run_formats import RunFormats
-from orchardsim.results import summary_document
+from orchardsim.results import of_farm, summary_document
 from orchardsim.results.store import SUMMARY_FILE, open_results
 
 if TYPE_CHECKING:
@@ -23,9 +23,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SINGLE: Final = ("worst", "usual", "best")
-"""Single futures that are drawn: lowest, middle and highest NPV of all trials."""
-
-
+"""Single futures that are drawn."""
 _AT_HAND: dict[Path, SavedRun] = {}
 """The run that is drawn, by where it is saved."""
 
@@ -93,8 +91,12 @@ class SavedRun:
     @functools.cached_property
     def single(self) -> dict[str, int]:
         """The worst, usual and best future by NPV -> its trial."""
-        order = np.argsort(self.dataset["npv"].values, kind="stable")
-        return dict(zip(SINGLE, (int(order[0]), int(order[(len(order) - 1) // 2]), int(order[-1])), strict=True))
+        return _worst_to_best(self.dataset["npv"].values)
+
+    @functools.cached_property
+    def single_by_fruit(self) -> dict[str, int]:
+        """The worst, usual and best future by all fruit picked -> its trial."""
+        return _worst_to_best(of_farm(self.dataset, "harvested_mass").sum("year").values)
 
     def yields(self, label: str) -> Bands:
         """Picked fruit by leaf of a label or the farm, in the shown unit."""
@@ -115,3 +117,8 @@ def bands(rows: Mapping[str, Mapping[str, Any]], shown: Any) -> Bands:
         *(np.array([float(shown(row[point])) for row in rows.values()]) for point in ("p5", "p50", "p95")),
         *(np.array([float(shown(one[point])) if one else np.nan for one in known]) for point in ("p5", "p95")),
     )
+
+
+def _worst_to_best(values: NDArray[Any]) -> dict[str, int]:
+    order = np.argsort(values, kind="stable")
+    return dict(zip(SINGLE, (int(order[0]), int(order[(len(order) - 1) // 2]), int(order[-1])), strict=True))

@@ -222,19 +222,19 @@ def second_opinion_shares(document: Document) -> list[str]:
     return [
         f"{SHARE_NAMES[share['name']]}: {100 * share['plan']['share']:.1f} % "
         f"(± {100 * share['plan']['standard_error']:.1f}) and {100 * share['other']['share']:.1f} % "
-        f"(± {100 * share['other']['standard_error']:.1f}) of trials"
+        f"(± {100 * share['other']['standard_error']:.1f}) of futures"
         for share in document["shares"]
     ]
 
 
 def second_opinion_sentence(document: Document, formats: RunFormats) -> str:
     """Whether the two weather methods differ, in one plain sentence."""
-    compared, trials = document["compared"], f"{document['trials']:,} trials"
+    compared, trials = document["compared"], f"{document['trials']:,} futures"
     where = _differing_names(document, formats)
     if where:
         return (
             f"The choice of weather method matters here: {len(document['differing'])} of {compared} numbers compared "
-            f"differ by more than chance allows in {trials} ({'; '.join(where)}). More trials do not take this "
+            f"differ by more than chance allows in {trials} ({'; '.join(where)}). More futures do not take this "
             "doubt away: read both columns."
         )
     npv = next(row for row in document["rows"] if row["name"] == "npv")
@@ -259,7 +259,7 @@ def _differing_names(document: Document, formats: RunFormats) -> list[str]:
 def second_opinion_lines(document: Document, formats: RunFormats) -> list[str]:
     """The table, the shares and the sentence as lines of text, for the terminal."""
     return [
-        "Second opinion: the same plan, trials and seed under the other weather method",
+        "Second opinion: the same plan, futures and seed under the other weather method",
         f"plan's: {document['methods']['plan']}",
         f"other: {document['methods']['other']}",
         *text_columns(second_opinion_cells(document, formats), left=(0,)),

@@ -55,7 +55,7 @@ def size_figure(run: SavedRun) -> Figure:
         low, high = below.get_ylim()
         below.set_ylim(low, high + 0.3 * (high - low))  # room for the key
         below.legend(loc="upper right", ncols=2, handlelength=2.6)
-    add_footer(figure, f"Mass of fruit by grade over all trials; the rest is culled. {footer(run.dataset)}")
+    add_footer(figure, f"Mass of fruit by grade over all futures; the rest is culled. {footer(run.dataset)}")
     return figure
 
 

@@ -44,7 +44,7 @@ def box_note(dataset: xarray.Dataset, formats: RunFormats) -> str:
     errors = [float(np.nanmax(one.errors)) for one in found if not np.isnan(one.errors).all()]
     worst = f" The standard error of a share is at most {100 * max(errors):.1f} points." if errors else ""
     return (
-        "Mature crops of a label, all trials and years, by number of fruit against the middle crop of the same leaf. "
+        "Mature crops of a label, all futures and years, by number of fruit against the middle crop of the same leaf. "
         f"Light: the lightest tenth; typical: ranks {TYPICAL} %; heavy: the heaviest tenth. Crops below "
         f"{100 * A_CROP:.0f} % of the middle one have failed and are left out. Columns: fresh fruit (extra fancy and "
         f"fancy) in % of its mass, by number of fruit in a box of {formats.mass(formats.box_mass)}. The ends hold "

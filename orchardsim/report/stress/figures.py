@@ -51,7 +51,7 @@ def _heat_map(
     axes.set_title(f"{title}, {unit}")
     add_footer(
         figure,
-        "Mean over trials of the difference from the same trial without it. Frame: largest of a row; dot: cannot be "
+        "Mean over futures of the difference from the same future without it. Frame: largest of a row; dot: cannot be "
         "told from none (two standard errors); below zero: less than without it; blank: would reach beyond the run. "
         f" {footer_text(found)}",
     )

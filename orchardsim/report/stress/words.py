@@ -14,8 +14,8 @@ from orchardsim.report.run_formats import RunFormats, round_figures, years_text
 from orchardsim.results.stress import Estimate, Moment, Stress, Stressed
 
 CHOSEN: Final = (
-    "Costs are means over trials, each trial with the bad season less the same trial without it; ± is the standard "
-    "error. The worst leaf was picked from the same trials that give its cost, so its cost is stated a little high."
+    "Costs are means over futures, each future with the bad season less the same future without it; ± is the standard "
+    "error. The worst leaf was picked from the same futures that give its cost, so its cost is stated a little high."
 )
 NO_CHANCE: Final = (
     "These are stresses, not forecasts: nothing here says how often they come. The rest of the trade is taken to have "
@@ -42,7 +42,7 @@ def formats_of(found: Stress) -> RunFormats:
 def footer_text(found: Stress) -> str:
     """How many trials, which seasons."""
     return (
-        f"n = {found.trials:,} trials of {found.years} years, seed {found.seed}; seasons: {found.weather_words}; "
+        f"n = {found.trials:,} futures of {found.years} years, seed {found.seed}; seasons: {found.weather_words}; "
         f"baseline {years_text(found.baseline_years)}"
     )
 
@@ -91,7 +91,7 @@ def payback_text(year: float) -> str:
     """Payback year in words."""
     if math.isnan(year):
         return "nothing invested"
-    return f"year {year:.0f}" if math.isfinite(year) else "not in half of the trials"
+    return f"year {year:.0f}" if math.isfinite(year) else "not in half of the futures"
 
 
 def recovery_text(moment: Moment) -> str:
@@ -227,7 +227,7 @@ def _reserve_sentence(found: Stress, formats: RunFormats) -> str:
     season, moment = hardest_reserve(found)
     text = (
         f"{line}, own cash of {with_error(usual.value, usual.standard_error, f'{formats.currency} ')} at the start "
-        "carries nine trials of ten through without any of these"
+        "carries nine futures of ten through without any of these"
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
@@ -247,13 +247,13 @@ def _payback_words(found: Stress, moment: Moment) -> str:
         return "nothing is invested, so nothing is to be paid back"
     if not math.isfinite(moment.payback_year):
         if not math.isfinite(usual):
-            return "with or without it, half of the trials do not pay back within the run"
-        return "half of the trials then do not pay back within the run"
+            return "with or without it, half of the futures do not pay back within the run"
+        return "half of the futures then do not pay back within the run"
     share = 100 * moment.paid_back.value
-    tail = "" if share > 99.9 else f", and {share:.0f} % of the trials pay back within the run"
+    tail = "" if share > 99.9 else f", and {share:.0f} % of the futures pay back within the run"
     if not math.isfinite(usual) or moment.payback_year == usual:
-        return f"payback stays in year {moment.payback_year:.0f} in the typical trial{tail}"
-    return f"payback moves from year {usual:.0f} to year {moment.payback_year:.0f} in the typical trial{tail}"
+        return f"payback stays in year {moment.payback_year:.0f} in the typical future{tail}"
+    return f"payback moves from year {usual:.0f} to year {moment.payback_year:.0f} in the typical future{tail}"
 
 
 def _named(season: Stressed) -> str:
@@ -272,9 +272,9 @@ def explanation_lines(found: Stress) -> list[str]:
         END,
         "–: no measurable effect (within two standard errors). Fewer trees lost: fewer stand, or fewer are at risk.",
         "Fresh fruit lost, %: of the bad years. Crop short: years after the last bad one in which the mean fresh "
-        "crop is still more than 5 % short (and the 5 to 95 % range over resampled trials). Pays back: typical trial; "
-        f"without any bad season, {payback_text(found.usual.payback_year)}.",
-        f"Reserve that survives: own cash at the start with which nine trials of ten stay {credit}, for the leaf that "
+        "crop is still more than 5 % short (and the 5 to 95 % range over resampled futures). Pays back: typical "
+        f"future; without any bad season, {payback_text(found.usual.payback_year)}.",
+        f"Reserve that survives: own cash at the start with which nine futures of ten stay {credit}, for the leaf that "
         f"asks for most; without any bad season {money_error(found.usual.reserve)}.",
         NO_CHANCE,
     ]
@@ -284,7 +284,7 @@ def stress_screen(found: Stress) -> str:
     """The short answer: what hurts most, the own cash that carries through, and each bad season at its worst leaf."""
     cells = [[*row[:3], row[6]] for row in stress_cells(found, formats_of(found))]
     said = sentence_pieces(stress_sentences(found))
-    how = f"{found.trials:,} trials of {found.years} years; means ± standard error, money at year 0. How often bad " \
+    how = f"{found.trials:,} futures of {found.years} years; means ± standard error, money at year 0. How often bad " \
           "seasons come is not told here."  # fmt: skip
     return one_screen(sentence_pieces([found.title]), said[:1],
                       table_pieces(cells), [*said[1:], *sentence_pieces([how])])  # fmt: skip
