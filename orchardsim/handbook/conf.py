@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Any
 
 import orchardsim
-from orchardsim.core.glossary import WORDS
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.core.variables import RESULTS
 from orchardsim.plan.key_table import PlanKey, plan_keys
@@ -90,16 +89,10 @@ def ledger_table() -> str:
     return _table(["item", "kind", "group in pictures", "booked to"], rows)
 
 
-def word_table() -> str:
-    """Every word of the glossary."""
-    return _table(["word", "meaning"], [[word.name, word.meaning] for word in WORDS.values()])
-
-
 TABLES: dict[str, Callable[[], str]] = {
     "plan keys": plan_key_tables,
     "result variables": variable_table,
     "ledger items": ledger_table,
-    "words": word_table,
 }
 
 

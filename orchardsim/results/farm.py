@@ -23,6 +23,15 @@ def block_labels(dataset: xarray.Dataset) -> list[str]:
     return [str(label) for label in dataset["block"].values if str(label) != SHARED]
 
 
+def parts_of_farm(dataset: xarray.Dataset) -> dict[str, list[str]]:
+    """Labels of the new planting and of the blocks that stand already; empty where there is but one kind."""
+    found: dict[str, list[str]] = {"new planting": [], "standing blocks": []}
+    for label in block_labels(dataset):
+        first = dataset["leaf"].sel(block=label).values[0]
+        found["new planting" if first <= 1 else "standing blocks"].append(label)
+    return found if all(found.values()) else {}
+
+
 def of_farm(dataset: xarray.Dataset, name: str) -> xarray.DataArray:
     """A variable of the whole farm, without the dim ``block``.
 

@@ -12,7 +12,7 @@ from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.results.bad_years import worst_things
 from orchardsim.results.dataset import attribute
 from orchardsim.results.doubts import OpenLevelsOfRun
-from orchardsim.results.farm import farm_mean, of_farm
+from orchardsim.results.farm import farm_mean, of_farm, parts_of_farm
 from orchardsim.results.published import beside_published
 from orchardsim.results.statistics import PERCENT_POINTS
 from orchardsim.results.summary import number
@@ -35,7 +35,8 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         ``land`` (blocks as laid out, metres), ``bill_by_year`` (mean money paid by group of ledger items),
         ``cash_summed_by_year`` (percent points over trials), ``paid_back_by_year`` (share of trials), ``worst`` (what
         can happen in a year, how bad and how often, and what it costs, with its error), ``published`` (the middle
-        beside published budgets; null where they say nothing of such a plan).
+        beside published budgets; null where they say nothing of such a plan), ``npv_of_parts`` (percent points of
+        NPV of the new planting and of the standing blocks, where there are both).
     """
     years = [int(year) for year in dataset["year"].values]
     payback = dataset["payback_year"].values
@@ -46,6 +47,7 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         "paid_back_by_year": {str(year): number(float((payback <= year).mean())) for year in years},
         "worst": worst_things(dataset),
         "published": _published(dataset),
+        "npv_of_parts": _npv_of_parts(dataset),
         "rests_on": _rests_on(dataset),
     }
 
@@ -56,6 +58,15 @@ def _published(dataset: xarray.Dataset) -> dict[str, Any] | None:
     if beside is None:
         return None
     return {name: number(value, words.get(name, "infinite")) for name, value in asdict(beside).items()}
+
+
+def _npv_of_parts(dataset: xarray.Dataset) -> dict[str, dict[str, Any]]:
+    parts = parts_of_farm(dataset)
+    values = {name: dataset["npv_by_block"].sel(block=labels).sum("block").values for name, labels in parts.items()}
+    return {
+        name: {f"p{point}": number(float(np.quantile(one, point / 100))) for point in PERCENT_POINTS}
+        for name, one in values.items()
+    }
 
 
 def cash_summed(dataset: xarray.Dataset, levels: OpenLevelsOfRun | None) -> dict[str, Any]:

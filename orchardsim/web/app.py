@@ -154,7 +154,7 @@ class Desk:
             found=found,
             bands=bands,
             rough="done" not in state,
-            left=found.get("trials", 0) < state.get("total", 0),
+            left=state.get("progress", 0) < state.get("total", 0),
         )
 
 

@@ -6,6 +6,7 @@ take longer than an answer may.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -193,13 +194,16 @@ def band_picture(
         parts.append(_text(left - 6, y + 4, f"{value:,.0f}", 11, "end"))
     for step in steps[:: max(1, round(len(steps) / 8))]:
         parts.append(_text(at(step, low)[0], top + tall + 18, str(step), 11, "middle"))
-    edge = " ".join(path("p5") + path("p95")[::-1])
-    parts.append(f'<polygon points="{edge}" fill="{INKS[0]}" fill-opacity="0.18"/>')
-    parts.append(f'<polyline points="{" ".join(path("p50"))}" fill="none" stroke="{INKS[0]}" stroke-width="2.4"/>')
-    parts.append(
-        f'<polyline points="{" ".join(path("p5"))}" fill="none" stroke="{INKS[3]}" stroke-width="1.2" '
-        'stroke-dasharray="5 3"/>'
-    )
+    # Blocks of different age leave leaves out between them: each run of leaves is drawn by itself.
+    ends = [place for place in range(1, len(steps)) if steps[place] - steps[place - 1] > 1]
+    for begin, end in itertools.pairwise([0, *ends, len(steps)]):
+        edge = " ".join(path("p5")[begin:end] + path("p95")[begin:end][::-1])
+        middle, bad = (" ".join(path(name)[begin:end]) for name in ("p50", "p5"))
+        parts.append(f'<polygon points="{edge}" fill="{INKS[0]}" fill-opacity="0.18"/>')
+        parts.append(f'<polyline points="{middle}" fill="none" stroke="{INKS[0]}" stroke-width="2.4"/>')
+        parts.append(
+            f'<polyline points="{bad}" fill="none" stroke="{INKS[3]}" stroke-width="1.2" stroke-dasharray="5 3"/>'
+        )
     said = f"{title} {unit}: " + "; ".join(
         f"{step}: {points['p5'][place]:,.0f} to {points['p95'][place]:,.0f}, usually {points['p50'][place]:,.0f}"
         for place, step in enumerate(steps)

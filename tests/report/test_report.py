@@ -7,6 +7,7 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -364,3 +365,10 @@ def test_no_number_is_a_negative_zero():
     for text in (headline_table(dataset), report_html(SavedRun.of(dataset), {})):
         assert not re.search(r"(?<![\d.,])-0(?![\d.,])", text)
         assert not re.search(r"\d%", re.sub(r"<style>.*?</style>|style=\S+", "", text, flags=re.S))
+
+
+def test_the_handbook_holds_the_words_of_the_pages():
+    """The list in the repository is the one that pages open a word from."""
+    text = (Path(__file__).parents[2] / "orchardsim" / "handbook" / "words.md").read_text(encoding="utf-8")
+    rows = [line for line in text.splitlines() if line.startswith("| ")]
+    assert rows[1:] == [f"| {word.name} | {word.meaning} |" for word in WORDS.values()]

@@ -187,8 +187,8 @@ def levels_sentences(found: LevelsFound) -> list[str]:
     currency, table = found.attributes["currency"], found.price_by_yield
     formats = formats_of(found)
     said = [
-        f"With every level at its middle the plan's NPV is {with_error(found.npv, found.npv_error, f'{currency} ')} "
-        f"({found.trials} futures)."
+        "With every level at its middle the plan's mean NPV is "
+        f"{with_error(found.npv, found.npv_error, f'{currency} ')} ({found.trials} futures)."
     ]
     if found.swings:
         widest: Swing = found.swings[0]

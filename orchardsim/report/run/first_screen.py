@@ -13,8 +13,9 @@ from orchardsim.report.run.headline_rows import MoneyRow, band, money_rows
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run_formats import RunFormats, years_text
-from orchardsim.results import attribute, block_labels, of_farm
+from orchardsim.results import attribute, of_farm
 from orchardsim.results.block_results import undone_work
+from orchardsim.results.farm import parts_of_farm
 from orchardsim.results.notices import SELDOM, loose_targets, price_share, unpicked_share
 from orchardsim.results.published import beside_published
 
@@ -98,22 +99,11 @@ def headline_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 
 def part_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
     """NPV of new planting and of the standing blocks by themselves; none where there is but one kind."""
-    parts = {
-        "NPV of new planting": [label for label in block_labels(dataset) if _planted(dataset, label)],
-        "NPV of standing blocks": [label for label in block_labels(dataset) if not _planted(dataset, label)],
-    }
-    if not all(parts.values()):
-        return []
     rows = []
-    for name, labels in parts.items():
+    for name, labels in parts_of_farm(dataset).items():
         values = dataset["npv_by_block"].sel(block=labels).sum("block").values
         found = band(np.asarray(values, dtype=np.float64))
         texts = (formats.money(found.low), formats.money(found.middle), formats.money(found.high))
-        rows.append(
-            MoneyRow(name, "before tax and what only the farm pays", texts, formats.money(found.middle_error, 2))
-        )
+        told = formats.money(found.middle_error, 2)
+        rows.append(MoneyRow(f"NPV of {name}", "before tax and what only the farm pays", texts, told))
     return rows
-
-
-def _planted(dataset: xarray.Dataset, label: str) -> bool:
-    return bool(dataset["leaf"].sel(block=label).values[0] <= 1)

@@ -90,9 +90,15 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
         )
     lost = shares.get("npv_below_zero")
     lines.append(
-        f"Worth of all cash flows in money of year 0: {formats.money(npv['p50'])} in a typical future, "
-        f"{formats.money(npv['p5'])} in 1 of 20."
+        f"All cash flows in money of year 0, with what the blocks are worth at the end (NPV): "
+        f"{formats.money(npv['p50'])} in a typical future, {formats.money(npv['p5'])} in 1 of 20."
     )
+    parts = summary["sheet"].get("npv_of_parts")
+    if parts:
+        told = "; ".join(
+            f"{name} {formats.money(one['p50'])} ({formats.money(one['p5'])} in 1 of 20)" for name, one in parts.items()
+        )
+        lines.append(f"Each by itself, before tax and what only the whole farm pays: {told}.")
     if lost is not None:
         lines.append(
             f"{100 * lost['share']:.0f} % of {summary['trials']} futures end worth less than nothing "
@@ -188,9 +194,10 @@ def draw_yield(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> N
     """Picked fruit by leaf: bad, typical and good futures."""
     rows = summary["headline"].get("yield_per_area_by_leaf", {}).get("farm", {})
     new = any(block["year_planted"] >= 0 for block in summary["sheet"]["land"])
-    if new:  # leaves that standing blocks alone reach would be told as the new planting's
+    cut = new and len(rows) > 0 and int(list(rows)[-1]) >= summary["years"]
+    if cut:  # leaves that standing blocks alone reach would be told as the new planting's
         rows = {leaf: row for leaf, row in rows.items() if int(leaf) < summary["years"]}
-    axes.set_title(f"Fruit by leaf, {formats.yield_unit}")
+    axes.set_title(f"Fruit {'of the new planting' if cut else 'by leaf'}, {formats.yield_unit}")
     if not rows:
         axes.text(0.5, 0.5, "no new planting bears within the run", ha="center", transform=axes.transAxes)
         return

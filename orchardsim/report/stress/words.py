@@ -195,8 +195,9 @@ def stress_sentences(found: Stress) -> list[str]:
             f"What hurts most is {_named(first)}, starting in {when(moment)}. It costs "
             f"{with_error(moment.cash_lost.value, moment.cash_lost.standard_error, f'{formats.currency} ')} and "
             f"{100 * moment.fresh_share.value:.0f} % of the fresh fruit of the struck "
-            f"{'year' if first.years == 1 else 'years'}; without it the plan's cash is worth "
-            f"{formats.money(usual.present_cash.value)}. {late[0].upper()}{late[1:]}."
+            f"{'year' if first.years == 1 else 'years'}; without it "
+            f"mean NPV, nothing counted at the end, is {formats.money(usual.present_cash.value)}. "
+            f"{late[0].upper()}{late[1:]}."
         )
         if len(costly) > 1:
             rest = ", ".join(

@@ -82,7 +82,9 @@ function numbers() {
 async function order(kind, more) {
   tell("Being worked out.");
   await waiting;
-  find("work-problem").textContent = "";
+  const wrong = find("form").querySelector("[aria-invalid=true]");
+  find("work-problem").textContent = wrong ? "A field holds a value that was not taken over: correct it, or empty it, then ask again." : "";
+  if (wrong) { tell(""); showField(wrong); return; }
   const found = await send(plan + "/work", { kind, ...numbers(), ...more });
   if (found.problem) { find("work-problem").textContent = found.problem; tell(""); return; }
   find("answer").replaceChildren();
@@ -105,7 +107,7 @@ async function follow() {
   if (answer.total) { bar.max = answer.total; bar.value = answer.progress; } else { bar.removeAttribute("value"); }
   const mine = plan && answer.name === decodeURIComponent(plan.slice("/plan/".length));
   find("progress-words").textContent = !answer.busy ? "" : answer.total
-    ? `${answer.progress} of ${answer.total} done${timeLeft(answer.seconds_left)}` : "getting ready; the first time the trees are compiled, about a minute";
+    ? answer.progress >= answer.total ? "all done; the pages are being written" : `${answer.progress} of ${answer.total} done${timeLeft(answer.seconds_left)}` : "getting ready; the first time the trees are compiled, about a minute";
   if (mine && answer.answer && answer.answer !== told) {
     find("answer").innerHTML = answer.answer;
     // A number of the catalogue has a field only in an entry of one's own.
@@ -192,7 +194,10 @@ function fieldOf(key) {
 }
 
 function stateIt(key) {
-  const field = fieldOf(key);
+  showField(fieldOf(key));
+}
+
+function showField(field) {
   for (let one = field.parentElement; one; one = one.parentElement) if (one.tagName === "DETAILS") one.open = true;
   field.focus();
   field.scrollIntoView({ block: "center" });
