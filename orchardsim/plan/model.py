@@ -139,7 +139,13 @@ class BlockBase(Table):
     trunk_area: (
         Annotated[float, *quantity("cm2", "mean trunk area at the end of the season before year 0", 0.1, 2000)] | None
     ) = None
-    last_crop: Annotated[float, *quantity("kg/tree", "crop of the season before year 0", 0, 1500)] | None = None
+    last_crop: (
+        Annotated[
+            float,
+            *quantity("kg/tree", "crop of the season before year 0; a usual one unless under half of that", 0, 1500),
+        ]
+        | None
+    ) = None
     group: list[GroupTable] = Field(default_factory=list, max_length=MOST_GROUPS)
     pollinizer: list[PollinizerTable] = Field(default_factory=list, max_length=MOST_GROUPS)
     order_year: YearOfPlan | None = Field(None, description="year of the plan in which the trees are ordered")

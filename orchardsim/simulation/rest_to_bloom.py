@@ -51,6 +51,8 @@ def _season_for_trees(tile: Tile, block: BlockRun, year: int, residual: float) -
     """What the trees see of the year's season; frost protection works or breaks down, once for the whole spring."""
     levels = {name: tile.levels.values[f"fruit_{name}"][:, block.columns] for name in ("set", "size")}
     season, site = tile.library.for_trees(block.number, tile.season_rows), block.resolved.site
+    if (own := tile.library.standing.get(block.number)) is not None:
+        levels["set"] = levels["set"] * own.fruit_set
     normals = np.array([rng.standard_normal() for rng in tile.rngs("crop residual", block.resolved.name, year)])
     size = levels["size"] * np.exp(residual * normals)[:, None]
     kill = season.frost_kill

@@ -146,7 +146,7 @@ class RunJob:
     def forget(self) -> None:
         """Let go of the seasons, which are worked out again when next needed."""
         self.__dict__.pop("_library", None)
-        self.__dict__.pop("_sample", None)
+        self.__dict__.pop("_told", None)
 
     @property
     def identity(self) -> dict[str, Any]:
@@ -243,16 +243,21 @@ class RunJob:
         return with_single_trees(self.plan, dataset, trees, self.single_trees) if trees else dataset
 
     @functools.cached_property
-    def _sample(self) -> WeatherSample:
+    def _told(self) -> SeasonLibrary:
+        """Seasons of at least one trial, for what results say of themselves."""
         library = self._library
         if library is None:
             streams = Streams(self.seed, self.process_seeds or {})
             library = build_library(self.plan, streams, range(1), self.years, self.seasons)
-        return library.sample
+        return library
+
+    @property
+    def _sample(self) -> WeatherSample:
+        return self._told.sample
 
     @functools.cached_property
     def _attributes(self) -> dict[str, Any]:
-        return _attributes(self.plan, self.years, self.seed, self.trials, self._sample, self.seasons)
+        return _attributes(self.plan, self.years, self.seed, self.trials, self._told, self.seasons)
 
     @functools.cached_property
     def _frost_years(self) -> str:
@@ -336,8 +341,9 @@ def _join(parts: list[Arrays]) -> Arrays:
     return joined
 
 
-def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, seasons: str) -> dict[str, Any]:
+def _attributes(plan: Plan, years: int, seed: int, trials: int, library: SeasonLibrary, seasons: str) -> dict[str, Any]:
     """What a result says of itself."""
+    sample = library.sample
     remarks = money_remarks(plan.money, plan.costs, plan.market, plan.finance, years, plan.work_rates.picking)
     return {
         "title": plan.title,
@@ -371,9 +377,21 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, sample: Any, sea
         "climate": json.dumps(dataclasses.asdict(climate_of(plan.weather))),
         "cultivars": json.dumps({money.label: money.cultivar for money in plan.money}),
         "crop_load_targets": json.dumps(_crop_load_targets(plan)),
+        "standing": json.dumps(_standing(plan, library)),
+        "learned": json.dumps([list(part) for part in plan.futures.learned.parts] if plan.futures.learned else []),
         "record_seasons": record_seasons(plan, sample, seasons),
         "season_run_length": plan.weather.run_length,
     }
+
+
+def _standing(plan: Plan, library: SeasonLibrary) -> list[dict[str, Any]]:
+    """Row groups that stand with a stated trunk and last crop: that crop, a usual one of the model's [kg/tree]."""
+    return [
+        {"label": label, "stated": stated, "usual": float(own.usual_crop[group]), "off_year": own.off_year[group]}
+        for number, own in library.standing.items()
+        if (stated := plan.blocks[number].plan.crop_at_start) is not None
+        for group, label in enumerate(plan.blocks[number].labels)
+    ]
 
 
 def _crop_load_targets(plan: Plan) -> dict[str, list[float]]:

@@ -16,6 +16,7 @@ from orchardsim.plan.catalogue import built_in
 from orchardsim.season import season_drivers_for
 from orchardsim.season.frost import crop_after_frost
 from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.simulation.standing import SEED, Standing, standing_levels
 from orchardsim.trees.losses import LossSeason
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.weather.place import check_rain
@@ -24,6 +25,8 @@ from orchardsim.weather.sampling import sample_weather
 Array = NDArray[np.float64]
 REGION_CULTIVAR = "Gala"
 """Cultivar whose frosts stand for the region's crop, so that prices do not hang on what a plan grows (assumption)."""
+OWN_SEASONS = 30
+"""Seasons on which levels of standing blocks are found where no record gives them (assumption: a climate's normals)."""
 REGION_OFFSETS = (-1.5, 0.0, 1.5)
 """K; nights of a region's blocks about the station's own: a spread of sites (assumption)."""
 
@@ -43,6 +46,8 @@ class SeasonLibrary:
         That mean: share of a full crop, over the site's own past.
     past : mapping from year of the plan, below 0, to season
         Those whose calendar year is known and in the record.
+    standing : mapping from block to Standing
+        Own levels of the blocks that stand with a stated trunk.
     """
 
     sample: WeatherSample
@@ -51,6 +56,7 @@ class SeasonLibrary:
     region: Array
     region_usual: float = 1.0
     past: Mapping[int, int] = field(default_factory=dict)
+    standing: Mapping[int, Standing] = field(default_factory=dict)
 
     def season_rows(self, trials: range, year: int) -> NDArray[np.int64]:
         """Season that each trial meets in a year; before year 0 its own, or the record's, ending with its last."""
@@ -130,7 +136,18 @@ def build_library(plan: Plan, streams: Streams, trials: range, years: int, seaso
     sample = sample_weather(plan.weather, streams, trials, years, sequence=seasons)  # type: ignore[arg-type]
     drivers, crop = drivers_of(plan, sample.seasons)
     usual = float(crop[sample.history].mean() if sample.history.size else crop.mean())
-    return SeasonLibrary(sample, trials.start, drivers, relative_region(crop, usual), usual, _past(plan, sample))
+    region, past = relative_region(crop, usual), _past(plan, sample)
+    return SeasonLibrary(sample, trials.start, drivers, region, usual, past, _standing(plan, sample, drivers))
+
+
+def _standing(plan: Plan, sample: WeatherSample, drivers: Sequence[Sequence[SeasonDrivers]]) -> dict[int, Standing]:
+    """Own levels of the blocks that stand with a stated trunk, found on seasons that do not hang on the trials."""
+    chosen = [number for number, block in enumerate(plan.blocks) if block.plan.trunk_area_at_start is not None]
+    seasons = sample.history
+    if chosen and not seasons.size:
+        made = sample_weather(plan.weather, Streams(SEED), range(1), OWN_SEASONS, sequence="sampled")
+        drivers, seasons = drivers_of(plan, made.seasons)[0], made.season_rows[0]
+    return {number: standing_levels(plan, plan.blocks[number], drivers[number], seasons) for number in chosen}
 
 
 def _past(plan: Plan, sample: WeatherSample) -> dict[int, int]:

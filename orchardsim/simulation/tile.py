@@ -100,8 +100,10 @@ class Tile:
         for block in self.blocks:
             # vigor that lasts is the ground's: the level of a whole group times the patches within it
             level = self.levels.growth[:, block.columns]
-            block.state.ground[...] = level
-            block.state.site_vigor *= block.model.expand(level)
+            block.state.ground[...], supply = level, level
+            if (own := library.standing.get(block.number)) is not None:
+                block.state.ground[...], supply = own.wood, np.repeat(own.supply[None], len(trials), axis=0)
+            block.state.site_vigor *= block.model.expand(supply)
         self.yards = open_yards(plan, self.rules, streams, trials, years, trace) if yards else []
         self.season_rows = np.zeros(len(trials), dtype=np.int64)
 
@@ -135,9 +137,8 @@ class Tile:
                 continue
             if resolved.plan.trunk_area_at_start is not None:
                 draws = draw_year(self.address("tree year", resolved.name, first), block.model.positions)
-                block.model.plant_established(
-                    block.state, draws, -first, resolved.plan.trunk_area_at_start, resolved.plan.crop_at_start
-                )
+                own, trunk = self.library.standing[block.number], resolved.plan.trunk_area_at_start
+                block.model.plant_established(block.state, draws, -first, trunk, own.last_crop, own.fruit_mass)
                 block.planted = True
             else:
                 alone = copy.copy(self)

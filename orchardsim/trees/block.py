@@ -235,7 +235,13 @@ class BlockModel:
         put("reserves", p.leaf_mass * leaf)
 
     def plant_established(
-        self, state: TreeState, draws: YearDraws, leaf: int, trunk_area: float, crop: float | None
+        self,
+        state: TreeState,
+        draws: YearDraws,
+        leaf: int,
+        trunk_area: float,
+        crop: Sequence[float] | Double | None,
+        fruit_mass: Sequence[float] | Double | None = None,
     ) -> None:
         """Set a block that is there before the first year: trees of one age at the end of their last season.
 
@@ -245,8 +251,14 @@ class BlockModel:
             Seasons that the trees have had.
         trunk_area : float [cm2]
             Mean over the block.
-        crop : float or None [kg]
+        crop : sequence of float, (group,), or None [kg]
             Mean crop per tree of the last harvest; None takes trees in balance.
+        fruit_mass : sequence of float, (group,), optional [kg]
+            Mean mass of its fruit; a usual share of the cultivar's potential by default.
+
+        Notes
+        -----
+        Next spring's clusters follow from the last crop as at every leaf fall: by shade, by tree and by spur.
         """
         p = self.physiology
         self.plant(state, draws, replant=False)
@@ -257,21 +269,12 @@ class BlockModel:
         state.uncut[...] = alive
         self.set_shape(state)
         loops.open_canopy(state.arrays, self.numbers, self.traits, self.place, self.row_group, state.ground)
-        number = np.zeros_like(state.trunk_area)
-        if crop is not None:
-            number += np.float32(crop) / (USUAL_FRUIT * self.fruit_potential) * alive
-        load = number / np.maximum(state.expressed_trunk, 1)
-        calmed = state.drive / (1 + load / p.calming_crop)
-        state.shoot_leaf[...] = state.leaf_area * calmed / (1 + calmed)
-        half, width = (self.expand(getattr(self.traits, name)[None]) for name in ("half_crop", "crop_width"))
-        felt = number / np.maximum(state.trunk_area * np.sqrt(state.held), 1)
-        share = 1 / (1 + np.exp(np.minimum((felt - half) / width, 50))) if crop is not None else BALANCED_BLOOM
-        start = self.expand(self.traits.next_bloom[None, :, min(leaf, LEAVES)])
-        spurs = np.float32(p.clusters_per_leaf) * (state.leaf_area - state.shoot_leaf)
-        state.flower_clusters[...] = spurs * start * share * alive
-        state.reserves[...] = np.float32(p.reserve_leaf) * state.leaf_area
-        state.last_crop[...] = 0 if crop is None else crop
-        state.last_crop *= alive
+        kilograms = np.zeros((1, 1), np.float32) if crop is None else self.by_group([*map(float, crop)])
+        state.last_crop[...] = kilograms * alive
+        mass = USUAL_FRUIT * self.fruit_potential if fruit_mass is None else self.by_group([*map(float, fruit_mass)])
+        state.fruit_number[...] = state.last_crop / mass
+        balanced = np.float32(BALANCED_BLOOM if crop is None else 1.0)
+        loops.open_bloom(state.arrays, self.numbers, self.traits, self.row_group, balanced)
 
     def replant(self, state: TreeState, counts: NDArray[np.integer], draws: YearDraws) -> Double:
         """Fill the first empty positions of each group; call it after ``rest_to_bloom``.

@@ -454,3 +454,30 @@ def fall_leaf(
                 felt = crop / (grown * np.sqrt(held) + TINY)
                 buds *= bearing.tree_term(felt, half_crop, crop_width)
                 trees.flower_clusters[t, r, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
+
+
+@compiled
+def open_bloom(trees: Any, p: Any, traits: Any, row_group: Any, balanced: Any) -> None:
+    """Shoots, reserves and next spring's clusters of trees that are set as they stand, by the last crop's fruit.
+
+    As at every leaf fall, branches tied down as planned; ``balanced`` is the share of the bloom that comes [1].
+    """
+    trials, rows, per_row = trees.trunk_area.shape
+    for t in range(trials):
+        for r in range(rows):
+            g = row_group[r]
+            for i in range(per_row):
+                number, leaf = trees.fruit_number[t, r, i], trees.leaf_area[t, r, i]
+                load = number / (trees.expressed_trunk[t, r, i] + TINY)
+                shoot_leaf = leaf * growth.shoot_share(trees.drive[t, r, i], load, p.calming_crop)
+                spur_leaf = leaf - shoot_leaf
+                depth = p.extinction / (trees.lit_land[t, r, i] + TINY)
+                spurs = p.clusters_per_leaf * spur_leaf
+                buds = spurs * traits.next_bloom[g, min(trees.leaf[t, r, i], LEAVES)] * balanced
+                buds *= bearing.shade_term(canopy.spur_light(shoot_leaf * depth, spur_leaf * depth), p.shade_half)
+                felt = number / (trees.trunk_area[t, r, i] * np.sqrt(trees.held[t, r, i]) + TINY)
+                buds *= bearing.tree_term(felt, traits.half_crop[g], traits.crop_width[g])
+                trees.flower_clusters[t, r, i] = buds * bearing.spur_term(number, spurs, p.spur_loss)
+                trees.shoot_leaf[t, r, i] = shoot_leaf
+                wood = growth.wood_mass(trees.trunk_area[t, r, i], p.wood_mass, p.wood_exponent)
+                trees.reserves[t, r, i] = p.reserve_wood * wood + p.reserve_leaf * leaf

@@ -449,7 +449,7 @@ def test_established_block_keeps_the_size_it_was_given():
     model = BlockModel(plan, PHYSIOLOGY)
     state = model.new_state(2)
     draws = draw_year(address(Streams(6), "trees", "x", range(2), 0), model.positions)
-    model.plant_established(state, draws, leaf=25, trunk_area=260.0, crop=90.0)
+    model.plant_established(state, draws, leaf=25, trunk_area=260.0, crop=[90.0])
     assert state.trunk_area.mean() == pytest.approx(260, rel=0.06)
     assert (state.leaf == 25).all()
     season = season_of(NORTH["Gala"], 2, 1)

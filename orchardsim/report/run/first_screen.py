@@ -26,6 +26,8 @@ WIDTH: Final = 80
 """Columns of the first screen."""
 LEAST_UNDONE: Final = 0.005
 """Share of a task's hours from which it is told that they are left undone (wording only)."""
+FAR_CROP: Final = 0.1
+"""Share by which a usual crop differs from the stated last one before it is told (wording only)."""
 ROWS: Final = ("picked to leaf 10", "trees lost", "peak borrowing", "payback year", "NPV", "IRR")
 """Rows of the long table that stand on the first screen."""
 
@@ -58,7 +60,7 @@ def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 
 def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """What to know before any number, a sentence each."""
-    lines = climate_notices(dataset)
+    lines = [*climate_notices(dataset), *standing_notices(dataset, formats), *learned_notice(dataset)]
     loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
     if loose:
         lines.append(f"Crop targets that bind in under {percent(SELDOM)} of crops, fruit carried per cm2: {loose}.")
@@ -76,6 +78,26 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
             f"{formats.money(price.lost)} off NPV."
         )
     return lines
+
+
+def standing_notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
+    """Standing trees whose stated last crop is not what the model's trees bear in a usual year."""
+    lines = []
+    for one in attribute(dataset, "standing") or []:
+        stated, usual = (f"{formats.mass(one[name])} a tree" for name in ("stated", "usual"))
+        if one["off_year"]:
+            lines.append(f"{one['label']}: its last crop, {stated}, is taken as an off year's; a usual one is {usual}.")
+        elif abs(one["usual"] / one["stated"] - 1) > FAR_CROP:
+            lines.append(f"{one['label']}: trees of its trunk bear {usual} in a usual year, not the stated {stated}.")
+    return lines
+
+
+def learned_notice(dataset: xarray.Dataset) -> list[str]:
+    """That measured trees stand behind open levels, and behind which."""
+    names = list(dict.fromkeys(level.replace("_", " ") for level, _ in attribute(dataset, "learned") or []))
+    return (
+        [f"As measured trees showed (futures.learned), no longer the plan's own: {', '.join(names)}."] if names else []
+    )
 
 
 def climate_notices(dataset: xarray.Dataset) -> list[str]:

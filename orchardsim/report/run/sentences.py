@@ -55,7 +55,12 @@ def _crop(dataset: xarray.Dataset, formats: RunFormats) -> str:
     about = "about " if weak(full.band) else ""
     bad = f"one in twenty below {about}{full.band.low:.3g}"
     if rows[0].leaf > 1:
-        return f"From these standing trees {level} (leaf {full.leaf}); {bad}."
+        usual = sorted(rows, key=lambda row: row.band.middle)[len(rows) // 2]
+        level = (
+            f"a typical crop is {usual.band.middle:.3g} {unit}, the middle of leaves {rows[0].leaf} to {rows[-1].leaf}"
+        )
+        about = "about " if weak(usual.band) else ""
+        return f"From these standing trees {level}; one in twenty is below {about}{usual.band.low:.3g}."
     first = _first_crop(rows, full)
     start = f"The first crop worth picking comes in leaf {first.leaf}; by" if first else "By"
     return f"{start} leaf {full.leaf} {level}, {bad}."
