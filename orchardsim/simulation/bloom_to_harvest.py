@@ -99,11 +99,7 @@ def apply_thinning(tile: Tile, year: int) -> None:
     for block in tile.standing:
         done, state, groups = block.done, block.state, len(block.groups)
         normals = np.array([rng.standard_normal(groups) for rng in tile.rngs("thinning", block.resolved.name, year)])
-        left = state.fruit_number - state.excess
-        misjudged = left * block.model.expand(np.expm1(COUNT_ERROR * normals)) * (state.excess > 0)
-        state.excess *= block.model.expand(np.broadcast_to(skill[:, None], done.thinned.shape))
-        state.excess -= misjudged
-        np.clip(state.excess, 0, state.fruit_number, out=state.excess)
+        trees.misjudge(block.model, state, skill, np.expm1(COUNT_ERROR * normals))
         block.fruit_thinned = trees.apply_thinning(block.model, block.state, done.thinned, done.thinned_late)
 
 

@@ -34,6 +34,8 @@ LIVES: Final = np.int8(0)
 LOW: Final = np.float32(1.0)
 """m; a lower tree is always looked at: the bounds on what deer may do reckon with this height."""
 MARGIN: Final = np.float32(1.0001)
+MANY: Final = 16
+"""Where more than one tree in so many is struck, their neighbours are not looked up one by one."""
 TINY: Final = np.float32(1e-7)
 """Rounding, in the bounds below which a draw is looked at."""
 
@@ -292,7 +294,14 @@ def season_kernel(
                 number = 0
         if struck_trees == 0 or spread.trees + spread.rows == 0:
             continue
-        add_strikes(spread, per_row, sources[:struck_trees], added, near_row)
+        if struck_trees > trees // MANY:
+            more[:] = 0.0
+            for k in range(struck_trees):
+                more[sources[k]] = 1.0
+            add_many_strikes(spread, rows, per_row, more, added)
+            near_row[:] = True
+        else:
+            add_strikes(spread, per_row, sources[:struck_trees], added, near_row)
         for row in range(rows):
             g, before, first = row_group[row], number, row * per_row
             if near_row[row]:
@@ -310,8 +319,13 @@ def season_kernel(
                     )  # fmt: skip
             if row + 1 == rows or row_group[row + 1] != g:
                 weigh_bearing(h, levels[t, g], scale, some, number)
+                weigh_spread(h, levels[t, g], some, more, number)
                 for k in range(number):
-                    spread_to(h, levels[t, g], some, k, more[k], chosen[k], cause[t], health_loss[t], struck[t])
+                    i = chosen[k]
+                    if some.cause[k] == BLIGHT:
+                        cause[t, i], health_loss[t, i], struck[t, i] = BLIGHT, 0.0, False
+                    elif some.hurt[k]:
+                        health_loss[t, i], struck[t, i] = h.blight_wood_loss, True
                 number = 0
 
 
@@ -416,27 +430,29 @@ def add_strikes(spread: Number, per_row: Number, sources: Number, added: Number,
 
 
 @compiled
-def spread_to(
-    h: Number,
-    levels: Number,
-    some: Number,
-    k: Number,
-    added: Number,
-    i: Number,
-    cause: Number,
-    health_loss: Number,
-    struck: Number,
-) -> None:
-    """Blight comes to tree ``i`` from its neighbours: what they add comes on top of the same draw."""
+def add_many_strikes(spread: Number, rows: Number, per_row: Number, struck: Number, added: Number) -> None:
+    """The same, to the bit, where ``struck`` (1 or 0 for each tree) holds so many that all trees are gone through."""
+    for row in range(rows):
+        for source in range(max(0, row - spread.rows), min(rows, row + spread.rows + 1)):
+            for away in range(-spread.trees, spread.trees + 1):
+                hazard = spread.added[row - source + spread.rows, spread.trees - away]
+                start, end = max(0, -away), min(per_row, per_row - away)
+                here, there = added[row * per_row : (row + 1) * per_row], struck[source * per_row + start + away :]
+                for k in range(end - start):
+                    here[start + k] += hazard * there[k]
+
+
+@compiled
+def weigh_spread(h: Number, levels: Number, some: Number, added: Number, number: Number) -> None:
+    """What blight from their neighbours does to the first so many trees: it comes on top of the same draw."""
     level = season_level(levels)
-    hit = some.strike[k] + added * level.scion_blight
-    lethal = blight_lethality(h, some.leaf[k], level.stock_blight)
-    u = some.uniform[k]
-    if u < -exp_less_one(-(some.others[k] + hit * lethal)):
-        cause[i] = BLIGHT
-        health_loss[i], struck[i] = 0.0, False
-    elif u < -exp_less_one(-(some.others[k] + hit)):
-        health_loss[i], struck[i] = h.blight_wood_loss, True
+    for k in range(number):
+        hit = some.strike[k] + added[k] * level.scion_blight
+        lethal = blight_lethality(h, some.leaf[k], level.stock_blight)
+        u = some.uniform[k]
+        death = -exp_less_one(-(some.others[k] + hit * lethal))
+        some.cause[k] = BLIGHT if u < death else LIVES
+        some.hurt[k] = u < -exp_less_one(-(some.others[k] + hit))
 
 
 @compiled

@@ -41,6 +41,7 @@ __all__ = [
     "dry_matter_budget",
     "first_leaf_hours",
     "harvest_to_leaf_fall",
+    "misjudge",
     "observe",
     "tree_output",
 ]
@@ -226,6 +227,18 @@ def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, dra
     hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
     hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)
     return model.total(state.sprayed), hours
+
+
+def misjudge(model: BlockModel, state: TreeState, skill: Double, error: Double) -> None:
+    """Change the excess to what thinners will take: a share ``skill`` (trial,), less an error in counting what stays.
+
+    Parameters
+    ----------
+    error : array, (trial, group) [1]
+        Fruit left beyond those meant, over these.
+    """
+    share = np.broadcast_to(np.asarray(skill, np.float32)[:, None], error.shape)
+    loops.misjudge(state.arrays, model.row_group, share, np.asarray(error, np.float32))
 
 
 def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days_late: Double) -> Double:

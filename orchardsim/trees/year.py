@@ -282,6 +282,19 @@ def find_excess(
 
 
 @compiled
+def misjudge(trees: Any, row_group: Any, skill: Any, error: Any) -> None:
+    """Thinners take a share of the excess, and err in counting what they leave; both (trial, group)."""
+    trials, rows, per_row = trees.trunk_area.shape
+    for t in range(trials):
+        for r in range(rows):
+            share, missed = skill[t, row_group[r]], error[t, row_group[r]]
+            for i in range(per_row):
+                excess, number = trees.excess[t, r, i], trees.fruit_number[t, r, i]
+                left = (number - excess) * missed if excess > 0.0 else np.float32(0.0)
+                trees.excess[t, r, i] = min(max(excess * share - left, np.float32(0.0)), number)
+
+
+@compiled
 def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any, divided: Any, eaten: Any) -> None:
     """Take the excess off the trees that the crews reach.
 
