@@ -129,7 +129,8 @@ def year_lines(found: xr.Dataset, label: str, where: str) -> list[Line]:
     premium = "Agricorp premium rates with a subsidy share from memory (derived)"
     return [
         ("V5", f"CV of a block's crop between years, {where}; a country's is a lower bound",
-         "FAOSTAT 1991-2023, detrended (derived)", 0.08, np.inf, year_spread(found, label)),
+         "FAOSTAT 1991-2023, detrended (derived); no more than a frost-prone state's 0.45", 0.08, 0.45,
+         year_spread(found, label)),
         ("V7", f"chance of fresh fruit below 75 % of normal, {where}", premium, 0.12, 0.25, short),
         ("V7", f"mean shortfall below 70 % of normal: loss cost, {where}", premium, 0.04, 0.065, shortfall),
         ("lag", f"correlation of a crop with that of the year before, {where}",

@@ -111,8 +111,8 @@ def rows(trials: int, jobs: int) -> list[Row]:
             float(fresh_share(found, honeycrisp).mean())),
         Row("V15", "mean share of Gala sold fresh", "Australian class 1 66 to 71 %: apal.org.au (read); a packer of "
             "2014 82 %: Good Fruit Grower (derived)", 0.66, 0.82, float(fresh_share(found, gala).mean())),
-        Row("V17", "share of futures with an NPV below zero", "New York system trials (read); at least one in a "
-            "hundred: our judgement", 0.01, 1.0, float((found["npv"].values < 0).mean())),
+        Row("V17", "share of futures with an NPV below zero", "New York system trials: one farm of two lost (read); "
+            "one in twenty to three in four: our judgement", 0.05, 0.75, float((found["npv"].values < 0).mean())),
         Row("V18", "IRR of the middle future", budgets, 0.075, 0.111, float(np.median(irr))),
         Row("V18", "payback year of the middle future", budgets, 10, 13, float(np.median(payback))),
     ]  # fmt: skip

@@ -114,13 +114,14 @@ OPEN_LEVELS: Final = _table(
               "share of the excess fruit that the farm's thinners take off", "counting fruit left after thinning",
               "counts after June drop against crops picked differ by 8 to 12 % (ASABE paper 29974)", "assumption"),
     OpenLevel("hazard_level", "cause", "1", "lognormal", round(math.exp(-(HAZARD_SPREAD**2) / 2), 2), HAZARD_SPREAD,
-              0.1, 5.0, 1.5, 0.0,
+              0.1, 5.0, 1.5, 0.5,
               "number of days, or of winters, that bring a cause of loss, over those of the mean place; trees that "
               "fail after planting likewise",
               "counting losses of neighbouring orchards",
               "five-year losses at 13 sites of one trial: none at three or more, 13 and 23 % at the worst two, so a "
               "standard deviation of the log of about 1.4 with the luck of the years (Autio et al. 2017). The mean "
-              "place is 1, so most lie below it", "derived"),
+              "place is 1, so most lie below it. Half of it is taken as common to all causes: drainage, care, nursery",
+              "derived"),
     OpenLevel("winter_cold", "farm", "K", "normal", 0.0, 1.0, -8.0, 8.0, 5.0, 1.0,
               "coldest nights of the planting, of winter and of spring, over those of the station and its night_offset",
               "hanging a thermometer among the trees",
