@@ -32,13 +32,12 @@ from orchardsim.trees.parameters import Physiology
 BOXES: Final[dict[str, tuple[float, float]]] = {
     "leaf_per_trunk": (0.2, 1.5),
     "leaf_per_reach": (1, 6),
-    "shadow_overlap": (0.8, 3),
-    "competition": (0, 0.65),
+    "competition": (0, 2),
+    "leaf_of_roots": (5, 30),
     "shoot_pull": (0.02, 1),
     "trunk_growth": (0.5, 9),
     "size_exponent": (0.4, 2.5),
     "fruit_curvature": (0.2, 0.97),
-    "half_crop_biennial": (0.5, 6),
     "good": (1.1, 2.0),
 }
 """What is fitted, with the box that it is searched in; ``good`` is the good grower's site level."""

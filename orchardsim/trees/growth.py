@@ -10,13 +10,20 @@ from orchardsim.trees.canopy import TINY
 
 
 @compiled
-def competition(leaf_area_index: Number, strength: Number, half: Number) -> Number:
-    """Growth left by the neighbours' roots [1]: 1 - strength (1 - exp(-leaf area index / half)).
+def competition(leaf_area_index: Number, gain: Number, half: Number) -> Number:
+    """Growth of wood over that in a full stand [1]: 1 + gain exp(-leaf area index / half).
 
     Trees compete for water and nitrogen before their crowns touch: trunk and yield per tree fall with density in young
-    plantings too (T23). Leaf area per land stands for the roots; the effect saturates.
+    plantings too (T23). Leaf area per land stands for the roots. Growth of wood feels it, what leaf fixes does not:
+    expansion answers to want of water before photosynthesis does (Hsiao 1973, Annual Review of Plant Physiology 24:519;
+    from memory).
+
+    Examples
+    --------
+    >>> round(float(competition(0.0, 0.8, 0.5)), 6), round(float(competition(10.0, 0.8, 0.5)), 6)
+    (1.8, 1.0)
     """
-    return 1.0 - strength * (1.0 - exp(-leaf_area_index / half))
+    return 1.0 + gain * exp(-leaf_area_index / half)
 
 
 @compiled
@@ -38,8 +45,8 @@ def two_limits(demand: Number, supply: Number, curvature: Number) -> Number:
 
 
 @compiled
-def shoot_drive(habit: Number, level: Number) -> Number:
-    """Pull of extension shoots on dry matter over that of fruiting wood [1]: habit level^(1/2).
+def shoot_drive(habit: Number, level: Number, crowding: Number, answer: Number) -> Number:
+    """Pull of extension shoots on dry matter over that of fruiting wood [1]: habit level^(1/2) crowding^answer.
 
     Parameters
     ----------
@@ -47,8 +54,12 @@ def shoot_drive(habit: Number, level: Number) -> Number:
         Of stock and cultivar.
     level : float [1]
         Growth level of the site, the tree and its health.
+    crowding : float [1]
+        Leaf that the roots could feed over the leaf that the canopy holds after its cut: what roots bring and canopy
+        cannot use goes into shoots, so vigorous trees planted close, and trees cut hard, make shoots (common practice).
+    answer : float [1]
     """
-    return habit * np.sqrt(level)
+    return habit * np.sqrt(level) * power(crowding, answer)
 
 
 @compiled

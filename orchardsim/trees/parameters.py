@@ -345,6 +345,8 @@ class Physiology:
     first_leaf_canopy: float = parameter(
         "1", "leaf area in the first leaf over that of an established tree", low=0.3, high=1
     )
+    leaf_of_roots: float = parameter("m2", "leaf that the roots of a full-grown Gala on M.9 feed", low=4, high=100)
+    roots_exponent: float = parameter("1", "power of a stock's five-year size in that leaf", low=0, high=3)
     leaf_per_reach: float = parameter(
         "1", "leaf area index that canopies hold on the land that their shadows reach", low=0.5, high=6
     )
@@ -352,8 +354,10 @@ class Physiology:
         "1", "shadows met per shadow's share of the land: 1 strewn at random, more in even rows", low=0.8, high=4
     )
     extinction: float = parameter("1", "light extinction per leaf area index", low=0.3, high=0.9)
-    competition: float = parameter("1", "most growth that the roots of neighbours take", low=0, high=0.7)
-    competition_half: float = parameter("1", "leaf area index at which 1 - 1/e of that is taken", low=0.05, high=2)
+    competition: float = parameter(
+        "1", "wood that a tree alone grows more than one among neighbours' roots", low=0, high=2
+    )
+    competition_half: float = parameter("1", "leaf area index at which 1 - 1/e of that is lost", low=0.05, high=2)
     lasting_cut: float = parameter(
         "1", "share of what a winter's pruning takes out of a full canopy that summer does not refill", low=0, high=1
     )
@@ -401,6 +405,9 @@ class Physiology:
     wood_upkeep: float = parameter("1/year", "respiration of wood over its dry mass", low=0, high=0.1)
     shoot_pull: float = parameter(
         "1", "pull of extension shoots over that of fruiting wood, M.9, no crop, canopy not cut", low=0, high=3
+    )
+    shoot_answer: float = parameter(
+        "1", "power in the pull of shoots of the leaf that roots could feed over the leaf held", low=0, high=2
     )
     calming_crop: float = parameter("1/cm2", "crop that halves the pull of extension shoots", low=2, high=100)
     shoot_hold: float = parameter("1", "dry matter kept from fruit per share of extension shoots", low=0, high=1.2)

@@ -46,6 +46,11 @@ def growth_vigor(group: TreesOfGroup, p: Physiology) -> float:
     return group.stock.size**p.size_exponent * group.cultivar.vigor
 
 
+def rooting(group: TreesOfGroup, p: Physiology) -> float:
+    """Leaf that the roots feed over that of Gala on M.9 [1]: what makes a dwarf of a tree that stands alone."""
+    return group.stock.size**p.roots_exponent * group.cultivar.vigor
+
+
 def leaf_vigor(group: TreesOfGroup, p: Physiology) -> float:
     """Dry matter per light over that of Gala [1]."""
     return group.cultivar.vigor**p.cultivar_source
@@ -105,8 +110,8 @@ def next_bloom_unbent(group: TreesOfGroup, p: Physiology) -> NDArray[Any]:
 
 
 DERIVED: Final = (
-    growth_vigor, leaf_vigor, shoot_habit, fruit_potential, half_crop, crop_width, pruning, pruning_minutes, stripping,
-    target, next_bloom, next_bloom_unbent,
+    growth_vigor, rooting, leaf_vigor, shoot_habit, fruit_potential, half_crop, crop_width, pruning, pruning_minutes,
+    stripping, target, next_bloom, next_bloom_unbent,
 )  # fmt: skip
 """What the loops read of a row group beside the numbers of its cultivar and stock, each under its function's name."""
 Traits: Any = namedtuple("Traits", ("cultivar", "stock", *(one.__name__ for one in DERIVED)))  # type: ignore[misc]

@@ -120,6 +120,7 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, gro
                 crown[r + 1, i + 1] = trees.height[t, r, i] * trees.spread[t, r, i]
         for r in range(rows):
             leaf_vigor, habit = traits.leaf_vigor[row_group[r]], traits.shoot_habit[row_group[r]]
+            rooting = traits.rooting[row_group[r]]
             whole = ground[t, row_group[r]]
             for i in range(per_row):
                 size, before, behind = crown[r + 1, i + 1], crown[r + 1, i], crown[r + 1, i + 2]
@@ -144,22 +145,27 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, gro
                 wanted = p.leaf_per_trunk * trunk * settled
                 uncut = trees.uncut[t, r, i]
                 room = p.leaf_per_reach * strength * land * reach * (1.0 - p.lasting_cut * (1.0 - uncut))
-                leaf = canopy.soft_minimum(wanted * uncut, room)
+                # roots refill what a cut took, as far as there is wood to bear it
+                roots = p.leaf_of_roots * rooting * strength
+                fed = canopy.soft_minimum(wanted, roots)
+                leaf = canopy.soft_minimum(canopy.soft_minimum(wanted * uncut, roots), room)
                 held = leaf / (wanted + TINY)
                 total = leaf * (1.0 + trees.overgrown[t, r, i])
                 stopped = canopy.light_stopped(total, land * reach, p.extinction)
-                roots = growth.competition(total / (land + TINY), p.competition, p.competition_half)
+                alone = growth.competition(total / (land + TINY), p.competition, p.competition_half)
                 trees.leaf_area[t, r, i] = leaf
                 trees.held[t, r, i] = held
                 trees.expressed_trunk[t, r, i] = trunk * held
                 trees.lit_land[t, r, i] = land * reach
                 trees.stopped[t, r, i] = stopped
-                trees.drive[t, r, i] = growth.shoot_drive(p.shoot_pull * habit, level)
-                trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength * roots)
+                trees.drive[t, r, i] = growth.shoot_drive(
+                    p.shoot_pull * habit, level, fed / (leaf + TINY) + TINY, p.shoot_answer
+                )
+                trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength)
                 # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
                 # tree's own quality act on both
                 own = whole * trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
-                trees.roots_left[t, r, i] = roots * place.growth_level * own * trees.health[t, r, i] * settled
+                trees.roots_left[t, r, i] = alone * place.growth_level * own * trees.health[t, r, i] * settled
 
 
 @compiled
@@ -433,6 +439,7 @@ def fall_leaf(
         for r in range(rows):
             g = row_group[r]
             light, vigor = radiation[t, g], p.trunk_growth * traits.growth_vigor[g] * heat[t, g]
+            rooting = traits.rooting[g]
             half_crop, crop_width, share, first = traits.half_crop[g], traits.crop_width[g], tied[t, g], start[t, g]
             bent, unbent = traits.next_bloom[g], traits.next_bloom_unbent[g]
             for i in range(per_row):
@@ -455,9 +462,12 @@ def fall_leaf(
                 trees.trunk_area[t, r, i] = grown
 
                 level = place.growth_level * trees.vigor[t, r, i] * trees.health[t, r, i]
+                # a tree alone stays as small as its roots: its shape follows the trunk whose leaf they feed
+                fed = p.leaf_of_roots * rooting * power(level, p.source_exponent) / p.leaf_per_trunk
+                shaped = canopy.soft_minimum(grown, fed)
                 taller = place.leader * power(level, p.height_level)
-                height = canopy.size_of_trunk(grown, taller, p.height_exponent) + trees.head_start[t, r, i]
-                spread = canopy.size_of_trunk(grown, p.spread_coefficient, p.spread_exponent)
+                height = canopy.size_of_trunk(shaped, taller, p.height_exponent) + trees.head_start[t, r, i]
+                spread = canopy.size_of_trunk(shaped, p.spread_coefficient, p.spread_exponent)
                 trees.height[t, r, i] = min(max(height, trees.height[t, r, i]), place.height_limit)
                 trees.spread[t, r, i] = min(max(spread, trees.spread[t, r, i]), place.spread_limit)
 

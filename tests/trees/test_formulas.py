@@ -53,9 +53,9 @@ def test_fruit_mass_on_the_soft_limit_is_the_published_curve():
 
 def test_competition_saturates_in_leaf_area_index():
     left = [growth.competition(index, 0.3, 0.4) for index in (0.0, 0.4, 1.0, 50.0)]
-    assert left[0] == 1 and left[-1] == pytest.approx(0.7, rel=1e-5)
-    # 1 - 1/e of it is gone at the half index
-    assert left[1] == pytest.approx(1 - 0.3 * (1 - np.exp(-1)), rel=SINGLE)
+    assert left[0] == pytest.approx(1.3, rel=SINGLE) and left[-1] == pytest.approx(1, rel=1e-5)
+    # 1 - 1/e of the gain is gone at the half index
+    assert left[1] == pytest.approx(1 + 0.3 * np.exp(-1), rel=SINGLE)
     assert left == sorted(left, reverse=True)
 
 
@@ -70,7 +70,12 @@ def test_shoots_take_a_share_that_a_crop_calms(drive, load, more):
 
 def test_shoots_answer_the_ground():
     # by hand: habit 2 on a site of level 4
-    assert growth.shoot_drive(2.0, 4.0) == pytest.approx(4, rel=1e-4)
+    assert growth.shoot_drive(2.0, 4.0, 1.0, 0.3) == pytest.approx(4, rel=1e-4)
+
+
+def test_shoots_answer_leaf_that_finds_no_room():
+    # by hand: a canopy that holds a fourth of what its roots could feed, power 1/2
+    assert growth.shoot_drive(1.0, 1.0, 4.0, 0.5) == pytest.approx(2, rel=1e-4)
 
 
 def test_trunk_growth_stops_as_the_room_is_full():
