@@ -99,7 +99,7 @@ ELSE: Final = (
     ("thinned by hand alone, after the drop", {"block.thinning": {"method": "hand"}}),
     ("not thinned at all", {"block.thinning": {"method": "none"}}),
     ("ground of the mean published trial (1.0)", {"futures.site_growth": "known 1.0"}),
-    ("ground of a good grower (1.58)", {"futures.site_growth": "known 1.58"}),
+    ("ground of a good grower (1.55)", {"futures.site_growth": "known 1.55"}),
 )
 """What else makes the crop: changes of the whole demo, told beside the chain."""
 
