@@ -6,11 +6,12 @@ for all cover levels at once; the trees stage interpolates by each block's own c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from orchardsim.core.compiled import Number, compiled
 
 Floats = NDArray[Any]
 
@@ -55,24 +56,25 @@ def transpiration_coefficient(cover: ArrayLike, height: float = CANOPY_HEIGHT) -
     return FULL_COVER_BASAL * np.minimum(density, 1)
 
 
-def depletion_fraction(crop_evapotranspiration: ArrayLike, tabled: float = DEPLETION_SHARE) -> Floats:
+@compiled
+def depletion_fraction(crop_evapotranspiration: Number) -> Number:
     """Share p of available water that is readily available [1]: p + 0.04 (5 - ETc), kept in 0.1 to 0.8."""
-    share = tabled + SHARE_SLOPE * (SHARE_DEMAND - np.asarray(crop_evapotranspiration))
-    return np.minimum(np.maximum(share, SHARE_BOUNDS[0]), SHARE_BOUNDS[1])
+    share = crop_evapotranspiration * -SHARE_SLOPE + (DEPLETION_SHARE + SHARE_SLOPE * SHARE_DEMAND)
+    return np.maximum(np.minimum(share, SHARE_BOUNDS[1]), SHARE_BOUNDS[0])
 
 
-def stress_coefficient(depletion: ArrayLike, available_water: float, readily_share: ArrayLike) -> Floats:
+@compiled
+def stress_coefficient(depletion: Number, available_water: Number, readily_share: Number) -> Number:
     """Water-stress coefficient Ks [1] (FAO-56 eq. 84).
 
     Parameters
     ----------
-    depletion : array [mm]
+    depletion : float [mm]
         Water below field capacity; negative above it.
     available_water : float [mm]
-    readily_share : array [1]
+    readily_share : float [1]
     """
-    left = available_water - np.asarray(depletion)
-    return np.minimum(np.maximum(left / ((1 - np.asarray(readily_share)) * available_water), 0), 1)
+    return np.maximum(np.minimum((available_water - depletion) / ((1 - readily_share) * available_water), 1), 0)
 
 
 def canopy_stage(
@@ -96,8 +98,7 @@ def canopy_stage(
     return np.where((day >= bud_break) & (day < leaf_fall), np.clip(np.minimum(rise, fall), 0, 1), 0.0)
 
 
-@dataclass(frozen=True)
-class WaterBalance:
+class WaterBalance(NamedTuple):
     """Result of :func:`soil_water_balance`; arrays (day, cover, season) [1] or (cover, season) [mm]."""
 
     stress: Floats
@@ -145,66 +146,62 @@ def soil_water_balance(
     0.30 (1 - cover) in leaf, 0.20 otherwise. ``drainage`` holds run-off too. The sums close: rain + irrigation -
     evapotranspiration - drainage = depletion_start - depletion_end.
     """
-    fraction = np.asarray(cover, dtype=np.float64)[:, None]
-    basal, ground = transpiration_coefficient(fraction), GROUND_COEFFICIENT * (1 - fraction)
+    fraction = np.asarray(cover, dtype=np.float64)
     shape = (len(fraction), rain.shape[1])
-    in_leaf: NDArray[np.bool_] = np.greater(stage, 0)
-    depletion = np.full(shape, START_DEPLETION * available_water)
-    start = depletion.copy()
+    start = np.full(shape, START_DEPLETION * available_water)
+    found = WaterBalance(
+        stress=np.empty((len(rain), *shape), np.float32),
+        wet=np.empty((len(rain), *shape), np.bool_),
+        irrigation=np.zeros(shape),
+        evapotranspiration=np.zeros(shape),
+        drainage=np.zeros(shape),
+        depletion_start=start,
+        depletion_end=start.copy(),
+    )
     left = np.broadcast_to(np.asarray(season_limit, dtype=np.float64), shape).copy()
-    irrigation, used, drained = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    stress = np.empty((len(rain), *shape), dtype=np.float32)
-    wet = np.empty((len(rain), *shape), dtype=bool)
-    most = -EXCESS_SHARE * available_water
-    # The loop works in buffers that stay in cache; the formulas are those of the functions above.
-    demand, readily, some, share = (np.empty(shape) for _ in range(4))
-    waters = np.empty(shape, dtype=bool)
-    growing = np.any(in_leaf, axis=1)
-    bare = np.where(in_leaf, 0.0, WINTER_COEFFICIENT)
-    for day in range(len(rain)):
-        if growing[day]:
-            np.multiply(stage[day], basal, out=demand)
-            demand += ground
-            demand *= in_leaf[day]
-            demand += bare[day]
-            demand *= reference[day]
-        else:
-            demand[...] = WINTER_COEFFICIENT * reference[day]
-        np.multiply(demand, -SHARE_SLOPE, out=readily)
-        readily += DEPLETION_SHARE + SHARE_SLOPE * SHARE_DEMAND
-        np.minimum(readily, SHARE_BOUNDS[1], out=readily)
-        np.maximum(readily, SHARE_BOUNDS[0], out=readily)
-        depletion -= rain[day]
-        np.subtract(most, depletion, out=some)
-        np.maximum(some, 0, out=some)
-        depletion += some
-        drained += some
-        if daily_limit > 0 and growing[day]:
-            np.multiply(readily, TRIGGER_SHARE * available_water, out=some)
-            np.greater(depletion, some, out=waters)
-            waters &= in_leaf[day]
-            np.multiply(readily, -REFILL_SHARE * available_water, out=some)
-            some += depletion
-            np.minimum(some, daily_limit, out=some)
-            np.minimum(some, left, out=some)
-            some *= waters
-            depletion -= some
-            left -= some
-            irrigation += some
-        np.subtract(available_water, depletion, out=some)
-        np.subtract(1, readily, out=readily)
-        readily *= available_water
-        np.divide(some, readily, out=share)
-        np.minimum(share, 1, out=share)
-        np.maximum(share, 0, out=share)
-        stress[day] = share
-        share *= demand
-        np.minimum(share, some, out=share)
-        depletion += share
-        used += share
-        np.less_equal(depletion, 0, out=wet[day])
-        np.minimum(depletion, 0, out=some)
-        some *= DRAIN_SHARE
-        depletion -= some
-        drained -= some
-    return WaterBalance(stress, wet, irrigation, used, drained, start, depletion)
+    _walk_days(
+        rain, reference, stage, transpiration_coefficient(fraction), GROUND_COEFFICIENT * (1 - fraction),
+        float(available_water), float(daily_limit), left, found,
+    )  # fmt: skip
+    return found
+
+
+@compiled
+def _walk_days(
+    rain: Number,
+    reference: Number,
+    stage: Number,
+    basal: Number,
+    ground: Number,
+    available: Number,
+    daily_limit: Number,
+    left: Number,
+    found: Number,
+) -> None:
+    depletion, covers, seasons = found.depletion_end, left.shape[0], left.shape[1]
+    for day in range(rain.shape[0]):
+        for c in range(covers):
+            for s in range(seasons):
+                in_leaf = stage[day, s] > 0
+                coefficient = stage[day, s] * basal[c] + ground[c] if in_leaf else WINTER_COEFFICIENT
+                demand = coefficient * reference[day, s]
+                readily = depletion_fraction(demand)
+                dry = depletion[c, s] - rain[day, s]
+                run_off = np.maximum(-EXCESS_SHARE * available - dry, 0)
+                dry += run_off
+                if in_leaf and daily_limit > 0 and dry > readily * (TRIGGER_SHARE * available):
+                    refill = readily * (-REFILL_SHARE * available) + dry
+                    watered = np.minimum(np.minimum(refill, daily_limit), left[c, s])
+                    dry -= watered
+                    left[c, s] -= watered
+                    found.irrigation[c, s] += watered
+                stress = stress_coefficient(dry, available, readily)
+                used = np.minimum(stress * demand, available - dry)
+                dry += used
+                drained = np.minimum(dry, 0) * DRAIN_SHARE
+                found.stress[day, c, s] = stress
+                found.wet[day, c, s] = dry <= 0
+                found.evapotranspiration[c, s] += used
+                found.drainage[c, s] += run_off
+                found.drainage[c, s] -= drained
+                depletion[c, s] = dry - drained
