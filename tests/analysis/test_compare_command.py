@@ -55,25 +55,47 @@ def refused(capsys, *words: str) -> str:
     return lines[0]
 
 
-def test_a_comparison_is_printed_and_saved(plans, tmp_path, capsys):
+def test_a_comparison_is_printed_saved_and_built_again_beside_a_run(plans, tmp_path, capsys):
     out = tmp_path / "out"
-    assert main(["compare", *plans, *QUICK, "--all", "--out", str(out)]) == 0
+    (out / "figures").mkdir(parents=True)
+    mine = {out / "results.nc": b"a run", out / "figures" / "cash.png": b"a picture", out / "compare.npz": b"mine"}
+    for path, content in mine.items():
+        path.write_bytes(content)
+    assert "compare.npz" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out), "--force")
+    (out / "compare.npz").rename(out / "kept.npz")
+
+    assert main(["compare", *plans, *QUICK, "--all", "--out", str(out), "--force"]) == 0
     text = capsys.readouterr().out
     assert "Differences in the same futures" in text and "A - B" in text and "USD/acre" in text
     assert max(len(line) for line in text.split("\n\n")[2].splitlines()) <= 130
     assert text.index("Money of the whole farm") < text.index("Per area, per money invested")
-    assert {path.name for path in out.iterdir()} - {".orchardsim"} == {
-        "compare.json",
-        "compare.npz",
-        "compare.html",
-        "compare_sheet.html",
-        "compare_sheet.pdf",
-        "figures",
-    }
+    pages = {"compare.json", "compare.npz", "compare.html", "compare_sheet.html", "compare_sheet.pdf"}
+    assert pages <= {path.name for path in out.iterdir()}
     first = (out / "compare.json").read_bytes()
     assert "another comparison" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out))
     assert main(["compare", *plans, *QUICK, "--out", str(out), "--force"]) == 0
+    printed = capsys.readouterr().out
     assert (out / "compare.json").read_bytes() == first
+
+    pictures = sorted(out.glob("figures/*.csv"))
+    assert pictures
+    before = {path: path.read_bytes() for path in (out / "compare.html", out / "compare.json", *pictures)}
+    for path in (out / "compare.html", *pictures):
+        path.unlink()
+    assert main(["report", str(out)]) == 0
+    assert capsys.readouterr().out == printed
+    assert {path: path.read_bytes() for path in before} == before
+    for path, content in mine.items():
+        assert (path if path.name != "compare.npz" else out / "kept.npz").read_bytes() == content
+
+    kept = out / "compare.npz"
+    kept.write_bytes(kept.read_bytes()[:200])
+    assert "run the command again" in refused(capsys, "report", str(out))
+    kept.unlink()
+    assert "compare.npz" in refused(capsys, "report", str(out))
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert "compare.json" in refused(capsys, "report", str(empty))
 
 
 def test_json_goes_to_standard_output_alone(plans, capsys):
@@ -94,38 +116,3 @@ def test_bad_input_gets_one_clear_line(plans, tmp_path, capsys):
     assert "currency" in refused(capsys, "compare", wide, str(other), *QUICK)
     assert "no_such.toml" in refused(capsys, "compare", close, str(tmp_path / "no_such.toml"))
     assert not (tmp_path / "out").exists()
-
-
-def test_a_run_in_the_folder_is_left_alone(plans, tmp_path, capsys):
-    out = tmp_path / "run"
-    (out / "figures").mkdir(parents=True)
-    mine = {out / "results.nc": b"a run", out / "figures" / "cash.png": b"a picture", out / "compare.npz": b"mine"}
-    for path, content in mine.items():
-        path.write_bytes(content)
-    assert "compare.npz" in refused(capsys, "compare", *plans, *QUICK, "--out", str(out), "--force")
-    (out / "compare.npz").rename(out / "kept.npz")
-    assert main(["compare", *plans, *QUICK, "--out", str(out), "--force"]) == 0
-    for path, content in mine.items():
-        assert (path if path.name != "compare.npz" else out / "kept.npz").read_bytes() == content
-
-
-def test_the_page_is_built_again_from_what_was_kept(plans, tmp_path, capsys):
-    out = tmp_path / "out"
-    assert main(["compare", *plans, *QUICK, "--out", str(out)]) == 0
-    printed = capsys.readouterr().out
-    names = ("compare.html", "compare.json", "figures/cash.svg")
-    before = {name: (out / name).read_bytes() for name in names if (out / name).exists()}
-    assert len(before) >= 2
-    for name in before:
-        (out / name).unlink() if name != "compare.json" else None
-    assert main(["report", str(out)]) == 0
-    assert capsys.readouterr().out == printed
-    assert {name: (out / name).read_bytes() for name in before} == before
-    kept = out / "compare.npz"
-    kept.write_bytes(kept.read_bytes()[:200])
-    assert "run the command again" in refused(capsys, "report", str(out))
-    kept.unlink()
-    assert "compare.npz" in refused(capsys, "report", str(out))
-    empty = tmp_path / "empty"
-    empty.mkdir()
-    assert "compare.json" in refused(capsys, "report", str(empty))

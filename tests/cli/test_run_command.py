@@ -56,22 +56,22 @@ def refused(capsys, *words: str) -> str:
     return lines[0]
 
 
-def test_a_run_is_saved_whole_and_twice_the_same(plan, tmp_path, capsys):
-    for name in ("first", "second"):
-        assert main(["run", str(plan), *QUICK, "--out", str(tmp_path / name)]) == 0
-    files = {path.relative_to(tmp_path / "first") for path in (tmp_path / "first").rglob("*") if path.is_file()}
-    assert {"results.nc", "summary.json", "report.html"} <= {str(path) for path in files}
-    assert any(path.parts[0] == "figures" for path in files)
-    first, second = ((tmp_path / name / "summary.json").read_bytes() for name in ("first", "second"))
-    assert first == second
+def test_a_run_is_saved_whole_twice_the_same_and_left_alone(plan, tmp_path, capsys):
+    """The second run keeps single trees besides, which changes no summary."""
+    first, second = tmp_path / "first", tmp_path / "second"
+    assert main(["run", str(plan), *QUICK, "--out", str(first)]) == 0
     out = capsys.readouterr().out
     assert "NPV" in out and "IRR" in out and "payback" in out
+    assert main(["run", str(plan), *QUICK, "--single-trees", "0,2", "--out", str(second)]) == 0
+    names = {str(path.relative_to(first)) for path in first.rglob("*") if path.is_file()}
+    assert {"results.nc", "summary.json", "report.html", "sheet.pdf"} <= names
+    assert any(name.startswith("figures") for name in names)
+    text = (first / "summary.json").read_text(encoding="utf-8")
+    assert text == (second / "summary.json").read_text(encoding="utf-8")
+    assert str(tmp_path) not in text
+    assert not re.search(r"\b20\d\d-\d\d-\d\dT|\bjobs\b|hostname", text)
 
-
-def test_single_trees_are_kept_for_the_trials_asked_for(plan, tmp_path, capsys):
-    out = tmp_path / "out"
-    assert main(["run", str(plan), *QUICK, "--single-trees", "0,2", "--out", str(out)]) == 0
-    kept = read_results(out)
+    kept = read_results(second)
     assert kept["tree_trial"].values.tolist() == [0, 2]
     assert kept["tree_trunk_area"].dims == ("tree_trial", "year", "tree") and kept.sizes["tree"] == 30
     for wrong, says in (("first", "expected numbers of futures"), ("9", "found trial 9, allowed 0 to 3")):
@@ -82,28 +82,17 @@ def test_single_trees_are_kept_for_the_trials_asked_for(plan, tmp_path, capsys):
         assert code == 2
         assert says in capsys.readouterr().err
 
+    before = {path: path.read_bytes() for path in first.rglob("*") if path.is_file()}
+    assert "--force" in refused(capsys, "run", str(plan), *QUICK, "--seed", "9", "--out", str(first))
+    assert before == {path: path.read_bytes() for path in first.rglob("*") if path.is_file()}
+    assert main(["run", str(plan), *QUICK, "--seed", "9", "--out", str(first), "--force"]) == 0
+    assert (first / "summary.json").read_bytes() != before[first / "summary.json"]
+
 
 def test_json_goes_to_standard_output_alone(plan, capsys):
     assert main(["run", str(plan), *QUICK, "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["trials"] == 4 and document["seed"] == 1
-
-
-def test_the_summary_names_no_machine_time_or_job_count(plan, tmp_path):
-    main(["run", str(plan), *QUICK, "--out", str(tmp_path / "run")])
-    text = (tmp_path / "run" / "summary.json").read_text(encoding="utf-8")
-    assert str(tmp_path) not in text
-    assert not re.search(r"\b20\d\d-\d\d-\d\dT|\bjobs\b|hostname", text)
-
-
-def test_a_folder_that_holds_a_run_is_left_alone(plan, tmp_path, capsys):
-    out = tmp_path / "run"
-    assert main(["run", str(plan), *QUICK, "--out", str(out)]) == 0
-    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
-    assert "--force" in refused(capsys, "run", str(plan), *QUICK, "--seed", "9", "--out", str(out))
-    assert before == {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
-    assert main(["run", str(plan), *QUICK, "--seed", "9", "--out", str(out), "--force"]) == 0
-    assert (out / "summary.json").read_bytes() != before[out / "summary.json"]
 
 
 @pytest.mark.parametrize(

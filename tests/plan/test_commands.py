@@ -18,7 +18,7 @@ from .examples import CONFIGS, DEMO, changed
 
 
 def test_check_says_what_is_planted_ordered_built_and_paid(capsys):
-    assert main(["check", str(DEMO), "--all"]) == 0
+    assert main(["check", str(DEMO), "--all", "--unsimulated"]) == 0
     text = capsys.readouterr().out
     plan = load_plan(DEMO)
     for words in ("planted (net)", "headlands (gross)", "order ", "plant ", "build the support", "year 0", "875.0 lb"):

@@ -79,7 +79,7 @@ KEYS = {
 }
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.data())
 def test_any_value_at_any_key_is_read_or_refused_in_one_line(data):
     _read_or_refuse(data)
