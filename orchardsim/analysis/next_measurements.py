@@ -87,6 +87,26 @@ def evenly(positions: Sequence[int], trees: int) -> tuple[int, ...]:
     return tuple(positions[int((number + 0.5) * step)] for number in range(trees))
 
 
+def _fewest_trees(found: Sequence[Candidate]) -> list[int]:
+    """Places of the candidates to show, the best first.
+
+    Of one measure and season the fewest trees that bring nearly all its worth stand for the others.
+    """
+    order = sorted(range(len(found)), key=lambda place: (-found[place].worth, found[place].trees))
+    chosen: list[int] = []
+    for place in order:
+        same = [
+            one for one in order
+            if (found[one].measure, found[one].label, found[one].year)
+            == (found[place].measure, found[place].label, found[place].year)
+        ]  # fmt: skip
+        most = max(found[one].worth for one in same)
+        best = min((one for one in same if found[one].worth >= 0.9 * most), key=lambda one: found[one].trees)
+        if best not in chosen:
+            chosen.append(best)
+    return sorted(chosen, key=lambda place: -found[place].worth)[:SHOWN]
+
+
 def next_measurements(
     plan: Plan,
     learned: Learned | None,
@@ -133,20 +153,7 @@ def next_measurements(
                 WHEN[sight.measure], trees, told.worth, told.error, told.changed,
             )
         )  # fmt: skip
-    order = sorted(range(len(found)), key=lambda place: (-found[place].worth, found[place].trees))
-    # of one measure and season the fewest trees that bring nearly all its worth stand for the others
-    chosen: list[int] = []
-    for place in order:
-        same = [
-            one for one in order
-            if (found[one].measure, found[one].label, found[one].year)
-            == (found[place].measure, found[place].label, found[place].year)
-        ]  # fmt: skip
-        most = max(found[one].worth for one in same)
-        best = min((one for one in same if found[one].worth >= 0.9 * most), key=lambda one: found[one].trees)
-        if best not in chosen:
-            chosen.append(best)
-    chosen = sorted(chosen, key=lambda place: -found[place].worth)[:SHOWN]
+    chosen = _fewest_trees(found)
     together = worth_of(money, normals, seen[:, chosen], resampled)
     perfect = worth_of(money, normals, normals[:, list(money.sharp)], resampled)
     shift = shift_of(money, normals_of(plan, None, seed, rows), normals, rng)

@@ -6,7 +6,7 @@ import math
 from typing import Final
 
 from orchardsim.core.geometry import Geometry
-from orchardsim.core.units import ACRE, HECTARE
+from orchardsim.core.units import HECTARE
 
 DEFAULT_ROW_LENGTH: Final = 150.0
 """m; longest row of a support in the Ontario tall-spindle guide (OMAFRA, Tall spindle support systems: read)."""
@@ -33,11 +33,6 @@ def trees_per_area(row_spacing: float, tree_spacing: float, area: float = HECTAR
     1210.0
     """
     return area / (row_spacing * tree_spacing)
-
-
-def trees_per_acre(row_spacing: float, tree_spacing: float) -> float:
-    """Trees on an acre (43,560 square feet) at a spacing [m], headlands aside."""
-    return trees_per_area(row_spacing, tree_spacing, ACRE)
 
 
 def whole(number: float) -> int:

@@ -29,16 +29,6 @@ DEFAULT_WIND: Final = 2.0
 """m/s; world mean at 2 m that FAO-56 gives for sites without wind data."""
 
 
-def earth_sun_distance(day_of_year: ArrayLike) -> Floats:
-    """Inverse relative distance from Earth to Sun [1] (eq. 23)."""
-    return 1 + 0.033 * np.cos(2 * np.pi * np.asarray(day_of_year) / 365)
-
-
-def solar_declination(day_of_year: ArrayLike) -> Floats:
-    """Solar declination [rad] (eq. 24)."""
-    return 0.409 * np.sin(2 * np.pi * np.asarray(day_of_year) / 365 - 1.39)
-
-
 def _almanac_angles(day_of_year: ArrayLike) -> tuple[Floats, Floats]:
     """Mean anomaly and ecliptic longitude of the sun at noon [rad]."""
     days = ALMANAC_DAY + np.asarray(day_of_year)
@@ -100,7 +90,7 @@ def day_length(latitude: ArrayLike, declination: ArrayLike) -> Floats:
 
     Examples
     --------
-    >>> round(float(day_length(-20.0, solar_declination(246))), 1)
+    >>> round(float(day_length(-20.0, 0.120)), 1)
     11.7
     """
     return 24 / np.pi * sunset_hour_angle(latitude, declination)
@@ -122,18 +112,13 @@ def extraterrestrial_radiation(latitude: ArrayLike, declination: ArrayLike, dist
 
     Examples
     --------
-    >>> round(float(extraterrestrial_radiation(-20.0, solar_declination(246), earth_sun_distance(246))), 1)
+    >>> round(float(extraterrestrial_radiation(-20.0, 0.120, 0.985)), 1)
     32.2
     """
     phi, delta = np.radians(latitude), np.asarray(declination)
     omega = sunset_hour_angle(latitude, delta)
     geometry = omega * np.sin(phi) * np.sin(delta) + np.cos(phi) * np.cos(delta) * np.sin(omega)
     return 24 * 60 / np.pi * SOLAR_CONSTANT * np.asarray(distance) * geometry
-
-
-def radiation_from_sunshine(extraterrestrial: Floats, sunshine: ArrayLike, length: ArrayLike) -> Floats:
-    """Global radiation from hours of bright sun [MJ m-2 day-1]: (0.25 + 0.50 n/N) Ra (eq. 35)."""
-    return (0.25 + 0.50 * np.asarray(sunshine) / np.asarray(length)) * extraterrestrial
 
 
 def radiation_from_temperature(
@@ -177,19 +162,6 @@ def vapour_pressure_slope(temperature: ArrayLike) -> Floats:
     """Slope of the saturation vapour pressure curve [kPa/K] (eq. 13), temperature in degC."""
     values = np.asarray(temperature)
     return 4098 * saturation_vapour_pressure(values) / (values + 237.3) ** 2
-
-
-def vapour_pressure_from_wet_bulb(dry: ArrayLike, wet: ArrayLike, pressure: ArrayLike) -> Floats:
-    """Vapour pressure [kPa] from a ventilated psychrometer (eq. 15, coefficient 0.000662 per K)."""
-    return saturation_vapour_pressure(wet) - 0.000662 * np.asarray(pressure) * (np.asarray(dry) - np.asarray(wet))
-
-
-def vapour_pressure_from_humidity(
-    temperature_min: ArrayLike, temperature_max: ArrayLike, humidity_max: ArrayLike, humidity_min: ArrayLike
-) -> Floats:
-    """Vapour pressure [kPa] from the extremes of relative humidity, as fractions (eq. 17)."""
-    low, high = saturation_vapour_pressure(temperature_min), saturation_vapour_pressure(temperature_max)
-    return (low * np.asarray(humidity_max) + high * np.asarray(humidity_min)) / 2
 
 
 def vapour_pressure_from_mean_humidity(

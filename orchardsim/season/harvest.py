@@ -28,31 +28,6 @@ LEAF_FALL_COLD: Final = 60.0
 November where the mean of October is near 10 degC, and later where it is warmer."""
 
 
-def days_to_first_pick_red_delicious(mean_minimum: ArrayLike) -> Floats:
-    """Days from full bloom to the first pick of Red Delicious for long storage [day].
-
-    Parameters
-    ----------
-    mean_minimum : array [degC]
-        Mean daily minimum over the 15 days after full bloom.
-
-    Notes
-    -----
-    143 + (50 degF - mean minimum in degF), 1 day per degF. Made for Michigan; used in Virginia with an error of a few
-    days.
-
-    References
-    ----------
-    Beaudry et al. 1993, HortTechnology.
-
-    Examples
-    --------
-    >>> round(float(days_to_first_pick_red_delicious((42 - 32) / 1.8)), 6)
-    151.0
-    """
-    return 143 + (50 - (np.asarray(mean_minimum) * 1.8 + 32))
-
-
 def days_to_harvest(usual_days: float, mean_minimum: ArrayLike) -> Floats:
     """Days from full bloom to mid harvest, moved by the nights after bloom [day].
 
@@ -64,8 +39,10 @@ def days_to_harvest(usual_days: float, mean_minimum: ArrayLike) -> Floats:
 
     Notes
     -----
-    The slope of the Red Delicious rule for every cultivar (assumption), by at most 15 d either way. That warmth in the
-    first month after bloom advances maturity is published for others too (Warrington et al. 1999, JASHS 124:468-477).
+    The rule for Red Delicious for long storage in Michigan, 143 + (50 degF - mean minimum in degF) with 1 day per degF
+    (Beaudry et al. 1993, HortTechnology), for every cultivar (assumption), by at most 15 d either way. That warmth in
+    the first month after bloom advances maturity is published for others too (Warrington et al. 1999, JASHS
+    124:468-477).
     """
     return usual_days + np.clip(
         DAYS_PER_KELVIN * (REFERENCE_NIGHT - np.asarray(mean_minimum)), -LARGEST_SHIFT, LARGEST_SHIFT

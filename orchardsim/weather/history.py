@@ -262,8 +262,3 @@ def first_autumn_frost(temperature_min: Floats, level: float) -> Floats:
     """Day of the season window of the first frost after mid-summer; NaN where none comes before the window ends."""
     frost = temperature_min[:, SPRING_STOP:LATEST_AUTUMN] <= level
     return np.where(frost.any(axis=1), np.argmax(frost, axis=1) + float(SPRING_STOP), np.nan)
-
-
-def calendar_day(season_day: Floats, start_day: int) -> Floats:
-    """Day of the calendar year, from 1, of days of the season window; NaN stays NaN."""
-    return (start_day + season_day) % YEAR_DAYS + 1.0

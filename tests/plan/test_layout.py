@@ -8,8 +8,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from orchardsim.core.units import FOOT
-from orchardsim.plan.layout import lay_out, rows_of_groups, trees_per_acre, trees_per_area
+from orchardsim.core.units import ACRE, FOOT
+from orchardsim.plan.layout import lay_out, rows_of_groups, trees_per_area
 
 spacing = st.floats(0.3, 12)
 
@@ -18,12 +18,12 @@ spacing = st.floats(0.3, 12)
 def test_trees_per_acre_of_the_usual_spacings(tree_feet, row_feet, trees):
     # 43,560 square feet per acre over the land of one tree; growers round to 1,200 and 100 (common practice, no
     # source).
-    assert trees_per_acre(row_feet * FOOT, tree_feet * FOOT) == pytest.approx(trees, rel=1e-9)
+    assert trees_per_area(row_feet * FOOT, tree_feet * FOOT, ACRE) == pytest.approx(trees, rel=1e-9)
 
 
 def test_a_published_trials_density():
     # Autio et al. 2017, J. Amer. Pomol. Soc. 71(3):149-166: 4 x 12 ft is 908 trees/ac, 2,242 trees/ha (whole trees).
-    assert trees_per_acre(12 * FOOT, 4 * FOOT) == pytest.approx(908, abs=0.5 + 1e-9)
+    assert trees_per_area(12 * FOOT, 4 * FOOT, ACRE) == pytest.approx(908, abs=0.5 + 1e-9)
     assert trees_per_area(12 * FOOT, 4 * FOOT) == pytest.approx(2242, abs=0.5 + 1e-9)
 
 

@@ -112,7 +112,7 @@ def test_red_delicious_rule():
     Full bloom 29 March 2012, mean minimum 42 degF: 151 d, 27 August. Full bloom 23 April 2013, 8 degF below 50: the
     page prints 19 September, the rule's own arithmetic gives 21 September; the arithmetic is tested.
     """
-    days = float(harvest.days_to_first_pick_red_delicious((42 - 32) / 1.8))
+    days = float(harvest.days_to_harvest(143.0, (42 - 32) / 1.8))
     assert days == pytest.approx(151)
     assert datetime.date(2012, 3, 29) + datetime.timedelta(round(days)) == datetime.date(2012, 8, 27)
     assert datetime.date(2013, 4, 23) + datetime.timedelta(round(days)) == datetime.date(2013, 9, 21)

