@@ -28,9 +28,9 @@ GALLARDO = "goodfruit.com/yields-are-critical (Gallardo, budget of 2011; t/ha de
 M2 = """
 [rootstock."M.2"]
 like = "MM.111"
-vigor = 0.7
+size = 2.2
 """
-"""Nominal vigor of M.2 from memory."""
+"""Nominal size of M.2 from memory: 70 % of seedling; its trunk (0.70 / 0.34)^1.1, as in the catalogue."""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from orchardsim.plan.catalogue import KINDS, entries, entry_numbers
 from orchardsim.plan.formats import PlanFormats, value_text
 
 TITLES: Final = {
-    "rootstock": "Rootstocks (size over seedling, trunk over M.9; blight, rot, aphid: 0 none, 1 as M.9 or MM.106)",
+    "rootstock": "Rootstocks (trunk over M.9; blight, rot, aphid: 0 none, 1 as M.9 or MM.106)",
     "cultivar": "Cultivars (vigor, set, blight over Gala; scab over McIntosh; biennial 0 to 1)",
     "training_system": "Training systems",
     "tree_grade": "Nursery trees",
@@ -24,7 +24,6 @@ ASKED: Final = ("crop_load_target",)
 """Keys that come early though no list has a column for them."""
 SHOWN: Final = {
     "rootstock": {
-        "vigor": "size",
         "size": "trunk",
         "precocity": "bears later",
         "fire_blight": "blight",

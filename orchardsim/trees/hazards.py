@@ -438,9 +438,7 @@ class Hazards:
     old_age_scale: float = parameter(
         "leaf", "leaves over which that hazard grows by e (assumption)", low=1, high=30, default=4.0
     )
-    life_dwarf: float = parameter(
-        "leaf", "usual life of a tree of no vigor (assumption)", low=5, high=100, default=18.0
-    )
-    life_vigor: float = parameter(
-        "leaf", "leaves that full seedling vigor adds to it (assumption)", low=0, high=150, default=40.0
+    life_dwarf: float = parameter("leaf", "usual life of a tree of no size (assumption)", low=5, high=100, default=18.0)
+    life_size: float = parameter(
+        "leaf", "leaves that the size of a tree on seedling adds to it (assumption)", low=0, high=150, default=40.0
     )

@@ -116,7 +116,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         transplant=by_group(-math.log1p(-group.grade.transplant_loss) for group in groups),
         support=by_group(held.get(training.support, free) for free in alone),
         unsupported=by_group(alone),
-        life=by_group(hazards.life_dwarf + hazards.life_vigor * stock.vigor for stock in stocks),
+        life=by_group(hazards.life_dwarf + hazards.life_size * stock.nominal_size for stock in stocks),
         support_leaf=training.support_leaf if training.support != "none" else 0,
         on_wires=training.support == "wires",
         anchored=block.anchors_per_row >= 2,

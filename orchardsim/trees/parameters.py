@@ -7,17 +7,19 @@ Per-entry numbers come from published nominal values in the catalogue; what hold
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Final
 
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.parameters import parameter
+
+NOMINAL_M9: Final = 0.34
+"""1; size of trees on M.9 over that on seedling, middle of charts (30 to 40 %: read)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Stock:
     """A rootstock."""
 
-    vigor: float = parameter("1", "tree size as a share of a tree on seedling (nominal chart value)", low=0.1, high=1.2)
     size: float = parameter("1", "trunk area after five seasons over that on M.9, cropped alike", low=0.1, high=6)
     shoots: float = parameter(
         "1",
@@ -43,6 +45,14 @@ class Stock:
     early_hardening: float = parameter(
         "K", "cold of early winter that trees on it stand beyond those on M.9", low=-10, high=10, default=0.0
     )
+
+    @property
+    def nominal_size(self) -> float:
+        """Size of its trees as charts give it, over that of trees on seedling [1]: 0.34 size^(1/1.1).
+
+        The power is that of the nominal sizes of nine stocks against their trunks in a trial (Autio et al. 2017).
+        """
+        return float(NOMINAL_M9 * self.size ** (1 / 1.1))
 
     @property
     def needs_support(self) -> bool:

@@ -106,7 +106,7 @@ CASES = {
         ["pollinizer 1.every_tree", "from 2 to 500"],
     ),
     "own stock without numbers": (
-        [("rootstock", {"X.1": {"vigor": 0.4}}), ("block.rootstock", "X.1")],
+        [("rootstock", {"X.1": {"size": 1.2}}), ("block.rootstock", "X.1")],
         ["rootstock.X.1", "missing"],
     ),
     "own stock like nothing": (
@@ -114,8 +114,8 @@ CASES = {
         ["rootstock.X.1.like", "'M.9'"],
     ),
     "own stock out of range": (
-        [("rootstock", {"X.1": {"like": "M.9", "vigor": 40}}), ("block.rootstock", "X.1")],
-        ["rootstock.X.1.vigor", "40", "0.1 to 1.2"],
+        [("rootstock", {"X.1": {"like": "M.9", "size": 40}}), ("block.rootstock", "X.1")],
+        ["rootstock.X.1.size", "40", "0.1 to 6"],
     ),
     "own system without pruning": (
         [("training_system", {"mine": {"height_limit": "3 m"}}), ("block.training", "mine")],
@@ -129,7 +129,7 @@ CASES = {
         [("cultivar", {"Mine": {"like": "crab"}}), ("block.cultivar", "Mine")],
         ["market.fruit.Mine", "missing"],
     ),
-    "own entry that no block uses": ([("rootstock", {"X.1": {"vigor": 0.4}})], ["rootstock.X.1", "missing"]),
+    "own entry that no block uses": ([("rootstock", {"X.1": {"size": 1.2}})], ["rootstock.X.1", "missing"]),
     "unknown outlet": (
         [("market", {"outlets": {"wholesail": {"volume": "unlimited"}}})],
         ["market.outlets.wholesail", "'wholesale'"],
@@ -155,8 +155,8 @@ CASES = {
     "list for a number": ([("block.row_spacing", ["3 m"])], ["block 1.row_spacing", "quantity"]),
     "table without value": ([("block.row_spacing", {"unit": "m"})], ["block 1.row_spacing", "value"]),
     "unknown key beside a value": (
-        [("rootstock", {"X.1": {"like": "M.9", "vigor": {"value": 0.4, "unitt": "1"}}})],
-        ["vigor", "did you mean 'unit'"],
+        [("rootstock", {"X.1": {"like": "M.9", "size": {"value": 0.4, "unitt": "1"}}})],
+        ["size", "did you mean 'unit'"],
     ),
 }
 

@@ -25,7 +25,7 @@ def test_one_all_or_a_named_table() -> None:
             "block.training": "vertical_axis",
             "block.east.group.rootstock": "G.935",
             "block.east.group.late.cultivar": "Fuji",
-            'rootstock."M.9".vigor': "30 %",
+            'rootstock."M.9".size': 1.2,
         },
         "study.toml",
     )
@@ -33,7 +33,7 @@ def test_one_all_or_a_named_table() -> None:
     assert east["training"] == west["training"] == "vertical_axis"
     assert [group["rootstock"] for group in east["group"]] == ["G.935", "G.935"]
     assert [group.get("cultivar") for group in east["group"]] == [None, "Fuji"]
-    assert changed["rootstock"] == {"M.9": {"vigor": "30 %"}}
+    assert changed["rootstock"] == {"M.9": {"size": 1.2}}
     assert "training" not in PLAN["block"][0]
 
 

@@ -60,8 +60,8 @@ def test_defaults_are_listed_and_what_is_stated_is_not():
     plan = load_plan(changed(("block.irrigation_limit", "3 mm/day"), ("costs.wage", "31 USD/hour")))
     assert plan.costs.wage == 31 and plan.blocks[0].site.irrigation_limit == 3
     assert assumed(plan, "costs.wage") is None and assumed(plan, "block 1.irrigation_limit") is None
-    vigor = assumed(plan, "rootstock.M.9.vigor")
-    assert vigor is not None and vigor.status == "derived" and "[chart_stocks_a]" in vigor.source
+    trunk = assumed(plan, "rootstock.M.9.size")
+    assert trunk is not None and trunk.status == "computed" and "[chart_stocks_a]" in trunk.source
     assert assumed(plan, "packing.bin_mass").value == pytest.approx(875 * 0.45359237)
     assert assumed(plan, "block 1.year_planted").value == 1
     keys = [each.key for each in plan.assumptions]
@@ -88,12 +88,12 @@ def test_a_box_of_apples():
 
 
 def test_one_entry_is_like_another():
-    own = {"My stock": {"like": "M.9", "vigor": 0.41}, "Its child": {"like": "My stock", "union_strength": 0.7}}
+    own = {"My stock": {"like": "M.9", "size": 1.2}, "Its child": {"like": "My stock", "union_strength": 0.7}}
     plan = load_plan(changed(("rootstock", own), ("block.rootstock", "Its child")))
     stock = plan.groups[0].stock
     base = load_plan(changed()).groups[0].stock
-    assert (stock.vigor, stock.union_strength, stock.fire_blight) == (0.41, 0.7, base.fire_blight)
-    assert assumed(plan, "rootstock.Its child.vigor") is None
+    assert (stock.size, stock.union_strength, stock.fire_blight) == (1.2, 0.7, base.fire_blight)
+    assert assumed(plan, "rootstock.Its child.size") is None
     assert assumed(plan, "rootstock.Its child.fire_blight") is not None
 
 

@@ -46,7 +46,7 @@ PLANS: Final[dict[str, dict[str, Any]]] = {
     # every cause of loss made frequent, on old apple ground, without a support
     "rough": {
         "hazards": {
-            "life_dwarf": "5 leaf", "life_vigor": "5 leaf", "old_age": "0.1 /year", "blight_strike": 0.5,
+            "life_dwarf": "5 leaf", "life_size": "5 leaf", "old_age": "0.1 /year", "blight_strike": 0.5,
             "crown_rot": "0.05 /year", "replant": "0.3 /year",
             "root_width": "8 K", "acclimation_kill": "5 K", "wind": "0.01 /year", "trunk_injury": "0.1 /year",
             "woolly_aphid": "0.1 /year",
@@ -81,7 +81,7 @@ CASES = [
     Case("rootstock", "shoots", 3.0, "crop_mass", False),
     Case("rootstock", "precocity", 3.0, "flower_clusters", False),
     Case("rootstock", "woolly_aphid", 0.0, "trunk_area_mean", True, "rough"),
-    dies("rootstock", "vigor", 0.1, "old_age", True),
+    dies("rootstock", "size", 0.2, "old_age", True),
     dies("rootstock", "fire_blight", 0.1, "fire_blight", False),
     dies("rootstock", "crown_rot", 1.0, "crown_rot", True),
     dies("rootstock", "replant_tolerance", 0.9, "replant_disease", False),

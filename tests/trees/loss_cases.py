@@ -25,7 +25,6 @@ from orchardsim.trees.state import TreeState
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
 DWARF = Stock(
-    vigor=0.33,
     size=1.0,
     shoots=1.0,
     precocity=0.0,

@@ -116,9 +116,9 @@ HAND_CASES = [
     # replant disease: 80 % of the rate on this stock, less by e every two leaves
     ("replant_disease", {"replant": 0.2}, {"replant_site": True}, 1, 0.16),
     ("replant_disease", {"replant": 0.2}, {"replant_site": True}, 3, 0.16 * math.exp(-1)),
-    # old age: a usual life of 18 + 40 x 0.33 = 31.2 leaves, here 31; e times more four leaves later
-    ("old_age", {"old_age": 0.1, "life_dwarf": 17.8}, {}, 31, 0.1),
-    ("old_age", {"old_age": 0.1, "life_dwarf": 17.8}, {}, 35, 0.1 * math.e),
+    # old age: a usual life of 18 + 40 x 0.34 = 31.6 leaves, here 31; e times more four leaves later
+    ("old_age", {"old_age": 0.1, "life_dwarf": 17.4}, {}, 31, 0.1),
+    ("old_age", {"old_age": 0.1, "life_dwarf": 17.4}, {}, 35, 0.1 * math.e),
     # crown rot: 0.3 of the susceptible stock's 0.3, at the usual number of wet days and at twice that
     ("crown_rot", {"crown_rot": 0.3, "crown_rot_wet_days": 60.0}, {}, 10, 0.09),
     ("crown_rot", {"crown_rot": 0.3, "crown_rot_wet_days": 30.0}, {}, 10, 0.18),
@@ -337,7 +337,7 @@ def test_survival_curve_is_the_hazard_put_in() -> None:
     scipy.stats.ecdf on 12,000 trees over 30 leaves; the exact curve must lie in the Greenwood band of confidence
     1 - 7e-6 at every leaf (30 correlated checks: false alarm below 2e-4).
     """
-    hazards = replace(QUIET, vole=0.01, vole_year_chance=1.0, old_age=0.05, life_dwarf=10.0, life_vigor=20.0)
+    hazards = replace(QUIET, vole=0.01, vole_year_chance=1.0, old_age=0.05, life_dwarf=10.0, life_size=20.0)
     trials, leaves = 6, 30
     traits = loss_traits(block(20, 100, grade=replace(FEATHERED, transplant_loss=0.0)), hazards)
     state = trees(trials, traits, leaf=0)
@@ -364,7 +364,7 @@ def test_survival_curve_is_the_hazard_put_in() -> None:
     curve = stats.ecdf(data).sf
     band = curve.confidence_interval(1 - 7e-6)
     cumulative = 0.0
-    life = 10.0 + 20.0 * DWARF.vigor
+    life = 10.0 + 20.0 * DWARF.nominal_size
     for leaf in range(1, leaves + 1):
         cumulative += 0.01 * (1 + math.exp((1 - leaf) / 3)) + min(0.05 * math.exp((leaf - life) / 4), 2.0)
         exact = math.exp(-cumulative)
