@@ -33,6 +33,8 @@ LIMIT: Final = np.float32(PATCH_LIMIT)
 LIVES: Final = np.int8(0)
 LOW: Final = np.float32(1.0)
 """m; a lower tree is always looked at: the bounds on what deer may do reckon with this height."""
+NOT, BY_LEAF, ALWAYS = np.uint8(0), np.uint8(1), np.uint8(2)
+"""Whether a tree is worked out: not, where its draw lies within reach at its leaf, in any case."""
 MARGIN: Final = np.float32(1.0001)
 MANY: Final = 16
 """Where more than one tree in so many is struck, their neighbours are not looked up one by one."""
@@ -129,8 +131,44 @@ def oldest(leaf: Number) -> Number:
 
 
 @compiled
+def highest(values: Number) -> Number:
+    """Highest of some positive values."""
+    found = np.float32(0.0)
+    for i in range(values.size):
+        found = max(found, values[i])
+    return found
+
+
+@compiled
+def pick(
+    look: Number,
+    words: Number,
+    first: Number,
+    uniform: Number,
+    leaf: Number,
+    most: Number,
+    chosen: Number,
+    number: Number,
+) -> Number:
+    """Add the trees of a row that must be worked out to those ``chosen``; their number then.
+
+    ``words`` are the bytes of ``look`` by eights: most are zero, so eight trees are passed over at once.
+    """
+    for word in range(words.size):
+        if words[word] == 0:
+            continue
+        for column in range(8 * word, 8 * word + 8):
+            if look[column] == NOT:
+                continue
+            i = first + column
+            chosen[number] = i
+            number += int((look[column] == ALWAYS) | (uniform[i] < most[np.uint16(leaf[i])]))
+    return number
+
+
+@compiled
 def rest_bounds(h: Number, levels: Number, scale: Number, ahead: Number, least: Number, most: Number) -> None:
-    """Chance below which a winter leaves its mark on no tree of a leaf, ``most`` (group, leaf)."""
+    """Chance below which a winter leaves its mark on no tree of a leaf, ``most`` (group, leaf); leaf 0: of any leaf."""
     patch = patch_factor(LIMIT, h.patchiness, scale)
     for g in range(most.shape[0]):
         level = rest_level(levels[g])
@@ -138,6 +176,7 @@ def rest_bounds(h: Number, levels: Number, scale: Number, ahead: Number, least: 
             tree = RestingTree(np.float32(leaf) - ahead, np.float32(0.0), least, patch)
             death = -exp_less_one(-rest_sums(h, tree, level)[-1])
             most[g, leaf] = death * (1.0 + h.maimed) * MARGIN + TINY
+        most[g, 0] = highest(most[g])
 
 
 @compiled
@@ -163,7 +202,8 @@ def rest_kernel(
     trials, trees = alive.shape
     per_row = ground.tree_here.size
     cause, health_loss = found.cause, found.health_loss
-    node = nodes_before(ground)
+    node, look = nodes_before(ground), np.zeros((per_row + 7) // 8 * 8, np.uint8)
+    words = look.view(np.uint64)
     chosen, some = np.empty(trees, np.int32), resting_trees(trees)
     for t in range(trials):
         cause[t, :], health_loss[t, :] = LIVES, np.float32(0.0)
@@ -172,11 +212,12 @@ def rest_kernel(
         number = 0
         for row in range(row_group.size):
             g, before, first = row_group[row], number, row * per_row
-            bound = most[g]
-            for i in range(first, first + per_row):
-                chosen[number] = i
-                may = (uniform[t, i] < bound[np.uint16(leaf[t, i])]) | (height[t, i] < LOW)
-                number += int(alive[t, i] & may)
+            for column in range(per_row):
+                i = first + column
+                low = height[t, i] < LOW
+                may = alive[t, i] & (low | (uniform[t, i] < most[g, 0]))
+                look[column] = (ALWAYS if low else BY_LEAF) if may else NOT
+            number = pick(look, words, first, uniform[t], leaf[t], most[g], chosen, number)
             for k in range(before, number):
                 i = chosen[k]
                 some.leaf[k] = np.float32(leaf[t, i]) - ahead
@@ -217,7 +258,7 @@ def weigh_resting(h: Number, levels: Number, scale: Number, some: Number, number
 def season_bounds(h: Number, levels: Number, scale: Number, support_leaf: Number, worst: Number, most: Number) -> None:
     """Hazard of the worst tree that stands as planned, and the chance below which a season marks no tree of a leaf.
 
-    ``worst`` (group,) and ``most`` (group, leaf); strikes of blight that a tree outlives count as well.
+    ``worst`` (group,) and ``most`` (group, leaf; leaf 0: of any); strikes of blight that a tree outlives count as well.
     """
     patch = patch_factor(LIMIT, h.patchiness, scale)
     for g in range(most.shape[0]):
@@ -229,6 +270,7 @@ def season_bounds(h: Number, levels: Number, scale: Number, support_leaf: Number
             hazard = others + strike_hazard(h, age, np.float32(0.0), patch, level.strikes)
             worst[g] = max(worst[g], hazard)
             most[g, leaf] = -(exp_less_one(-hazard) + h.maimed * exp_less_one(-others)) * MARGIN + TINY
+        most[g, 0] = highest(most[g])
 
 
 @compiled
@@ -259,7 +301,8 @@ def season_kernel(
     trials, trees = alive.shape
     rows, per_row = row_group.size, ground.tree_here.size
     cause, health_loss, struck = found.cause, found.health_loss, found.struck
-    node = nodes_before(ground)
+    node, look = nodes_before(ground), np.zeros((per_row + 7) // 8 * 8, np.uint8)
+    words = look.view(np.uint64)
     chosen, some = np.empty(trees, np.int32), bearing_trees(trees)
     sources, added, more = np.empty(trees, np.int32), np.zeros(trees, np.float32), np.empty(trees, np.float32)
     near_row = np.zeros(rows, np.bool_)
@@ -272,11 +315,12 @@ def season_kernel(
         number, struck_trees = 0, 0
         for row in range(rows):
             g, before, first = row_group[row], number, row * per_row
-            bound = most[g]
-            for i in range(first, first + per_row):
-                chosen[number] = i
-                may = (uniform[t, i] < bound[np.uint16(leaf[t, i])]) | unsupported[t, i] | fallen[t, i]
-                number += int(alive[t, i] & may)
+            for column in range(per_row):
+                i = first + column
+                down = unsupported[t, i] | fallen[t, i]
+                may = alive[t, i] & (down | (uniform[t, i] < most[g, 0]))
+                look[column] = (ALWAYS if down else BY_LEAF) if may else NOT
+            number = pick(look, words, first, uniform[t], leaf[t], most[g], chosen, number)
             for k in range(before, number):
                 look_at(
                     some, k, row, chosen[k] - first, ground, node, site[t], blight_nodes[t], uniform[t], leaf[t],
