@@ -110,7 +110,7 @@ def what_measures_read(dataset: xarray.Dataset) -> xarray.Dataset:
     names = [
         "harvest_year", "harvested_mass", "labour_hours", "trees_lost", "ledger", "net_cash_flow", "leaf",
         "planted_area", "gross_area", "price_luck", "npv", "npv_without_remaining_value", "irr", "payback_year",
-        "peak_borrowing", "trees_planted", "establishment_cost",
+        "peak_borrowing", "trees_planted", "establishment_cost", "sold_mass", "sold_revenue",
     ]  # fmt: skip
     return dataset[names]
 
