@@ -72,15 +72,17 @@ class Costs(ProtectionPrices):
     line_post: float = parameter("money/post", "line post, delivered", low=0)
     end_post: float = parameter("money/post", "end post, delivered", low=0)
     anchor: float = parameter("money/post", "anchor with its cable and tensioner, per row end", low=0)
-    post_height_charge: float = parameter("money/post/m", "what each metre of support above 3 m adds to a post", low=0)
-    wire: float = parameter("money/m", "wire, per metre", low=0)
+    post_height_charge: float = parameter(
+        "money/post/m", "what support above 10 ft (3 m) adds to a post, by its length", low=0
+    )
+    wire: float = parameter("money/m", "wire, by its length", low=0)
     clip: float = parameter("money/tree", "clips, ties and leader pole per tree on wires", low=0)
     stake: float = parameter("money/tree", "single stake with tie, set", low=0)
     support_machine: float = parameter("money/post", "post driver and tractor, per post", low=0)
     # Water, fence, protection, machines
     irrigation_area: float = parameter("money/m2", "mains, drip lines and emitters per planted area", low=0)
     irrigation_source: float = parameter("money", "pump, well or pond and filter for the farm", low=0)
-    fence: float = parameter("money/m", "deer fence, built, per metre", low=0)
+    fence: float = parameter("money/m", "deer fence, built, by its length", low=0)
     fence_shape: float = parameter("1", "fence length over that of one square round all gross area", low=1, high=4)
     net: float = parameter("money/m2", "hail or sun net with its posts, installed", low=0)
     machines: float = parameter("money", "machines bought in the first planting year", low=0)
@@ -191,9 +193,9 @@ class FruitPrice:
     )
     size_price: tuple[float, ...] = parameter(
         "1",
-        "wholesale price by number of fruit in a carton of 40 lb over that of count 100: larger, 72, 80, 88, 100, 113, "
-        "125, 138, 150, 163, smaller (derived: means of 20 quotations of six cultivars, 2014 to 2021, USDA Market "
-        "News; 125 and smaller from eleven of them)",
+        "wholesale price by number of fruit in a carton of 40 lb over that of count 100: larger, 72, 80, 88, 100, "
+        "113, 125, 138, 150, 163, smaller. Derived: means of 20 quotations of six cultivars, 2014 to 2021, USDA "
+        "Market News; 125 and smaller from eleven of them",
         low=0,
         high=3,
         default=(1.17, 1.17, 1.15, 1.12, 1.0, 0.91, 0.90, 0.85, 0.80, 0.80, 0.80),
@@ -215,8 +217,8 @@ class FruitPrice:
     picking_premium: float = parameter("money/bin", "added piece rate (clipped stems, many passes)", low=0, default=0.0)
     pass_price: tuple[float, ...] = parameter(
         "1",
-        "wholesale price of the fruit of each picking pass over the price stated, first pass first, such as a premium "
-        "for first colour and a discount for what comes last; the last value holds on",
+        "wholesale price of the fruit of each picking pass over the price stated, first pass first, such as a "
+        "premium for first colour and a discount for what comes last. The last value holds on",
         low=0,
         high=3,
         default=(1.0,),

@@ -39,8 +39,8 @@ class Replacement:
     )
     reorder_point: float = parameter(
         "1",
-        "order when spares on hand and on order, less gaps and losses expected before delivery, come down to "
-        "this share of the trees planted (assumption: order as soon as a shortage is in sight)",
+        "order when spares on hand and on order, less gaps and losses expected before delivery, come down to this "
+        "share of the trees planted. Assumption: order as soon as a shortage is in sight",
         low=0,
         high=1,
         default=0.0,
@@ -54,8 +54,8 @@ class Replacement:
     )
     expected_loss: tuple[float, ...] = parameter(
         "1",
-        "share of the trees planted that the grower expects to lose in each leaf of the block, leaf 1 first, the last "
-        "value holding on: an order allows for the losses of the years until it comes; empty: for none",
+        "share of the trees planted that the grower expects to lose in each leaf of the block, leaf 1 first; the "
+        "last value holds on. An order allows for the losses of the years until it comes. Empty: for none",
         low=0,
         high=1,
         default=(),
@@ -144,8 +144,8 @@ class Replacement:
     )
     spot_probability: float = parameter(
         "1",
-        "chance in a year that trees to fill a shortage can be bought at short notice, at the late price (assumption; "
-        "in a tight market nurseries are sold out two years ahead: read, [press_tree_market])",
+        "chance in a year that trees to fill a shortage can be bought at short notice, at the late price. "
+        "Assumption; in a tight market nurseries are sold out two years ahead: read, [press_tree_market]",
         low=0,
         high=1,
         default=0.0,
@@ -197,8 +197,8 @@ class Crew:
     )
     turnout_spread: float = parameter(
         "1",
-        "standard deviation between seasons of the share of the crew that can be had; it is never above 1 "
-        "(peaks 8.6-8.8 % short in Washington in 2011 and 2012: read, [press_labour_2013])",
+        "standard deviation between seasons of the share of the crew that can be had. It is never above 1 (peaks "
+        "8.6-8.8 % short in Washington in 2011 and 2012: read, [press_labour_2013])",
         low=0,
         high=0.5,
         default=0.05,
@@ -219,19 +219,18 @@ class WorkRates:
     )
     replanting: float = parameter(
         "1/hour",
-        "gaps filled per labour hour by hand among standing trees; about 333 trees in a worker's day are "
-        "derived for new ground by hand ([press_replanting_2014]); scattered holes are assumed to take four times as "
-        "long",
+        "gaps filled per labour hour by hand among standing trees. About 333 trees in a worker's day are derived for "
+        "new ground by hand ([press_replanting_2014]); scattered holes are assumed to take four times as long",
         low=0.5,
         high=200,
         default=10.0,
     )
     picking: float = parameter(
         "kg/hour",
-        "fruit picked per labour hour, loaders in, drivers and supervision apart (derived: prevailing piece pay of "
+        "fruit picked per labour hour, loaders in, drivers and supervision apart. Derived: prevailing piece pay of "
         "28.26 dollars a bin of 925 lb over the hourly minimum of 17.41, Washington 2022: 1.62 h a bin, 259 kg an "
-        "hour; a good picker's 6 to 7 bins a day are 300 to 350; 4 to 8 bushels or 76 to 152 kg from memory suit tall "
-        "or spot-picked trees)",
+        "hour. A good picker's 6 to 7 bins a day are 300 to 350; 4 to 8 bushels or 76 to 152 kg from memory suit "
+        "tall or spot-picked trees",
         low=5,
         high=1500,
         default=260.0,

@@ -14,7 +14,7 @@ class Phenology:
 
     chill_requirement: float = parameter("1", "chill portions (Dynamic Model) for full bud break", low=10, high=110)
     bloom_heat: float = parameter(
-        "K day", "degree days above 6.1 degC, single sine, from 1 January to full bloom", low=80, high=500
+        "K day", "degree days above 43 °F (6.1 °C), single sine, from 1 January to full bloom", low=80, high=500
     )
     days_to_harvest: float = parameter("day", "days from full bloom to mid harvest", low=70, high=230)
     sunburn_sensitivity: float = parameter("1", "relative to an average cultivar", low=0, high=3, default=1.0)

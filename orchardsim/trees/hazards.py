@@ -28,7 +28,7 @@ class Hazards:
     )
     patchiness: float = parameter(
         "1",
-        "standard deviation of the logarithm of hazards over the ground, smooth over some 20 m (assumption); 0 "
+        "standard deviation of the logarithm of hazards over the ground, smooth over some 65 ft (20 m; assumption); 0 "
         "spreads losses evenly",
         low=0,
         high=1.5,
@@ -64,16 +64,16 @@ class Hazards:
     blight_strike: float = parameter(
         "1",
         "hazard of being struck by fire blight in a bloom of saturating infection weather of a middle year, scion as "
-        "Gala, all bloom open (assumption, set together with the spread of the level)",
+        "Gala, all bloom open. Assumption, set together with the spread of the level",
         low=0,
         high=2,
         default=0.008,
     )
     blight_level_spread: float = parameter(
         "1",
-        "standard deviation of the logarithm of a place's level of fire blight between years of like weather "
-        "(assumption, set so that serious blight strikes 1.5-4 % of orchards a year in an arid region and more in a "
-        "humid one: derived from ten named years of 28, core.ac.uk/works/167113242)",
+        "standard deviation of the logarithm of a place's level of fire blight between years of like weather. "
+        "Assumption, set so that serious blight strikes 1.5-4 % of orchards a year in an arid region and more in a "
+        "humid one. Derived from ten named years of 28, core.ac.uk/works/167113242",
         low=0,
         high=3,
         default=2.8,
@@ -87,16 +87,16 @@ class Hazards:
     )
     blight_lethal_scion: float = parameter(
         "1",
-        "share of strikes on a very young tree that kill it even on an immune stock (assumption; Royal Gala on G.16, "
-        "G.30 and B.9 lost no tree after severe blossom infection: read, Plant Dis. 87:26)",
+        "share of strikes on a very young tree that kill it even on an immune stock (assumption). Royal Gala on G.16, "
+        "G.30 and B.9 lost no tree after severe blossom infection (read, Plant Dis. 87:26)",
         low=0,
         high=1,
         default=0.01,
     )
     blight_lethal_stock: float = parameter(
         "1",
-        "share that a stock as susceptible as M.9 adds to that (derived: 36-100 % of Royal Gala on clones of M.9 and "
-        "M.26 died after severe blossom infection, G.11 25 %: read, Plant Dis. 87:26)",
+        "share that a stock as susceptible as M.9 adds to that (derived). 36-100 % of Royal Gala on clones of M.9 and "
+        "M.26 died after severe blossom infection, and on G.11 25 % (read, Plant Dis. 87:26)",
         low=0,
         high=1,
         default=0.65,
@@ -181,9 +181,9 @@ class Hazards:
     )
     root_width: float = parameter(
         "K",
-        "the same spread for roots; at -8 degC no loss of four stocks whose roots die from about -11 degC on (read, "
-        "HortScience 26:1523) asks for a narrow one, and so do losses below 1 % a year in cold regions where M.9 is "
-        "planted (less than 10 % in ten years at six of the sites of the 1980-81 trial; assumption)",
+        "the same spread for roots (assumption). It is narrow: four stocks whose roots die from about 12 °F (-11 °C) "
+        "on lost none at 18 °F (-8 °C; read, HortScience 26:1523). Cold regions plant M.9 and lose below 1 % a year: "
+        "less than 10 % in ten years at six sites of the 1980-81 trial",
         low=0.1,
         high=8,
         default=0.4,
@@ -303,8 +303,8 @@ class Hazards:
 
     maimed: float = parameter(
         "1",
-        "trees that barely escape, per tree that dies of anything but blight, and keep lasting harm (assumption: at 1 "
-        "girth varies by 0.14 between trees where 0.05 to 0.12 was published)",
+        "trees that barely escape, per tree that dies of anything but blight, and keep lasting harm. Assumption: at "
+        "1 girth varies by 0.14 between trees where 0.05 to 0.12 was published",
         low=0,
         high=10,
         default=0.3,
@@ -315,8 +315,8 @@ class Hazards:
 
     woolly_aphid: float = parameter(
         "1/year",
-        "share of its health that a tree loses to woolly aphids on its roots, stock as M.9, on average ground "
-        "(assumption: trials of stocks hold the usual infestation; more where the pest is known)",
+        "share of its health that a tree loses to woolly aphids on its roots, stock as M.9, on average ground. "
+        "Assumption: trials of stocks hold the usual infestation; more where the pest is known",
         low=0,
         high=0.5,
         default=0.004,

@@ -107,7 +107,7 @@ class Cultivar:
 class TreeGrade:
     """A nursery tree as delivered."""
 
-    trunk_diameter: float = parameter("mm", "trunk diameter at planting, 30 cm above the union", low=4, high=40)
+    trunk_diameter: float = parameter("mm", "trunk diameter at planting, 12 in (30 cm) above the union", low=4, high=40)
     height: float = parameter("m", "height at planting", low=0.2, high=3)
     feathers: float = parameter("1", "side branches of use", low=0, high=25)
     transplant_loss: float = parameter("1", "share that fails in the first leaf when well watered", low=0, high=0.6)
@@ -222,8 +222,8 @@ class Thinning:
     )
     spray_leaves: float = parameter(
         "1",
-        "crop over the target that a spray is meant to leave to hand thinning, since nobody can put fruit back (common "
-        "practice, no source); trees that bear no more are passed over",
+        "crop over the target that a spray is meant to leave to hand thinning, since nobody can put fruit back "
+        "(common practice, no source). Trees that bear no more are passed over",
         low=1,
         high=10,
         default=1.2,

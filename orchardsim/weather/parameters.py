@@ -21,8 +21,8 @@ class MonthlyNormals:
     )
     day_to_day_sd: tuple[float, ...] = parameter(
         "K",
-        "standard deviation of the daily minimum about its month's mean, one for the year or twelve; frost frequencies "
-        "hang on it: 4.5 is an inland place, in spring near water 3.6",
+        "standard deviation of the daily minimum about its month's mean, one for the year or twelve. Frost "
+        "frequencies hang on it: 4.5 is an inland place, in spring near water 3.6",
         low=0.5,
         high=10,
         default=(4.5,),
@@ -51,8 +51,8 @@ class WeatherSettings:
     )
     range_coefficient: float = parameter(
         "1",
-        "radiation over that beyond the air, per root of a kelvin of the day's temperature range: 0.16 inland, 0.19 at "
-        "a coast, whose days are evened out (FAO-56 eq. 50, read); 0: inland, or what a bundled record calls for",
+        "radiation over that beyond the air, per root of a degree (K) of the day's temperature range. 0.16 inland, "
+        "0.19 at a coast (FAO-56 eq. 50, read). 0: inland, or what a bundled record calls for",
         low=0,
         high=0.24,
         default=0.0,
