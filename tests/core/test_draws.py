@@ -102,6 +102,7 @@ def test_a_draw_depends_on_its_address_alone() -> None:
         assert not (other == together).any()
 
 
+@pytest.mark.slow
 def test_filling_runs_on_vectors_in_single_precision() -> None:
     filled(1, range(1), 8)
     one = np.empty((1, 8), np.float32)
