@@ -464,3 +464,17 @@ def test_a_crowded_vigorous_block_asks_for_more_pruning_hours():
         run = run_trees(spindle(name, tree=0.9, row=3.2, site_growth=1.5), PHYSIOLOGY, YEARS, even=True, trials=1)
         hours.append(mean(run, "pruning_hours")[-1])
     assert hours[1] > 1.2 * hours[0]
+
+
+def test_trees_alone_grow_as_tall_as_their_stocks_are_said_to():
+    # Royal Horticultural Society, "Apples and pears: rootstocks": bushes of M.27 1.2 to 1.8 m, M.9 1.8 to 2.4, M.26
+    # 2.4 to 3.0; seedling 4.9 to 5.5 m on pages of the extension services. Within a tenth: mean trees at 5.5 x 7 m.
+    said = {"M.27": (1.2, 1.8), "M.9": (1.8, 2.4), "M.26": (2.4, 3.0), "seedling": (4.9, 5.5)}
+    targets = (0.0, 0.0, 6.0, 6.0, 6.0, 4.0)
+    room = {"rows": 1, "trees_per_row": 4}
+    plan = block(
+        [stock(name) for name in said], "Gala", grade("feathered"), training("wide_standard"), 5.5, 7.0, targets, **room
+    )
+    heights = run_trees(plan, PHYSIOLOGY, 20, trials=1, even=True).values["canopy_height_mean"][-1, 0]
+    for height, (low, high) in zip(heights, said.values(), strict=True):
+        assert 0.9 * low <= height <= 1.1 * high

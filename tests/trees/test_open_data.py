@@ -48,9 +48,8 @@ def test_model_girth_varies_as_trees_of_one_stock_do():
     run = run_trees(spindle(rows=6, trees_per_row=40), PHYSIOLOGY, 15, trials=6, tree_output=True)
     for leaf in (5, 15):
         girth = np.sqrt(run.trees["trunk_area"][leaf - 1])
-        # missed: trees of one stock differ by 0.05 to 0.12 in the data, ours by 0.14 to 0.16 (score, T15);
-        # what is held here is that they differ at least as much, and by less than twice the most
-        assert 0.05 < (girth.std(axis=1) / girth.mean(axis=1)).mean() < 0.24
+        # trees of one stock differ by 0.05 to 0.12 in the data above
+        assert 0.05 < (girth.std(axis=1) / girth.mean(axis=1)).mean() < 0.12
 
 
 @pytest.mark.slow
@@ -73,6 +72,6 @@ def test_model_yield_of_single_trees_is_patchy_and_lasting():
     variation = (crop[14].std(axis=1) / crop[14].mean(axis=1)).mean()
     assert 0.15 < variation < 0.35
     along, across = np.mean([neighbours(grid) for grid in year], axis=0)
-    assert -0.05 < across < 0.6 and 0.0 < along < 0.6
+    assert 0.2 < across < 0.6 and 0.2 < along < 0.6
     lasting = [np.corrcoef(crop[5:9, t].sum(0), crop[9:13, t].sum(0))[0, 1] for t in range(6)]
-    assert np.mean(lasting) > 0.2
+    assert 0.4 < np.mean(lasting) < 0.9
