@@ -88,7 +88,7 @@ def picture(rows: list[dict], trials: int) -> Figure:
                     label=f"{system}, {site}".replace("_", " "),
                 )
         panel.set_title(season.replace("_", " "), fontsize=8)
-        panel.tick_params(labelsize=7)
+        panel.tick_params(labelsize=7, labelbottom=True)
         panel.axhline(0, color="0.6", linewidth=0.5)
     for panel in panels[len(seasons) :]:
         panel.set_axis_off()

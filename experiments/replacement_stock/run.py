@@ -101,7 +101,7 @@ def picture(found: list[dict], trials: int) -> Figure:
     names = [name for name in CONDITIONS if name in found[0]]
     axes.set_yticks(range(len(found)), [", ".join(one[name] for name in names) for one in found], fontsize=6)
     axes.set_xlabel("spares at planting [% of the trees]")
-    axes.invert_yaxis()
+    axes.set_ylim(len(found) - 0.5, -0.5)
     add_footer(
         figure,
         f"Dot: best by mean NPV; bar: shares that cannot be told from it or cost less than {NEAR:g} USD more; stroke: "
