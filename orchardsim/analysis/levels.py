@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -170,7 +171,7 @@ def losing_outcomes(plan: Plan, ledger: Ledger) -> tuple[Losing, ...]:
         losing("debt service not covered in some year", uncovered, asked),
         losing("more years with cash going out than coming in", found.negative_years > ledger.balance.shape[1] / 2),
     ]
-    if plan.finance.credit_line > 0:
+    if math.isfinite(plan.finance.credit_line):
         beyond = found.peak_borrowing - plan.finance.loan_amount > plan.finance.credit_line
         outcomes.append(losing("more borrowed than the credit line holds", beyond))
     return tuple(outcomes)

@@ -6,6 +6,7 @@ import argparse
 import importlib
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 import orchardsim
 from orchardsim.cli.stop import NOTHING, stopping
@@ -29,9 +30,17 @@ COMMANDS = {
 """Command -> one line of help. The module of a command is imported only when the command is called."""
 
 
+class OneLine(argparse.ArgumentParser):
+    """A parser that answers wrong words with one line, as all bad input is answered."""
+
+    def error(self, message: str) -> NoReturn:
+        """One line, exit code 2."""
+        self.exit(2, f"{self.prog}: {message}; --help tells what it takes\n")
+
+
 def parser_for(command: str | None) -> argparse.ArgumentParser:
     """Argument parser; only the named command's own arguments are loaded."""
-    parser = argparse.ArgumentParser(
+    parser = OneLine(
         prog="orchardsim",
         description="Simulate an apple planting plan tree by tree, over many possible seasons.",
         epilog="Estimates for planning, not advice: check prices, structures, sprays and frost work with local "

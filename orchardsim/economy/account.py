@@ -117,7 +117,7 @@ def run_account(
 def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: Finance, steps: int = 50) -> Array:
     """Smallest own cash at the start with which the account never falls below the credit line: (trial,) [money].
 
-    Parameters as :func:`run_account`; a credit line of 0 means no credit at all.
+    Parameters as :func:`run_account`; without a stated credit line there is no credit at all.
 
     Notes
     -----
@@ -125,6 +125,7 @@ def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: 
     """
     trials = cash.shape[0]
     low = np.zeros(trials)
+    credit = finance.credit_line if np.isfinite(finance.credit_line) else 0.0
     # So much cash that nothing is ever borrowed, and of it what the lowest balance leaves untouched: enough whatever
     # interest and tax do, also where a real rate is below zero and debt shrinks by itself.
     plenty = np.abs(cash).sum(axis=(1, 2)) + finance.household_draw * cash.shape[1] + finance.loan_amount * 10.0
@@ -134,7 +135,7 @@ def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: 
     for _ in range(steps):
         middle = 0.5 * (low + high)
         lowest = run_account(cash, deductible, written_off, finance, middle).balance.min(axis=(1, 2))
-        enough = lowest >= -finance.credit_line
+        enough = lowest >= -credit
         high = np.where(enough, middle, high)
         low = np.where(enough, low, middle)
     return high
@@ -152,7 +153,6 @@ def draw_bearable(cash: Array, deductible: Array, written_off: Array, finance: F
     flows shared over the years can be borne, since debts cost interest and balances earn none.
     """
     years = cash.shape[1]
-    line = finance.credit_line if finance.credit_line > 0 else np.inf
     low = np.zeros(cash.shape[0])
     most = finance.opening_cash + finance.loan_amount + cash.sum(axis=(1, 2))
     high = np.maximum(most / years, 0.0)
@@ -163,7 +163,7 @@ def draw_bearable(cash: Array, deductible: Array, written_off: Array, finance: F
         found = run_account(cash - draw[:, None, None] * even, deductible, written_off, without)
         last, owed = found.balance[:, -1, -1], found.debt[:, -1, -1]
         loan_left = owed - np.maximum(-last, 0.0)
-        return np.asarray((last >= loan_left) & (found.balance.min(axis=(1, 2)) >= -line))
+        return np.asarray((last >= loan_left) & (found.balance.min(axis=(1, 2)) >= -finance.credit_line))
 
     bearable = borne(low)
     for _ in range(steps):

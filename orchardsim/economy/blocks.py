@@ -346,14 +346,14 @@ def credit_shortfall(outlays: Sequence[Outlay], finance: Finance) -> tuple[int, 
     outlays : sequence of Outlay
         As :func:`establishment_schedule` gives.
     finance : Finance
-        A credit line of 0 counts as not stated.
+        An infinite credit line is not stated.
 
     Returns
     -------
     (int, float) or None
         Year and missing money, at the end of that year and before any sales or yearly costs.
     """
-    if finance.credit_line <= 0:
+    if math.isinf(finance.credit_line):
         return None
     means = finance.opening_cash + finance.loan_amount + finance.credit_line
     spent = 0.0

@@ -48,7 +48,8 @@ class Indicators:
     irr_without_remaining_value : [1]
     mirr : [1]
     payback_year : [year]
-        First year from which the summed net cash flow, interest included, stays at or above zero; inf if never.
+        First year from which the summed net cash flow, interest included, stays at or above zero; not before half
+        of all that is invested is spent; inf if never.
     discounted_payback_year : [year]
         The same of the discounted flows before interest: discounting already charges for the use of money.
     equivalent_annual_annuity : [money/year]
@@ -132,10 +133,16 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     reinvest = finance.reinvest_rate or rate
     # Pulling trees alone is no investment.
     outlays = [column for column in columns_of("capital") if column != ITEM["old_orchard_removal"]]
-    invested = (yearly[..., outlays] < 0).any(axis=(1, 2))
+    spent = np.cumsum(np.maximum(-yearly[..., outlays], 0.0).sum(axis=2), axis=1)
+    invested = spent[:, -1] > 0
+    # What standing blocks earn before pays nothing back: little is bought yet.
+    bought = (spent >= 0.5 * spent[:, -1:]).argmax(axis=1)
 
     def of_investment(values: Array) -> Array:
         return np.where(invested, values, np.nan)
+
+    def paid_back(values: Array) -> Array:
+        return of_investment(np.maximum(values, bought))
 
     return Indicators(
         npv=value,
@@ -145,8 +152,8 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         irr_roots=np.where(invested, internal.roots, 0),
         irr_without_remaining_value=of_investment(irr(flows).rate),
         mirr=of_investment(mirr(with_value, lending_rates(finance)[0], reinvest)),
-        payback_year=of_investment(payback_year(net)),
-        discounted_payback_year=of_investment(discounted_payback_year(rate, flows)),
+        payback_year=paid_back(payback_year(net)),
+        discounted_payback_year=paid_back(discounted_payback_year(rate, flows)),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
         establishment_cost=-npv(rate, yearly[..., columns_of("capital")].sum(axis=-1)),
         remaining_value=ledger.remaining_value,

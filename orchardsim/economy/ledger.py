@@ -410,7 +410,7 @@ def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
     ----------
     ledger : Ledger
     finance : Finance
-        ``credit_line`` 0 means no credit at all; its ``opening_cash`` is not used.
+        Without a stated ``credit_line`` there is no credit at all; its ``opening_cash`` is not used.
     """
     return reserve_needed(*_before_interest(ledger.flows, finance), finance)
 

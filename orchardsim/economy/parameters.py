@@ -320,7 +320,7 @@ class Finance:
     deposit_share: float = parameter("1", "share of the tree price paid when ordered", low=0, high=1)
     mature_leaf: int = parameter("leaf", "leaf from which a block counts as in full bearing", low=3, high=30)
     credit_line: float = parameter(
-        "money", "most that the bank lends on the running account; 0: not stated", low=0, default=0.0
+        "money", "most that the bank lends on the running account; inf: not stated", low=0, default=float("inf")
     )
     opening_cash: float = parameter("money", "own cash at the start", low=0, default=0.0)
     household_draw: float = parameter("money/year", "money that the household takes out", low=0, default=0.0)

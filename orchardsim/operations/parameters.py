@@ -398,7 +398,7 @@ def check_capacity(where: str, crews: Sequence[Crew], hours: Mapping[str, float]
         raise InputError(
             where,
             f"found crews that can never finish the planting: it takes {asked:,.0f} hours in its busiest year, and "
-            f"they hold {most:.3g} in some {TASK_DAYS['planting']} days; allowed: more workers, hours_per_day or "
+            f"they hold {most:,.0f} in some {TASK_DAYS['planting']} days; allowed: more workers, hours_per_day or "
             "days_per_week for 'planting'",
         )
     if not lacking:

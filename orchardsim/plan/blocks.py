@@ -463,6 +463,11 @@ def _check_training(
             f"{path}: {table.training!r} lets trees spread {training.spread_limit:g} m across rows of {spacing:g} m; "
             "no alley is left"
         )
+    if table.tree_spacing > 2.0 * training.spread_limit:
+        warnings.append(
+            f"{path}: trees {table.tree_spacing:g} m apart never meet: {table.training!r} lets them spread "
+            f"{training.spread_limit:g} m; is the spacing meant?"
+        )
     if training.height_limit > 1.5 * spacing:
         warnings.append(
             f"{path}: {table.training!r} keeps trees of {training.height_limit:g} m in rows of {spacing:g} m; "

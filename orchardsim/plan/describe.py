@@ -28,6 +28,7 @@ TOLD_ABOVE: Final = frozenset(
         "title",
         "units",
         "currency",
+        "usd_rate",
         "price_year",
         "note",
         "name",

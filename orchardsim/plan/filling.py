@@ -67,8 +67,8 @@ def sourced(raw: object, where: str, key: str) -> Sourced:
     return Sourced(raw["value"], raw["unit"], raw["source"], raw["status"], raw.get("money_year"), raw.get("index"))
 
 
-def brought(entry: Sourced, key: str, price_year: int) -> Sourced:
-    """A catalogue entry with its money in another year's, its source saying so; other entries as they are.
+def brought(entry: Sourced, key: str, price_year: int, usd_rate: float = 1.0) -> Sourced:
+    """A catalogue entry with its money in another year's and currency, its source saying so; others as they are.
 
     Parameters
     ----------
@@ -76,16 +76,23 @@ def brought(entry: Sourced, key: str, price_year: int) -> Sourced:
     key : str
         In a plan, such as "costs.fence".
     price_year : int
+    usd_rate : float
+        Money of the plan's currency for one US dollar.
     """
     if CATALOGUE_CURRENCY not in entry.unit:
         return entry
     year, index = terms_of(entry.money_year, entry.index, key)
-    times = factor(index, year, price_year)
-    if times == 1.0:
+    indexed = factor(index, year, price_year)
+    times = indexed * usd_rate
+    if indexed == 1.0 and usd_rate == 1.0:
         return entry
     value = [one * times for one in entry.value] if isinstance(entry.value, list) else entry.value * times
     written = entry.value if not isinstance(entry.value, list) else "values"
-    text = f"{entry.source}; {written} of {year} times {times:.3f} by the {index} index to {price_year}"
+    text = f"{entry.source}; {written} of {year}"
+    if indexed != 1.0:
+        text += f" times {indexed:.3f} by the {index} index to {price_year}"
+    if usd_rate != 1.0:
+        text += f" times {usd_rate:g} by the plan's usd_rate"
     status: Status = "derived" if entry.status == "read" else entry.status
     return dataclasses.replace(entry, value=value, source=text, status=status)
 
@@ -116,12 +123,15 @@ class Filler:
         Receives every number that the user did not state.
     price_year : int
         Year to which the catalogue's money is brought.
+    usd_rate : float
+        Money of the plan's currency for one US dollar, by which the catalogue's money is brought into it.
     """
 
     where: str
     context: UnitContext
     ledger: Ledger
     price_year: int = CATALOGUE_YEAR
+    usd_rate: float = 1.0
 
     def fill(
         self,
@@ -179,7 +189,7 @@ class Filler:
             if stated is not None and name in stated.model_fields_set:
                 values[name] = getattr(stated, name)
             elif name in catalogue:
-                entry = brought(sourced(catalogue[name], catalogue_name, key), key, self.price_year)
+                entry = self.brought(catalogue[name], catalogue_name, key)
                 values[name] = self.read_entry(entry, info, hints[name], catalogue_name, key)
                 self.ledger.note(key, values[name], info.unit, entry.source, entry.status)
             elif each.default is not dataclasses.MISSING:
@@ -200,13 +210,17 @@ class Filler:
             )
         return made(cls, values)
 
+    def brought(self, raw: object, where: str, key: str) -> Sourced:
+        """A catalogue's entry with its money in the plan's year and currency."""
+        return brought(sourced(raw, where, key), key, self.price_year, self.usd_rate)
+
     def read_entry(self, entry: Sourced, info: ParameterInfo, hint: object, where: str, key: str) -> Value:
         """Value of a catalogue's entry in the stage's unit."""
         context = dataclasses.replace(self.context, infinite=True)
         raw: object = entry.value
         if entry.unit not in ("text", "flag"):
-            # Catalogues name money by the currency that they were gathered in or by the word "money"; the plan's
-            # currency takes its place number for number, and the plan is told so where they differ.
+            # Catalogues name money by the currency that they were gathered in or by the word "money"; the value is in
+            # the plan's by now.
             wanted = _money(info.unit, self.context.currency)
             unit = _money(entry.unit.replace(CATALOGUE_CURRENCY, "money"), self.context.currency)
             raw = {"value": entry.value, "unit": info.unit if unit == wanted else unit}

@@ -124,7 +124,7 @@ def _read(raw: RawTable, path: Path | None, where: str, folder: Path) -> Plan:
 
 def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
     ledger = Ledger()
-    filler = Filler(where, context, ledger, table.price_year)
+    filler = Filler(where, context, ledger, table.price_year, _usd_rate(table, where))
     _note_farm_defaults(table, ledger)
     weather = weather_settings(table, filler, folder)
     catalogue = Catalogue({kind: table.own(kind) for kind in KINDS}, filler)
@@ -194,12 +194,22 @@ def _doubts(
     found = price_doubts(sections.market, sold)
     found += order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
     found += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
-    if table.currency != CATALOGUE_CURRENCY:
-        found.append(
-            f"the catalogue's prices and costs are in {CATALOGUE_CURRENCY}; those that the plan does not state are "
-            f"taken as the same number of {table.currency}"
-        )
+    if table.currency == CATALOGUE_CURRENCY and table.usd_rate not in (None, 1.0):
+        found.append(f"usd_rate = {table.usd_rate:g} is not used: the plan's currency is the US dollar")
     return found
+
+
+def _usd_rate(table: PlanBase, where: str) -> float:
+    """Money of the plan's currency for one US dollar, in which the catalogue's prices and costs are."""
+    if table.currency == CATALOGUE_CURRENCY:
+        return 1.0
+    if table.usd_rate is None:
+        raise InputError(
+            where,
+            f"usd_rate: missing; prices and costs that the plan does not state come in US dollars: state how many "
+            f"{table.currency} buy one, such as usd_rate = 0.9",
+        )
+    return table.usd_rate
 
 
 def _note_farm_defaults(table: PlanBase, ledger: Ledger) -> None:

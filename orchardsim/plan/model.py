@@ -260,6 +260,9 @@ class PlanBase(Table):
     title: Name = Field(description="title of the plan")
     units: Literal["us", "metric"] = Field(description="units in which results are shown")
     currency: Literal[CURRENCIES] = Field(description="currency of the plan's money")  # type: ignore[valid-type]
+    usd_rate: Annotated[float, Field(gt=0, le=1e6)] | None = Field(
+        None, description="money of the plan's currency for one US dollar; needed where the currency is another"
+    )
     price_year: Annotated[int, Field(ge=2000, le=2150)] = Field(2024, description="year of the plan's prices and costs")
     calendar_year: Annotated[int, Field(ge=1900, le=2150)] | None = Field(
         None, description="calendar year in which the crop of year 0 is picked; needed by `fit`"

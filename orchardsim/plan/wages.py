@@ -6,7 +6,7 @@ from typing import Final
 
 from orchardsim.core.parameters import parameters_of
 from orchardsim.economy.parameters import Costs
-from orchardsim.plan.filling import Filler, brought, sourced
+from orchardsim.plan.filling import Filler
 from orchardsim.plan.raw import RawTable
 from orchardsim.plan.tables import Table
 
@@ -35,7 +35,7 @@ def following_wages(stated: Table | None, catalogue: RawTable, filler: Filler) -
     infos = parameters_of(Costs)
 
     def built_in(name: str) -> float:
-        entry = brought(sourced(catalogue[name], "catalogue", f"costs.{name}"), f"costs.{name}", filler.price_year)
+        entry = filler.brought(catalogue[name], "catalogue", f"costs.{name}")
         value = filler.read_entry(entry, infos[name], float, "catalogue", f"costs.{name}")
         assert isinstance(value, float)
         return value

@@ -16,6 +16,8 @@ from orchardsim.results.first_numbers import FirstNumbers
 
 MEANING: Final = 46
 """Characters of a meaning on the first screen (wording only)."""
+LEAST_MEANING: Final = 24
+"""Characters below which it is not cut (wording only)."""
 TABLE_LINES: Final = 13
 """Lines of the table of ten numbers with its heads and the blank line before it."""
 
@@ -35,11 +37,14 @@ def opening_text(plan: Plan) -> str:
 
 def state_first_text(found: FirstNumbers, formats: PlanFormats) -> str:
     """The numbers to state first as a table below the opening, a blank line between."""
-    cells = [["State first; a tenth more of each", "now", f"changes NPV by, {formats.currency}"]]
-    for one in found.numbers:
-        change = with_error(one.change, one.error)
-        cells.append([short_meaning(one.meaning, MEANING), now_text(one, formats), change])
-    return "\n" + one_screen(table_pieces(cells))
+    head = ["State first; a tenth more of each", "now", f"changes NPV by, {formats.currency}"]
+    rows = [(one.meaning, now_text(one, formats), with_error(one.change, one.error)) for one in found.numbers]
+    # Meanings are cut until the table fits a screen: long units take their room.
+    for most in range(MEANING, LEAST_MEANING, -1):
+        pieces = table_pieces([head, *([short_meaning(meaning, most), *rest] for meaning, *rest in rows)])
+        if pieces:
+            break
+    return "\n" + one_screen(pieces)
 
 
 def state_first_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:

@@ -341,8 +341,8 @@ def lowest_balance(dataset: xarray.Dataset) -> Array:
 
 def credit_broken(dataset: xarray.Dataset) -> NDArray[np.int64] | None:
     """Year in which each trial first goes beyond the plan's credit line, -1 if never; None if no line is stated."""
-    line = float(dataset.attrs.get("credit_line", 0.0))
-    if line <= 0:
+    line = float(dataset.attrs.get("credit_line", np.inf))
+    if np.isinf(line):
         return None
     # A cent's rounding is no breach.
     beyond = lowest_balance(dataset) < -line - 0.01

@@ -22,6 +22,8 @@ BINDS: Final = 0.9
 SELDOM: Final = 0.05
 """Share of crops below which a target counts as one that hardly ever binds (assumption; wording only)."""
 PRICE_STEP: Final = 0.1
+MANY_LOST: Final = 1 / 3
+"""Share of all trees from which their death is told before any number (assumption; wording only)."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,16 @@ def unpicked_share(dataset: xarray.Dataset) -> float:
         return 0.0
     grown = float(dataset["crop_mass"].sum())
     return max(1.0 - float(dataset["harvested_mass"].sum()) / grown, 0.0) if grown > 0 else 0.0
+
+
+def deadliest_cause(dataset: xarray.Dataset) -> tuple[float, str, float] | None:
+    """Share of all trees that die, the cause of most of these deaths, and its share of them; None where few die [1]."""
+    lost = farm_mean(dataset, "trees_lost").sum("year")
+    left = float(farm_mean(dataset, "trees_alive")[-1]) + float(farm_mean(dataset, "trees_removed").sum())
+    dead = float(lost.sum())
+    if dead == 0 or dead < MANY_LOST * (dead + left):
+        return None
+    return dead / (dead + left), str(lost["cause"].values[lost.argmax("cause")]), float(lost.max()) / dead
 
 
 def price_share(dataset: xarray.Dataset) -> PriceShare | None:

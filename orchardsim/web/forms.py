@@ -26,7 +26,7 @@ NAMES_FROM: Final = {
 }
 """Keys that name an entry of the catalogue -> its kind."""
 FIRST: Final = {
-    "": ("title", "units", "currency", "price_year", "note"),
+    "": ("title", "units", "currency", "usd_rate", "price_year", "note"),
     "site": ("name", "latitude", "elevation", "row_direction", "irrigated", "night_offset", "drainage", "site_growth",
              "replant_site", "protection"),
     "block": ("name", "cultivar", "rootstock", "training", "tree_grade", "row_spacing", "tree_spacing", "row_length",

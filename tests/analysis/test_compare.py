@@ -312,7 +312,7 @@ def test_the_page_and_the_numbers_are_written(found, tmp_path):
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"currency": "EUR"}, "currency"),
+        ({"currency": "EUR", "usd_rate": 1.0}, "currency"),
         ({"units": "us"}, "units"),
         ({"price_year": 2020}, "price_year"),
         ({"finance": {"discount_rate": "0.07 1/year"}}, "finance.discount_rate"),

@@ -114,7 +114,7 @@ def test_bad_input_gets_one_clear_line(plans, tmp_path, capsys):
     other.write_text(PLAN.replace('"us"', '"metric"'), encoding="utf-8")
     line = refused(capsys, "compare", wide, str(other), *QUICK)
     assert "other.toml" in line and "units" in line and "'us'" in line and "'metric'" in line
-    other.write_text(PLAN.replace('"USD"', '"EUR"'), encoding="utf-8")
+    other.write_text(PLAN.replace('"USD"', '"EUR"\nusd_rate = 1.0'), encoding="utf-8")
     assert "currency" in refused(capsys, "compare", wide, str(other), *QUICK)
     assert "no_such.toml" in refused(capsys, "compare", close, str(tmp_path / "no_such.toml"))
     assert not (tmp_path / "out").exists()

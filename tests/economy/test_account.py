@@ -70,6 +70,14 @@ def test_payback_is_of_the_summed_net_cash_flow() -> None:
     assert (cheap < found.payback_year).all()
 
 
+def test_nothing_is_paid_back_before_it_is_bought() -> None:
+    """A standing block earns from year 0 on more than a planting of year 3, ordered in year 2 at most, will cost."""
+    blocks = [block("old", year_planted=-12), block("new", year_planted=3)]
+    ledger, found = run(blocks, quantities(blocks, full_crop=40.0), f=finance(loan_rate=0.0))
+    assert (np.cumsum(ledger.net_cash_flow().sum(axis=2), axis=1) > 0).all()
+    assert ((found.payback_year >= 2) & (found.payback_year <= 3)).all()
+
+
 def test_peak_borrowing_is_the_seasonal_peak() -> None:
     ledger, found = run(q=quantities(two_blocks(), full_crop=9.0))
     debt = -ledger.balance.min(axis=(1, 2))
@@ -334,7 +342,7 @@ def test_bearable_draw_by_hand() -> None:
     cash = np.zeros((1, 4, 4))
     cash[0, 0, 0], cash[0, :, 3] = -100.0, 60.0
     nothing = np.zeros((1, 4))
-    free = finance(loan_rate=0.0, inflation=0.0, household_draw=0.0, opening_cash=0.0, loan_amount=0.0, credit_line=0.0)
+    free = finance(loan_rate=0.0, inflation=0.0, household_draw=0.0, opening_cash=0.0, loan_amount=0.0)
     # (4 x 60 - 100) / 4 = 35 a year.
     assert draw_bearable(cash, nothing, nothing, free)[0] == pytest.approx(35.0, abs=1e-5)
     # A line of 120 is reached in the third quarter of year 0: 100 + 3/4 of the draw = 120.

@@ -259,7 +259,6 @@ def test_the_hash_follows_what_a_run_depends_on(tmp_path):
         ("block.tree_spacing", "1.01 m"),
         ("block.rootstock", "G.41"),
         ("costs.wage", "31 USD/hour"),
-        ("currency", "EUR"),
         ("site.latitude", "35 degree"),
         ("weather.run_length", "4 year"),
         ("block.name", "south"),
@@ -269,6 +268,26 @@ def test_the_hash_follows_what_a_run_depends_on(tmp_path):
         ("packing", {"bin_mass": "800 lb"}),
     ):
         assert load_plan(changed(change)).hash != plain.hash, change
+    assert load_plan(changed(("currency", "EUR"), ("usd_rate", 1.0))).hash != plain.hash
+
+
+def test_catalogue_money_comes_into_the_plan_s_currency():
+    """What is not stated is worth the same at the rate; what is stated stays."""
+    euro = ("currency", "EUR")
+    with pytest.raises(InputError, match=r"usd_rate: missing; .* how many EUR buy one"):
+        load_plan(changed(euro, ("costs", {})))
+    stated = ("costs", {"packing": "0.5 EUR/kg"})
+    dollars, euros = load_plan(changed(("costs", {}))), load_plan(changed(euro, ("usd_rate", 0.5), stated))
+    assert euros.costs.overhead_area == pytest.approx(0.5 * dollars.costs.overhead_area)
+    assert euros.costs.packing == 0.5
+    source = next(one.source for one in euros.assumptions if one.key == "costs.overhead_area")
+    assert source.endswith("times 0.5 by the plan's usd_rate")
+    assert any("usd_rate = 2 is not used" in one for one in load_plan(changed(("usd_rate", 2.0))).warnings)
+
+
+def test_no_credit_and_no_stated_credit_line_differ():
+    assert math.isinf(load_plan(changed()).finance.credit_line)
+    assert load_plan(changed(("finance", {"credit_line": "0 USD"}))).finance.credit_line == 0.0
 
 
 def test_the_hash_does_not_hang_on_the_process():

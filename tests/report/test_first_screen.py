@@ -14,7 +14,7 @@ from orchardsim.report.run.first_screen import headline_lines, notices, part_row
 from orchardsim.report.run.risk import AVERSION_WORDS, aversion_cells, errors_cells
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import shares, summary_document
-from orchardsim.results.notices import loose_targets, price_share, unpicked_share
+from orchardsim.results.notices import deadliest_cause, loose_targets, price_share, unpicked_share
 from tests.results.invented_run import invented_dataset
 from tests.simulation.small_plan import CONFIGS
 
@@ -39,7 +39,7 @@ def test_the_demo_fits_a_screen_and_starts_by_saying_that_it_is_invented(capsys)
     assert lines[-1] == CAUTION_LINE
     assert any(line.startswith("Climate borrowed") for line in lines)
     assert any(line.startswith("Price of") and "of fresh sales" in line for line in lines)
-    assert any(line.startswith("Crop targets that bind in under 5 %") for line in lines)
+    assert any(line.startswith("Crop targets reached in under 5 %") for line in lines)
 
 
 def test_climate_and_missing_rain_are_told_before_any_number():
@@ -127,3 +127,20 @@ def test_the_risk_table_of_a_plan_that_loses_gives_reasons():
     cells += [cell for row in aversion_cells(dataset, RunFormats.of(dataset.attrs))[1:] for cell in row]
     assert "–" not in cells
     assert "never" in cells and "no number to refine" in cells and "none: a future eats all own wealth" in cells
+
+
+def test_a_planting_that_dies_says_of_what():
+    """Half of the trees dead, three of four by frost: told; one of ten dead: not."""
+    run = invented_dataset(trials=4, planting_years=(0,))
+    for name in ("trees_lost", "trees_alive", "trees_removed"):
+        run[name] = run[name] * 0.0
+    run["trees_lost"].loc[{"cause": "winter_cold", "year": 3}] = 30.0
+    run["trees_lost"].loc[{"cause": "voles", "year": 5}] = 10.0
+    run["trees_alive"][{"year": -1}] = 40.0
+    share, cause, part = deadliest_cause(run)
+    assert (share, cause, part) == (pytest.approx(0.5), "winter_cold", pytest.approx(0.75))
+    assert any(
+        "Trees die: 50 % of all" in line and "winter cold" in line for line in notices(run, RunFormats.of(run.attrs))
+    )
+    run["trees_alive"][{"year": -1}] = 360.0
+    assert deadliest_cause(run) is None

@@ -221,7 +221,7 @@ def work_cells(work: LabelWork, formats: RunFormats) -> list[list[str]]:
         ]
     ]
     for row, leaf in enumerate(work.leaves):
-        share, error, grams = work.fresh_share[row], work.fresh_share_error[row], work.fruit_mass[row]
+        share, error, grams = work.fresh_share[row], work.fresh_share_error[row], work.fruit_mass[row] or np.nan
         cells.append(
             [
                 str(leaf),

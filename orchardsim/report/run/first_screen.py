@@ -16,7 +16,7 @@ from orchardsim.report.run_formats import RunFormats, years_text
 from orchardsim.results import attribute, of_farm
 from orchardsim.results.block_results import undone_work
 from orchardsim.results.farm import parts_of_farm
-from orchardsim.results.notices import SELDOM, loose_targets, price_share, unpicked_share
+from orchardsim.results.notices import SELDOM, deadliest_cause, loose_targets, price_share, unpicked_share
 from orchardsim.results.published import beside_published
 
 if TYPE_CHECKING:
@@ -61,9 +61,17 @@ def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """What to know before any number, a sentence each."""
     lines = [*climate_notices(dataset), *standing_notices(dataset, formats), *learned_notice(dataset)]
+    deaths = deadliest_cause(dataset)
+    if deaths is not None:
+        share, cause, part = deaths
+        lines.append(
+            f"Trees die: {percent(share)} of all in these years, {percent(part)} of them by {cause.replace('_', ' ')}."
+        )
     loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
     if loose:
-        lines.append(f"Crop targets that bind in under {percent(SELDOM)} of crops, fruit carried per cm2: {loose}.")
+        lines.append(
+            f"Crop targets reached in under {percent(SELDOM)} of crops; fruit carried per cm2 of trunk: {loose}."
+        )
     undone = {task: share for task, share in undone_work(dataset).shares.items() if share >= LEAST_UNDONE}
     if undone:
         tasks = ", ".join(f"{task.replace('_', ' ')} {percent(share)}" for task, share in undone.items())

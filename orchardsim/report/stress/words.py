@@ -223,7 +223,11 @@ def stress_sentences(found: Stress) -> list[str]:
 
 
 def _reserve_sentence(found: Stress, formats: RunFormats) -> str:
-    line = f"With the credit line of {formats.money(found.credit_line)}" if found.credit_line > 0 else "Without credit"
+    line = (
+        f"With the credit line of {formats.money(found.credit_line)}"
+        if 0 < found.credit_line < math.inf
+        else "Without credit"
+    )
     usual = found.usual.reserve
     season, moment = hardest_reserve(found)
     text = (
@@ -267,7 +271,11 @@ def _named(season: Stressed) -> str:
 
 def explanation_lines(found: Stress) -> list[str]:
     """What the columns mean."""
-    credit = "within the credit line" if found.credit_line > 0 else "solvent without credit (no credit line is stated)"
+    credit = (
+        "within the credit line"
+        if math.isfinite(found.credit_line)
+        else "solvent without credit (no credit line is stated)"
+    )
     return [
         CHOSEN,
         END,
