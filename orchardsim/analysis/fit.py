@@ -51,9 +51,10 @@ from orchardsim.results.fit import (
     FitFindings,
     LevelAnswer,
     SightAnswer,
+    WithoutAnswer,
 )
 from orchardsim.simulation.futures import Levels, draw_future, level_keys
-from orchardsim.simulation.replay import FELT_LEVELS, Replay, Sight, unlinked
+from orchardsim.simulation.replay import FELT_LEVELS, GROWTH_SPREAD, Replay, Sight, unlinked
 
 Array = NDArray[np.float64]
 POINTS: Final = (5, 50, 95)
@@ -156,10 +157,13 @@ def fit(
     new = measurements if isinstance(measurements, Measurements) else read_measurements(measurements, base)
     kept = () if before is None else parse_measurements(as_csv(before.rows), base, LEARNED_FILE).rows
     used = together(kept, new, where)
-    bloom, needs = _bloom(base, used.of("bloom_date"), where)
+    bloom, needs, unknown = _bloom(base, used.of("bloom_date"), where)
     base = _with_needs(base, needs, 1)
+    used = dataclasses.replace(used, rows=tuple(one for one in used.rows if one not in unknown))
+    remarks = [*used.remarks, *_set_aside(base, unknown)]
+    if not used.rows:
+        raise InputError(where, f"nothing is left to learn from: {'; '.join(remarks)}")
     seen = seen_of(base, used.rows, where)
-    remarks = list(used.remarks)
     rng = np.random.default_rng(seed)
     if len(seen.sights):
         replay = Replay(base, seen.sights, seed)
@@ -181,10 +185,11 @@ def fit(
     )
     file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in used.rows))
     sights: tuple[SightAnswer, ...] = ()
+    without: tuple[WithoutAnswer, ...] = ()
     conflicts: tuple[ConflictAnswer, ...] = ()
     if answer is not None:
         say("holding measurements back to check")
-        sights = _sights(base, seen, answer, first, table, replay, rng)
+        sights, without = _sights(base, seen, answer, first, table, replay, rng)
         conflicts = tuple(_conflict(base, one, seen, first) for one in answer.conflicts)
     assert base.calendar_year is not None
     findings = FitFindings(
@@ -195,6 +200,7 @@ def fit(
         seasons=tuple(str(base.calendar_year + year) for year in sorted({one.year for one in used.rows})),
         levels=_level_answers(base, fitted, seed, draws),
         sights=sights,
+        without=without,
         conflicts=conflicts,
         misfit=1.0 if answer is None else answer.misfit,
         bloom=bloom,
@@ -245,9 +251,11 @@ def _tables(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], whic
 
 def _bloom(
     plan: Plan, rows: Sequence[Measurement], where: str
-) -> tuple[tuple[BloomAnswer, ...], dict[str, dict[str, list[float]]]]:
+) -> tuple[tuple[BloomAnswer, ...], dict[str, dict[str, list[float]]], list[Measurement]]:
+    """What bloom dates tell of each cultivar, its needs, and the dates whose season the record does not hold."""
+    unknown: list[Measurement] = []
     if not rows:
-        return (), {}
+        return (), {}, unknown
     if plan.weather.record is None:
         raise InputError(
             where, f"line {rows[0].line}: bloom dates need a weather record (weather.record) of their seasons"
@@ -265,11 +273,8 @@ def _bloom(
                 where, f"line {one.line}: the bloom date of block {one.block} needs its row group; it has several"
             )
         if plan.calendar_year + one.year not in known:
-            raise InputError(
-                where,
-                f"line {one.line}: the weather record does not hold the season {plan.calendar_year + one.year} of this "
-                f"bloom date; it holds {min(known)} to {max(known)}",
-            )
+            unknown.append(one)
+            continue
         by_cultivar.setdefault(groups[one.label].cultivar_name, []).append(one)
     answers, needs = [], {}
     for cultivar, own in by_cultivar.items():
@@ -287,7 +292,16 @@ def _bloom(
             "chill_requirement": [before.chill_requirement, chill],
             "bloom_heat": [before.bloom_heat, heat],
         }
-    return tuple(answers), needs
+    return tuple(answers), needs, unknown
+
+
+def _set_aside(plan: Plan, unknown: Sequence[Measurement]) -> list[str]:
+    """Bloom dates that were set aside, in words."""
+    return [
+        f"the bloom date {one.date.isoformat()} of {one.label} was set aside: of the weather record's whole seasons in "
+        f"use none is {(plan.calendar_year or 0) + one.year}"
+        for one in unknown
+    ]
 
 
 # ---- answers --------------------------------------------------------------------------------------------------------
@@ -347,9 +361,13 @@ def _band(values: Array) -> Band:
 
 def _sights(
     plan: Plan, seen: Seen, answer: Answer, first: Table, table: Table, replay: Replay, rng: np.random.Generator
-) -> tuple[SightAnswer, ...]:
-    """Every sight beside what was expected: before, after, and from all other families and seasons."""
+) -> tuple[tuple[SightAnswer, ...], tuple[WithoutAnswer, ...]]:
+    """Every sight beside what was expected: before, after, and from all other families and seasons.
+
+    And what growth would be without each family and season.
+    """
     held: dict[int, Band] = {}
+    without: list[WithoutAnswer] = []
     groups = list(dict.fromkeys(seen.groups))
     if len(groups) > 1:
         for group in groups:
@@ -361,6 +379,7 @@ def _sights(
                 conflicts=conflicts, prior=first.part(rest),
             )  # fmt: skip
             levels = levels_of_parts(replay.plan, other.parts, other.found.draws)
+            without += _growth_without(plan, replay.plan, group, levels)
             bands = _expected(seen, answer, levels, rng)
             held |= {place: bands[place] for place in out}
     noise = rng.multivariate_normal(np.zeros(len(seen.values)), seen.errors, size=len(first.values))
@@ -368,7 +387,7 @@ def _sights(
     levels = levels_of_parts(replay.plan, answer.parts, answer.found.draws)
     after = _expected(seen, answer, levels, rng)
     assert plan.calendar_year is not None
-    return tuple(
+    answers = tuple(
         SightAnswer(
             one.measure + (f" of {one.cause}" if one.cause else ""),
             seen.labels[place],
@@ -382,6 +401,18 @@ def _sights(
         )
         for place, one in enumerate(seen.sights)
     )
+    return answers, tuple(without)
+
+
+def _growth_without(plan: Plan, replayed: Plan, group: tuple[str, int], levels: Array) -> list[WithoutAnswer]:
+    """Growth of each measured row group at levels (draw, level) as trees feel them, learned without some sights."""
+    assert plan.calendar_year is not None
+    season = str(plan.calendar_year + group[1])
+    middles = np.exp(GROWTH_SPREAD * np.median(levels[:, : len(replayed.labels)], axis=0))
+    return [
+        WithoutAnswer(f"growth of {label}", group[0], season, float(middle))
+        for label, middle in zip(replayed.labels, middles, strict=True)
+    ]
 
 
 def _season(year: int, day: int, measure: str) -> str:

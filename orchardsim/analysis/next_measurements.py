@@ -50,7 +50,11 @@ WHEN: Final = {
 _WHEN_ORDER: Final = (
     "at pink bud", "after June drop, before thinning", "at harvest", "in autumn", "after leaf fall"
 )  # fmt: skip
-UNITS: Final = {"trunk_girth": "mm", "height": "m", "fruit_mass": "g", "yield": "kg"}
+UNITS: Final = {
+    "metric": {"trunk_girth": "mm", "height": "m", "fruit_mass": "g", "yield": "kg"},
+    "us": {"trunk_girth": "inch", "height": "ft", "fruit_mass": "oz", "yield": "lb"},
+}
+"""Units on the field sheet by those of the plan."""
 
 
 def candidate_sights(plan: Plan, seasons: Sequence[int]) -> list[tuple[Sight, str, int]]:
@@ -188,18 +192,19 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
     by_tree = tuple(dict.fromkeys(one.measure for one in mine if _by_tree(one.measure)))
     by_label = tuple(dict.fromkeys((one.label, one.measure) for one in mine if not _by_tree(one.measure)))
     assert plan.calendar_year is not None
+    units = plan.units
     return FieldSheet(
         title=plan.title,
         season=str(plan.calendar_year + season),
         trees=tuple(trees),
-        measures=tuple((measure, *_unit_and_tool(measure), _when(measure)) for measure in by_tree),
-        whole=tuple((label, measure, *_unit_and_tool(measure), _when(measure)) for label, measure in by_label),
+        measures=tuple((measure, *_unit_and_tool(measure, units), _when(measure)) for measure in by_tree),
+        whole=tuple((label, measure, *_unit_and_tool(measure, units), _when(measure)) for label, measure in by_label),
         meanings={one.measure: KINDS[one.measure].meaning for one in mine},
     )  # fmt: skip
 
 
-def _unit_and_tool(measure: str) -> tuple[str, str]:
-    return UNITS.get(measure, ""), next(iter(KINDS[measure].tools))
+def _unit_and_tool(measure: str, units: str) -> tuple[str, str]:
+    return UNITS[units].get(measure, ""), next(iter(KINDS[measure].tools))
 
 
 def _when(measure: str) -> str:

@@ -59,7 +59,12 @@ def execute(options: argparse.Namespace) -> int:
         record=_record(options.plan, options.out) if options.out is not None else None,
         say=tell,
     )
-    return answered(options, command)
+    code = answered(options, command)
+    if not options.json:
+        plan = options.plan.name if options.out is None else options.out / options.plan.name
+        kept = f"With --out DIR, DIR/{plan} carries" if options.out is None else f"{plan} carries"
+        print(f"{kept} what was learned. Next: orchardsim run {plan if options.out is not None else f'DIR/{plan}'}")
+    return code
 
 
 def _record(plan: Path, out: Path) -> str | None:

@@ -6,6 +6,7 @@ import csv
 import datetime
 import io
 import math
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -87,6 +88,12 @@ KINDS: Final[dict[str, MeasureKind]] = {
     "bloom_date": MeasureKind("day", 0, 0, {"eye": Tool(2.0, 0.0, 0.0)}, "day of full bloom; the date itself", _BLOOM),
 }  # fmt: skip
 """Measures by name. Errors of tools are assumptions: ask two people to measure the same ten trees for your own."""
+ALSO_CALLED: Final = {
+    "girth": "trunk_girth", "circumference": "trunk_girth", "perimeter": "trunk_girth", "caliper": "trunk_diameter",
+    "cross_section": "trunk_area", "weight": "fruit_mass", "harvest": "yield", "blossom": "flower_clusters",
+}  # fmt: skip
+"""Words in a measure's name that say another way what is meant."""
+DECIMAL_COMMA: Final = re.compile(r"[+-]?\d+,\d+")
 TRUNK: Final = ("trunk_girth", "trunk_diameter", "trunk_area")
 TREES_OF_BLOCK: Final = ("yield", "dead_trees")
 """Of a row or block these are totals, not means of trees."""
@@ -205,9 +212,6 @@ def parse_measurements(text: str, plan: Plan, where: str) -> Measurements:
     _check_single_trees(rows, where)
     used, few = _enough(rows)
     remarks += few
-    ahead = [one for one in used if one.date > datetime.date.today()]
-    if ahead:
-        remarks.append(f"{len(ahead)} rows have a day to come, the first in line {min(one.line for one in ahead)}")
     if not used:
         raise InputError(
             where,
@@ -232,7 +236,7 @@ def _readings(text: str, where: str) -> Iterator[tuple[int, dict[str, str]]]:
     _check_header(header, where)
     for line, cells in lines:
         if len(cells) > len(header):
-            raise InputError(where, f"line {line}: found {len(cells)} cells, allowed {len(header)} as in the header")
+            raise InputError(where, f"line {line}: {_too_many(header, cells)}")
     columns = measured_columns(header, KINDS)
     if columns:
         yield from readings(header, lines, columns, where)
@@ -247,6 +251,15 @@ def _readings(text: str, where: str) -> Iterator[tuple[int, dict[str, str]]]:
         yield line, {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
 
 
+def _too_many(header: list[str], cells: list[str]) -> str:
+    """What is wrong with a line of too many cells: a number with a decimal comma falls into two."""
+    at = header.index("value") if "value" in header else 0
+    pair = ",".join(cell.strip() for cell in cells[at : at + 2])
+    comma = len(cells) == len(header) + 1 and "value" in header and DECIMAL_COMMA.fullmatch(pair)
+    hint = f"; {quoted(pair)} looks like a decimal comma: write {pair.replace(',', '.')}" if comma else ""
+    return f"found {len(cells)} cells, allowed {len(header)} as in the header{hint}"
+
+
 def _check_header(header: list[str], where: str) -> None:
     for mark, name in ((";", "semicolons"), ("\t", "tabs")):
         if len(header) == 1 and mark in header[0]:
@@ -259,12 +272,16 @@ def _check_header(header: list[str], where: str) -> None:
 def _measurement(given: Mapping[str, str], plan: Plan, where: str, line: int) -> Measurement:
     measure = given["measure"].lower().replace(" ", "_")
     if measure not in KINDS:
-        raise InputError(where, f"measure: unknown {quoted(given['measure'])}, {nearest_names(measure, KINDS)}")
+        meant = next((name for word, name in ALSO_CALLED.items() if word in measure), None)
+        hint = nearest_names(measure, KINDS) if meant is None else f"did you mean {meant!r}?"
+        raise InputError(where, f"measure: unknown {quoted(given['measure'])}, {hint}")
     kind = KINDS[measure]
     try:
         date = datetime.date.fromisoformat(given["date"])
     except ValueError:
         raise InputError(where, f"date: found {quoted(given['date'])}, expected year-month-day as 2024-11-05") from None
+    if date > datetime.date.today():
+        raise InputError(where, f"date: found {date.isoformat()}, a day to come; allowed up to today")
     block, label = _place(given.get("block", ""), plan, where)
     row, tree = (_whole(given.get(name, ""), name, where) for name in ("row", "tree"))
     label = _check_tree(block, label, row, tree, where)
@@ -363,6 +380,11 @@ def _value(
     try:
         number = float(written)
     except ValueError:
+        if DECIMAL_COMMA.fullmatch(written):
+            point = written.replace(",", ".")
+            raise InputError(
+                where, f"value: found {quoted(written)}, a decimal comma; write a point: {point}"
+            ) from None
         raise InputError(
             where, f"value: found {quoted(written)}, expected a number; units go into the column unit"
         ) from None
@@ -514,10 +536,10 @@ def _enough(rows: list[Measurement]) -> tuple[list[Measurement], list[str]]:
         else:
             few[key] = trees[key]
     return kept, [
-        f"{measure} of {label or block} on {date} has {count} {'tree' if count == 1 else 'trees'}, too few to tell of "
-        "the row; it was set aside"
+        f"{measure.replace('_', ' ')} of {label or block} on {date}: {count} {'tree' if count == 1 else 'trees'}, too "
+        "few to tell of the row; set aside"
         for (measure, date, block, label), count in few.items()
-    ]  # fmt: skip
+    ]
 
 
 def together(kept: Iterable[Measurement], new: Measurements, where: str) -> Measurements:

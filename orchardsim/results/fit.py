@@ -82,6 +82,16 @@ class SightAnswer:
 
 
 @dataclass(frozen=True)
+class WithoutAnswer:
+    """A level's middle, learned from all but one kind and season of readings."""
+
+    key: str
+    family: str
+    season: str
+    middle: float
+
+
+@dataclass(frozen=True)
 class ConflictAnswer:
     """Sights that do not agree with what was known before: in words, and how unlikely they are."""
 
@@ -132,6 +142,7 @@ class FitFindings:
     seasons: tuple[str, ...]
     levels: tuple[LevelAnswer, ...]
     sights: tuple[SightAnswer, ...]
+    without: tuple[WithoutAnswer, ...]
     conflicts: tuple[ConflictAnswer, ...]
     misfit: float
     bloom: tuple[BloomAnswer, ...]

@@ -49,6 +49,7 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         "published": _published(dataset),
         "npv_of_parts": _npv_of_parts(dataset),
         "rests_on": _rests_on(dataset),
+        "learned": list(dict.fromkeys(level for level, _ in attribute(dataset, "learned") or [])),
     }
 
 

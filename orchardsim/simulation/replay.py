@@ -279,10 +279,9 @@ def level_normals(plan: Plan, levels: Levels) -> tuple[tuple[str, ...], Array]:
     """
     names: list[str] = []
     columns: list[Array] = []
-    spread = math.sqrt(sum(OPEN_LEVELS[name].spread ** 2 for name in GROWTH_LEVELS))
     for column, label in enumerate(plan.labels):
         names.append(f"growth of {label}")
-        columns.append(np.log(levels.growth[:, column]) / spread)
+        columns.append(np.log(levels.growth[:, column]) / GROWTH_SPREAD)
     for level in ("fruit_set", "fruit_size", "thinning_skill", "winter_cold", "hazard_level"):
         row = OPEN_LEVELS[level]
         values = levels.values[level]
@@ -299,5 +298,7 @@ def level_normals(plan: Plan, levels: Levels) -> tuple[tuple[str, ...], Array]:
 
 
 GROWTH_LEVELS: Final = ("site_growth", "stock_by_site", "cultivar_by_site")
+GROWTH_SPREAD: Final = math.sqrt(sum(OPEN_LEVELS[name].spread ** 2 for name in GROWTH_LEVELS))
+"""Log standard deviation of growth in the table of levels, that of a row group's number of unit spread."""
 FELT_LEVELS: Final = (*GROWTH_LEVELS, "fruit_set", "fruit_size", "thinning_skill", "winter_cold", "hazard_level")
 """Open levels that trees in the ground can tell of."""

@@ -75,6 +75,10 @@ def test_two_trees_are_too_few_and_said_so():
         (["2019-11-18,first_row,2,3,trunk_girth,60,mm,,,"], "rows 1 to 1"),
         (["2019-11-18,frist_row,1,3,trunk_girth,60,mm,,,"], "did you mean 'first_row'"),
         (["2019-11-18,first_row,1,3,trunk_grith,60,mm,,,"], "did you mean 'trunk_girth'"),
+        (["2999-11-18,first_row,1,3,trunk_girth,60,mm,,,"], "a day to come"),
+        (["2019-11-18,first_row,1,3,trunk_circumference,60,mm,,,"], "did you mean 'trunk_girth'?"),
+        (['2019-11-18,first_row,1,3,trunk_girth,"4,9",cm,,,'], "a decimal comma; write a point: 4.9"),
+        (["2019-11-18,first_row,1,3,trunk_girth,4,9,cm,,,"], "looks like a decimal comma: write 4.9"),
         (["2018-11-18,first_row,1,3,trunk_girth,60,mm,,,"], "before block first_row was planted"),
         (["18.11.2019,first_row,1,3,trunk_girth,60,mm,,,"], "year-month-day"),
         (["2019-11-18,first_row,1,3,trunk_girth,60,mm,pole,,"], "tape"),
@@ -102,10 +106,6 @@ def test_bad_input_gets_one_line(lines, words):
 def test_a_spreadsheet_with_other_separators_is_told(mark, name):
     with pytest.raises(InputError, match=f"parted by {name}, expected commas"):
         parse_measurements(HEAD.replace(",", mark), PLAN, "m.csv")
-
-
-def test_days_to_come_are_told():
-    assert "a day to come, the first in line 2" in parsed(*girths(date="2999-11-18")).remarks[0]
 
 
 def test_reading_errors_are_no_shrinkage():

@@ -18,6 +18,9 @@ FEW_EFFECTIVE: Final = 0.8
 MOST_NAMED: Final = 6
 FIRST: Final = 4
 """Sentences on what was learned that stand first on the first screen (wording only)."""
+PULLS: Final = 0.1
+"""Share by which a level's middle moves without some readings, from which they are named (wording only)."""
+GROWN: Final = ("trunk_area", "height")
 MUCH: Final = 0.25
 """Share of a spread taken away from which a level is named in the sentences."""
 
@@ -102,7 +105,7 @@ def _untold(found: FitFindings) -> list[str]:
 def _conflicts(found: FitFindings) -> list[str]:
     said = [
         f"In conflict with what was known before: {one.family} of {one.season} (chance {_chance(one.chance)}): "
-        f"{one.hint}. It was given so much error that it hardly counts."
+        f"{one.hint}. It was given so much more error that it pulls less."
         for one in found.conflicts
     ]
     if found.misfit > 1.0:
@@ -112,13 +115,31 @@ def _conflicts(found: FitFindings) -> list[str]:
         )
     growth = [one for one in found.levels if one.key.startswith("growth of ") and one.told >= MUCH]
     best = max(growth, key=lambda one: one.told, default=None)
-    if best is not None and best.unexpected:
+    said += _pulls(found, best)
+    if not said and found.sights:
+        said.append("Nothing measured conflicts with what was known before.")
+    return said
+
+
+def _pulls(found: FitFindings, best: LevelAnswer | None) -> list[str]:
+    """Which readings moved the best-known growth, and whether to build on it."""
+    if best is None:
+        return []
+    own = [one for one in found.without if one.key == best.key]
+    moved = [one for one in own if abs(one.middle / best.after[1] - 1) >= PULLS]
+    wrong = any(one.foretold is False and one.measure in GROWN for one in found.sights)
+    doubtful = bool(moved) and (wrong or best.unexpected or any(one.family == "growth" for one in found.conflicts))
+    said = []
+    if moved:
+        parts = [f"{number(one.middle, 2)} without {one.family} of {one.season}" for one in moved]
+        said.append(f"{_sentence(best.words)}: {number(best.after[1], 2)} from all readings, {_listed(parts)}.")
+    if doubtful:
+        said.append("These readings disagree: measure the same trees once more before you build on that growth.")
+    if best.unexpected:
         said.append(
             f"{_sentence(best.words)} lies beyond what 9 of 10 rows would show: make sure of stock, cultivar and units "
             "before you put it down to the ground."
         )
-    if not said and found.sights:
-        said.append("Nothing measured conflicts with what was known before.")
     return said
 
 
@@ -209,8 +230,13 @@ def fit_screen(found: FitFindings, following: NextAnswer | None = None, waiting:
     """The short answer: what was learned, and where it was asked what waiting is worth and what to measure next."""
     asked: list[Pieces] = [sentence_pieces(wait_sentences(waiting))] if waiting is not None else []
     asked += next_pieces(following) if following is not None else []
-    said = sentence_pieces(fit_sentences(found))
-    return one_screen(sentence_pieces([found.title]), said[:FIRST], *asked, said[FIRST:])
+    said, aside = sentence_pieces(fit_sentences(found)), sentence_pieces(_remarks(found))
+    return one_screen(sentence_pieces([found.title]), said[:1], aside, said[1:FIRST], *asked, said[FIRST:])
+
+
+def _remarks(found: FitFindings) -> list[str]:
+    """What was set aside and the like, as sentences."""
+    return [f"{_sentence(line)}." for line in found.remarks]
 
 
 def fit_text(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:
@@ -224,7 +250,7 @@ def fit_text(found: FitFindings, following: NextAnswer | None = None, waiting: W
 def fit_table(found: FitFindings) -> str:
     """What was learned: sentences, every level before and after, every measurement."""
     parts = [found.title, "", *(f"  {line}" for line in fit_sentences(found))]
-    parts += [f"  {line[0].upper()}{line[1:]}." for line in found.remarks]
+    parts += [f"  {line}" for line in _remarks(found)]
     cells, seen = level_cells(found), sight_cells(found)
     parts += ["", *text_columns(cells, left=range(len(cells[0])))]
     if found.sights:

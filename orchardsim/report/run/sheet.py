@@ -128,6 +128,9 @@ def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
             text = f"{value:.2f} {formats.currency}/hour"
         said = "stated in the plan" if one["status"] == "stated" else f"the program's, {one['status']}"
         lines.append(f"{one['what']}: {text} ({said})")
+    learned = [name.replace("_", " ") for name in summary["sheet"].get("learned", [])]
+    if learned:
+        lines.append(f"measured trees, by futures.learned, for {', '.join(learned)}")
     return lines
 
 
