@@ -38,12 +38,12 @@ def folder(tmp_path):
 def test_a_plan_carries_what_was_learned(folder):
     plan = load_plan(folder / "plan.toml")
     drawn = plan.futures.drawn("site_growth", ["first_row", "next_rows"], Streams(1), range(400))
-    # first row: exp(0.30 (sqrt(0.8) 1.0 + sqrt(0.2) 0.5)); the other block has its own part still open
-    assert np.log(drawn[:, 0]).mean() == pytest.approx(0.30 * (0.8**0.5 + 0.5 * 0.2**0.5), abs=0.01)
+    # first row: exp(0.30 sqrt(0.5) (1.0 + 0.5)), half of the variance the farm's; the other block has its own part open
+    assert np.log(drawn[:, 0]).mean() == pytest.approx(0.30 * (0.5**0.5 + 0.5 * 0.5**0.5), abs=0.01)
     assert np.log(drawn[:, 0]).std() < 0.03
-    assert np.log(drawn[:, 1]).std() == pytest.approx(0.30 * 0.2**0.5, rel=0.15)
+    assert np.log(drawn[:, 1]).std() == pytest.approx(0.30 * 0.5**0.5, rel=0.15)
     assert plan.with_known_futures().futures.drawn("site_growth", ["first_row"], Streams(1), range(2)) == pytest.approx(
-        np.exp(0.30 * (0.8**0.5 + 0.5 * 0.2**0.5)), rel=1e-3
+        np.exp(0.30 * (0.5**0.5 + 0.5 * 0.5**0.5)), rel=1e-3
     )
     assert plan.hash != PLAN.hash
 
