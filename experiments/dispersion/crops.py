@@ -16,7 +16,8 @@ from orchardsim.core.handover import SeasonDrivers
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.plan.catalogue import built_in
-from orchardsim.season import frost, season_drivers_for
+from orchardsim.season import frost
+from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.phenology import STAGES
 from orchardsim.simulation.seasons import REGION_OFFSETS, SeasonLibrary, build_library

@@ -28,7 +28,7 @@ import numpy as np
 from orchardsim import __version__
 from orchardsim.core.streams import Streams
 from orchardsim.plan.catalogue import built_in
-from orchardsim.season import season_drivers_for
+from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.simulation.trial_range import RANGE_TRIALS
 from orchardsim.weather.bundled import bundled_record_path

@@ -8,7 +8,7 @@ import numpy as np
 
 from orchardsim.core.handover import SeasonWeather, WeatherSample
 from orchardsim.plan import Plan
-from orchardsim.season import season_drivers_for
+from orchardsim.season.drivers import season_drivers_for
 from orchardsim.weather.sampling import whole_record_windows
 
 KILL_LEVELS: Final = (0.3, 0.9)

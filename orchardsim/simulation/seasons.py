@@ -13,7 +13,7 @@ from orchardsim.core.handover import SeasonDrivers, SeasonWeather, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.plan.catalogue import built_in
-from orchardsim.season import season_drivers_for
+from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.frost import crop_after_frost
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.simulation.standing import SEED, Standing, standing_levels

@@ -299,7 +299,7 @@ def test_report_command_rebuilds_the_same_report(tmp_path, capsys):
 def test_importing_the_room_is_quick_and_draws_nothing_in():
     code = (
         "import sys, orchardsim.report, orchardsim.results; "
-        "print([m for m in ('matplotlib', 'jinja2', 'xarray', 'netCDF4', 'scipy') if m in sys.modules])"
+        "print([m for m in ('matplotlib', 'jinja2', 'xarray', 'netCDF4', 'scipy', 'numba') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -6,7 +6,7 @@ import numpy as np
 
 from orchardsim.core.streams import Streams
 from orchardsim.plan.catalogue import built_in, entries
-from orchardsim.season import season_drivers_for
+from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.parameters import WeatherSettings

@@ -9,7 +9,8 @@ import pytest
 
 from orchardsim.core.calendar import WINDOW_DAYS
 from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
-from orchardsim.season import drivers, frost, season_drivers, season_drivers_for
+from orchardsim.season import drivers, frost
+from orchardsim.season.drivers import season_drivers, season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.prepare import daylight
 from orchardsim.season.summary import frost_years

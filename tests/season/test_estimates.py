@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 
 from orchardsim.season import evapotranspiration as et
-from orchardsim.season import season_drivers
+from orchardsim.season.drivers import season_drivers
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.prepare import prepare
 

@@ -7,7 +7,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from orchardsim.season import fruit_weather, season_drivers
+from orchardsim.season import fruit_weather
+from orchardsim.season.drivers import season_drivers
 from orchardsim.season.parameters import BlockSite
 from tests.season.test_drivers import CULTIVAR
 

@@ -124,8 +124,8 @@ def weather_history(
     -------
     WeatherHistory
     """
-    from orchardsim.season import season_drivers_for
     from orchardsim.season.degree_days import degree_days_sine
+    from orchardsim.season.drivers import season_drivers_for
     from orchardsim.season.parameters import BlockSite
 
     if not cultivars:
