@@ -52,6 +52,8 @@ OPTIONS: Final[dict[str, Any]] = {
 UNUSED: Final = 30 * 86_400
 """Seconds after which the code of a version that was not used is thrown out (our own choice: a month)."""
 ANNOUNCEMENT: Final = "compiling once, up to half a minute; later runs start at once"
+LAST_MADE: Final = "year.fall_leaf-*.nbi"
+"""Code of the loop over trees that a year comes to last: where it is, all is. Seasons have loops of their own."""
 _log: Final = logging.getLogger("orchardsim")
 
 llvmlite.binding.set_option("orchardsim", f"-runtime-memory-check-threshold={ALIAS_CHECKS}")
@@ -143,9 +145,7 @@ def to_compile(in_memory: bool) -> bool:
         They are copies of this process; else they have it from the cache folder, if there is one.
     """
     folder = _cache_folder()
-    if _announce.cache_info().currsize or (folder is None and not in_memory):
-        return False
-    return folder is None or not any(Path(folder).glob("*.nbi"))
+    return in_memory if folder is None else not any(Path(folder).glob(LAST_MADE))
 
 
 @functools.cache

@@ -34,8 +34,9 @@ NO_TASK: Final = -1
 WAIT: Final = 0.5
 """Seconds between looks for an interrupt, where waiting itself cannot be interrupted."""
 
-_processes: dict[str, bool] = {"ours": False}
-"""Whether this process is the command line's own, so that copies of it are safe: no stranger's threads or devices."""
+_processes: dict[str, bool] = {"ours": False, "compiled": False}
+"""Whether this process is the command line's own, so that copies of it are safe: no stranger's threads or devices; and
+whether it has done a task, so that what tasks compile is made."""
 _open_pool: contextvars.ContextVar[WorkerPool | None] = contextvars.ContextVar("open_pool", default=None)
 
 
@@ -122,6 +123,7 @@ class WorkerPool:
         if self.jobs > 1 and len(tasks) > 1 and _to_compile():  # once for all
             number, (function, arguments) = waiting.popleft()
             yield number, function(*arguments)
+            _processes["compiled"] = True
         self._start(len(waiting))
         if not self._workers or len(waiting) < 2:
             for number, (function, arguments) in waiting:
@@ -183,7 +185,7 @@ def _copies() -> bool:
 def _to_compile() -> bool:
     """Whether one task should come first, so that workers need not compile what it compiles."""
     compiled = sys.modules.get("orchardsim.core.compiled")  # where it is missing, tasks compile nothing
-    return compiled is not None and bool(compiled.to_compile(_copies()))
+    return compiled is not None and not _processes["compiled"] and bool(compiled.to_compile(_copies()))
 
 
 class _Fresh:
