@@ -32,15 +32,16 @@ def execute(options: argparse.Namespace) -> int:
     check_weather(plan.weather)
     if not options.json:
         print("\n".join(plan_lines(plan)) if options.all else opening_text(plan), flush=True)
-    found, command = None, numbers_to_state(plan)
+    found, command = None, None
     if plan.blocks and not options.unsimulated:
         tell("the ten numbers to state first take a small simulation of some seconds (--unsimulated leaves it out)")
+        command = numbers_to_state(plan)
         found = command.find(None, lambda step: None)
     print_answer(
         options,
-        screen=lambda: command.screen(found) if found else "",
-        everything=lambda: command.text(found) if found else "",
-        document=lambda: command.document(found) if found else check_document(plan, None),
+        screen=lambda: command.screen(found) if command and found else "",
+        everything=lambda: command.text(found) if command and found else "",
+        document=lambda: command.document(found) if command and found else check_document(plan, None),
         simulated=False,
     )
     return 0
