@@ -130,17 +130,17 @@ def test_the_field_sheet_is_a_spread_sample_and_is_read_back():
     assert len(trees) == 20 and trees == sorted(set(trees)) and max(np.diff(trees)) <= 5 and 1 < trees[0] <= 3
     lines = sheet.text().splitlines()
     assert lines[:3] == [
-        "block,row,tree,trunk_girth [mm],yield [kg],note", "date,,,,,", f"first_row,1,{trees[0]},,,"
+        "block,row,tree,trunk_girth [inch],yield [lb],note", "date,,,,,", f"first_row,1,{trees[0]},,,"
     ]  # fmt: skip
     assert len(lines) == 23 and lines[-1] == "first_row,,,,,"
     with pytest.raises(InputError, match="found no measurement"):
         parse_measurements(sheet.text(), PLAN, "sheet.csv")
-    filled = [lines[0], "date,,,2021-11-20,2021-08-15,", *(f"first_row,1,{tree},{150 + tree},," for tree in trees)]
+    filled = [lines[0], "date,,,2021-11-20,2021-08-15,", *(f"first_row,1,{tree},{6 + tree / 100},," for tree in trees)]
     found = parse_measurements("\n".join([*filled, "first_row,,,,900,"]), PLAN, "sheet.csv").rows
     assert {(one.measure, one.year, str(one.date)) for one in found} == {
         ("trunk_girth", 1, "2021-11-20"), ("yield", 1, "2021-08-15")
     }  # fmt: skip
-    assert {one.tree: one.cells[5] for one in found if one.tree} == {tree: f"{150 + tree}" for tree in trees}
+    assert {one.tree: one.cells[5] for one in found if one.tree} == {tree: f"{6 + tree / 100}" for tree in trees}
     # what was learned keeps its readings as a list; they are the same
     assert parse_measurements(as_csv([one.cells for one in found]), PLAN, "kept").rows == tuple(
         dataclasses.replace(one, line=number) for number, one in enumerate(found, start=2)
