@@ -346,7 +346,7 @@ def _notes(
             f"{', '.join(unlike)}."
         )
     else:
-        notes.append("Trial by trial, all plans meet the same seasons and the same prices.")
+        notes.append("In each future all plans meet the same seasons and the same prices.")
     shared = [pair for pair in pairs if pair.same_trees]
     if shared:
         words = "; ".join(
@@ -378,7 +378,7 @@ def _notes(
     notes += _unfair_notes(plans, facts)
     trials = datasets[0].sizes["trial"]
     if trials < FEW_TRIALS:
-        notes.append(f"{trials} trials are few; differences and bad years are rough below {FEW_TRIALS}.")
+        notes.append(f"{trials} futures are few; differences and bad years are rough below {FEW_TRIALS}.")
     return notes
 
 
