@@ -41,7 +41,7 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
     "prices": ("price",),
     "losses": ("loss", "blight of a year", "worn soil"),
     "trees": ("soil", "tree year", "crop residual"),
-    "crews and nursery": ("yard",),
+    "crews and nursery": ("yard", "thinning"),
     **{source: tuple(process(level) for level in levels) for source, levels in LEVELS.items()},
 }
 """Source -> the random processes that make it up; together all that a run draws."""

@@ -27,6 +27,7 @@ PROCESSES: Final = (
     "hail",
     "frost protection",
     "price",
+    "thinning",
     "loss",
     "blight of a year",
     "worn soil",
