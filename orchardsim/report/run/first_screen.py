@@ -65,7 +65,8 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     if deaths is not None:
         share, cause, part = deaths
         lines.append(
-            f"Trees die: {percent(share)} of all in these years, {percent(part)} of them by {cause.replace('_', ' ')}."
+            f"Trees die: {percent(share)} of all in these years, {percent(part)} of them by {cause.replace('_', ' ')}. "
+            "Their rows cost on unless year_removed is stated."
         )
     loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
     if loose:
