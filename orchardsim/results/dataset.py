@@ -16,7 +16,7 @@ from orchardsim.core.variables import RESULTS, Variable
 if TYPE_CHECKING:
     import xarray
 
-FORMAT: Final = 3
+FORMAT: Final = 4
 """Number of the layout of result files; a later layout gets a higher number."""
 
 DIMENSIONS: Final = (

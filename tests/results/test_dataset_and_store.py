@@ -175,5 +175,5 @@ def test_another_layout_is_named(dataset, tmp_path):
     other = read_results(folder).assign_attrs(orchardsim_results=1)
     path.unlink()
     other.to_netcdf(path)
-    with pytest.raises(InputError, match="layout 1, this version reads layout 3"):
+    with pytest.raises(InputError, match="layout 1, this version reads layout 4"):
         read_results(folder)

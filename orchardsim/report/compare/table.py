@@ -127,7 +127,8 @@ def pair_explanations(found: Comparison) -> list[str]:
     """How to read the table of differences."""
     lines = [
         "First plan less second in the same futures: means, and for the payback year the median difference.",
-        "'first only': in more than half of the futures the other never pays back.",
+        "'first only': in more than half of the futures the other never pays back. –: in most futures neither does, or "
+        "one plan invests nothing.",
         f"{interval_words(found).capitalize()}.",
         "± record: standard error that the finite weather record adds. It is no part of the interval, and more futures "
         "do not remove it. 'unseen': the noise of these futures hides it.",
