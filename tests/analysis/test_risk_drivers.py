@@ -84,4 +84,5 @@ def test_without_price_swings_prices_drive_nothing():
     }  # fmt: skip
     found = risk_drivers(small_plan(market=market), trials=64, years=10)
     assert found.shares["npv"]["prices"].total == pytest.approx(0.0, abs=1e-12)
-    assert found.shares["npv"]["weather"].total > 0.1
+    # Total shares of all sources add to 1 at least (Homma and Saltelli 1996); here less what 64 trials leave to noise.
+    assert sum(share.total for share in found.shares["npv"].values()) > 0.8
