@@ -55,7 +55,7 @@ WORDS: Final[dict[str, Word]] = {
                                         "the end."),
     "equivalent_annual_annuity": Word("annuity", "The level yearly amount that is worth as much as NPV."),
     "payback_year": Word("payback year", "First year from which the summed cash flow stays above zero, interest "
-                         "counted.", ("payback",)),
+                         "counted; not before half of all that is invested is spent.", ("payback",)),
     "discounted_payback_year": Word("discounted payback", "The same with later money valued less, interest left out."),
     "peak_borrowing": Word("peak borrowing", "The deepest debt at the end of any quarter."),
     "peak_borrowing_year": Word("year of the peak", "Year of the deepest debt."),

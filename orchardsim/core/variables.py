@@ -234,9 +234,9 @@ RESULTS: Final = _table(
              whole=True, worst="high", worst_means="many years with negative cash flow", headline="trial",
              note="of the whole farm"),
     Variable("payback_year", ("trial",), "year",
-             "first year from which the summed net cash flow stays at or above zero; inf if never; missing where "
-             "nothing is invested", "money", may_be_missing=True, whole=True,
-             worst="high", worst_means="a late payback, or never", infinite=math.inf, has_mean=False,
+             "first year from which the summed net cash flow stays at or above zero, not before half of what is "
+             "invested is spent; inf if never; missing where nothing is invested", "money", may_be_missing=True,
+             whole=True, worst="high", worst_means="a late payback, or never", infinite=math.inf, has_mean=False,
              headline="trial", note="summed cash flow stays above zero"),
     Variable("discounted_payback_year", ("trial",), "year",
              "first year from which the summed discounted cash flow before interest stays at or above zero; inf if "
