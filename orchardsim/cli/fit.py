@@ -62,8 +62,8 @@ def execute(options: argparse.Namespace) -> int:
     code = answered(options, command)
     if not options.json:
         plan = options.plan.name if options.out is None else options.out / options.plan.name
-        kept = f"With --out DIR, DIR/{plan} carries" if options.out is None else f"{plan} carries"
-        print(f"{kept} what was learned. Next: orchardsim run {plan if options.out is not None else f'DIR/{plan}'}")
+        made = " (that plan is made by --out DIR)" if options.out is None else ", which carries what was learned"
+        print(f"Next: orchardsim run {plan if options.out is not None else f'DIR/{plan}'}{made}")
     return code
 
 

@@ -157,7 +157,7 @@ def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
         return dump_summary(summary_document(dataset)).rstrip("\n")
     from orchardsim.report import first_screen, headline_table
 
-    lines = [first_screen(dataset), *(["", headline_table(dataset)] if options.all else [])]
+    lines = [first_screen(dataset, whole=options.all), *(["", headline_table(dataset)] if options.all else [])]
     if options.second_opinion:
         from orchardsim.report.run.second_opinion import second_opinion_lines
         from orchardsim.report.run_formats import RunFormats

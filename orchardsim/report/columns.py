@@ -64,8 +64,8 @@ def table_pieces(cells: Sequence[Sequence[str]], left: Sequence[int] = (0,)) -> 
     return [lines[:head], *([line] for line in lines[head:])]
 
 
-def one_screen(*parts: Pieces) -> str:
-    """Parts one below the other, a blank line between, each as far as its pieces fit on one screen.
+def one_screen(*parts: Pieces, lines: int = SCREEN_LINES) -> str:
+    """Parts one below the other, a blank line between, each as far as its pieces fit on so many lines.
 
     Examples
     --------
@@ -79,7 +79,7 @@ def one_screen(*parts: Pieces) -> str:
     for pieces in parts:
         gap = [""] if shown else []
         for piece in pieces:
-            if len(shown) + len(gap) + len(piece) > SCREEN_LINES:
+            if len(shown) + len(gap) + len(piece) > lines:
                 break
             shown += [*gap, *piece]
             gap = []

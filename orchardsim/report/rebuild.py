@@ -54,7 +54,7 @@ def _run(folder: Path) -> Rebuilt:
     return Rebuilt(
         write_report(folder),
         lambda: first_screen(dataset),
-        lambda: f"{first_screen(dataset)}\n\n{headline_table(dataset)}",
+        lambda: f"{first_screen(dataset, whole=True)}\n\n{headline_table(dataset)}",
         SUMMARY_FILE,
     )
 

@@ -144,3 +144,11 @@ def test_a_planting_that_dies_says_of_what():
     )
     run["trees_alive"][{"year": -1}] = 360.0
     assert deadliest_cause(run) is None
+
+
+def test_where_room_is_wanting_what_the_headline_tells_too_goes_first():
+    run = invented_dataset(trials=20, planting_years=(0,), price=0.62)
+    assert "the farm owes" in first_screen(run)
+    run.attrs["title"] = "a long title " * 65
+    assert "the farm owes" not in first_screen(run) and "paid for itself" in first_screen(run)
+    assert "the farm owes" in first_screen(run, whole=True)

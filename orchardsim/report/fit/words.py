@@ -8,7 +8,7 @@ from typing import Final
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import Display, display
-from orchardsim.report.columns import Pieces, one_screen, sentence_pieces, text_columns
+from orchardsim.report.columns import SCREEN_LINES, Pieces, one_screen, sentence_pieces, text_columns
 from orchardsim.report.fit.next_words import next_pieces, next_table, wait_sentences, wait_table
 from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, LevelAnswer
 from orchardsim.results.next import NextAnswer, WaitAnswer
@@ -231,7 +231,8 @@ def fit_screen(found: FitFindings, following: NextAnswer | None = None, waiting:
     asked: list[Pieces] = [sentence_pieces(wait_sentences(waiting))] if waiting is not None else []
     asked += next_pieces(following) if following is not None else []
     said, aside = sentence_pieces(fit_sentences(found)), sentence_pieces(_remarks(found))
-    return one_screen(sentence_pieces([found.title]), said[:1], aside, said[1:FIRST], *asked, said[FIRST:])
+    parts = [sentence_pieces([found.title]), said[:1], aside, said[1:FIRST], *asked, said[FIRST:]]
+    return one_screen(*parts, lines=SCREEN_LINES - 1)  # the command's own last line says what comes next
 
 
 def _remarks(found: FitFindings) -> list[str]:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from orchardsim.core.numbers import percent
-from orchardsim.report.columns import text_columns
+from orchardsim.report.columns import SCREEN_LINES, text_columns
 from orchardsim.report.run.headline_rows import MoneyRow, band, money_rows
 from orchardsim.report.run.published import published_gap
-from orchardsim.report.run.sentences import plain_sentences
+from orchardsim.report.run.sentences import debt_sentence, plain_sentences
 from orchardsim.report.run_formats import RunFormats, years_text
 from orchardsim.results import attribute, of_farm
 from orchardsim.results.block_results import undone_work
@@ -32,21 +32,35 @@ ROWS: Final = ("picked to leaf 10", "trees lost", "peak borrowing", "payback yea
 """Rows of the long table that stand on the first screen."""
 
 
-def first_screen(dataset: xarray.Dataset) -> str:
+def first_screen(dataset: xarray.Dataset, *, whole: bool = False) -> str:
     """Lines of at most 80 columns: title, notices, headline, sentences.
 
     Parameters
     ----------
     dataset : xarray.Dataset
         Result of a run.
+    whole : bool
+        Say all even where it is more than a screen; else the debt, which the headline tells too, and then the weight
+        of one price are left out as far as room is wanting.
     """
     formats = RunFormats.of(dataset.attrs)
-    lines = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
-    text = [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent="  ")]
-    text += headline_lines(dataset, formats)
-    for sentence in [*plain_sentences(dataset), published_gap({"the middle": beside_published(dataset)}, formats)]:
-        text += textwrap.wrap(sentence, WIDTH)
+    opening = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
+    headline = headline_lines(dataset, formats)
+    sentences = [*plain_sentences(dataset), published_gap({"the middle": beside_published(dataset)}, formats)]
+    spare = [] if whole else [debt_sentence(dataset, formats), *price_notice(dataset, formats)]
+    for many in range(len(spare) + 1):
+        text = [
+            *_wrapped([line for line in opening if line not in spare[:many]], "  "),
+            *headline,
+            *_wrapped([line for line in sentences if line not in spare[:many]]),
+        ]
+        if len(text) <= SCREEN_LINES:
+            break
     return "\n".join(text)
+
+
+def _wrapped(lines: list[str], indent: str = "") -> list[str]:
+    return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=indent)]
 
 
 def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
@@ -80,13 +94,18 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         unpicked = unpicked_share(dataset)
         if unpicked >= LEAST_UNDONE:
             lines.append(f"Fruit left unpicked: {percent(unpicked)} of what grew.")
+    return lines + price_notice(dataset, formats)
+
+
+def price_notice(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
+    """How much rests on one cultivar's price; nothing where no fresh fruit is sold."""
     price = price_share(dataset)
-    if price is not None:
-        lines.append(
-            f"Price of {price.cultivar}: {percent(price.share)} of fresh sales; a tenth less takes "
-            f"{formats.money(price.lost)} off NPV."
-        )
-    return lines
+    if price is None:
+        return []
+    return [
+        f"Price of {price.cultivar}: {percent(price.share)} of fresh sales; a tenth less takes "
+        f"{formats.money(price.lost)} off NPV."
+    ]
 
 
 def standing_notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:

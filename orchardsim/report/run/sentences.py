@@ -38,7 +38,7 @@ def plain_sentences(dataset: xarray.Dataset) -> list[str]:
     found = [
         _crop(dataset, formats),
         _frost(dataset),
-        _debt(dataset, formats),
+        debt_sentence(dataset, formats),
         _credit(dataset, formats),
         _payback(dataset),
     ]
@@ -84,7 +84,8 @@ def _first_crop(rows: list[YieldRow], full: YieldRow) -> YieldRow | None:
     return found if found is not None and found.leaf < full.leaf else None
 
 
-def _debt(dataset: xarray.Dataset, formats: RunFormats) -> str:
+def debt_sentence(dataset: xarray.Dataset, formats: RunFormats) -> str:
+    """The deepest debt, and when it is owed."""
     debt = band(dataset["peak_borrowing"].values, worst="high")
     year = int(np.median(dataset["peak_borrowing_year"].values))
     if debt.high <= 0:
