@@ -42,6 +42,8 @@ class SeasonWeather:
         For such an estimate: how far the dew point stands below the day's minimum.
     range_coefficient : float [K-0.5]
         Of radiation from the day's temperature range: 0.16 inland, 0.19 at a coast.
+    clear_range : float [K]
+        Temperature range of the station's clear days.
     """
 
     harvest_year: NDArray[np.int64]
@@ -56,6 +58,7 @@ class SeasonWeather:
     estimate_missing: bool = False
     dew_point_offset: float = 0.0
     range_coefficient: float = 0.16
+    clear_range: float = 16.7
 
     def rows(self, chosen: NDArray[np.int64] | NDArray[np.bool_]) -> SeasonWeather:
         """Some of the seasons, in the order asked for; a row may stand more than once."""

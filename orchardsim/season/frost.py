@@ -41,8 +41,7 @@ HEIGHT_WARMING: Final = 0.24
 """K; mean of the same over the screen (derived)."""
 GROUND_SPREAD: Final = 1.0
 """K; standard deviation of a clear night's minimum from a block's hollow to its crest (assumption: 3 K from end to end;
-places within a few kilometres differ by 1 to 3 K). With it crops lost at a block's own minimum pass through those of
-districts (``experiments/dispersion``, row V19)."""
+places within a few kilometres differ by 1 to 3 K)."""
 PLACE_SPREAD: Final = float(np.hypot(HEIGHT_SPREAD, GROUND_SPREAD))
 """K; of both."""
 SHIFT_WIDTH: Final = float(np.hypot((KILL_10[4] - KILL_90[4]) / np.log(81.0), np.sqrt(3) / np.pi * PLACE_SPREAD))
@@ -170,16 +169,17 @@ def season_kill(nightly_kill: Floats, axis: int = 0) -> Floats:
 
 
 def crop_after_frost(kill: ArrayLike) -> Floats:
-    """Share of its usual crop that a block bears after a frost [1]: 1 - kill^2.
+    """Share of its usual crop that a block bears after a frost [1]: 1 - kill^3.5.
 
     Notes
     -----
-    Within 0.03 of what this program's trees bear, by mass, after one frost year: 0.98, 0.76, 0.53 and 0.19 of Gala's
-    crop at kills of 0.2, 0.5, 0.7 and 0.9 (computed on the demo's planting). Sources do not agree: 10 to 15 % of the
-    buds can carry a full crop (Utah State University IPM-012-11, read), and Michigan expected one of 2013 from 30 to
-    50 % of bloom alive (read), yet districts lost half and more at -3.4 degC (``experiments/dispersion``, row V19).
+    Within 0.06 of what this program's trees bear, by mass, after one frost year: 1.0, 0.88, 0.70 and 0.35 of the crop
+    of Gala and Honeycrisp at kills of 0.2, 0.5, 0.7 and 0.9 (computed on the demo's planting). An apple tree opens some
+    seven flowers for each fruit of a full crop. Sources do not agree: 10 to 15 % of the buds can carry one (Utah State
+    University IPM-012-11, read), and Michigan expected one in 2013 from 30 to 50 % of bloom alive (read), yet districts
+    lost half and more at -3.4 degC (``experiments/dispersion``, row V19, which asks for a quarter lost at half killed).
     """
-    return 1 - np.square(np.asarray(kill, dtype=np.float64))
+    return 1 - np.asarray(kill, dtype=np.float64) ** 3.5
 
 
 def block_night_temperature(

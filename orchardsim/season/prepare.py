@@ -71,7 +71,8 @@ class PreparedSeasons:
         Photosynthetically active radiation; the same times the response of photosynthesis to temperature.
     global_radiation [MJ m-2 day-1], reference_et [mm/day]
     night_clear [1]
-        Cloud factor of the night before each day.
+        Cloud factor of the night before each day: Hargreaves' root of the temperature range, over that of the station's
+        own clear days, for a shore evens out clear days too.
     soil_minimum : (season,) [degC]
         Lowest of the winter among the roots.
     sunburn_sum [K day], night_sum [degC day], work_sum [day]
@@ -172,9 +173,7 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
     clear_share = radiation / np.maximum(clear_sky * top, 1e-9)
     # A day warmer than the next tells a change of air, which comes with wind, not a clear and still night between.
     evening_high = np.minimum(np.concatenate([high[:1], high[:-1]]), high)
-    night_share = evapotranspiration.radiation_from_temperature(
-        np.ones_like(top), low, evening_high, by_range, weather.elevation
-    )
+    night_share = np.sqrt(np.clip((evening_high - low) / weather.clear_range, 0, 1))
     if wind is not None and humidity is not None:
         reference = evapotranspiration.reference_evapotranspiration(low, high, top, weather.elevation, wind, humidity)
     else:
@@ -198,7 +197,7 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
         useful_light_sum=running_total(useful),
         global_radiation=radiation,
         reference_et=reference,
-        night_clear=evapotranspiration.cloudiness_factor(night_share / clear_sky),
+        night_clear=evapotranspiration.cloudiness_factor(night_share),
         soil_minimum=cold.soil_minimum((low + high) / 2, rain),
         sunburn_sum=running_total(np.maximum(surface - sunburn.BROWNING, 0)),
         night_sum=running_total(low),

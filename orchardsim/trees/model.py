@@ -167,8 +167,8 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     radiation = phase_radiation(model, state, season, 1, p.early_canopy)
     killed = bearing.kill_by_place(season.frost_kill)
     most = (p.flowers_per_cluster * (1 - killed)).astype(np.float32)
-    alive = (1 - killed) * (1 - bearing.WEAK_SET * killed)
-    setting = (unfrosted_setting(model, season, draws)[..., None] * alive).astype(np.float32)
+    setting = unfrosted_setting(model, season, draws)[..., None] * bearing.set_after_frost(killed)
+    setting = setting.astype(np.float32)
     potential = fruit_potential(model, season)
     loops.set_fruit(
         trees, numbers, model.traits, model.row_group, setting, most, radiation, potential, model.grid(draws.normal)

@@ -80,6 +80,7 @@ def generated_seasons(
         estimate_missing=settings.estimate_missing,
         dew_point_offset=settings.dew_point_offset,
         range_coefficient=range_coefficient(settings),
+        clear_range=scale.clear,
     )
 
 

@@ -42,6 +42,9 @@ LARGEST_RANGE: Final = 60
 """K; wider ranges count as this one."""
 DRIFT_YEARS: Final = 11
 """Seasons over which the drift of the temperature range is averaged (assumption)."""
+CLEAR_DAYS: Final = 0.85
+"""1; place among a year's daily temperature ranges of a clear day's: the middle of the clearest three in ten, for about
+90 (Great Lakes) to 120 (Southeast) days of a year are clear (climate normals of the United States, memory)."""
 
 
 @dataclass(frozen=True)
@@ -112,9 +115,12 @@ class RangeScale:
     ----------
     table : float array, (12, step)
         Score at ranges of 0, 0.1, 0.2, ... K, the resolution of records.
+    clear : float [K]
+        Range of a clear day, whatever the month.
     """
 
     table: Floats
+    clear: float
 
     def score(self, daily_range: Floats, day_of_year: NDArray[np.int64]) -> Floats:
         """Standard normal score of the range among those of its month, shape as given."""
@@ -147,7 +153,12 @@ def range_scale(daily_range: Floats, day_of_year: NDArray[np.int64]) -> RangeSca
         # Equal ranges share their middle rank; beyond the record's own, half a rank is left.
         share = (below + 0.5 * within) / known.size
         table[month] = ndtri(np.clip(share, 0.5 / known.size, 1.0 - 0.5 / known.size))
-    return RangeScale(table)
+    return RangeScale(table, clear_range(daily_range))
+
+
+def clear_range(daily_range: Floats) -> float:
+    """Temperature range of clear days [K], from the daily ranges of a climate."""
+    return float(np.quantile(daily_range, CLEAR_DAYS))
 
 
 def red_noise(normal: Floats, memory: float | Floats) -> Floats:

@@ -25,6 +25,7 @@ from orchardsim.weather.parametric import ParametricModel, fit_parametric
 from orchardsim.weather.quality import MANY_MISSING, QualityReport, check_record, dropped_line
 from orchardsim.weather.rain import (
     RainClimate,
+    clear_range,
     rain_climate_of_normals,
     rain_climate_of_record,
     rain_of_record_years,
@@ -325,6 +326,7 @@ def baseline_seasons(settings: WeatherSettings, prepared: Prepared) -> Baseline:
     seasons, notes = _complete_seasons(settings, prepared)
     inside = (seasons.harvest_year >= first) & (seasons.harvest_year <= last)
     seasons = seasons.rows(np.flatnonzero(inside))
+    seasons = dataclasses.replace(seasons, clear_range=clear_range(seasons.temperature_max - seasons.temperature_min))
     count = int(inside.sum())
     yearly = [values[:, :YEAR_DAYS].mean(axis=1) for values in (seasons.temperature_min, seasons.temperature_max)]
     trend = (linear_trend(seasons.harvest_year, yearly[0]), linear_trend(seasons.harvest_year, yearly[1]))
@@ -438,6 +440,7 @@ def _complete_seasons(settings: WeatherSettings, prepared: Prepared) -> tuple[Se
         estimate_missing=settings.estimate_missing,
         dew_point_offset=settings.dew_point_offset,
         range_coefficient=range_coefficient(settings),
+        clear_range=clear_range(high - low) if rows.size else SeasonWeather.clear_range,
         wind_speed=None if table.wind_speed is None else table.wind_speed[rows],
         relative_humidity=None if table.relative_humidity is None else table.relative_humidity[rows],
     )

@@ -40,8 +40,15 @@ def test_radiation_by_the_range_of_the_day_follows_the_place(made_up):
     np.testing.assert_allclose(
         coast.global_radiation, np.minimum(inland.global_radiation * 0.19 / 0.16, most), rtol=1e-12, atol=0
     )
-    # nights count as clearer too, or as clear
-    assert (coast.night_clear >= inland.night_clear).all() and (coast.night_clear > inland.night_clear).any()
+
+
+def test_nights_are_as_clear_as_their_range_stands_among_the_places_own(made_up):
+    """FAO-56 eqs. 39 and 50: radiation goes with the root of the range, and a clear night loses all that a sky lets."""
+    daily = made_up.temperature_max - made_up.temperature_min
+    inland, shore = (prepare(dataclasses.replace(made_up, clear_range=daily.max() * part)) for part in (1.0, 0.7))
+    assert (shore.night_clear >= inland.night_clear).all() and (shore.night_clear > inland.night_clear).any()
+    assert shore.night_clear.max() == 1.0
+    np.testing.assert_array_equal(shore.global_radiation, inland.global_radiation)
 
 
 def test_what_was_measured_is_never_replaced(made_up):

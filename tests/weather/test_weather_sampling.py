@@ -270,6 +270,22 @@ def test_what_was_not_measured_is_said(settings: WeatherSettings) -> None:
     np.testing.assert_array_equal(estimated.seasons.temperature_min, plain.seasons.temperature_min)
 
 
+def test_a_clear_day_of_the_lake_shore_has_a_smaller_range_than_one_inland() -> None:
+    """A lake evens out clear days as well as others; generated seasons take over the record's clear days."""
+    found = []
+    for name, latitude in (("bundled cool", 42.95), ("bundled warm", 34.66)):
+        settings = WeatherSettings(latitude=latitude, record=bundled_record_path(name))
+        sampled, generated = (
+            sample_weather(dataclasses.replace(settings, method=method), Streams(1), range(1), 1).seasons
+            for method in ("resample", "parametric")
+        )
+        daily = sampled.temperature_max - sampled.temperature_min
+        assert 0.75 < (daily < sampled.clear_range).mean() < 0.9
+        assert generated.clear_range == pytest.approx(sampled.clear_range, abs=0.5)
+        found.append(sampled.clear_range)
+    assert found[0] < found[1] - 2
+
+
 def test_the_lake_shore_record_knows_that_its_days_are_evened_out() -> None:
     """FAO-56 eq. 50: 0.16 inland, 0.19 at a coast; a plan's own value wins, also where another record is put in."""
     cool = WeatherSettings(latitude=42.95, record=bundled_record_path("bundled cool"))
