@@ -11,12 +11,13 @@ if TYPE_CHECKING:
     from orchardsim.analysis.fit import Fit
     from orchardsim.plan import Plan
     from orchardsim.plan.study import Study
+    from orchardsim.report.pages import Kind
     from orchardsim.report.weather.history import WeatherHistory
     from orchardsim.results.comparison import Comparison
     from orchardsim.results.first_numbers import FirstNumbers
+    from orchardsim.results.fit import Kept
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.levels import LevelsFound
-    from orchardsim.results.next import NextAnswer, WaitAnswer
     from orchardsim.results.spares import SparesAnswer
     from orchardsim.results.stress import Stress
     from orchardsim.results.study import StudyFindings
@@ -78,28 +79,46 @@ class Command(Generic[Found]):
     kept: Mapping[str, Any] = field(default_factory=dict)
 
 
+def _of_kind(
+    kind: Kind[Found],
+    heading: str,
+    steps: int,
+    find: Callable[[OutputFolder | None, Progress], Found],
+    saved: str = "",
+    *,
+    files: Sequence[str] = (),
+    kept: Mapping[str, Any] | None = None,
+) -> Command[Found]:
+    """A question whose answer is a kind of findings with a page; ``files``: to come beside those of the kind."""
+    return Command(
+        heading=heading,
+        kind=kind.name,
+        files=[*kind.files(), *files],
+        page=kind.page,
+        steps=steps,
+        find=find,
+        write=kind.write,
+        sentences=kind.sentences,
+        screen=kind.screen,
+        text=kind.text,
+        document=kind.document,
+        saved=saved or f"{kind.page}, {kind.numbers}, figures/",
+        kept=kept or {},
+    )
+
+
 def comparison(plans: Sequence[Plan], size: Size) -> Command[Comparison]:
     """Plans in the same futures."""
     from orchardsim.analysis.compare import check_plans, compare
-    from orchardsim.report.compare.page import comparison_files, write_comparison
-    from orchardsim.report.compare.table import comparison_screen, comparison_table
-    from orchardsim.report.compare.words import comparison_sentences
-    from orchardsim.results.comparison import COMPARE_PAGE, KIND, comparison_document
+    from orchardsim.report.compare.page import KIND
 
     check_plans(plans)
-    return Command(
-        heading=f"{len(plans)} plans: {size.trials} futures of {size.years} years each",
-        kind=KIND,
-        files=comparison_files(),
-        page=COMPARE_PAGE,
-        steps=size.trials * len(plans),
-        find=lambda _, progress: compare(plans, progress=progress, **vars(size)),
-        write=write_comparison,
-        sentences=comparison_sentences,
-        screen=comparison_screen,
-        text=comparison_table,
-        document=comparison_document,
-        saved="compare_sheet.pdf, compare.html, compare.json, figures/",
+    return _of_kind(
+        KIND,
+        f"{len(plans)} plans: {size.trials} futures of {size.years} years each",
+        size.trials * len(plans),
+        lambda _, progress: compare(plans, progress=progress, **vars(size)),
+        "compare_sheet.pdf, compare.html, compare.json, figures/",
     )
 
 
@@ -108,11 +127,10 @@ def numbers_to_state(plan: Plan) -> Command[FirstNumbers]:
     from orchardsim.analysis.first_numbers import first_numbers
     from orchardsim.report.check import check_document, state_first_lines, state_first_text
     from orchardsim.report.levels.words import first_number_lines
-    from orchardsim.results.first_numbers import KIND
 
     return Command(
         heading="the numbers to state first",
-        kind=KIND,
+        kind="numbers to state first",
         files=[],
         page="",
         steps=1,
@@ -129,114 +147,69 @@ def numbers_to_state(plan: Plan) -> Command[FirstNumbers]:
 def stress_test(plan: Plan, size: Size, only: Sequence[str] | None = None) -> Command[Stress]:
     """Named bad seasons at every leaf."""
     from orchardsim.analysis.stress import choose, stress, stress_size
-    from orchardsim.report.stress.page import stress_files, write_stress
-    from orchardsim.report.stress.words import stress_screen, stress_sentences, stress_table
-    from orchardsim.results.stress import KIND, STRESS_PAGE, stress_document
+    from orchardsim.report.stress.page import KIND
 
     chosen = choose(only)
-    return Command(
-        heading=f"{plan.title}: {len(chosen)} bad seasons at every leaf, {size.trials} futures of {size.years} years",
-        kind=KIND,
-        files=stress_files(),
-        page=STRESS_PAGE,
-        steps=stress_size(plan, size.trials, size.years, chosen),
-        find=lambda _, progress: stress(plan, bad_seasons=chosen, progress=progress, **vars(size)),
-        write=write_stress,
-        sentences=stress_sentences,
-        screen=stress_screen,
-        text=stress_table,
-        document=stress_document,
-        saved="stress.html, stress.json, figures/",
+    return _of_kind(
+        KIND,
+        f"{plan.title}: {len(chosen)} bad seasons at every leaf, {size.trials} futures of {size.years} years",
+        stress_size(plan, size.trials, size.years, chosen),
+        lambda _, progress: stress(plan, bad_seasons=chosen, progress=progress, **vars(size)),
     )
 
 
 def search_for_spares(plan: Plan, size: Size) -> Command[SparesAnswer]:
     """How many trees to hold and to order."""
     from orchardsim.analysis.spares import check_spares, spares
-    from orchardsim.report.spares.page import spares_files, write_spares
-    from orchardsim.report.spares.table import spares_screen, spares_text
-    from orchardsim.report.spares.words import spares_sentences
-    from orchardsim.results.spares import KIND, SPARES_PAGE, spares_document
+    from orchardsim.report.spares.page import KIND
 
     check_spares(plan, size.trials, size.years)
     half = size.trials // 2
-    return Command(
-        heading=f"{plan.title}: policies chosen on {half} futures of {size.years} years, told from "
+    return _of_kind(
+        KIND,
+        f"{plan.title}: policies chosen on {half} futures of {size.years} years, told from "
         f"{size.trials - half}; takes about eight times as long as a run of as many futures",
-        kind=KIND,
-        files=spares_files(),
-        page=SPARES_PAGE,
-        steps=100,
-        find=lambda _, progress: spares(plan, progress=progress, **vars(size)),
-        write=write_spares,
-        sentences=spares_sentences,
-        screen=spares_screen,
-        text=spares_text,
-        document=spares_document,
-        saved="spares.html, spares.json, figures/",
+        100,
+        lambda _, progress: spares(plan, progress=progress, **vars(size)),
     )
 
 
 def look_at_levels(plan: Plan, size: Size) -> Command[LevelsFound]:
     """What each open level does to the money; one process does it all."""
     from orchardsim.analysis import levels
-    from orchardsim.report.levels.page import levels_files, write_levels
-    from orchardsim.report.levels.words import levels_screen, levels_sentences, levels_text
-    from orchardsim.results.levels import KIND, LEVELS_PAGE, levels_document
+    from orchardsim.report.levels.page import KIND
 
     trials, years, seed = size.trials, size.years, size.seed
-    return Command(
-        heading=f"{plan.title}: open levels, {trials} futures of {years} years",
-        kind=KIND,
-        files=levels_files(),
-        page=LEVELS_PAGE,
-        steps=trials * levels.levels_size(plan),
-        find=lambda _, progress: levels.look_at_levels(plan, trials=trials, years=years, seed=seed, progress=progress),
-        write=write_levels,
-        sentences=levels_sentences,
-        screen=levels_screen,
-        text=levels_text,
-        document=levels_document,
-        saved="levels.html, levels.json, figures/",
+    return _of_kind(
+        KIND,
+        f"{plan.title}: open levels, {trials} futures of {years} years",
+        trials * levels.levels_size(plan),
+        lambda _, progress: levels.look_at_levels(plan, trials=trials, years=years, seed=seed, progress=progress),
     )
 
 
-def declared_study(study: Study, jobs: int, dask: str | None = None) -> Command[StudyAnswer]:
+def declared_study(study: Study, jobs: int, dask: str | None = None) -> Command[StudyFindings]:
     """A declared experiment over keys of a plan."""
     from orchardsim.analysis.study import run_study, study_differs, study_identity, study_size
     from orchardsim.analysis.study_answers import study_findings
-    from orchardsim.report.study.page import write_study
-    from orchardsim.report.study.words import study_screen, study_sentences, study_table
-    from orchardsim.results.study import KIND, STUDY_FILE, STUDY_PAGE
-    from orchardsim.results.study_tables import study_document
+    from orchardsim.report.study.page import KIND
+    from orchardsim.results.study_trials import write_trials
 
-    def find(folder: OutputFolder | None, progress: Progress) -> StudyAnswer:
-        results = run_study(study, jobs=jobs, out=folder, dask=dask, progress=progress)
-        return StudyAnswer(study_findings(results), results)
+    def find(folder: OutputFolder | None, progress: Progress) -> StudyFindings:
+        trials = run_study(study, jobs=jobs, out=folder, dask=dask, progress=progress)
+        found = study_findings(trials)
+        if folder is not None:
+            write_trials(folder, trials)
+        return found
 
-    return Command(
-        heading=f"{study!r}".strip("<>"),
-        kind=KIND,
-        files=[STUDY_FILE, STUDY_PAGE],
-        page=STUDY_PAGE,
-        steps=study_size(study),
-        find=find,
-        write=lambda folder, found: write_study(folder, found.findings, found.results.dataset()),
-        sentences=lambda found: study_sentences(found.findings),
-        screen=lambda found: study_screen(found.findings),
-        text=lambda found: study_table(found.findings),
-        document=lambda found: study_document(found.findings),
-        saved="study.html, trials.nc, methods.txt, tables (.csv) and figures",
+    return _of_kind(
+        KIND,
+        f"{study!r}".strip("<>"),
+        study_size(study),
+        find,
+        "study.html, trials.nc, methods.txt, tables (.csv) and figures",
         kept={"identity": study_identity(study), "differs": study_differs},
     )
-
-
-@dataclass(frozen=True)
-class StudyAnswer:
-    """What a study found, and its trials."""
-
-    findings: StudyFindings
-    results: Any
 
 
 def past_weather(
@@ -299,15 +272,6 @@ class PastWeather:
     history: WeatherHistory | None
 
 
-@dataclass(frozen=True)
-class Learned:
-    """What measured trees told, and what follows from it as far as it was asked for."""
-
-    fit: Fit
-    following: NextAnswer | None = None
-    waiting: WaitAnswer | None = None
-
-
 def learning(
     plan: Plan,
     text: str,
@@ -319,7 +283,7 @@ def learning(
     between: str | None = None,
     record: str | None = None,
     say: Callable[[str], object] = lambda line: None,
-) -> Command[Learned]:
+) -> Command[Kept]:
     """What measured trees say of the plan's open levels, and what to measure next or whether to wait.
 
     Parameters
@@ -345,10 +309,8 @@ def learning(
     from orchardsim.plan.coming import young_blocks
     from orchardsim.plan.learned import read_learned
     from orchardsim.plan.raw import subtable
-    from orchardsim.report.fit.next_words import next_sentences, shift_sentences, wait_sentences
-    from orchardsim.report.fit.page import write_fit
-    from orchardsim.report.fit.words import fit_screen, fit_sentences, fit_text
-    from orchardsim.results.fit import FIT_FILE, FIT_PAGE, KIND, LEARNED_FILE, fit_document
+    from orchardsim.report.fit.page import KIND
+    from orchardsim.results.fit import LEARNED_FILE
 
     assert plan.path is not None
     name, folder_of_plan = plan.path.name, plan.path.parent
@@ -359,47 +321,36 @@ def learning(
         young_blocks(plan)
     runs = (len(choices) + 1 if following else 0) + ((len(WAITS) + 1) * len(choices) + 1 if waiting else 0)
 
-    def find(folder: OutputFolder | None, progress: Progress) -> Learned:
+    def find(folder: OutputFolder | None, progress: Progress) -> Kept:
         found = fit(plan, measurements, seed=size.seed, before=before, say=say)
-        return _followed(found, between, size, following, waiting, progress)
+        kept = _followed(found, between, size, following, waiting, progress)
+        if folder is not None:
+            folder.write_text(name, found.plan_text(text, record=record))
+            folder.write_text(LEARNED_FILE, found.learned.text())
+        return kept
 
-    def write(folder: OutputFolder, found: Learned) -> None:
-        written = {name: found.fit.plan_text(text, record=record), LEARNED_FILE: found.fit.learned.text()}
-        write_fit(folder, found.fit.findings, written, found.following, found.waiting)
-
-    return Command(
-        heading="learning from measured trees" + (", then simulating the options" if choices else ""),
-        kind=KIND,
-        files=[FIT_FILE, FIT_PAGE, LEARNED_FILE, name],
-        page=FIT_PAGE,
-        steps=runs * size.trials,
-        find=find,
-        write=write,
-        sentences=lambda found: [
-            *fit_sentences(found.fit.findings),
-            *(shift_sentences(found.following) + next_sentences(found.following) if found.following else ()),
-            *(wait_sentences(found.waiting) if found.waiting else ()),
-        ],
-        screen=lambda found: fit_screen(found.fit.findings, found.following, found.waiting),
-        text=lambda found: fit_text(found.fit.findings, found.following, found.waiting),
-        document=lambda found: fit_document(found.fit.findings, found.following, found.waiting),
-        saved=f"{name} (carries what was learned in {LEARNED_FILE}; run, compare, spares and study read it), "
-        f"{FIT_PAGE}, {FIT_FILE}",
+    return _of_kind(
+        KIND,
+        "learning from measured trees" + (", then simulating the options" if choices else ""),
+        runs * size.trials,
+        find,
+        f"{name} (carries what was learned in {LEARNED_FILE}; run, compare, spares and study read it), {KIND.page}, "
+        f"{KIND.numbers}",
+        files=[LEARNED_FILE, name],
     )
 
 
-def _followed(
-    found: Fit, between: str | None, size: Size, following: bool, waiting: bool, progress: Progress
-) -> Learned:
+def _followed(found: Fit, between: str | None, size: Size, following: bool, waiting: bool, progress: Progress) -> Kept:
     """What to measure next and what waiting is worth, as far as they are asked for."""
     from orchardsim.analysis.decision import NOT_PLANTED, money_of, option_tables, options_of
     from orchardsim.analysis.next_measurements import next_measurements
     from orchardsim.analysis.waiting import worth_of_waiting
     from orchardsim.plan.coming import without_coming
+    from orchardsim.results.fit import Kept
 
     after = wait = None
     if not (following or waiting):
-        return Learned(found)
+        return Kept(found.findings)
     plan, learned, raw = found.prior, found.plan.futures.learned, found.tables()
     choices = options_of(plan, between)
     if following:
@@ -409,4 +360,4 @@ def _followed(
         after = next_measurements(plan, learned, money, found.next_season, seed=size.seed)
     if waiting:
         wait = worth_of_waiting(plan, raw, learned, choices, found.next_season, progress=progress, **vars(size))
-    return Learned(found, after, wait)
+    return Kept(found.findings, after, wait)

@@ -5,15 +5,18 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Generic, TypeVar
 
 from orchardsim.core.glossary import WORDS, Word
+from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.run_formats import LEFT_OUT
 from orchardsim.results.findings import findings_bytes, findings_path
 from orchardsim.results.folder import OutputFolder, opened
 from orchardsim.results.store import FIGURES_FOLDER, dump_summary
 
+Found = TypeVar("Found")
 Figures = Mapping[str, tuple[str, Callable[[Any], Any]]]
 """Name -> (heading, function that draws the picture of what was found)."""
 PICTURE_KINDS: Final = ("svg", "csv")
@@ -34,11 +37,6 @@ Pictures = Mapping[str, Picture]
 def picture_names(figures: Iterable[str]) -> list[str]:
     """Files of pictures, within the folder of the results."""
     return [f"{FIGURES_FOLDER}/{name}.{kind}" for name in figures for kind in PICTURE_KINDS]
-
-
-def file_names(document: str, page: str, figures: Iterable[str]) -> list[str]:
-    """All files that :func:`save_findings` writes."""
-    return [document, findings_path(Path(document)).name, page, *picture_names(figures)]
 
 
 def drawn(heading: str, draw: Callable[[Any], Any], found: Any) -> tuple[Picture, str]:
@@ -88,54 +86,93 @@ def save_pictures(folder: OutputFolder, found: Any, figures: Figures) -> dict[st
     return pictures
 
 
-def save_findings(
-    place: str | Path | OutputFolder,
-    found: Any,
-    *,
-    what: str,
-    document: tuple[str, Mapping[str, Any]],
-    figures: Figures,
-    page: tuple[str, Callable[[Any, Pictures], str]],
-    sheets: tuple[Sequence[str], Callable[[Any], Mapping[str, bytes]]] = ((), lambda found: {}),
-) -> Path:
-    """Write JSON, the findings themselves, pictures and page into a folder.
+@dataclass(frozen=True, kw_only=True)
+class Kind(Generic[Found]):
+    """A kind of findings: what is said of it, how it is drawn and saved; commands and rebuilt folders go by this alone.
 
-    Parameters
+    Attributes
     ----------
-    place : path or OutputFolder
-        Made where it does not exist.
-    found : object
-        What the figures and the page are drawn from.
-    what : str
-        Kind of the files, in the words of a message: "comparison".
-    document : tuple of str and mapping
-        Name and content of the JSON file.
-    figures : mapping
-    page : tuple of str and callable
-        Name of the page, and the function that makes its text from ``found`` and the pictures.
-
-    sheets : tuple of names and callable
-        Further files, and the function that makes their bytes from ``found``, by name.
-
-    Returns
-    -------
-    pathlib.Path
-        The page.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be written, or somebody else's file stands in the way.
+    name : str
+        What its files are, in the words of a message: "comparison".
+    stem : str
+        Of its files and its template: "compare" for ``compare.json``, ``compare.npz`` and ``compare.html``.
+    findings : type
+        What an analysis gives and a folder keeps.
+    sentences, screen, text : callable
+        The answer in words, the short one of a terminal, the long one.
+    document, beside : callable
+        All numbers as JSON values, and what stands besides in their file.
+    figures : mapping or callable
+        Its pictures; a callable where they hang on what was found.
+    values : callable
+        What the template shows beyond sentences, pictures and cautions.
+    sheets, names : callable, sequence of str
+        Further files by name, as bytes; those that are always written.
     """
-    with opened(place, what, [*file_names(document[0], page[0], figures), *sheets[0]]) as folder:
-        folder.write_text(document[0], dump_summary(dict(document[1])))
-        folder.write_bytes(findings_path(Path(document[0])).name, findings_bytes(found))
-        pictures = save_pictures(folder, found, figures)
-        path = folder.write_text(page[0], page[1](found, pictures))
-        for name, content in sheets[1](found).items():
-            folder.write_bytes(name, content)
-        folder.finish()
-    return path
+
+    name: str
+    stem: str
+    findings: type[Found]
+    sentences: Callable[[Found], list[str]]
+    screen: Callable[[Found], str]
+    text: Callable[[Found], str]
+    document: Callable[[Found], Mapping[str, Any]]
+    values: Callable[[Found], Mapping[str, Any]]
+    beside: Callable[[Found], Mapping[str, Any]] = lambda found: {}
+    figures: Figures | Callable[[Found], Figures] = field(default_factory=dict)
+    sheets: Callable[[Found], Mapping[str, bytes]] = lambda found: {}
+    names: Sequence[str] = ()
+
+    @property
+    def page(self) -> str:
+        """Name of the page."""
+        return f"{self.stem}.html"
+
+    @property
+    def numbers(self) -> str:
+        """Name of the JSON file."""
+        return f"{self.stem}.json"
+
+    def files(self) -> list[str]:
+        """All files of it that are known beforehand."""
+        pictures = () if callable(self.figures) else self.figures
+        kept = findings_path(Path(self.numbers)).name
+        return [self.numbers, kept, self.page, *picture_names(pictures), *self.names]
+
+    def write(self, place: str | Path | OutputFolder, found: Found) -> Path:
+        """Write JSON, the findings themselves, pictures, page and sheets into a folder, made where there is none.
+
+        Returns
+        -------
+        pathlib.Path
+            The page.
+
+        Raises
+        ------
+        InputError
+            If the folder cannot be written, or somebody else's file stands in the way.
+        """
+        with opened(place, self.name, self.files()) as folder:
+            folder.write_text(self.numbers, dump_summary({**self.document(found), **self.beside(found)}))
+            folder.write_bytes(findings_path(Path(self.numbers)).name, findings_bytes(found))
+            page = folder.write_text(self.page, self.html(found, save_pictures(folder, found, self._figures(found))))
+            for name, content in self.sheets(found).items():
+                folder.write_bytes(name, content)
+            folder.finish()
+        return page
+
+    def html(self, found: Found, pictures: Pictures) -> str:
+        """The page as text."""
+        shown = {
+            "sentences": self.sentences(found),
+            "pictures": picture_parts(self._figures(found), pictures),
+            "left_out": LEFT_OUT,
+            "cautions": CAUTIONS,
+        }
+        return render(self.page, **{**shown, **self.values(found)})
+
+    def _figures(self, found: Found) -> Figures:
+        return self.figures(found) if callable(self.figures) else self.figures
 
 
 def picture_parts(figures: Figures, pictures: Pictures) -> list[dict[str, str]]:

@@ -140,6 +140,11 @@ class RunFormats:
         """A box with its mass."""
         return f"box of {self.mass(self.box_mass)}"
 
+    @property
+    def money_line(self) -> str:
+        """What money, bins and boxes on a page mean."""
+        return f"{self.currency}: {self.money_basis}; {self.bin_text}, {self.box_text}"
+
     def money(self, amount: float, digits: int = 3) -> str:
         """Money rounded to three figures, as an estimate should be."""
         rounded = round_figures(amount, digits)

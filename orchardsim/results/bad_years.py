@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.results.farm import by_trial, of_farm
-from orchardsim.results.summary import number
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray

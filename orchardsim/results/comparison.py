@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.results.summary import number
+from orchardsim.results.written import number
 from orchardsim.risk.bands import wilson_interval
 
 if TYPE_CHECKING:
@@ -19,10 +19,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-COMPARE_FILE: Final = "compare.json"
-COMPARE_PAGE: Final = "compare.html"
-KIND: Final = "comparison"
-"""What the files are, in the words of a message."""
 POINTS: Final = (5, 25, 50, 75, 95)
 LEVEL: Final = 0.95
 """Level at which all intervals of one measure hold together."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import SHARED
 from orchardsim.results.dataset import attribute
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray
@@ -66,7 +67,7 @@ class OpenLevelsOfRun:
         return Regressors(self.drawn, self.middles)
 
 
-def doubts_document(levels: OpenLevelsOfRun | None, values: Array, whole: bool, number: Any) -> dict[str, Any]:
+def doubts_document(levels: OpenLevelsOfRun | None, values: Array, whole: bool, infinite: str) -> dict[str, Any]:
     """Both doubts of an outcome for the summary; empty where there is nothing to tell."""
     found = None if levels is None else levels.doubts(values)
     if found is None:
@@ -75,7 +76,7 @@ def doubts_document(levels: OpenLevelsOfRun | None, values: Array, whole: bool, 
 
     inner = {f"p{point}": quantile(found.known, point / 100, whole=whole).value for point in (5, 50, 95)}
     entry: dict[str, Any] = {
-        "were_the_levels_known": {name: number(float(value)) for name, value in inner.items()},
+        "were_the_levels_known": {name: number(float(value), infinite) for name, value in inner.items()},
         "share_of_not_knowing": number(found.not_knowing),
         "larger_doubt": found.larger,
     }

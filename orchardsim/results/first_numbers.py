@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
-
-KIND: Final = "numbers to state first"
-"""What the files are, in the words of a message."""
+from typing import Any
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from orchardsim.results.next import NextAnswer, WaitAnswer
+from orchardsim.results.written import plain
 
-KIND: Final = "fit"
-FIT_FILE: Final = "fit.json"
-FIT_PAGE: Final = "fit.html"
 LEARNED_FILE: Final = "learned.json"
 SHEET_TABLE: Final = "field_sheet.csv"
 SHEET_PAPER: Final = "field_sheet.html"
@@ -161,27 +159,11 @@ class Kept:
     """All that a page of a fit shows."""
 
     found: FitFindings
-    following: NextAnswer | None
-    waiting: WaitAnswer | None
+    following: NextAnswer | None = None
+    waiting: WaitAnswer | None = None
 
 
-def fit_document(
-    found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None
-) -> dict[str, Any]:
+def fit_document(kept: Kept) -> dict[str, Any]:
     """The findings, and what to measure next and waiting where asked for, as plain JSON values, six digits."""
-    import dataclasses
-    import math
-
-    def plain(value: Any) -> Any:
-        if dataclasses.is_dataclass(value) and not isinstance(value, type):
-            return {each.name: plain(getattr(value, each.name)) for each in dataclasses.fields(value)}
-        if isinstance(value, Mapping):
-            return {str(key): plain(one) for key, one in value.items()}
-        if isinstance(value, (tuple, list)):
-            return [plain(one) for one in value]
-        if isinstance(value, float):
-            return float(f"{value:.6g}") if math.isfinite(value) else None
-        return value
-
-    document: dict[str, Any] = plain(found)
-    return document | {"next": plain(following), "waiting": plain(waiting)}
+    document: dict[str, Any] = plain(kept.found)
+    return document | {"next": plain(kept.following), "waiting": plain(kept.waiting)}

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Final
 
-import numpy as np
-
 from orchardsim.core.numbers import percent
+from orchardsim.results.written import plain
 
-KIND: Final = "look at open levels"
-"""What the files are, in the words of a message."""
-LEVELS_FILE: Final = "levels.json"
-LEVELS_PAGE: Final = "levels.html"
 TAIL: Final = 0.05
 """Chance beyond either end of a level's range (definition of this table)."""
 
@@ -135,7 +130,7 @@ class LevelsFound:
 
 def levels_document(found: LevelsFound) -> dict[str, Any]:
     """The findings as plain JSON values, 6 significant digits."""
-    document: dict[str, Any] = _plain(asdict(found))
+    document: dict[str, Any] = plain(found)
     document["definitions"] = {
         "swing": f"ends of a level beyond which it lies with a chance of {percent(TAIL)} on either side; all keys of a "
         "level (cultivars, blocks, causes) move together",
@@ -144,13 +139,3 @@ def levels_document(found: LevelsFound) -> dict[str, Any]:
         "debt_not_covered": "cash flow before interest below interest and principal due in that year",
     }
     return document
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {str(key): _plain(one) for key, one in value.items()}
-    if isinstance(value, (tuple, list)):
-        return [_plain(one) for one in value]
-    if isinstance(value, (float, np.floating)):
-        return float(f"{value:.6g}") if np.isfinite(value) else None
-    return value

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.results.block_results import credit_broken
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray
@@ -185,8 +186,8 @@ def several_rates(dataset: xarray.Dataset) -> int:
     return int((dataset["irr_roots"].values > 1).sum())
 
 
-def risk_document(dataset: xarray.Dataset, number: Any) -> dict[str, Any]:
-    """Content of ``risk`` in ``summary.json``; ``number`` writes a number as the summary does."""
+def risk_document(dataset: xarray.Dataset) -> dict[str, Any]:
+    """Content of ``risk`` in ``summary.json``."""
     trials = int(dataset.sizes["trial"])
     attitude = aversion(dataset)
     document: dict[str, Any] = {

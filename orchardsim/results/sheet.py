@@ -15,7 +15,7 @@ from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.farm import farm_mean, of_farm, parts_of_farm
 from orchardsim.results.published import beside_published
 from orchardsim.results.statistics import PERCENT_POINTS
-from orchardsim.results.summary import number
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray

@@ -8,7 +8,8 @@ from orchardsim.core.labels import FARM
 from orchardsim.results.headline import headlines
 from orchardsim.results.sheet import cash_summed, worst_things
 from orchardsim.results.statistics import STATISTICS, describe
-from orchardsim.results.summary import chance_numbers, number, shares
+from orchardsim.results.summary import chance_numbers, shares
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray

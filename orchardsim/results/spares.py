@@ -9,14 +9,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.results.summary import number
+from orchardsim.results.written import number, plain
 
 Array = NDArray[np.float64]
 
-SPARES_FILE: Final = "spares.json"
-SPARES_PAGE: Final = "spares.html"
-KIND: Final = "search for spares"
-"""What the files are, in the words of a message."""
 PLAINER: Final = ("none", "rule_2", "rule_3", "rule_5", "spares", "orders", "farm")
 """Policies that are simpler than one with its own numbers for each row group, the simplest first."""
 NEAR: Final = 0.05
@@ -363,11 +359,11 @@ def spares_document(found: SparesAnswer) -> dict[str, Any]:
         "advised": found.decision.advised.key,
         "cheapest": found.decision.cheapest.key,
         "not_told_from_the_cheapest": [one.key for one in found.decision.ties],
-        "outcomes": [_outcome(one) for one in found.outcomes],
-        "curves": [_plain(one) for one in found.curves],
-        "refill_worth": [_plain(one) for one in found.worth],
+        "outcomes": [plain(one, number) | {"told_apart": one.told_apart} for one in found.outcomes],
+        "curves": plain(found.curves, number),
+        "refill_worth": plain(found.worth, number),
         "clustering": [
-            _plain(one, leave_out=("lost", "lost_alone"))
+            {key: value for key, value in plain(one, number).items() if key not in ("lost", "lost_alone")}
             | {
                 f"{name}_p{point}": number(float(quantile(getattr(one, name), point / 100, whole=True).value))
                 for name in ("lost", "lost_alone")
@@ -377,23 +373,3 @@ def spares_document(found: SparesAnswer) -> dict[str, Any]:
         ],
         "notes": list(found.notes),
     }
-
-
-def _outcome(one: PolicyOutcome) -> dict[str, Any]:
-    return _plain(one) | {"told_apart": one.told_apart}
-
-
-def _plain(one: Any, leave_out: tuple[str, ...] = ()) -> dict[str, Any]:
-    return {name: _value(getattr(one, name)) for name in one.__dataclass_fields__ if name not in leave_out}
-
-
-def _value(value: Any) -> Any:
-    if isinstance(value, np.ndarray):
-        return [_value(item) for item in value.tolist()]
-    if isinstance(value, tuple):
-        return [_value(item) for item in value]
-    if hasattr(value, "__dataclass_fields__"):
-        return _plain(value)
-    if isinstance(value, float):
-        return number(value)
-    return value

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Final
 
 from orchardsim.core.numbers import percent
-from orchardsim.results.summary import number
+from orchardsim.results.written import number, plain
 
-STRESS_FILE: Final = "stress.json"
-STRESS_PAGE: Final = "stress.html"
-KIND: Final = "stress test"
-"""What the files are, in the words of a message."""
 BACK: Final = 0.95
 """Share of the usual crop at which a block counts as recovered (definition of this table)."""
 SURVIVING: Final = 0.9
@@ -159,7 +154,7 @@ class Stress:
 
 def stress_document(found: Stress) -> dict[str, Any]:
     """The stress test as plain JSON values, 6 significant digits; no time, host, path or number of processes."""
-    document: dict[str, Any] = _plain(asdict(found))
+    document: dict[str, Any] = plain(found, lambda value: number(value, "not within the run"))
     document["definitions"] = {
         "cash_lost": "present value at year 0 of the cash flow before interest, living blocks worth nothing at the end",
         "recovery": f"years after the last bad one with a mean fresh crop below {percent(BACK)} of usual",
@@ -168,13 +163,3 @@ def stress_document(found: Stress) -> dict[str, Any]:
         "close": "leaves whose cash cost cannot be told from the worst one's (paired, two standard errors)",
     }
     return document
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    if isinstance(value, float):
-        return number(value, "not within the run") if not math.isnan(value) else None
-    return value

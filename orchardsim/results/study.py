@@ -15,11 +15,6 @@ if TYPE_CHECKING:
     import pandas
 
 Array = NDArray[np.float64]
-KIND: Final = "study"
-STUDY_FILE: Final = "study.json"
-STUDY_PAGE: Final = "study.html"
-STUDY_TRIALS: Final = "trials.nc"
-STUDY_METHODS: Final = "methods.txt"
 POINTS: Final = (5, 50, 95)
 """Percent points that each cell's table gives."""
 

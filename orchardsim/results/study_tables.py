@@ -12,6 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from orchardsim.results.study import StudyFindings
+from orchardsim.results.written import plain
 
 MOST_PLACES: Final = 10
 """Places, first to last, whose chances are written for each cell."""
@@ -180,12 +181,6 @@ def tidy_csv(rows: Iterable[Mapping[str, Any]]) -> str:
 
 def study_document(found: StudyFindings) -> dict[str, Any]:
     """The answers as plain values, for ``study.json``; what is missing or unbounded is null."""
-
-    def plain(value: Any) -> Any:
-        if not isinstance(value, float):
-            return value
-        return float(f"{value:.6g}") if np.isfinite(value) else None
-
     design = found.design
     return {
         "title": design.title,
@@ -200,9 +195,6 @@ def study_document(found: StudyFindings) -> dict[str, Any]:
         **{key: design.attrs[key] for key in ("version", "base_plan", "base_plan_hash", "currency", "price_year")},
         "drawn_levels": list(found.drawn_levels),
         "decide_by": found.answers[0].facts.key,
-        **{
-            f"table_of_{name}": [{key: plain(one) for key, one in row.items()} for row in rows(found)]
-            for name, rows in TABLES.items()
-        },
+        **{f"table_of_{name}": plain(rows(found)) for name, rows in TABLES.items()},
         "waiting": [{"circumstance": name, **asdict(one)} for name, one in found.waiting],
     }

@@ -18,7 +18,10 @@ from orchardsim.results.study import MeasureFacts, StudyDesign
 if TYPE_CHECKING:
     import xarray
 
+    from orchardsim.results.folder import OutputFolder
+
 Array = NDArray[np.float64]
+FILE: Final = "trials.nc"
 DESIGN: Final = "study_design"
 """Attribute that holds the design of a study as JSON."""
 WAITING: Final = "study_waiting"
@@ -95,7 +98,10 @@ class StudyTrials:
             coords["level"] = ("level", np.array(list(self.drawn), dtype=object))
             about = {"long_name": "open level that the trial met", "units": "1"}
             variables["drawn_level"] = (("level", "trial"), np.stack(list(self.drawn.values())), about)
-        attrs = {"Conventions": "CF-1.11", **design.attrs, DESIGN: json.dumps(_document(design))}
+        declared = {
+            each.name: getattr(design, each.name) for each in dataclasses.fields(design) if each.name != "attrs"
+        }
+        attrs = {"Conventions": "CF-1.11", **design.attrs, DESIGN: json.dumps(declared, default=_plain)}
         if self.waiting:
             attrs[WAITING] = json.dumps([[name, dataclasses.asdict(one)] for name, one in self.waiting])
         return xarray.Dataset(variables, coords, attrs)
@@ -144,29 +150,16 @@ class StudyTrials:
         return cls(design, facts, values, known, drawn, _waiting(json.loads(dataset.attrs.get(WAITING, "[]"))))
 
 
+def _plain(value: Any) -> Any:
+    return value.tolist() if isinstance(value, np.ndarray) else dict(value)
+
+
 def _waiting(document: list[Any]) -> tuple[tuple[str, WaitAnswer], ...]:
     def of(found: dict[str, Any]) -> WaitAnswer:
         rows = tuple(WaitRow(**{**row, "shares": tuple(row["shares"])}) for row in found["rows"])
         return WaitAnswer(**{**found, "options": tuple(found["options"]), "rows": rows})
 
     return tuple((name, of(found)) for name, found in document)
-
-
-def _document(design: StudyDesign) -> dict[str, Any]:
-    return {
-        "title": design.title,
-        "kind": design.kind,
-        "factors": {name: list(levels) for name, levels in design.factors.items()},
-        "sets": {name: list(words) for name, words in design.sets.items()},
-        "levels": design.levels.tolist(),
-        "values": {name: list(values) for name, values in design.values.items()},
-        "held": dict(design.held),
-        "trials": design.trials,
-        "known_trials": design.known_trials,
-        "years": design.years,
-        "seed": design.seed,
-        "decide_by": design.decide_by,
-    }
 
 
 def _design(document: dict[str, Any], attrs: dict[str, Any]) -> StudyDesign:
@@ -177,3 +170,8 @@ def _design(document: dict[str, Any], attrs: dict[str, Any]) -> StudyDesign:
         "levels": np.array(document["levels"], dtype=np.int64).reshape(-1, len(document["factors"])),
     }
     return StudyDesign(**(document | many), attrs=attrs)
+
+
+def write_trials(folder: OutputFolder, trials: StudyTrials) -> None:
+    """Keep the trials in the classic format, which holds no time of writing: the same study is the same file."""
+    folder.write(FILE, lambda path: trials.dataset().to_netcdf(path, engine="scipy", format="NETCDF3_64BIT"))

@@ -17,16 +17,16 @@ from orchardsim.results.farm import block_labels, of_farm, of_label
 from orchardsim.results.headline import Headline, headlines, invests
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
 from orchardsim.results.sales import outlet_sales
+from orchardsim.results.sheet import sheet_numbers
 from orchardsim.results.sizes import PackedSizes, packed_sizes
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray
 
     from orchardsim.risk.bands import Chance
     from orchardsim.risk.record import TwoErrors
-
-SIGNIFICANT_DIGITS: Final = 6
 
 
 def summarize(dataset: xarray.Dataset) -> xarray.Dataset:
@@ -123,7 +123,7 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
             place = place.setdefault(step, {})
         place[headline.path[-1]] = _entry(headline, draws, levels)
     document["headline"] = tree
-    document["risk"] = risk_document(dataset, number)
+    document["risk"] = risk_document(dataset)
     document["mature_year"] = _mature_year(dataset)
     document["sales_in_a_mature_year"] = _sales(dataset)
     document["by_block"] = {
@@ -135,8 +135,6 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     if "second_opinion" in dataset.attrs:
         document["second_opinion"] = attribute(dataset, "second_opinion")
     document["notes"] = attribute(dataset, "notes")
-    from orchardsim.results.sheet import sheet_numbers  # it writes numbers as this module does
-
     document["sheet"] = sheet_numbers(dataset)
     return document
 
@@ -168,25 +166,6 @@ def _run_entry(dataset: xarray.Dataset) -> dict[str, Any]:
     }
 
 
-def number(value: float, infinite: str = "infinite") -> float | int | str | None:
-    """A number as the summary writes it: six significant digits; missing as None, infinite as a word.
-
-    Examples
-    --------
-    >>> number(1234567.89), number(3.0), number(float("inf"), "never"), number(float("nan"))
-    (1234570.0, 3, 'never', None)
-    """
-    value = float(value)
-    if math.isnan(value):
-        return None
-    if math.isinf(value):
-        return infinite
-    rounded = float(f"{value:.{SIGNIFICANT_DIGITS}g}")
-    if rounded == int(rounded) and abs(rounded) < 10**SIGNIFICANT_DIGITS:
-        return int(rounded)
-    return rounded
-
-
 def _entry(headline: Headline, draws: Draws | None, levels: OpenLevelsOfRun | None) -> dict[str, Any]:
     statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
     both = errors_of(headline.values, headline.worst, draws, whole=headline.whole)
@@ -195,16 +174,13 @@ def _entry(headline: Headline, draws: Draws | None, levels: OpenLevelsOfRun | No
         "worst_side": headline.worst,
         "worst_means": headline.worst_means,
     }
-    doubts = doubts_document(
-        levels, headline.values, headline.whole, lambda value: number(value, headline.infinite_word)
-    )
     spread: dict[str, Any] = {}
     for name, value, error in zip(STATISTICS, statistics, errors, strict=True):
         if name == "mean" and not headline.has_mean:
             continue
         entry[name] = number(value, headline.infinite_word)
         spread[name] = 0 if both[name].monte_carlo == 0 else number(error, "unbounded")
-    entry |= doubts
+    entry |= doubts_document(levels, headline.values, headline.whole, headline.infinite_word)
     entry["standard_error"] = spread
     without = int(np.isnan(headline.values).sum())
     if without:

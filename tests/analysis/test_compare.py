@@ -14,7 +14,7 @@ from scipy import stats
 import orchardsim
 from orchardsim.analysis.compare import check_plans, compare, difference, measure_limit, same_tree_blocks
 from orchardsim.core.errors import InputError
-from orchardsim.report.compare.page import write_comparison
+from orchardsim.report.compare.page import KIND
 from orchardsim.report.compare.table import comparison_screen, comparison_table
 from orchardsim.report.compare.words import comparison_sentences, luck_text, verdict_text
 from orchardsim.results.comparison import Comparison, Measure, Pair, PlanFacts, comparison_document, decide
@@ -295,7 +295,7 @@ def test_other_land_is_compared_per_area():
 
 
 def test_the_page_and_the_numbers_are_written(found, tmp_path):
-    page = write_comparison(tmp_path / "out", found)
+    page = KIND.write(tmp_path / "out", found)
     text = html.unescape(re.sub("</?button[^>]*>", "", page.read_text(encoding="utf-8")))
     for sentence in comparison_sentences(found):
         assert sentence in text

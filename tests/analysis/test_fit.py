@@ -24,7 +24,7 @@ from orchardsim.plan.keys import with_keys
 from orchardsim.plan.measurements import parse_measurements
 from orchardsim.plan.reading import read_toml
 from orchardsim.report.fit.words import fit_screen, fit_sentences, level_cells
-from orchardsim.results.fit import FitFindings, fit_document
+from orchardsim.results.fit import FitFindings, Kept, fit_document
 from orchardsim.results.next import Candidate
 from orchardsim.risk.posterior import Emulator, log_density, tempered_draws, whitening
 from orchardsim.season.drivers import season_calendar
@@ -110,7 +110,7 @@ def test_thick_trunks_raise_growth_and_narrow_it(small):
     assert growth.after[1] > growth.before[1] and growth.told > 0.5
     assert 0 < level(small, "site_growth of next_rows").told < level(small, "site_growth of first_row").told
     assert abs(level(small, "fruit_size of Gala").told) < 0.3  # three errors of a ratio of spreads of 100 draws
-    json.dumps(fit_document(small.findings), allow_nan=False)
+    json.dumps(fit_document(Kept(small.findings)), allow_nan=False)
     shown = " ".join(cell for row in level_cells(small.findings) for cell in row)
     assert "°F" in shown and " K" not in shown  # the plan is one in US units
 
@@ -137,7 +137,7 @@ def test_what_moved_growth_is_told_and_not_built_on_where_readings_disagree():
 
 def test_what_was_set_aside_stands_on_the_short_answer(small):
     aside = dataclasses.replace(small.findings, remarks=("one row was set aside",))
-    assert "One row was set aside." in fit_screen(aside)
+    assert "One row was set aside." in fit_screen(Kept(aside))
 
 
 def test_a_bloom_date_of_a_season_without_weather_is_set_aside():

@@ -14,10 +14,10 @@ import orchardsim
 from orchardsim.analysis.stress import middle, recovery, stress, stress_size
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
-from orchardsim.report.stress.page import stress_files, write_stress
+from orchardsim.report.stress.page import KIND
 from orchardsim.report.stress.words import leaves_text, stress_screen, stress_sentences, stress_table
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.stress import KIND, stress_document
+from orchardsim.results.stress import stress_document
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
@@ -115,7 +115,7 @@ def test_the_table_says_how_many_trials_and_with_what_error(found):
 
 
 def test_page_numbers_and_pictures_are_written(found, tmp_path):
-    page = write_stress(tmp_path / "out", found)
+    page = KIND.write(tmp_path / "out", found)
     html = page.read_text(encoding="utf-8")
     for season in found.seasons:
         assert season.title in html and season.changes[0]["meaning"] in unescape(html)
@@ -129,10 +129,10 @@ def test_page_numbers_and_pictures_are_written(found, tmp_path):
     moment = document["seasons"][0]["moments"][3]
     assert {"value", "standard_error"} <= moment["cash_lost"].keys()
     assert "jobs" not in json.dumps(document)
-    folder = OutputFolder(tmp_path / "out", KIND, names=stress_files())
+    folder = OutputFolder(tmp_path / "out", KIND.name, names=KIND.files())
     with pytest.raises(InputError, match="holds another stress test"), folder:
         raise AssertionError("opened")
-    with OutputFolder(tmp_path / "out", KIND, names=stress_files(), force=True):
+    with OutputFolder(tmp_path / "out", KIND.name, names=KIND.files(), force=True):
         assert page.exists()
 
 

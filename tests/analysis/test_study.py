@@ -33,12 +33,12 @@ from orchardsim.report.study.figures import (
     plot_interactions,
     plot_shares,
 )
-from orchardsim.report.study.page import write_study
+from orchardsim.report.study.page import KIND
 from orchardsim.report.study.words import methods_paragraph, study_screen, study_table
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.study import KIND, StudyFindings
+from orchardsim.results.study import StudyFindings
 from orchardsim.results.study_tables import TABLES
-from orchardsim.results.study_trials import StudyTrials
+from orchardsim.results.study_trials import StudyTrials, write_trials
 from orchardsim.risk.contrasts import SimultaneousLimits, pairwise, simultaneous_limits
 from tests.plan.examples import CONFIGS, changed
 from tests.screens import fits_a_screen
@@ -75,7 +75,9 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     trials = run_study(one)
     found = study_findings(trials)
     folder = tmp_path_factory.mktemp("study")
-    write_study(folder, found, trials.dataset())
+    with OutputFolder(folder, KIND.name) as out:
+        write_trials(out, trials)
+        KIND.write(out, found)
     return Ran(one, trials, found, folder)
 
 
@@ -169,10 +171,10 @@ def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path, monkeypatch
     one = load_study(declared(trials=3, years=3))
     place = tmp_path / "out"
     identity = study_identity(one)
-    with OutputFolder(place, KIND, identity=identity, differs=study_differs) as folder:
+    with OutputFolder(place, KIND.name, identity=identity, differs=study_differs) as folder:
         whole = run_study(one, out=folder)
     seen: list[int] = []
-    with OutputFolder(place, KIND, identity=identity, differs=study_differs, resume=True) as folder:
+    with OutputFolder(place, KIND.name, identity=identity, differs=study_differs, resume=True) as folder:
         again = run_study(one, out=folder, progress=seen.append)
     assert seen == [study_size(one)] == [4 * (3 + 3)]
     for key, values in whole.values.items():
@@ -186,7 +188,7 @@ def test_a_kept_study_goes_on_and_another_is_refused(tmp_path: Path, monkeypatch
     for words, differing in others.items():
         with (
             pytest.raises(InputError, match=words) as told,
-            OutputFolder(place, KIND, identity=differing, differs=study_differs, resume=True),
+            OutputFolder(place, KIND.name, identity=differing, differs=study_differs, resume=True),
         ):
             pass
         assert "\n" not in str(told.value)

@@ -9,7 +9,7 @@ from orchardsim.analysis.study import FACTS, study_design, study_identity, study
 from orchardsim.analysis.study_answers import study_findings
 from orchardsim.core.errors import InputError
 from orchardsim.plan.study import load_study
-from orchardsim.report.study.page import study_html
+from orchardsim.report.study.page import KIND
 from orchardsim.report.study.words import study_screen, study_table
 from orchardsim.results.findings import findings_bytes
 from orchardsim.results.next import WaitAnswer, WaitRow
@@ -73,7 +73,7 @@ def test_what_waiting_is_worth_goes_through_file_words_and_document(now_or_later
     assert "What waiting is worth, rate 0.03 /year" in study_table(found)
     assert study_document(found)["waiting"][0]["rows"][1]["changed"] == 0.35
     assert findings_bytes(found)
-    page = study_html(found, {})
+    page = KIND.html(found, {})
     assert "<h2>What waiting is worth, rate 0.03 /year</h2>" in page and "35 % ± 4 %" in page
 
 

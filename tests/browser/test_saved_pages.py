@@ -25,16 +25,17 @@ from orchardsim.analysis.study_answers import study_findings
 from orchardsim.plan import load_plan
 from orchardsim.plan.measurements import parse_measurements
 from orchardsim.plan.study import load_study
-from orchardsim.report.compare.page import write_comparison
-from orchardsim.report.fit.page import write_fit
-from orchardsim.report.levels.page import write_levels
+from orchardsim.report.compare.page import KIND as COMPARISON
+from orchardsim.report.fit.page import KIND as FIT
+from orchardsim.report.levels.page import KIND as LEVELS
 from orchardsim.report.run.page import write_report
 from orchardsim.report.run_formats import RunFormats, round_figures
-from orchardsim.report.spares.page import write_spares
-from orchardsim.report.stress.page import write_stress
-from orchardsim.report.study.page import write_study
+from orchardsim.report.spares.page import KIND as SPARES
+from orchardsim.report.stress.page import KIND as STRESS
+from orchardsim.report.study.page import KIND as STUDY
 from orchardsim.report.weather.page import write_weather_page
 from orchardsim.results import summary_document, write_run
+from orchardsim.results.fit import Kept
 from orchardsim.results.store import open_results
 from orchardsim.simulation import simulate
 from tests.plan.examples import CONFIGS, changed
@@ -88,18 +89,17 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_run(place, run, summary_document(run))
     write_report(place)
     other = load_plan(changed(*small, ("block.year_planted", 2)))
-    write_comparison(place, compare([one, other], trials=12, years=9))
-    write_stress(place / "stress", stress(one, trials=4, years=6, seed=1, bad_seasons=["hail", "late_frost"]))
-    write_spares(place / "spares", orchardsim.spares(one, trials=8, years=7, seed=3))
+    COMPARISON.write(place, compare([one, other], trials=12, years=9))
+    STRESS.write(place / "stress", stress(one, trials=4, years=6, seed=1, bad_seasons=["hail", "late_frost"]))
+    SPARES.write(place / "spares", orchardsim.spares(one, trials=8, years=7, seed=3))
     factors = [
         {"name": "training", "key": "block.training", "levels": ["tall_spindle", "vertical_axis"]},
         {"name": "spacing", "key": "block.tree_spacing", "levels": ["0.9 m", "1.4 m"]},
     ]
     plan = changed(*(pair for pair in small if pair[0] != "cultivar" and not pair[0].endswith(".cultivar")))
     declared = {"title": HOSTILE, "plan": plan, "trials": 5, "known_trials": 3, "years": 7, "factor": factors}
-    trials = run_study(load_study(declared))
-    write_study(place / "study", study_findings(trials), trials.dataset())
-    write_levels(place / "levels", look_at_levels(one, trials=4, years=6, seed=1))
+    STUDY.write(place / "study", study_findings(run_study(load_study(declared))))
+    LEVELS.write(place / "levels", look_at_levels(one, trials=4, years=6, seed=1))
     history = dataclasses.replace(made_up(units="us"), title=HOSTILE, station=BLOCK)
     write_weather_page(history, place / "weather")
     young = load_plan(CONFIGS / "first_row.toml")
@@ -107,7 +107,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             for date, girth in (("2019-11-18", 90), ("2020-11-18", 140)) for tree in range(1, 21)]  # fmt: skip
     measured = parse_measurements("\n".join(["date,block,row,tree,measure,value,unit", *rows]), young, HOSTILE)
     learned = fit(young, measured, rows=100, draws=100).findings
-    write_fit(place / "fit", dataclasses.replace(learned, title=HOSTILE))
+    FIT.write(place / "fit", Kept(dataclasses.replace(learned, title=HOSTILE)))
     return place
 
 

@@ -10,8 +10,7 @@ from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import Display, display
 from orchardsim.report.columns import SCREEN_LINES, Pieces, one_screen, sentence_pieces, text_columns
 from orchardsim.report.fit.next_words import next_pieces, next_table, wait_sentences, wait_table
-from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, LevelAnswer
-from orchardsim.results.next import NextAnswer, WaitAnswer
+from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, Kept, LevelAnswer
 
 FEW_EFFECTIVE: Final = 0.8
 """Share of differing draws below which the answer is called coarse."""
@@ -226,10 +225,11 @@ def _expected(band: Band | None, factor: float, unit: str) -> str:
     return f"{number(band[0] * factor, _digits(unit))} to {number(band[2] * factor, _digits(unit))}"
 
 
-def fit_screen(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:
+def fit_screen(kept: Kept) -> str:
     """The short answer: what was learned, and where it was asked what waiting is worth and what to measure next."""
-    asked: list[Pieces] = [sentence_pieces(wait_sentences(waiting))] if waiting is not None else []
-    asked += next_pieces(following) if following is not None else []
+    found = kept.found
+    asked: list[Pieces] = [sentence_pieces(wait_sentences(kept.waiting))] if kept.waiting is not None else []
+    asked += next_pieces(kept.following) if kept.following is not None else []
     said, aside = sentence_pieces(fit_sentences(found)), sentence_pieces(_remarks(found))
     parts = [sentence_pieces([found.title]), said[:1], aside, said[1:FIRST], *asked, said[FIRST:]]
     return one_screen(*parts, lines=SCREEN_LINES - 1)  # the command's own last line says what comes next
@@ -240,11 +240,11 @@ def _remarks(found: FitFindings) -> list[str]:
     return [f"{_sentence(line)}." for line in found.remarks]
 
 
-def fit_text(found: FitFindings, following: NextAnswer | None = None, waiting: WaitAnswer | None = None) -> str:
+def fit_text(kept: Kept) -> str:
     """All sentences and tables."""
-    parts = [fit_table(found)]
-    parts += [next_table(following)] if following is not None else []
-    parts += [wait_table(waiting)] if waiting is not None else []
+    parts = [fit_table(kept.found)]
+    parts += [next_table(kept.following)] if kept.following is not None else []
+    parts += [wait_table(kept.waiting)] if kept.waiting is not None else []
     return "\n\n".join(parts)
 
 

@@ -15,7 +15,8 @@ from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.results import attribute, cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES
-from orchardsim.results.summary import number, shares
+from orchardsim.results.summary import shares
+from orchardsim.results.written import number
 
 if TYPE_CHECKING:
     import xarray

@@ -1,12 +1,12 @@
-"""The saved stress test: all numbers as JSON, pictures as files, and one page that holds everything."""
+"""What is said, drawn and saved of a stress test."""
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import Any, Final
 
-from orchardsim.report.cautions import CAUTIONS
-from orchardsim.report.pages import Pictures, file_names, picture_parts, render, save_findings
+from orchardsim.report.pages import Kind
 from orchardsim.report.run_formats import LEFT_OUT, RunFormats, in_shown_units
+from orchardsim.report.stress.figures import FIGURES
 from orchardsim.report.stress.words import (
     TABLES,
     explanation_lines,
@@ -14,66 +14,23 @@ from orchardsim.report.stress.words import (
     formats_of,
     ranked,
     stress_cells,
+    stress_screen,
     stress_sentences,
+    stress_table,
 )
-from orchardsim.results.folder import OutputFolder
-from orchardsim.results.stress import KIND, STRESS_FILE, STRESS_PAGE, Stress, Stressed, stress_document
+from orchardsim.results.stress import Stress, Stressed, stress_document
 
 
-def stress_files() -> list[str]:
-    """Files that :func:`write_stress` writes."""
-    from orchardsim.report.stress.figures import FIGURES
-
-    return file_names(STRESS_FILE, STRESS_PAGE, FIGURES)
-
-
-def write_stress(place: str | Path | OutputFolder, found: Stress) -> Path:
-    """Write ``stress.json``, ``figures/`` and ``stress.html``.
-
-    Parameters
-    ----------
-    place : path or OutputFolder
-        Made where it does not exist.
-    found : Stress
-
-    Returns
-    -------
-    pathlib.Path
-        The page.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be written.
-    """
-    from orchardsim.report.stress.figures import FIGURES
-
-    return save_findings(
-        place,
-        found,
-        what=KIND,
-        document=(STRESS_FILE, stress_document(found) | {"sentences": stress_sentences(found)}),
-        figures=FIGURES,
-        page=(STRESS_PAGE, stress_html),
-    )
-
-
-def stress_html(found: Stress, pictures: Pictures) -> str:
-    """The page as text."""
-    from orchardsim.report.stress.figures import FIGURES
-
+def _values(found: Stress) -> dict[str, Any]:
     formats = formats_of(found)
     cells = stress_cells(found, formats)
-    return render(
-        "stress.html",
-        title=f"Bad seasons: {found.title}",
-        footer=footer_text(found),
-        sentences=stress_sentences(found),
-        tables=[[[row[column] for column in columns] for row in cells] for columns in TABLES],
-        explanations=explanation_lines(found),
-        money_basis=f"{formats.currency}: {formats.money_basis}; {formats.bin_text}, {formats.box_text}",
-        pictures=picture_parts(FIGURES, pictures),
-        seasons=[
+    return {
+        "title": f"Bad seasons: {found.title}",
+        "footer": footer_text(found),
+        "tables": [[[row[column] for column in columns] for row in cells] for columns in TABLES],
+        "explanations": explanation_lines(found),
+        "money_basis": formats.money_line,
+        "seasons": [
             {
                 "title": season.title,
                 "sentence": in_shown_units(season.sentence, formats.display),
@@ -82,9 +39,8 @@ def stress_html(found: Stress, pictures: Pictures) -> str:
             }
             for season in ranked(found)
         ],
-        left_out=(*NOT_IN_A_STRIKE, *LEFT_OUT),
-        cautions=CAUTIONS,
-    )
+        "left_out": (*NOT_IN_A_STRIKE, *LEFT_OUT),
+    }
 
 
 def _change_cells(season: Stressed, formats: RunFormats) -> list[list[str]]:
@@ -104,3 +60,16 @@ NOT_IN_A_STRIKE = (
     "One bad season (or run of them) at a time; two different ones together can cost more than their sum.",
 )
 """What the bad seasons leave out, said on the page."""
+
+KIND: Final = Kind(
+    name="stress test",
+    stem="stress",
+    findings=Stress,
+    sentences=stress_sentences,
+    screen=stress_screen,
+    text=stress_table,
+    document=stress_document,
+    beside=lambda found: {"sentences": stress_sentences(found)},
+    figures=FIGURES,
+    values=_values,
+)

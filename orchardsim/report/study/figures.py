@@ -262,18 +262,19 @@ def plot_factors(found: StudyFindings, measure: str | None = None) -> Figure:
     return figure
 
 
-def figures_of(found: StudyFindings) -> dict[str, tuple[str, Plot]]:
+def figures_of(found: StudyFindings) -> dict[str, tuple[str, Callable[..., Figure]]]:
     """Pictures that this study has."""
     answer = found.answers[0]
-    every: dict[str, tuple[str, Plot]] = {"cells": ("Cells and their futures", plot_cells)}
-    if answer.contrasts:
-        every["contrasts"] = ("Differences with limits that hold together", plot_contrasts)
-    if answer.contrasts and not found.design.factorial:
-        every["factors"] = ("Factor by factor", plot_factors)
-    if answer.interactions:
-        every["interactions"] = ("Factors two by two", plot_interactions)
-    if answer.shares:
-        every["shares"] = ("What the differences come from", plot_shares)
-    if answer.assumptions:
-        every["assumptions"] = ("Which difference hangs on which assumption", plot_assumptions)
-    return every
+    factors = not found.design.factorial and answer.contrasts
+    return {
+        name: (heading, plot)
+        for name, heading, plot, shown in (
+            ("cells", "Cells and their futures", plot_cells, True),
+            ("contrasts", "Differences with limits that hold together", plot_contrasts, answer.contrasts),
+            ("factors", "Factor by factor", plot_factors, factors),
+            ("interactions", "Factors two by two", plot_interactions, answer.interactions),
+            ("shares", "What the differences come from", plot_shares, answer.shares),
+            ("assumptions", "Which difference hangs on which assumption", plot_assumptions, answer.assumptions),
+        )
+        if shown
+    }
