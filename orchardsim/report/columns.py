@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
-from typing import Final
+from collections.abc import Callable, Iterable, Sequence
+from typing import Final, TypeVar
+
+Row = TypeVar("Row")
 
 
 def text_columns(cells: Sequence[Sequence[str]], left: Sequence[int] = (0,), *, fold_heads: bool = False) -> list[str]:
@@ -39,6 +41,17 @@ def text_columns(cells: Sequence[Sequence[str]], left: Sequence[int] = (0,), *, 
         ).rstrip()
         for row in [*folded, *body]
     ]
+
+
+def cells_of(rows: Iterable[Row], *columns: tuple[str, Callable[[Row], str]]) -> list[list[str]]:
+    """Cells of a table, the head first; a column is its head and what it shows of a row.
+
+    Examples
+    --------
+    >>> cells_of([3, 4], ("number", str), ("twice", lambda one: str(2 * one)))
+    [['number', 'twice'], ['3', '6'], ['4', '8']]
+    """
+    return [[head for head, _ in columns], *([text(row) for _, text in columns] for row in rows)]
 
 
 SCREEN_WIDTH: Final = 80

@@ -56,25 +56,25 @@ def keep_picture(folder: OutputFolder, name: str, picture: Picture, numbers: str
     folder.write_text(table, numbers)
 
 
-SmallPictures = Mapping[str, tuple[str, tuple[float, float], Callable[[Any], object]]]
+SmallPictures = Mapping[str, tuple[str, tuple[float, float], Callable[..., object]]]
 """Name -> (heading, width and height [inch], function that draws on axes)."""
 
 
-def small_pictures(pictures: SmallPictures) -> tuple[dict[str, Any], dict[str, str]]:
-    """Pictures of a sheet as inline SVG, and their numbers as CSV, both by name."""
+def small_pictures(pictures: SmallPictures, **shown: Any) -> tuple[dict[str, Any], dict[str, str]]:
+    """Pictures of a sheet as inline SVG, and their numbers as CSV, both by name; ``shown``: what they are drawn of."""
     from matplotlib.figure import Figure
 
     from orchardsim.report.drawn import numbers_csv, picture_words
     from orchardsim.report.style import picture_settings, svg_text
 
-    shown, numbers = {}, {}
+    drawings, numbers = {}, {}
     with picture_settings():
         for name, (heading, size, draw) in pictures.items():
             figure = Figure(figsize=size, layout="constrained")
-            draw(figure.subplots())
-            shown[name] = inline_svg(svg_text(figure), name, picture_words(heading, figure))
+            draw(figure.subplots(), **shown)
+            drawings[name] = inline_svg(svg_text(figure), name, picture_words(heading, figure))
             numbers[name] = numbers_csv(figure)
-    return shown, numbers
+    return drawings, numbers
 
 
 def save_pictures(folder: OutputFolder, found: Any, figures: Figures) -> dict[str, Picture]:

@@ -25,7 +25,6 @@ class Rebuilt:
 
     Attributes
     ----------
-    page : pathlib.Path
     screen, text : callable
         The short answer and the long one.
     numbers : str

@@ -40,7 +40,6 @@ class RunFormats:
     Attributes
     ----------
     system : {"us", "metric"}
-    currency : str
     bin_mass, box_mass : float [kg]
     money_basis : str
         Price year and whether money is real or nominal, in words.
@@ -197,6 +196,17 @@ def round_figures(value: float, digits: int = 3) -> float:
     if value == 0 or not math.isfinite(value):
         return abs(value) if value == 0 else value
     return float(f"{value:.{digits}g}")
+
+
+def amount_text(value: float, digits: int = 3) -> str:
+    """An amount to so many figures, without its unit.
+
+    Examples
+    --------
+    >>> amount_text(-12345.6), amount_text(-0.0)
+    ('-12,300', '0')
+    """
+    return f"{round_figures(value, digits) + 0.0:,.0f}"
 
 
 def in_shown_units(text: str, units: Display) -> str:

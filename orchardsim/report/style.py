@@ -171,3 +171,10 @@ def svg_text(figure: Figure) -> str:
     figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
     text = buffer.getvalue()
     return text[text.index("<svg") :]
+
+
+def pdf_bytes(figure: Figure) -> bytes:
+    """The picture as a page of PDF, without the time of writing."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="pdf", metadata={"CreationDate": None, "Creator": None, "Producer": None})
+    return buffer.getvalue()

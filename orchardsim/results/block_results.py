@@ -35,7 +35,6 @@ class LabelMoney:
 
     Attributes
     ----------
-    label : str
     leaves : tuple of int
         First and last leaf averaged for the mature year; empty where the label has no leaf within the run.
     area : float [m2]
@@ -65,9 +64,6 @@ class LabelWork:
 
     Attributes
     ----------
-    label : str
-    leaves : tuple of int
-    tasks : tuple of str
     hours : array, (leaf, task) [hour/ha]
         Mean over trials, per planted area.
     hours_error : array, (leaf,) [hour/ha]

@@ -119,7 +119,6 @@ class Difference:
         5 and 95 % points of the differences over trials.
     chance_better : Chance
         That the first plan is better than the second; a tie counts for neither.
-    ties : int
     correlation : float
         Of the two plans' values over trials; nan where one is infinite or constant.
     """
@@ -171,7 +170,6 @@ class Pair:
         Places of the plans.
     deciding : str
         Key of the measure that decides.
-    differences : mapping from measure key to Difference
     luck, reverse : LuckOrder
         Of the first over the second in the deciding measure, and of the second over the first.
     same_trees : tuple of str
@@ -281,12 +279,8 @@ class Comparison:
 
     Attributes
     ----------
-    plans : tuple of PlanFacts
-    measures : mapping from key to Measure
     deciding : str
         Key of the measure that decides: NPV of the whole farm, per area where the plans are of different farms.
-    pairs : tuple of Pair
-    decision : Decision
     contrasts : tuple of Contrast
         What differs between the plans, besides their results.
     cash : array, (plan, trial, year)

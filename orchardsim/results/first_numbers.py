@@ -14,11 +14,8 @@ class FirstNumber:
     ----------
     key : str
         Under which a plan states it.
-    meaning : str
     value : object
         As it stands now, in ``unit``; None where it is a level of the whole simulation.
-    unit : str
-    status : str
     change : float [money]
         What a tenth more does to NPV, mean over the trials.
     error : float [money]
@@ -40,12 +37,10 @@ class FirstNumbers:
 
     Attributes
     ----------
-    numbers : tuple of FirstNumber
     npv : float [money]
         Mean of the trials.
     trials, years, looked_at : int
         Trials and years simulated, numbers tried.
-    seconds : float
     """
 
     numbers: tuple[FirstNumber, ...]

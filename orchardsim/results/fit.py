@@ -28,7 +28,6 @@ class LevelAnswer:
         "site_growth of next_rows", "growth of first_row", ...
     words : str
         For people.
-    unit : str
     before, after : tuple
         5, 50 and 95 % points.
     told : float [1]
@@ -54,7 +53,6 @@ class SightAnswer:
 
     Attributes
     ----------
-    measured : float
     before, after : tuple
         5, 50 and 95 % points of such a reading, before and after learning from all of them.
     held_back : tuple or None

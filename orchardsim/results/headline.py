@@ -29,7 +29,6 @@ class Headline:
     ----------
     path : tuple of str
         Where it stands in the summary: group, then block, then leaf, year or cause as far as they apply.
-    unit : str
     values : array, (trial,)
         nan in trials that have no such number (no debt in a year, so no cover of it).
     worst : {"low", "high"}
@@ -70,7 +69,6 @@ class LeafYield:
 
     Attributes
     ----------
-    block : str
     leaves : int array, (leaf,)
     years : tuple of tuples of int
         Years of the plan in which each leaf is met.

@@ -19,16 +19,12 @@ class Swing:
 
     Attributes
     ----------
-    name : str
-    meaning : str
     low, middle, high : float
         Value of the level; of several keys (cultivars, blocks, causes) the first.
-    unit : str
     npv_low, npv_high : float [money]
         Mean NPV with the level at its low and high end.
     error : float [money]
         Standard error of their difference, from the same trials.
-    narrowed_by : str
     """
 
     name: str
@@ -77,7 +73,6 @@ class Losing:
 
     Attributes
     ----------
-    name : str
     trials : int
         Trials with this outcome.
     of : int
@@ -108,7 +103,6 @@ class LevelsFound:
     npv_error : float [money]
     swings : tuple of Swing
         Widest first.
-    price_by_yield : PriceByYield
     losing : tuple of Losing
         In futures in which the levels are open.
     debt_not_covered : tuple of (int, int)

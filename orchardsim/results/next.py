@@ -17,9 +17,6 @@ class Candidate:
     measure, label : str
     year : int
         Of the plan.
-    calendar_year : int
-    when : str
-    trees : int
     worth, error : float [currency]
         What it is worth to know it before deciding, with its standard error.
     changed : float [1]
@@ -82,7 +79,6 @@ class NextAnswer:
 
     Attributes
     ----------
-    options : tuple of str
     before, now : tuple of float [currency]
         Mean NPV of each option before any measurement, and with what is known now.
     before_error, now_error : tuple of float

@@ -41,7 +41,6 @@ class PriceShare:
 
     Attributes
     ----------
-    cultivar : str
     share : float [1]
         Of all money from fresh fruit, discounted.
     lost : float [currency]

@@ -147,7 +147,6 @@ class Aversion:
     own_wealth : float [money]
     stated : bool
         Whether the plan states it; else it is the own cash and the mean money invested.
-    equivalents : mapping from relative aversion to Estimate
     """
 
     own_wealth: float

@@ -25,7 +25,6 @@ class LabelPolicy:
 
     Attributes
     ----------
-    label : str
     trees : int
         Planted.
     spares : int
@@ -71,7 +70,6 @@ class PolicyOutcome:
     Attributes
     ----------
     key, name : str
-    policies : tuple of LabelPolicy
     cost : Amount [money]
         Trees, keep, planting and the margin lost while places stand empty.
     trees, keep, replanting, margin_lost : float [money]
@@ -158,10 +156,6 @@ class SparesDecision:
 def decide_spares(outcomes: Sequence[PolicyOutcome]) -> SparesDecision:
     """The cheapest policy, those as good, and the plainest of them.
 
-    Parameters
-    ----------
-    outcomes : sequence of PolicyOutcome
-
     Notes
     -----
     A policy that cannot be told from the cheapest counts as good only where its mean lies close (:data:`NEAR`): too few
@@ -186,7 +180,6 @@ class CostCurve:
 
     Attributes
     ----------
-    label : str
     trees : int
         Planted.
     spares : int array, (point,)
@@ -265,7 +258,6 @@ class Clustering:
 
     Attributes
     ----------
-    label : str
     leaf : int
         Losses are counted up to this leaf.
     lost, lost_alone : array, (trial,) [trees]

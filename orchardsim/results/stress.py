@@ -84,7 +84,6 @@ class Stressed:
         What it changes: target, value, unit, meaning, source, status.
     note : str
         What it turned out to be here; may be empty.
-    moments : tuple of Moment
     worst : int
         Place in ``moments`` of the one that costs most cash on the mean.
     close : tuple of int

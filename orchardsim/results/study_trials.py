@@ -36,7 +36,6 @@ class StudyTrials:
 
     Attributes
     ----------
-    facts : mapping from measure to MeasureFacts
     values : mapping
         Measure -> array (cell, trial), inside units; measures that some cell lacks are left out.
     known : mapping

@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import json
 import shutil
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
@@ -60,16 +60,9 @@ KIND_WORDS: Final = {
 }
 """Questions by what they are called."""
 
-Answer = Callable[[Request], Awaitable[Response]]
-
 
 class Desk:
-    """What the server holds: the folder, the plans that are open, and the bench.
-
-    Parameters
-    ----------
-    folder : Folder
-    """
+    """What the server holds: the folder, the plans that are open, and the bench."""
 
     def __init__(self, folder: Folder) -> None:
         self.folder = folder
@@ -212,6 +205,7 @@ def create_app(folder: Folder, port: int, *, working: bool = True) -> Starlette:
     app = Starlette(
         routes=[*_routes(), Mount("/static", StaticFiles(directory=HERE / "static"), name="static")],
         middleware=[Middleware(Guard, hosts=hosts)],
+        exception_handlers={InputError: refused},
         lifespan=life,
     )
     app.state.desk = desk
@@ -220,39 +214,33 @@ def create_app(folder: Folder, port: int, *, working: bool = True) -> Starlette:
 
 def _routes() -> list[Route]:
     return [
-        Route("/", answering(choose)),
-        Route("/start", answering(start), methods=["POST"]),
-        Route("/bring", answering(bring), methods=["POST"]),
-        Route("/plan/{name}", answering(plan_page)),
-        Route("/plan/{name}/edit", answering(edit), methods=["POST"]),
-        Route("/plan/{name}/form", answering(form)),
-        Route("/plan/{name}/study-keys", answering(keys_to_try)),
-        Route("/plan/{name}/save", answering(save), methods=["POST"]),
-        Route("/plan/{name}/file", answering(plan_file)),
-        Route("/plan/{name}/weather", answering(bring_weather), methods=["POST"]),
-        Route("/plan/{name}/measurements", answering(bring_measurements), methods=["POST"]),
-        Route("/plan/{name}/work", answering(order), methods=["POST"]),
-        Route("/plan/{name}/kept", answering(kept_list)),
-        Route("/plan/{name}/kept/{number:int}/learned", answering(go_on_with_learned), methods=["POST"]),
-        Route("/plan/{name}/kept/{number:int}/{inside:path}", answering(kept_file)),
-        Route("/running", answering(work)),
-        Route("/running/stop", answering(stop), methods=["POST"]),
+        Route("/", choose),
+        Route("/start", start, methods=["POST"]),
+        Route("/bring", bring, methods=["POST"]),
+        Route("/plan/{name}", plan_page),
+        Route("/plan/{name}/edit", edit, methods=["POST"]),
+        Route("/plan/{name}/form", form),
+        Route("/plan/{name}/study-keys", keys_to_try),
+        Route("/plan/{name}/save", save, methods=["POST"]),
+        Route("/plan/{name}/file", plan_file),
+        Route("/plan/{name}/weather", bring_weather, methods=["POST"]),
+        Route("/plan/{name}/measurements", bring_measurements, methods=["POST"]),
+        Route("/plan/{name}/work", order, methods=["POST"]),
+        Route("/plan/{name}/kept", kept_list),
+        Route("/plan/{name}/kept/{number:int}/learned", go_on_with_learned, methods=["POST"]),
+        Route("/plan/{name}/kept/{number:int}/{inside:path}", kept_file),
+        Route("/running", work),
+        Route("/running/stop", stop, methods=["POST"]),
     ]
 
 
-def answering(answer: Answer) -> Answer:
-    """The answer, or what is wrong in one line."""
-
-    async def guarded(request: Request) -> Response:
-        try:
-            return await answer(request)
-        except InputError as error:
-            if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
-                text = _desk(request).page("wrong.html", title="This cannot be shown", problem=str(error))
-                return HTMLResponse(text, status_code=400)
-            return JSONResponse({"problem": _at_field(error)}, status_code=400)
-
-    return guarded
+async def refused(request: Request, error: Exception) -> Response:
+    """What is wrong, in one line: as a page where one was asked for, else for the script."""
+    assert isinstance(error, InputError)
+    if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
+        text = _desk(request).page("wrong.html", title="This cannot be shown", problem=str(error))
+        return HTMLResponse(text, status_code=400)
+    return JSONResponse({"problem": _at_field(error)}, status_code=400)
 
 
 def _at_field(error: InputError) -> str:
@@ -372,8 +360,7 @@ async def edit(request: Request) -> Response:
     """Take over one change, and show land and bill anew; a wrong value is told and changes nothing."""
     desk, draft, sent = _desk(request), _draft(request), await _sent(request)
     action, stale = sent.get("action", "set"), sent.get("revision", draft.revision) != draft.revision
-    before = {field for field in draft.waiting}
-    problem = ""
+    problem, waited = "", bool(draft.waiting)
     if action == "back":
         draft.back()
     elif action == "remove":
@@ -389,7 +376,12 @@ async def edit(request: Request) -> Response:
             draft.edit(place, text, kind)
         except InputError as error:
             problem = _at_field(error)
-    anew = stale or action != "set" or (not problem and (bool(before) or _place(sent)[-1] in REBUILD))
+    anew = stale or action != "set" or (not problem and (waited or _place(sent)[-1] in REBUILD))
+    return _news(desk, draft, problem, anew=anew)
+
+
+def _news(desk: Desk, draft: Draft, problem: str = "", *, anew: bool = True) -> Response:
+    """What a change made of a plan; its fields too where they are to be shown ``anew``."""
     return JSONResponse(
         {
             "problem": problem,
@@ -432,27 +424,15 @@ async def plan_file(request: Request) -> Response:
 
 
 async def bring_weather(request: Request) -> Response:
-    """Take over a station record, let the plan name it, and order its quality page."""
+    """Take over a station record, and let the plan name it."""
+    from orchardsim.weather.history import weather_report
+
     desk, draft = _desk(request), _draft(request)
     name = request.query_params.get("file", "")
     path = desk.folder.record_path(name)
-    await _brought(request, path, LARGEST_RECORD, lambda: _check_record(path, draft))
+    await _brought(request, path, LARGEST_RECORD, lambda: weather_report(path, draft.plan.weather.latitude))
     draft.edit(("weather", "record"), name, "text")
-    return JSONResponse(
-        {
-            "shown": desk.shown(draft),
-            "form": desk.form(draft),
-            "title": draft.plan.title,
-            "changed": draft.changed,
-            "revision": draft.revision,
-        }
-    )
-
-
-def _check_record(path: Path, draft: Draft) -> None:
-    from orchardsim.weather.history import weather_report
-
-    weather_report(path, draft.plan.weather.latitude)
+    return _news(desk, draft)
 
 
 async def _brought(request: Request, path: Path, largest: int, check: Callable[[], object]) -> None:

@@ -35,12 +35,7 @@ SHOWN: Final = {
 
 
 class Folder:
-    """A folder with plans, weather records and what was made from them.
-
-    Parameters
-    ----------
-    place : path
-    """
+    """A folder with plans, weather records and what was made from them."""
 
     def __init__(self, place: Path) -> None:
         self.place = place.resolve()

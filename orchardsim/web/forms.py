@@ -64,7 +64,6 @@ class Field:
         Unit and bounds.
     otherwise : str
         Value where the plan states none, with its status.
-    source : str
     error : str
         Why its text was refused.
     """

@@ -19,6 +19,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from orchardsim import commands
+
 if TYPE_CHECKING:
     from orchardsim.commands import Command
     from orchardsim.plan.study import Study
@@ -131,17 +133,16 @@ def do(order: Mapping[str, Any], jobs: int, say: Say) -> None:
         say({"failed": f"this went wrong ({type(error).__name__}): {error}"})
 
 
-def _plan(order: Mapping[str, Any], text: str) -> Any:
+def _plan(order: Mapping[str, Any], text: str | None = None) -> Any:
+    """The plan of an order, or of another text under the same name."""
     from orchardsim.plan import load_plan
 
-    folder = Path(order["folder"])
-    return dataclasses.replace(load_plan(tomllib.loads(text), base=folder), path=folder / f"{order['name']}.toml")
+    folder, tables = Path(order["folder"]), tomllib.loads(order["text"] if text is None else text)
+    return dataclasses.replace(load_plan(tables, base=folder), path=folder / f"{order['name']}.toml")
 
 
-def _size(order: Mapping[str, Any], jobs: int) -> Any:
-    from orchardsim.commands import Size
-
-    return Size(trials=int(order["trials"]), years=int(order["years"]), seed=int(order["seed"]), jobs=jobs)
+def _size(order: Mapping[str, Any], jobs: int) -> commands.Size:
+    return commands.Size(trials=int(order["trials"]), years=int(order["years"]), seed=int(order["seed"]), jobs=jobs)
 
 
 def _progress(say: Say, total: int) -> Callable[[int], None]:
@@ -192,45 +193,33 @@ def answers(dataset: Any, summary: Mapping[str, Any]) -> dict[str, Any]:
         "worst": worst_lines(summary, formats),
         "worst_note": WORST_NOTE,
         "bands": [
-            _band(
-                f"Picked fruit by leaf, {formats.yield_unit}", fruit, lambda value: float(formats.yield_value(value))
-            ),
-            _band(f"Cash summed by year, {formats.currency}", summary["sheet"]["cash_summed_by_year"], float),
+            _band(f"Picked fruit by leaf, {formats.yield_unit}", fruit, formats.yield_value),
+            _band(f"Cash summed by year, {formats.currency}", summary["sheet"]["cash_summed_by_year"]),
         ],
     }
 
 
-def _band(title: str, rows: Mapping[str, Any], size: Callable[[float], float]) -> dict[str, Any]:
+def _band(title: str, rows: Mapping[str, Any], shown: Callable[[float], Any] = float) -> dict[str, Any]:
     points = ("p5", "p50", "p95")
-    return {
-        "title": title,
-        "rows": {step: {point: size(float(row[point])) for point in points} for step, row in rows.items()},
-    }
+    by_step = {step: {point: float(shown(float(row[point]))) for point in points} for step, row in rows.items()}
+    return {"title": title, "rows": by_step}
 
 
 def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     """A first answer from a few futures, then the whole run into its folder."""
     from orchardsim.report.run.page import report_files, write_report
+    from orchardsim.results import store
     from orchardsim.results.so_far import summary_so_far
-    from orchardsim.results.store import (
-        CHUNK_TRIALS,
-        RESULTS_FILE,
-        RUN,
-        SUMMARY_FILE,
-        dump_summary,
-        open_results,
-        write_netcdf,
-    )
     from orchardsim.results.summary import summary_document
     from orchardsim.simulation.partial import PartialRun, run_differs
     from orchardsim.simulation.run import RunJob
 
-    plan = _plan(order, order["text"])
+    plan = _plan(order)
     trials = int(order["trials"])
     job = RunJob(plan, trials, int(order["years"]), int(order["seed"]), single_trees=(0,))
-    names = [RESULTS_FILE, SUMMARY_FILE, *report_files()]
+    names = [store.RESULTS_FILE, store.SUMMARY_FILE, *report_files()]
     tell = _progress(say, trials)
-    with _folder(order, RUN, names, identity=job.identity, differs=run_differs) as folder:
+    with _folder(order, store.RUN, names, identity=job.identity, differs=run_differs) as folder:
         kept = PartialRun(folder, trials)
         for look in (*looks(trials), trials):
             for part, arrays in job.run(job.ranges(jobs, [range(kept.kept, look)]), jobs):
@@ -240,11 +229,11 @@ def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
                 _, arrays = next(kept.pieces(look))
                 dataset = job.dataset(arrays)
                 say({"first": answers(dataset, summary_so_far(dataset))})
-        folder.write(RESULTS_FILE, lambda path: write_netcdf(path, job.pieces(kept, CHUNK_TRIALS)))
-        with open_results(folder.place) as dataset:
+        folder.write(store.RESULTS_FILE, lambda path: store.write_netcdf(path, job.pieces(kept, store.CHUNK_TRIALS)))
+        with store.open_results(folder.place) as dataset:
             summary = summary_document(dataset)
             found = answers(dataset, summary)
-        folder.write_text(SUMMARY_FILE, dump_summary(summary))
+        folder.write_text(store.SUMMARY_FILE, store.dump_summary(summary))
         say({"first": found})
         write_report(folder)
         about = _about(folder, order, {**found, "pages": ["sheet.html", "sheet.pdf", "report.html"]})
@@ -266,48 +255,11 @@ def looks(trials: int) -> list[int]:
 
 def compare(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """Plans in the same futures: an earlier one, and the one on the page."""
-    from orchardsim.commands import comparison
-
     plans = []
     for label, text in (("before", order["before"]), ("now", order["text"])):
         plan = _plan(order, text)
         plans.append(dataclasses.replace(plan, path=plan.path.with_name(f"{order['name']} {label}.toml")))
-    return comparison(plans, _size(order, jobs))
-
-
-def numbers(order: Mapping[str, Any], jobs: int) -> Command[Any]:
-    """The numbers of the plan to state first."""
-    from orchardsim.commands import numbers_to_state
-
-    return numbers_to_state(_plan(order, order["text"]))
-
-
-def stress(order: Mapping[str, Any], jobs: int) -> Command[Any]:
-    """Bad seasons at every leaf."""
-    from orchardsim.commands import stress_test
-
-    return stress_test(_plan(order, order["text"]), _size(order, jobs))
-
-
-def spares(order: Mapping[str, Any], jobs: int) -> Command[Any]:
-    """How many trees to hold and order."""
-    from orchardsim.commands import search_for_spares
-
-    return search_for_spares(_plan(order, order["text"]), _size(order, jobs))
-
-
-def levels(order: Mapping[str, Any], jobs: int) -> Command[Any]:
-    """What is not known, one open level at a time."""
-    from orchardsim.commands import look_at_levels
-
-    return look_at_levels(_plan(order, order["text"]), _size(order, jobs))
-
-
-def study(order: Mapping[str, Any], jobs: int) -> Command[Any]:
-    """Several values of one key of the plan, in the same futures."""
-    from orchardsim.commands import declared_study
-
-    return declared_study(study_of(order), jobs)
+    return commands.comparison(plans, _size(order, jobs))
 
 
 def study_of(order: Mapping[str, Any]) -> Study:
@@ -332,15 +284,14 @@ def study_of(order: Mapping[str, Any]) -> Study:
 
 def weather(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """The quality page of the plan's weather record."""
-    from orchardsim.commands import past_weather
     from orchardsim.core.errors import InputError
 
-    plan = _plan(order, order["text"])
+    plan = _plan(order)
     record = plan.weather.record
     if record is None:
         raise InputError("weather", "the plan names no station record; bring one, or state 'bundled'")
     cultivars = {group.cultivar_name: group.phenology for group in plan.groups}
-    command = past_weather(record, plan.weather.latitude, cultivars, plan.units, record.name)
+    command = commands.past_weather(record, plan.weather.latitude, cultivars, plan.units, record.name)
 
     def find(folder: Any, progress: Callable[[int], object]) -> Any:
         found = command.find(folder, progress)
@@ -353,14 +304,13 @@ def weather(order: Mapping[str, Any], jobs: int) -> Command[Any]:
 
 def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """What measured trees say of what is not known yet."""
-    from orchardsim.commands import learning
     from orchardsim.weather.bundled import RECORDS
 
     text, folder = order["text"], Path(order["folder"])
     record = tomllib.loads(text).get("weather", {}).get("record")
     seen = None if record is None or record in RECORDS else Path(os.path.relpath(folder / record, order["place"]))
-    return learning(
-        _plan(order, text), text, folder / order["measurements"], _size(order, jobs),
+    return commands.learning(
+        _plan(order), text, folder / order["measurements"], _size(order, jobs),
         following=order["following"], waiting=order["waiting"], record=None if seen is None else seen.as_posix(),
     )  # fmt: skip
 
@@ -387,12 +337,12 @@ def work_out(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
 
 
 QUESTIONS: Final[dict[str, Callable[[Mapping[str, Any], int], Command[Any]]]] = {
-    "numbers": numbers,
+    "numbers": lambda order, jobs: commands.numbers_to_state(_plan(order)),
     "compare": compare,
-    "stress": stress,
-    "spares": spares,
-    "levels": levels,
-    "study": study,
+    "stress": lambda order, jobs: commands.stress_test(_plan(order), _size(order, jobs)),
+    "spares": lambda order, jobs: commands.search_for_spares(_plan(order), _size(order, jobs)),
+    "levels": lambda order, jobs: commands.look_at_levels(_plan(order), _size(order, jobs)),
+    "study": lambda order, jobs: commands.declared_study(study_of(order), jobs),
     "weather": weather,
     "fit": fit,
 }

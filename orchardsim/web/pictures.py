@@ -155,22 +155,10 @@ def bill_table(plan: Plan) -> BillTable:
     return BillTable(years, tuple((item.replace("_", " "), tuple(row)) for item, row in rows), totals)
 
 
-def band_picture(
-    title: str, rows: Mapping[str, Mapping[str, float | str]], *, size: float = 1.0, unit: str = ""
-) -> str:
-    """A band through leaves or years: bad, usual and good futures.
-
-    Parameters
-    ----------
-    title : str
-    rows : mapping
-        Leaf or year -> its percent points.
-    size : float
-        Inside units in one shown unit.
-    unit : str
-    """
+def band_picture(title: str, rows: Mapping[str, Mapping[str, float]]) -> str:
+    """A band through leaves or years: bad, usual and good futures; ``rows``: leaf or year -> its percent points."""
     steps = [int(step) for step in rows]
-    points = {name: [float(row[name]) / size for row in rows.values()] for name in ("p5", "p50", "p95")}
+    points = {name: [float(row[name]) for row in rows.values()] for name in ("p5", "p50", "p95")}
     if len(steps) < 2:
         return ""
     low, high = min(0.0, *points["p5"]), max(0.0, *points["p95"])
@@ -186,7 +174,7 @@ def band_picture(
     def path(name: str) -> list[str]:
         return ["{:.1f},{:.1f}".format(*at(step, value)) for step, value in zip(steps, points[name], strict=True)]
 
-    parts = [_text(left, 16, f"{title}{', ' if unit else ''}{unit}", 13)]
+    parts = [_text(left, 16, title, 13)]
     for value in _ticks(low, high):
         y = at(steps[0], value)[1]
         heavy = INK if value == 0 else PAPER_LINE
@@ -204,7 +192,7 @@ def band_picture(
         parts.append(
             f'<polyline points="{bad}" fill="none" stroke="{INKS[3]}" stroke-width="1.2" stroke-dasharray="5 3"/>'
         )
-    said = f"{title} {unit}: " + "; ".join(
+    said = f"{title}: " + "; ".join(
         f"{step}: {points['p5'][place]:,.0f} to {points['p95'][place]:,.0f}, usually {points['p50'][place]:,.0f}"
         for place, step in enumerate(steps)
     )

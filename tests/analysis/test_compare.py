@@ -15,8 +15,13 @@ import orchardsim
 from orchardsim.analysis.compare import check_plans, compare, difference, measure_limit, same_tree_blocks
 from orchardsim.core.errors import InputError
 from orchardsim.report.compare.page import KIND
-from orchardsim.report.compare.table import comparison_screen, comparison_table
-from orchardsim.report.compare.words import comparison_sentences, luck_text, verdict_text
+from orchardsim.report.compare.words import (
+    comparison_screen,
+    comparison_sentences,
+    comparison_table,
+    luck_text,
+    verdict_text,
+)
 from orchardsim.results.comparison import Comparison, Measure, Pair, PlanFacts, comparison_document, decide
 from orchardsim.risk.comparison import luck_order
 from tests.screens import fits_a_screen

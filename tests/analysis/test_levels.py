@@ -12,7 +12,7 @@ from orchardsim.analysis.levels import ends, look_at_levels, zero_between
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
 from orchardsim.economy import indicators
-from orchardsim.report.levels.words import first_number_lines, levels_screen, levels_text, likely
+from orchardsim.report.levels.words import first_number_lines, levels_screen, levels_text
 from orchardsim.simulation.same_futures import SameFutures, present_value, with_all_prices, with_hours, with_yield
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
@@ -62,11 +62,6 @@ def test_ends_of_a_level_by_hand():
     narrow = dataclasses.replace(plan.futures, stated={"winter_cold": {"": Doubt(2.0, 0.5)}})
     low, _, high = ends(dataclasses.replace(plan, futures=narrow), "winter_cold")
     assert (low, high) == pytest.approx((2 - 0.82243, 2 + 0.82243), rel=1e-4)
-
-
-def test_chance_of_a_rare_outcome_by_the_published_interval():
-    """Wilson's interval of 0 of 10 reaches to 0.278 (Brown, Cai and DasGupta 2001, Statistical Science 16:101)."""
-    assert likely(0, 10)[1] == pytest.approx(0.278, abs=1e-3)
 
 
 def test_ten_numbers_come_with_what_a_tenth_does(plan):

@@ -7,8 +7,7 @@ import pytest
 import orchardsim
 from orchardsim.analysis.compare import compare
 from orchardsim.analysis.plan_contrasts import contrasts
-from orchardsim.report.compare.table import plan_tables
-from orchardsim.report.compare.words import comparison_sentences, contrast_lines, formats_of
+from orchardsim.report.compare.words import comparison_sentences, contrast_lines, formats_of, plan_tables
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 

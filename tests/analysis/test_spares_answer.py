@@ -17,8 +17,7 @@ from orchardsim.analysis.spares import _last_above
 from orchardsim.cli.main import main
 from orchardsim.core.errors import InputError
 from orchardsim.report.spares.plan_lines import policy_lines
-from orchardsim.report.spares.table import spares_screen, spares_table
-from orchardsim.report.spares.words import clustering_text, policy_text, spares_sentences
+from orchardsim.report.spares.words import clustering_text, policy_text, spares_screen, spares_sentences, spares_table
 from orchardsim.results.spares import Amount, Clustering, LabelPolicy, SparesAnswer, spares_document
 from tests.cli.test_run_command import PLAN
 from tests.screens import fits_a_screen

@@ -10,8 +10,14 @@ import pytest
 from orchardsim.analysis.policy_outcomes import label_policy
 from orchardsim.analysis.spares import _as_cheap
 from orchardsim.operations.parameters import Replacement
-from orchardsim.report.spares.table import outcome_cells
-from orchardsim.report.spares.words import flat_text, formats_of, policy_text, spares_sentences, worth_text
+from orchardsim.report.spares.words import (
+    flat_text,
+    formats_of,
+    outcome_cells,
+    policy_text,
+    spares_sentences,
+    worth_text,
+)
 from orchardsim.results.spares import Amount, CostCurve, LabelPolicy, PolicyOutcome, RefillWorth, SparesAnswer
 
 ATTRS = {

@@ -6,19 +6,17 @@ from typing import Any, Final
 
 from orchardsim.report.compare.figures import FIGURES
 from orchardsim.report.compare.sheet import PICTURES, choice_sheet_page, choice_sheet_pdf
-from orchardsim.report.compare.table import (
-    comparison_screen,
-    comparison_table,
-    pair_cells,
-    pair_explanations,
-    plan_tables,
-)
 from orchardsim.report.compare.words import (
+    comparison_screen,
     comparison_sentences,
+    comparison_table,
     contrast_lines,
     footer_text,
     formats_of,
     land_text,
+    pair_cells,
+    pair_explanations,
+    plan_tables,
     same_numbers_text,
 )
 from orchardsim.report.pages import Kind

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import functools
-import io
 import textwrap
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -22,9 +19,9 @@ from orchardsim.report.compare.words import (
     unit_text,
     value_text,
 )
-from orchardsim.report.pages import render, small_pictures
+from orchardsim.report.pages import SmallPictures, render, small_pictures
 from orchardsim.report.run.sheet import PAPER
-from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, picture_settings, thousands, whole_ticks
+from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, pdf_bytes, picture_settings, thousands, whole_ticks
 from orchardsim.results.comparison import Comparison
 from orchardsim.results.store import FIGURES_FOLDER
 
@@ -168,11 +165,8 @@ def draw_choice_gap(axes: Axes, found: Comparison) -> None:
 
 def choice_sheet_pdf(found: Comparison) -> bytes:
     """The sheet as PDF; it holds no time of writing."""
-    buffer = io.BytesIO()
     with picture_settings():
-        figure = _paper(found)
-        figure.savefig(buffer, format="pdf", metadata={"CreationDate": None, "Creator": None, "Producer": None})
-    return buffer.getvalue()
+        return pdf_bytes(_paper(found))
 
 
 def _paper(found: Comparison) -> Figure:
@@ -237,12 +231,7 @@ def _contrasts(found: Comparison, room: int = MOST_CONTRASTS) -> list[str]:
 
 def choice_sheet_page(found: Comparison) -> tuple[str, dict[str, str]]:
     """The sheet as a page that reads on a phone and prints on one sheet, and the numbers of its pictures as CSV."""
-    pictures, numbers = small_pictures(
-        {
-            name: (heading, (3.9, 2.8), functools.partial(draw, found=found))
-            for name, (heading, draw) in PICTURES.items()
-        }
-    )
+    pictures, numbers = small_pictures(PICTURES, found=found)
     page = render(
         "compare_sheet.html",
         title=choice_title(found),
@@ -259,8 +248,8 @@ def choice_sheet_page(found: Comparison) -> tuple[str, dict[str, str]]:
     return page, numbers
 
 
-PICTURES: Final[dict[str, tuple[str, Callable[..., object]]]] = {
-    "compare_sheet_cash": ("Cash since year 0 under both plans", draw_choice_cash),
-    "compare_sheet_gap": ("How often one plan ends ahead of the other, and by how much", draw_choice_gap),
+PICTURES: Final[SmallPictures] = {
+    "compare_sheet_cash": ("Cash since year 0 under both plans", (3.9, 2.8), draw_choice_cash),
+    "compare_sheet_gap": ("How often one plan ends ahead of the other, and by how much", (3.9, 2.8), draw_choice_gap),
 }
-"""Pictures of the page: name -> heading, drawing."""
+"""Pictures of the page: name -> heading, size [inch], drawing."""

@@ -43,16 +43,12 @@ def _money(value: float, found: NextAnswer | WaitAnswer) -> str:
 
 def option_cells(found: NextAnswer) -> list[list[str]]:
     """Table of the options' mean NPV before and now."""
-    rows = [["option", "mean NPV before", "± of difference", "mean NPV now", "± of difference"]]
+    cells = [["option", "mean NPV before", "± of difference", "mean NPV now", "± of difference"]]
     for place, name in enumerate(found.options):
-        rows.append(
-            [
-                name,
-                *_sure(found.before[place], found.before_error[place], found).split(" ± "),
-                *_sure(found.now[place], found.now_error[place], found).split(" ± "),
-            ]
-        )
-    return rows
+        before = _sure(found.before[place], found.before_error[place], found).split(" ± ")
+        now = _sure(found.now[place], found.now_error[place], found).split(" ± ")
+        cells.append([name, *before, *now])
+    return cells
 
 
 def next_sentences(found: NextAnswer) -> list[str]:

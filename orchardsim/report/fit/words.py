@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import Display, display
-from orchardsim.report.columns import SCREEN_LINES, Pieces, one_screen, sentence_pieces, text_columns
+from orchardsim.report.columns import SCREEN_LINES, Pieces, cells_of, one_screen, sentence_pieces, text_columns
+from orchardsim.report.compare.words import listed
 from orchardsim.report.fit.next_words import next_pieces, next_table, wait_sentences, wait_table
 from orchardsim.results.fit import LITTLE, Band, BloomAnswer, FitFindings, Kept, LevelAnswer
 
@@ -27,9 +27,9 @@ MUCH: Final = 0.25
 def fit_sentences(found: FitFindings) -> list[str]:
     """The answer in plain sentences, the most important first."""
     trees, units = f" of {found.trees} trees" if found.trees else "", _units(found)
-    said = [f"{found.measurements} measurements{trees} from {_listed(found.seasons)}."]
+    said = [f"{found.measurements} measurements{trees} from {listed(found.seasons)}."]
     if found.lacking:
-        years = _listed([str(year) for year in found.lacking])
+        years = listed([str(year) for year in found.lacking])
         said.append(
             f"The weather record does not hold {years}: each simulated row met a season drawn from the record in its "
             "place, so what was seen since then tells less."
@@ -53,10 +53,6 @@ def fit_sentences(found: FitFindings) -> list[str]:
 
 def _sentence(text: str) -> str:
     return text[0].upper() + text[1:]
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _units(found: FitFindings) -> Display:
@@ -131,7 +127,7 @@ def _pulls(found: FitFindings, best: LevelAnswer | None) -> list[str]:
     said = []
     if moved:
         parts = [f"{number(one.middle, 2)} without {one.family} of {one.season}" for one in moved]
-        said.append(f"{_sentence(best.words)}: {number(best.after[1], 2)} from all readings, {_listed(parts)}.")
+        said.append(f"{_sentence(best.words)}: {number(best.after[1], 2)} from all readings, {listed(parts)}.")
     if doubtful:
         said.append("These readings disagree: measure the same trees once more before you build on that growth.")
     if best.unexpected:
@@ -157,7 +153,7 @@ def _checks(found: FitFindings) -> list[str]:
     right = sum(bool(one.foretold) for one in held)
     line = f"Held back one kind and season at a time, {right} of {len(held)} readings fell into their 90 % bands"
     wrong = [f"{one.measure.replace('_', ' ')} of {one.season}" for one in held if not one.foretold]
-    return [f"{line}{f'; outside: {_listed(wrong)}' if wrong else ''}."]
+    return [f"{line}{f'; outside: {listed(wrong)}' if wrong else ''}."]
 
 
 def _bloom(one: BloomAnswer, units: Display) -> str:
@@ -177,24 +173,16 @@ def _mean(pair: tuple[float, float], factor: float = 1.0) -> str:
     return f"{number(pair[0] * factor)} ± {number(pair[1] * factor)}"
 
 
-def level_cells(found: FitFindings, everything: bool = True) -> list[list[str]]:
+def level_cells(found: FitFindings) -> list[list[str]]:
     """Table of levels before and after."""
-    rows, units = [["level", "before", "now", "spread taken away"]], _units(found)
-    for one in found.levels:
-        if everything or abs(one.told) >= LITTLE:
-            rows.append(
-                [
-                    _sentence(one.words),
-                    _band(one.before, one.unit, units),
-                    _band(one.after, one.unit, units),
-                    _told(one),
-                ]
-            )
-    return rows
-
-
-def _told(one: LevelAnswer) -> str:
-    return "none" if abs(one.told) < LITTLE / 2 else percent(one.told)
+    units = _units(found)
+    return cells_of(
+        found.levels,
+        ("level", lambda one: _sentence(one.words)),
+        ("before", lambda one: _band(one.before, one.unit, units)),
+        ("now", lambda one: _band(one.after, one.unit, units)),
+        ("spread taken away", lambda one: "none" if abs(one.told) < LITTLE / 2 else percent(one.told)),
+    )
 
 
 def sight_cells(found: FitFindings) -> list[list[str]]:

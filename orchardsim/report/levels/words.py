@@ -10,9 +10,9 @@ from orchardsim.core.glossary import term
 from orchardsim.core.numbers import percent, with_error
 from orchardsim.core.units import CARTON, Display
 from orchardsim.plan.formats import PlanFormats
-from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
+from orchardsim.report.columns import cells_of, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.run_formats import RunFormats, round_figures
+from orchardsim.report.run_formats import RunFormats, amount_text, round_figures
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
 from orchardsim.results.levels import LevelsFound, Swing
 
@@ -27,17 +27,14 @@ MOST_OUTCOMES: Final = 3
 def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
     """The numbers to state first, with their keys."""
     currency = formats.currency
-    cells = [["", "number", "now", "from", f"NPV, {currency}"]]
-    for place, one in enumerate(found.numbers, start=1):
-        cells.append(
-            [
-                str(place),
-                short_meaning(one.meaning),
-                now_text(one, formats),
-                one.status,
-                with_error(one.change, one.error),
-            ]
-        )
+    cells = cells_of(
+        enumerate(found.numbers, start=1),
+        ("", lambda row: str(row[0])),
+        ("number", lambda row: short_meaning(row[1].meaning)),
+        ("now", lambda row: now_text(row[1], formats)),
+        ("from", lambda row: row[1].status),
+        (f"NPV, {currency}", lambda row: with_error(row[1].change, row[1].error)),
+    )
     heading = (
         f"The {len(found.numbers)} numbers to state first, of {found.looked_at} that the plan leaves open: what a "
         "tenth more of each does to NPV"
@@ -100,78 +97,43 @@ def _level_text(value: float, unit: str, units: Display) -> str:
     return f"{value:.3g}" if unit == "1" else f"{value:.3g} {unit}"
 
 
-def money_short(value: float) -> str:
-    """Money to three figures, without the currency."""
-    return f"{round_figures(value) + 0.0:,.0f}"
-
-
 def swing_cells(found: LevelsFound) -> list[list[str]]:
     """Open levels with NPV at their ends, widest first."""
-    currency = found.attributes["currency"]
     units = formats_of(found).display
-    cells = [["open level", "low", "high", f"NPV at low, {currency}", "NPV at high", "apart"]]
-    for one in found.swings:
-        cells.append(
-            [
-                term(one.name),
-                _level_text(one.low, one.unit, units),
-                _level_text(one.high, one.unit, units),
-                money_short(one.npv_low),
-                money_short(one.npv_high),
-                with_error(one.width, one.error),
-            ]
-        )
-    return cells
+    return cells_of(
+        found.swings,
+        ("open level", lambda one: term(one.name)),
+        ("low", lambda one: _level_text(one.low, one.unit, units)),
+        ("high", lambda one: _level_text(one.high, one.unit, units)),
+        (f"NPV at low, {found.attributes['currency']}", lambda one: amount_text(one.npv_low)),
+        ("NPV at high", lambda one: amount_text(one.npv_high)),
+        ("apart", lambda one: with_error(one.width, one.error)),
+    )
 
 
 def price_cells(found: LevelsFound) -> list[list[str]]:
     """Mean NPV in thousands by yield and price, with the price that breaks even, per carton and per box or kilogram."""
     table, formats = found.price_by_yield, formats_of(found)
-    unit = formats.price_unit if formats.us else f"{formats.currency}/kg"
     heads = [f"price x {price:g}" for price in table.prices]
-    cells = [["fruit picked", *heads, f"break-even {unit}", f"{formats.currency}/carton"]]
+    cells = [["fruit picked", *heads, f"break-even {formats.price_unit}", f"{formats.currency}/carton"]]
     for share, row, even in zip(table.yields, table.npv, table.break_even, strict=True):
-        none = not math.isfinite(even)
-        cells.append(
-            [
-                f"x {share:g}",
-                *(f"{value / 1000:,.0f}" for value in row),
-                "none" if none else formats.price(even),
-                "none" if none else f"{even * CARTON:,.2f}",
-            ]
-        )
+        prices = [formats.price(even), f"{even * CARTON:,.2f}"] if math.isfinite(even) else ["none", "none"]
+        cells.append([f"x {share:g}", *(f"{value / 1000:,.0f}" for value in row), *prices])
     return cells
 
 
 def losing_cells(found: LevelsFound) -> list[list[str]]:
     """Outcomes that lose with their chance, the range that the trials leave open."""
+    from orchardsim.risk.bands import wilson_interval
+
     cells = [["outcome", "chance", "19 times in 20 within"]]
     for one in found.losing:
         if one.of:
-            low, high = likely(one.trials, one.of)
-            cells.append([one.name, percent(one.chance), f"{percent(low)} to {percent(high)}"])
+            chance = wilson_interval(one.trials, one.of)
+            cells.append([one.name, percent(one.chance), f"{percent(chance.low)} to {percent(chance.high)}"])
         else:
             cells.append([one.name, "not asked", "nothing is due or invested"])
     return cells
-
-
-def likely(count: int, trials: int) -> tuple[float, float]:
-    """Wilson's interval of a share at 95 %.
-
-    References
-    ----------
-    Wilson (1927), J. Amer. Statist. Assoc. 22:209-212.
-
-    Examples
-    --------
-    >>> [round(end, 3) for end in likely(0, 10)]
-    [0.0, 0.278]
-    """
-    z = 1.959964
-    share, weight = count / trials, z * z / trials
-    middle = (share + weight / 2) / (1 + weight)
-    half = z / (1 + weight) * math.sqrt(share * (1 - share) / trials + weight / (4 * trials))
-    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def debt_cells(found: LevelsFound) -> list[list[str]]:

@@ -10,7 +10,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import HECTARE
 from orchardsim.report.run.headline_rows import band
-from orchardsim.report.run_formats import RunFormats, round_figures
+from orchardsim.report.run_formats import RunFormats, amount_text
 from orchardsim.results import block_labels, of_farm
 from orchardsim.results.block_results import (
     COURSE,
@@ -79,8 +79,7 @@ def label_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]
             "middle year",
         ]
     ]
-    for one in label_money(dataset):
-        cells.append(_label_row(one, formats))
+    cells += [_label_row(one, formats) for one in label_money(dataset)]
     own, farm = not_shared_out(dataset), of_farm(dataset, "net_cash_flow").sum("year").values
     payback = dataset["payback_year"].values
     gap = ["–"] * 6
@@ -90,27 +89,15 @@ def label_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]
 
 
 def _label_row(one: LabelMoney, formats: RunFormats) -> list[str]:
+    leaves, money = "none yet", ["–"] * 4
+    if one.leaves:
+        first, last = one.leaves
+        scale = formats.area_size / one.area
+        leaves = f"{first}-{last}" if last > first else str(first)
+        money = [amount_text(float(values.mean()) * scale) for values in (one.sales, one.costs, one.net)]
+        money.append(amount_text(_error(one.net) * scale, 2))
     area = f"{one.area / formats.area_size:,.2f}"
-    if not one.leaves:
-        return [
-            one.label,
-            area,
-            "none yet",
-            "–",
-            "–",
-            "–",
-            "–",
-            *_summed(one.summed[:, -1]),
-            *_payback_cells(one.payback_year),
-        ]
-    scale = formats.area_size / one.area
-    money = [f"{round_figures(float(values.mean()) * scale):,.0f}" for values in (one.sales, one.costs, one.net)]
-    first, last = one.leaves
-    leaves = f"{first}-{last}" if last > first else str(first)
-    return [
-        one.label, area, leaves, *money, f"{round_figures(_error(one.net) * scale, 2):,.0f}",
-        *_summed(one.summed[:, -1]), *_payback_cells(one.payback_year),
-    ]  # fmt: skip
+    return [one.label, area, leaves, *money, *_summed(one.summed[:, -1]), *_payback_cells(one.payback_year)]
 
 
 def _error(values: Any) -> float:
@@ -118,7 +105,7 @@ def _error(values: Any) -> float:
 
 
 def _summed(values: Any) -> list[str]:
-    return [f"{round_figures(float(np.mean(values))):,.0f}", f"{round_figures(_error(values), 2):,.0f}"]
+    return [amount_text(float(np.mean(values))), amount_text(_error(values), 2)]
 
 
 def _payback_cells(payback: Any) -> list[str]:
@@ -148,7 +135,7 @@ def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         a_unit = "an acre" if formats.us else "a hectare"
         end = (
             f"Over {years} years it takes in {formats.money(abs(total))} "
-            f"(± {round_figures(_error(one.summed[:, -1]), 2):,.0f}) {'less' if total < 0 else 'more'} than it pays "
+            f"(± {amount_text(_error(one.summed[:, -1]), 2)}) {'less' if total < 0 else 'more'} than it pays "
             "out on average"
         )
         if net <= 0:
@@ -227,19 +214,15 @@ def work_cells(work: LabelWork, formats: RunFormats) -> list[list[str]]:
                 str(leaf),
                 *(f"{hours[row]:,.1f}" if hours[row] > 0 else "–" for hours in columns.values()),
                 f"{work.hours[row].sum() * scale:,.1f}",
-                _number(work.hours_error[row] * scale, 1),
+                number(work.hours_error[row] * scale, 1),
                 *([f"{work.undone[row] * scale:,.1f}"] if left else []),
-                _number(100 * share, 0),
-                _number(100 * error, 1),
-                _number(formats.display.fruit_mass.of(grams), 1 if formats.us else 0),
-                _number(1000 * formats.box_mass / grams, 0),
+                number(100 * share, 0),
+                number(100 * error, 1),
+                number(formats.display.fruit_mass.of(grams), 1 if formats.us else 0),
+                number(1000 * formats.box_mass / grams, 0),
             ]
         )
     return cells
-
-
-def _number(value: float, digits: int) -> str:
-    return "–" if np.isnan(value) else f"{value:,.{digits}f}"
 
 
 def work_line(dataset: xarray.Dataset, formats: RunFormats) -> str:

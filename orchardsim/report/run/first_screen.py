@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from orchardsim.core.numbers import percent
-from orchardsim.report.columns import SCREEN_LINES, text_columns
+from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, text_columns
+from orchardsim.report.run.block_tables import LEAST_UNDONE
 from orchardsim.report.run.headline_rows import MoneyRow, band, money_rows
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.sentences import debt_sentence, plain_sentences
@@ -22,10 +23,6 @@ from orchardsim.results.published import beside_published
 if TYPE_CHECKING:
     import xarray
 
-WIDTH: Final = 80
-"""Columns of the first screen."""
-LEAST_UNDONE: Final = 0.005
-"""Share of a task's hours from which it is told that they are left undone (wording only)."""
 FAR_CROP: Final = 0.1
 """Share by which a usual crop differs from the stated last one before it is told (wording only)."""
 ROWS: Final = ("picked to leaf 10", "trees lost", "peak borrowing", "payback year", "NPV", "IRR")
@@ -60,7 +57,7 @@ def first_screen(dataset: xarray.Dataset, *, whole: bool = False) -> str:
 
 
 def _wrapped(lines: list[str], indent: str = "") -> list[str]:
-    return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=indent)]
+    return [part for line in lines for part in textwrap.wrap(line, SCREEN_WIDTH, subsequent_indent=indent)]
 
 
 def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:

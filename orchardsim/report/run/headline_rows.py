@@ -51,6 +51,11 @@ class YieldRow:
     boxes: float
     bins: float
 
+    @property
+    def year_text(self) -> str:
+        """The year or years of the plan in which the leaf is met."""
+        return str(self.years[0]) if len(self.years) == 1 else f"{self.years[0]}-{self.years[-1]}"
+
 
 @dataclass(frozen=True)
 class MoneyRow:

@@ -12,6 +12,7 @@ from orchardsim.core.parameters import STATUSES
 from orchardsim.core.pool import pool_at_hand
 from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.cautions import CAUTIONS
+from orchardsim.report.columns import cells_of
 from orchardsim.report.pages import Pictures, drawn, keep_picture, picture_names, picture_parts, render
 from orchardsim.report.run.block_tables import (
     MONEY_NOTE,
@@ -242,21 +243,17 @@ def _yield_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str
 
 def _yield_cells(rows: list[YieldRow], formats: RunFormats) -> list[list[str]]:
     other = f"{'boxes' if formats.us else 'bins'}/{formats.area_name}, middle"
-    cells = [["leaf", "year", f"{formats.yield_unit}: low (1 in 20)", "±", "middle", "±", "high (1 in 20)", other]]
-    for row in rows:
-        cells.append(
-            [
-                str(row.leaf),
-                str(row.years[0]) if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}",
-                low_text(row.band, 1),
-                f"{row.band.low_error:,.1f}",
-                f"{row.band.middle:,.1f}",
-                f"{row.band.middle_error:,.1f}",
-                f"{row.band.high:,.1f}",
-                f"{row.boxes:,.0f}" if formats.us else f"{row.bins:,.1f}",
-            ]
-        )
-    return cells
+    return cells_of(
+        rows,
+        ("leaf", lambda row: str(row.leaf)),
+        ("year", lambda row: row.year_text),
+        (f"{formats.yield_unit}: low (1 in 20)", lambda row: low_text(row.band, 1)),
+        ("±", lambda row: f"{row.band.low_error:,.1f}"),
+        ("middle", lambda row: f"{row.band.middle:,.1f}"),
+        ("±", lambda row: f"{row.band.middle_error:,.1f}"),
+        ("high (1 in 20)", lambda row: f"{row.band.high:,.1f}"),
+        (other, lambda row: f"{row.boxes:,.0f}" if formats.us else f"{row.bins:,.1f}"),
+    )
 
 
 def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:

@@ -11,6 +11,7 @@ import numpy as np
 from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number, with_error
+from orchardsim.core.variables import RESULTS
 from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import cumulative_yield, yield_by_leaf
@@ -49,6 +50,11 @@ ERRORS_NOTE: Final = (
     "noise of these futures hides it; more futures would show it. Worst tenth: mean of the worst tenth of the futures "
     "(expected shortfall)."
 )
+JUDGED_BY: Final = (
+    "npv", "npv_without_remaining_value", "equivalent_annual_annuity", "irr", "payback_year", "peak_borrowing",
+    "break_even_price", "household_draw_bearable",
+)  # fmt: skip
+"""Results whose errors are told."""
 UNTOLD: Final = "cannot be told"
 RUIN: Final = "none: a future eats all own wealth"
 IN_RUNS: Final = "Years are drawn in runs, so ± weather record comes out somewhat too small."
@@ -64,33 +70,20 @@ def errors_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]
     trials = int(dataset.sizes["trial"])
     head = ["", "", "value", "± futures", "± weather record", "larger", f"futures for ± {100 * WANTED_SHARE:g} %"]
     cells = [[*head, "worst tenth", "±"]]
+    texts = {"money": formats.money, "price": formats.price, "percent": percent, "year": year_text}
+    rows: list[tuple[str, np.ndarray, Side, Callable[[float], str], bool, bool]] = []
+    for row in map(RESULTS.__getitem__, JUDGED_BY):
+        name = term(row.name) + (f", {formats.price_unit}" if row.display == "price" else "")
+        rows.append((name, dataset[row.name].values, row.worst, texts[row.display], row.has_mean, row.whole))
     table = yield_by_leaf(dataset, FARM)
-    money: Callable[[float], str] = formats.money
-    rows: list[tuple[str, np.ndarray, Side, Callable[[float], str], bool]] = [
-        (term("npv"), dataset["npv"].values, "low", money, True),
-        (term("npv_without_remaining_value"), dataset["npv_without_remaining_value"].values, "low", money, True),
-        (term("equivalent_annual_annuity"), dataset["equivalent_annual_annuity"].values, "low", money, True),
-        (term("irr"), dataset["irr"].values, "low", percent, False),
-        (term("payback_year"), dataset["payback_year"].values, "high", year_text, False),
-        (term("peak_borrowing"), dataset["peak_borrowing"].values, "high", money, True),
-        (
-            f"{term('break_even_price')}, {formats.price_unit}",
-            dataset["break_even_price"].values,
-            "high",
-            formats.price,
-            True,
-        ),
-        (term("household_draw_bearable"), dataset["household_draw_bearable"].values, "low", money, True),
-    ]
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
         if total is not None:
             name = f"to leaf {leaf}, {formats.yield_unit}"
-            rows.append((name, np.asarray(formats.yield_value(total)), "low", lambda x: f"{x:,.1f}", True))
-    for name, values, worst, text, has_mean in rows:
+            rows.append((name, np.asarray(formats.yield_value(total)), "low", lambda x: f"{x:,.1f}", True, False))
+    for name, values, worst, text, has_mean, whole in rows:
         if np.isnan(values).all():
             continue
-        whole = name == term("payback_year")
         found = errors_of(np.asarray(values, dtype=np.float64), worst, draws, whole=whole)
         one, tail = found["mean" if has_mean else "p50"], found["expected_shortfall"]
         needed = trials_for(one, trials)

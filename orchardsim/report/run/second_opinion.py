@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from orchardsim.core.labels import FARM
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.headline_rows import band
-from orchardsim.report.run_formats import RunFormats, round_figures
+from orchardsim.report.run_formats import RunFormats, amount_text
 from orchardsim.results import attribute, cumulative_yield, yield_by_leaf
 from orchardsim.results.headline import CUMULATIVE_LEAVES
 from orchardsim.results.summary import shares
@@ -194,16 +194,12 @@ def _text(value: Any, form: Callable[[float], str]) -> str:
 def _formats(name: str, formats: RunFormats) -> tuple[Callable[[float], str], Callable[[float], str]]:
     """How a headline number and its error are written."""
     if name in MONEY:
-        return (lambda x: f"{_rounded(x):,.0f}", lambda x: f"{_rounded(x):,.0f}")
+        return amount_text, amount_text
     if name == "irr":
         return (lambda x: f"{100 * x:.1f} %", lambda x: f"{100 * x:.1f}")
     if name == "payback_year":
         return (lambda x: f"{x:.0f}", lambda x: f"{x:.1f}")
     return (lambda x: f"{formats.yield_value(x):,.1f}", lambda x: f"{formats.yield_value(x):,.1f}")
-
-
-def _rounded(amount: float) -> float:
-    return round_figures(amount)
 
 
 def _name(name: str, formats: RunFormats) -> str:

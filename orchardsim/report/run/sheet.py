@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import csv
-import functools
 import io
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from orchardsim.core.numbers import number
-from orchardsim.core.units import display
 from orchardsim.report.cautions import CAUTIONS
-from orchardsim.report.pages import render, small_pictures
+from orchardsim.report.pages import SmallPictures, render, small_pictures
 from orchardsim.report.run.bad_years import WORST_HEAD, WORST_NOTE, worst_lines
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.saved import bands
@@ -28,6 +26,7 @@ from orchardsim.report.style import (
     OCHRE,
     QUIET,
     draw_doubts,
+    pdf_bytes,
     picture_settings,
     thousands,
     whole_ticks,
@@ -48,28 +47,21 @@ MOST_LINES: Final = 5
 """Row groups that the paper names."""
 
 
-def sheet_title(summary: Mapping[str, Any]) -> str:
-    """The plan's own title."""
-    return str(summary["title"])
-
-
 def land_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     """What stands on the land, a line a row group."""
-    length = display(formats.system)
+    length = formats.display.length
     lines = []
     for block in summary["sheet"]["land"][:MOST_BLOCKS]:
         when = f"planted in year {block['year_planted']}" if block["year_planted"] >= 0 else "stands already"
-        spacing = f"{_length(block['tree_spacing_m'], length)} x {_length(block['row_spacing_m'], length)}"
+        spacing = " x ".join(
+            f"{length.of(block[key]):.1f} {length.unit}" for key in ("tree_spacing_m", "row_spacing_m")
+        )
         for group in block["groups"]:
             lines.append(
                 f"{block['name']}: {group['trees']:,} {group['cultivar']} on {group['rootstock']}, {spacing}, "
                 f"{group['training'].replace('_', ' ')}, {when}"
             )
     return lines
-
-
-def _length(metres: float, units: Any) -> str:
-    return f"{metres / 0.3048:.1f} ft" if units.system == "us" else f"{metres:.1f} m"
 
 
 def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
@@ -280,7 +272,7 @@ def sheet_figure(summary: Mapping[str, Any], formats: RunFormats) -> Figure:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=PAPER[formats.system])
-    figure.text(LEFT, 0.965, textwrap.shorten(sheet_title(summary), 88, placeholder=" ..."), fontsize=12.5,
+    figure.text(LEFT, 0.965, textwrap.shorten(str(summary["title"]), 88, placeholder=" ..."), fontsize=12.5,
                 fontweight="bold", va="top")  # fmt: skip
     answers = [*answer_lines(summary, formats), *filter(None, [gap_line(summary, formats)])]
     _say(figure, LEFT, 0.937, "", answers, 9.0)
@@ -327,25 +319,17 @@ def _table(axes: Axes, cells: list[list[str]]) -> None:
 
 def sheet_pdf(summary: Mapping[str, Any], formats: RunFormats) -> bytes:
     """The sheet as PDF; it holds no time of writing."""
-    buffer = io.BytesIO()
     with picture_settings():
-        figure = sheet_figure(summary, formats)
-        figure.savefig(buffer, format="pdf", metadata={"CreationDate": None, "Creator": None, "Producer": None})
-    return buffer.getvalue()
+        return pdf_bytes(sheet_figure(summary, formats))
 
 
 def sheet_page(summary: Mapping[str, Any], formats: RunFormats) -> tuple[str, dict[str, str]]:
     """The sheet as a page that reads on a phone and prints on one sheet, and the numbers of its pictures as CSV."""
-    pictures, numbers = small_pictures(
-        {
-            name: (heading, size, functools.partial(draw, summary=summary, formats=formats))
-            for name, (heading, size, draw) in PICTURES.items()
-        }
-    )
+    pictures, numbers = small_pictures(PICTURES, summary=summary, formats=formats)
     numbers["sheet_land"] = land_csv(summary)
     page = render(
         "sheet.html",
-        title=sheet_title(summary),
+        title=str(summary["title"]),
         answers=[*answer_lines(summary, formats), *filter(None, [gap_line(summary, formats)])],
         land=land_lines(summary, formats),
         bill=bill_cells(summary, formats),
@@ -380,7 +364,7 @@ def land_csv(summary: Mapping[str, Any]) -> str:
     return held.getvalue()
 
 
-PICTURES: Final[dict[str, tuple[str, tuple[float, float], Callable[..., object]]]] = {
+PICTURES: Final[SmallPictures] = {
     "sheet_land": ("The land, to scale", (6.4, 2.2), draw_land),
     "sheet_yield": ("Picked fruit by leaf: bad, typical and good futures", (3.9, 2.6), draw_yield),
     "sheet_cash": ("Cash summed since year 0: bad, typical and good futures", (3.9, 2.6), draw_cash),

@@ -106,8 +106,7 @@ def _year_table(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 
     leaf_cells = [["leaf", "year", formats.area_name, *yield_head]]
     for row in rows:
-        years = f"{row.years[0]}" if len(row.years) == 1 else f"{row.years[0]}-{row.years[-1]}"
-        leaf_cells.append([str(row.leaf), years, f"{row.land / formats.area_size:,.1f}", *yield_cells(row)])
+        leaf_cells.append([str(row.leaf), row.year_text, f"{row.land / formats.area_size:,.1f}", *yield_cells(row)])
     flow_cells = [["year", *flow_head]]
     flow_cells += [[str(year), *_band_cells(flow, 0), number(summed)] for year, flow, summed in flows]
     return [

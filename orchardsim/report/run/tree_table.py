@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from orchardsim.core.numbers import number
+from orchardsim.report.columns import cells_of
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import block_labels
 from orchardsim.results.farm import over_trials
@@ -59,35 +62,23 @@ def tree_cells(dataset: xarray.Dataset, label: str, formats: RunFormats) -> list
     alive = sums["trees_alive"]
     per_tree = {name: (sums[name] / alive.where(alive > 0)).values for name in (*OF_TREES, *MEANS)}
     light = sums["light_interception"].values / dataset.sizes["trial"]
-    length, mass = formats.display.length.size, formats.display.mass.size
-    cells = [
-        [
-            "leaf",
-            "trunk, cm²",
-            f"height, {formats.display.length.unit}",
-            "light, %",
-            "clusters a tree",
-            "fruit a tree",
-            "fruit per trunk, cm⁻²",
-            f"crop a tree, {formats.display.mass.unit}",
-        ]
-    ]
-    for year, leaf in enumerate(dataset["leaf"].sel(block=label).values):
-        if leaf < 1 or not alive[year] > 0:
-            continue
-        cells.append(
-            [
-                str(int(leaf)),
-                _number(per_tree["trunk_area_mean"][year], 1),
-                _number(per_tree["canopy_height_mean"][year] / length, 1),
-                _number(100 * light[year], 0),
-                _number(per_tree["flower_clusters"][year], 0),
-                _number(per_tree["fruit_number"][year], 0),
-                _number(per_tree["crop_load_mean"][year], 1),
-                _number(per_tree["crop_mass"][year] / mass, 1),
-            ]
-        )
-    return cells
+    length, mass = formats.display.length, formats.display.mass
+    leaves = dataset["leaf"].sel(block=label).values
+
+    def of(name: str, digits: int, size: float = 1.0) -> Callable[[int], str]:
+        return lambda year: number(per_tree[name][year] / size, digits)
+
+    return cells_of(
+        [year for year, leaf in enumerate(leaves) if leaf >= 1 and alive[year] > 0],
+        ("leaf", lambda year: str(int(leaves[year]))),
+        ("trunk, cm²", of("trunk_area_mean", 1)),
+        (f"height, {length.unit}", of("canopy_height_mean", 1, length.size)),
+        ("light, %", lambda year: number(100 * light[year])),
+        ("clusters a tree", of("flower_clusters", 0)),
+        ("fruit a tree", of("fruit_number", 0)),
+        ("fruit per trunk, cm⁻²", of("crop_load_mean", 1)),
+        (f"crop a tree, {mass.unit}", of("crop_mass", 1, mass.size)),
+    )
 
 
 def swing_line(dataset: xarray.Dataset) -> str:
@@ -115,7 +106,3 @@ def _sums(some: xarray.Dataset, label: str) -> xarray.Dataset:
     found = some.sel(block=label)
     alive = found["trees_alive"]
     return found.assign({name: (found[name].fillna(0.0) * alive).where(alive > 0, 0.0) for name in MEANS})
-
-
-def _number(value: float, digits: int) -> str:
-    return "–" if np.isnan(value) else f"{value:,.{digits}f}"

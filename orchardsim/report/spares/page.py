@@ -7,8 +7,16 @@ from typing import Any, Final
 from orchardsim.report.pages import Kind
 from orchardsim.report.spares.figures import FIGURES
 from orchardsim.report.spares.plan_lines import HOW_TO_USE, policy_lines
-from orchardsim.report.spares.table import outcome_cells, rule_cells, spares_screen, spares_text, table_notes
-from orchardsim.report.spares.words import footer_text, formats_of, spares_sentences
+from orchardsim.report.spares.words import (
+    footer_text,
+    formats_of,
+    outcome_cells,
+    rule_cells,
+    spares_screen,
+    spares_sentences,
+    spares_text,
+    table_notes,
+)
 from orchardsim.results.spares import SparesAnswer, spares_document
 
 

@@ -10,7 +10,7 @@ from typing import Final
 from orchardsim.core.numbers import with_error
 from orchardsim.report.columns import one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
-from orchardsim.report.run_formats import RunFormats, round_figures, years_text
+from orchardsim.report.run_formats import RunFormats, years_text
 from orchardsim.results.stress import Estimate, Moment, Stress, Stressed
 
 CHOSEN: Final = (
@@ -27,8 +27,6 @@ END: Final = (
 )
 
 
-COLUMNS: Final = (0, 1, 6, 2, 7, 9, 3, 4, 5, 8)
-"""Order of the columns: money first, for it is what the bad seasons are ranked by, then fruit and trees."""
 TABLES: Final = ((0, 1, 2, 3, 4, 5), (0, 1, 6, 7, 8, 9))
 """Columns of the two tables, for ten do not fit beside each other: money, then fruit and trees."""
 
@@ -110,12 +108,6 @@ def recovery_text(moment: Moment) -> str:
     return f"{text} ({word(moment.recovery_low)} to {word(moment.recovery_high)})"
 
 
-def money_short(value: float) -> str:
-    """Amount to three figures, without the currency."""
-    rounded = round_figures(value)
-    return f"{rounded + 0.0:,.0f}"
-
-
 def money_error(value: Estimate) -> str:
     """Amount and standard error, rounded to the error."""
     return with_error(value.value, value.standard_error)
@@ -131,24 +123,20 @@ def costs_nothing(season: Stressed) -> bool:
 
 
 def stress_cells(found: Stress, formats: RunFormats) -> list[list[str]]:
-    """A head, then a row for each bad season at its worst leaf, the dearest first."""
+    """A head, then a row for each bad season at its worst leaf, the dearest first.
+
+    Money stands first, for it is what the bad seasons are ranked by, then fruit and trees.
+    """
     rows = [
         [
-            "bad season",
-            "worst leaf",
-            "as bad in leaf",
-            "fresh fruit lost, %",
-            f"fresh lost in all, {formats.yield_unit}",
-            "more trees lost",
-            f"cash lost, {formats.currency}",
-            "pays back",
-            "crop short, years after",
-            f"reserve that survives, {formats.currency}",
+            "bad season", "worst leaf", f"cash lost, {formats.currency}", "as bad in leaf", "pays back",
+            f"reserve that survives, {formats.currency}", "fresh fruit lost, %",
+            f"fresh lost in all, {formats.yield_unit}", "more trees lost", "crop short, years after",
         ]
-    ]
+    ]  # fmt: skip
     for season in ranked(found):
         if costs_nothing(season):
-            rows.append([season.title, "none", "", "–", "–", "–", "–", payback_text(found.usual.payback_year), "0", ""])
+            rows.append([season.title, "none", "–", "", payback_text(found.usual.payback_year), "", "–", "–", "–", "0"])
             continue
         moment = season.worst_moment
         dearest = max(season.moments, key=lambda one: one.reserve.value)
@@ -156,17 +144,17 @@ def stress_cells(found: Stress, formats: RunFormats) -> list[list[str]]:
             [
                 season.title,
                 when(moment).removeprefix("leaf "),
+                money_error(moment.cash_lost),
                 leaves_text(season.close),
+                payback_text(moment.payback_year),
+                f"{money_error(dearest.reserve)} ({when(dearest)})",
                 told_text(moment.fresh_share, lambda value: f"{100 * value:.1f}"),
                 told_text(moment.fresh_lost, lambda value: f"{fruit(found, formats, value):.1f}"),
                 told_text(moment.trees_lost, lambda value: f"{value:.1f}"),
-                money_error(moment.cash_lost),
-                payback_text(moment.payback_year),
                 recovery_text(moment),
-                f"{money_error(dearest.reserve)} ({when(dearest)})",
             ]
         )
-    return [[row[column] for column in COLUMNS] for row in rows]
+    return rows
 
 
 def ranked(found: Stress) -> list[Stressed]:

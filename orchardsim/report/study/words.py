@@ -8,7 +8,7 @@ from typing import Final
 
 from orchardsim.core.glossary import term
 from orchardsim.core.parameters import STATUSES
-from orchardsim.report.columns import SCREEN_LINES, one_screen, sentence_pieces, table_pieces, text_columns
+from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
 from orchardsim.report.fit.next_words import wait_cells, wait_sentences
 from orchardsim.report.run_formats import RunFormats
@@ -83,32 +83,25 @@ def cell_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     return rows
 
 
-def contrast_cells(answer: MeasureAnswer, formats: RunFormats, kind: str = "levels") -> list[list[str]]:
-    """Contrasts of one kind as rows of text."""
-    rows = [
-        [
-            "factor", "first", "second", "first less second", "limits, all together", "told apart", "first better in",
-            "spread", "of not knowing", "effect size",
-        ]
-    ]  # fmt: skip
-    for one in answer.contrasts:
-        if one.kind == kind:
-            low, high = (value_text(answer.facts, value, formats, signed=True) for value in (one.low, one.high))
-            rows.append(
-                [
-                    one.factor or "cells",
-                    one.first,
-                    one.second,
-                    value_text(answer.facts, one.mean, formats, signed=True),
-                    f"{low} to {high}",
-                    "yes" if one.told_apart else "no",
-                    f"{100 * one.futures_better:.0f} %",
-                    value_text(answer.facts, one.spread, formats),
-                    "–" if one.not_knowing is None else value_text(answer.facts, one.not_knowing, formats),
-                    f"{one.effect_size:+.2f}" if math.isfinite(one.effect_size) else "–",
-                ]
-            )
-    return rows
+def contrast_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
+    """Contrasts between levels as rows of text."""
+
+    def text(value: float, *, signed: bool = False) -> str:
+        return value_text(answer.facts, value, formats, signed=signed)
+
+    return cells_of(
+        [one for one in answer.contrasts if one.kind == "levels"],
+        ("factor", lambda one: one.factor or "cells"),
+        ("first", lambda one: one.first),
+        ("second", lambda one: one.second),
+        ("first less second", lambda one: text(one.mean, signed=True)),
+        ("limits, all together", lambda one: f"{text(one.low, signed=True)} to {text(one.high, signed=True)}"),
+        ("told apart", lambda one: "yes" if one.told_apart else "no"),
+        ("first better in", lambda one: f"{100 * one.futures_better:.0f} %"),
+        ("spread", lambda one: text(one.spread)),
+        ("of not knowing", lambda one: "–" if one.not_knowing is None else text(one.not_knowing)),
+        ("effect size", lambda one: f"{one.effect_size:+.2f}" if math.isfinite(one.effect_size) else "–"),
+    )
 
 
 def interaction_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
@@ -123,12 +116,14 @@ def interaction_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[s
 
 def assumption_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     """Which difference hangs on which open level, as rows of text."""
-    rows = [["difference", "open level", "changed by one standard deviation", "±", "share of its spread"]]
-    for one in answer.assumptions:
-        change = value_text(answer.facts, one.slope, formats, signed=True)
-        error = value_text(answer.facts, one.standard_error, formats)
-        rows.append([one.contrast, level_words(one.level), change, error, f"{100 * one.share:.0f} %"])
-    return rows
+    return cells_of(
+        answer.assumptions,
+        ("difference", lambda one: one.contrast),
+        ("open level", lambda one: level_words(one.level)),
+        ("changed by one standard deviation", lambda one: value_text(answer.facts, one.slope, formats, signed=True)),
+        ("±", lambda one: value_text(answer.facts, one.standard_error, formats)),
+        ("share of its spread", lambda one: f"{100 * one.share:.0f} %"),
+    )
 
 
 def study_sentences(found: StudyFindings) -> list[str]:

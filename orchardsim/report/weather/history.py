@@ -52,7 +52,6 @@ class WeatherHistory:
         None where the record has no rain.
     last_spring_frost, first_autumn_frost : float array, (year,) [day of season]
         NaN in years without one.
-    cultivars : tuple of str
     bloom_day : float array, (cultivar, year) [day of season]
     frost_kill : float array, (cultivar, offset, year) [1]
     night_offsets : tuple of float [K]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,6 +10,7 @@ from orchardsim.core.calendar import date_text
 from orchardsim.core.numbers import number
 from orchardsim.core.units import display
 from orchardsim.report.columns import one_screen, sentence_pieces
+from orchardsim.report.run_formats import in_shown_units
 from orchardsim.report.weather.history import MONTH_NAMES, WeatherHistory
 from orchardsim.report.weather.page import weather_sentences
 
@@ -155,14 +155,9 @@ def _report_lines(name: str, found: WeatherReport, units: Display) -> list[str]:
 
 
 def in_words(line: str, units: Display) -> str:
-    """A line on the record's quality with its temperatures in the shown scale."""
-    for name, words in (("temperature_min", "daily minimum"), ("temperature_max", "daily maximum")):
-        line = line.replace(name, words)
-
-    def shown(match: re.Match[str]) -> str:
-        return f"{units.temperature(float(match[1])):.1f} {units.temperature_unit}"
-
-    return re.sub(r"(-?\d+(?:\.\d+)?) degC", shown, line)
+    """A line on the record's quality for people, in the shown units."""
+    line = line.replace("temperature_min", "daily minimum").replace("temperature_max", "daily maximum")
+    return in_shown_units(line, units)
 
 
 def _offset_text(offset: float, units: Display) -> str:
