@@ -8,6 +8,7 @@ lose by having them: crowding and poor places are the trees' own.
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import functools
 from collections.abc import Sequence
@@ -27,7 +28,6 @@ from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.money import farm_ledger, farm_quantities
 from orchardsim.simulation.rest_to_bloom import fill_all_gaps
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.simulation.shocks import copied_totals
 from orchardsim.simulation.step import Steps, replaced
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
@@ -162,7 +162,7 @@ def _twins(plan: Plan, library: SeasonLibrary, streams: Streams, part: range, ye
         if year in chosen and tile.standing:
             pair = []
             for last in (year - 1, year):
-                twin = tile.copied(copied_totals(totals), steps=filled_to(last))
+                twin = tile.copied(copy.deepcopy(totals), steps=filled_to(last))
                 for later in range(year, years):
                     twin.walk(later)
                 twin.close()
@@ -179,7 +179,7 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
     years = totals.arrays["trees_alive"].shape[1]
     first = trials.start - library.first_trial
     region = library.region[library.sample.season_rows[first : first + len(trials), :years]]
-    quantities = farm_quantities(plan, totals, region)
+    quantities = farm_quantities(plan, totals)
     ledger = farm_ledger(plan, totals, trials, streams, region)
     items = columns_of("sales", "capital", "running")
     labels = len(plan.labels)

@@ -7,8 +7,9 @@ of canopy cover in :data:`COVER_LEVELS`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import Final, Literal, NamedTuple
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, Final, Literal, NamedTuple, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +24,28 @@ WeatherMethod = Literal[
 """How the seasons of a run were made; results and summaries hold this code, pages say it in words."""
 
 
+class Rows:
+    """A struct of arrays that share their first axis; one that is not there is None."""
+
+    def rows(self, chosen: NDArray[np.int64] | NDArray[np.bool_] | slice) -> Self:
+        """Some places of the first axis, in the order asked for; a place may stand more than once."""
+        arrays = {name: values for name, values in vars(self).items() if isinstance(values, np.ndarray)}
+        return replace(self, **{name: values[chosen] for name, values in arrays.items()})  # type: ignore[type-var]
+
+    @classmethod
+    def joined(cls, parts: Sequence[Self]) -> Self:
+        """Parts one after the other; an array only where all have it, and what is no array as the first has it."""
+
+        def of(values: list[Any]) -> Any:
+            if any(value is None for value in values):
+                return None
+            return np.concatenate(values) if isinstance(values[0], np.ndarray) else values[0]
+
+        return cls(**{name: of([getattr(part, name) for part in parts]) for name in vars(parts[0])})
+
+
 @dataclass(frozen=True)
-class SeasonWeather:
+class SeasonWeather(Rows):
     """Daily weather of distinct biological years (weather -> season).
 
     Attributes
@@ -59,22 +80,6 @@ class SeasonWeather:
     dew_point_offset: float = 0.0
     range_coefficient: float = 0.16
     clear_range: float = 16.7
-
-    def rows(self, chosen: NDArray[np.int64] | NDArray[np.bool_]) -> SeasonWeather:
-        """Some of the seasons, in the order asked for; a row may stand more than once."""
-
-        def of(values: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
-            return None if values is None else values[chosen]
-
-        return replace(
-            self,
-            harvest_year=self.harvest_year[chosen],
-            temperature_min=self.temperature_min[chosen],
-            temperature_max=self.temperature_max[chosen],
-            rain=self.rain[chosen],
-            wind_speed=of(self.wind_speed),
-            relative_humidity=of(self.relative_humidity),
-        )
 
 
 @dataclass(frozen=True)
@@ -111,7 +116,7 @@ class WeatherSample:
 
 
 @dataclass(frozen=True)
-class SeasonDrivers:
+class SeasonDrivers(Rows):
     """What a season does to one cultivar at one site (season -> trees, operations, economy).
 
     All arrays are float64; days are days of the season window (0 = 1 October, or 1 April in the south).
@@ -209,6 +214,21 @@ class SeasonDrivers:
     protection_labour: NDArray[np.float64]
 
 
+Seen = TypeVar("Seen")
+
+
+def seen_by_groups(kind: type[Seen], drivers: Sequence[SeasonDrivers], season_rows: NDArray[np.int64]) -> Seen:
+    """The drivers that a struct names, (trial, group, ...), in the season that each trial meets.
+
+    Parameters
+    ----------
+    drivers : sequence of SeasonDrivers, one for each row group
+    season_rows : int array, (trial,)
+    """
+    names = {one.name for one in fields(SeasonDrivers)} & {one.name for one in fields(kind)}  # type: ignore[arg-type]
+    return kind(**{name: np.stack([getattr(one, name)[season_rows] for one in drivers], axis=1) for name in names})
+
+
 class Reach(NamedTuple):
     """Which of a row group's trees a crew came to (operations -> trees); arrays (trial, group) [1].
 
@@ -223,30 +243,16 @@ class Reach(NamedTuple):
 class FarmQuantities:
     """All physical quantities that money follows from (simulation -> economy).
 
-    Arrays over (trial, year, block) unless said, float64; ``block`` runs over the labels without ``farm``.
+    Results by the names of :data:`orchardsim.core.variables.RESULTS`, without ``shared``; beside them or different:
 
     Attributes
     ----------
     leaf : int array, (year, block)
         Growing season of the block's first planting; 0 or less before it, -999 after its removal.
-    trees_planted, trees_replanted, trees_ordered, trees_alive, trees_lost, trees_removed, spares_on_hand : [1]
-        ``trees_ordered`` counts orders placed for replacements in that year; ``trees_lost`` those that died in it.
-    spares_bought, spot_bought : [1]
+    trees_lost : (trial, year, block) [1]
+        To all causes.
+    spares_bought, spot_bought : (trial, year, block) [1]
         Replacement trees delivered, and those among them that were bought at short notice.
-    harvested_mass : [kg]
-    packed_mass : (trial, year, block, grade) [kg]
-    labour_hours : (trial, year, block, task) [hour]
-    irrigation_depth : [mm]
-    protection_hours : [hour]
-    protection_fuel : [L]
-    regional_crop : (trial, year) [1]
-        The region's crop in that season relative to its mean, as far as the season's weather tells.
-    planted_area, gross_area : (block,) [m2]
-        Land under the trees' own spacing, and with headlands.
-    pass_price : [1], optional
-        Wholesale price of the fruit over the stated one, by the passes in which it was picked; all 1 where left out.
-    size_price : [1], optional
-        Wholesale price of the fresh fruit over that of count 100, by its sizes; all 1 where left out.
     """
 
     leaf: NDArray[np.int64]
@@ -265,8 +271,5 @@ class FarmQuantities:
     irrigation_depth: NDArray[np.float64]
     protection_hours: NDArray[np.float64]
     protection_fuel: NDArray[np.float64]
-    regional_crop: NDArray[np.float64]
-    planted_area: NDArray[np.float64]
-    gross_area: NDArray[np.float64]
-    pass_price: NDArray[np.float64] | None = None
-    size_price: NDArray[np.float64] | None = None
+    pass_price: NDArray[np.float64]
+    size_price: NDArray[np.float64]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from orchardsim.core.geometry import Geometry
@@ -362,11 +362,3 @@ def credit_shortfall(outlays: Sequence[Outlay], finance: Finance) -> tuple[int, 
         if spent > means:
             return year, spent - means
     return None
-
-
-def outlays_by_item(outlays: Sequence[Outlay]) -> Mapping[str, float]:
-    """Sum of outlays by item."""
-    total: dict[str, float] = {}
-    for outlay in outlays:
-        total[outlay.item] = total.get(outlay.item, 0.0) + outlay.amount
-    return total

@@ -271,12 +271,6 @@ def _idle_land(flows: Array, idle: Sequence[IdleLand], costs: Costs, index: Arra
             flows[:, 0, 0, -1, ITEM["land"]] -= costs.land_price * land.gross_area * index[:, 0]
 
 
-def _relative_price(quantities: FarmQuantities) -> Array | None:
-    """Wholesale price of the fruit over the stated one, by picking pass and by size."""
-    parts = [part for part in (quantities.pass_price, quantities.size_price) if part is not None]
-    return np.prod(parts, axis=0) if parts else None
-
-
 def _after_harvest(
     flows: Array,
     sales: Sales,
@@ -474,7 +468,7 @@ def cash_flows(
         [block.cultivar for block in blocks],
         storage_share=costs.storage_share,
         storage_limit=costs.storage_limit,
-        relative_price=_relative_price(quantities),
+        relative_price=quantities.pass_price * quantities.size_price,
         storage_shrink=[market.fruit[block.cultivar].storage_shrink for block in blocks],
     )
     customer_share = _customer_share(sales, quantities.harvested_mass, market)

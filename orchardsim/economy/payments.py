@@ -12,6 +12,8 @@ from orchardsim.core.geometry import Geometry
 from orchardsim.economy.parameters import Costs, Finance
 
 Array = NDArray[np.float64]
+HARVEST_QUARTER = 3
+"""Autumn."""
 
 
 def growth(rate: float, finance: Finance, years: int) -> Array:
@@ -123,7 +125,6 @@ def worth_a_year_later(finance: Finance) -> float:
 def spread_payments(
     yearly: Array,
     paid: Sequence[float],
-    first_quarter: int = 3,
     year_later: float = 1.0,
     before: Array | None = None,
 ) -> tuple[Array, Array]:
@@ -134,8 +135,6 @@ def spread_payments(
     yearly : (trial, year) [money]
     paid : sequence of float
         Share paid in the quarter of harvest and in each quarter after it.
-    first_quarter : int
-        Quarter of harvest.
     year_later : float [1]
         Worth of an amount that is paid in the next calendar year (:func:`worth_a_year_later`).
     before : (trial,), optional [money]
@@ -154,7 +153,7 @@ def spread_payments(
     for delay, share in enumerate(paid):
         for year in range(-1 if before is not None else 0, years):
             sold = before if year < 0 and before is not None else yearly[:, year]
-            quarter = year * quarters + first_quarter + delay
+            quarter = year * quarters + HARVEST_QUARTER + delay
             later = (min(quarter, flat.shape[1] - 1) // quarters) - year
             amount = share * sold * year_later**later
             if quarter >= flat.shape[1]:

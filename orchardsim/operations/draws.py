@@ -61,16 +61,3 @@ def draw_operations(
         trade[:, 1].tolist(),
         turnout.tolist(),
     )
-
-
-def average_draws(years: int, labels: int, crews: int) -> YardDraws:
-    """Draws of a trial in which nothing unusual happens: full crews, no short or late delivery, no trees at
-    short notice, median deaths."""
-    return YardDraws(
-        [[1.0] * labels for _ in range(years)],
-        [[0.5] * labels for _ in range(years)],
-        [[0.5] * labels for _ in range(years)],
-        [1.0] * years,
-        [1.0] * years,
-        [[0.0] * crews for _ in range(years)],
-    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from orchardsim.core.errors import IdentityError
 
@@ -27,9 +27,7 @@ class Event(NamedTuple):
     open_day: float = 0.0
 
 
-COLUMNS: Final = Event._fields
 STOCK_KINDS: Final = ("ordered", "bought", "delivered", "spot", "died", "discarded", "replanted")
-KINDS: Final = (*STOCK_KINDS, "short_delivery", "late_delivery", "planted", "worked", "unfinished", "upkeep")
 
 
 class EventLog:
@@ -41,10 +39,6 @@ class EventLog:
     def add(self, event: Event) -> None:
         """Append one event."""
         self.rows.append(event)
-
-    def table(self) -> dict[str, list[Any]]:
-        """Columns of the log."""
-        return {name: [row[index] for row in self.rows] for index, name in enumerate(COLUMNS)}
 
     def tree_totals(self) -> dict[tuple[int, str, str], int]:
         """Trees by (year, label, kind) for the kinds that move trees through the stock."""

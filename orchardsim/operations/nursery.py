@@ -191,14 +191,12 @@ class TreeStock:
         self.cohorts = kept
         return died, discarded
 
-    def receive(self, trees: int, age: int = 0) -> None:
-        """Put trees into the stock."""
+    def receive(self, trees: int) -> None:
+        """Put new trees into the stock."""
         if trees < 0:
             raise IdentityError(f"a delivery of {trees} trees")
         if trees:
-            self.cohorts.append([age, trees])
-            if len(self.cohorts) > 1 and self.cohorts[-2][0] < age:
-                self.cohorts.sort(key=lambda cohort: -cohort[0])
+            self.cohorts.append([0, trees])
 
     def take(self, wanted: int) -> int:
         """Take up to ``wanted`` spares, oldest first; returns how many there were."""
@@ -280,54 +278,6 @@ class StockYears(NamedTuple):
     discarded: list[int]
     on_hand: list[int]
     waiting: list[int]
-
-
-def run_stock(
-    policy: StockPolicy,
-    lost: Sequence[int],
-    death: Sequence[float],
-    *,
-    lead_time: int,
-    spares: int = 0,
-    spare_death: float = 0.0,
-    age_limit: int = 1_000_000,
-    expected: float = 0.0,
-) -> StockYears:
-    """Run the stock of one label by itself through given losses: the core of a search over policies.
-
-    Parameters
-    ----------
-    policy : StockPolicy
-    lost : sequence of int
-        Gaps that open by year; they are filled the same year as far as spares go, else they wait.
-    death : sequence of float
-        Prepared uniforms by year, that decide how many spares die.
-    lead_time : int [year]
-        An order placed after the year's replanting comes before the replanting this many years on, at least 1.
-    spares : int
-        Bought at the start.
-    spare_death : float [1/year]
-    age_limit : int [year]
-    expected : float
-        Losses expected over the lead time, that the order allows for.
-    """
-    stock = TreeStock()
-    stock.receive(spares)
-    record = StockYears([], [], [], [], [], [], [])
-    waiting = 0
-    for year, (new, uniform) in enumerate(zip(lost, death, strict=True)):
-        died, discarded = stock.age(spare_death, uniform, age_limit) if year else (0, 0)
-        delivered = stock.due.pop(year, 0)
-        stock.receive(delivered)
-        waiting += int(new)
-        replanted = stock.take(waiting)
-        waiting -= replanted
-        ordered = stock.review(policy, waiting, expected, year + max(1, lead_time))
-        for column, value in zip(
-            record, (replanted, ordered, delivered, died, discarded, stock.on_hand, waiting), strict=True
-        ):
-            column.append(value)
-    return record
 
 
 class StockDraws(NamedTuple):

@@ -244,17 +244,16 @@ class Yard:
         year: int,
         on_day: float,
         gaps: Mapping[str, int],
-        expected: Mapping[str, float] | None = None,
         leaf: Mapping[str, int] | None = None,
     ) -> dict[str, int]:
         """Review the stock and place orders; returns trees ordered by label.
+
+        An order allows for the losses that the label's rules expect by leaf before it would be planted.
 
         Parameters
         ----------
         on_day : float [day of season]
         gaps : mapping from label to gaps that wait to be filled
-        expected : mapping from label to losses expected before an order placed now would be planted, optional
-            By default those that the label's rules expect by leaf.
         leaf : mapping from label to the block's leaf this season, optional
             No tree is ordered that would come after the last leaf in which gaps are filled; spares left in that leaf
             are thrown out.
@@ -266,19 +265,9 @@ class Yard:
         ordered = {}
         for label, waiting in gaps.items():
             policy = self.parameters.of(label)
-            if expected is not None:
-                losses = expected.get(label, 0.0)
-            else:
-                planted, age = self.parameters.trees.get(label, 0), leaf.get(label, 0) if leaf is not None else 0
-                losses = expected_losses(policy, planted, age, arrival_year(policy, year) - year)
-            trees, left = self.stocks[label].review_year(
-                policy,
-                self.policies[label],
-                waiting,
-                losses,
-                year,
-                leaf[label] if leaf is not None else None,
-            )
+            planted, age = self.parameters.trees.get(label, 0), leaf[label] if leaf is not None else None
+            losses = expected_losses(policy, planted, age or 0, arrival_year(policy, year) - year)
+            trees, left = self.stocks[label].review_year(policy, self.policies[label], waiting, losses, year, age)
             ordered[label] = trees
             if left:
                 self._move(year, on_day, "discarded", label, left)

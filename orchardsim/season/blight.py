@@ -26,9 +26,9 @@ MAX_FLOWER_DAYS: Final = 20
 """day; a flower's life is looked back over at most this long (cool bloom; assumption)."""
 
 
-def degree_hours(temperature: Floats, base: float = HEAT_BASE) -> Floats:
-    """Degree hours of a day from its hourly temperatures (..., hour) [K h]."""
-    return np.maximum(np.asarray(temperature) - base, 0).sum(axis=-1)
+def degree_hours(temperature: Floats) -> Floats:
+    """Degree hours above 18.3 degC of a day from its hourly temperatures (..., hour) [K h]."""
+    return np.maximum(np.asarray(temperature) - HEAT_BASE, 0).sum(axis=-1)
 
 
 def heat_in_flower_life(day_heat: Floats, flower_degree_days: Floats, open_flowers: NDArray[np.bool_]) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -14,7 +14,7 @@ from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
 from orchardsim.season import cold, frost, fruit_weather, harvest, phenology, sunburn, water
 from orchardsim.season.bloom import infection_day_count, pollination_hours
 from orchardsim.season.parameters import BlockSite, Phenology
-from orchardsim.season.prepare import Daylight, PreparedSeasons, prepare, running_total
+from orchardsim.season.prepare import PreparedSeasons, prepare, running_total
 
 Floats = NDArray[Any]
 Days = NDArray[np.int64]
@@ -370,23 +370,8 @@ def _water_factor(soil: SoilYear, dates: Calendar) -> Floats:
     return factor
 
 
-def season_drivers_for(
-    weather: SeasonWeather, cases: Sequence[tuple[Phenology, BlockSite]], sky: Daylight | None = None
-) -> list[SeasonDrivers]:
-    """What seasons do to several cultivars and blocks; what they share is computed once.
-
-    Parameters
-    ----------
-    weather : SeasonWeather
-        Any number of seasons; worked through in slices.
-    cases : sequence of (Phenology, BlockSite)
-    sky : Daylight, optional
-        Supplied in place of the daylight computed from the latitude.
-
-    Returns
-    -------
-    list of SeasonDrivers
-        In the order of ``cases``.
+def season_drivers_for(weather: SeasonWeather, cases: Sequence[tuple[Phenology, BlockSite]]) -> list[SeasonDrivers]:
+    """What seasons do to cultivars and blocks, in the order of ``cases``; what they share is computed once.
 
     Raises
     ------
@@ -401,27 +386,8 @@ def season_drivers_for(
         # A season alone would have its sums taken in another order by NumPy (one column is contiguous), so it goes
         # in twice: results then do not depend, to the last bit, on how seasons are sliced.
         alone = len(wanted) == 1
-        prepared = prepare(weather.rows(np.repeat(wanted, 2) if alone else wanted), sky)
+        prepared = prepare(weather.rows(np.repeat(wanted, 2) if alone else wanted))
         for found, result in zip(parts, _drivers_of_slice(prepared, distinct), strict=True):
-            found.append(_first(result) if alone else result)
-    joined = {case: _joined(found) for case, found in zip(distinct, parts, strict=True)}
+            found.append(result.rows(slice(1)) if alone else result)
+    joined = {case: SeasonDrivers.joined(found) for case, found in zip(distinct, parts, strict=True)}
     return [joined[case] for case in cases]
-
-
-def season_drivers(
-    weather: SeasonWeather, cultivar: Phenology, site: BlockSite, sky: Daylight | None = None
-) -> SeasonDrivers:
-    """What each season does to one cultivar in one block; see :func:`season_drivers_for`."""
-    return season_drivers_for(weather, [(cultivar, site)], sky)[0]
-
-
-def _first(drivers: SeasonDrivers) -> SeasonDrivers:
-    return SeasonDrivers(**{field.name: getattr(drivers, field.name)[:1] for field in fields(SeasonDrivers)})
-
-
-def _joined(parts: Sequence[SeasonDrivers]) -> SeasonDrivers:
-    if len(parts) == 1:
-        return parts[0]
-    return SeasonDrivers(
-        **{field.name: np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(SeasonDrivers)}
-    )

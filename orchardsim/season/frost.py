@@ -157,15 +157,15 @@ def shifted_kill(kill: ArrayLike, warmer: ArrayLike) -> Floats:
     return np.asarray(share * grown / (1 - share + share * grown))
 
 
-def season_kill(nightly_kill: Floats, axis: int = 0) -> Floats:
-    """Share killed over a season of nights [1]: the largest of the nightly shares.
+def season_kill(nightly_kill: Floats) -> Floats:
+    """Share killed over a season of nights, (night, ...) [1]: the largest of the nightly shares.
 
     Notes
     -----
     Within a stage buds have a spread of thresholds, so an equal second night kills nothing more; survivors keep their
     rank when they enter the next stage, so the same holds over stages.
     """
-    return np.asarray(nightly_kill).max(axis=axis, initial=0.0)
+    return np.asarray(nightly_kill).max(axis=0, initial=0.0)
 
 
 def crop_after_frost(kill: ArrayLike) -> Floats:

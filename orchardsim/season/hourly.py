@@ -1,9 +1,9 @@
 """Hourly temperature from daily minimum and maximum.
 
-Both shapes here are linear in the temperatures, with weights that depend on the hour and the day length alone. So the
-weights are worked out once per day of the year, and a day's hours cost one multiplication and one addition each.
-The season stage uses :func:`parton_logan`: on a year of hourly records of three New York airports (open data, see
-tests/season) its error was the smaller at all three, 1.7 to 1.9 K against 1.7 to 2.0 K of :func:`linvill`.
+The shape is linear in the temperatures, with weights that depend on the hour and the day length alone. So the weights
+are worked out once per day of the year, and a day's hours cost one multiplication and one addition each. On a year of
+hourly records of three New York airports (open data, see tests/season) its error was 1.7 to 1.9 K; that of a sine with
+a logarithmic night (Linvill 1990) was larger at all three.
 """
 
 from __future__ import annotations
@@ -47,20 +47,7 @@ class HourlyShape:
     sunset_weight: Floats
 
 
-def _sun(day_length: Floats, noon: float) -> tuple[Floats, Floats, Floats]:
-    length = np.atleast_1d(np.asarray(day_length, dtype=np.float64))[:, None]
-    return length, noon - length / 2, noon + length / 2
-
-
-def parton_logan(
-    day_length: Floats,
-    hours: Floats = HOURS,
-    *,
-    maximum_lag: float = MAXIMUM_LAG,
-    night_decay: float = NIGHT_DECAY,
-    minimum_lag: float = MINIMUM_LAG,
-    noon: float = 12.0,
-) -> HourlyShape:
+def parton_logan(day_length: Floats, hours: Floats = HOURS) -> HourlyShape:
     """Sine by day, exponential fall by night.
 
     Parameters
@@ -68,13 +55,6 @@ def parton_logan(
     day_length : float array, (day,) [h]
     hours : float array, (hour,) [h]
         Solar time of day, 0 to 24.
-    maximum_lag : float [h]
-        Coefficient a: lag of the maximum after noon.
-    night_decay : float [1]
-        Coefficient b of the night's exponential.
-    minimum_lag : float [h]
-        Coefficient c: lag of the minimum after sunrise. Named because other papers list the three in another order.
-    noon : float [h]
 
     Notes
     -----
@@ -86,46 +66,15 @@ def parton_logan(
     ----------
     Parton & Logan 1981, Agric. Meteorol. 23:205-216 (coefficients read, equation from memory).
     """
-    length, sunrise, sunset = _sun(day_length, noon)
-    night = 24 - length
+    length = np.atleast_1d(np.asarray(day_length, dtype=np.float64))[:, None]
+    night, sunset = 24 - length, 12.0 + length / 2
     time = np.asarray(hours, dtype=np.float64)[None, :]
-    start = sunrise + minimum_lag
+    start = 12.0 - length / 2 + MINIMUM_LAG
     part = np.where(time < start, 0, np.where(time <= sunset, 1, 2)).astype(np.int8)
-    day = np.sin(np.pi * (time - start) / (length + 2 * maximum_lag))
+    day = np.sin(np.pi * (time - start) / (length + 2 * MAXIMUM_LAG))
     since = np.where(part == 0, time + 24 - sunset, time - sunset)
-    weight = np.where(part == 1, day, np.exp(-night_decay * np.maximum(since, 0) / night))
-    at_sunset = np.sin(np.pi * (length - minimum_lag) / (length + 2 * maximum_lag))[:, 0]
-    return HourlyShape(part, weight, at_sunset)
-
-
-def linvill(day_length: Floats, hours: Floats = HOURS, *, noon: float = 12.0) -> HourlyShape:
-    """Sine by day, logarithmic fall by night.
-
-    Parameters
-    ----------
-    day_length : float array, (day,) [h]
-    hours : float array, (hour,) [h]
-        Solar time of day, 0 to 24.
-    noon : float [h]
-
-    Notes
-    -----
-    Day, t hours from sunrise: Tn + (Tx - Tn) sin(pi t/(DL + 4)); night, t >= 1 h from sunset: Ts - (Ts - Tn') ln t /
-    ln(24 - DL) with the next minimum Tn'. The first hour of night holds Ts; the night reaches the next minimum exactly.
-    Valid for day lengths of 1 to 23 h.
-
-    References
-    ----------
-    Linvill 1990, HortScience 25:14-16 (from memory; text not retrieved).
-    """
-    length, sunrise, sunset = _sun(day_length, noon)
-    time = np.asarray(hours, dtype=np.float64)[None, :]
-    part = np.where(time < sunrise, 0, np.where(time <= sunset, 1, 2)).astype(np.int8)
-    day = np.sin(np.pi * (time - sunrise) / (length + 4))
-    since = np.where(part == 0, time + 24 - sunset, time - sunset)
-    fallen = np.log(np.maximum(since, 1.0)) / np.log(np.maximum(24 - length, 1.001))
-    weight = np.where(part == 1, day, 1 - np.minimum(fallen, 1))
-    at_sunset = np.sin(np.pi * length / (length + 4))[:, 0]
+    weight = np.where(part == 1, day, np.exp(-NIGHT_DECAY * np.maximum(since, 0) / night))
+    at_sunset = np.sin(np.pi * (length - MINIMUM_LAG) / (length + 2 * MAXIMUM_LAG))[:, 0]
     return HourlyShape(part, weight, at_sunset)
 
 

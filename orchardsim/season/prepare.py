@@ -145,15 +145,13 @@ def chill_by_day(shape: hourly.HourlyShape, low: Floats, high: Floats, days: int
     return portions_out, np.cumsum(utah_out, axis=0, dtype=np.float32)
 
 
-def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeasons:
+def prepare(weather: SeasonWeather) -> PreparedSeasons:
     """Work out once what all cultivars and blocks share.
 
     Parameters
     ----------
     weather : SeasonWeather
         A slice of seasons; 500 at a time keep memory below 100 MB.
-    sky : Daylight, optional
-        In place of the one computed from the latitude.
 
     Raises
     ------
@@ -162,7 +160,7 @@ def prepare(weather: SeasonWeather, sky: Daylight | None = None) -> PreparedSeas
     """
     _check(weather)
     low, high, rain, wind, humidity = _air(weather)
-    sky = daylight(weather.latitude) if sky is None else sky
+    sky = daylight(weather.latitude)
     top = sky.extraterrestrial[:, None]
     shape = hourly.parton_logan(sky.day_length)
     portions, utah = chill_by_day(shape, low, high, CHILL_DAYS)

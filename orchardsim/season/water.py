@@ -44,7 +44,7 @@ REFILL_SHARE: Final = 0.4
 """Assumption: irrigation starts when depletion passes 0.8 of the readily available water and fills to 0.4 of it."""
 
 
-def transpiration_coefficient(cover: ArrayLike, height: float = CANOPY_HEIGHT) -> Floats:
+def transpiration_coefficient(cover: ArrayLike) -> Floats:
     """Basal crop coefficient in mid season at a share of ground covered [1].
 
     Notes
@@ -52,7 +52,7 @@ def transpiration_coefficient(cover: ArrayLike, height: float = CANOPY_HEIGHT) -
     0.90 x min(1, 1.5 f, f^(1/(1 + h))): density coefficient of FAO-56 eq. 98 (form from memory) on Table 17.
     """
     fraction = np.asarray(cover, dtype=np.float64)
-    density = np.minimum(COVER_MULTIPLIER * fraction, fraction ** (1 / (1 + height)))
+    density = np.minimum(COVER_MULTIPLIER * fraction, fraction ** (1 / (1 + CANOPY_HEIGHT)))
     return FULL_COVER_BASAL * np.minimum(density, 1)
 
 

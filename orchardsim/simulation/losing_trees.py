@@ -86,7 +86,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
 
 def _season_for_losses(tile: Tile, block: BlockRun) -> losses.LossSeason:
     """What the year's season brings to the trees, at the levels of the place that a trial met."""
-    season = tile.library.for_losses(block.number, tile.season_rows)
+    season = tile.library.seen(losses.LossSeason, block.number, tile.season_rows)
     return dataclasses.replace(
         season,
         winter_temperature_min=season.winter_temperature_min + tile.levels.of_farm("winter_cold")[:, None],

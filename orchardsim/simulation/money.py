@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import fields
 from typing import Any, Final
 
 import numpy as np
@@ -34,40 +35,16 @@ def block_leaf(plan: Plan, years: int) -> NDArray[np.int64]:
     return np.stack(columns, axis=1) if columns else np.empty((years, 0), dtype=np.int64)
 
 
-def farm_quantities(plan: Plan, totals: Totals, region: Array) -> FarmQuantities:
-    """All physical quantities that money follows from.
-
-    Parameters
-    ----------
-    plan : Plan
-    totals : Totals
-    region : array, (trial, year) [1]
-        Crop of the region relative to its mean.
-    """
+def farm_quantities(plan: Plan, totals: Totals) -> FarmQuantities:
+    """All physical quantities that money follows from."""
     found = totals.arrays
-    return FarmQuantities(
-        leaf=block_leaf(plan, found["trees_alive"].shape[1]),
-        trees_planted=found["trees_planted"],
-        trees_replanted=found["trees_replanted"],
-        trees_ordered=found["trees_ordered"],
-        trees_alive=found["trees_alive"],
-        trees_lost=found["trees_lost"].sum(axis=-1),
-        trees_removed=found["trees_removed"],
-        spares_bought=totals.bought,
-        spot_bought=totals.spot,
-        spares_on_hand=found["spares_on_hand"],
-        harvested_mass=found["harvested_mass"],
-        packed_mass=found["packed_mass"],
-        labour_hours=found["labour_hours"],
-        irrigation_depth=found["irrigation_depth"],
-        protection_hours=found["protection_hours"],
-        protection_fuel=found["protection_fuel"],
-        regional_crop=region,
-        planted_area=np.array([money.geometry.planted_area for money in plan.money]),
-        gross_area=np.array([money.geometry.gross_area for money in plan.money]),
-        pass_price=found["pass_price"],
-        size_price=found["size_price"],
-    )
+    other: dict[str, Any] = {
+        "leaf": block_leaf(plan, found["trees_alive"].shape[1]),
+        "trees_lost": found["trees_lost"].sum(axis=-1),
+        "spares_bought": totals.bought,
+        "spot_bought": totals.spot,
+    }
+    return FarmQuantities(**{one.name: found[one.name] for one in fields(FarmQuantities) if one.name in found} | other)
 
 
 def farm_ledger(
@@ -104,7 +81,7 @@ def farm_ledger(
     prices = with_price_levels(prices, by_cultivar)
     if change_prices is not None:
         prices = change_prices(prices)
-    quantities = farm_quantities(plan, totals, region)
+    quantities = farm_quantities(plan, totals)
     ledger = cash_flows(
         quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels.costs, plan.idle_land
     )

@@ -50,7 +50,7 @@ def meet_season(tile: Tile, year: int, residual: float = CROP_RESIDUAL) -> None:
 def _season_for_trees(tile: Tile, block: BlockRun, year: int, residual: float) -> SeasonForTrees:
     """What the trees see of the year's season; frost protection works or breaks down, once for the whole spring."""
     levels = {name: tile.levels.values[f"fruit_{name}"][:, block.columns] for name in ("set", "size")}
-    season, site = tile.library.for_trees(block.number, tile.season_rows), block.resolved.site
+    season, site = tile.library.seen(SeasonForTrees, block.number, tile.season_rows), block.resolved.site
     if (own := tile.library.standing.get(block.number)) is not None:
         levels["set"] = levels["set"] * own.fruit_set
     normals = np.array([rng.standard_normal() for rng in tile.rngs("crop residual", block.resolved.name, year)])

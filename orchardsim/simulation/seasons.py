@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.handover import SeasonDrivers, SeasonWeather, WeatherSample
+from orchardsim.core.handover import SeasonDrivers, SeasonWeather, Seen, WeatherSample, seen_by_groups
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
 from orchardsim.plan.catalogue import built_in
@@ -17,8 +17,6 @@ from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.frost import crop_after_frost
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.simulation.standing import SEED, Standing, standing_levels
-from orchardsim.trees.losses import LossSeason
-from orchardsim.trees.season import SeasonForTrees
 from orchardsim.weather.place import check_rain
 from orchardsim.weather.sampling import sample_weather
 
@@ -69,19 +67,9 @@ class SeasonLibrary:
         order = own if own.size else np.argsort(self.sample.seasons.harvest_year, kind="stable")
         return np.full(len(trials), order[year % len(order)])
 
-    def for_trees(self, block: int, season_rows: NDArray[np.int64]) -> SeasonForTrees:
-        """Drivers that growth and bearing read, (trial, group)."""
-        return SeasonForTrees.of(self.drivers[block], season_rows)
-
-    def for_losses(self, block: int, season_rows: NDArray[np.int64]) -> LossSeason:
-        """Drivers that the hazards read, (trial, group)."""
-        return LossSeason(
-            **{
-                name: self.of(block, name, season_rows)
-                for name in LossSeason.__dataclass_fields__
-                if name in SeasonDrivers.__dataclass_fields__
-            }
-        )
+    def seen(self, kind: type[Seen], block: int, season_rows: NDArray[np.int64]) -> Seen:
+        """The drivers that a struct names, over (trial, group, ...) of a block."""
+        return seen_by_groups(kind, self.drivers[block], season_rows)
 
     def of(self, block: int, name: str, season_rows: NDArray[np.int64]) -> Array:
         """One driver of a block's row groups, (trial, group, ...)."""
@@ -102,7 +90,7 @@ class SeasonLibrary:
         years = np.concatenate([seasons.harvest_year, harvest_year])
         sample = dataclasses.replace(self.sample, seasons=dataclasses.replace(seasons, harvest_year=years))
         longer = tuple(
-            tuple(_joined(own, new) for own, new in zip(*pair, strict=True))
+            tuple(SeasonDrivers.joined(parts) for parts in zip(*pair, strict=True))
             for pair in zip(self.drivers, drivers, strict=True)
         )
         return dataclasses.replace(self, sample=sample, drivers=longer, region=np.concatenate([self.region, region]))
@@ -113,11 +101,6 @@ class SeasonLibrary:
         for year, row in rows.items():
             season_rows[:, year] = row
         return dataclasses.replace(self, sample=dataclasses.replace(self.sample, season_rows=season_rows))
-
-
-def _joined(own: SeasonDrivers, new: SeasonDrivers) -> SeasonDrivers:
-    names = [each.name for each in fields(SeasonDrivers)]
-    return SeasonDrivers(**{name: np.concatenate([getattr(own, name), getattr(new, name)]) for name in names})
 
 
 def build_library(plan: Plan, streams: Streams, trials: range, years: int, seasons: str) -> SeasonLibrary:

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.handover import Rows
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.economy import PricePaths, indicators, smallest_reserve, with_price_slump
@@ -117,7 +118,7 @@ class Shock:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Outcome(Rows):
     """What runs came to, whole farm; arrays (run, trial) or (run, trial, year).
 
     Attributes
@@ -187,7 +188,7 @@ def run_shocks(
         for number, shock in enumerate(shocks):
             if shock.first_year != year or shock.money_only:
                 continue
-            twin = shock.befall(tile, copied_totals(totals))
+            twin = shock.befall(tile, copy.deepcopy(totals))
             for later in range(year, years):
                 twin.walk(later)
             twin.close()
@@ -200,28 +201,12 @@ def run_shocks(
     for number, shock in enumerate(shocks):
         runs.append((*finished.get(number, (totals, library)), shock))
     step = max(1, MONEY_ROWS // len(trials))
-    parts = [_outcome(plan, runs[start : start + step], trials, streams) for start in range(0, len(runs), step)]
-    names = [each.name for each in dataclasses.fields(Outcome)]
-    return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+    return Outcome.joined(
+        [outcome_of(plan, runs[start : start + step], trials, streams) for start in range(0, len(runs), step)]
+    )
 
 
-def run_whole(plan: Plan, library: SeasonLibrary, shock: Shock, trials: range, years: int, seed: int) -> Outcome:
-    """One run under a shock, walked alone from its first year on: what :func:`run_shocks` must equal."""
-    streams = Streams(seed)
-    totals = Totals(len(trials), years, plan.labels)
-    tile = Tile(plan, library, streams, trials, years, totals, trials.start)
-    tile = shock.befall(tile, totals)
-    tile.run()
-    totals.check_bounds()
-    return _outcome(plan, [(totals, tile.library, shock)], trials, streams)
-
-
-def copied_totals(totals: Totals) -> Totals:
-    """The same results so far, to be gone on with."""
-    return copy.deepcopy(totals)
-
-
-def _outcome(
+def outcome_of(
     plan: Plan, runs: Sequence[tuple[Totals, SeasonLibrary, Shock]], trials: range, streams: Streams
 ) -> Outcome:
     """Money and measures of runs of the same trials, worked out at once."""

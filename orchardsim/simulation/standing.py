@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.draws import address
 from orchardsim.core.futures import OPEN_LEVELS
-from orchardsim.core.handover import SeasonDrivers
+from orchardsim.core.handover import SeasonDrivers, seen_by_groups
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.trees import model as trees
@@ -157,7 +157,7 @@ class _Grown:
 
     def season(self, trials: int, row: int, fruit_set: Array) -> SeasonForTrees:
         """A season that all trials meet, at levels of fruit set (trial, group)."""
-        season = SeasonForTrees.of(tuple(self.drivers), np.full(trials, row))
+        season = seen_by_groups(SeasonForTrees, self.drivers, np.full(trials, row))
         size = np.broadcast_to(self.middle_size, fruit_set.shape)
         return dataclasses.replace(season, set_level=self.middle_set * fruit_set, size_level=size)
 

@@ -99,24 +99,6 @@ def generated_history(
     return dataclasses.replace(seasons, harvest_year=np.arange(-HISTORY_YEARS, 0))
 
 
-def joined(first: SeasonWeather, second: SeasonWeather) -> SeasonWeather:
-    """Seasons of two sets one after the other; wind and humidity only where both have them."""
-
-    def both(name: str) -> Floats | None:
-        parts = [getattr(first, name), getattr(second, name)]
-        return None if any(part is None for part in parts) else np.concatenate(parts)
-
-    return dataclasses.replace(
-        first,
-        harvest_year=np.concatenate([first.harvest_year, second.harvest_year]),
-        temperature_min=np.concatenate([first.temperature_min, second.temperature_min]),
-        temperature_max=np.concatenate([first.temperature_max, second.temperature_max]),
-        rain=np.concatenate([first.rain, second.rain]),
-        wind_speed=both("wind_speed"),
-        relative_humidity=both("relative_humidity"),
-    )
-
-
 def _windows(series: Floats, years: int) -> Floats:
     view = np.lib.stride_tricks.sliding_window_view(series, WINDOW_DAYS, axis=1)[:, ::YEAR_DAYS]
     return np.ascontiguousarray(view[:, :years]).reshape(-1, WINDOW_DAYS)

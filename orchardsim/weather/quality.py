@@ -262,14 +262,14 @@ def robust_anomaly(values: Floats, day_of_year: NDArray[np.int64]) -> Floats:
     return np.where(np.isfinite(result), result, 0.0)
 
 
-def missing_spells(record: DailyRecord, at_least: int = LONG_GAP) -> tuple[MissingSpell, ...]:
-    """Spells of days without minimum or maximum temperature."""
+def missing_spells(record: DailyRecord) -> tuple[MissingSpell, ...]:
+    """Spells of :data:`LONG_GAP` days or more without minimum or maximum temperature."""
     gone = np.isnan(record.temperature_min) | np.isnan(record.temperature_max)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], gone, [False]]).astype(np.int8)))
     return tuple(
         MissingSpell(record.date[first], record.date[stop - 1], int(stop - first))
         for first, stop in edges.reshape(-1, 2)
-        if stop - first >= at_least
+        if stop - first >= LONG_GAP
     )
 
 

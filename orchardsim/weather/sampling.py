@@ -17,7 +17,7 @@ from orchardsim.core.handover import SeasonWeather, WeatherMethod, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.bundled import range_coefficient
 from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
-from orchardsim.weather.generated import generated_history, generated_seasons, joined, range_scale_of_model
+from orchardsim.weather.generated import generated_history, generated_seasons, range_scale_of_model
 from orchardsim.weather.missing import GENERATED_RAIN, NO_RAIN, RESTS_ON_RAIN, missing_notes
 from orchardsim.weather.normals import check_normals, model_of_normals
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
@@ -163,7 +163,7 @@ def sample_weather(
         past = seasons
         seasons, season_rows = _extended(seasons, season_rows, baseline.trend, years)
         history = seasons.harvest_year.size + history
-        seasons = joined(seasons, past)
+        seasons = SeasonWeather.joined([seasons, past])
     return WeatherSample(seasons, season_rows, method, words, baseline.years, tuple(notes), history)
 
 
@@ -216,7 +216,9 @@ def _generated_sample(
     count = len(trials) * years
     season_rows = np.arange(count, dtype=np.int64).reshape(len(trials), years)
     history = count + np.arange(past.harvest_year.size)
-    return WeatherSample(joined(seasons, past), season_rows, method, words, baseline, tuple(notes), history)
+    return WeatherSample(
+        SeasonWeather.joined([seasons, past]), season_rows, method, words, baseline, tuple(notes), history
+    )
 
 
 _fits: dict[tuple[object, ...], ParametricModel] = {}

@@ -12,7 +12,7 @@ from orchardsim.core.calendar import WINDOW_DAYS, YEAR_DAYS, first_month
 from orchardsim.core.numbers import percent
 from orchardsim.weather.climate import mean_and_sd_course
 from orchardsim.weather.quality import LONG_GAP, MANY_MISSING
-from orchardsim.weather.records import MONTH_STARTS, DailyRecord, Floats, date_of_day_number
+from orchardsim.weather.records import MONTH_STARTS, DailyRecord, Floats
 
 SIDE_DAYS: Final = 3
 """Days on either side of a gap by which the year to copy from is chosen."""
@@ -227,9 +227,3 @@ def fill_from_nearest_year(values: Floats) -> Floats:
                 moved[:move] = values[-move:]
             result = np.where(np.isnan(result), moved, result)
     return result
-
-
-def date_of_season_day(harvest_year: int, day: int, start_day: int) -> np.datetime64:
-    """Date of a day of a season window."""
-    number = (harvest_year - 1) * YEAR_DAYS + start_day + day
-    return np.datetime64(date_of_day_number(np.array([number]))[0])

@@ -13,7 +13,9 @@ from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason, Change
 from orchardsim.analysis.prepared_shocks import prepare_shocks
 from orchardsim.core.streams import Streams
 from orchardsim.simulation.seasons import build_library
-from orchardsim.simulation.shocks import Outcome, Shock, run_shocks, run_whole
+from orchardsim.simulation.shocks import Outcome, Shock, outcome_of, run_shocks
+from orchardsim.simulation.tile import Tile
+from orchardsim.simulation.totals import Totals
 from tests.simulation.small_plan import CONFIGS, SMALL, small_plan
 
 TRIALS, YEARS, SEED = range(5), 11, 3
@@ -63,7 +65,10 @@ def test_from_the_shared_trajectory_as_from_the_start(plan, library, bad):
     """Every bad season: a copy that goes on in year 5 is the run that is walked whole with the same shock."""
     ready = prepare_shocks(plan, library, bad, [5])
     shared = run_shocks(plan, ready.library, ready.shocks, TRIALS, YEARS, SEED)
-    whole = run_whole(plan, ready.library, ready.shocks[0], TRIALS, YEARS, SEED)
+    totals, streams, (shock,) = Totals(len(TRIALS), YEARS, plan.labels), Streams(SEED), ready.shocks
+    tile = shock.befall(Tile(plan, ready.library, streams, TRIALS, YEARS, totals, TRIALS.start), totals)
+    tile.run()
+    whole = outcome_of(plan, [(totals, tile.library, shock)], TRIALS, streams)
     for name in FIELDS:
         np.testing.assert_array_equal(getattr(shared, name)[1], getattr(whole, name)[0], err_msg=name)
 

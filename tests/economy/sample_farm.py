@@ -84,6 +84,19 @@ def market() -> Market:
     )
 
 
+def still_market(paid: tuple[float, ...] | None = None, **outlets: dict[str, float]) -> Market:
+    """The catalogue's market without any price movement, with changes by outlet; ``paid``: how all of them pay."""
+    m = market()
+    still = {"price_cv": 0.0, "flexibility": 0.0} | ({"paid": paid} if paid else {})
+    return dataclasses.replace(
+        m,
+        outlets={
+            name: dataclasses.replace(outlet, **still | outlets.get(name, {})) for name, outlet in m.outlets.items()
+        },
+        fruit={name: dataclasses.replace(fruit, price_cv=0.0, premium_erosion=0.0) for name, fruit in m.fruit.items()},
+    )
+
+
 def block(
     label: str = "north",
     *,
@@ -150,12 +163,14 @@ def quantities(
         irrigation_depth=grown * 120.0 * np.ones(shape),
         protection_hours=grown * 6.0 * np.ones(shape),
         protection_fuel=grown * 50.0 * np.ones(shape),
-        regional_crop=rng.uniform(0.7, 1.2, (trials, years)),
-        planted_area=area,
-        gross_area=area * 1.12,
         pass_price=np.ones(shape),
         size_price=np.ones(shape),
     )
+
+
+def region(q: FarmQuantities) -> np.ndarray:
+    """Crop of the region over its mean, (trial, year)."""
+    return np.random.default_rng(6).uniform(0.7, 1.2, q.harvested_mass.shape[:2])
 
 
 def two_blocks() -> list[BlockMoney]:
@@ -186,7 +201,7 @@ def run(
     q = q if q is not None else quantities(blocks)
     c, m, f = c or costs(), m or market(), f or finance()
     trials = q.harvested_mass.shape[0]
-    prices = draw_prices(Streams(3), range(trials), m, q.regional_crop, [each.cultivar for each in blocks])
+    prices = draw_prices(Streams(3), range(trials), m, region(q), [each.cultivar for each in blocks])
     ledger = cash_flows(q, blocks, c, m, f, prices)
     return ledger, indicators(ledger, f)
 

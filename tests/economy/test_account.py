@@ -14,7 +14,18 @@ from orchardsim.economy.ledger import smallest_reserve
 from orchardsim.economy.parameters import OUTLETS, Tax
 from orchardsim.economy.prices import FRESH_OUTLETS
 from orchardsim.economy.remarks import money_remarks
-from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run, two_blocks
+from tests.economy.sample_farm import (
+    block,
+    costs,
+    finance,
+    insurance,
+    item,
+    market,
+    quantities,
+    run,
+    still_market,
+    two_blocks,
+)
 
 
 def test_account_follows_the_ledger_quarter_by_quarter() -> None:
@@ -113,15 +124,7 @@ def test_remaining_value_by_hand() -> None:
     """Same yearly margin: the annuity to the planned removal, less the removal then."""
     blocks = [block()]
     q = quantities(blocks, trials=1, full_crop=14.0)
-    m = market()
-    still = dataclasses.replace(
-        m,
-        outlets={
-            name: dataclasses.replace(outlet, price_cv=0.0, flexibility=0.0, paid=(1.0,))
-            for name, outlet in m.outlets.items()
-        },
-        fruit={name: dataclasses.replace(fruit, price_cv=0.0) for name, fruit in m.fruit.items()},
-    )
+    still = still_market((1.0,))
     steady = {
         name: np.broadcast_to(getattr(q, name)[:, -1:], getattr(q, name).shape).copy()
         for name in ("harvested_mass", "packed_mass", "labour_hours")

@@ -10,13 +10,7 @@ import pytest
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.support import SupportDesign, bill_of_materials
 from orchardsim.core.units import ACRE, FOOT
-from orchardsim.economy.blocks import (
-    BlockMoney,
-    credit_shortfall,
-    establishment_schedule,
-    outlays_by_item,
-    support_cost,
-)
+from orchardsim.economy.blocks import BlockMoney, Outlay, credit_shortfall, establishment_schedule, support_cost
 from tests.economy.sample_farm import block, catalogue, costs, finance, market, tree_price
 
 
@@ -30,6 +24,10 @@ def acres(
     bill = bill_of_materials(SupportDesign(), rows, length, trees, support)
     hours = trees / 80
     return BlockMoney("block", geometry, "Gala", price, planting_hours=hours, support=bill, support_height=height)
+
+
+def by_item(outlays: list[Outlay]) -> dict[str, float]:
+    return {name: sum(each.amount for each in outlays if each.item == name) for name in {each.item for each in outlays}}
 
 
 def cost_per_acre(each: BlockMoney) -> float:
@@ -84,7 +82,7 @@ def test_taller_support_costs_more_and_no_support_nothing() -> None:
 def test_fence_round_a_square(area: float, feet: float) -> None:
     """4 sqrt(43,560 A) ft: 835 ft round 1 acre, 2,640 round 10, 5,280 round 40 (geometry, by hand)."""
     square = dataclasses.replace(costs(), fence_shape=1.0, fence=1.0)
-    found = outlays_by_item(establishment_schedule([acres(area, 500, 4.0, "none", 5.0)], square, finance()))
+    found = by_item(establishment_schedule([acres(area, 500, 4.0, "none", 5.0)], square, finance()))
     assert found["fence"] / FOOT == pytest.approx(feet, abs=0.5)
 
 
@@ -131,7 +129,7 @@ def test_machines_follow_the_row_width_and_wear_out() -> None:
     years = [outlay.year for outlay in narrow if outlay.item == "machines"]
     assert sorted(years) == [0, 0, 6, 6, 12, 12]
     wide = establishment_schedule([block(row_spacing=6.0)], c, finance(), years=14)
-    assert outlays_by_item(wide)["machines"] == 3000.0
+    assert by_item(wide)["machines"] == 3000.0
 
 
 def test_credit_line_below_the_need_is_noticed() -> None:
@@ -146,8 +144,7 @@ def test_credit_line_below_the_need_is_noticed() -> None:
 
 def test_double_area_doubles_all_but_the_fence() -> None:
     one, two = (
-        outlays_by_item(establishment_schedule([acres(area, 1000, 3.5, "wires", 9.0)], costs(), finance()))
-        for area in (5, 10)
+        by_item(establishment_schedule([acres(area, 1000, 3.5, "wires", 9.0)], costs(), finance())) for area in (5, 10)
     )
     for item, amount in one.items():
         assert two[item] == pytest.approx(amount * (np.sqrt(2) if item == "fence" else 2), rel=1e-9)
@@ -162,7 +159,7 @@ def test_every_catalogue_tree_and_cultivar_has_a_price() -> None:
 def test_what_covers_trees_goes_by_planted_area_what_covers_land_by_gross() -> None:
     c, each = costs(), block(netting=True, protection="heaters", clears_old_orchard=True)
     planted, gross = each.geometry.planted_area, each.geometry.gross_area
-    found = outlays_by_item(establishment_schedule([each], c, finance()))
+    found = by_item(establishment_schedule([each], c, finance()))
     assert found["protection_equipment"] == pytest.approx((c.net + c.heaters) * planted)
     assert found["irrigation_system"] == pytest.approx(c.irrigation_area * planted + c.irrigation_source)
     assert found["site_preparation"] == pytest.approx(c.site_preparation * gross)

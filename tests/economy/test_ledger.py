@@ -23,7 +23,18 @@ from orchardsim.economy.payments import paid_with_deposit, spread_payments
 from orchardsim.economy.prices import draw_prices
 from orchardsim.economy.remarks import money_remarks
 from orchardsim.operations.parameters import WorkRates
-from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run, two_blocks
+from tests.economy.sample_farm import (
+    block,
+    costs,
+    finance,
+    insurance,
+    item,
+    market,
+    quantities,
+    region,
+    run,
+    two_blocks,
+)
 
 
 def test_items_sum_to_the_net_cash_flow_and_blocks_to_the_farm() -> None:
@@ -402,13 +413,9 @@ def test_results_do_not_depend_on_how_trials_are_batched() -> None:
     for first, last in ((0, 1), (1, 3), (3, 7)):
         part = dataclasses.replace(
             q,
-            **{
-                each.name: getattr(q, each.name)[first:last]
-                for each in dataclasses.fields(q)
-                if each.name not in ("leaf", "planted_area", "gross_area")
-            },
+            **{each.name: getattr(q, each.name)[first:last] for each in dataclasses.fields(q) if each.name != "leaf"},
         )
-        prices = draw_prices(Streams(3), range(first, last), m, part.regional_crop, names)
+        prices = draw_prices(Streams(3), range(first, last), m, region(q)[first:last], names)
         ledger = cash_flows(part, blocks, c, m, f, prices)
         np.testing.assert_array_equal(ledger.flows, whole.flows[first:last])
         np.testing.assert_array_equal(ledger.balance, whole.balance[first:last])

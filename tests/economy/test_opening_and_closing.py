@@ -15,7 +15,7 @@ from orchardsim.core.ledger_items import ITEM, items_of
 from orchardsim.economy.account import reserve_needed
 from orchardsim.economy.parameters import Tax
 from orchardsim.economy.payments import spread_payments
-from tests.economy.sample_farm import block, costs, finance, insurance, item, market, quantities, run
+from tests.economy.sample_farm import block, costs, finance, insurance, item, quantities, run, still_market
 
 RATE = 0.25
 
@@ -23,22 +23,9 @@ RATE = 0.25
 def steady(blocks):
     """The same crop and work every year, from the last year of the sample farm."""
     q = quantities(blocks, trials=1, full_crop=24.0)
-    names = ("harvested_mass", "packed_mass", "labour_hours", "regional_crop")
+    names = ("harvested_mass", "packed_mass", "labour_hours")
     return dataclasses.replace(
         q, **{name: np.broadcast_to(getattr(q, name)[:, -1:], getattr(q, name).shape).copy() for name in names}
-    )
-
-
-def still_market(paid):
-    """Prices that do not swing; every outlet pays as ``paid`` says."""
-    m = market()
-    return dataclasses.replace(
-        m,
-        outlets={
-            name: dataclasses.replace(outlet, price_cv=0.0, flexibility=0.0, paid=paid)
-            for name, outlet in m.outlets.items()
-        },
-        fruit={name: dataclasses.replace(fruit, price_cv=0.0) for name, fruit in m.fruit.items()},
     )
 
 

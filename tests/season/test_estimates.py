@@ -7,9 +7,9 @@ import dataclasses
 import numpy as np
 
 from orchardsim.season import evapotranspiration as et
-from orchardsim.season.drivers import season_drivers
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.season.prepare import prepare
+from tests.season.conftest import season_drivers
 
 CULTIVAR = Phenology(chill_requirement=55.0, bloom_heat=210.0, days_to_harvest=125.0)
 SITE = BlockSite()

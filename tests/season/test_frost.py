@@ -1,4 +1,4 @@
-"""Bud kill, protection and frost years."""
+"""Bud kill and protection."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from orchardsim.season import frost
 from orchardsim.season.evapotranspiration import saturation_vapour_pressure
 from orchardsim.season.parameters import BlockSite
 from orchardsim.season.phenology import STAGES
-from orchardsim.season.summary import frost_years
 from orchardsim.simulation.seasons import REGION_OFFSETS
 
 # Washington State University EB0913 (Proebsting & Mills), degF, 10 and 90 % kill; the same in the tables of Michigan
@@ -133,15 +132,6 @@ def test_hours_below_a_threshold_against_the_curve():
         counted = (curve[1] < limit).sum() * 0.01
         assert frost.hours_below(limit, -3.0, sunset, 12.0, 13.0) == pytest.approx(counted, abs=0.05)
     assert frost.hours_below(-4.0, -3.0, sunset, 12.0, 13.0) == 0.0
-
-
-def test_frost_years_by_hand():
-    kill, year = np.array([0.0, 0.31, 0.95, 0.3, 1.0]), np.array([1990, 1991, 1992, 1993, 1994])
-    whole, part = frost_years(kill, year), frost_years(kill, year, (1991, 1992))
-    assert (whole.seasons, whole.over_30, whole.over_90) == (5, 0.6, 0.4)
-    assert (part.seasons, part.over_30, part.over_90) == (2, 1.0, 0.5)
-    assert whole.standard_error_90 == pytest.approx(np.sqrt(0.4 * 0.6 / 5))
-    assert np.isnan(frost_years(kill, year, (1800, 1801)).over_30)
 
 
 def test_failing_water_cools_to_the_wet_bulb():

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from orchardsim.season import fruit_weather
-from orchardsim.season.drivers import season_drivers
 from orchardsim.season.parameters import BlockSite
+from tests.season.conftest import season_drivers
 from tests.season.test_drivers import CULTIVAR
 
 
