@@ -71,7 +71,6 @@ def run_account(
         The part of the year's net flow that is income (capital outlays left out).
     written_off : (trial, year) [money]
         Depreciation of the year.
-    finance : Finance
     opening_cash : (trial,) [money], optional
         Own cash at the start by trial, in place of the one in ``finance``.
 

@@ -141,9 +141,7 @@ def support_cost(bill: BillOfMaterials, height: float, costs: Costs) -> dict[str
 
     Parameters
     ----------
-    bill : BillOfMaterials
     height : float [m]
-    costs : Costs
 
     Returns
     -------
@@ -175,10 +173,6 @@ def inherited_area(blocks: Sequence[BlockMoney]) -> tuple[float, ...]:
 
     A label whose ``land_from_year`` lies after year 0 takes over what labels pulled by then leave, first come, first
     served, in the order of that year; it pays neither price nor clearing for it again. Land beyond that is new.
-
-    Parameters
-    ----------
-    blocks : sequence of BlockMoney
     """
     left = {
         row: block.geometry.gross_area
@@ -293,9 +287,6 @@ def material_outlays(blocks: Sequence[BlockMoney], costs: Costs, finance: Financ
 
     Parameters
     ----------
-    blocks : sequence of BlockMoney
-    costs : Costs
-    finance : Finance
     years : int
         Years of the plan; machines are replaced within them.
     """
@@ -316,9 +307,6 @@ def establishment_schedule(
 
     Parameters
     ----------
-    blocks : sequence of BlockMoney
-    costs : Costs
-    finance : Finance
     years : int
         Years listed from year 0 on.
     """

@@ -108,11 +108,6 @@ def peak_debt(debt: Array) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]
 def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     """Measures of each trial.
 
-    Parameters
-    ----------
-    ledger : Ledger
-    finance : Finance
-
     Notes
     -----
     The remaining value is added to the flow of the last year.

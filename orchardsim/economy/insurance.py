@@ -27,7 +27,6 @@ def approved_yield(production: Array, bearing: Flags, history: Array, terms: Ins
         Years whose crop counts as history (leaf at least 1).
     history : (years before,) [kg/m2]
         Yields before year 0, oldest first.
-    terms : Insurance
 
     Returns
     -------
@@ -73,7 +72,6 @@ def tree_loss_aid(lost: Array, standing: Array, cost_per_tree: float, terms: Ins
     lost, standing : (trial, year) [1]
         Trees that died in the year, and trees that stood at its start.
     cost_per_tree : float [money/tree]
-    terms : Insurance
 
     Notes
     -----

@@ -402,7 +402,6 @@ def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
 
     Parameters
     ----------
-    ledger : Ledger
     finance : Finance
         Without a stated ``credit_line`` there is no credit at all; its ``opening_cash`` is not used.
     """
@@ -430,18 +429,12 @@ def cash_flows(
     ----------
     quantities : FarmQuantities
         Block axis in the order of ``blocks``.
-    blocks : sequence of BlockMoney
     costs, market, finance
         Parameters in the plan's currency.
-    prices : PricePaths
     levels : CostLevels, optional
         Level of charges, wages and other costs in each trial; the plan's own where left out.
     idle : sequence of IdleLand
         Land without trees.
-
-    Returns
-    -------
-    Ledger
 
     Raises
     ------

@@ -85,7 +85,6 @@ def young_share(leaf: NDArray[np.int64], density: float, costs: Costs) -> Array:
     ----------
     leaf : (year,) int
     density : float [tree/m2]
-    costs : Costs
     """
     first = min(max(density / costs.young_density, costs.young_least), 1.0)
     grown = np.clip((leaf - 1) / (costs.young_leaves - 1), 0.0, 1.0)
@@ -99,8 +98,6 @@ def driving_hours(leaf: NDArray[np.int64], geometry: Geometry, costs: Costs) -> 
     Parameters
     ----------
     leaf : (year,) int
-    geometry : Geometry
-    costs : Costs
     """
     hours: Array = (
         costs.tractor_hours * geometry.planted_area * young_share(leaf, geometry.trees / geometry.planted_area, costs)

@@ -44,10 +44,8 @@ def draw_price_normals(rng: Streams, trials: Sequence[int], years: int, cultivar
 
     Parameters
     ----------
-    rng : Streams
     trials : sequence of int
         Trial numbers.
-    years : int
     cultivars : sequence of str
         Cultivars sold; each has its own stream.
 
@@ -160,11 +158,9 @@ def price_paths(
 
     Parameters
     ----------
-    market : Market
     normals : mapping
         As :func:`draw_price_normals` gives.
     regional_crop : (trial, year) [1]
-    cultivars : sequence of str
 
     Notes
     -----
@@ -235,7 +231,6 @@ def with_price_slump(paths: PricePaths, first_year: int, years: int, share_lost:
 
     Parameters
     ----------
-    paths : PricePaths
     first_year, years : int
         Start and length of the slump; it may reach beyond the last year.
     share_lost : float [1]
@@ -296,8 +291,6 @@ def sell(
     Parameters
     ----------
     packed_mass : (trial, year, block, grade) [kg]
-    paths : PricePaths
-    market : Market
     block_cultivars : sequence of str
         Cultivar of each block.
     storage_share : float [1]

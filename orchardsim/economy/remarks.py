@@ -24,7 +24,6 @@ def money_remarks(
 
     Parameters
     ----------
-    blocks : sequence of BlockMoney
     costs, market, finance
         Parameters in the plan's currency.
     years : int

@@ -46,7 +46,6 @@ def draw_operations(
         Stream of the farm in this trial, for crews and the nursery trade.
     label_rngs : sequence of Generator
         One stream per label in this trial, so that a label's draws do not hang on the plan's other blocks.
-    years, crews : int
     """
     by_label = np.empty((years, len(label_rngs), 3))
     for number, rng in enumerate(label_rngs):

@@ -48,7 +48,6 @@ def order_quantity(policy: StockPolicy, position: float) -> int:
 
     Parameters
     ----------
-    policy : StockPolicy
     position : float [trees]
         On hand and on order, less gaps waiting and losses expected before delivery.
 
@@ -103,7 +102,6 @@ def lacking_trees(replacement: Replacement, due: int, short: float, short_share:
 
     Parameters
     ----------
-    due : int
     short, short_share : float
         Prepared uniforms: whether the delivery is short, and by how much.
     """
@@ -230,12 +228,10 @@ class TreeStock:
 
         Parameters
         ----------
-        replacement : Replacement
         policy : StockPolicy
             Its levels for this label.
         gaps, expected : float [trees]
             That wait to be filled; that are expected before delivery.
-        year : int
         leaf : int or None
             The block's leaf this season. No tree is ordered that would come after the last leaf in which gaps are
             filled; spares left in that leaf are thrown out. None: no such limits.
@@ -311,7 +307,6 @@ def replay_stock(
 
     Parameters
     ----------
-    replacement : Replacement
     levels : StockPolicy
         Of the label; see :func:`stock_policy`.
     trees : int
@@ -320,7 +315,6 @@ def replay_stock(
         The block's leaf; below 1 there is no block.
     lost_before, lost_after : sequence of int, (year,)
         Trees of the first planting lost before and after the year's replanting.
-    draws : StockDraws
     replant_loss : sequence of float [1/year]
         Chance that a replant dies in its first, second, ... year; the last holds on. None by default.
 

@@ -41,7 +41,6 @@ class Yard:
 
     Parameters
     ----------
-    parameters : YardParameters
     labels : sequence of str
         Labels of the blocks (row groups), in the plan's order.
     draws : YardDraws

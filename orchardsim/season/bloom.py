@@ -30,7 +30,6 @@ def hours_of_days(prepared: PreparedSeasons, days: Days) -> Floats:
 
     Parameters
     ----------
-    prepared : PreparedSeasons
     days : int array, (n, season)
         Days of the window, each with a day before and after it.
 
@@ -72,7 +71,6 @@ def pollination_hours(prepared: PreparedSeasons, first_bloom: Days, bloom: Days)
 
     Parameters
     ----------
-    prepared : PreparedSeasons
     first_bloom, bloom : int array, (season,) [day of season]
 
     Returns
@@ -102,7 +100,6 @@ def infection_day_count(prepared: PreparedSeasons, first_bloom: Days, petal_fall
 
     Parameters
     ----------
-    prepared : PreparedSeasons
     first_bloom, petal_fall : int array, (season,) [day of season]
     """
     days = _window(first_bloom - 1, petal_fall)

@@ -285,7 +285,6 @@ def protection_use(method: ProtectionMethod, nights: ArrayLike, hours: ArrayLike
 
     Parameters
     ----------
-    method : ProtectionMethod
     nights : array [1]
         Nights on which it ran.
     hours : array [h]
@@ -310,7 +309,6 @@ def protected_temperature(method: ProtectionMethod, air: Floats, bud: Floats, cl
 
     Parameters
     ----------
-    method : ProtectionMethod
     air, bud : array [degC]
     clear : array [1]
 
@@ -330,7 +328,6 @@ def failed_temperature(method: ProtectionMethod, bud: Floats, hours: Floats) -> 
 
     Parameters
     ----------
-    method : ProtectionMethod
     bud : array [degC]
         Without protection.
     hours : array [h]

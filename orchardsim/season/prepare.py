@@ -119,10 +119,8 @@ def chill_by_day(shape: hourly.HourlyShape, low: Floats, high: Floats, days: int
 
     Parameters
     ----------
-    shape : HourlyShape
     low, high : float array, (day, season) [degC]
         Daily minimum and maximum; at least ``days`` days.
-    days : int
 
     Returns
     -------

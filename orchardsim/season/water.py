@@ -135,10 +135,6 @@ def soil_water_balance(
     season_limit : array, (season,) [mm]
         What is left for irrigation after frost protection.
 
-    Returns
-    -------
-    WaterBalance
-
     Notes
     -----
     Each day: rain enters; what exceeds field capacity by more than 0.3 of the available water runs off; irrigation

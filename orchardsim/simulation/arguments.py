@@ -31,7 +31,6 @@ def check_arguments(
 
     Parameters
     ----------
-    seasons : str
     process_seeds : mapping, optional
     single_trees : iterable of int
     **numbers

@@ -158,7 +158,6 @@ def open_blocks(
         Streams of the trials for a process and a place, for what does not change with the years.
     address : callable
         The same for compiled draws.
-    trials : int
     """
     runs = []
     column = 0

@@ -142,10 +142,8 @@ class Replay:
 
     Parameters
     ----------
-    plan : Plan
     sights : sequence of Sight
         In the order of the values' columns.
-    seed : int
     """
 
     def __init__(self, plan: Plan, sights: Sequence[Sight], seed: int) -> None:
@@ -178,7 +176,6 @@ class Replay:
 
         Parameters
         ----------
-        trials : range
         plan : Plan, optional
             In place of the replayed plan: the same blocks under other futures.
         """

@@ -30,7 +30,6 @@ class SameFutures:
 
     Parameters
     ----------
-    plan : Plan
     trials, years, seed : int
         As of a run: the same trials meet the same seasons, prices and luck.
     """

@@ -160,14 +160,10 @@ def run_shocks(
 
     Parameters
     ----------
-    plan : Plan
     library : SeasonLibrary
         Holds every season that a shock names.
-    shocks : sequence of Shock
     trials : range
         Of the library's trials; a tile, so some tens at most.
-    years : int
-    seed : int
 
     Returns
     -------

@@ -21,11 +21,9 @@ def with_single_trees(
 
     Parameters
     ----------
-    plan : Plan
     dataset : xarray.Dataset
     trees : dict
         "trial/block number/name" -> array (year of the block, position).
-    single_trees : tuple of int
 
     Returns
     -------

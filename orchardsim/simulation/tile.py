@@ -39,12 +39,8 @@ class Tile:
 
     Parameters
     ----------
-    plan : Plan
-    library : SeasonLibrary
-    streams : Streams
     trials : range
         Trial numbers of the tile.
-    years : int
     totals : Totals
         Receives the results, at rows ``trials - first``.
     first : int

@@ -43,11 +43,6 @@ def generated_seasons(
 
     Parameters
     ----------
-    model : ParametricModel
-    settings : WeatherSettings
-    streams : Streams
-    trials : range
-    years : int
     start_day : int
         Day of the calendar year, from 0, on which seasons start.
     climate : RainClimate or None

@@ -118,13 +118,8 @@ def weather_report(path: Path | str, latitude: float | None = None) -> WeatherRe
 
     Parameters
     ----------
-    path : Path
     latitude : float, optional
         [degrees north]; by default the file's own, and where it states none, from the warmer half of the year.
-
-    Returns
-    -------
-    WeatherReport
     """
     record, quality = check_record(read_record(path))
     notes = list(record.repairs)
@@ -231,7 +226,6 @@ def frost_dates(table: SeasonTable, level: float) -> FrostDates:
 
     Parameters
     ----------
-    table : SeasonTable
     level : float
         Minimum temperature that counts as frost [degC].
     """

@@ -125,7 +125,6 @@ def model_of_normals(normals: MonthlyNormals, start_day: int, *, southern: bool)
 
     Parameters
     ----------
-    normals : MonthlyNormals
     start_day : int
         Day of the calendar year, from 0, on which the biological year starts.
     southern : bool

@@ -82,10 +82,6 @@ def fit_parametric(
     slow : bool
         False leaves the slow component out.
 
-    Returns
-    -------
-    ParametricModel
-
     Notes
     -----
     The fast part is the form of Richardson, C. W. 1981, Water Resour. Res. 17:182-190 (memory): s(t) = A s(t-1) +
@@ -251,7 +247,6 @@ def simulate_scores(model: ParametricModel, normal: Floats) -> Floats:
 
     Parameters
     ----------
-    model : ParametricModel
     normal : float array, (day, 4, series)
         Days from the first day of a biological year.
 
@@ -293,8 +288,6 @@ def simulate_temperatures(
 
     Parameters
     ----------
-    model : ParametricModel
-    streams : Streams
     trials : range
         A trial's series depends on its number alone; a longer series starts with the shorter one.
     days : int

@@ -57,7 +57,6 @@ def check_rain(settings: WeatherSettings, dry_blocks: tuple[str, ...], where: st
 
     Parameters
     ----------
-    settings : WeatherSettings
     dry_blocks : tuple of str
         Blocks without irrigation.
     where : str

@@ -132,10 +132,6 @@ class QualityReport:
 def check_record(record: DailyRecord) -> tuple[DailyRecord, QualityReport]:
     """Drop impossible values and list everything doubtful.
 
-    Parameters
-    ----------
-    record : DailyRecord
-
     Returns
     -------
     cleaned : DailyRecord

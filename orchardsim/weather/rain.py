@@ -187,7 +187,6 @@ def rain_series(
 
     Parameters
     ----------
-    climate : RainClimate
     range_score : float array, (series, day)
         Standard normal score of the day's temperature range.
     day_of_year : int array, (day,)

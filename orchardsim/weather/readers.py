@@ -76,10 +76,6 @@ def read_record(path: Path | str) -> DailyRecord:
     path : Path
         ``.dly`` or by-station CSV of GHCN-Daily, CSV with a unit per column, each also with gzip; or NetCDF.
 
-    Returns
-    -------
-    DailyRecord
-
     Raises
     ------
     InputError

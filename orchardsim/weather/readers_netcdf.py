@@ -35,15 +35,6 @@ RAIN_FLUXES: Final = ("precipitation_flux", "rainfall_flux", "lwe_precipitation_
 def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
     """Read a NetCDF file with one station and CF names.
 
-    Parameters
-    ----------
-    path : Path
-    sha256 : str
-
-    Returns
-    -------
-    DailyRecord
-
     Raises
     ------
     InputError

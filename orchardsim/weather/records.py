@@ -142,7 +142,6 @@ def assemble(
     dates : datetime64[D] array, (row,)
     columns : mapping of name to float array, (row,)
         Values in the units of :data:`UNITS`; NaN where missing.
-    source, station, file_format : str
     repairs : iterable of str
         What the reader already changed.
     **position

@@ -21,7 +21,6 @@ def year_chains(
 
     Parameters
     ----------
-    streams : Streams
     trials : range
         Trial numbers; a trial's chain depends on its number alone.
     years : int

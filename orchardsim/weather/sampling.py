@@ -109,8 +109,6 @@ def sample_weather(
 
     Parameters
     ----------
-    settings : WeatherSettings
-    streams : Streams
     trials : range
         Trial numbers; what a trial meets depends on its number alone, so ranges of trials may be cut anywhere.
     years : int
