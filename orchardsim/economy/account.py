@@ -187,10 +187,7 @@ def tax_before_interest(deductible: Array, written_off: Array, terms: Tax) -> tu
 
     Discounting charges for the use of money already; the tax that interest saves would count it a second time.
 
-    Parameters
-    ----------
-    deductible, written_off : (trial, year) [money]
-        As :func:`run_account` takes them.
+    ``deductible`` and ``written_off``, (trial, year) [money]: as :func:`run_account` takes them.
     """
     tax = np.zeros_like(deductible)
     carried = before_last = np.zeros(len(deductible))

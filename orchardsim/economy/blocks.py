@@ -139,9 +139,7 @@ def support_cost(bill: BillOfMaterials, height: float, costs: Costs) -> dict[str
 
     A relative cost only: size posts, anchors and spacing to local practice and a licensed design.
 
-    Parameters
-    ----------
-    height : float [m]
+    ``height``, float [m].
 
     Returns
     -------
@@ -285,10 +283,7 @@ def _farm_outlays(blocks: Sequence[BlockMoney], costs: Costs, years: int) -> lis
 def material_outlays(blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, years: int) -> list[Outlay]:
     """Payments of the establishment that no simulated quantity decides: everything but labour.
 
-    Parameters
-    ----------
-    years : int
-        Years of the plan; machines are replaced within them.
+    ``years``: years of the plan; machines are replaced within them.
     """
     outlays = [
         outlay
@@ -305,10 +300,7 @@ def establishment_schedule(
 
     Amounts are in the money of the price year, before trends and inflation.
 
-    Parameters
-    ----------
-    years : int
-        Years listed from year 0 on.
+    ``years``: years listed from year 0 on.
     """
     outlays = material_outlays(blocks, costs, finance, years)
     pay = costs.wage * (1 + costs.labour_charges)

@@ -87,9 +87,7 @@ class InternalRate:
 def irr(flows: ArrayLike) -> InternalRate:
     """Internal rate of return: the rate at which the net present value is zero.
 
-    Parameters
-    ----------
-    flows : (..., year) [money]
+    ``flows``, (..., year) [money].
 
     Notes
     -----

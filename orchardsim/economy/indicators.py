@@ -29,47 +29,14 @@ FRESH_ITEMS = sorted({ITEM[OUTLET_ITEM[name]] for name in FRESH_OUTLETS})
 
 @dataclass(frozen=True)
 class Indicators:
-    """Measures per trial, (trial,) unless said.
+    """Measures per trial; name, dims, unit and meaning of each stand in :data:`orchardsim.core.variables.RESULTS`.
 
-    Value and rates of return are of the yearly flows before interest, with what is still owed at the end.
-
-    Attributes
-    ----------
-    npv, npv_without_remaining_value : [money]
-        Net present value at year 0, with and without the worth of living blocks at the end.
-    npv_by_block : (trial, block) [money]
-        Of each block by itself, before income tax and what only the farm pays; these stand under "shared", last, so
-        that all sum to ``npv``.
-    irr : [1]
-        With the remaining value; -inf where there is none, nan where nothing is invested: so all rates of return and
-        paybacks.
-    irr_roots : int
-        Number of rates at which NPV is zero; above 1 the one nearest zero is given.
-    irr_without_remaining_value : [1]
-    mirr : [1]
-    payback_year : [year]
-        First year from which the summed net cash flow, interest included, stays at or above zero; not before half
-        of all that is invested is spent; inf if never.
-    discounted_payback_year : [year]
-        The same of the discounted flows before interest: discounting already charges for the use of money.
-    equivalent_annual_annuity : [money/year]
-    establishment_cost : [money]
-        Present value of the establishment's items (land to planting), positive.
-    remaining_value : [money]
-        At the end of the last year, not discounted.
-    peak_borrowing : [money]
-        Largest debt at the end of any quarter.
-    peak_borrowing_year, peak_borrowing_quarter : int
-        First at which it is reached; year 0, quarter 0 where there is no debt.
-    negative_years : int
-        Years with a negative net cash flow, interest included.
-    debt_service_cover : (trial, year) [1]
-        Cash flow before interest over interest and principal; nan where nothing was due.
-    break_even_price : [money/kg]
-        Packed price of fresh fruit, in money of year 0, at which NPV without the remaining value is zero: all fresh
-        prices scaled alike, before income tax and with insurance as it is. nan where no fresh fruit is sold.
-    household_draw_bearable : [money/year]
-        Largest level household draw that leaves no debt at the end and stays within a stated credit line.
+    Value and rates of return are of the yearly flows before interest, with what is still owed at the end; discounting
+    already charges for the use of money. Rates of return and paybacks are nan where nothing is invested. Where NPV is
+    zero at several rates, ``irr`` is the one nearest zero. Paybacks are not before half of all that is invested is
+    spent. ``peak_borrowing_year`` and ``_quarter`` are 0 where there is no debt, ``debt_service_cover`` is nan where
+    nothing was due. ``break_even_price`` scales all fresh prices alike, before income tax and with insurance as it is;
+    nan where no fresh fruit is sold.
     """
 
     npv: Array
@@ -96,9 +63,7 @@ class Indicators:
 def peak_debt(debt: Array) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
     """Largest debt, with the year and quarter in which it is first reached.
 
-    Parameters
-    ----------
-    debt : (trial, year, quarter) [money]
+    ``debt``, (trial, year, quarter) [money].
     """
     flat = debt.reshape(debt.shape[0], -1)
     where = flat.argmax(axis=1)

@@ -400,10 +400,7 @@ def _taxes_of_the_project(flows: Array, owed: Array, worth: Array, finance: Fina
 def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
     """Smallest own cash at the start with which the farm stays within its credit line: (trial,) [money].
 
-    Parameters
-    ----------
-    finance : Finance
-        Without a stated ``credit_line`` there is no credit at all; its ``opening_cash`` is not used.
+    ``finance``: without a stated ``credit_line`` there is no credit at all; its ``opening_cash`` is not used.
     """
     return reserve_needed(*_before_interest(ledger.flows, finance), finance)
 

@@ -95,9 +95,7 @@ def young_share(leaf: NDArray[np.int64], density: float, costs: Costs) -> Array:
 def driving_hours(leaf: NDArray[np.int64], geometry: Geometry, costs: Costs) -> Array:
     """Hours of driving tractors over a planting, picking and planting apart: (year,) [hour].
 
-    Parameters
-    ----------
-    leaf : (year,) int
+    ``leaf``, (year,).
     """
     hours: Array = (
         costs.tractor_hours * geometry.planted_area * young_share(leaf, geometry.trees / geometry.planted_area, costs)

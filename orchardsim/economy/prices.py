@@ -62,7 +62,7 @@ def draw_price_normals(rng: Streams, trials: Sequence[int], years: int, cultivar
 
 
 def log_deviation(normals: Array, cv: float, persistence: float) -> Array:
-    """Stationary AR(1) deviation of the log price with mean 1 of the price itself.
+    """Stationary AR(1) deviation of the log price with mean 1 of the price itself, (trial, year) [1].
 
     The deviation's standard deviation is sqrt(log(1 + cv^2)), so that the price has coefficient of variation ``cv``.
 
@@ -73,10 +73,6 @@ def log_deviation(normals: Array, cv: float, persistence: float) -> Array:
     cv : float [1]
     persistence : float [1]
         Correlation of a year's deviation with the next.
-
-    Returns
-    -------
-    (trial, year) array [1]
     """
     variance = np.log1p(cv**2)
     deviation = np.empty_like(normals)
@@ -105,12 +101,7 @@ def market_crop_index(regional_crop: Array, other_normals: Array, weight: float,
 
 
 def base_price(market: Market, cultivar: str) -> Array:
-    """Price of each grade in each outlet before any deviation; nan where it is not taken.
-
-    Returns
-    -------
-    (outlet, grade) array [money/kg]
-    """
+    """Price before any deviation, (outlet, grade) [money/kg]; nan where the grade is not taken."""
     fruit = market.fruit[cultivar]
     table = np.full((len(OUTLETS), len(GRADES)), np.nan)
     fresh = [GRADES.index("extra_fancy"), GRADES.index("fancy")]

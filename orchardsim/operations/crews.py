@@ -101,10 +101,7 @@ class CrewWorld:
     Each phase runs on a SimPy clock of its own, in minutes since year 0, because the phases of early and late
     cultivars overlap; a crew starts a phase when it has come free from the one before.
 
-    Parameters
-    ----------
-    crews : sequence of Crew
-        In order of call: where two are free for the same batch, the first takes it.
+    ``crews``: in order of call; where two are free for the same batch, the first takes it.
     """
 
     def __init__(self, crews: Sequence[Crew]) -> None:

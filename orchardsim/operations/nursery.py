@@ -46,10 +46,7 @@ def stock_policy(replacement: Replacement, trees: int) -> StockPolicy:
 def order_quantity(policy: StockPolicy, position: float) -> int:
     """Trees to order at a stock position: none above the reorder point, else up to the level.
 
-    Parameters
-    ----------
-    position : float [trees]
-        On hand and on order, less gaps waiting and losses expected before delivery.
+    ``position`` [trees]: on hand and on order, less gaps waiting and losses expected before delivery.
 
     Notes
     -----
@@ -100,10 +97,7 @@ def spares_to_buy(replacement: Replacement, trees: int) -> int:
 def lacking_trees(replacement: Replacement, due: int, short: float, short_share: float) -> int:
     """Trees that a delivery lacks.
 
-    Parameters
-    ----------
-    short, short_share : float
-        Prepared uniforms: whether the delivery is short, and by how much.
+    ``short`` and ``short_share``: prepared uniforms that say whether the delivery is short, and by how much.
     """
     if not due or short >= replacement.shortfall_probability:
         return 0

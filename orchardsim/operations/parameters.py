@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
-from orchardsim.core.errors import InputError, nearest_names
+from orchardsim.core.errors import InputError
 from orchardsim.core.labels import TASKS
 from orchardsim.core.parameters import parameter
 
@@ -359,10 +359,7 @@ run follow its seasons."""
 def lacking_hours(crews: Sequence[Crew], hours: Mapping[str, float]) -> dict[str, tuple[float, float]]:
     """Tasks that the crews can never finish, even if every working day of the window is fit and theirs.
 
-    Parameters
-    ----------
-    hours : mapping from task to hours
-        That the plan asks for in its busiest year.
+    ``hours``: that the plan asks for in its busiest year.
 
     Returns
     -------
@@ -429,9 +426,6 @@ def check_crews(where: str, crews: Sequence[Crew], tasks: Iterable[str]) -> None
         if names.count(name) > 1:
             raise InputError(where, f"crew {name!r} stands twice; allowed: one crew of a name")
     for crew in crews:
-        for task in crew.tasks:
-            if task not in TASKS:
-                raise InputError(f"{where}.{crew.name}.tasks", f"found {task!r}; {nearest_names(task, TASKS)}")
         for key in ("workers", "hours_per_day", "days_per_week"):
             if not (value := getattr(crew, key)) > 0 or not math.isfinite(value):
                 raise InputError(

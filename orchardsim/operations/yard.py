@@ -83,10 +83,7 @@ class Yard:
     def copied(self, draws: YardDraws | None = None) -> Yard:
         """A yard in the same state that goes its own way from here; between two years only, and without a log.
 
-        Parameters
-        ----------
-        draws : YardDraws, optional
-            Draws of the copy, where its coming years differ.
+        ``draws``, optional: draws of the copy, where its coming years differ.
         """
         if self.log is not None:
             raise ValueError("a yard that keeps a log cannot be copied")

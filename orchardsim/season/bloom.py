@@ -26,16 +26,9 @@ minimum and the night is at least this clear, so that leaves cool below the air.
 
 
 def hours_of_days(prepared: PreparedSeasons, days: Days) -> Floats:
-    """Hourly temperature of chosen days [degC].
+    """Hourly temperature of chosen days, (n, hour, season) [degC].
 
-    Parameters
-    ----------
-    days : int array, (n, season)
-        Days of the window, each with a day before and after it.
-
-    Returns
-    -------
-    float32 array, (n, hour, season)
+    ``days``, (n, season): days of the window, each with a day before and after it.
     """
     shape = prepared.shape
 
@@ -69,9 +62,7 @@ def _window(first: Days, last: Days) -> Days:
 def pollination_hours(prepared: PreparedSeasons, first_bloom: Days, bloom: Days) -> Floats:
     """Hours fit for bees from first bloom to the end of the effective pollination period [h].
 
-    Parameters
-    ----------
-    first_bloom, bloom : int array, (season,) [day of season]
+    ``first_bloom`` and ``bloom``, (season,) [day of season].
 
     Returns
     -------
@@ -98,9 +89,7 @@ def pollination_hours(prepared: PreparedSeasons, first_bloom: Days, bloom: Days)
 def infection_day_count(prepared: PreparedSeasons, first_bloom: Days, petal_fall: Days) -> Floats:
     """Days in bloom on which all four conditions of the blossom infection rule hold [day].
 
-    Parameters
-    ----------
-    first_bloom, petal_fall : int array, (season,) [day of season]
+    ``first_bloom`` and ``petal_fall``, (season,) [day of season].
     """
     days = _window(first_bloom - 1, petal_fall)
 

@@ -32,13 +32,7 @@ UTAH_STEPS: Final = ((1.4, 0.5), (2.4, 0.5), (9.1, -0.5), (12.4, -0.5), (15.9, -
 def chill_hours(temperature: Floats) -> Floats:
     """Chill hours: hours from 0 to 7.2 degC (32 to 45 degF) [h].
 
-    Parameters
-    ----------
-    temperature : array, (hour, ...) [degC]
-
-    Returns
-    -------
-    array, (...)
+    ``temperature``, (hour, ...) [degC].
 
     References
     ----------
@@ -51,9 +45,7 @@ def chill_hours(temperature: Floats) -> Floats:
 def utah_weight(temperature: Floats) -> Floats:
     """Utah chill units of one hour [1], by half-open bins (1.4 < T <= 2.4 gives 0.5, and so on).
 
-    Parameters
-    ----------
-    temperature : array [degC]
+    ``temperature``, array [degC].
 
     References
     ----------
@@ -76,10 +68,7 @@ def utah_weight(temperature: Floats) -> Floats:
 def utah_units(cumulative: Floats) -> Floats:
     """Running Utah units counted from the most negative running total so far [1].
 
-    Parameters
-    ----------
-    cumulative : array, (time, ...) [1]
-        Running total of :func:`utah_weight`.
+    ``cumulative``, (time, ...) [1]: running total of :func:`utah_weight`.
 
     Notes
     -----
@@ -96,9 +85,7 @@ def utah_units(cumulative: Floats) -> Floats:
 def dynamic_rates(temperature: Floats) -> tuple[Floats, Floats, Floats]:
     """Hourly constants of the Dynamic Model: gain, share kept, share that turns into a portion [1].
 
-    Parameters
-    ----------
-    temperature : array [degC]
+    ``temperature``, array [degC].
 
     Returns
     -------
@@ -156,20 +143,9 @@ def dynamic_step(intermediate: Floats, portions: Floats, gain: Floats, kept: Flo
 
 
 def chill_portions(temperature: Floats) -> Floats:
-    """Chill portions of the Dynamic Model [1].
+    """Chill portions of the Dynamic Model (Fishman, Erez & Couvillon 1987), (...) [1].
 
-    Parameters
-    ----------
-    temperature : array, (hour, ...) [degC]
-
-    Returns
-    -------
-    array, (...)
-
-    References
-    ----------
-    Fishman, Erez & Couvillon 1987, J. Theor. Biol. 124:473-483 and 126:309-321; Erez et al. 1990, Acta Hortic.
-    276:165-174.
+    ``temperature``, (hour, ...) [degC].
 
     Examples
     --------

@@ -78,10 +78,7 @@ def soil_minimum(temperature_mean: Floats, rain: Floats) -> Floats:
 def hardened_to(cold_sum: Floats) -> Floats:
     """Temperature that the wood bears in early winter [degC].
 
-    Parameters
-    ----------
-    cold_sum : array [K day]
-        Degree days below 12 degC since 1 October.
+    ``cold_sum`` [K day]: degree days below 12 degC since 1 October.
 
     Notes
     -----
@@ -94,10 +91,7 @@ def hardened_to(cold_sum: Floats) -> Floats:
 def acclimation_shortfall(temperature_min: Floats, temperature_mean: Floats) -> Floats:
     """How far early-winter cold went beyond what the wood had hardened to, worst night [K].
 
-    Parameters
-    ----------
-    temperature_min, temperature_mean : array, (day, season) [degC]
-        From the first day of the season window.
+    ``temperature_min`` and ``temperature_mean``, (day, season) [degC]: from the first day of the season window.
     """
     before = np.zeros((1, *temperature_mean.shape[1:]))
     daily = np.maximum(CUE_TEMPERATURE - temperature_mean[: EARLY_WINTER_END - 1], 0)

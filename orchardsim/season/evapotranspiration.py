@@ -46,9 +46,7 @@ def almanac_distance(day_of_year: ArrayLike) -> Floats:
 def almanac_declination(day_of_year: ArrayLike) -> Floats:
     """Solar declination at noon [rad] by the almanac's low-precision formula, calendar of a common year (2021).
 
-    Parameters
-    ----------
-    day_of_year : int or array [1 to 365]
+    ``day_of_year``, int or array [1 to 365].
 
     Notes
     -----

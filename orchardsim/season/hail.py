@@ -36,7 +36,7 @@ def storm_number(uniform: Floats, storms_per_year: Floats | float) -> NDArray[np
 
 
 def hail_damage(uniforms: Floats, storms_per_year: Floats | float, mean_damage: float, net: bool = False) -> Floats:
-    """Share of the season's fruit marked by hail [1].
+    """Share of the season's fruit marked by hail, (...) [1].
 
     Parameters
     ----------
@@ -47,10 +47,6 @@ def hail_damage(uniforms: Floats, storms_per_year: Floats | float, mean_damage: 
         Mean share marked by one storm, above 0 and below 1.
     net : bool
         Whether a hail net is closed over the block.
-
-    Returns
-    -------
-    array, (...)
 
     Notes
     -----

@@ -52,10 +52,7 @@ def days_to_harvest(usual_days: float, mean_minimum: ArrayLike) -> Floats:
 def leaf_fall(temperature_mean: Floats) -> NDArray[np.int64]:
     """Day of leaf fall [day of season].
 
-    Parameters
-    ----------
-    temperature_mean : array, (day, season) [degC]
-        Over the whole season window.
+    ``temperature_mean``, (day, season) [degC]: over the whole season window.
 
     Notes
     -----

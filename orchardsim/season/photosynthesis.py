@@ -42,9 +42,7 @@ def daytime_temperature(temperature_min: ArrayLike, temperature_max: ArrayLike, 
 def temperature_response(temperature: ArrayLike) -> Floats:
     """Canopy photosynthesis at a daytime temperature over that at the optimum [1].
 
-    Parameters
-    ----------
-    temperature : array [degC]
+    ``temperature``, array [degC].
 
     Notes
     -----

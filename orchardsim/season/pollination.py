@@ -60,10 +60,7 @@ def bee_activity_light(irradiance: ArrayLike) -> Floats:
 def effective_pollination_period(temperature: ArrayLike) -> Floats:
     """Days in which a flower can still be pollinated with effect [day].
 
-    Parameters
-    ----------
-    temperature : array [degC]
-        Mean air temperature after bloom.
+    ``temperature`` [degC]: mean air temperature after bloom.
 
     Notes
     -----

@@ -117,10 +117,7 @@ def running_total(values: Floats) -> Floats:
 def chill_by_day(shape: hourly.HourlyShape, low: Floats, high: Floats, days: int) -> tuple[Floats, Floats]:
     """Running chill portions and Utah weights at the end of each day.
 
-    Parameters
-    ----------
-    low, high : float array, (day, season) [degC]
-        Daily minimum and maximum; at least ``days`` days.
+    ``low`` and ``high``, (day, season) [degC]: daily minimum and maximum; at least ``days`` days.
 
     Returns
     -------
@@ -146,10 +143,7 @@ def chill_by_day(shape: hourly.HourlyShape, low: Floats, high: Floats, days: int
 def prepare(weather: SeasonWeather) -> PreparedSeasons:
     """Work out once what all cultivars and blocks share.
 
-    Parameters
-    ----------
-    weather : SeasonWeather
-        A slice of seasons; 500 at a time keep memory below 100 MB.
+    ``weather``: a slice of seasons; 500 at a time keep memory below 100 MB.
 
     Raises
     ------

@@ -87,10 +87,7 @@ def grow_to_leaf_fall(tile: Tile, year: int) -> None:
 def mark_by_hail(tile: Tile, year: int, least: float = 0.0) -> None:
     """Hail marks fruit, which goes down a grade; the farm's blocks meet the same storms.
 
-    Parameters
-    ----------
-    least : float [1]
-        Share marked at least where there is no net.
+    ``least`` [1]: share marked at least where there is no net.
     """
     uniforms = np.stack([rng.random(HAIL_DRAWS) for rng in tile.rngs("hail", "", year)])
     for block in tile.standing:

@@ -100,10 +100,8 @@ def _season_for_losses(tile: Tile, block: BlockRun) -> losses.LossSeason:
 def take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) -> Array:
     """Remove dead trees, book them by cause, and return the fruit that was on them (trial, group).
 
-    Parameters
-    ----------
-    cause : int array, (trial, position)
-        0 for a tree that lives or was not there, else 1 + the place of the cause in ``core.labels.CAUSES``.
+    ``cause``, (trial, position): 0 for a tree that lives or was not there, else 1 + the place of the cause in
+    ``core.labels.CAUSES``.
     """
     if not cause.any():
         return np.zeros_like(block.alive)
@@ -124,10 +122,7 @@ def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
 def _cut_strikes(hazards: losses.Hazards, block: BlockRun, struck: NDArray[np.bool_]) -> Array:
     """Cut out the strikes of fire blight that the plan's sanitation asks for; the others overwinter.
 
-    Parameters
-    ----------
-    struck : bool array, (trial, position)
-        Struck this season, and alive.
+    ``struck``, (trial, position): struck this season, and alive.
 
     Returns
     -------

@@ -65,15 +65,16 @@ class Sight:
     cause: str = ""
 
 
+FLOORS: Final = {"trunk_area": 0.0, "height": 0.0, "fruit_mass": 0.0, "yield": MASS_FLOOR}
+"""Added before the logarithm; :data:`COUNT_FLOOR` to all others."""
+
+
 def linked(measure: str, value: Array | float) -> Array:
     """A mean on the scale on which errors are even: logarithms; square roots of dead trees."""
     if measure == "dead_trees":
         return np.sqrt(np.asarray(value) + 0.375)  # Anscombe 1948: steadies the variance of counts
-    floor = (
-        MASS_FLOOR if measure == "yield" else 0.0 if measure in ("trunk_area", "height", "fruit_mass") else COUNT_FLOOR
-    )
     with np.errstate(divide="ignore", invalid="ignore"):
-        found: Array = np.log(np.asarray(value, dtype=np.float64) + floor)
+        found: Array = np.log(np.asarray(value, dtype=np.float64) + FLOORS.get(measure, COUNT_FLOOR))
     return found
 
 
@@ -81,10 +82,7 @@ def unlinked(measure: str, value: Array | float) -> Array:
     """The number behind :func:`linked`."""
     if measure == "dead_trees":
         return np.maximum(np.asarray(value), 0.0) ** 2 - 0.375
-    floor = (
-        MASS_FLOOR if measure == "yield" else 0.0 if measure in ("trunk_area", "height", "fruit_mass") else COUNT_FLOOR
-    )
-    found: Array = np.maximum(np.exp(np.asarray(value, dtype=np.float64)) - floor, 0.0)
+    found: Array = np.maximum(np.exp(np.asarray(value, dtype=np.float64)) - FLOORS.get(measure, COUNT_FLOOR), 0.0)
     return found
 
 
@@ -140,10 +138,7 @@ def _shifted(block: ResolvedBlock, years: int) -> ResolvedBlock:
 class Replay:
     """Grows the measured blocks of a plan again, as often as asked.
 
-    Parameters
-    ----------
-    sights : sequence of Sight
-        In the order of the values' columns.
+    ``sights``: in the order of the values' columns.
     """
 
     def __init__(self, plan: Plan, sights: Sequence[Sight], seed: int) -> None:
@@ -174,10 +169,7 @@ class Replay:
     def run(self, trials: range, plan: Plan | None = None) -> Replayed:
         """Grow rows ``trials``.
 
-        Parameters
-        ----------
-        plan : Plan, optional
-            In place of the replayed plan: the same blocks under other futures.
+        ``plan``, optional: the same blocks under other futures, in place of the replayed plan.
         """
         grown = self.plan if plan is None else plan
         library = self.library(trials)

@@ -144,10 +144,7 @@ def fill_gaps(tile: Tile, year: int) -> None:
 def fill_all_gaps(tile: Tile, year: int, meant: Callable[[Tile, BlockRun, int], NDArray[np.bool_] | bool]) -> None:
     """Fill gaps from nowhere, whatever spares and planters there are.
 
-    Parameters
-    ----------
-    meant : callable
-        Says whether a block's row groups are refilled in a year, (group,).
+    ``meant``: says whether a block's row groups are refilled in a year, (group,).
     """
     for block in tile.standing:
         _refill(tile, block, year, (block.gaps() * meant(tile, block, year)).astype(np.int64))

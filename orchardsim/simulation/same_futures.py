@@ -28,10 +28,7 @@ ChangePrices = Callable[[PricePaths], PricePaths]
 class SameFutures:
     """Trials of a plan that can be walked and counted again.
 
-    Parameters
-    ----------
-    trials, years, seed : int
-        As of a run: the same trials meet the same seasons, prices and luck.
+    ``trials``, ``years``, ``seed``: as of a run: the same trials meet the same seasons, prices and luck.
     """
 
     def __init__(self, plan: Plan, trials: int, years: int, seed: int) -> None:

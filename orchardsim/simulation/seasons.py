@@ -106,9 +106,7 @@ class SeasonLibrary:
 def build_library(plan: Plan, streams: Streams, trials: range, years: int, seasons: str) -> SeasonLibrary:
     """Draw the seasons of a range of trials and work out what each does to the plan's blocks.
 
-    Parameters
-    ----------
-    seasons : {"sampled", "record"}
+    ``seasons``, {"sampled", "record"}.
 
     Raises
     ------
@@ -146,10 +144,7 @@ def drivers_of(
 ) -> tuple[tuple[tuple[SeasonDrivers, ...], ...], Array]:
     """What seasons do to every row group, and the share of a full crop that frost leaves to the region.
 
-    Parameters
-    ----------
-    sites : sequence of BlockSite, optional
-        In place of the blocks' own.
+    ``sites``, optional: in place of the blocks' own.
 
     Returns
     -------

@@ -56,10 +56,6 @@ def open_yards(
 def work_phase(tile: Tile, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> Answers:
     """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block.
 
-    Parameters
-    ----------
-    jobs : sequence by trial of jobs
-
     Returns
     -------
     list by trial of dict

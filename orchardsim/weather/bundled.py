@@ -44,10 +44,7 @@ RECORDS: Final = {"bundled": WARM, "bundled warm": WARM, "bundled cool": COOL}
 def bundled_record_path(name: str = "bundled") -> Path:
     """Path of a bundled daily record; origin, licence and conversion stand in the text file beside it.
 
-    Parameters
-    ----------
-    name : str
-        One of :data:`RECORDS`.
+    ``name``: one of :data:`RECORDS`.
 
     Examples
     --------

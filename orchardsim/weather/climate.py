@@ -52,10 +52,7 @@ def yearly_course(values: Floats, order: int = HARMONICS) -> Floats:
 def mean_and_sd_course(values: Floats) -> tuple[Floats, Floats]:
     """Smooth yearly courses of mean and standard deviation.
 
-    Parameters
-    ----------
-    values : float array, (year, 365)
-        Missing values as NaN.
+    ``values``, (year, 365): missing values as NaN.
 
     Returns
     -------
@@ -74,10 +71,7 @@ def mean_and_sd_course(values: Floats) -> tuple[Floats, Floats]:
 def daily_from_monthly(monthly: Floats | tuple[float, ...]) -> Floats:
     """Daily course with the given monthly means, linear between knots at the middle of the months.
 
-    Parameters
-    ----------
-    monthly : float array, (12,)
-        January first.
+    ``monthly``, (12,): January first.
 
     Returns
     -------

@@ -116,10 +116,7 @@ class WeatherReport:
 def weather_report(path: Path | str, latitude: float | None = None) -> WeatherReport:
     """Read, check and describe a station record.
 
-    Parameters
-    ----------
-    latitude : float, optional
-        [degrees north]; by default the file's own, and where it states none, from the warmer half of the year.
+    ``latitude`` [degrees north]: by default the file's own; where it states none, told from the warmer months.
     """
     record, quality = check_record(read_record(path))
     notes = list(record.repairs)
@@ -224,10 +221,7 @@ def _extreme(values: Floats, function: object) -> float:
 def frost_dates(table: SeasonTable, level: float) -> FrostDates:
     """Last spring frost and first frost of the following autumn in each complete season.
 
-    Parameters
-    ----------
-    level : float
-        Minimum temperature that counts as frost [degC].
+    ``level``: minimum temperature that counts as frost [degC].
     """
     rows = np.flatnonzero(table.is_complete)
     return FrostDates(

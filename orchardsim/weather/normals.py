@@ -101,9 +101,7 @@ def spread_of_normals(normals: MonthlyNormals) -> tuple[float, float]:
 def cold_tail(mean_minimum: Floats) -> Floats:
     """Standardised daily minima at each of the generator's knots: normal, with a shorter tail of cold nights in spring.
 
-    Parameters
-    ----------
-    mean_minimum : array, (day,) [degC]
+    ``mean_minimum``, (day,) [degC].
 
     Returns
     -------

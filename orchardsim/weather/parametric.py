@@ -243,16 +243,9 @@ def _stable(matrix: Floats) -> Floats:
 
 
 def simulate_scores(model: ParametricModel, normal: Floats) -> Floats:
-    """Normal scores of minimum and maximum from independent normals.
+    """Normal scores of minimum and maximum from independent normals, (2, day, series).
 
-    Parameters
-    ----------
-    normal : float array, (day, 4, series)
-        Days from the first day of a biological year.
-
-    Returns
-    -------
-    float array, (2, day, series)
+    ``normal``, (day, 4, series): days from the first day of a biological year.
     """
     days, _, series = normal.shape
     place = np.arange(days) % YEAR_DAYS

@@ -71,10 +71,7 @@ MISSING_WORDS: Final = frozenset({"", "na", "nan", "m", "null", "none", "-9999",
 def read_record(path: Path | str) -> DailyRecord:
     """Read a station file of any known format, told by its content.
 
-    Parameters
-    ----------
-    path : Path
-        ``.dly`` or by-station CSV of GHCN-Daily, CSV with a unit per column, each also with gzip; or NetCDF.
+    ``path``: ``.dly`` or by-station CSV of GHCN-Daily, CSV with a unit per column, each also with gzip; or NetCDF.
 
     Raises
     ------
