@@ -1,9 +1,10 @@
 """Whole-orchard simulation of apple planting plans: growth, cropping, losses, labour, money and risk.
 
->>> import orchardsim
->>> plan = orchardsim.load_plan("configs/demo.toml")  # doctest: +SKIP
->>> results = orchardsim.simulate(plan, trials=200, years=20, seed=1)  # doctest: +SKIP
->>> orchardsim.summarize(results)  # doctest: +SKIP
+::
+
+    plan = orchardsim.load_plan("configs/demo.toml")
+    results = orchardsim.simulate(plan, trials=200, years=20, seed=1)
+    orchardsim.summarize(results)
 """
 
 from __future__ import annotations

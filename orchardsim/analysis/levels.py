@@ -13,7 +13,7 @@ from scipy.special import ndtri
 
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import OUTLETS
-from orchardsim.economy import indicators
+from orchardsim.economy.indicators import indicators
 from orchardsim.economy.ledger import Ledger
 from orchardsim.plan import Plan
 from orchardsim.results.levels import TAIL, LevelsFound, Losing, PriceByYield, Swing

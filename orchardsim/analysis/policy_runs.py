@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.streams import Streams
-from orchardsim.economy import indicators
+from orchardsim.economy.indicators import indicators
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
 from orchardsim.simulation.money import farm_ledger

@@ -271,6 +271,22 @@ def _idle_land(flows: Array, idle: Sequence[IdleLand], costs: Costs, index: Arra
             flows[:, 0, 0, -1, ITEM["land"]] -= costs.land_price * land.gross_area * index[:, 0]
 
 
+def _sold(
+    quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, market: Market, prices: PricePaths
+) -> Sales:
+    cultivars = [block.cultivar for block in blocks]
+    return sell(
+        quantities.packed_mass,
+        prices,
+        market,
+        cultivars,
+        storage_share=costs.storage_share,
+        storage_limit=costs.storage_limit,
+        relative_price=quantities.pass_price * quantities.size_price,
+        storage_shrink=[market.fruit[name].storage_shrink for name in cultivars],
+    )
+
+
 def _after_harvest(
     flows: Array,
     sales: Sales,
@@ -451,16 +467,7 @@ def cash_flows(
     flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(LEDGER_ITEMS)))
     indices = _indices(costs, finance, CostLevels.known() if levels is None else levels, years)
     index, price_index = indices.costs, growth(0.0, finance, years)
-    sales = sell(
-        quantities.packed_mass,
-        prices,
-        market,
-        [block.cultivar for block in blocks],
-        storage_share=costs.storage_share,
-        storage_limit=costs.storage_limit,
-        relative_price=quantities.pass_price * quantities.size_price,
-        storage_shrink=[market.fruit[block.cultivar].storage_shrink for block in blocks],
-    )
+    sales = _sold(quantities, blocks, costs, market, prices)
     customer_share = _customer_share(sales, quantities.harvested_mass, market)
 
     _establishment(flows, quantities, blocks, costs, finance, index)

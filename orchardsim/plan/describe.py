@@ -10,8 +10,8 @@ from typing import Final
 from orchardsim.core.numbers import percent
 from orchardsim.core.parameters import STATUSES
 from orchardsim.core.units import ACRE, FOOT, HECTARE, Display
-from orchardsim.economy import money_remarks
 from orchardsim.economy.blocks import Outlay, establishment_schedule, support_cost
+from orchardsim.economy.remarks import money_remarks
 from orchardsim.operations.nursery import spares_to_buy, stock_policy
 from orchardsim.plan.formats import METHODS
 from orchardsim.plan.layout import trees_per_area

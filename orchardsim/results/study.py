@@ -259,12 +259,7 @@ class StudyFindings:
         raise KeyError(f"no measure {measure!r}; there are: {', '.join(one.facts.key for one in self.answers)}")
 
     def table(self, name: str = "contrasts") -> pandas.DataFrame:
-        """One of :data:`orchardsim.results.study_tables.TABLES` as a pandas table.
-
-        Examples
-        --------
-        >>> found.table("cells").query("measure == 'npv_per_area'")  # doctest: +SKIP
-        """
+        """One of :data:`orchardsim.results.study_tables.TABLES` as a pandas table: ``table("cells").query(...)``."""
         import pandas
 
         from orchardsim.results.study_tables import TABLES

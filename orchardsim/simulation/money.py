@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import FarmQuantities
 from orchardsim.core.streams import Streams
 from orchardsim.core.variables import RESULTS
-from orchardsim.economy import Ledger, PricePaths, cash_flows, draw_prices, indicators, with_price_levels
+from orchardsim.economy.indicators import indicators
+from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.payments import growth
+from orchardsim.economy.prices import PricePaths, draw_prices, with_price_levels
 from orchardsim.plan import Plan
 from orchardsim.simulation import balances
 from orchardsim.simulation.futures import Levels, draw_future

@@ -19,7 +19,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.handover import WeatherSample
 from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
-from orchardsim.economy import money_remarks
+from orchardsim.economy.remarks import money_remarks
 from orchardsim.plan import Plan
 from orchardsim.plan.describe import refill_notes
 from orchardsim.results import build_dataset

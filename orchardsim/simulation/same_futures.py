@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from orchardsim.core.futures import OPEN_LEVELS, Doubt
 from orchardsim.core.labels import TASKS
 from orchardsim.core.streams import Streams
-from orchardsim.economy import Ledger, PricePaths
 from orchardsim.economy.finance import npv
+from orchardsim.economy.ledger import Ledger
+from orchardsim.economy.prices import PricePaths
 from orchardsim.plan import Plan
 from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library

@@ -19,7 +19,9 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import Rows
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
-from orchardsim.economy import PricePaths, indicators, smallest_reserve, with_price_slump
+from orchardsim.economy.indicators import indicators
+from orchardsim.economy.ledger import smallest_reserve
+from orchardsim.economy.prices import PricePaths, with_price_slump
 from orchardsim.operations.draws import YardDraws
 from orchardsim.plan import Plan
 from orchardsim.simulation.block_run import BlockRun

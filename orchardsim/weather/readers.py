@@ -22,50 +22,37 @@ from numpy.typing import NDArray
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.files import GZIP, read_bytes, unzipped
 from orchardsim.core.text import quoted
-from orchardsim.core.units import convert
+from orchardsim.weather.columns import (
+    ELEMENTS,
+    MOST_DAYS,
+    RAIN_NAMES,
+    converted,
+    numbers_of,
+    one_station,
+    read_dates,
+)
+from orchardsim.weather.readers_netcdf import read_netcdf
 from orchardsim.weather.readers_pages import is_page, read_page
 from orchardsim.weather.records import UNITS, DailyRecord, Floats, assemble
 
 MISSING_VALUE: Final = -9999
 LARGEST_FILE: Final = 60_000_000
 """Bytes, unpacked; two centuries of one station with all its elements take some 20 to 40 MB."""
-MOST_DAYS: Final = 200_000
-"""Rows of one element; there are fewer days in the years that are read."""
-LARGEST_VALUE: Final = 1e5
-"""In any unit that a file may be in; beyond it stands no weather."""
 DLY_LENGTH: Final = 269
-ELEMENTS: Final = {
-    "TMIN": ("temperature_min", 0.1),
-    "TMAX": ("temperature_max", 0.1),
-    "PRCP": ("rain", 0.1),
-    "AWND": ("wind_speed", 0.1),
-    "RHAV": ("relative_humidity", 0.01),
-}
-"""GHCN-Daily elements that are read, our name and the factor to our unit (tenths of degC, mm, m/s; percent)."""
-WIND_TO_2_M: Final = 4.87 / np.log(67.8 * 10.0 - 5.42)
-"""Wind speed at 2 m over wind speed at 10 m; Allen et al. 1998, FAO Irrigation and Drainage Paper 56, eq. 47
-(memory)."""
 NAMES: Final = {
     "date": ("date", "day", "time"),
     "temperature_min": ("temperature_min", "air_temperature_min", "tmin", "temp_min", "min_temp", "tn"),
     "temperature_max": ("temperature_max", "air_temperature_max", "tmax", "temp_max", "max_temp", "tx"),
-    "rain": ("rain", "rainfall", "precipitation", "precip", "prcp"),
-    "wind_speed": ("wind_speed", "wind", "wind_speed_10m", "awnd"),
-    "wind_speed_2m": ("wind_speed_2m",),
+    "rain": RAIN_NAMES,
+    "wind_speed_10m": ("wind_speed", "wind", "wind_speed_10m", "awnd"),
+    "wind_speed": ("wind_speed_2m",),
     "relative_humidity": ("relative_humidity", "humidity", "rh", "rhav"),
 }
-UNIT_SPELLINGS: Final = {
-    "c": "degC", "°c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
-    "f": "degF", "°f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF",
-    "k": "kelvin", "in": "inch", "inches": "inch", "%": "percent", "1": "1",
-}  # fmt: skip
 SUFFIXES: Final = {
     "f": "degF", "degf": "degF", "c": "degC", "degc": "degC", "k": "kelvin", "mm": "mm", "in": "inch", "inch": "inch",
     "inches": "inch", "mph": "mph", "pct": "percent", "percent": "percent",
 }  # fmt: skip
 """Ends of a column's name that are its unit, as in ``tmin_F``."""
-TENTHS: Final = re.compile(r"^(?:0\.1|tenths of)\s+(.*)$")
-MISSING_WORDS: Final = frozenset({"", "na", "nan", "m", "null", "none", "-9999", "-9999.0", "-999.9"})
 
 
 def read_record(path: Path | str) -> DailyRecord:
@@ -87,8 +74,6 @@ def read_record(path: Path | str) -> DailyRecord:
     if not content.strip():
         raise InputError(where, "is empty; expected a daily weather record")
     if content[:3] == b"CDF" or content[:8] == b"\x89HDF\r\n\x1a\n":
-        from orchardsim.weather.readers_netcdf import read_netcdf
-
         return read_netcdf(path, sha256)
     try:
         text = content.decode("utf-8-sig")
@@ -125,39 +110,21 @@ def _wide(
     dates: NDArray[np.datetime64], elements: NDArray[np.str_], values: Floats
 ) -> tuple[NDArray[np.datetime64], dict[str, Floats]]:
     """One row per date and repetition from (date, element, value) rows, so that repeated dates stay visible."""
-    unique, place = np.unique(dates, return_inverse=True)
-    rows = [unique]
-    columns: dict[str, list[Floats]] = {}
-    present = [element for element in ELEMENTS if (elements == element).any()]
-    layers: dict[str, list[tuple[NDArray[np.int64], Floats]]] = {}
-    depth = 1
-    for element in present:
-        mask = elements == element
-        where, value = place[mask], values[mask] * ELEMENTS[element][1]
-        parts = []
-        while where.size:
-            _, first = np.unique(where, return_index=True)
-            parts.append((where[first], value[first]))
-            rest = np.ones(where.size, dtype=bool)
-            rest[first] = False
-            where, value = where[rest], value[rest]
-        layers[element] = parts
-        depth = max(depth, len(parts))
-    for layer in range(depth):
-        used = np.zeros(unique.size, dtype=bool)
-        for element in present:
-            if layer < len(layers[element]):
-                used[layers[element][layer][0]] = True
-        if layer:
-            rows.append(unique[used])
-        for element in present:
-            column = np.full(unique.size, np.nan)
-            if layer < len(layers[element]):
-                where, value = layers[element][layer]
-                column[where] = value
-            columns.setdefault(element, []).append(column if layer == 0 else column[used])
-    named = {ELEMENTS[element][0]: np.concatenate(parts) for element, parts in columns.items()}
-    return np.concatenate(rows), {name: np.round(column, 4) for name, column in named.items()}
+    days, day = np.unique(dates, return_inverse=True)
+    kinds, kind = np.unique(elements, return_inverse=True)
+    series = day * kinds.size + kind
+    order = np.argsort(series, kind="stable")
+    # how many rows of the same day and element stand before each
+    repetition = np.empty(order.size, dtype=np.int64)
+    repetition[order] = np.arange(order.size) - np.searchsorted(series[order], series[order])
+    rows, row = np.unique(repetition * days.size + day, return_inverse=True)
+    columns = {}
+    for number, element in enumerate(kinds.tolist()):
+        own = kind == number
+        name, factor = ELEMENTS[element]
+        columns[name] = np.full(rows.size, np.nan)
+        columns[name][row[own]] = np.round(values[own] * factor, 4)
+    return days[rows % max(days.size, 1)], columns
 
 
 def _ghcn(
@@ -180,11 +147,7 @@ def _ghcn(
     presumed = int(((measured == "P") & ~failed & (values != MISSING_VALUE)).sum())
     notes += _flag_notes(presumed, _count_flags(quality[failed]))
     numbers = np.where(failed | (values == MISSING_VALUE), np.nan, values.astype(np.float64))
-    columns: dict[str, Floats]
     rows, columns = _wide(dates, elements, numbers)
-    if "wind_speed" in columns:
-        columns["wind_speed"] = columns["wind_speed"] * WIND_TO_2_M
-        notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
     return assemble(rows, columns, source=where, station=station, file_format=file_format, sha256=sha256, repairs=notes)
 
 
@@ -207,9 +170,7 @@ def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
     def text_field(start: int, stop: int) -> NDArray[np.str_]:
         return np.ascontiguousarray(table[:, start:stop]).view(f"S{stop - start}").ravel().astype(str)
 
-    stations = np.unique(text_field(0, 11))
-    if stations.size > 1:
-        raise InputError(where, f"holds {stations.size} stations ({stations[0]}, {stations[1]}, ...); expected one")
+    station = one_station(text_field(0, 11).tolist(), where)
     days = np.ascontiguousarray(table[:, 21:].reshape(len(lines), 31, 8))
     try:
         month = (text_field(11, 15).astype(np.int64) - 1970) * 12 + text_field(15, 17).astype(np.int64) - 1
@@ -234,7 +195,7 @@ def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
         days[:, :, 5][in_month].astype(str),
         _blank_for_empty(days[:, :, 6][in_month].astype(str)),
         where=where,
-        station=str(stations[0]),
+        station=station,
         file_format="GHCN-Daily .dly",
         sha256=sha256,
         notes=[],
@@ -263,9 +224,7 @@ def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
                 raise InputError(where, f"holds more than {MOST_DAYS:,} days; expected a daily record of one station")
     if not rows:
         raise InputError(where, "holds no days of temperature; temperature_min and temperature_max are needed")
-    stations = sorted({row[0] for row in rows})
-    if len(stations) > 1:
-        raise InputError(where, f"holds {len(stations)} stations ({stations[0]}, {stations[1]}, ...); expected one")
+    station = one_station((row[0] for row in rows), where)
     columns = [np.array([row[i] for row in rows], dtype=str) for i in range(1, 6)]
     dates, notes = read_dates(columns[0].tolist(), where)
     try:
@@ -280,7 +239,7 @@ def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
         _blank_for_empty(columns[3]),
         _blank_for_empty(columns[4]),
         where=where,
-        station=stations[0],
+        station=station,
         file_format="GHCN-Daily by-station CSV",
         sha256=sha256,
         notes=notes,
@@ -298,61 +257,6 @@ def csv_rows(lines: Iterable[str], delimiter: str, where: str) -> Iterable[list[
         raise InputError(f"{where}, line {reader.line_num}", f"is no CSV ({error}); is a quote left open?") from None
 
 
-def read_dates(words: list[str], where: str) -> tuple[NDArray[np.datetime64], list[str]]:
-    """Dates by ISO 8601: YYYY-MM-DD, YYYYMMDD or YYYY-DDD; YYYY/MM/DD is taken as well.
-
-    Dates with the year last are read where the days tell which of the other two is the month; a note says so.
-
-    Raises
-    ------
-    InputError
-        Naming the first row that is no date.
-    """
-    short = [word.strip().split("T")[0].split(" ")[0] for word in words]
-    notes: list[str] = []
-    parts = [re.fullmatch(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})", word, re.ASCII) for word in short]
-    if parts and parts[0] is not None:
-        short, note = _year_last([match for match in parts if match is not None], len(words), where)
-        notes.append(note)
-    compact = [word.replace("/", "-") for word in short]
-    compact = [f"{word[:4]}-{word[4:6]}-{word[6:]}" if len(word) == 8 and word.isdigit() else word for word in compact]
-    ordinal = bool(compact) and re.fullmatch(r"\d{4}-\d{3}", compact[0], re.ASCII) is not None
-    pattern = re.compile(r"\d{4}-\d{3}" if ordinal else r"\d{4}-\d{2}-\d{2}", re.ASCII)
-    dates = np.empty(len(words), dtype="datetime64[D]")
-    for row, word in enumerate(compact):
-        try:
-            if not pattern.fullmatch(word):
-                raise ValueError
-            if ordinal:
-                year = np.datetime64(word[:4], "Y")
-                dates[row] = year.astype("datetime64[D]") + (int(word[5:]) - 1)
-                if dates[row].astype("datetime64[Y]") != year:
-                    raise ValueError
-            else:
-                dates[row] = np.datetime64(word, "D")
-        except ValueError:
-            raise InputError(
-                f"{where}, data row {row + 1}",
-                f"found the date {quoted(words[row])}, which does not exist or is written unlike the first; dates "
-                " are written as YYYY-MM-DD",
-            ) from None
-    return dates, notes
-
-
-def _year_last(parts: list[re.Match[str]], count: int, where: str) -> tuple[list[str], str]:
-    """Dates such as 7/31/2001 in ISO order, and a note on which part was the month."""
-    if len(parts) != count:
-        raise InputError(where, "writes its dates in several ways; dates are written as YYYY-MM-DD")
-    first, second = (max(int(match[number]) for match in parts) for number in (1, 2))
-    if (first > 12) == (second > 12):
-        raise InputError(
-            where, f"found the date {parts[0][0]!r}, and no day tells day from month; dates are written as YYYY-MM-DD"
-        )
-    month, day = (2, 1) if first > 12 else (1, 2)
-    words = [f"{match[3]}-{int(match[month]):02d}-{int(match[day]):02d}" for match in parts]
-    return words, f"dates were read as {'day, month' if first > 12 else 'month, day'}, year"
-
-
 def _split_heading(word: str) -> tuple[str, str]:
     """Name and unit of a column heading such as ``tmax [degF]``, ``rain (mm)`` or ``tmin_F``."""
     match = re.fullmatch(r"\s*([^\[\(]+?)\s*(?:[\[\(]\s*(.*?)\s*[\]\)])?\s*", word[:200])
@@ -362,22 +266,6 @@ def _split_heading(word: str) -> tuple[str, str]:
     if not unit and last in SUFFIXES and any(base in spellings for spellings in NAMES.values()):
         return base, SUFFIXES[last]
     return name, unit
-
-
-def converted(values: Floats, unit: str, target: str, name: str, where: str) -> Floats:
-    """Values of a column in the unit ``target``; ``unit`` as written in a file."""
-    tenths = TENTHS.match(unit)
-    factor = 0.1 if tenths else 1.0
-    plain = (tenths[1] if tenths else unit).strip()
-    spelled = UNIT_SPELLINGS.get(plain.lower(), plain)
-    try:
-        # Units differ by a factor, and by a zero for temperatures: two points give both.
-        zero, one = (convert(number, spelled, target) for number in (0.0, 1.0))
-    except ValueError:
-        raise InputError(
-            where, f"column {name} has the unit {quoted(unit)}; expected one that converts to {target}"
-        ) from None
-    return np.asarray(np.round(values * factor * (one - zero) + zero, 4))
 
 
 def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
@@ -422,15 +310,12 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
     for name, (index, unit) in place.items():
         if name == "date":
             continue
-        ours = "wind_speed" if name == "wind_speed_2m" else name
+        heading, ours = headings[index][0], UNITS[name]
         if not unit:
-            heading = headings[index][0]
-            raise InputError(where, f"column {heading!r} has no unit; write the heading as {heading} [{UNITS[ours]}]")
-        numbers = numbers_of([fields[index] for fields in data], headings[index][0], where)
-        columns[ours] = converted(numbers, unit, UNITS[ours], headings[index][0], where)
-        if name == "wind_speed":
-            columns[ours] = columns[ours] * WIND_TO_2_M
-            notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
+            raise InputError(where, f"column {heading!r} has no unit; write the heading as {heading} [{ours}]")
+        columns[name] = converted(
+            numbers_of([fields[index] for fields in data], heading, where), unit, ours, heading, where
+        )
     return assemble(
         dates, columns, source=where, station=_station(headings, data), file_format="CSV with units", sha256=sha256,
         repairs=notes,
@@ -451,25 +336,3 @@ def _of_one_width(rows: list[list[str]], where: str) -> list[list[str]]:
 def _station(headings: list[tuple[str, str]], data: list[list[str]]) -> str:
     names = [name for name, _ in headings]
     return data[0][names.index("station")].strip() if "station" in names else ""
-
-
-def numbers_of(words: list[str], name: str, where: str) -> Floats:
-    """Numbers of a column, NaN where nothing stands; a trace of rain counts as none."""
-    values = np.full(len(words), np.nan)
-    for row, word in enumerate(words):
-        word = word.strip()
-        if word.lower() in MISSING_WORDS:
-            continue
-        if name.lower() in NAMES["rain"] and word.upper() == "T":
-            values[row] = 0.0
-            continue
-        try:
-            values[row] = float(word)
-        except ValueError:
-            expected = "a number or nothing"
-        else:
-            if abs(values[row]) <= LARGEST_VALUE:
-                continue
-            expected = f"a finite number of at most {LARGEST_VALUE:g}"
-        raise InputError(f"{where}, data row {row + 1}", f"column {name} holds {quoted(word)}; expected {expected}")
-    return values

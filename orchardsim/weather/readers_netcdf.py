@@ -13,16 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError
-from orchardsim.weather.records import DailyRecord, Floats, assemble
+from orchardsim.weather.columns import LARGEST_VALUE, MOST_DAYS, converted
+from orchardsim.weather.records import WIND_NOTE, WIND_TO_2_M, DailyRecord, Floats, assemble
 
 SECONDS_PER_DAY: Final = 86_400.0
 CALENDARS: Final = ("standard", "gregorian", "proleptic_gregorian", "noleap", "365_day")
 """Calendars that are read; 360-day and all-leap years have days that no station has."""
 LARGEST_CONTENT: Final = 100_000_000
 """Bytes of all variables, unpacked; a small file may claim any size."""
-MOST_DAYS: Final = 200_000
-LARGEST_VALUE: Final = 1e5
-"""In any unit that a file may be in; beyond it stands no weather."""
 RAIN_NAMES: Final = (
     "lwe_thickness_of_precipitation_amount",
     "thickness_of_rainfall_amount",
@@ -73,7 +71,7 @@ def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
             raise InputError(where, f"has two variables for {match} (the second is {name})")
         columns[match] = _values(variable, time, match, where)
         if match == "wind_speed":
-            notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
+            notes.append(WIND_NOTE)
     for name in ("temperature_min", "temperature_max"):
         if name not in columns:
             method = name[-3:] + "imum"
@@ -159,8 +157,6 @@ def _values(variable: Any, time: str, name: str, where: str) -> Floats:
 
 
 def _in_our_unit(values: Floats, unit: str, standard: str, name: str, variable: str, where: str) -> Floats:
-    from orchardsim.weather.readers import WIND_TO_2_M, converted
-
     if name == "rain":
         # A mass of 1 kg on 1 m2 of water stands 1 mm deep.
         plain = unit.replace("**", "").replace("^", "").replace("/m2", " m-2").replace("/s", " s-1").split()

@@ -15,15 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError
-from orchardsim.weather.records import DailyRecord, Floats, assemble
+from orchardsim.weather.columns import ELEMENTS, converted, numbers_of, one_station, read_dates
+from orchardsim.weather.records import UNITS, DailyRecord, Floats, assemble
 
-ELEMENTS: Final = {
-    "TMIN": "temperature_min",
-    "TMAX": "temperature_max",
-    "PRCP": "rain",
-    "AWND": "wind_speed",
-    "RHAV": "relative_humidity",
-}
 HOTTEST: Final = 57.0
 """degC; above the highest air temperature on record, 56.7 degC (World Meteorological Organization: memory)."""
 HOTTEST_F: Final = 135.0
@@ -39,7 +33,7 @@ LEAST_WETTEST: Final = 8.0
 
 @dataclass(frozen=True)
 class Scale:
-    """Units of one of the pages: unit of temperature, rain and wind as :func:`readers.converted` reads them."""
+    """Units of one of the pages: of temperature, rain and wind, as ``columns.converted`` reads them."""
 
     words: str
     temperature: str
@@ -102,19 +96,14 @@ def scale_of(dates: NDArray[np.datetime64], high: Floats, rain: Floats | None, w
 
 def read_page(rows: list[list[str]], where: str, sha256: str = "") -> DailyRecord:
     """Record of a wide station CSV; ``rows`` with its heading, all of one width."""
-    from orchardsim.weather.readers import WIND_TO_2_M, converted, numbers_of, read_dates
-
     headings = [word.strip().upper() for word in rows[0]]
     data = rows[1:]
     place = {name: headings.index(name) for name in headings}
-    stations = sorted({fields[place["STATION"]].strip() for fields in data})
-    if len(stations) > 1:
-        raise InputError(where, f"holds {len(stations)} stations ({stations[0]}, {stations[1]}, ...); expected one")
+    station = one_station((fields[place["STATION"]].strip() for fields in data), where)
     dates, notes = read_dates([fields[place["DATE"]] for fields in data], where)
-    present = {name: ours for name, ours in ELEMENTS.items() if name in place}
     values: dict[str, Floats] = {}
     failed: dict[str, int] = {}
-    for name in present:
+    for name in (name for name in ELEMENTS if name in place):
         values[name] = numbers_of([fields[place[name]] for fields in data], name, where)
         if f"{name}_ATTRIBUTES" in place:
             bad = _flagged([fields[place[f"{name}_ATTRIBUTES"]] for fields in data])
@@ -131,17 +120,14 @@ def read_page(rows: list[list[str]], where: str, sha256: str = "") -> DailyRecor
     )
     units = {"PRCP": scale.rain, "AWND": scale.wind, "RHAV": "percent"}
     columns: dict[str, Floats] = {}
-    for name, ours in present.items():
-        target = {"rain": "mm", "wind_speed": "m/s", "relative_humidity": "1"}.get(ours, "degC")
-        columns[ours] = converted(values[name], units.get(name, scale.temperature), target, name, where)
-        if ours == "wind_speed":
-            columns[ours] = columns[ours] * WIND_TO_2_M
-            notes.append("wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)")
+    for name, numbers in values.items():
+        ours = ELEMENTS[name][0]
+        columns[ours] = converted(numbers, units.get(name, scale.temperature), UNITS[ours], name, where)
     return assemble(
         dates,
         columns,
         source=where,
-        station=stations[0],
+        station=station,
         file_format=f"station CSV of the network's pages ({scale.words})",
         sha256=sha256,
         repairs=notes,

@@ -19,8 +19,14 @@ UNITS: Final = {
     "temperature_max": "degC",
     "rain": "mm",
     "wind_speed": "m/s",
+    "wind_speed_10m": "m/s",
     "relative_humidity": "1",
 }
+"""Unit of each column that :func:`assemble` takes; wind is meant at 2 m, or brought there from 10 m."""
+WIND_TO_2_M: Final = 4.87 / np.log(67.8 * 10.0 - 5.42)
+"""Wind speed at 2 m over wind speed at 10 m; Allen et al. 1998, FAO Irrigation and Drainage Paper 56, eq. 47
+(memory)."""
+WIND_NOTE: Final = "wind speed was taken as measured at 10 m and brought to 2 m (FAO-56, equation 47)"
 MONTH_STARTS: Final = np.concatenate([[0], np.cumsum(MONTH_DAYS)])
 MONTH_OF_DAY: Final = np.repeat(np.arange(12), MONTH_DAYS)
 """Month (0 to 11) of each day of the 365-day year from 1 January."""
@@ -153,7 +159,10 @@ def assemble(
         If there are no days, no temperatures, or dates that cannot be.
     """
     _check_rows(dates, columns, source)
-    notes = list(repairs)
+    columns, notes = dict(columns), list(repairs)
+    if "wind_speed_10m" in columns:
+        columns.setdefault("wind_speed", columns.pop("wind_speed_10m") * WIND_TO_2_M)
+        notes.append(WIND_NOTE)
     keep = ~is_leap_day(dates)
     if not keep.all():
         notes.append(f"29 February left out in {int((~keep).sum())} leap years (365-day calendar)")

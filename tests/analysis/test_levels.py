@@ -11,7 +11,7 @@ from orchardsim.analysis.first_numbers import MORE, first_numbers
 from orchardsim.analysis.levels import ends, look_at_levels, zero_between
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
-from orchardsim.economy import indicators
+from orchardsim.economy.indicators import indicators
 from orchardsim.report.levels.words import first_number_lines, levels_screen, levels_text
 from orchardsim.simulation.same_futures import SameFutures, present_value, with_all_prices, with_hours, with_yield
 from tests.screens import fits_a_screen

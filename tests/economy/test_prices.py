@@ -14,6 +14,7 @@ from orchardsim.core.streams import Streams
 from orchardsim.core.units import POUND
 from orchardsim.economy.parameters import OUTLETS, Market
 from orchardsim.economy.prices import (
+    PricePaths,
     Sales,
     base_price,
     draw_price_normals,
@@ -28,6 +29,12 @@ from orchardsim.economy.prices import (
 from tests.economy.sample_farm import catalogue, market, still_market
 
 WHOLESALE, JUICE = OUTLETS.index("wholesale"), OUTLETS.index("juice")
+
+
+def mean_year_paths(m: Market, crop: np.ndarray, cultivars: list[str]) -> PricePaths:
+    """Prices where nothing deviates but what the crop of the region, (trial, year), brings."""
+    markets = (*OUTLETS, "other regions", *(f"cultivar {name}" for name in cultivars))
+    return price_paths(m, dict.fromkeys(markets, np.zeros(crop.shape)), crop, cultivars)
 
 
 def test_deviation_has_the_stated_mean_spread_and_persistence() -> None:
@@ -67,8 +74,7 @@ def test_price_flexibility_by_hand() -> None:
     m = still_market()
     outlets = dict(m.outlets) | {"wholesale": dataclasses.replace(m.outlets["wholesale"], flexibility=-1.2)}
     m = dataclasses.replace(m, outlets=outlets, regional_weight=1.0)
-    normals = {name: np.zeros((1, 2)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
-    found = price_paths(m, normals, np.array([[1.0, 0.888]]), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
+    found = mean_year_paths(m, np.array([[1.0, 0.888]]), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
     assert found[0] == pytest.approx(m.fruit["Gala"].wholesale_extra_fancy)
     assert found[1] / found[0] == pytest.approx(1.153, abs=5e-4)
 
@@ -93,8 +99,7 @@ def test_premium_erodes_and_common_fruit_does_not() -> None:
     m = still_market()
     dear = m.fruit["Honeycrisp"]
     m = dataclasses.replace(m, fruit=dict(m.fruit) | {"Honeycrisp": dataclasses.replace(dear, premium_erosion=0.1)})
-    normals = {name: np.zeros((1, 3)) for name in (*OUTLETS, "other regions", "cultivar Honeycrisp", "cultivar Idared")}
-    paths = price_paths(m, normals, np.ones((1, 3)), ["Honeycrisp", "Idared"])
+    paths = mean_year_paths(m, np.ones((1, 3)), ["Honeycrisp", "Idared"])
     found = paths.price[0, :, 0, WHOLESALE, 0]
     premium = dear.wholesale_extra_fancy - m.commodity_price
     assert premium > 0
@@ -123,8 +128,7 @@ def test_which_outlet_takes_which_grade() -> None:
 
 def sold(packed: list[float], m: Market) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     mass = np.array(packed).reshape(1, 1, 1, 4)
-    normals = {name: np.zeros((1, 1)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
-    paths = price_paths(m, normals, np.ones((1, 1)), ["Gala"])
+    paths = mean_year_paths(m, np.ones((1, 1)), ["Gala"])
     found = sell(mass, paths, m, ["Gala"])
     return found.mass[0, 0, 0], found.revenue[0, 0, 0], found.unsold[0, 0, 0]
 
@@ -151,8 +155,7 @@ def test_limits_all_along_leave_fruit_unsold() -> None:
 def waiting(packed: list[float], limit: float, **outlets: dict[str, float]) -> Sales:
     """One year's sale where six tenths of the wholesale fruit wait in a store of this limit."""
     m = still_market(**outlets)
-    normals = {name: np.zeros((1, 1)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
-    paths = price_paths(m, normals, np.ones((1, 1)), ["Gala"])
+    paths = mean_year_paths(m, np.ones((1, 1)), ["Gala"])
     mass = np.array(packed).reshape(1, 1, 1, 4)
     return sell(mass, paths, m, ["Gala"], storage_share=0.6, storage_limit=limit)
 
@@ -186,8 +189,7 @@ def test_a_bigger_store_loses_no_money_and_no_fruit(packed: list[float], limits:
 def test_passes_move_the_wholesale_price_alone() -> None:
     """Nine tenths of the price for the passes picked: wholesale revenue falls by a tenth, nothing else changes."""
     m = still_market(direct={"volume": 100.0, "stretch": 0.0})
-    normals = {name: np.zeros((1, 1)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
-    paths = price_paths(m, normals, np.ones((1, 1)), ["Gala"])
+    paths = mean_year_paths(m, np.ones((1, 1)), ["Gala"])
     mass = np.array([500.0, 200.0, 100.0, 50.0]).reshape(1, 1, 1, 4)
     plain, late = (sell(mass, paths, m, ["Gala"], relative_price=price) for price in (None, np.full((1, 1, 1), 0.9)))
     np.testing.assert_array_equal(late.mass, plain.mass)
@@ -224,8 +226,7 @@ def test_no_limit_and_no_stretch_take_all_at_the_full_price() -> None:
 
 def test_price_trend_compounds() -> None:
     m = dataclasses.replace(still_market(), price_trend=-0.01)
-    normals = {name: np.zeros((1, 4)) for name in (*OUTLETS, "other regions", "cultivar Gala")}
-    price = price_paths(m, normals, np.ones((1, 4)), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
+    price = mean_year_paths(m, np.ones((1, 4)), ["Gala"]).price[0, :, 0, WHOLESALE, 0]
     np.testing.assert_allclose(price / price[0], 0.99 ** np.arange(4))
 
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from orchardsim import simulate
 from orchardsim.core.streams import Streams
-from orchardsim.economy import draw_prices
 from orchardsim.economy.parameters import OUTLETS
+from orchardsim.economy.prices import draw_prices
 from orchardsim.simulation.seasons import build_library
 from tests.simulation.small_plan import small_plan
 

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from orchardsim.core.errors import LONGEST_LINE, InputError
-from orchardsim.weather import readers
+from orchardsim.weather import columns
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.readers import read_record
 
@@ -123,7 +123,7 @@ HOSTILE = {
     "month 13": (b"XX000000001200113TMAX" + b"  100   " * 31, "month 13"),
     "another gzip": (b"\x1f\x8b" + b"x" * 100, "gzip"),
     "half a gzip": (gzip.compress(HEAD * 1_000)[:-20], "gzip"),
-    "more days than there are": (HEAD + b"2001-01-01,1,2\n" * (readers.MOST_DAYS + 1), "rows"),
+    "more days than there are": (HEAD + b"2001-01-01,1,2\n" * (columns.MOST_DAYS + 1), "rows"),
     "half a NetCDF": (b"\x89HDF\r\n\x1a\n" + b"\x00" * 100, "NetCDF"),
 }
 
