@@ -15,6 +15,7 @@ CAUSES: Final = (
     "fire_blight",
     "winter_cold",
     "crown_rot",
+    "decline",
     "replant_disease",
     "voles",
     "deer",

@@ -46,6 +46,10 @@ from orchardsim.trees.loss_traits import (
 )
 
 Phase = Literal["rest", "season"]
+DWARF: Final = 1.5
+"""1; trunk over M.9's of the largest stocks whose young trees decline (dwarfs: read, press; the limit ours)."""
+DECLINE_FIRST, DECLINE_LAST = np.float32(2), np.float32(8)
+"""Leaves in which they do (read, press)."""
 CODE: Final = {cause: number + 1 for number, cause in enumerate(CAUSES)}
 """Code of a cause in the arrays of losses; 0 is a tree that lives (or was not there)."""
 
@@ -223,6 +227,19 @@ def _rot(year: LossYear) -> Numbers:
 def by_rot(h: Number, tree: Number, level: Number) -> Number:
     """Crown and root rot: more where the soil is wet, and on weak trees."""
     return level.rot * tree.soil * (1.0 + h.frailty * lack_of(tree.health))
+
+
+def _decline(year: LossYear) -> Numbers:
+    h, dwarf = year.hazards, year.traits.stock["size"] <= DWARF
+    return h.decline * (year.draws.decline_year < h.decline_year_chance)[:, None] * dwarf
+
+
+@competes("season", "decline", decline=_decline)
+@compiled
+def by_decline(h: Number, tree: Number, level: Number) -> Number:
+    """Rapid decline: trees here and there in a young block."""
+    young = DECLINE_FIRST <= tree.leaf <= DECLINE_LAST
+    return level.decline if young else np.float32(0.0)
 
 
 @competes(

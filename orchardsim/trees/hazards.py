@@ -276,6 +276,23 @@ class Hazards:
         default=4.0,
     )
 
+    decline_year_chance: float = parameter(
+        "1",
+        "chance in a year that young trees of a block on dwarfing stocks begin to die without a known reason, called "
+        "rapid decline (assumption; four fifths of one state's orchards showed signs: read, press)",
+        low=0,
+        high=1,
+        default=0.02,
+    )
+    decline: float = parameter(
+        "1",
+        "hazard of a tree in its leaves 2 to 8 in such a year (derived: growers lost 10 to 30 %, the worst 2,000 of "
+        "7,000 trees within five years: read, The Economist 13 April 2019 and others)",
+        low=0,
+        high=3,
+        default=0.2,
+    )
+
     trunk_injury: float = parameter(
         "1/year",
         "hazard by borers and southwest injury (sun on frozen bark) of a bare trunk in its first winter (assumption)",

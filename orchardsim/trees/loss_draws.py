@@ -99,7 +99,7 @@ class LossDraws:
         One uniform per tree and phase decides death and cause.
     vole_patch, blight_patch : float32 array, (trial, node row, node column)
         Normals of this year's patches.
-    vole_year : float32 array, (trial,)
+    vole_year, decline_year : float32 array, (trial,)
         Uniform.
     storm, blight_year : float32 array, (trial,)
         Standard normal; the blight of a year is that of the whole place.
@@ -112,6 +112,7 @@ class LossDraws:
     vole_patch: Float
     blight_patch: Float
     vole_year: Float
+    decline_year: Float
     storm: Float
     blight_year: Float
     collapse: Float
@@ -152,7 +153,7 @@ def draw_losses(
     patches = empty(2 * nodes[0] * nodes[1])
     fill_normals(address, PATCHES, patches)
     vole_patch, blight_patch = patches.reshape(trials, 2, *nodes).swapaxes(0, 1)
-    uniform, storm, level = empty(1 + COLLAPSES * 4), empty(1), empty(1)
+    uniform, storm, level = empty(2 + COLLAPSES * 4), empty(1), empty(1)
     fill_uniforms(address, YEAR, uniform, np.empty_like(uniform))
     fill_normals(address, STORM, storm)
     fill_normals(place, YEAR, level)
@@ -162,9 +163,10 @@ def draw_losses(
         vole_patch=np.ascontiguousarray(vole_patch),
         blight_patch=np.ascontiguousarray(blight_patch),
         vole_year=uniform[:, 0],
+        decline_year=uniform[:, -1],
         storm=storm[:, 0],
         blight_year=level[:, 0],
-        collapse=uniform[:, 1:].reshape(trials, COLLAPSES, 4),
+        collapse=uniform[:, 1:-1].reshape(trials, COLLAPSES, 4),
     )
 
 

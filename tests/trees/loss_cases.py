@@ -60,6 +60,7 @@ QUIET = Hazards(
     vole=0,
     deer=0,
     trunk_injury=0,
+    decline=0,
     maimed=0,
     woolly_aphid=0,
     crown_rot=0,

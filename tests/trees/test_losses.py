@@ -65,6 +65,28 @@ def test_competing_hazards_share_deaths_by_their_size() -> None:
     assert found["drought"] == pytest.approx(0.25 * dead, abs=2e-4)
 
 
+def test_some_young_blocks_decline_and_lose_as_growers_told() -> None:
+    """Growers lost 10 to 30 % of trees of 2 to 8 years, the worst 2,000 of 7,000 (press, read); most blocks none."""
+    hazards = replace(QUIET, decline=Hazards().decline)
+    plain = replace(FEATHERED, transplant_loss=0.0)
+    traits = loss_traits(block(10, 50, grade=plain), hazards)
+    lost = np.ones((400, 500))
+    for leaf in range(1, 11):
+        draws = draws_of(400, traits, year=leaf)
+        cause = season_losses(hazards, traits, trees(400, traits, leaf), season(400), draws, site_of(400, traits)).cause
+        assert cause.any() == (2 <= leaf <= 8)
+        lost *= 1 - cause.astype(bool).mean(axis=1, keepdims=True)
+    share = 1 - lost[:, 0]
+    assert 0.05 < (share > 0).mean() < 0.25
+    assert 0.10 < np.median(share[share > 0]) < 0.30
+    vigorous = loss_traits(
+        block(10, 50, stock=replace(DWARF, size=3.0), grade=plain), replace(hazards, decline_year_chance=1.0)
+    )
+    site = site_of(4, vigorous)
+    found = season_losses(hazards, vigorous, trees(4, vigorous, 4), season(4), draws_of(4, vigorous), site).cause
+    assert not found.any()
+
+
 def test_transplant_failure_by_hand() -> None:
     """2 % when watered in time; each day beyond two weeks adds 5 % of the hazard; none in leaf 2."""
     for days, factor in ((14, 1.0), (34, 2.0)):
@@ -124,6 +146,9 @@ HAND_CASES = [
     ("crown_rot", {"crown_rot": 0.3, "crown_rot_wet_days": 30.0}, {}, 10, 0.18),
     ("crown_rot", {"crown_rot": 0.3}, {"drainage": "good"}, 10, 0.09 * 0.4),
     ("crown_rot", {"crown_rot": 0.3}, {"drainage": "poor"}, 10, 0.09 * 4),
+    # decline: in the first leaf it lies still to come
+    ("decline", {"decline": 0.3, "decline_year_chance": 1.0}, {}, 2, 0.3),
+    ("decline", {"decline": 0.3, "decline_year_chance": 1.0}, {}, 8, 0.3),
     # blight, all bloom open, saturated: (0.2 + 0.4) exp(-(leaf - 1)/8) of the struck die; sprays prevent half
     ("fire_blight", {"blight_strike": 0.3, "blight_first_bloom": 0.5}, {}, 25, 0.3 * 0.6 * math.exp(-3)),
     (
