@@ -39,7 +39,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.pool import WorkerPool, worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.operations.nursery import spares_to_buy
-from orchardsim.operations.parameters import Replacement, check_replacement
+from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
 from orchardsim.results.spares import (
     NEAR,
@@ -51,6 +51,7 @@ from orchardsim.results.spares import (
 )
 from orchardsim.simulation.arguments import check_arguments
 from orchardsim.simulation.money import block_leaf
+from orchardsim.simulation.run import check_run
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.trees.losses import dispersion
 
@@ -156,7 +157,7 @@ def check_spares(plan: Plan, trials: int, years: int) -> None:
     """
     if trials < LEAST_TRIALS:
         raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more: half choose, half report")
-    check_replacement(f"{plan.where}: replacement", plan.replacement, years)
+    check_run(plan, trials, years)
     for block in plan.blocks:
         if block.year_planted >= years - 1:
             raise InputError(

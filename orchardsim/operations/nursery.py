@@ -202,14 +202,7 @@ class TreeStock:
         self.cohorts = []
         return trees
 
-    def review(self, policy: StockPolicy, gaps: float, expected: float, arrival_year: int) -> int:
-        """Order by the policy for delivery in ``arrival_year``; returns the trees ordered."""
-        trees = order_quantity(policy, self.on_hand + self.on_order - gaps - expected)
-        if trees:
-            self.due[arrival_year] = self.due.get(arrival_year, 0) + trees
-        return trees
-
-    def review_year(
+    def review(
         self,
         replacement: Replacement,
         policy: StockPolicy,
@@ -241,7 +234,12 @@ class TreeStock:
                 discarded = self.discard_all()
             if not 1 <= leaf + arrival - year <= replacement.last_refill_leaf:
                 return 0, discarded
-        return self.review(policy, gaps, expected, arrival) if replacement.reorder else 0, discarded
+        if not replacement.reorder:
+            return 0, discarded
+        trees = order_quantity(policy, self.on_hand + self.on_order - gaps - expected)
+        if trees:
+            self.due[arrival] = self.due.get(arrival, 0) + trees
+        return trees, discarded
 
     def _remove(self, trees: int) -> None:
         if trees < 0:
@@ -353,7 +351,7 @@ def replay_stock(
         ordered = 0
         if age >= 1:
             expected = expected_losses(replacement, trees, age, arrival_year(replacement, year) - year)
-            ordered, thrown = stock.review_year(replacement, levels, waiting, expected, year, age)
+            ordered, thrown = stock.review(replacement, levels, waiting, expected, year, age)
             discarded += thrown
         if replacement.place == "none":
             discarded += stock.discard_all()

@@ -307,25 +307,8 @@ GROUP_KEYS: Final = (
 """Rules that a row group may have of its own; lead time, lots, deaths and chances are the same for all."""
 
 
-def check_replacement(where: str, replacement: Replacement, years: int) -> None:
-    """Stop on a replacement policy that contradicts itself.
-
-    Parameters
-    ----------
-    where : str
-        File and section, for the message.
-    years : int
-        Horizon of the run.
-
-    Raises
-    ------
-    InputError
-    """
-    if replacement.lead_time > years:
-        raise InputError(
-            f"{where}.lead_time",
-            f"found {replacement.lead_time} years, longer than the horizon of {years} years; allowed: 0 to {years}",
-        )
+def check_replacement(where: str, replacement: Replacement) -> None:
+    """Stop with an InputError on a replacement policy that contradicts itself; ``where``: file and section."""
     if replacement.place == "none" and replacement.spares_at_planting > 0:
         raise InputError(
             f"{where}.place",
@@ -408,19 +391,7 @@ def check_capacity(where: str, crews: Sequence[Crew], hours: Mapping[str, float]
 
 
 def check_crews(where: str, crews: Sequence[Crew], tasks: Iterable[str]) -> None:
-    """Stop on crews that can never finish the plan's work.
-
-    Parameters
-    ----------
-    where : str
-        File and section, for the message.
-    tasks : iterable of str
-        Tasks that the plan needs done.
-
-    Raises
-    ------
-    InputError
-    """
+    """Stop with an InputError on crews that can never finish the ``tasks`` that the plan needs done."""
     names = [crew.name for crew in crews]
     for name in names:
         if names.count(name) > 1:

@@ -263,7 +263,7 @@ class Yard:
             policy = self.parameters.of(label)
             planted, age = self.parameters.trees.get(label, 0), leaf[label] if leaf is not None else None
             losses = expected_losses(policy, planted, age or 0, arrival_year(policy, year) - year)
-            trees, left = self.stocks[label].review_year(policy, self.policies[label], waiting, losses, year, age)
+            trees, left = self.stocks[label].review(policy, self.policies[label], waiting, losses, year, age)
             ordered[label] = trees
             if left:
                 self._move(year, on_day, "discarded", label, left)

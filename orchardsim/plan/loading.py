@@ -153,7 +153,7 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
     )
     blocks, warnings = resolve_blocks(table.block, farm)
     _check_prices(blocks, sections.market, sold, where)
-    check_replacement(f"{where}: replacement", sections.replacement, 80)
+    check_replacement(f"{where}: replacement", sections.replacement)
     blocks = with_refill_rules(table.replacement, sections.replacement, blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     warnings += _doubts(table, sections, blocks, crews, sold, where)

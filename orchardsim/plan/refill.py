@@ -37,7 +37,7 @@ def with_refill_rules(
             rules = made(Replacement, {**vars(farm), **own})
             if own:
                 named = group.label if group.label in stated else block.name
-                check_replacement(f"{where}: replacement.group.{named}", rules, 80)
+                check_replacement(f"{where}: replacement.group.{named}", rules)
             groups.append(dataclasses.replace(group, refill=rules))
         found.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=tuple(groups))))
     return tuple(found)

@@ -58,10 +58,6 @@ class Totals:
         """Store one year of one block; values over (trial, label of the block, ...)."""
         self.arrays[name][trials, year, labels] = values
 
-    def add(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:
-        """Add to one year of one block."""
-        self.arrays[name][trials, year, labels] += values
-
     def check_bounds(self) -> None:
         """Hold every array to the variable table.
 

@@ -48,9 +48,7 @@ def dispersion(lost: NDArray[np.floating], trees: float) -> Dispersion:
 def neighbour_ratio(lost: NDArray[np.bool_], rows: int, per_row: int) -> float:
     """Pairs of neighbours in the row that are both lost, relative to losses strewn at random within each trial.
 
-    Parameters
-    ----------
-    lost : bool array, (trial, position)
+    ``lost``, (trial, position).
 
     Notes
     -----

@@ -75,7 +75,6 @@ def cold_hazard(
 
     Parameters
     ----------
-    h : TreeHazards
     temperature, soil, hardiness, root_hardiness : float [degC]
         Lowest of the winter in the air and among the roots; what the wood and the roots stand.
     shortfall, weakness : float [K]

@@ -158,10 +158,8 @@ def blight_pressure(hazards: Hazards, blight_days: Numbers, uncut: Numbers | flo
 def uncut_strikes(hazards: Hazards, struck: Numbers, before: Numbers) -> Numbers:
     """Share of the trees that carry strikes into the next bloom [1]: those struck this year, and before, less the cut.
 
-    Parameters
-    ----------
-    struck, before : arrays [1]
-        Share of the trees struck this year and alive; that carried strikes into this year's bloom.
+    ``struck`` and ``before`` [1]: share of the trees struck this year and alive; that carried strikes into this year's
+    bloom.
     """
     return (1 - hazards.blight_sanitation) * np.minimum(struck + before, 1)
 

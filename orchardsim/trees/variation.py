@@ -39,7 +39,6 @@ def draw_year(address: Address, positions: int, out: YearDraws | None = None) ->
     ----------
     address : Address
         Of the process, the block and the year.
-    positions : int
     out : YearDraws, optional
         Filled and returned; saves memory traffic in the year loop.
     """

@@ -139,7 +139,7 @@ def check_record(record: DailyRecord) -> tuple[DailyRecord, QualityReport]:
     report : QualityReport
     """
     suggestions = unit_suggestions(record)
-    values = {name: column.copy() for name in PHYSICAL_RANGE if (column := record.column(name)) is not None}
+    values = {name: column.copy() for name in PHYSICAL_RANGE if (column := getattr(record, name)) is not None}
     findings: list[Finding] = []
 
     def found(kind: str, name: str, mask: NDArray[np.bool_], dropped: bool) -> None:
@@ -169,7 +169,7 @@ def check_record(record: DailyRecord) -> tuple[DailyRecord, QualityReport]:
         for name in ("temperature_min", "temperature_max"):
             far = np.abs(robust_anomaly(values[name], day_of_year)) > ROBUST_FLAGGED
             found("unusual value", name, far, False)
-    cleaned = dataclasses.replace(record, **values)  # type: ignore[arg-type]
+    cleaned = dataclasses.replace(record, **values)
     report = QualityReport(
         days=record.date.size,
         missing={name: int(np.isnan(column).sum()) for name, column in values.items()},

@@ -74,11 +74,6 @@ class DailyRecord:
     elevation: float | None = None
     repairs: tuple[str, ...] = ()
 
-    def column(self, name: str) -> Floats | None:
-        """Values of a variable by name; None where the record has none."""
-        values: Floats | None = getattr(self, name)
-        return values
-
     @property
     def first_day_number(self) -> int:
         """Number of the first day on the 365-day calendar (see :func:`day_number`)."""

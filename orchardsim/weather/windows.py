@@ -98,7 +98,7 @@ def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
         notes.append(f"harvest years left out for missing days: {', '.join(left_out)}")
     others: dict[str, Floats | None] = {}
     for name in ("rain", "wind_speed", "relative_humidity"):
-        column = record.column(name)
+        column = getattr(record, name)
         others[name] = None
         if column is None or not is_complete.any():
             continue

@@ -305,15 +305,13 @@ def test_ordering_ahead_has_the_trees_there_when_the_gaps_open(expected: tuple[f
 
 def test_bad_policies_and_crews_are_named() -> None:
     """One clear line each: where, what was found, what is allowed."""
-    with pytest.raises(InputError, match=r"plan.toml: \[replacement\].lead_time: found 8 years, longer than .* 5"):
-        check_replacement("plan.toml: [replacement]", Replacement(lead_time=8), 5)
     with pytest.raises(InputError, match="spares need a place"):
-        check_replacement("r", Replacement(place="none"), 20)
+        check_replacement("r", Replacement(place="none"))
     with pytest.raises(InputError, match="order_up_to"):
-        check_replacement("r", Replacement(reorder_point=0.2, order_up_to=0.1), 20)
+        check_replacement("r", Replacement(reorder_point=0.2, order_up_to=0.1))
     with pytest.raises(InputError, match="window_end"):
-        check_replacement("r", Replacement(window_start=200, window_end=200), 20)
-    check_replacement("r", Replacement(), 20)
+        check_replacement("r", Replacement(window_start=200, window_end=200))
+    check_replacement("r", Replacement())
     with pytest.raises(InputError, match="can never finish"):
         check_crews("crews", [Crew("idle", workers=0)], ["picking"])
     with pytest.raises(InputError, match="no crew does 'picking'"):
