@@ -33,7 +33,7 @@ from orchardsim.plan import Plan, load_plan
 from orchardsim.results import headlines
 from orchardsim.results.comparison import Comparison
 from orchardsim.results.statistics import STATISTICS, describe
-from orchardsim.risk.bands import chance_below, quantile_interval
+from orchardsim.risk.bands import quantile_interval, wilson_interval
 from orchardsim.simulation import simulate
 
 YEARS = 10
@@ -113,7 +113,7 @@ def intervals(dataset: Any, compared: Comparison) -> dict[tuple[str, ...], tuple
         for name, value, error in zip(STATISTICS, statistics, errors, strict=True):
             found[("standard error", name, *one.path)] = (value - NORMAL * error, value + NORMAL * error)
     npv = dataset["npv"].values
-    chance = chance_below(npv)
+    chance = wilson_interval(int((npv < 0).sum()), npv.size)
     found[("chance", "npv below zero")] = (chance.low, chance.high)
     for share in QUANTILES:
         low, high = quantile_interval(npv, share)

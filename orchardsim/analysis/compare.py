@@ -21,8 +21,8 @@ from orchardsim.plan.model import UNNAMED
 from orchardsim.results.comparison import LEVEL, Comparison, Difference, Measure, Pair, PlanFacts, decide
 from orchardsim.results.farm import of_farm
 from orchardsim.results.published import beside_published
-from orchardsim.risk.bands import quantile, quantile_interval, trials_needed
-from orchardsim.risk.comparison import luck_order, paired_difference, simultaneous_limit
+from orchardsim.risk.bands import mean, quantile, quantile_interval, trials_needed, wilson_interval
+from orchardsim.risk.comparison import luck_order, simultaneous_limit
 from orchardsim.risk.record import SeasonsMet, record_errors
 from orchardsim.simulation import simulate
 from orchardsim.simulation.arguments import check_arguments
@@ -209,18 +209,18 @@ def difference(measure: Measure, first: int, second: int, limit: float) -> Diffe
 
     Notes
     -----
-    A median has the interval of two order statistics (:func:`orchardsim.risk.quantile_interval`).
+    A median has the interval of two order statistics (:func:`orchardsim.risk.bands.quantile_interval`).
     """
     a, b = measure.values[first], measure.values[second]
-    found = paired_difference(a, b, better=measure.better, level=LEVEL)
+    same, won = a == b, a > b if measure.better == "high" else a < b
     with np.errstate(invalid="ignore"):
-        gap = np.where(a == b, 0.0, a - b)
+        gap = np.where(same, 0.0, a - b)
     if measure.has_mean:
-        middle = found.mean
+        middle = mean(gap)
         low, high = (float(middle.value + sign * limit * middle.standard_error) for sign in (-1, 1))
     else:
-        ends = quantile_interval(gap, 0.5, limit)
-        middle, low, high = found.median, float(ends[0]), float(ends[1])
+        middle = quantile(gap, 0.5)
+        low, high = (float(end) for end in quantile_interval(gap, 0.5, limit))
     constant = not (np.isfinite(a).all() and np.isfinite(b).all()) or a.std() == 0 or b.std() == 0
     return Difference(
         measure=measure.key,
@@ -231,8 +231,8 @@ def difference(measure: Measure, first: int, second: int, limit: float) -> Diffe
         high=high,
         spread_low=float(quantile(gap, 0.05).value),
         spread_high=float(quantile(gap, 0.95).value),
-        chance_better=found.chance_better,
-        ties=found.ties,
+        chance_better=wilson_interval(int(won.sum()), a.size, LEVEL),
+        ties=int(same.sum()),
         correlation=float("nan") if constant else float(np.corrcoef(a, b)[0, 1]),
     )
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from orchardsim.core.futures import process
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan, load_plan
-from orchardsim.risk.variance_shares import DriverShare, variance_shares
+from orchardsim.risk.variance_shares import LEVEL, DriverShare, variance_shares
 from orchardsim.simulation import simulate
 from orchardsim.simulation.arguments import check_arguments
 
@@ -63,8 +63,6 @@ class RiskDrivers:
         Standard deviation over trials [currency].
     trials : int
         Of each run set; ``2 + len(sources)`` sets were run.
-    level : float
-        Of the shares' intervals.
     """
 
     shares: Mapping[str, Mapping[str, DriverShare]]
@@ -72,7 +70,6 @@ class RiskDrivers:
     trials: int
     years: int
     seed: int
-    level: float
 
     def interaction(self, measure: str) -> float:
         """Share that no source carries alone: 1 less the sum of the first-order shares."""
@@ -84,7 +81,7 @@ class RiskDrivers:
             "trials": self.trials,
             "years": self.years,
             "seed": self.seed,
-            "level": self.level,
+            "level": LEVEL,
             "standard_deviation": {key: float(f"{value:.6g}") for key, value in self.spread.items()},
             "shares": {
                 measure: {
@@ -106,7 +103,6 @@ def risk_drivers(
     years: int = 20,
     seed: int = 1,
     jobs: int = 1,
-    level: float = 0.95,
     progress: Callable[[int], Any] | None = None,
 ) -> RiskDrivers:
     """Shares of the variance of NPV and peak borrowing from every source of luck, and from what is not known.
@@ -118,8 +114,6 @@ def risk_drivers(
         Base trials; two independent sets of so many are run, and one for each source.
     years, seed, jobs
         As in :func:`orchardsim.simulate`.
-    level : float
-        Of the bootstrap intervals.
     progress : callable, optional
         Called with the number of trials just finished.
 
@@ -156,7 +150,6 @@ def risk_drivers(
             second[name],
             {source: values[name] for source, values in mixed.items()},
             Streams(seed).at("bootstrap", name),
-            level=level,
         )
         spread[name] = float(np.concatenate([first[name], second[name]]).std(ddof=1))
-    return RiskDrivers(shares, spread, trials, years, seed, level)
+    return RiskDrivers(shares, spread, trials, years, seed)

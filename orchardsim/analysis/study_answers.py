@@ -33,12 +33,12 @@ from orchardsim.results.study import (
 from orchardsim.results.study_trials import StudyTrials
 from orchardsim.risk.bands import quantile
 from orchardsim.risk.contrasts import (
+    RESAMPLES,
     SimultaneousLimits,
     bootstrap_means,
     dependence,
     effects,
     places,
-    places_of_means,
     simultaneous_limits,
 )
 from orchardsim.risk.regression import foretold_share
@@ -48,7 +48,6 @@ MOST_CELLS_IN_PAIRS: Final = 24
 """Up to so many cells all pairs are compared; beyond, levels of factors only."""
 MOST_ASSUMPTIONS: Final = 12
 """Contrasts whose dependence on open levels is worked out: between levels of factors first, the largest first."""
-LEVEL: Final = 0.95
 
 
 def study_findings(trials: StudyTrials | xarray.Dataset) -> StudyFindings:
@@ -109,10 +108,10 @@ def answer_measure(
         place_table = places(by_trial, high_is_better=better)
     if finite:
         rng = streams.at("study", f"places {facts.key}")
-        mean_table = places_of_means(by_trial, rng, high_is_better=better)
+        mean_table = places(bootstrap_means(by_trial, RESAMPLES, rng), high_is_better=better)
         labels, differences = _differences(design, by_trial)
         if labels:
-            limits = simultaneous_limits(differences, streams.at("study", f"limits {facts.key}"), level=LEVEL)
+            limits = simultaneous_limits(differences, streams.at("study", f"limits {facts.key}"))
             if not design.factorial:
                 limits = widened(design, limits, by_trial.mean(axis=0))
             critical = limits.critical
@@ -248,7 +247,7 @@ def _interactions(design: StudyDesign, by_trial: Array, rng: np.random.Generator
         for a, b in itertools.product(range(len(one)), range(len(other))):
             labels.append((names, (one[a], other[b])))
             columns.append(effect[:, a, b])
-    limits = simultaneous_limits(np.stack(columns, axis=1), rng, level=LEVEL)
+    limits = simultaneous_limits(np.stack(columns, axis=1), rng)
     return tuple(
         Interaction(
             factors=names,

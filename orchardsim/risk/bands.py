@@ -220,11 +220,6 @@ def _shortfall_error(ordered: Array, tail: float) -> Array:
     return np.asarray(np.where(known, error, np.nan))
 
 
-def value_at_risk(values: ArrayLike, worst: Side = "low", tail: float = 0.10) -> Estimate:
-    """Outcome that is met or surpassed on the bad side with chance ``tail``."""
-    return quantile(values, tail if worst == "low" else 1.0 - tail)
-
-
 @dataclass(frozen=True)
 class Chance:
     """A chance from a count of trials, with Wilson's interval."""
@@ -267,18 +262,6 @@ def wilson_interval(count: int, trials: int, level: float = 0.95) -> Chance:
     low = 0.0 if count == 0 else float(centre - half)
     high = 1.0 if count == trials else float(centre + half)
     return Chance(count, trials, low, high, level)
-
-
-def chance_below(values: ArrayLike, limit: float = 0.0, level: float = 0.95) -> Chance:
-    """Chance that a value falls below a limit, e.g. that the net present value is negative."""
-    values = np.asarray(values, dtype=float)
-    return wilson_interval(int((values < limit).sum()), values.size, level)
-
-
-def chance_above(values: ArrayLike, limit: float, level: float = 0.95) -> Chance:
-    """Chance that a value rises above a limit, e.g. that the debt breaks the credit line."""
-    values = np.asarray(values, dtype=float)
-    return wilson_interval(int((values > limit).sum()), values.size, level)
 
 
 def trials_needed(standard_error: float, trials: int, wanted: float) -> int:

@@ -1,4 +1,4 @@
-"""Plans in the same seasons: paired differences that hold together, chances, order at every level of luck."""
+"""Plans in the same seasons: intervals of paired differences that hold together, order at every level of luck."""
 
 from __future__ import annotations
 
@@ -7,9 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri, stdtrit
-
-from orchardsim.risk.bands import Chance, Estimate, Side, mean, quantile, wilson_interval
+from scipy.special import stdtrit
 
 Array = NDArray[np.float64]
 
@@ -65,68 +63,6 @@ def simultaneous_limit(
         largest[start : start + count] = np.nan_to_num(score, nan=np.inf, posinf=np.inf).max(axis=1)
     found = float(np.quantile(largest, level, method="higher"))
     return max(least, found)
-
-
-@dataclass(frozen=True)
-class PairedDifference:
-    """How much better plan A is than plan B, over trials with the same seasons and prices.
-
-    Attributes
-    ----------
-    mean : Estimate
-        Mean of A - B; nan where a trial is infinite.
-    mean_low, mean_high : float
-        Confidence limits of the mean (normal).
-    median : Estimate
-        Of the differences A - B, not the difference of medians.
-    chance_better : Chance
-        That A is better than B; a tie counts for neither.
-    ties : int
-    """
-
-    mean: Estimate
-    mean_low: float
-    mean_high: float
-    median: Estimate
-    chance_better: Chance
-    ties: int
-    level: float
-
-    @property
-    def told_apart(self) -> bool:
-        """Whether the confidence limits of the mean leave out zero."""
-        return bool(self.mean_low > 0 or self.mean_high < 0)
-
-
-def paired_difference(a: ArrayLike, b: ArrayLike, *, better: Side = "high", level: float = 0.95) -> PairedDifference:
-    """Compare two plans trial by trial.
-
-    Parameters
-    ----------
-    a, b : (trial,)
-        The same trial numbers in the same order.
-    better : {"low", "high"}
-        Which side is better: "low" for payback years and debts.
-    level : float
-    """
-    first, second = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
-    if first.shape != second.shape or first.ndim != 1:
-        raise ValueError("paired trials need two arrays of one length")
-    same = first == second
-    with np.errstate(invalid="ignore"):
-        difference = np.where(same, 0.0, first - second)
-    average = mean(difference)
-    half = float(ndtri(0.5 + level / 2)) * average.standard_error
-    won = first > second if better == "high" else first < second
-    return PairedDifference(
-        mean=average,
-        mean_low=float(average.value - half),
-        mean_high=float(average.value + half),
-        median=quantile(difference, 0.5),
-        chance_better=wilson_interval(int(won.sum()), first.size, level),
-        ties=int(same.sum()),
-        level=level,
-    )
 
 
 def first_order_dominates(a: ArrayLike, b: ArrayLike) -> NDArray[np.bool_]:

@@ -32,9 +32,6 @@ class SimultaneousLimits:
     mean, standard_error, low, high : array, (contrast,)
     critical : float
         Multiple of the standard error that the limits lie apart.
-    level : float
-        Chance that all limits hold together.
-    trials : int
     """
 
     mean: Array
@@ -42,13 +39,6 @@ class SimultaneousLimits:
     low: Array
     high: Array
     critical: float
-    level: float
-    trials: int
-
-    @property
-    def told_apart(self) -> NDArray[np.bool_]:
-        """Contrasts whose limits leave out zero, (contrast,)."""
-        return (self.low > 0) | (self.high < 0)
 
 
 def bootstrap_means(values: ArrayLike, resamples: int, rng: np.random.Generator) -> Array:
@@ -71,9 +61,9 @@ def bootstrap_means(values: ArrayLike, resamples: int, rng: np.random.Generator)
 
 
 def simultaneous_limits(
-    contrasts: ArrayLike, rng: np.random.Generator, *, level: float = 0.95, resamples: int = RESAMPLES
+    contrasts: ArrayLike, rng: np.random.Generator, resamples: int = RESAMPLES
 ) -> SimultaneousLimits:
-    """Means of contrasts with limits that hold for all of them together.
+    """Means of contrasts with limits that hold for all of them together in 95 of 100 samples of trials.
 
     Parameters
     ----------
@@ -81,7 +71,6 @@ def simultaneous_limits(
         Differences within each trial, finite.
     rng : Generator
         For the resamples of :func:`orchardsim.risk.comparison.simultaneous_limit`.
-    level : float
     resamples : int
 
     Raises
@@ -97,28 +86,10 @@ def simultaneous_limits(
     trials = values.shape[0]
     mean = values.mean(axis=0)
     error = np.where(np.ptp(values, axis=0) > 0, values.std(axis=0, ddof=1) / np.sqrt(trials), 0.0)
-    critical = simultaneous_limit(values, rng, level, resamples)
+    critical = simultaneous_limit(values, rng, resamples=resamples)
     # a contrast that is the same in every trial is known, however wide the limits of the others
     half = np.where(error > 0, critical * np.where(error > 0, error, 1.0), 0.0)
-    return SimultaneousLimits(mean, error, mean - half, mean + half, critical, level, trials)
-
-
-def pairwise(values: ArrayLike) -> tuple[list[tuple[int, int]], Array]:
-    """Differences of all pairs of plans within each trial.
-
-    Parameters
-    ----------
-    values : (trial, plan)
-
-    Returns
-    -------
-    pairs : list of (first, second)
-    differences : array, (trial, pair)
-        First less second.
-    """
-    each = np.asarray(values, dtype=float)
-    pairs = [(a, b) for a in range(each.shape[1]) for b in range(a + 1, each.shape[1])]
-    return pairs, np.stack([each[:, a] - each[:, b] for a, b in pairs], axis=1)
+    return SimultaneousLimits(mean, error, mean - half, mean + half, critical)
 
 
 def places(values: ArrayLike, *, high_is_better: bool = True) -> Array:
@@ -144,14 +115,6 @@ def places(values: ArrayLike, *, high_is_better: bool = True) -> Array:
         np.add.at(taken[plan], ahead + equal, -1 / equal)
     shares: Array = np.cumsum(taken, axis=1)[:, :plans].clip(0) / trials
     return shares
-
-
-def places_of_means(
-    values: ArrayLike, rng: np.random.Generator, *, high_is_better: bool = True, resamples: int = RESAMPLES
-) -> Array:
-    """Share of resamples of trials in which each plan's mean takes each place, (plan, place)."""
-    each = np.asarray(values, dtype=float)
-    return places(bootstrap_means(each, resamples, rng), high_is_better=high_is_better)
 
 
 def effects(values: ArrayLike, factors: dict[str, list[int]]) -> dict[tuple[str, ...], Array]:
@@ -212,7 +175,7 @@ class Dependence:
     share: float
 
 
-def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike], *, chance: float = CHANCE) -> dict[str, Dependence]:
+def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike]) -> dict[str, Dependence]:
     """Open levels that a contrast hangs on, told from chance: linear regression by forward selection.
 
     Parameters
@@ -220,8 +183,6 @@ def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike], *, chance: flo
     contrast : (trial,)
     levels : dict
         Name -> drawn level of each trial; those that do not vary are left out.
-    chance : float
-        Chance at most that any level is named where none has an effect.
 
     Returns
     -------
@@ -231,10 +192,11 @@ def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike], *, chance: flo
     Notes
     -----
     Each step takes in the level whose t test is surest, as long as its chance times the number of levels (Bonferroni)
-    is below ``chance`` and three trials or more stand for each term. A level's share is the product of its standardised
-    slope and its correlation with the contrast, so that shares sum to the share that the regression explains (Pratt
-    1987, from memory); for independent levels it is the first-order index of a linear model (Saltelli et al. 2008,
-    Global Sensitivity Analysis: The Primer, section 1.2.5, from memory). What noise alone would give is taken off.
+    is below :data:`CHANCE` and three trials or more stand for each term. A level's share is the product of its
+    standardised slope and its correlation with the contrast, so that shares sum to the share that the regression
+    explains (Pratt 1987, from memory); for independent levels it is the first-order index of a linear model (Saltelli
+    et al. 2008, Global Sensitivity Analysis: The Primer, section 1.2.5, from memory). What noise alone would give is
+    taken off.
     """
     from scipy.stats import t as student_t  # late: it takes a second to open
 
@@ -253,7 +215,7 @@ def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike], *, chance: flo
             for name, (slopes, errors) in tried.items()
             if errors[-1] > 0
         }
-        if not chances or min(chances.values()) * len(known) > chance:
+        if not chances or min(chances.values()) * len(known) > CHANCE:
             break
         taken.append(min(chances, key=lambda name: chances[name]))
     if not taken:

@@ -126,11 +126,6 @@ def record_errors(values: ArrayLike, met: SeasonsMet) -> RecordErrors:
     return RecordErrors(np.where(defined, error, np.nan), np.where(defined, seen_from, np.nan))
 
 
-def record_error_of_mean(values: ArrayLike, season_rows: NDArray[np.int64], seasons: int) -> float:
-    """:func:`record_errors` of one number per trial."""
-    return float(record_errors(np.asarray(values, dtype=float)[:, None], SeasonsMet(season_rows, seasons)).error[0])
-
-
 @dataclass(frozen=True)
 class TwoErrors:
     """Monte Carlo error and record error of one statistic, side by side; ``seen_from`` as in :class:`RecordErrors`."""
@@ -215,7 +210,7 @@ def two_errors(
     worst, tail
         Of the expected shortfall.
     whole : bool
-        As in :func:`orchardsim.risk.quantile`.
+        As in :func:`orchardsim.risk.bands.quantile`.
     """
     values = np.asarray(values, dtype=float)
     names = (*(f"p{100 * share:g}" for share in shares), "mean", "expected_shortfall")

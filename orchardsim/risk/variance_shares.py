@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,6 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from orchardsim.risk.comparison import bootstrap_rows
 
 Array = NDArray[np.float64]
+
+LEVEL: Final = 0.95
+"""Of the bootstrap intervals."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,6 @@ def variance_shares(
     rng: np.random.Generator,
     *,
     resamples: int = 500,
-    level: float = 0.95,
 ) -> dict[str, DriverShare]:
     """Variance shares of sources of chance by pick-freeze.
 
@@ -65,8 +68,6 @@ def variance_shares(
         Source -> (trial,) result of run set A with that source's streams taken from set B.
     rng : Generator
         For the bootstrap.
-    resamples : int
-    level : float
 
     Notes
     -----
@@ -80,7 +81,7 @@ def variance_shares(
     if not (np.isfinite(first_set).all() and np.isfinite(second_set).all()):
         raise ValueError("variance shares need finite results")
     rows = bootstrap_rows(first_set.size, resamples, rng)
-    tails = [0.5 - level / 2, 0.5 + level / 2]
+    tails = [0.5 - LEVEL / 2, 0.5 + LEVEL / 2]
     found = {}
     for source, values in mixed.items():
         third = np.asarray(values, dtype=float)

@@ -1,4 +1,4 @@
-"""Certainty equivalents, paired comparison, dominance, and the error of a finite record."""
+"""Certainty equivalents, dominance, and the error of a finite record."""
 
 from __future__ import annotations
 
@@ -13,10 +13,9 @@ from orchardsim.risk.bands import expected_shortfall
 from orchardsim.risk.comparison import (
     first_order_dominates,
     luck_order,
-    paired_difference,
     second_order_dominates,
 )
-from orchardsim.risk.record import SeasonsMet, record_error_of_mean, season_counts, two_errors
+from orchardsim.risk.record import SeasonsMet, record_errors, season_counts, two_errors
 from orchardsim.risk.utility import certainty_equivalent, certainty_equivalents
 
 
@@ -111,32 +110,12 @@ def test_what_is_said_of_luck_holds_where_a_rare_disaster_breaks_dominance() -> 
     assert 0.38 < told / 200 < 0.72
 
 
-def test_paired_difference_uses_the_pairing() -> None:
-    """A common season twice as large as the difference's own noise must not hide the difference."""
-    rng = np.random.default_rng(13)
-    season = rng.normal(0, 10, 200)
-    a, b = season + 1 + rng.normal(0, 1, 200), season + rng.normal(0, 1, 200)
-    found = paired_difference(a, b)
-    assert found.told_apart
-    assert found.mean.standard_error == pytest.approx(np.std(a - b, ddof=1) / np.sqrt(200))
-    assert found.mean_low < 1 < found.mean_high
-    assert not paired_difference(a, a).told_apart
-    assert paired_difference(a, a).ties == 200
-    assert paired_difference(a, a).chance_better.count == 0
-    with pytest.raises(ValueError, match="one length"):
-        paired_difference(a, b[:10])
-
-
-def test_never_paying_back_loses_against_paying_back() -> None:
-    late, early = np.array([np.inf, 12.0, np.inf]), np.array([11.0, 12.0, np.inf])
-    found = paired_difference(early, late, better="low")
-    assert (found.chance_better.count, found.ties) == (1, 2)
-    assert np.isnan(found.mean.value)
-    assert not found.told_apart
-
-
 def test_season_counts() -> None:
     np.testing.assert_array_equal(season_counts(np.array([[0, 2, 2], [1, 1, 1]]), 3), [[1, 0, 2], [0, 3, 0]])
+
+
+def record_error(values: np.ndarray, season_rows: np.ndarray, seasons: int) -> float:
+    return float(record_errors(values[:, None], SeasonsMet(season_rows, seasons)).error[0])
 
 
 def test_record_error_is_the_spread_between_records() -> None:
@@ -150,7 +129,7 @@ def test_record_error_is_the_spread_between_records() -> None:
     for _ in range(40):
         record = rng.normal(0, 1, 30)
         season_rows = rng.integers(0, 30, (2000, 10))
-        found.append(record_error_of_mean(record[season_rows].sum(axis=1), season_rows, 30))
+        found.append(record_error(record[season_rows].sum(axis=1), season_rows, 30))
     assert np.mean(found) == pytest.approx(10 / np.sqrt(30), rel=0.10)
 
 
@@ -161,7 +140,7 @@ def test_values_without_weather_have_no_record_error() -> None:
     """
     rng = np.random.default_rng(16)
     season_rows = rng.integers(0, 30, (2000, 10))
-    found = [record_error_of_mean(rng.normal(size=2000), season_rows, 30) for _ in range(30)]
+    found = [record_error(rng.normal(size=2000), season_rows, 30) for _ in range(30)]
     assert np.median(found) < 0.03
 
 
@@ -180,7 +159,7 @@ def test_two_errors_stay_apart() -> None:
     few = SeasonsMet(season_rows[:400], 25)
     claimed = [two_errors(rng.normal(0, 50, 400), few, ())[0].seen for _ in range(60)]
     assert sum(claimed) < 12
-    assert np.isnan(record_error_of_mean(np.array([1.0, np.inf, 2.0, 3.0]), season_rows[:4], 25))
+    assert np.isnan(record_error(np.array([1.0, np.inf, 2.0, 3.0]), season_rows[:4], 25))
     endless = np.where(rng.random(4000) < 0.3, np.inf, weather)
     never = {each.statistic: each for each in two_errors(endless, SeasonsMet(season_rows, 25), (0.25,), worst="high")}
     assert never["p25"].record > 0
