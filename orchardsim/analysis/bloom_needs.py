@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -97,8 +96,3 @@ def _weights(density: Array) -> Array:
 def _moments(values: Array, weight: Array) -> tuple[float, float]:
     mean = float((values * weight).sum())
     return mean, float(np.sqrt(((values - mean) ** 2 * weight).sum()))
-
-
-def in_needs(before: Phenology, needs: Mapping[str, Sequence[float]], which: int) -> Phenology:
-    """A cultivar with the needs before (0) or after (1) its bloom dates."""
-    return dataclasses.replace(before, **{key: float(pair[which]) for key, pair in needs.items()})

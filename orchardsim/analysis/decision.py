@@ -8,7 +8,6 @@ Brennan and Breeze 2015, Medical Decision Making 35:570).
 
 from __future__ import annotations
 
-import dataclasses
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -198,7 +197,7 @@ def option_tables(raw: Mapping[str, Any], option: Option, where: str, more: Mapp
 
 def normals_of(plan: Plan, learned: Learned | None, seed: int, rows: range) -> Array:
     """What trees would feel in rows drawn from what is known, (row, level)."""
-    known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
+    known = plan.with_futures(learned=learned)
     return level_normals(known, draw_future(known, Streams(seed), rows))[1]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import re
 import time
 from collections.abc import Iterator
@@ -15,7 +16,7 @@ from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import FRESH, TASKS
 from orchardsim.core.parameters import parameters_of
 from orchardsim.plan import Plan
-from orchardsim.plan.plan import ResolvedBlock
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
 from orchardsim.simulation.same_futures import SameFutures, middle_of, with_hours, with_level
 
@@ -28,6 +29,7 @@ TREE_LEVELS: Final = (
 )  # fmt: skip
 """Levels of trees and fruit that a tenth can be added to; 1 is the catalogue's own."""
 FRESH_PRICE: Final = ("wholesale_extra_fancy", "wholesale_fancy")
+TREE_PRICES: Final = ("tree_price", "extra_tree_price", "replacement_price", "spot_price")
 NOT_SCALED: Final = ("bin_mass", "storage_limit", "narrow_row", "machine_life", "fence_shape", "young_density")
 """Numbers that measure or bound and cost nothing themselves."""
 
@@ -132,11 +134,9 @@ def _money_levers(plan: Plan) -> Iterator[_Lever]:
             words = f"{meaning}, {name}"
             yield _Lever(f"market.fruit.{name}.{keys}", words, value, unit, dataclasses.replace(plan, market=market))
     for grade, price in plan.tree_price.items():
-        blocks = tuple(_dearer_trees(block, grade, MORE * price.price) for block in plan.blocks)
+        dearer = plan.with_groups(functools.partial(_dearer_trees, grade=grade, more=MORE * price.price))
         words = f"price of a {grade.replace('_', ' ')} tree"
-        yield _Lever(
-            f"tree_price.{grade}.price", words, price.price, "money/tree", dataclasses.replace(plan, blocks=blocks)
-        )
+        yield _Lever(f"tree_price.{grade}.price", words, price.price, "money/tree", dearer)
 
 
 def _larger(part: Any) -> Iterator[tuple[str, Any, str, str, Any]]:
@@ -162,23 +162,9 @@ def _larger_fruit(fruit: Any) -> Iterator[tuple[str, Any, str, str, Any]]:
             yield name, value, unit, meaning, larger
 
 
-def _dearer_trees(block: ResolvedBlock, grade: str, more: float) -> ResolvedBlock:
-    def dearer(price: float | None) -> float | None:
-        return None if price is None else price + more
-
-    groups = tuple(
-        dataclasses.replace(
-            group,
-            money=dataclasses.replace(
-                group.money,
-                tree_price=group.money.tree_price + more,
-                extra_tree_price=dearer(group.money.extra_tree_price),
-                replacement_price=dearer(group.money.replacement_price),
-                spot_price=dearer(group.money.spot_price),
-            ),
-        )
-        if group.grade_name == grade
-        else group
-        for group in block.groups
-    )
-    return dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=groups))
+def _dearer_trees(group: RowGroup, grade: str, more: float) -> RowGroup:
+    if group.grade_name != grade:
+        return group
+    prices = {name: getattr(group.money, name) for name in TREE_PRICES}
+    dearer = {name: price + more for name, price in prices.items() if price is not None}
+    return dataclasses.replace(group, money=dataclasses.replace(group.money, **dearer))

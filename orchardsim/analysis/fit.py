@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import orchardsim
-from orchardsim.analysis.bloom_needs import BloomDates, bloom_needs, in_needs
+from orchardsim.analysis.bloom_needs import BloomDates, bloom_needs
 from orchardsim.analysis.decision import base_tables
 from orchardsim.analysis.learning import (
     DRAWS,
@@ -43,6 +43,7 @@ from orchardsim.plan.measurements import (
     together,
 )
 from orchardsim.plan.rewriting import rewritten
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.results.fit import (
     LEARNED_FILE,
     Band,
@@ -153,7 +154,7 @@ def fit(
             plan.where, "futures.learned: the plan carries what was learned before; hand that file over too"
         )
     needs = {} if before is None else before.needs
-    base = _with_needs(dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=None)), needs, 0)
+    base = _with_needs(plan.with_futures(learned=None), needs, 0)
     new = measurements if isinstance(measurements, Measurements) else read_measurements(measurements, base)
     kept = () if before is None else parse_measurements(as_csv(before.rows), base, LEARNED_FILE).rows
     used = together(kept, new, where)
@@ -180,9 +181,7 @@ def fit(
         remarks.append("bloom dates alone tell of chill and heat, not of growth or crop")
     blocks = tuple(dict.fromkeys(one.block for one in used.rows))
     # the plan's own middles and spreads stay; what was learned stands beside them
-    fitted = dataclasses.replace(
-        base, futures=dataclasses.replace(base.futures, learned=learned if learned.parts else None)
-    )
+    fitted = base.with_futures(learned=learned if learned.parts else None)
     file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in used.rows))
     sights: tuple[SightAnswer, ...] = ()
     without: tuple[WithoutAnswer, ...] = ()
@@ -226,14 +225,12 @@ def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], 
     if plan.path is not None:
         found = load_plan(_tables(plan, needs, which), base=plan.path.parent)
         return dataclasses.replace(found, path=plan.path, futures=plan.futures)
-    blocks = []
-    for block in plan.blocks:
-        groups = tuple(
-            dataclasses.replace(group, phenology=in_needs(group.phenology, needs.get(group.cultivar_name, {}), which))
-            for group in block.groups
-        )
-        blocks.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=groups)))
-    return dataclasses.replace(plan, blocks=tuple(blocks))
+
+    def adjusted(group: RowGroup) -> RowGroup:
+        own = {key: float(pair[which]) for key, pair in needs.get(group.cultivar_name, {}).items()}
+        return dataclasses.replace(group, phenology=dataclasses.replace(group.phenology, **own))
+
+    return plan.with_groups(adjusted)
 
 
 def _tables(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], which: int) -> dict[str, Any]:

@@ -234,5 +234,4 @@ def second_round(replay: Replay, answer: Answer, rows: int) -> Table:
     """Rows grown about what the first round found, wider than that, so that the emulator is good there."""
     draws = answer.found.draws
     wide = draws.mean(axis=0) + WIDER * (draws - draws.mean(axis=0))
-    futures = dataclasses.replace(replay.plan.futures, learned=Learned(answer.parts, wide))
-    return table_of(replay, range(rows, 2 * rows), dataclasses.replace(replay.plan, futures=futures))
+    return table_of(replay, range(rows, 2 * rows), replay.plan.with_futures(learned=Learned(answer.parts, wide)))

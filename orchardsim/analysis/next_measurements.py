@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Sequence
 from typing import Final
@@ -136,7 +135,7 @@ def next_measurements(
         Seasons that are looked at.
     """
     assert plan.calendar_year is not None
-    known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
+    known = plan.with_futures(learned=learned)
     candidates = candidate_sights(known, range(first_season, first_season + horizon))
     sights = [sight for sight, _, _ in candidates]
     replay = Replay(known, sights, seed)

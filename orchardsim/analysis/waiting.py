@@ -94,7 +94,7 @@ def worth_of_waiting(
     money = money_of(
         plan, wait_variants(plan, raw, options), trials=trials, years=years, seed=seed, jobs=jobs, progress=progress
     )  # fmt: skip
-    known = dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=learned))
+    known = plan.with_futures(learned=learned)
     normals, seen = first_row_seen(known, first_season, (0, *WAITS), seed)
     rows = weigh(money, len(options), (0, *WAITS), normals, seen, np.random.default_rng(seed))
     return WaitAnswer((*(one.name for one in options), NOT_PLANTED), rows, trials, years, plan.currency)

@@ -7,8 +7,6 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-import numpy as np
-
 from orchardsim.core.errors import InputError
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.labels import FARM, SHARED
@@ -17,8 +15,8 @@ from orchardsim.economy.blocks import BlockMoney
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
-from orchardsim.plan.farm_terms import FarmTerms, StatedGroup, first_stated
-from orchardsim.plan.filling import DEFAULT_SOURCE, Filler
+from orchardsim.plan.farm_terms import FarmTerms, StatedBlock, StatedGroup, first_stated
+from orchardsim.plan.filling import DEFAULT_SOURCE
 from orchardsim.plan.layout import DEFAULT_HEADLAND, lay_out, rows_of_groups
 from orchardsim.plan.model import BlockBase, GroupTable
 from orchardsim.plan.plan import ResolvedBlock
@@ -33,7 +31,8 @@ from orchardsim.plan.pollination import (
     row_positions,
 )
 from orchardsim.plan.row_group import RowGroup
-from orchardsim.plan.sense import check_block, check_history, check_protection
+from orchardsim.plan.sense import block_faults, history_faults, protection_faults
+from orchardsim.plan.tables import key_path
 from orchardsim.season.parameters import BlockSite, Phenology
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Thinning, Training, TreeGrade
 from orchardsim.trees.training import NATURAL_ANGLE, training_faults
@@ -59,28 +58,23 @@ def resolve_blocks(tables: Sequence[BlockBase], farm: FarmTerms) -> tuple[tuple[
     """All blocks of a plan, and remarks on what is legal but looks wrong."""
     warnings: list[str] = []
     names: set[str] = set()
-    for number, table in enumerate(tables, start=1):
-        if table.name in names or table.name in (FARM, SHARED):
-            problem = "stands twice" if table.name in names else "is kept for what is no block"
-            raise InputError(
-                farm.filler.where, f"block {number}.name: found {table.name!r}, which {problem}; allowed: another name"
-            )
-        names.add(table.name)
-    cultivars = [_cultivars_of(table) for table in tables]
+    stated = [StatedBlock(table, f"block {number}", farm, warnings) for number, table in enumerate(tables, start=1)]
+    for block in stated:
+        name = block.table.name
+        if name in names or name in (FARM, SHARED):
+            problem = "stands twice" if name in names else "is kept for what is no block"
+            raise block.fault("name", f"found {name!r}, which {problem}; allowed: another name")
+        names.add(name)
+    cultivars = [crop_cultivars(table) | {each.cultivar for each in table.pollinizer} for table in tables]
     blocks = []
-    for number, table in enumerate(tables, start=1):
-        neighbours = {name for other, found in enumerate(cultivars, start=1) if other != number for name in found}
-        blocks.append(_resolve(table, f"block {number}", neighbours, farm, warnings))
-    labels = [label for block in blocks for label in block.labels]
+    for number, block in enumerate(stated):
+        neighbours = {name for other, found in enumerate(cultivars) if other != number for name in found}
+        blocks.append(_resolve(block, neighbours))
+    labels = [label for one in blocks for label in one.labels]
     for label in labels:
         if labels.count(label) > 1:
             raise InputError(farm.filler.where, f"block: the label {label!r} stands twice; allowed: another group name")
     return tuple(blocks), warnings
-
-
-def _cultivars_of(table: BlockBase) -> set[str]:
-    """Cultivars of a block and its pollinizers."""
-    return crop_cultivars(table) | {pollinizer.cultivar for pollinizer in table.pollinizer}
 
 
 def crop_cultivars(table: BlockBase) -> set[str]:
@@ -96,22 +90,22 @@ def tree_grades(table: BlockBase) -> set[str]:
     return {table.tree_grade, *(group.tree_grade for group in table.group if group.tree_grade)}
 
 
-def geometry_of(table: BlockBase, path: str, filler: Filler) -> Geometry:
+def _geometry(block: StatedBlock) -> Geometry:
     """Rows and areas of a block."""
+    table = block.table
     stated = [key for key in ("gross_area", "net_area") if getattr(table, key) is not None]
     if len(stated) == 2:
-        raise InputError(filler.where, f"{path}: found both gross_area and net_area, allowed one of them")
+        raise block.fault("", "found both gross_area and net_area, allowed one of them")
     headland = table.headland
     if headland is None:
         headland = DEFAULT_HEADLAND
-        filler.ledger.note(f"{path}.headland", headland, "m", "room to turn at each row end", "common practice")
+        block.note("headland", headland, "m", "room to turn at each row end", "common practice")
     rows = None
     if not stated and table.trees is None:
         stated_rows = [group.rows for group in table.group if group.rows is not None]
         if not stated_rows or len(stated_rows) < len(table.group):
-            raise InputError(
-                filler.where,
-                f"{path}: missing its size; allowed: gross_area, net_area, trees, or row groups that all state rows",
+            raise block.fault(
+                "", "missing its size; allowed: gross_area, net_area, trees, or row groups that all state rows"
             )
         rows = sum(stated_rows)
     try:
@@ -126,105 +120,93 @@ def geometry_of(table: BlockBase, path: str, filler: Filler) -> Geometry:
             headland=headland,
         )
     except ValueError as error:
-        raise InputError(filler.where, f"{path}: {error}") from None
+        raise block.fault("", str(error)) from None
     if geometry.trees > MOST_TREES:
-        raise InputError(
-            filler.where,
-            f"{path}: found {geometry.trees:,} trees, allowed at most {MOST_TREES:,} in a block; every "
-            "tree is simulated",
+        raise block.fault(
+            "",
+            f"found {geometry.trees:,} trees, allowed at most {MOST_TREES:,} in a block; every tree is simulated",
         )
     if table.row_length is None:
-        filler.ledger.note(
-            f"{path}.row_length",
-            geometry.row_length,
-            "m",
-            "as square as whole rows allow, rows of 150 m at most (OMAFRA, Tall spindle support systems)",
-            "assumption",
-        )
+        source = "as square as whole rows allow, rows of 150 m at most (OMAFRA, Tall spindle support systems)"
+        block.note("row_length", geometry.row_length, "m", source, "assumption")
     return geometry
 
 
-def _groups(
-    table: BlockBase, path: str, geometry: Geometry, farm: FarmTerms
-) -> tuple[list[StatedGroup], list[Pollinizer]]:
+def _groups(block: StatedBlock, geometry: Geometry) -> tuple[list[StatedGroup], list[Pollinizer]]:
     """Row groups of a block, rows of a pollinizer cultivar included, and its extra pollinizer trees."""
-    filler = farm.filler
+    table, catalogue = block.table, block.farm.catalogue
     rows = list(range(geometry.rows))
-    groups: list[StatedGroup] = []
+    pollen: list[StatedGroup] = []
     extra: list[Pollinizer] = []
     for number, pollinizer in enumerate(table.pollinizer, start=1):
-        key = f"{path}.pollinizer {number}"
-        farm.catalogue.require("cultivar", pollinizer.cultivar, f"{key}.cultivar")
-        if farm.catalogue.get("cultivar", pollinizer.cultivar, Cultivar, key).triploid:
-            raise InputError(
-                filler.where,
-                f"{key}.cultivar: found {pollinizer.cultivar!r}, a triploid that gives no pollen; "
-                "allowed: a cultivar that does, or 'crab'",
+        key, name = f"pollinizer {number}", pollinizer.cultivar
+        catalogue.require("cultivar", name, f"{block.path}.{key}.cultivar")
+        if catalogue.get("cultivar", name, Cultivar, f"{block.path}.{key}").triploid:
+            raise block.fault(
+                f"{key}.cultivar",
+                f"found {name!r}, a triploid that gives no pollen; allowed: a cultivar that does, or 'crab'",
             )
         if pollinizer.every_tree is not None:
             every_row = pollinizer.every_row or 1
-            places = extra_positions(geometry.rows, geometry.trees_per_row, 1.0, 1.0, pollinizer.every_tree, every_row)
+            places = extra_positions(geometry, pollinizer.every_tree, every_row)
             if not len(places):
-                raise InputError(
-                    filler.where,
-                    f"{key}: every_tree = {pollinizer.every_tree} gives no pollinizer in {geometry.rows} rows of "
+                raise block.fault(
+                    key,
+                    f"every_tree = {pollinizer.every_tree} gives no pollinizer in {geometry.rows} rows of "
                     f"{geometry.trees_per_row} trees; allowed: a smaller step",
                 )
-            extra.append(Pollinizer(pollinizer.cultivar, pollinizer.every_tree, every_row, len(places)))
+            extra.append(Pollinizer(name, pollinizer.every_tree, every_row, len(places)))
         elif pollinizer.every_row is None:
-            raise InputError(filler.where, f"{key}: missing every_tree or every_row; allowed: one of them, or both")
-        elif pollinizer.cultivar == CRAB:
-            raise InputError(
-                filler.where,
-                f"{key}: found crab with every_row alone, which would give whole rows to trees without "
-                "saleable fruit; allowed: every_tree, with every_row if not every row gets them",
+            raise block.fault(key, "missing every_tree or every_row; allowed: one of them, or both")
+        elif name == CRAB:
+            raise block.fault(
+                key,
+                "found crab with every_row alone, which would give whole rows to trees without saleable fruit; "
+                "allowed: every_tree, with every_row if not every row gets them",
             )
         else:
             taken = [row for row in rows if row % pollinizer.every_row == pollinizer.every_row // 2]
             if not taken or len(taken) == len(rows):
-                raise InputError(
-                    filler.where,
-                    f"{key}.every_row: found {pollinizer.every_row}, which leaves no row for the block "
-                    f"or the pollinizer; the block has {geometry.rows} rows",
+                raise block.fault(
+                    f"{key}.every_row",
+                    f"found {pollinizer.every_row}, which leaves no row for the block or the pollinizer; the block has "
+                    f"{geometry.rows} rows",
                 )
             rows = [row for row in rows if row not in taken]
-            groups.append(_group(table, path, None, pollinizer.cultivar, tuple(taken), farm, key))
+            pollen.append(_group(block, None, name, tuple(taken), key))
     if not table.group:
-        groups.insert(0, _group(table, path, None, None, tuple(rows), farm, path))
-        return _labelled(table.name, groups), extra
+        return _labelled(table.name, [_group(block, None, None, tuple(rows), ""), *pollen]), extra
     try:
         numbers = rows_of_groups([group.rows for group in table.group], len(rows))
     except ValueError as error:
-        raise InputError(filler.where, f"{path}.group: {error}") from None
+        raise block.fault("group", str(error)) from None
     found: list[StatedGroup] = []
     for number, (group, count) in enumerate(zip(table.group, numbers, strict=True), start=1):
         own, rows = tuple(rows[:count]), rows[count:]
-        found.append(_group(table, path, group, None, own, farm, f"{path}.group {number}"))
-    return _labelled(table.name, found + groups), extra
+        found.append(_group(block, group, None, own, f"group {number}"))
+    return _labelled(table.name, found + pollen), extra
 
 
 def _labelled(block: str, groups: list[StatedGroup]) -> list[StatedGroup]:
     if len(groups) == 1 and not groups[0].name:
         return groups
-    from dataclasses import replace
-
-    return [replace(group, label=f"{block}/{group.name or group.cultivar}") for group in groups]
+    return [dataclasses.replace(group, label=f"{block}/{group.name or group.cultivar}") for group in groups]
 
 
 def _group(
-    table: BlockBase,
-    path: str,
-    group: GroupTable | None,
-    pollinizer: str | None,
-    rows: tuple[int, ...],
-    farm: FarmTerms,
-    key: str,
+    block: StatedBlock, group: GroupTable | None, pollinizer: str | None, rows: tuple[int, ...], key: str
 ) -> StatedGroup:
+    """One row group of a table, of a pollinizer, or the block's only one; ``key`` is where it stands."""
+    table, catalogue, place = block.table, block.farm.catalogue, key_path(block.path, [key] if key else [])
+
     def choice(name: str, kind: str) -> str:
-        value = getattr(group, name, None) or getattr(table, name)
+        own = getattr(group, name, None)
+        value = own or getattr(table, name)
         if value is None:
-            raise InputError(farm.filler.where, f"{key}.{name}: missing; allowed: {_listed(farm, kind)}")
-        farm.catalogue.require(kind, value, f"{key if getattr(group, name, None) else path}.{name}")
+            names = catalogue.names(kind)
+            listed = ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
+            raise InputError(block.farm.filler.where, f"{place}.{name}: missing; allowed: {listed}")
+        catalogue.require(kind, value, f"{place if own else block.path}.{name}")
         return str(value)
 
     cultivar = pollinizer or choice("cultivar", "cultivar")
@@ -232,10 +214,9 @@ def _group(
     if target is None and pollinizer is None:
         target = table.crop_load_target
     if target is None:
-        target = farm.catalogue.get("cultivar", cultivar, CropTarget, f"{key}.cultivar").crop_load_target
-    name = group.name if group is not None else (f"{pollinizer} pollinizer" if pollinizer else "")
+        target = catalogue.get("cultivar", cultivar, CropTarget, f"{place}.cultivar").crop_load_target
     return StatedGroup(
-        name=name,
+        name=group.name if group is not None else (f"{pollinizer} pollinizer" if pollinizer else ""),
         label=table.name,
         rows=rows,
         cultivar=cultivar,
@@ -248,48 +229,34 @@ def _group(
     )
 
 
-def _listed(farm: FarmTerms, kind: str) -> str:
-    names = farm.catalogue.names(kind)
-    return ", ".join(repr(name) for name in names[:6]) + (", ..." if len(names) > 6 else "")
-
-
-def _layout(table: BlockBase, path: str, geometry: Geometry, groups: list[StatedGroup], farm: FarmTerms) -> Layout:
+def _layout(block: StatedBlock, geometry: Geometry, groups: list[StatedGroup]) -> Layout:
     """Where the trees stand, and of which group each row is."""
     row_group = [0] * geometry.rows
     for index, group in enumerate(groups):
         for row in group.rows:
             row_group[row] = index
-    direction = first_stated(table.row_direction, farm.site.row_direction)
+    direction = first_stated(block.table.row_direction, block.farm.site.row_direction)
     if direction is None:
         direction = DEFAULT_DIRECTION
-        farm.filler.ledger.note(
-            f"{path}.row_direction", direction, "degree", "rows run north and south", "common practice"
-        )
+        block.note("row_direction", direction, "degree", "rows run north and south", "common practice")
     return Layout(**dataclasses.asdict(geometry), row_direction=direction, group=tuple(row_group))
 
 
 def _row_group(
-    table: BlockBase,
-    path: str,
-    group: StatedGroup,
-    training: Training,
-    pollen: tuple[float, float],
-    money: BlockMoney,
-    farm: FarmTerms,
+    block: StatedBlock, group: StatedGroup, training: Training, pollen: tuple[float, float], money: BlockMoney
 ) -> RowGroup:
     """One row group, looked up in the catalogue; its refill rules are filled in once those of the farm are read."""
-    catalogue = farm.catalogue
     return RowGroup(
         label=group.label,
         cultivar_name=group.cultivar,
         stock_name=group.rootstock,
         grade_name=group.tree_grade,
-        training_name=table.training,
-        stock=catalogue.get("rootstock", group.rootstock, Stock, path),
-        cultivar=catalogue.get("cultivar", group.cultivar, Cultivar, path),
-        grade=catalogue.get("tree_grade", group.tree_grade, TreeGrade, path),
+        training_name=block.table.training,
+        stock=block.entry("rootstock", group.rootstock, Stock),
+        cultivar=block.entry("cultivar", group.cultivar, Cultivar),
+        grade=block.entry("tree_grade", group.tree_grade, TreeGrade),
         training=training,
-        phenology=catalogue.get("cultivar", group.cultivar, Phenology, path),
+        phenology=block.entry("cultivar", group.cultivar, Phenology),
         crop_load_target=group.target,
         pollen_distance=pollen[0],
         pollen_overlap=pollen[1],
@@ -301,45 +268,42 @@ def _row_group(
     )
 
 
-def _resolve(table: BlockBase, path: str, neighbours: set[str], farm: FarmTerms, warnings: list[str]) -> ResolvedBlock:
-    filler, catalogue = farm.filler, farm.catalogue
-    _check_years(table, path, filler)
-    check_block(table, path, filler.where)
+def _resolve(block: StatedBlock, neighbours: set[str]) -> ResolvedBlock:
+    table, farm = block.table, block.farm
+    filler, support = farm.filler, farm.sections.support
+    block.refuse(block_faults(table))
     for key, (unit, reason) in UNSTATED.items():
         if key not in table.model_fields_set:
-            filler.ledger.note(f"{path}.{key}", getattr(table, key), unit, f"{DEFAULT_SOURCE}: {reason}", "assumption")
-    catalogue.require("training_system", table.training, f"{path}.training")
-    training = catalogue.get("training_system", table.training, Training, f"{path}.training")
-    geometry = geometry_of(table, path, filler)
-    check_history(table, geometry, path, filler.where)
-    groups, extra = _groups(table, path, geometry, farm)
+            block.note(key, getattr(table, key), unit, f"{DEFAULT_SOURCE}: {reason}", "assumption")
+    training = farm.catalogue.get("training_system", table.training, Training, f"{block.path}.training")
+    geometry = _geometry(block)
+    block.refuse(history_faults(table, geometry))
+    groups, extra = _groups(block, geometry)
 
-    site = filler.fill(
-        BlockSite,
-        path,
-        given={
-            name: value
-            for source in (farm.site, table)
-            for name, value in source.stated(parameters_of(BlockSite)).items()
-        },
-    )
-    check_protection(site.protection, site.irrigated, path, filler.where)
-    pollen = [_pollen(index, groups, geometry, extra, neighbours, farm, path, warnings) for index in range(len(groups))]
+    names = parameters_of(BlockSite)
+    site = filler.fill(BlockSite, block.path, given=farm.site.stated(names) | table.stated(names))
+    block.refuse(protection_faults(site))
+    pollen = [_pollen(block, group, groups, geometry, extra, neighbours) for group in groups]
     check_training(training, table.training, filler.where)
-    _check_training(table, training, groups, farm, path, warnings)
+    _warn_of_training(block, training, groups)
     short = geometry.positions - geometry.trees
-    group_trees = [
-        len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0) for group in groups
-    ]
     money = [
-        block_money(table, path, group, trees, geometry, training, site, extra if index == 0 else [], farm)
-        for index, (group, trees) in enumerate(zip(groups, group_trees, strict=True))
+        block_money(
+            block,
+            group,
+            len(group.rows) * geometry.trees_per_row - (short if geometry.rows - 1 in group.rows else 0),
+            geometry,
+            training,
+            site,
+            extra if index == 0 else [],
+        )
+        for index, group in enumerate(groups)
     ]
     plan = BlockPlan(
         name=table.name,
-        layout=_layout(table, path, geometry, groups, farm),
+        layout=_layout(block, geometry, groups),
         groups=tuple(
-            _row_group(table, path, group, training, own_pollen, own_money, farm)
+            _row_group(block, group, training, own_pollen, own_money)
             for group, own_pollen, own_money in zip(groups, pollen, money, strict=True)
         ),
         year_planted=table.year_planted,
@@ -348,90 +312,52 @@ def _resolve(table: BlockBase, path: str, neighbours: set[str], farm: FarmTerms,
         year_removed=table.year_removed,
         deer_fence=table.fence != "none",
         drainage=site.drainage,
-        post_spacing=farm.support.post_spacing,
-        anchors_per_row=int(farm.support.anchors_per_row),
+        post_spacing=support.post_spacing,
+        anchors_per_row=int(support.anchors_per_row),
         trunk_area_at_start=table.trunk_area,
         crop_at_start=table.last_crop,
-        thinning=filler.fill(Thinning, f"{path}.thinning", table.thinning),
+        thinning=filler.fill(Thinning, f"{block.path}.thinning", table.thinning),
         latitude=farm.site.latitude,
     )
     return ResolvedBlock(table.name, plan, site, tuple(extra))
 
 
-def _check_years(table: BlockBase, path: str, filler: Filler) -> None:
-    established = table.year_planted < 0
-    if table.year_removed is not None and table.year_removed <= table.year_planted:
-        raise InputError(
-            filler.where,
-            f"{path}.year_removed: found {table.year_removed}, allowed: later than year_planted = {table.year_planted}",
-        )
-    if not established:
-        for key in ("trunk_area", "last_crop", "yield_history"):
-            if getattr(table, key) not in (None, []):
-                raise InputError(
-                    filler.where,
-                    f"{path}.{key}: stated for a block planted in year {table.year_planted}; allowed: "
-                    "only for an established block, with year_planted below 0",
-                )
-    if table.order_year is not None and table.order_year > table.year_planted:
-        raise InputError(
-            filler.where,
-            f"{path}.order_year: found {table.order_year}, allowed: at most year_planted = {table.year_planted}",
-        )
-
-
 def _pollen(
-    index: int,
+    block: StatedBlock,
+    group: StatedGroup,
     groups: list[StatedGroup],
     geometry: Geometry,
     extra: list[Pollinizer],
     neighbours: set[str],
-    farm: FarmTerms,
-    path: str,
-    warnings: list[str],
 ) -> tuple[float, float]:
     """Distance [m] and bloom overlap of a group's best pollen source: nearness and overlap weighed together."""
-    outside, catalogue, filler = farm.site.pollen_nearby, farm.catalogue, farm.filler
-    group = groups[index]
-    heat = catalogue.get("cultivar", group.cultivar, Phenology, path).bloom_heat
+    outside = block.farm.site.pollen_nearby
+    heat = block.entry("cultivar", group.cultivar, Phenology).bloom_heat
 
     def usable(name: str) -> bool:
-        return name != group.cultivar and not catalogue.get("cultivar", name, Cultivar, path).triploid
+        return name != group.cultivar and not block.entry("cultivar", name, Cultivar).triploid
 
     def overlap(name: str) -> float:
-        return bloom_overlap(heat, catalogue.get("cultivar", name, Phenology, path).bloom_heat)
+        return bloom_overlap(heat, block.entry("cultivar", name, Phenology).bloom_heat)
 
-    trees = row_positions(np.asarray(group.rows), geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing)
-    found: list[tuple[float, float]] = []
-    for other in groups:
-        if usable(other.cultivar):
-            places = row_positions(
-                np.asarray(other.rows), geometry.trees_per_row, geometry.tree_spacing, geometry.row_spacing
-            )
-            found.append((mean_distance(trees, places), overlap(other.cultivar)))
-    for pollinizer in extra:
-        if usable(pollinizer.cultivar):
-            places = extra_positions(
-                geometry.rows,
-                geometry.trees_per_row,
-                geometry.tree_spacing,
-                geometry.row_spacing,
-                pollinizer.every_tree,
-                pollinizer.every_row,
-            )
-            found.append((mean_distance(trees, places), overlap(pollinizer.cultivar)))
+    trees = row_positions(geometry, group.rows)
+    sources = [(other.cultivar, row_positions(geometry, other.rows)) for other in groups]
+    sources += [(one.cultivar, extra_positions(geometry, one.every_tree, one.every_row)) for one in extra]
+    found = [(mean_distance(trees, places), overlap(name)) for name, places in sources if usable(name)]
     found += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
     for key, value, unit, reason in FIXED:
-        filler.ledger.note(f"pollination.{key}", value, unit, f"fixed in the program: {reason}", "assumption")
+        source = f"fixed in the program: {reason}"
+        block.farm.filler.ledger.note(f"pollination.{key}", value, unit, source, "assumption")
     found = [(distance, share) for distance, share in found if share > 0 and math.isfinite(distance)]
     if not found:
-        warnings.append(
-            f"{path}: {group.cultivar} has no pollen source in the plan whose bloom meets its own; one is assumed "
+        block.warn(
+            f"{group.cultivar} has no pollen source in the plan whose bloom meets its own; one is assumed "
             f"{outside:.4g} m away (site.pollen_nearby). Add a [[block.pollinizer]] if that is not so"
         )
     found.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
-    return max(found, key=lambda each: each[1] * math.exp(-each[0] / farm.pollen_reach))
+    reach = block.farm.sections.physiology.pollen_reach
+    return max(found, key=lambda each: each[1] * math.exp(-each[0] / reach))
 
 
 def check_training(entry: object, name: str, where: str) -> None:
@@ -441,47 +367,38 @@ def check_training(entry: object, name: str, where: str) -> None:
         raise InputError(where, f"training_system.{name}: {'; '.join(faults)}")
 
 
-def _check_training(
-    table: BlockBase, training: Training, groups: list[StatedGroup], farm: FarmTerms, path: str, warnings: list[str]
-) -> None:
-    spacing = table.row_spacing
+def _warn_of_training(block: StatedBlock, training: Training, groups: list[StatedGroup]) -> None:
+    """What a training system does that does not suit the block's stocks, spacing or nursery trees."""
+    table, system, spacing = block.table, repr(block.table.training), block.table.row_spacing
     for group in groups:
-        stock = farm.catalogue.get("rootstock", group.rootstock, Stock, path)
-        if stock.needs_support and training.support == "none":
-            warnings.append(
-                f"{path}: trees on {group.rootstock} fall over without a support, and the training system "
-                f"{table.training!r} gives none"
+        if block.entry("rootstock", group.rootstock, Stock).needs_support and training.support == "none":
+            block.warn(
+                f"trees on {group.rootstock} fall over without a support, and the training system {system} gives none"
             )
     if training.feathers_kept == 0 and training.bending_angle > NATURAL_ANGLE and training.bending_leaf == 1:
-        warnings.append(
-            f"{path}: {table.training!r} bends branches in leaf 1 (bending_angle) that it cuts off (feathers_kept = 0)"
-        )
+        block.warn(f"{system} bends branches in leaf 1 (bending_angle) that it cuts off (feathers_kept = 0)")
     if max(training.pruning) > 0.5:
-        warnings.append(f"{path}: {table.training!r} cuts out more than half of the wood in a winter (pruning)")
+        block.warn(f"{system} cuts out more than half of the wood in a winter (pruning)")
     if training.spread_limit > spacing:
-        warnings.append(
-            f"{path}: {table.training!r} lets trees spread {training.spread_limit:g} m across rows of {spacing:g} m; "
-            "no alley is left"
+        block.warn(
+            f"{system} lets trees spread {training.spread_limit:g} m across rows of {spacing:g} m; no alley is left"
         )
     if table.tree_spacing > 2.0 * training.spread_limit:
-        warnings.append(
-            f"{path}: trees {table.tree_spacing:g} m apart never meet: {table.training!r} lets them spread "
-            f"{training.spread_limit:g} m; is the spacing meant?"
+        block.warn(
+            f"trees {table.tree_spacing:g} m apart never meet: {system} lets them spread {training.spread_limit:g} m; "
+            "is the spacing meant?"
         )
     if training.height_limit > 1.5 * spacing:
-        warnings.append(
-            f"{path}: {table.training!r} keeps trees of {training.height_limit:g} m in rows of {spacing:g} m; "
-            "rows shade each other when trees are much taller than the alley is wide"
+        block.warn(
+            f"{system} keeps trees of {training.height_limit:g} m in rows of {spacing:g} m; rows shade each other when "
+            "trees are much taller than the alley is wide"
         )
     for group in groups:
-        grade = farm.catalogue.get("tree_grade", group.tree_grade, TreeGrade, path)
+        grade = block.entry("tree_grade", group.tree_grade, TreeGrade)
         if grade.height > training.height_limit:
-            warnings.append(
-                f"{path}: a {group.tree_grade!r} tree is taller at planting ({grade.height:g} m) than "
-                f"{table.training!r} lets it grow ({training.height_limit:g} m)"
+            block.warn(
+                f"a {group.tree_grade!r} tree is taller at planting ({grade.height:g} m) than {system} lets it grow "
+                f"({training.height_limit:g} m)"
             )
         if training.feathers_kept > 0.5 and training.bending_angle > 90 and grade.feathers < 1:
-            warnings.append(
-                f"{path}: {table.training!r} crops early on kept and bent side branches, but a {group.tree_grade!r} "
-                "tree has none"
-            )
+            block.warn(f"{system} crops early on kept and bent side branches, but a {group.tree_grade!r} tree has none")

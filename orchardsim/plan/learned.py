@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
@@ -159,4 +158,4 @@ def with_learned(plan: Plan, found: LearnedFile, name: str) -> Plan:
             f"futures.learned: {quoted(name)} belongs to another plan: block {', '.join(found.blocks)}, the levels in "
             "[futures], the weather record or the trees' numbers differ from those it was fitted with; fit again",
         )
-    return dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, learned=found.learned))
+    return plan.with_futures(learned=found.learned)

@@ -132,25 +132,12 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
     sold = sorted(set().union(*(crop_cultivars(block) for block in table.block)))
     sections = _sections(table, sold, filler)
     tree_price = _tree_prices(table, filler)
-    guarded = sections.hazards.vole_guards
-    if guarded:
+    if sections.hazards.vole_guards:
         sections = dataclasses.replace(sections, work_rates=sections.work_rates.with_guards())
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
-    farm = FarmTerms(
-        site=table.site,
-        catalogue=catalogue,
-        filler=filler,
-        market=sections.market,
-        tree_price=tree_price,
-        rates=sections.work_rates,
-        support=sections.support,
-        support_rates=sections.support_rates,
-        pollen_reach=sections.physiology.pollen_reach,
-        guarded=guarded,
-        blight_control=sections.hazards.blight_control,
-    )
+    farm = FarmTerms(table.site, catalogue, filler, sections, tree_price)
     blocks, warnings = resolve_blocks(table.block, farm)
     _check_prices(blocks, sections.market, sold, where)
     check_replacement(f"{where}: replacement", sections.replacement)

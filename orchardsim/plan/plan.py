@@ -10,26 +10,25 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 
 from orchardsim.core.files import check_file
 from orchardsim.core.futures import Futures
 from orchardsim.core.geometry import Geometry
-from orchardsim.core.support import SupportDesign
 from orchardsim.core.units import Display, display
 from orchardsim.economy.blocks import BlockMoney, inherited_area
-from orchardsim.economy.parameters import Costs, Finance, IdleLand, Market, TreePrice
-from orchardsim.operations.parameters import Crew, Replacement, SupportRates, WorkRates
+from orchardsim.economy.parameters import IdleLand, TreePrice
+from orchardsim.operations.parameters import Crew
 from orchardsim.plan.filling import Assumption
 from orchardsim.plan.formats import PlanFormats
+from orchardsim.plan.model import Sections
 from orchardsim.plan.pollination import Pollinizer
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.tables import Stated
 from orchardsim.season.parameters import BlockSite
-from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.parameters import BlockPlan, Physiology
+from orchardsim.trees.parameters import BlockPlan
 from orchardsim.weather.parameters import WeatherSettings
 
 HASHED = (
@@ -98,14 +97,19 @@ class ResolvedBlock:
         """Year of the plan in which the block is planted; its leaf 1."""
         return self.plan.year_planted
 
+    def with_groups(self, change: Callable[[RowGroup], RowGroup]) -> ResolvedBlock:
+        """The same block with each row group changed."""
+        groups = tuple(change(group) for group in self.groups)
+        return dataclasses.replace(self, plan=dataclasses.replace(self.plan, groups=groups))
+
     def leaf(self, year: int) -> int:
         """Growing season of the first planting in a year of the plan; 0 or less before it."""
         return year - self.plan.year_planted + 1
 
 
 @dataclass(frozen=True)
-class Plan:
-    """A planting plan, read, checked and resolved.
+class Plan(Sections):
+    """A planting plan, read, checked and resolved; its sections stand in :class:`orchardsim.plan.model.Sections`.
 
     Attributes
     ----------
@@ -137,17 +141,8 @@ class Plan:
     box_mass: float
     weather: WeatherSettings
     blocks: tuple[ResolvedBlock, ...]
-    replacement: Replacement
     crews: tuple[Crew, ...]
-    work_rates: WorkRates
-    support_rates: SupportRates
-    support: SupportDesign
-    costs: Costs
-    market: Market
-    finance: Finance
     tree_price: Mapping[str, TreePrice]
-    hazards: Hazards
-    physiology: Physiology
     futures: Futures
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...] = ()
@@ -204,9 +199,17 @@ class Plan:
         text = json.dumps(content, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
 
+    def with_futures(self, **changes: Any) -> Plan:
+        """The same plan knowing other things of its open levels: fields of :class:`orchardsim.core.futures.Futures`."""
+        return dataclasses.replace(self, futures=dataclasses.replace(self.futures, **changes))
+
     def with_known_futures(self) -> Plan:
         """The same plan with every open level at its middle."""
-        return dataclasses.replace(self, futures=dataclasses.replace(self.futures, known=True))
+        return self.with_futures(known=True)
+
+    def with_groups(self, change: Callable[[RowGroup], RowGroup]) -> Plan:
+        """The same plan with each row group changed."""
+        return dataclasses.replace(self, blocks=tuple(block.with_groups(change) for block in self.blocks))
 
     def document(self) -> dict[str, Json]:
         """The whole plan as plain JSON values: what it states, what was assumed for it, and all that a run reads.

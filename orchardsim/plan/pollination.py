@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from orchardsim.core.geometry import Geometry
 
 OVERLAP_SPAN: Final = 90.0
 """K day; difference in heat to bloom at which two cultivars' blooms no longer meet: about ten days of bloom at
@@ -50,9 +53,7 @@ def bloom_overlap(heat: float, source_heat: float) -> float:
     return max(0.0, 1.0 - abs(heat - source_heat) / OVERLAP_SPAN)
 
 
-def extra_positions(
-    rows: int, trees_per_row: int, tree_spacing: float, row_spacing: float, every_tree: int, every_row: int
-) -> NDArray[np.float64]:
+def extra_positions(geometry: Geometry, every_tree: int, every_row: int) -> NDArray[np.float64]:
     """Places (across, along) [m] of extra pollinizers: every n-th tree of every m-th row, staggered between rows.
 
     Returns
@@ -60,19 +61,17 @@ def extra_positions(
     array, (pollinizer, 2)
     """
     places = []
-    for number, row in enumerate(range((every_row - 1) // 2, rows, every_row)):
+    for number, row in enumerate(range((every_row - 1) // 2, geometry.rows, every_row)):
         start = (every_tree // 2 + (number % 2) * (every_tree // 2)) % every_tree
-        along = (np.arange(start, trees_per_row, every_tree) + 0.5) * tree_spacing
-        places.append(np.column_stack([np.full(along.size, row * row_spacing), along]))
+        along = (np.arange(start, geometry.trees_per_row, every_tree) + 0.5) * geometry.tree_spacing
+        places.append(np.column_stack([np.full(along.size, row * geometry.row_spacing), along]))
     return np.concatenate(places) if places else np.empty((0, 2))
 
 
-def row_positions(
-    rows: NDArray[np.int64], trees_per_row: int, tree_spacing: float, row_spacing: float
-) -> NDArray[np.float64]:
+def row_positions(geometry: Geometry, rows: Sequence[int]) -> NDArray[np.float64]:
     """Places (across, along) [m] of all trees of some rows."""
-    across = np.repeat(rows * row_spacing, trees_per_row)
-    along = np.tile(np.arange(trees_per_row) * tree_spacing, rows.size)
+    across = np.repeat(np.asarray(rows) * geometry.row_spacing, geometry.trees_per_row)
+    along = np.tile(np.arange(geometry.trees_per_row) * geometry.tree_spacing, len(rows))
     return np.column_stack([across, along]).astype(np.float64)
 
 

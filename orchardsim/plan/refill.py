@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Sequence
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.operations.parameters import GROUP_KEYS, Replacement, check_replacement
 from orchardsim.plan.plan import ResolvedBlock
 from orchardsim.plan.raw import made
+from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.tables import Table
 
 
@@ -26,18 +28,16 @@ def with_refill_rules(
                 f"replacement.group.{name}: unknown block or row group {name!r}, {nearest_names(name, known)} "
                 f"(allowed: {', '.join(known)})",
             )
-    found = []
-    for block in blocks:
-        groups = []
-        for group in block.groups:
-            own: dict[str, object] = {}
-            for name in dict.fromkeys((block.name, group.label)):
-                if name in stated:
-                    own |= stated[name].stated(GROUP_KEYS)
-            rules = made(Replacement, {**vars(farm), **own})
-            if own:
-                named = group.label if group.label in stated else block.name
-                check_replacement(f"{where}: replacement.group.{named}", rules)
-            groups.append(dataclasses.replace(group, refill=rules))
-        found.append(dataclasses.replace(block, plan=dataclasses.replace(block.plan, groups=tuple(groups))))
-    return tuple(found)
+
+    def with_rules(block: ResolvedBlock, group: RowGroup) -> RowGroup:
+        own: dict[str, object] = {}
+        for name in dict.fromkeys((block.name, group.label)):
+            if name in stated:
+                own |= stated[name].stated(GROUP_KEYS)
+        rules = made(Replacement, {**vars(farm), **own})
+        if own:
+            named = group.label if group.label in stated else block.name
+            check_replacement(f"{where}: replacement.group.{named}", rules)
+        return dataclasses.replace(group, refill=rules)
+
+    return tuple(block.with_groups(functools.partial(with_rules, block)) for block in blocks)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
-from orchardsim.core.errors import InputError
+from orchardsim.core.geometry import Geometry
 from orchardsim.economy.parameters import Market
 from orchardsim.operations.parameters import Replacement
-from orchardsim.plan.layout import Geometry
 from orchardsim.plan.model import BlockBase
+from orchardsim.season.parameters import BlockSite
 
 LARGEST_SPACING_RATIO: Final = 12.0
 """1; row spacing over tree spacing, or the reverse. Trees at 0.5 m in rows of 3 m have 6; 12 is our own limit."""
@@ -22,27 +22,26 @@ LARGEST_LOAD: Final = 4.0
 """kg/cm2; more crop than a trunk carries (assumption: 6 to 12 fruit of 0.2 kg per cm2 are a usual to a heavy crop)."""
 
 
-def check_block(table: BlockBase, path: str, where: str) -> None:
-    """Stop on years, spacings, trunks, crops and installations of a block that cannot be.
-
-    Parameters
-    ----------
-    table : Table
-        A block as the plan states it.
-    path, where : str
-        Its key path, and the plan's name.
-
-    Raises
-    ------
-    InputError
-    """
-    for key, problem in _block_faults(table):
-        raise InputError(where, f"{path}.{key}: {problem}")
+Faults = Iterator[tuple[str, str]]
+"""Key of a block, and what is wrong with it."""
 
 
-def _block_faults(table: BlockBase) -> Iterable[tuple[str, str]]:
+def block_faults(table: BlockBase) -> Faults:
+    """Years, spacings, trunks, crops and pollinizers of a block that cannot be."""
     planted = table.year_planted
     established = planted < 0
+    if table.year_removed is not None and table.year_removed <= planted:
+        yield "year_removed", f"found {table.year_removed}, allowed: later than year_planted = {planted}"
+    if not established:
+        for key in ("trunk_area", "last_crop", "yield_history"):
+            if getattr(table, key) not in (None, []):
+                yield (
+                    key,
+                    f"stated for a block planted in year {planted}; allowed: only for an established block, with "
+                    "year_planted below 0",
+                )
+    if table.order_year is not None and table.order_year > planted:
+        yield "order_year", f"found {table.order_year}, allowed: at most year_planted = {planted}"
     ratio = table.row_spacing / table.tree_spacing
     if not 1 / LARGEST_SPACING_RATIO <= ratio <= LARGEST_SPACING_RATIO:
         yield (
@@ -68,7 +67,7 @@ def _block_faults(table: BlockBase) -> Iterable[tuple[str, str]]:
     yield from _pollinizer_faults(table)
 
 
-def _tree_faults(table: BlockBase, leaf: int) -> Iterable[tuple[str, str]]:
+def _tree_faults(table: BlockBase, leaf: int) -> Faults:
     if table.trunk_area is not None and table.trunk_area > YEARLY_TRUNK * leaf:
         yield (
             "trunk_area",
@@ -92,7 +91,7 @@ def _tree_faults(table: BlockBase, leaf: int) -> Iterable[tuple[str, str]]:
         )
 
 
-def _pollinizer_faults(table: BlockBase) -> Iterable[tuple[str, str]]:
+def _pollinizer_faults(table: BlockBase) -> Faults:
     seen: dict[tuple[str, int | None, int | None], int] = {}
     for number, rule in enumerate(table.pollinizer, start=1):
         key = (rule.cultivar, rule.every_tree, rule.every_row)
@@ -104,25 +103,22 @@ def _pollinizer_faults(table: BlockBase) -> Iterable[tuple[str, str]]:
         seen[key] = number
 
 
-def check_history(table: BlockBase, geometry: Geometry, path: str, where: str) -> None:
-    """Stop on earlier crops that no orchard has borne."""
+def history_faults(table: BlockBase, geometry: Geometry) -> Faults:
+    """Earlier crops that no orchard has borne."""
     most = LARGEST_CROP * geometry.planted_area
     for number, crop in enumerate(table.yield_history, start=1):
         if crop > most:
-            raise InputError(
-                where,
-                f"{path}.yield_history: value {number} is {crop:g} kg, {10 * crop / geometry.planted_area:.3g} t/ha; "
-                f"allowed at most {most:.3g} kg ({10 * LARGEST_CROP:g} t/ha)",
+            yield (
+                "yield_history",
+                f"value {number} is {crop:g} kg, {10 * crop / geometry.planted_area:.3g} t/ha; allowed at most "
+                f"{most:.3g} kg ({10 * LARGEST_CROP:g} t/ha)",
             )
 
 
-def check_protection(protection: str, irrigated: bool, path: str, where: str) -> None:
-    """Stop on frost protection by water where there is none."""
-    if protection == "overhead_sprinklers" and not irrigated:
-        raise InputError(
-            where,
-            f"{path}.protection: found 'overhead_sprinklers' on land with irrigated = false; allowed: irrigated = true",
-        )
+def protection_faults(site: BlockSite) -> Faults:
+    """Frost protection by water where there is none."""
+    if site.protection == "overhead_sprinklers" and not site.irrigated:
+        yield ("protection", "found 'overhead_sprinklers' on land with irrigated = false; allowed: irrigated = true")
 
 
 def price_doubts(market: Market, sold: Iterable[str]) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import dataclasses
 from collections.abc import Callable
 
 import numpy as np
@@ -66,8 +65,7 @@ def present_value(ledger: Ledger, plan: Plan) -> Array:
 
 def with_level(plan: Plan, level: str, value: float) -> Plan:
     """The plan with all keys of an open level known at a value, other levels as they are."""
-    stated = {**plan.futures.stated, level: {"": Doubt(value, 0.0)}}
-    return dataclasses.replace(plan, futures=dataclasses.replace(plan.futures, stated=stated))
+    return plan.with_futures(stated={**plan.futures.stated, level: {"": Doubt(value, 0.0)}})
 
 
 def middle_of(plan: Plan, level: str) -> Doubt:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.geometry import Geometry
 from orchardsim.plan.pollination import extra_positions
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run_formats import footer
@@ -128,11 +129,11 @@ def _panel(axes: Axes, run: SavedRun, land: list[dict[str, Any]], year: int) -> 
                 (place + 0.5) * block["tree_spacing_m"], top - (row + 0.25) * block["row_spacing_m"], **mark,
                 label=f"_{'gap' if kind == GAP else 'replanted'}",
             )  # fmt: skip
+        geometry = Geometry(
+            block["rows"], block["trees_per_row"], codes.size, block["row_spacing_m"], block["tree_spacing_m"]
+        )
         for one in block.get("pollinizers", ()):
-            places = extra_positions(
-                block["rows"], block["trees_per_row"], block["tree_spacing_m"], block["row_spacing_m"],
-                one["every_tree"], one["every_row"],
-            )  # fmt: skip
+            places = extra_positions(geometry, one["every_tree"], one["every_row"])
             axes.plot(
                 places[:, 1] + block["tree_spacing_m"] / 2, top - places[:, 0] - block["row_spacing_m"] / 4,
                 "^", color=INK, markersize=2.2,
