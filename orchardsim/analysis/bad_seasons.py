@@ -47,8 +47,6 @@ class Change:
     ----------
     target : str
         Key of :data:`SEASON_TARGETS` or :data:`YEAR_TARGETS`, or ``hazard.`` and the name of a hazard.
-    value : float
-    unit, meaning, source : str
     status : str
         Where the number comes from, as in the catalogue.
     """
@@ -73,7 +71,6 @@ class BadSeason:
         Name in tables.
     sentence : str
         What happens, for a grower.
-    changes : tuple of Change
     years : int
         Bad years in a row.
     """

@@ -54,8 +54,6 @@ def bloom_needs(weather: SeasonWeather, dates: BloomDates, before: Phenology) ->
     ----------
     weather : SeasonWeather
         Holds the dates' seasons.
-    dates : BloomDates
-    before : Phenology
     """
     rows = np.unique(dates.seasons)
     prepared = prepare(weather.rows(rows))

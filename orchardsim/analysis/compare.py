@@ -202,8 +202,6 @@ def difference(measure: Measure, first: int, second: int, limit: float) -> Diffe
 
     Parameters
     ----------
-    measure : Measure
-    first, second : int
     limit : float
         Half width of the interval, see :func:`measure_limit`; the level of the chance is :data:`LEVEL`.
 

@@ -96,7 +96,6 @@ class Money:
     npv, peak_borrowing : array, (option, trial) [currency]
     normals : array, (trial, level)
         What the trees of each trial feel; see :func:`orchardsim.simulation.replay.level_normals`.
-    levels : tuple of str
     sharp : tuple of int
         Levels whose squares and products count: growth, set and size of what is to come.
     """

@@ -50,7 +50,6 @@ def first_numbers(
 
     Parameters
     ----------
-    plan : Plan
     most : int
         Numbers kept.
     trials, years, seed : int

@@ -74,7 +74,6 @@ class Fit:
 
     Attributes
     ----------
-    findings : FitFindings
     learned : LearnedFile
         For the file beside the plan.
     plan, prior : Plan

@@ -77,7 +77,6 @@ class GapValue:
         What a replant adds to the picked crop over the years left, of what a mean tree bears in them.
     loss : tuple of float [1/year]
         Chance that a replant dies in its first, second, ... year.
-    trials : int
     """
 
     years: NDArray[np.int64]
@@ -199,13 +198,7 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
 
 
 def gap_value(plan: Plan, run: GapRun, years: int) -> GapValue:
-    """Means over trials, with their standard errors (of a ratio of sums).
-
-    Parameters
-    ----------
-    plan : Plan
-    run : GapRun
-    """
+    """Means over trials, with their standard errors (of a ratio of sums)."""
     trials = run.gain.shape[0]
     trees = run.filled.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):

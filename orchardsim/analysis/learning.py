@@ -81,12 +81,10 @@ class Answer:
     Attributes
     ----------
     parts : tuple of (level, key)
-    found : Tempered
     conflicts : tuple of Conflict
         With what was known before; their sights were given so much error that they hardly count.
     misfit : float
         Factor on all errors because the sights do not agree with each other; 1 where they do.
-    emulator : Emulator
     errors : array, (sight, sight)
         Errors as they were used, without the rows' luck.
     """
@@ -153,7 +151,6 @@ def learn(
     ----------
     plan : Plan
         The replayed one.
-    seen : Seen
     table : Table
         Rows to learn from, at levels about where the answer may lie.
     count : int

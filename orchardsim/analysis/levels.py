@@ -63,8 +63,6 @@ def look_at_levels(
 
     Parameters
     ----------
-    plan : Plan
-    trials, years, seed : int
     progress : callable, optional
         Told how many trials were walked.
 

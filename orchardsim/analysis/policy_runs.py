@@ -105,7 +105,6 @@ def run_policy(
 
     Parameters
     ----------
-    plan : Plan
     policies : mapping from label to Replacement
     library : SeasonLibrary or None
         Seasons that cover these trials; worked out here where it is None.

@@ -87,11 +87,8 @@ def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_yea
 
     Parameters
     ----------
-    plan : Plan
     library : SeasonLibrary
         The usual seasons.
-    bad : BadSeason
-    first_years : sequence of int
     """
     check_bad_season(bad)
     targets = {change.target: change.value for change in bad.changes}
@@ -189,7 +186,6 @@ def frost_night_kill(bud_temperature: float, site: BlockSite) -> NightKill:
     ----------
     bud_temperature : float [degC]
         Lowest, without protection.
-    site : BlockSite
     """
     bud = np.array([bud_temperature])
 
@@ -270,8 +266,6 @@ def worst_spell(plan: Plan, library: SeasonLibrary, length: int) -> Spell:
 
     Parameters
     ----------
-    plan : Plan
-    library : SeasonLibrary
     length : int
         Years in a row.
 

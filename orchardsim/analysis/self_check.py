@@ -53,7 +53,6 @@ def calibrate(
 
     Parameters
     ----------
-    plan : Plan
     seen : Seen
         Which trees are measured, when, and with what error; its values are not used.
     rows : int

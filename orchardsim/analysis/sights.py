@@ -51,7 +51,6 @@ class Seen:
 
     Attributes
     ----------
-    sights : tuple of Sight
     labels : tuple of str
         Row group or block of each.
     trees : tuple of int

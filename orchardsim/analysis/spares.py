@@ -443,7 +443,6 @@ def _as_cheap(cost: Mapping[int, Array], number: int) -> tuple[int, int]:
     Parameters
     ----------
     cost : mapping from number of spares to (trial,) [money]
-    number : int
 
     Notes
     -----

@@ -167,11 +167,9 @@ class Replay:
     trees : int
         Planted.
     leaf : sequence of int, (year,)
-    losses : Losses
     draws : sequence of StockDraws, one per trial
     value : array, (year,) [money/tree]
         Worth of a replant at year 0, before its cost.
-    money : StockMoney
     replant_loss : sequence of float [1/year]
     """
 

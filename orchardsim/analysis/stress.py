@@ -45,11 +45,8 @@ def stress(
 
     Parameters
     ----------
-    plan : Plan
     trials : int
         Simulated futures, at least 4; every bad season meets the same ones.
-    years : int
-    seed : int
     jobs : int
         Processes. Results do not depend on it.
     bad_seasons : sequence of str or BadSeason, optional

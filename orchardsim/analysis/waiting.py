@@ -109,7 +109,6 @@ def weighed_in_study(
     ----------
     plan : Plan
         Of a cell: its levels and its young blocks are those of all options.
-    waiting : Waiting
     npv, peak_borrowing : array, (option, trial) [currency]
         Options now, then after each wait, then none.
     years, seed : int

@@ -24,7 +24,6 @@ def check_file(path: Path | str, expected: str) -> int:
 
     Parameters
     ----------
-    path : path
     expected : str
         What should stand there, for the message.
 

@@ -38,10 +38,8 @@ class OpenLevel:
 
     Attributes
     ----------
-    name : str
     scope : {"farm", "block", "rootstock", "cultivar", "cause"}
         What has a level of its own.
-    unit : str
     family : {"lognormal", "normal"}
         middle * exp(spread * z), or middle + spread * z, with z standard normal.
     middle, spread : float
@@ -52,12 +50,10 @@ class OpenLevel:
         Largest spread that a plan may state.
     shared : float [1]
         Share of the variance common to the whole farm.
-    meaning : str
     narrowed_by : str
         What a grower can do to know it better.
     source : str
         Of the spread.
-    status : str
     """
 
     name: str

@@ -36,7 +36,6 @@ def with_error(value: float, error: float, lead: str = "", most: int = 0) -> str
 
     Parameters
     ----------
-    value, error : float
     lead : str
         Before the number: "USD ".
     most : int

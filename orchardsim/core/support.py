@@ -55,11 +55,8 @@ def bill_of_materials(
 
     Parameters
     ----------
-    design : SupportDesign
-    rows : int
     row_length : float [m]
         From end post to end post.
-    trees : int
     kind : str
         "wires", "stake" (one at each tree) or "none".
 

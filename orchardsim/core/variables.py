@@ -33,8 +33,6 @@ class Variable:
 
     Attributes
     ----------
-    name : str
-    dims : tuple of str
     unit : str
         "currency" stands for the plan's.
     meaning : str
@@ -46,7 +44,6 @@ class Variable:
         Hard bounds; None = unbounded.
     whole : bool
         A whole number.
-    may_be_missing : bool
     over_blocks : {"sum", "tree mean", "fruit mean", "area mean", "none"}
         How blocks make the farm. What sums is 0 under the label ``shared`` unless the farm itself has some; what does
         not sum is missing there.

@@ -131,7 +131,6 @@ class Catalogue:
     ----------
     own : mapping
         Kind -> name -> table, as the plan states them.
-    filler : Filler
     """
 
     def __init__(self, own: Mapping[str, Mapping[str, EntryTable]], filler: Filler) -> None:

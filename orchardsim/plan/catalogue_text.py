@@ -67,7 +67,6 @@ def quantity_text(value: object, unit: str, units: str = "both") -> str:
     Parameters
     ----------
     value : number, text, flag, or list of numbers
-    unit : str
     units : {"both", "us", "metric"}
         "both" puts the United States units in brackets behind, for lengths, masses and temperatures.
 

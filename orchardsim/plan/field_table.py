@@ -40,7 +40,6 @@ def readings(
 
     Parameters
     ----------
-    header : sequence of str
     lines : iterable of (line, cells)
         One of them may begin with "date" and hold each column's day.
     columns : mapping

@@ -72,10 +72,8 @@ def brought(entry: Sourced, key: str, price_year: int, usd_rate: float = 1.0) ->
 
     Parameters
     ----------
-    entry : Sourced
     key : str
         In a plan, such as "costs.fence".
-    price_year : int
     usd_rate : float
         Money of the plan's currency for one US dollar.
     """

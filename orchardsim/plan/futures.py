@@ -33,8 +33,6 @@ def read_futures(
         Blocks, rootstocks and cultivars of the plan.
     fixed : collection of str
         Levels whose middle another key of the plan states.
-    where : str
-    ledger : Ledger
 
     Raises
     ------

@@ -29,7 +29,6 @@ class PlanKey:
     ----------
     table : str
         Table that it stands in, "" for the top; "block.group" is ``[[block.group]]``, ``NAME`` a name of your own.
-    name : str
     kind : str
         "number", "whole number", "true or false", "text", "list", "table".
     unit : str
@@ -42,7 +41,6 @@ class PlanKey:
         Whether a plan must state it.
     default : Sourced or None
         Value where the plan does not state it, with source and status.
-    meaning : str
     listed : bool
         Whether the table may stand several times, as ``[[table]]``.
     """

@@ -36,7 +36,6 @@ class LearnedFile:
         Blocks that were measured.
     ground : str
         Fingerprint of those blocks and of all that the draws rest on; see :func:`ground_of`.
-    learned : Learned
     needs : mapping
         Cultivar -> what bloom dates said of its ``chill_requirement`` and ``bloom_heat``: ``before`` and ``after``.
     rows : tuple of tuple of str
@@ -74,7 +73,6 @@ def read_learned(path: Path, where: str) -> LearnedFile:
 
     Parameters
     ----------
-    path : Path
     where : str
         The plan that names it, for messages.
 

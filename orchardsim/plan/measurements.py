@@ -113,19 +113,16 @@ class Measurement:
         Year of the plan whose season it tells of.
     day : int
         Day of that season's window (0 = 1 October, or 1 April in the south); 365 and more in the autumn after it.
-    block : str
     label : str or None
         Row group; None where the whole block of several was measured.
     row, tree : int or None
         Counted from 1; None for a whole row or block.
-    measure : str
     value : float
         In the measure's unit; trunks as area [cm2], fruit diameters as mass [g].
     error, bias : float
         Of a reading, in the value's unit, and relative of all readings with that tool.
     trees : int or None
         Trees behind a mean, where they are not named.
-    cause : str
     cells : tuple of str
         The row as it was written, in the order of :data:`KEPT`.
     """

@@ -124,10 +124,8 @@ def check_bounds(
     ----------
     value : float
         In the parameter's unit.
-    info : ParameterInfo
     raw : any, optional
         As the user wrote it; the bounds are told in that unit too.
-    context : UnitContext, optional
     written : str, optional
         Unit of an inline table, where ``raw`` is a plain number.
     """

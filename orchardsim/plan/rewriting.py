@@ -16,7 +16,6 @@ def rewritten(text: str, changes: Mapping[tuple[str, str], object], where: str) 
 
     Parameters
     ----------
-    text : str
     changes : mapping
         (table, key) -> text or number; a table as its header names it, such as ``cultivar.Gala``. One that is missing
         is put at the end.

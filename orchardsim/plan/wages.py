@@ -22,7 +22,6 @@ def following_wages(stated: Table | None, catalogue: RawTable, filler: Filler) -
         ``[costs]`` of the plan.
     catalogue : mapping
         Built-in costs by key.
-    filler : Filler
 
     Returns
     -------

@@ -23,8 +23,6 @@ def weather_settings(table: PlanBase, filler: Filler, folder: Path) -> WeatherSe
 
     Parameters
     ----------
-    table : PlanTable
-    filler : Filler
     folder : Path
         What a record's path is relative to.
 

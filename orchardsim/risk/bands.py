@@ -134,7 +134,6 @@ def quantile_interval(values: ArrayLike, share: float, level: float = 0.95) -> t
     Parameters
     ----------
     values : (trial, ...)
-    share : float
     level : float
         Coverage aimed at; the interval covers at least this much, or reaches to minus or plus infinity where the
         sample is too small for an end.
@@ -243,11 +242,6 @@ class Chance:
 
 def wilson_interval(count: int, trials: int, level: float = 0.95) -> Chance:
     """Share of trials with its score interval.
-
-    Parameters
-    ----------
-    count, trials : int
-    level : float
 
     Notes
     -----

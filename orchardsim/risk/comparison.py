@@ -31,10 +31,8 @@ def simultaneous_limit(
     ----------
     differences : (trial, pair)
         A pair that is the same in every trial counts for nothing.
-    rng : Generator
     level : float
         Chance that all intervals hold their true means.
-    resamples : int
 
     Notes
     -----
@@ -132,7 +130,6 @@ def luck_order(a: ArrayLike, b: ArrayLike, rng: np.random.Generator, resamples: 
         High values are good; negate a payback or a debt first.
     rng : Generator
         For the bootstrap.
-    resamples : int
 
     Notes
     -----

@@ -71,7 +71,6 @@ def simultaneous_limits(
         Differences within each trial, finite.
     rng : Generator
         For the resamples of :func:`orchardsim.risk.comparison.simultaneous_limit`.
-    resamples : int
 
     Raises
     ------
@@ -165,7 +164,6 @@ class Dependence:
     ----------
     slope : float
         Change of the contrast with one standard deviation of the level.
-    standard_error : float
     share : float
         Share of the contrast's variance over trials that goes with the level alone [1]; not below 0.
     """

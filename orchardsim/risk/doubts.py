@@ -132,7 +132,6 @@ def two_doubts(values: Array, levels: Regressors) -> TwoDoubts | None:
     ----------
     values : (trial,)
         May hold infinite values (never, none).
-    levels : Regressors
 
     Returns
     -------

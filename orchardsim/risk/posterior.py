@@ -118,8 +118,6 @@ def tempered_draws(likelihood: Callable[[Array], Array], parts: int, count: int,
     ----------
     likelihood : callable
         Logarithm of the likelihood of particles (draw, part), (draw,).
-    parts, count : int
-    rng : numpy.random.Generator
 
     Examples
     --------

@@ -100,7 +100,6 @@ def record_errors(values: ArrayLike, met: SeasonsMet) -> RecordErrors:
     ----------
     values : (trial, column)
         nan in both results of a column that is not finite.
-    met : SeasonsMet
 
     Notes
     -----
@@ -165,7 +164,6 @@ def influences(values: ArrayLike, shares: Sequence[float], worst: Side, tail: fl
     shares : sequence of float
         Quantiles wanted; the mean and the expected shortfall follow them.
     worst : {"low", "high"}
-    tail : float
 
     Notes
     -----

@@ -63,7 +63,6 @@ def certainty_equivalents(
         Net present value of the plan.
     own_wealth : float [money]
         What the household owns without the plan. If a trial eats it all, the equivalent is nan.
-    aversions : sequence of float
     """
     values = np.asarray(value, dtype=float)
     found = {aversion: certainty_equivalent(values + own_wealth, aversion) for aversion in aversions}
