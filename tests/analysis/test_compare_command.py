@@ -8,32 +8,9 @@ from pathlib import Path
 import pytest
 
 from orchardsim.cli.main import main
+from tests.cli.test_run_command import PLAN, QUICK, refused
 
-PLAN = """
-title = "invented test block"
-units = "us"
-currency = "USD"
-[site]
-name = "invented"
-latitude = "34.68 degree"
-elevation = "250 m"
-[weather]
-record = "bundled"
-[weather.normals]
-rain = { value = [100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100], unit = "mm" }
-wet_days = [9, 9, 9, 9, 9, 9, 9, 9, 9, 9, 9, 9]
-[[block]]
-name = "wires"
-cultivar = "Gala"
-rootstock = "M.9"
-training = "tall_spindle"
-tree_grade = "feathered"
-row_spacing = "3.5 m"
-tree_spacing = "1.0 m"
-trees = 20
-year_planted = 1
-"""
-QUICK = ["--trials", "4", "--years", "6", "--jobs", "1"]
+US = PLAN.replace('"metric"', '"us"')
 
 
 @pytest.fixture
@@ -41,18 +18,9 @@ def plans(tmp_path: Path) -> list[str]:
     paths = []
     for name, change in (("close", ("", "")), ("wide", ('tree_spacing = "1.0 m"', 'tree_spacing = "1.5 m"'))):
         path = tmp_path / f"{name}.toml"
-        path.write_text(PLAN.replace(*change), encoding="utf-8")
+        path.write_text(US.replace(*change), encoding="utf-8")
         paths.append(str(path))
     return paths
-
-
-def refused(capsys, *words: str) -> str:
-    """Run a command that must be refused: exit code 2 and one clear line."""
-    capsys.readouterr()
-    assert main(list(words)) == 2
-    lines = [line for line in capsys.readouterr().err.splitlines() if line.startswith("orchardsim: ")]
-    assert len(lines) == 1
-    return lines[0]
 
 
 def test_a_comparison_is_printed_saved_and_built_again_beside_a_run(plans, tmp_path, capsys):
@@ -111,10 +79,10 @@ def test_bad_input_gets_one_clear_line(plans, tmp_path, capsys):
     close, wide = plans
     assert "two or more" in refused(capsys, "compare", close, *QUICK)
     other = tmp_path / "other.toml"
-    other.write_text(PLAN.replace('"us"', '"metric"'), encoding="utf-8")
+    other.write_text(PLAN, encoding="utf-8")
     line = refused(capsys, "compare", wide, str(other), *QUICK)
     assert "other.toml" in line and "units" in line and "'us'" in line and "'metric'" in line
-    other.write_text(PLAN.replace('"USD"', '"EUR"\nusd_rate = 1.0'), encoding="utf-8")
+    other.write_text(US.replace('"USD"', '"EUR"\nusd_rate = 1.0'), encoding="utf-8")
     assert "currency" in refused(capsys, "compare", wide, str(other), *QUICK)
     assert "no_such.toml" in refused(capsys, "compare", close, str(tmp_path / "no_such.toml"))
     assert not (tmp_path / "out").exists()

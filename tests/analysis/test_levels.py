@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from orchardsim.analysis.first_numbers import MORE, first_numbers
-from orchardsim.analysis.levels import ends, look_at_levels, zero_between
+from orchardsim.analysis.levels import ends, look_at_levels
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
 from orchardsim.economy.indicators import indicators
@@ -47,11 +47,6 @@ def test_prices_and_yields_move_sales_in_proportion(plan, futures, usual):
     assert futures.ledger(plan, usual, with_all_prices(2.0)).sales.revenue.sum() == pytest.approx(2 * sold)
     assert with_yield(usual, 2.0).arrays["labour_hours"].sum() > usual.arrays["labour_hours"].sum()
     assert with_hours(usual, "planting", 1.0).arrays["labour_hours"].sum() == usual.arrays["labour_hours"].sum()
-
-
-def test_break_even_price_by_hand():
-    """-30 at 0.5, -10 at 1, 30 at 2: zero a quarter of the way from 1 to 2."""
-    assert zero_between((0.5, 1.0, 2.0), [-30.0, -10.0, 30.0]) == pytest.approx(1.25)
 
 
 def test_ends_of_a_level_by_hand():

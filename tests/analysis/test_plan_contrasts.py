@@ -69,9 +69,3 @@ def test_planting_or_not_is_told_in_money_of_the_whole_farm():
     assert next(iter(plan_tables(both, formats_of(both)))) == "Money of the whole farm"
     assert any("idle_land" in note for note in both.notes)
     assert any(("owes" in line or "borrow" in line) and "/" not in line for line in comparison_sentences(both))
-
-
-def test_land_of_another_farm_is_compared_per_area():
-    block = {**SMALL["block"][0], "row_length": "32 m"}
-    other = small_plan(block=[block], site={**SMALL["site"], "name": "elsewhere"})
-    assert compare([small_plan(), other], trials=4, years=4).deciding == "npv_per_area"

@@ -19,7 +19,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.report.spares.plan_lines import policy_lines
 from orchardsim.report.spares.words import clustering_text, policy_text, spares_screen, spares_sentences, spares_table
 from orchardsim.results.spares import Amount, Clustering, LabelPolicy, SparesAnswer, spares_document
-from tests.cli.test_run_command import PLAN
+from tests.cli.test_run_command import PLAN, refused
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
@@ -148,15 +148,6 @@ def test_a_difference_within_chance_is_not_called_one(answer: SparesAnswer) -> N
     assert "would be the same" in " ".join(
         clustering_text(dataclasses.replace(one, policy=advised), advised, formats_of(answer))
     )
-
-
-def refused(capsys, *words: str) -> str:
-    """Run a command that must be refused: exit code 2 and one clear line."""
-    capsys.readouterr()
-    assert main(list(words)) == 2
-    lines = [line for line in capsys.readouterr().err.splitlines() if line.startswith("orchardsim: ")]
-    assert len(lines) == 1
-    return lines[0]
 
 
 def test_bad_input_is_one_clear_line(tmp_path, capsys) -> None:

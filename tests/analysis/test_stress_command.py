@@ -18,6 +18,7 @@ from orchardsim.report.stress.page import KIND
 from orchardsim.report.stress.words import leaves_text, stress_screen, stress_sentences, stress_table
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.stress import stress_document
+from tests.cli.test_run_command import PLAN
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
@@ -147,40 +148,10 @@ def test_nothing_lost_is_said_plainly(found):
     assert "quiet year" in stress_sentences(quiet)[-1] and "none" in stress_table(quiet)
 
 
-@pytest.fixture(scope="module")
-def plan_file(tmp_path_factory):
-    """The small plan as a file."""
-    path = tmp_path_factory.mktemp("plan") / "small.toml"
-    path.write_text(
-        """
-title = "invented test block"
-units = "us"
-currency = "USD"
-price_year = 2024
-[site]
-name = "invented"
-latitude = "34.68 degree"
-[weather]
-record = "bundled"
-[weather.normals]
-rain = { value = [100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100], unit = "mm" }
-wet_days = [9, 9, 9, 9, 9, 9, 9, 9, 9, 9, 9, 9]
-[[block]]
-name = "wires"
-training = "tall_spindle"
-tree_grade = "feathered"
-row_spacing = "3.5 m"
-tree_spacing = "1.0 m"
-row_length = "16 m"
-year_planted = 1
-[[block.group]]
-name = "Gala"
-rows = 2
-cultivar = "Gala"
-rootstock = "M.9"
-""",
-        encoding="utf-8",
-    )
+@pytest.fixture
+def plan_file(tmp_path):
+    path = tmp_path / "plan.toml"
+    path.write_text(PLAN, encoding="utf-8")
     return path
 
 
@@ -216,11 +187,6 @@ def test_bad_numbers_are_refused(plan_file, capsys, extra):
         main(["stress", str(plan_file), *extra])
     assert stop.value.code == 2
     assert "allowed" in capsys.readouterr().err or extra[1] == "x"
-
-
-def test_a_missing_plan_is_named(capsys):
-    assert main(["stress", "nowhere.toml"]) == 2
-    assert "nowhere.toml" in capsys.readouterr().err
 
 
 def test_too_few_trials_are_refused(plan):

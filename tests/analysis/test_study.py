@@ -41,6 +41,7 @@ from orchardsim.results.study import StudyFindings
 from orchardsim.results.study_tables import TABLES
 from orchardsim.results.study_trials import StudyTrials, write_trials
 from orchardsim.risk.contrasts import SimultaneousLimits, simultaneous_limits
+from tests.cli.test_run_command import PLAN
 from tests.plan.examples import CONFIGS, changed
 from tests.screens import fits_a_screen
 
@@ -91,26 +92,6 @@ years = 6
 name = "spacing"
 key = "block.tree_spacing"
 levels = ["0.9 m", "1.4 m"]
-"""
-PLAN_TOML = """
-title = "test plan"
-units = "metric"
-currency = "USD"
-[site]
-latitude = "34.68 degree"
-irrigated = true
-[weather]
-record = "bundled"
-normals = { rain = { value = [100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100, 100], unit = "mm" } }
-[[block]]
-name = "north"
-cultivar = "Gala"
-rootstock = "M.9"
-training = "tall_spindle"
-row_spacing = "3.5 m"
-tree_spacing = "1 m"
-net_area = "0.05 ha"
-row_length = "20 m"
 """
 
 
@@ -241,7 +222,7 @@ def _digests(folder: Path) -> dict[str, str]:
 
 @pytest.mark.slow
 def test_a_study_killed_at_twenty_points_ends_with_the_same_bytes(tmp_path: Path) -> None:
-    (tmp_path / "plan.toml").write_text(PLAN_TOML)
+    (tmp_path / "plan.toml").write_text(PLAN)
     file = tmp_path / "study.toml"
     file.write_text(STUDY_TOML)
 

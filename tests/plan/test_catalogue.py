@@ -85,11 +85,6 @@ def test_nominal_sizes_are_those_of_the_published_charts():
         assert low <= round(100 * stock(name).nominal_size) <= high, name
 
 
-def test_ten_times_the_trees_and_a_third_of_the_size():
-    # Rules of the trade (common practice, no source): a dwarfing stock makes a quarter to a third of standard size.
-    assert 0.25 <= stock("M.9 T337").nominal_size <= 0.345
-
-
 def test_read_numbers_of_cultivars():
     honeycrisp = entry_numbers("cultivar", "Honeycrisp")
     # Robinson et al., crop load management of Honeycrisp: about 300 g at very light crop (read).

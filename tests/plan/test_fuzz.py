@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from orchardsim.core.errors import LONGEST_LINE, InputError
 from orchardsim.core.units import parse_quantity
 from orchardsim.plan import load_plan
+from orchardsim.plan.key_table import plan_keys
 
 from .examples import DEMO, base
 
@@ -33,50 +34,11 @@ values = st.recursive(
     ),
     max_leaves=5,
 )
-TABLES = [
-    "site",
-    "weather",
-    "block",
-    "replacement",
-    "crews",
-    "market",
-    "costs",
-    "finance",
-    "packing",
-    "hazards",
-    "cultivar",
-]
-KEYS = {
-    "site": ["latitude", "elevation", "name", "irrigated", "night_offset", "row_direction", "site_growth"],
-    "weather": ["record", "method", "run_length", "baseline_years", "warming", "normals", "trend"],
-    "block": [
-        "name",
-        "cultivar",
-        "rootstock",
-        "training",
-        "tree_grade",
-        "row_spacing",
-        "tree_spacing",
-        "gross_area",
-        "net_area",
-        "trees",
-        "row_length",
-        "headland",
-        "year_planted",
-        "year_removed",
-        "crop_load_target",
-        "group",
-        "pollinizer",
-        "trunk_area",
-        "last_crop",
-        "order_year",
-        "protection",
-        "thinning",
-        "yield_history",
-    ],
-    "finance": ["discount_rate", "tax", "insurance", "basis"],
-    "market": ["outlets", "fruit", "persistence"],
-}
+KEYS: dict[str, dict[str, None]] = {}
+"""Table at the top of a plan, "" for the plan itself -> keys and tables in it."""
+for key in plan_keys():
+    top, _, below = key.table.partition(".")
+    KEYS.setdefault(top, {})[below.partition(".")[0] or key.name] = None
 
 
 @settings(max_examples=50, deadline=None)
@@ -119,15 +81,14 @@ def test_a_plan_file_with_any_part_changed_is_read_or_refused(tmp_path_factory, 
 def _read_or_refuse(data):
     plan = base()
     for _ in range(data.draw(st.integers(1, 2))):
-        table = data.draw(st.sampled_from(TABLES))
+        table = data.draw(st.sampled_from(list(KEYS)))
         value = data.draw(values)
-        if table in KEYS and data.draw(st.booleans() | st.just(True)):
-            key = data.draw(st.sampled_from(KEYS[table]))
-            target = plan.setdefault(table, {})
+        if not table or data.draw(st.integers(0, 3)):
+            target = plan.setdefault(table, {}) if table else plan
             if table == "block" and isinstance(target, list) and target:
                 target = target[0]
             if isinstance(target, dict):
-                target[key] = value
+                target[data.draw(st.sampled_from(list(KEYS[table])))] = value
         else:
             plan[table] = value
     with contextlib.suppress(InputError):

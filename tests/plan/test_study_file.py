@@ -10,7 +10,7 @@ import pytest
 
 from orchardsim.core.errors import InputError
 from orchardsim.plan.study import load_study
-from tests.plan.examples import DEMO, base
+from tests.plan.examples import CONFIGS, DEMO, base
 
 
 def study(**changes: Any) -> dict[str, Any]:
@@ -39,6 +39,12 @@ def test_a_factorial_has_every_cell_once() -> None:
     ]  # fmt: skip
     assert [cell.plan.blocks[0].geometry.tree_spacing for cell in found.cells] == [0.9, 1.5, 0.9, 1.5]
     assert "training (2) x spacing (2)" in repr(found)
+
+
+def test_the_shipped_study_is_a_factorial_on_the_demo() -> None:
+    found = load_study(CONFIGS / "studies" / "stock_by_spacing.toml")
+    assert [(one.name, len(one.levels)) for one in found.factors] == [("stock", 3), ("spacing", 2)]
+    assert {group.stock_name for cell in found.cells for group in cell.plan.groups} == {"M.9", "G.935", "MM.106"}
 
 
 def test_a_latin_hypercube_meets_each_range_evenly() -> None:
