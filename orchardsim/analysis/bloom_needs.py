@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.handover import SeasonWeather
+from orchardsim.results.fit import BloomAnswer
 from orchardsim.season.drivers import season_calendar
 from orchardsim.season.parameters import Phenology
 from orchardsim.season.prepare import prepare
@@ -35,19 +36,7 @@ class BloomDates:
     errors: Array
 
 
-@dataclass(frozen=True)
-class Needs:
-    """Chill [portions] and heat [K day], each with mean and standard deviation before and after, and bloom's errors."""
-
-    chill_before: tuple[float, float]
-    chill_after: tuple[float, float]
-    heat_before: tuple[float, float]
-    heat_after: tuple[float, float]
-    error_before: float
-    error_held_back: float
-
-
-def bloom_needs(weather: SeasonWeather, dates: BloomDates, before: Phenology) -> Needs:
+def bloom_needs(weather: SeasonWeather, cultivar: str, dates: BloomDates, before: Phenology) -> BloomAnswer:
     """What dates of full bloom say of a cultivar's needs, on a grid about what was stated.
 
     Parameters
@@ -76,7 +65,9 @@ def bloom_needs(weather: SeasonWeather, dates: BloomDates, before: Phenology) ->
         abs(float((_weights(prior + np.delete(each, k, axis=-1).sum(axis=-1)) * bloom[:, :, k]).sum()) - dates.days[k])
         for k in range(len(place))
     ]
-    return Needs(
+    return BloomAnswer(
+        cultivar,
+        len(place),
         (before.chill_requirement, CHILL_SPREAD),
         _moments(chill, weight.sum(axis=1)),
         (before.bloom_heat, HEAT_SPREAD * before.bloom_heat),

@@ -280,8 +280,8 @@ def _bloom(
             np.array([float(one.day) for one in own]),
             np.array([one.error for one in own]),
         )
-        found = bloom_needs(seasons.seasons, dates, before)
-        answers.append(BloomAnswer(cultivar, len(own), **dataclasses.asdict(found)))
+        found = bloom_needs(seasons.seasons, cultivar, dates, before)
+        answers.append(found)
         # four digits, as the plan writes them
         chill, heat = (float(f"{value:.4g}") for value in (found.chill_after[0], found.heat_after[0]))
         needs[cultivar] = {

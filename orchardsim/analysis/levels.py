@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Callable
 from typing import Any, Final
@@ -13,7 +12,7 @@ from scipy.special import ndtri
 
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import OUTLETS
-from orchardsim.economy.indicators import indicators
+from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger
 from orchardsim.plan import Plan
 from orchardsim.results.levels import TAIL, LevelsFound, Losing, PriceByYield, Swing
@@ -96,6 +95,7 @@ def look_at_levels(
                   _error(apart), row.narrowed_by)
         )  # fmt: skip
     ledger = futures.ledger(plan, futures.walked(plan))
+    money = indicators(ledger, plan.finance)
     say(trials)
     return LevelsFound(
         attributes={
@@ -110,8 +110,10 @@ def look_at_levels(
         npv_error=_error(base),
         swings=tuple(sorted(swings, key=lambda one: -one.width)),
         price_by_yield=price_by_yield(futures, known, usual),
-        losing=losing_outcomes(plan, ledger),
-        debt_not_covered=debt_not_covered(plan, ledger),
+        losing=_losing(plan, ledger, money),
+        debt_not_covered=tuple(
+            (int((cover < 1).sum()), int((~np.isnan(cover)).sum())) for cover in money.debt_service_cover.T
+        ),
     )  # fmt: skip
 
 
@@ -150,9 +152,9 @@ def zero_between(factors: tuple[float, ...], values: list[float]) -> float:
     return x0 - y0 * (x1 - x0) / (y1 - y0) if y1 != y0 else float("nan")
 
 
-def losing_outcomes(plan: Plan, ledger: Ledger) -> tuple[Losing, ...]:
+def _losing(plan: Plan, ledger: Ledger, found: Indicators) -> tuple[Losing, ...]:
     """Outcomes that lose, with the trials in which they came."""
-    found, trials = indicators(ledger, plan.finance), len(ledger.balance)
+    trials = len(ledger.balance)
     invested = ~np.isnan(found.payback_year)
     uncovered = np.asarray((found.debt_service_cover < 1).any(axis=1))
     asked = np.asarray((~np.isnan(found.debt_service_cover)).any(axis=1))
@@ -173,9 +175,3 @@ def losing_outcomes(plan: Plan, ledger: Ledger) -> tuple[Losing, ...]:
         beyond = found.peak_borrowing - plan.finance.loan_amount > plan.finance.credit_line
         outcomes.append(losing("more borrowed than the credit line holds", beyond))
     return tuple(outcomes)
-
-
-def debt_not_covered(plan: Plan, ledger: Ledger) -> tuple[tuple[int, int], ...]:
-    """By year: trials that do not cover interest and principal, and trials in which any were due."""
-    cover = indicators(ledger, dataclasses.replace(plan.finance)).debt_service_cover
-    return tuple((int((year < 1).sum()), int((~np.isnan(year)).sum())) for year in cover.T)

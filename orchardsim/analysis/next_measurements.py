@@ -62,7 +62,8 @@ def candidate_sights(plan: Plan, seasons: Sequence[int]) -> list[tuple[Sight, st
     for block in plan.blocks:
         if block.name not in young:
             continue
-        for label, positions in spread_trees(plan, block.name):
+        for label in block.labels:
+            positions = block.positions(label)
             for year in seasons:
                 for measure in READING:
                     day = AUTUMN if measure in ("trunk_area", "height") else SEASON_MIDDLE
@@ -75,19 +76,18 @@ def candidate_sights(plan: Plan, seasons: Sequence[int]) -> list[tuple[Sight, st
     return found
 
 
-def spread_trees(plan: Plan, name: str) -> list[tuple[str, tuple[int, ...]]]:
-    """Planting positions of each row group of a block."""
-    block = next(one for one in plan.blocks if one.name == name)
-    layout = block.plan.layout
-    at = np.arange(layout.trees)
-    group = np.asarray(layout.group)[at // layout.trees_per_row]
-    return [(label, tuple(int(p) for p in at[group == number])) for number, label in enumerate(block.labels)]
-
-
 def evenly(positions: Sequence[int], trees: int) -> tuple[int, ...]:
     """A spread sample: trees at even steps along the rows, none at the very end of the first."""
     step = len(positions) / trees
     return tuple(positions[int((number + 0.5) * step)] for number in range(trees))
+
+
+def seen_with_errors(plan: Plan, sights: Sequence[Sight], rows: range, seed: int, rng: np.random.Generator) -> Array:
+    """What would be seen of simulated rows of trees, with all errors, (row, sight)."""
+    grown = table_of(Replay(plan, sights, seed), rows).values
+    reading = [READING[one.measure] / math.sqrt(max(len(one.positions), 1)) for one in sights]
+    errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
+    return grown + rng.multivariate_normal(np.zeros(len(sights)), errors, size=len(rows), method="eigh")
 
 
 def _fewest_trees(found: Sequence[Candidate]) -> list[int]:
@@ -138,14 +138,10 @@ def next_measurements(
     known = plan.with_futures(learned=learned)
     candidates = candidate_sights(known, range(first_season, first_season + horizon))
     sights = [sight for sight, _, _ in candidates]
-    replay = Replay(known, sights, seed)
     rows = range(NEXT_ROWS)
-    table = table_of(replay, rows)
-    normals = normals_of(plan, learned, seed, rows)
     rng = np.random.default_rng(seed)
-    reading = [READING[one.measure] / math.sqrt(max(len(one.positions), 1)) for one in sights]
-    errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
-    seen = table.values + rng.multivariate_normal(np.zeros(len(sights)), errors, size=NEXT_ROWS, method="eigh")
+    seen = seen_with_errors(known, sights, rows, seed, rng)
+    normals = normals_of(plan, learned, seed, rows)
     resampled = money.resampled(rng)
     found = []
     for place, (sight, label, trees) in enumerate(candidates):
@@ -182,11 +178,11 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
     mine = [one for one in candidates if one.year == season]
     trees: list[tuple[str, int, int]] = []
     for block in plan.blocks:
-        for label, positions in spread_trees(plan, block.name):
+        for label in block.labels:
             wanted = max((one.trees for one in mine if one.label == label and _by_tree(one.measure)), default=0)
             if wanted:
                 per_row = block.plan.layout.trees_per_row
-                trees += [(label, 1 + at // per_row, 1 + at % per_row) for at in evenly(positions, wanted)]
+                trees += [(label, 1 + at // per_row, 1 + at % per_row) for at in evenly(block.positions(label), wanted)]
     mine.sort(key=lambda one: _WHEN_ORDER.index(one.when))
     by_tree = tuple(dict.fromkeys(one.measure for one in mine if _by_tree(one.measure)))
     by_label = tuple(dict.fromkeys((one.label, one.measure) for one in mine if not _by_tree(one.measure)))

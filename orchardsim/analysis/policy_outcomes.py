@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,9 +87,7 @@ def policy_outcomes(
     cheapest = min(cost, key=lambda key: float(cost[key].mean()))
     limit = _limit(cost, rng)
     leaves = first_leaves(plan)
-    planted = np.concatenate(
-        [block_leaf(plan, years)[:, number : number + 1] >= 1 for number in range(len(plan.labels))], 1
-    )
+    planted = block_leaf(plan, years) >= 1
     trees = np.array([replay.trees for replay in replays])
     found = []
     for key, (name, policies) in candidates.items():
@@ -118,7 +116,7 @@ def policy_outcomes(
                 dearer_high=dearer.mean + limit * dearer.error,
                 replay_gain=float(replayed.mean()),
                 gain=amount(run.npv - runs["none"].npv),
-                **_filled(run)._asdict(),
+                **_filled(run),
                 tree_years_lost=amount(((trees - run.alive) * planted).sum(axis=(1, 2))),
                 bought=amount(run.bought.sum(axis=(1, 2))),
                 replanted=amount(run.replanted.sum(axis=(1, 2))),
@@ -132,37 +130,21 @@ def policy_outcomes(
 def _paid(plan: Plan, run: PolicyRun, policies: Policies, years: int) -> dict[str, float]:
     """Mean money for trees, their keep and replanting."""
     parts = [
-        spent(
-            stock_money(plan, number, years, at_end=False),
-            policies[label],
-            run.ordered[:, :, number],
-            run.bought[:, :, number],
-            run.on_hand[:, :, number],
-            run.replanted[:, :, number],
-        )
+        spent(stock_money(plan, number, years, at_end=False), policies[label], run.flows(number))
         for number, label in enumerate(plan.labels)
     ]
     return {part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")}
 
 
-class _Filled(NamedTuple):
+def _filled(run: PolicyRun) -> dict[str, Any]:
     """Chance that a trial leaves no gap open, with its limits; shares of seasons and of gaps; None without gaps."""
-
-    filled: float | None
-    filled_low: float
-    filled_high: float
-    filled_seasons: float | None
-    filled_gaps: float | None
-
-
-def _filled(run: PolicyRun) -> _Filled:
+    names = ("filled", "filled_low", "filled_high", "filled_seasons", "filled_gaps")
     if not run.wanted.any():
-        return _Filled(None, math.nan, math.nan, None, None)
+        return dict(zip(names, (None, math.nan, math.nan, None, None), strict=True))
     chance = wilson_interval(int((run.waiting.sum(axis=(1, 2)) == 0).sum()), len(run.npv), LEVEL)
     seasons = float((run.waiting[:, run.wanted.any(axis=0)] == 0).mean())
-    return _Filled(
-        chance.value, chance.low, chance.high, seasons, 1 - float(_first_missed(run).sum()) / float(_opened(run).sum())
-    )
+    gaps = 1 - float(_first_missed(run).sum()) / float(_opened(run).sum())
+    return dict(zip(names, (chance.value, chance.low, chance.high, seasons, gaps), strict=True))
 
 
 def _limit(cost: Mapping[str, Array], rng: np.random.Generator) -> float:
@@ -186,8 +168,7 @@ def margin_scale(
         run = runs[key]
         brought += float((run.npv - runs["none"].npv).mean())
         for number, (label, replay) in enumerate(zip(plan.labels, replays, strict=True)):
-            flows = (getattr(run, name)[:, :, number] for name in ("ordered", "bought", "on_hand", "replanted"))
-            brought += float(spent(replay.money, policies[label], *flows).total.mean())
+            brought += float(spent(replay.money, policies[label], run.flows(number)).total.mean())
             reckoned += float((run.replanted[:, :, number] @ replay.value).mean())
     return brought / reckoned if brought > 0 and reckoned > 0 else 1.0
 

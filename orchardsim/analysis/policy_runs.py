@@ -52,6 +52,13 @@ class PolicyRun:
     alive: Array
     npv: Array
 
+    def flows(self, label: int) -> tuple[Array, Array, Array, Array]:
+        """Trees ordered, bought, on hand and replanted of a label (by number), (trial, year) each."""
+        ordered, bought, on_hand, replanted = (
+            values[:, :, label] for values in (self.ordered, self.bought, self.on_hand, self.replanted)
+        )
+        return ordered, bought, on_hand, replanted
+
 
 class GapNotes:
     """Notes of how many trees were lost before the year's replanting, and which gaps stay open.
@@ -89,13 +96,17 @@ class GapNotes:
             self.waiting[tile.rows, year, block.columns] = left * meant
 
 
-def no_replacement(plan: Plan) -> dict[str, Replacement]:
-    """Policies of a plan under which no gap is ever filled."""
-    never = dataclasses.replace(
-        plan.replacement,
+def never_filled(policy: Replacement) -> Replacement:
+    """A policy under which no gap is filled and nothing is bought."""
+    return dataclasses.replace(
+        policy,
         spares_at_planting=0.0, place="none", reorder=False, reorder_point=0.0, order_up_to=0.0, last_refill_leaf=0,
     )  # fmt: skip
-    return dict.fromkeys(plan.labels, never)
+
+
+def no_replacement(plan: Plan) -> dict[str, Replacement]:
+    """Policies of a plan under which no gap is ever filled."""
+    return dict.fromkeys(plan.labels, never_filled(plan.replacement))
 
 
 def run_policy(
@@ -120,7 +131,8 @@ def run_policy(
         Tile(plan, library, streams, part, years, totals, trials.start, steps=notes.steps(), rules=policies).run()
     totals.check_bounds()
     found = totals.arrays
-    region = library.region[library.sample.season_rows[slice(*_rows(library, trials)), :years]]
+    rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
+    region = library.region[library.sample.season_rows[rows, :years]]
     ledger = farm_ledger(plan, totals, trials, streams, region)
     return PolicyRun(
         lost_before=notes.lost_before,
@@ -136,15 +148,11 @@ def run_policy(
     )
 
 
-def _rows(library: SeasonLibrary, trials: range) -> tuple[int, int]:
-    return trials.start - library.first_trial, trials.stop - library.first_trial
-
-
-def joined(parts: Sequence[Any]) -> Any:
-    """Results of neighbouring ranges of trials as one; a dataclass of arrays with trials first."""
+def joined(parts: Sequence[Any], axis: int = 0) -> Any:
+    """Results of neighbouring ranges of trials as one: a dataclass of arrays with trials on an axis."""
     kind = type(parts[0])
     names = [each.name for each in fields(kind)]
-    return kind(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+    return kind(**{name: np.concatenate([getattr(part, name) for part in parts], axis=axis) for name in names})
 
 
 def cut(trials: range, pieces: int) -> list[range]:

@@ -31,6 +31,8 @@ SUMMER_START: Final = 182
 """Day of season: 1 April in the north, 1 October in the south."""
 FROST_HOURS: Final = 8.0
 """h that frost protection runs in such a night (assumption)."""
+AT_LEAST: Final = ("blight_days", "acclimation_shortfall")
+"""Targets that a season has at least so much of, under the same name."""
 SPELL_COVER: Final = 3
 """Index of the cover level (0.6) at which the growth of a spell's seasons is judged."""
 
@@ -153,6 +155,8 @@ def shocked_drivers(plan: Plan, library: SeasonLibrary, targets: dict[str, float
             for target, value in targets.items():
                 if target in _ON_DRIVERS:
                     arrays |= _ON_DRIVERS[target](usual, value, block.site, past)
+                elif target in AT_LEAST:
+                    arrays[target] = np.maximum(getattr(usual, target), value)
             row.append(dataclasses.replace(usual, **arrays))
         changed.append(tuple(row))
     return tuple(changed)
@@ -212,21 +216,16 @@ def _frost_night(usual: SeasonDrivers, value: float, site: BlockSite, past: NDAr
     if site.protection != "none":
         method = frost.PROTECTION[site.protection]
         use = frost.protection_use(method, 1, FROST_HOURS)
-        changed["protection_hours"] = usual.protection_hours + FROST_HOURS
-        changed["protection_nights"] = usual.protection_nights + 1
-        changed["protection_water"] = usual.protection_water + use.water
-        changed["protection_fuel"] = usual.protection_fuel + use.fuel
-        changed["protection_labour"] = usual.protection_labour + use.labour
-        changed["irrigation_depth"] = usual.irrigation_depth + use.water
+        added = {
+            "protection_hours": FROST_HOURS,
+            "protection_nights": 1,
+            "protection_water": use.water,
+            "protection_fuel": use.fuel,
+            "protection_labour": use.labour,
+            "irrigation_depth": use.water,
+        }
+        changed |= {name: getattr(usual, name) + more for name, more in added.items()}
     return changed
-
-
-def _blight(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
-    return {"blight_days": np.maximum(usual.blight_days, value)}
-
-
-def _early_freeze(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
-    return {"acclimation_shortfall": np.maximum(usual.acclimation_shortfall, value)}
 
 
 def _midwinter(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArray[np.int64]) -> dict[str, Array]:
@@ -242,8 +241,6 @@ def _midwinter(usual: SeasonDrivers, value: float, site: BlockSite, past: NDArra
 
 _ON_DRIVERS: Final[dict[str, Callable[[SeasonDrivers, float, BlockSite, NDArray[np.int64]], dict[str, Array]]]] = {
     "bud_temperature_at_bloom": _frost_night,
-    "blight_days": _blight,
-    "acclimation_shortfall": _early_freeze,
     "winter_below_record": _midwinter,
 }
 

@@ -148,7 +148,7 @@ def _summary(
 ) -> tuple[tuple[int, ...], int, float, float]:
     """Positions, trees, linked value, and its standard deviation by reading errors."""
     if measure == "dead_trees":
-        positions = _all_positions(block, own[0].label, None)
+        positions = block.positions(own[0].label)
         return positions, len(positions), float(linked(measure, sum(one.value for one in own))), 0.0
     if own[0].tree is not None:
         by_tree: dict[int, list[Measurement]] = {}
@@ -164,7 +164,7 @@ def _summary(
         mean, error = float(readings.mean()), float(np.sqrt((errors**2).sum()) / count)
         return tuple(by_tree), count, float(linked(measure, mean)), error / (mean + _floor(measure))
     first = own[0]
-    positions = _all_positions(block, first.label, first.row)
+    positions = block.positions(first.label, first.row)
     trees = min(first.trees or len(positions), len(positions))
     mean = float(np.mean([one.value for one in own]))
     if measure == "yield":
@@ -182,18 +182,6 @@ def _floor(measure: str) -> float:
     return (
         MASS_FLOOR if measure == "yield" else 0.0 if measure in ("trunk_area", "height", "fruit_mass") else COUNT_FLOOR
     )
-
-
-def _all_positions(block: ResolvedBlock, label: str | None, row: int | None) -> tuple[int, ...]:
-    layout = block.plan.layout
-    at = np.arange(layout.trees)
-    rows = at // layout.trees_per_row
-    keep = np.ones(len(at), dtype=bool)
-    if row is not None:
-        keep = rows == row - 1
-    elif label is not None:
-        keep = np.asarray(layout.group)[rows] == block.labels.index(label)
-    return tuple(int(place) for place in at[keep])
 
 
 def covariance_of(

@@ -32,11 +32,12 @@ from orchardsim.analysis.stock_search import (
     gap_cost,
     independent_losses,
     search,
+    spent,
     stock_draws,
     stock_money,
 )
 from orchardsim.core.errors import InputError
-from orchardsim.core.pool import WorkerPool, worker_pool
+from orchardsim.core.pool import Task, WorkerPool, worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.operations.nursery import spares_to_buy
 from orchardsim.operations.parameters import Replacement
@@ -114,25 +115,24 @@ def spares(
     library = None
     if plan.weather.method != "parametric":
         library = build_library(plan, Streams(seed), range(trials), years, "sampled")
-    steps = _Steps(progress)
     with worker_pool(jobs) as workers:
-        base, value = _measure(plan, library, choosing, years, seed, workers, steps)
-        work = _Work(plan, years, seed, value)
-        choice = _choose(work, choosing, base, workers, steps)
+        work = _Work(plan, library, years, seed, workers, progress)
+        base = _measure(work, choosing)
+        choice = _choose(work, choosing, base)
         candidates = _candidates(plan, choice)
-        runs = _simulate(plan, candidates, library, reporting, years, seed, workers, steps)
-    fresh = work.replays(reporting, runs["none"])
+        runs = _simulate(work, candidates, reporting)
+    value, fresh = work.value, work.replays(reporting, runs["none"])
     scale = margin_scale(plan, candidates, runs, fresh)
     outcomes = policy_outcomes(plan, candidates, runs, fresh, years, scale, Streams(seed).at("bootstrap", "spares"))
     advised = candidates[decide_spares(outcomes).advised.key][1]
-    steps.end()
+    work.done(100)
     return SparesAnswer(
         outcomes=outcomes,
         curves=tuple(
             _curve(label, replay, families, advised[label], scale)
             for label, replay, families in zip(plan.labels, fresh, choice.families, strict=True)
         ),
-        worth=tuple(_worth(plan, number, value, fresh[number], years) for number in range(len(plan.labels))),
+        worth=tuple(_worth(work, number, fresh[number]) for number in range(len(plan.labels))),
         clustering=_clustering(work, reporting, choice, advised, fresh),
         choosing_trials=len(choosing),
         reporting_trials=len(reporting),
@@ -167,74 +167,58 @@ def check_spares(plan: Plan, trials: int, years: int) -> None:
             )
 
 
-class _Steps:
-    """Shares of the work done, told to whoever waits."""
+class _Work:
+    """One search: the plan and its seasons, who does the work, what a filled gap is worth, how much is done."""
 
-    def __init__(self, progress: Callable[[int], Any] | None) -> None:
-        self.progress, self.told = progress, 0
+    value: GapValue
 
-    def to(self, percent: float) -> None:
-        """Tell of work done up to this percentage."""
+    def __init__(
+        self,
+        plan: Plan,
+        library: SeasonLibrary | None,
+        years: int,
+        seed: int,
+        workers: WorkerPool,
+        progress: Callable[[int], Any] | None,
+    ) -> None:
+        self.plan, self.library, self.years, self.seed = plan, library, years, seed
+        self.workers, self.progress, self.told = workers, progress, 0
+
+    def done(self, percent: float) -> None:
+        """Tell whoever waits of work done up to this percentage."""
         if self.progress is not None and int(percent) > self.told:
             self.progress(int(percent) - self.told)
             self.told = int(percent)
 
-    def end(self) -> None:
-        """All is done."""
-        self.to(100)
+    def results(self, tasks: Sequence[Task], start: int, end: int) -> list[Any]:
+        """Results of tasks, in their order, which take the work from one percentage to another."""
+        found: dict[int, Any] = {}
+        for number, result in self.workers.finished(tasks):
+            found[number] = result
+            self.done(start + (end - start) * len(found) / len(tasks))
+        return [found[number] for number in range(len(tasks))]
 
+    def policy_tasks(self, policies: Policies, trials: range) -> list[Task]:
+        """Full simulation of some trials, in pieces."""
+        return [
+            (run_policy, (self.plan, policies, self.library, part, self.years, self.seed)) for part in cut(trials, 4)
+        ]
 
-def _measure(
-    plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int, workers: WorkerPool, steps: _Steps
-) -> tuple[PolicyRun, GapValue]:
-    """Losses where no gap is filled, and the worth of filling one."""
-    few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
-    never = no_replacement(plan)
+    def twin_tasks(self, trials: range) -> list[Task]:
+        """Twin runs of some trials, in pieces."""
+        return [(run_gaps, (self.plan, self.library, part, self.years, self.seed)) for part in cut(trials, 4)]
 
-    def twins(some: range) -> list[Any]:
-        return [(run_gaps, (plan, library, part, years, seed)) for part in cut(some, 4)]
-
-    worth = twins(few)
-    losses = [(run_policy, (plan, never, library, part, years, seed)) for part in cut(trials, 4)]
-    found: dict[int, Any] = {}
-    for number, result in workers.finished([*worth, *losses]):
-        found[number] = result
-        steps.to(25 * len(found) / (len(worth) + len(losses)))
-    gaps: GapRun = joined([found[number] for number in range(len(worth))])
-    base: PolicyRun = joined([found[len(worth) + number] for number in range(len(losses))])
-    value = gap_value(plan, gaps, years)
-    last = min(trials.start + MOST_WORTH_TRIALS, trials.stop)
-    while few.stop < last and _undecided(plan, value, years).any():
-        few = range(few.stop, min(few.stop + WORTH_TRIALS, last))
-        parts = [found for _, found in sorted(workers.finished(twins(few)), key=lambda pair: pair[0])]
-        gaps = joined([gaps, *parts])
-        value = gap_value(plan, gaps, years)
-    return base, value
-
-
-def _undecided(plan: Plan, value: GapValue, years: int) -> NDArray[np.bool_]:
-    """Labels whose first gap is worth neither surely more nor surely less than its cost: (label,)."""
-    found = np.zeros(value.value.shape[1], dtype=bool)
-    for label in range(found.size):
-        known = np.flatnonzero(np.isfinite(value.value[:, label]))
-        if known.size:
-            first = known[0]
-            cost = gap_cost(stock_money(plan, label, years))[value.years[first]]
-            found[label] = abs(value.value[first, label] - cost) <= SURE * value.error[first, label]
-    return found
-
-
-@dataclass(frozen=True)
-class _Work:
-    plan: Plan
-    years: int
-    seed: int
-    value: GapValue
-
-    @property
-    def trees(self) -> list[int]:
-        """Trees planted by label."""
-        return [group.trees for group in self.plan.groups]
+    def undecided(self) -> NDArray[np.bool_]:
+        """Labels whose first gap is worth neither surely more nor surely less than its cost: (label,)."""
+        value = self.value
+        found = np.zeros(value.value.shape[1], dtype=bool)
+        for label in range(found.size):
+            known = np.flatnonzero(np.isfinite(value.value[:, label]))
+            if known.size:
+                first = known[0]
+                cost = gap_cost(stock_money(self.plan, label, self.years))[value.years[first]]
+                found[label] = abs(value.value[first, label] - cost) <= SURE * value.error[first, label]
+        return found
 
     def replays(self, trials: range, base: PolicyRun) -> list[Replay]:
         """Replays by label over the losses of some trials in which no gap was filled."""
@@ -242,24 +226,21 @@ class _Work:
         leaf = block_leaf(plan, self.years)
         draws = stock_draws(plan, Streams(self.seed), trials, self.years)
         worth = self.value.by_year(self.years)
-        undecided = _undecided(plan, self.value, self.years)
+        undecided = self.undecided()
         found = []
-        for number, trees in enumerate(self.trees):
+        for number, group in enumerate(plan.groups):
             before = base.lost_before[:, :, number].astype(np.int64)
             after = base.lost_after[:, :, number].astype(np.int64)
-            # gaps that a standing block begins with
-            before[:, 0] += (
-                trees - (base.alive[:, 0, number] + before[:, 0] + after[:, 0]).astype(np.int64)
-                if leaf[0, number] > 1
-                else 0
-            )
+            if leaf[0, number] > 1:
+                # gaps that a standing block begins with
+                before[:, 0] = group.trees - base.alive[:, 0, number].astype(np.int64) - after[:, 0]
             money = stock_money(plan, number, self.years)
             if undecided[number]:
                 # what cannot be told from noise is not claimed: such gaps count as just worth their cost
                 worth[:, number] = np.minimum(worth[:, number], gap_cost(money))
             found.append(
                 Replay(
-                    trees,
+                    group.trees,
                     leaf[:, number].tolist(),
                     Losses(before, after),
                     draws[number],
@@ -283,6 +264,22 @@ class _Work:
         ]
 
 
+def _measure(work: _Work, trials: range) -> PolicyRun:
+    """Losses where no gap is filled; finds the worth of filling one too."""
+    last = min(trials.start + MOST_WORTH_TRIALS, trials.stop)
+    few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
+    twins = work.twin_tasks(few)
+    found = work.results([*twins, *work.policy_tasks(no_replacement(work.plan), trials)], 0, 25)
+    gaps: GapRun = joined(found[: len(twins)])
+    base: PolicyRun = joined(found[len(twins) :])
+    work.value = gap_value(work.plan, gaps, work.years)
+    while few.stop < last and work.undecided().any():
+        few = range(few.stop, min(few.stop + WORTH_TRIALS, last))
+        gaps = joined([gaps, *work.results(work.twin_tasks(few), 25, 25)])
+        work.value = gap_value(work.plan, gaps, work.years)
+    return base
+
+
 @dataclass(frozen=True)
 class _Choice:
     """Best policies by label of each kind, for the farm as a whole, and with trees that die by themselves."""
@@ -298,7 +295,7 @@ def _search(replay: Replay | FarmReplay, start: Replacement) -> tuple[Families, 
     return families, families.best(replay)
 
 
-def _choose(work: _Work, trials: range, base: PolicyRun, workers: WorkerPool, steps: _Steps) -> _Choice:
+def _choose(work: _Work, trials: range, base: PolicyRun) -> _Choice:
     plan = work.plan
     replays = work.replays(trials, base)
     everything: list[Replay | FarmReplay] = [*replays, *work.alone(trials, replays)]
@@ -306,16 +303,14 @@ def _choose(work: _Work, trials: range, base: PolicyRun, workers: WorkerPool, st
     if len(replays) > 1:
         everything.append(FarmReplay(replays))
         starts.append(plan.replacement)
-    found: dict[int, tuple[Families, Replacement]] = {}
-    for number, result in workers.finished([(_search, pair) for pair in zip(everything, starts, strict=True)]):
-        found[number] = result
-        steps.to(25 + 15 * len(found) / len(everything))
+    found = work.results([(_search, pair) for pair in zip(everything, starts, strict=True)], 25, 40)
+    families, best = zip(*found, strict=True)
     count = len(replays)
     return _Choice(
-        [found[number][0] for number in range(count)],
-        {label: found[number][1] for number, label in enumerate(plan.labels)},
-        found[2 * count if count > 1 else 0][1],
-        {label: found[count + number][1] for number, label in enumerate(plan.labels)},
+        list(families[:count]),
+        dict(zip(plan.labels, best[:count], strict=True)),
+        best[2 * count if count > 1 else 0],
+        dict(zip(plan.labels, best[count : 2 * count], strict=True)),
     )
 
 
@@ -366,30 +361,11 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
     return found
 
 
-def _simulate(
-    plan: Plan,
-    candidates: Mapping[str, tuple[str, Policies]],
-    library: SeasonLibrary | None,
-    trials: range,
-    years: int,
-    seed: int,
-    workers: WorkerPool,
-    steps: _Steps,
-) -> dict[str, PolicyRun]:
-    pieces = cut(trials, 4)
-    tasks = [
-        (run_policy, (plan, policies, library, piece, years, seed))
-        for _, policies in candidates.values()
-        for piece in pieces
-    ]
-    found: dict[int, PolicyRun] = {}
-    for number, result in workers.finished(tasks):
-        found[number] = result
-        steps.to(40 + 58 * len(found) / len(tasks))
-    return {
-        key: joined([found[place * len(pieces) + piece] for piece in range(len(pieces))])
-        for place, key in enumerate(candidates)
-    }
+def _simulate(work: _Work, candidates: Mapping[str, tuple[str, Policies]], trials: range) -> dict[str, PolicyRun]:
+    """Every candidate in full."""
+    tasks = [work.policy_tasks(policies, trials) for _, policies in candidates.values()]
+    found = iter(work.results([task for own in tasks for task in own], 40, 98))
+    return {key: joined([next(found) for _ in own]) for key, own in zip(candidates, tasks, strict=True)}
 
 
 def _curve(label: str, replay: Replay, families: Families, best: Replacement, scale: float) -> CostCurve:
@@ -404,10 +380,10 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
     def parts(policy: Replacement, count: int) -> tuple[StockRun, Array, Array]:
         policy = dataclasses.replace(policy, spares_at_planting=count / replay.trees)
         run = replay.run(policy)
-        return run, replay.spent(policy, run).total, scale * (stake - run.replanted @ replay.value)
+        return run, spent(replay.money, policy, run.flows).total, scale * (stake - run.replanted @ replay.value)
 
-    told = ordering if best.reorder else alone
-    tried = {count: parts(told, count) for count in numbers}
+    with_orders, without = ({count: parts(policy, count) for count in numbers} for policy in (ordering, alone))
+    told, tried = (ordering, with_orders) if best.reorder else (alone, without)
     low, high = _as_cheap({count: paid + missed for count, (_, paid, missed) in tried.items()}, chosen)
     ends = [tried[count] for count in (low, high)]
     waiting_low, waiting_high = (
@@ -415,9 +391,9 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
     )
     rows = []
     for count in numbers:
-        _, paid, missed = parts(ordering, count)
+        _, paid, missed = with_orders[count]
         both = amount(paid + missed)
-        run, paid, missed = parts(alone, count)
+        run, paid, missed = without[count]
         lone = amount(paid + missed)
         filled = float((run.waiting[:, _open_years(replay, alone)].sum(axis=1) == 0).mean())
         rows.append((both.mean, both.error, lone.mean, lone.error, paid.mean(), missed.mean(), filled))
@@ -472,15 +448,16 @@ def _open_years(replay: Replay, policy: Replacement) -> NDArray[np.bool_]:
     return np.asarray((leaf > 1) & (leaf <= policy.last_refill_leaf))
 
 
-def _worth(plan: Plan, number: int, value: GapValue, replay: Replay, years: int) -> RefillWorth:
+def _worth(work: _Work, number: int, replay: Replay) -> RefillWorth:
+    plan, value = work.plan, work.value
     leaf = np.array(replay.leaf)
     known = np.isfinite(value.value[:, number]) & (leaf[value.years] > 1)
     at = value.years[known]
     later = (1 + plan.finance.discount_rate) ** at
     worth, error = value.value[known, number] * later, value.error[known, number] * later
     # what counts at the end of the run again is no price that anybody pays
-    cost = gap_cost(stock_money(plan, number, years, at_end=False))[at] * later
-    surplus = (value.value[known, number] - replay.gap_cost()[at]) * later
+    cost = gap_cost(stock_money(plan, number, work.years, at_end=False))[at] * later
+    surplus = (value.value[known, number] - gap_cost(replay.money)[at]) * later
     return RefillWorth(
         plan.labels[number],
         leaf[at],

@@ -7,6 +7,7 @@ Losses of the first planting hardly depend on whether gaps are filled, so they a
 from __future__ import annotations
 
 import dataclasses
+import types
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
@@ -14,13 +15,13 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.analysis.policy_runs import Array
+from orchardsim.analysis.policy_runs import Array, never_filled
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import remaining_value
 from orchardsim.economy.payments import growth, paid_with_deposit
-from orchardsim.operations.draws import YardDraws, draw_operations
+from orchardsim.operations.draws import draw_operations
 from orchardsim.operations.nursery import StockDraws, StockYears, binomial_quantile, replay_stock, stock_policy
 from orchardsim.operations.parameters import Replacement
 from orchardsim.plan import Plan
@@ -85,15 +86,11 @@ def year_weights(plan: Plan, label: int, years: int) -> Array:
     flows[np.arange(years), np.arange(years), 0, 0, ITEM["replacement_trees"]] = 1.0
     costs = dataclasses.replace(plan.costs, overhead_farm=0.0)
     index = growth(costs.cost_trend, plan.finance, years)
-    alone: Any = _LeafOnly(leaf)
+    alone: Any = types.SimpleNamespace(leaf=leaf)  # all that the rule reads of the quantities
     money = plan.money[label : label + 1]
     rest = remaining_value(flows, alone, money, costs, plan.finance, index).sum(axis=1)
     weights: Array = (rest[:-1] - rest[-1]) * (1 + plan.finance.discount_rate) ** -(years - 1)
     return weights
-
-
-class _LeafOnly(NamedTuple):
-    leaf: NDArray[np.int64]
 
 
 def stock_money(plan: Plan, label: int, years: int, *, at_end: bool = True) -> StockMoney:
@@ -130,10 +127,9 @@ def gap_cost(money: StockMoney) -> Array:
     return money.tree * money.trees + money.replant
 
 
-def spent(
-    money: StockMoney, policy: Replacement, ordered: Array, bought: Array, on_hand: Array, replanted: Array
-) -> Spent:
-    """Present value of a policy's trees, keep and planting; arrays (trial, year) [trees]."""
+def spent(money: StockMoney, policy: Replacement, flows: tuple[Array, Array, Array, Array]) -> Spent:
+    """Present value of a policy's trees, keep and planting; flows as :meth:`PolicyRun.flows`."""
+    ordered, bought, on_hand, replanted = flows
     pay = paid_with_deposit(ordered, bought, money.tree, money.deposit_share)
     keep = money.keep + policy.keeping.upkeep_hours * money.keep_hour
     return Spent((pay * money.trees).sum(axis=1), (on_hand * keep).sum(axis=1), (replanted * money.replant).sum(axis=1))
@@ -157,6 +153,11 @@ class StockRun(NamedTuple):
     discarded: Array
     on_hand: Array
     waiting: Array
+
+    @property
+    def flows(self) -> tuple[Array, Array, Array, Array]:
+        """Trees ordered, bought, on hand and replanted."""
+        return self.ordered, self.delivered, self.on_hand, self.replanted
 
 
 class Replay:
@@ -207,24 +208,16 @@ class Replay:
             )
         return StockRun(*columns)
 
-    def spent(self, policy: Replacement, run: StockRun) -> Spent:
-        """Present value of what the policy costs."""
-        return spent(self.money, policy, run.ordered, run.delivered, run.on_hand, run.replanted)
-
     def gain(self, policy: Replacement) -> Array:
         """Worth of the replants less all that the policy costs, (trial,) [money]."""
         if policy not in self._found:
             run = self.run(policy)
-            self._found[policy] = run.replanted @ self.value - self.spent(policy, run).total
+            self._found[policy] = run.replanted @ self.value - spent(self.money, policy, run.flows).total
         return self._found[policy]
-
-    def gap_cost(self) -> Array:
-        """Money that filling one gap takes in a year: tree, labour and care, (year,)."""
-        return gap_cost(self.money)
 
     def worth_filling(self) -> Array:
         """Loss by year and gap if it is not filled: the replant's worth where that covers its cost, else 0 (year,)."""
-        return np.where((self.value > self.gap_cost()) & (np.array(self.leaf) > 1), self.value, 0.0)
+        return np.where((self.value > gap_cost(self.money)) & (np.array(self.leaf) > 1), self.value, 0.0)
 
     @property
     def fill_leaves(self) -> list[int]:
@@ -251,22 +244,15 @@ class Replay:
         return stake
 
 
-def yard_draws(plan: Plan, streams: Streams, trials: Iterable[int], years: int) -> list[YardDraws]:
-    """The yard's own draws of each trial."""
-    return [
+def stock_draws(plan: Plan, streams: Streams, trials: Sequence[int], years: int) -> list[list[StockDraws]]:
+    """Draws by label and trial: the yard's own, and one for the deaths of replants."""
+    crews = len(plan.crews)
+    yards = [
         draw_operations(
-            streams.at("yard", trial=t),
-            [streams.at("yard", label, trial=t) for label in plan.labels],
-            years,
-            len(plan.crews),
+            streams.at("yard", trial=t), [streams.at("yard", label, trial=t) for label in plan.labels], years, crews
         )
         for t in trials
     ]
-
-
-def stock_draws(plan: Plan, streams: Streams, trials: Sequence[int], years: int) -> list[list[StockDraws]]:
-    """Draws by label and trial: the yard's own, and one for the deaths of replants."""
-    yards = yard_draws(plan, streams, trials, years)
     return [
         [
             StockDraws(
@@ -352,14 +338,6 @@ class FarmReplay:
 Searched = Replay | FarmReplay
 
 
-def never_filled(start: Replacement) -> Replacement:
-    """A policy under which no gap is filled and nothing is bought."""
-    return dataclasses.replace(
-        start,
-        spares_at_planting=0.0, reorder=False, reorder_point=0.0, order_up_to=0.0, last_refill_leaf=0, place="none",
-    )  # fmt: skip
-
-
 def search(replay: Searched, start: Replacement) -> Families:
     """Best policies: one setting after the other is changed while the mean gain rises.
 
@@ -374,12 +352,10 @@ def search(replay: Searched, start: Replacement) -> Families:
         return Families(never, never, never, never, never)
     leaf = min(replay.fill_leaves, key=lambda one: abs(one - 5))
     row = dataclasses.replace(never, place="nursery_row", last_refill_leaf=leaf)
-    spares = improve(
-        replay, dataclasses.replace(row, spares_at_planting=0.03), (spares_choices, leaf_choices, place_choices)
-    )
-    orders = improve(
-        replay, dataclasses.replace(row, reorder=True, order_up_to=0.02), (order_choices, leaf_choices, place_choices)
-    )
+    spares = dataclasses.replace(row, spares_at_planting=0.03)
+    spares = improve(replay, spares, spares_choices, leaf_choices, place_choices)
+    orders = dataclasses.replace(row, reorder=True, order_up_to=0.02)
+    orders = improve(replay, orders, order_choices, leaf_choices, place_choices)
     both = dataclasses.replace(spares, reorder=True, last_refill_leaf=orders.last_refill_leaf)
     both = dataclasses.replace(both, reorder_point=orders.reorder_point, order_up_to=orders.order_up_to)
     both = improve(replay, both)
@@ -391,13 +367,12 @@ def search(replay: Searched, start: Replacement) -> Families:
     if best == never:
         return found
     other = dataclasses.replace(best, place="pots" if best.place == "nursery_row" else "nursery_row")
-    return found._replace(elsewhere=improve(replay, other, (spares_choices, order_choices)))
+    return found._replace(elsewhere=improve(replay, other, spares_choices, order_choices))
 
 
-def improve(replay: Searched, policy: Replacement, changes: Sequence[Changes] | None = None) -> Replacement:
-    """Change one setting after the other while the mean gain rises."""
-    if changes is None:
-        changes = (spares_choices, order_choices, leaf_choices, place_choices)
+def improve(replay: Searched, policy: Replacement, *changes: Changes) -> Replacement:
+    """Change one setting after the other while the mean gain rises; every setting where none is named."""
+    changes = changes or (spares_choices, order_choices, leaf_choices, place_choices)
     for _ in range(ROUNDS):
         before = policy
         for change in changes:

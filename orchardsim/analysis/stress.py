@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason
+from orchardsim.analysis.policy_runs import joined
 from orchardsim.analysis.prepared_shocks import Prepared, check_bad_season, prepare_shocks
 from orchardsim.core.errors import IdentityError, InputError, nearest_names
 from orchardsim.core.pool import worker_pool
@@ -77,11 +78,17 @@ def stress(
     units = [range(start, min(start + size, trials)) for start in range(0, trials, size)]
     tasks = [(bad.name, unit) for bad in chosen for unit in units]
     finished: dict[tuple[str, int], Outcome] = {}
-    for name, unit, outcome in _run(plan, prepared, tasks, years, seed, jobs):
-        finished[name, unit.start] = outcome
-        if progress is not None:
-            progress(len(unit) * len(prepared[name].shocks))
-    outcomes = {bad.name: _joined([finished[bad.name, unit.start] for unit in units]) for bad in chosen}
+    runs = {
+        name: functools.partial(run_shocks, plan, ready.library, ready.shocks, years=years, seed=seed)
+        for name, ready in prepared.items()
+    }
+    with worker_pool(jobs) as pool:
+        for number, outcome in pool.finished([(runs[name], (unit,)) for name, unit in tasks]):
+            name, unit = tasks[number]
+            finished[name, unit.start] = outcome
+            if progress is not None:
+                progress(len(unit) * len(prepared[name].shocks))
+    outcomes = {bad.name: joined([finished[bad.name, unit.start] for unit in units], axis=1) for bad in chosen}
     first = outcomes[chosen[0].name]
     for outcome in outcomes.values():
         if not np.array_equal(outcome.net_cash_flow[0], first.net_cash_flow[0]):
@@ -169,23 +176,6 @@ def leading_leaf(plan: Plan, years: int) -> tuple[NDArray[np.int64], str]:
     else:
         block = max(plan.blocks, key=lambda one: one.geometry.planted_area)
     return np.arange(years) - block.year_planted + 1, block.name
-
-
-def _run(
-    plan: Plan, prepared: dict[str, Prepared], tasks: list[tuple[str, range]], years: int, seed: int, jobs: int
-) -> Iterator[tuple[str, range, Outcome]]:
-    runs = {
-        name: functools.partial(run_shocks, plan, ready.library, ready.shocks, years=years, seed=seed)
-        for name, ready in prepared.items()
-    }
-    with worker_pool(jobs) as pool:
-        for number, outcome in pool.finished([(runs[name], (unit,)) for name, unit in tasks]):
-            yield (*tasks[number], outcome)
-
-
-def _joined(parts: Sequence[Outcome]) -> Outcome:
-    names = [each.name for each in dataclasses.fields(Outcome)]
-    return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts], axis=1) for name in names})
 
 
 # ---- what it cost ----------------------------------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
@@ -20,9 +19,8 @@ from orchardsim.analysis.decision import (
     sharp_levels,
     worth_of,
 )
-from orchardsim.analysis.learning import table_of
-from orchardsim.analysis.next_measurements import READING, evenly, spread_trees
-from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE, covariance_of
+from orchardsim.analysis.next_measurements import evenly, seen_with_errors
+from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE
 from orchardsim.core.futures import Learned
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
@@ -30,7 +28,7 @@ from orchardsim.plan.coming import planted_later, without_coming, young_blocks
 from orchardsim.plan.study_waiting import Waiting
 from orchardsim.results.next import WaitAnswer, WaitRow
 from orchardsim.simulation.futures import draw_future
-from orchardsim.simulation.replay import Replay, Sight, level_normals
+from orchardsim.simulation.replay import Sight, level_normals
 
 Array = NDArray[np.float64]
 WAITS: Final = (1, 2, 3)
@@ -43,14 +41,16 @@ MEASURED: Final = ("trunk_area", "flower_clusters", "fruit_count", "yield")
 def yearly_sights(plan: Plan, seasons: Sequence[int]) -> list[Sight]:
     """What a grower measures of the first row in each season of waiting: sixty girths, bloom, fruit, crop."""
     found = []
-    for name in young_blocks(plan):
-        for _, positions in spread_trees(plan, name):
+    young = young_blocks(plan)
+    for block in (one for one in plan.blocks if one.name in young):
+        for label in block.labels:
+            positions = block.positions(label)
             trees = evenly(positions, min(MEASURED_TREES, len(positions)))
             for year in seasons:
                 for measure in MEASURED:
                     day = AUTUMN if measure == "trunk_area" else SEASON_MIDDLE
                     whole = measure == "yield"
-                    found.append(Sight(measure, year, day, name, tuple(positions) if whole else trees, whole))
+                    found.append(Sight(measure, year, day, block.name, positions if whole else trees, whole))
     return found
 
 
@@ -143,11 +143,7 @@ def first_row_seen(plan: Plan, first_season: int, waits: Sequence[int], seed: in
     """
     rows = range(WAIT_ROWS)
     sights = yearly_sights(plan, range(first_season, first_season + max(waits)))
-    grown = table_of(Replay(plan, sights, seed), rows).values
-    reading = [READING[one.measure] / math.sqrt(len(one.positions)) for one in sights]
-    errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
-    rng = np.random.default_rng(seed)
-    seen = grown + rng.multivariate_normal(np.zeros(len(sights)), errors, size=WAIT_ROWS, method="eigh")
+    seen = seen_with_errors(plan, sights, rows, seed, np.random.default_rng(seed))
     until = [[place for place, one in enumerate(sights) if one.year < first_season + wait] for wait in waits]
     return normals_of(plan, plan.futures.learned, seed, rows), [seen[:, at] for at in until]
 

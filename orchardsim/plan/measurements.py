@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
 from orchardsim.core.calendar import first_month
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.files import read_bytes
@@ -283,7 +281,7 @@ def _measurement(given: Mapping[str, str], plan: Plan, where: str, line: int) ->
     row, tree = (_whole(given.get(name, ""), name, where) for name in ("row", "tree"))
     label = _check_tree(block, label, row, tree, where)
     trees = _whole(given.get("trees", ""), "trees", where)
-    most = _trees_of(block, label, row)
+    most = len(block.positions(label, row))
     if trees is not None and (tree is not None or trees > most):
         allowed = (
             "none beside a tree's own number"
@@ -320,18 +318,6 @@ def _place(written: str, plan: Plan, where: str) -> tuple[ResolvedBlock, str | N
             return block, written
     names = dict.fromkeys(name for block in plan.blocks for name in (block.name, *block.labels))
     raise InputError(where, f"block: unknown {quoted(written)}, {nearest_names(written, names)}")
-
-
-def _trees_of(block: ResolvedBlock, label: str | None, row: int | None) -> int:
-    """Trees of a row, of a row group, or of the block."""
-    layout = block.plan.layout
-    numbers = np.arange(layout.rows)
-    of_row = np.minimum(layout.trees_per_row, layout.trees - numbers * layout.trees_per_row)
-    if row is not None:
-        return int(of_row[row - 1])
-    if label is not None:
-        return int(of_row[np.asarray(layout.group) == block.labels.index(label)].sum())
-    return layout.trees
 
 
 def _whole(text: str, name: str, where: str) -> int | None:

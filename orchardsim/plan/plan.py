@@ -97,6 +97,17 @@ class ResolvedBlock:
         """Year of the plan in which the block is planted; its leaf 1."""
         return self.plan.year_planted
 
+    def positions(self, label: str | None = None, row: int | None = None) -> tuple[int, ...]:
+        """Planting positions of a row (counted from 1), of a row group, or of the whole block."""
+        layout = self.plan.layout
+        at = np.arange(layout.trees)
+        rows = at // layout.trees_per_row
+        if row is not None:
+            at = at[rows == row - 1]
+        elif label is not None:
+            at = at[np.asarray(layout.group)[rows] == self.labels.index(label)]
+        return tuple(at.tolist())
+
     def with_groups(self, change: Callable[[RowGroup], RowGroup]) -> ResolvedBlock:
         """The same block with each row group changed."""
         groups = tuple(change(group) for group in self.groups)

@@ -316,7 +316,7 @@ def test_bloom_dates_adjust_chill_and_heat():
     rng = np.random.default_rng(3)
     seasons = np.arange(len(days))
     dates = BloomDates(seasons, days + rng.normal(0, 1.5, len(days)), np.full(len(days), 2.0))
-    found = bloom_needs(weather, dates, stated)
+    found = bloom_needs(weather, "Gala", dates, stated)
     assert found.error_held_back < 2.5 < found.error_before
     for before, after, true in (
         (found.chill_before, found.chill_after, truth.chill_requirement),
@@ -324,5 +324,5 @@ def test_bloom_dates_adjust_chill_and_heat():
     ):
         assert after[1] < 0.8 * before[1]  # the two trade off against each other
         assert abs(after[0] - true) < 3 * after[1] and abs(after[0] - true) < abs(before[0] - true)
-    one = bloom_needs(weather, BloomDates(seasons[:1], days[:1], np.full(1, 2.0)), stated)
+    one = bloom_needs(weather, "Gala", BloomDates(seasons[:1], days[:1], np.full(1, 2.0)), stated)
     assert one.chill_after[1] > found.chill_after[1]

@@ -243,8 +243,7 @@ def test_stock_money_is_what_the_ledger_books(plan) -> None:
     for number in range(len(plan.labels)):
         # the hours of keeping spares stand under another item of the ledger
         priced = stock_money(plan, number, years, at_end=False)._replace(keep_hour=np.zeros(years))
-        columns = (getattr(run, name)[:, :, number] for name in ("ordered", "bought", "on_hand", "replanted"))
-        found += spent(priced, plan.replacement, *columns).total
+        found += spent(priced, plan.replacement, run.flows(number)).total
     np.testing.assert_allclose(found, expected, rtol=1e-9)
     assert expected.min() > 0
 
