@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+import sys
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
 import orchardsim
 from experiments.loss_chain.run import made
 from orchardsim.core.ledger_items import items_of
@@ -94,14 +96,29 @@ def flows(trials: int, jobs: int, keys: dict[str, Any] | None = None) -> list[Fl
     return result
 
 
-def measures(found: list[Flows]) -> tuple[float, float, float, int | None]:
-    """Mature year before capital, NPV [USD/acre], rate of return [1/year], year in which the money is back."""
+def interest(cash: Array, rate: float) -> Array:
+    """Interest on what is owed at the end of the year before, by year, below 0."""
+    owed, paid = 0.0, np.zeros(len(cash))
+    for year, amount in enumerate(cash):
+        paid[year] = rate * min(owed, 0.0)
+        owed += amount + paid[year]
+    return paid
+
+
+def measures(found: list[Flows], loan: float = 0.0) -> tuple[float, float, float, int | None]:
+    """Mature year before capital, NPV [USD/acre], rate of return [1/year], year in which the money is back.
+
+    Interest at the rate ``loan`` enters the mature year and the money back; NPV and rate of return leave it out.
+    """
     cash = np.mean([one.cash for one in found], axis=0)
-    margin = np.mean([(one.cash - one.capital)[FIRST:].mean() for one in found])
+    paid = interest(cash, loan)
+    margin = np.mean([(one.cash - one.capital)[FIRST:].mean() for one in found]) + paid[FIRST:].mean()
     value = (cash / (1 + RATE) ** np.arange(len(cash))).sum()
+    rate = float(irr(cash[None]).rate[0])
+    cash = cash + paid
     below = np.flatnonzero(cash.cumsum() < 0)
     year = int(below[-1]) + 1 if below.size else 0
-    return float(margin), float(value), float(irr(cash[None]).rate[0]), year if year < len(cash) else None
+    return float(margin), float(value), rate, year if year < len(cash) else None
 
 
 def chain(trials: int, jobs: int) -> list[tuple[str, tuple[float, float, float, int | None]]]:
@@ -145,6 +162,10 @@ def chain(trials: int, jobs: int) -> list[tuple[str, tuple[float, float, float, 
             early[0] += values[0]
             setattr(one, field.name, early)
     put("planted in the year of the order")
+    finance = made({}).finance
+    loan = (1 + finance.loan_rate) / (1 + finance.inflation) - 1
+    rows.append((f"the last line, {loan:.1%} interest on what is owed", measures(now, loan)))
+    rows.append((f"the demo, {loan:.1%} interest on what is owed", measures(demo, loan)))
     return rows
 
 
@@ -156,16 +177,17 @@ def main() -> None:
     options = parser.parse_args()
     rows = chain(options.trials, options.jobs)
     cells = [["USD an acre", "mature year", "change", "NPV", "change", "IRR %", "money back"]]
-    before = rows[0][1]
+    demo = before = rows[0][1]
     for what, (margin, value, rate, year) in rows:
+        before = demo if what.startswith("the demo") else before
         gaps = f"{margin - before[0]:+,.0f}", f"{value - before[1]:+,.0f}"
         earned = f"{100 * rate:.1f}" if np.isfinite(rate) else "none"
         cells.append([what, f"{margin:,.0f}", gaps[0], f"{value:,.0f}", gaps[1], earned, str(year or "never")])
         before = (margin, value, rate, year)
     note = (
-        f"Mean of Gala and Honeycrisp, {options.trials} futures, {YEARS} years, NPV at {RATE:.0%}, before interest and "
-        f"tax;\nmature year: from year {FIRST} on, before capital. Published: 7.5 to 11.1 %, back in year 10 to 13 "
-        "(Robinson et al. 2005),\n8 to 9 (Washington budgets)."
+        f"Mean of Gala and Honeycrisp, {options.trials} futures, {YEARS} years, NPV at {RATE:.0%}, before tax and,\n"
+        f"but for the two last lines, interest; mature year: from year {FIRST} on, before capital.\n"
+        "Published: 7.5 to 11.1 %, back in year 10 to 13 (Robinson et al. 2005), 8 to 9 (Washington budgets)."
     )
     text = "\n".join([note, "", *text_columns(cells)])
     (HERE / "money.txt").write_text(text + "\n", encoding="utf-8")

@@ -65,6 +65,9 @@ class SeasonWeather(Rows):
         Of radiation from the day's temperature range: 0.16 inland, 0.19 at a coast.
     clear_range : float [K]
         Temperature range of the station's clear days.
+    widened : float array or None, (season,) [K]
+        How much a trend that was moved has widened the days' range. Light does not follow it: nights that warm faster
+        than days are no sign of clouds.
     """
 
     harvest_year: NDArray[np.int64]
@@ -80,6 +83,7 @@ class SeasonWeather(Rows):
     dew_point_offset: float = 0.0
     range_coefficient: float = 0.16
     clear_range: float = 16.7
+    widened: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True)

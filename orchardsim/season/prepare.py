@@ -159,15 +159,17 @@ def prepare(weather: SeasonWeather) -> PreparedSeasons:
 
     clear_sky = evapotranspiration.clear_sky_share(weather.elevation)
     by_range = weather.range_coefficient
-    radiation = evapotranspiration.radiation_from_temperature(top, low, high, by_range, weather.elevation)
+    # the day's maximum had nights warmed as days did: what tells of clouds
+    told = high if weather.widened is None else np.maximum(high - weather.widened, low)
+    radiation = evapotranspiration.radiation_from_temperature(top, low, told, by_range, weather.elevation)
     clear_share = radiation / np.maximum(clear_sky * top, 1e-9)
     # A day warmer than the next tells a change of air, which comes with wind, not a clear and still night between.
-    evening_high = np.minimum(np.concatenate([high[:1], high[:-1]]), high)
+    evening_high = np.minimum(np.concatenate([told[:1], told[:-1]]), told)
     night_share = np.sqrt(np.clip((evening_high - low) / weather.clear_range, 0, 1))
     if wind is not None and humidity is not None:
         reference = evapotranspiration.reference_evapotranspiration(low, high, top, weather.elevation, wind, humidity)
     else:
-        reference = evapotranspiration.hargreaves(low, high, top)
+        reference = evapotranspiration.hargreaves(low, told, top, (low + high) / 2)
     light = evapotranspiration.PAR_SHARE * radiation
     daytime = photosynthesis.daytime_temperature(low, high, sky.day_length[:, None])
     useful = light * photosynthesis.temperature_response(daytime)

@@ -76,6 +76,7 @@ def generated_seasons(
         dew_point_offset=settings.dew_point_offset,
         range_coefficient=range_coefficient(settings),
         clear_range=scale.clear,
+        widened=np.zeros(number.size),
     )
 
 

@@ -441,6 +441,7 @@ def _complete_seasons(settings: WeatherSettings, prepared: Prepared) -> tuple[Se
         dew_point_offset=settings.dew_point_offset,
         range_coefficient=range_coefficient(settings),
         clear_range=clear_range(high - low) if rows.size else SeasonWeather.clear_range,
+        widened=np.zeros(rows.size),
         wind_speed=None if table.wind_speed is None else table.wind_speed[rows],
         relative_humidity=None if table.relative_humidity is None else table.relative_humidity[rows],
     )
@@ -498,8 +499,10 @@ def _shifted(seasons: SeasonWeather, trend: tuple[Trend, Trend], years: NDArray[
     low = seasons.temperature_min + trend[0].slope * years
     high = seasons.temperature_max + trend[1].slope * years
     middle = 0.5 * (low + high)
+    widened = (trend[1].slope - trend[0].slope) * years.ravel()
     return dataclasses.replace(
         seasons,
+        widened=widened if seasons.widened is None else seasons.widened + widened,
         temperature_min=np.asarray(np.round(np.where(low > high, middle, low), DECIMALS), dtype=np.float64),
         temperature_max=np.asarray(np.round(np.where(low > high, middle, high), DECIMALS), dtype=np.float64),
     )

@@ -12,6 +12,7 @@ from scipy.stats import chi2
 from experiments.weather_validation import methods, season_statistics
 from orchardsim.core.errors import InputError
 from orchardsim.core.streams import Streams
+from orchardsim.season.prepare import prepare
 from orchardsim.weather.bundled import bundled_record_path
 from orchardsim.weather.climate import monthly_means
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
@@ -184,6 +185,17 @@ def test_trend_removed_and_extended() -> None:
         np.testing.assert_allclose(seasons.mean(axis=1), last_level + slope * np.arange(1, 11), atol=0.01)
     plan_year = long.season_rows // 30
     assert (plan_year == np.arange(10)).all()
+
+
+def test_nights_that_warm_faster_than_days_are_no_sign_of_clouds() -> None:
+    """The carried-on trend narrows the range of the days; light and clear nights stay those of the measured season."""
+    settings = dataclasses.replace(SETTINGS, trend="extend")
+    long = sample_weather(settings, Streams(1), range(1), 30).seasons.rows(np.arange(29 * 30, 30 * 30))
+    kept = sample_weather(SETTINGS, Streams(1), range(1), 1).seasons
+    assert long.widened is not None and (long.widened < -0.1).all()
+    then, now = prepare(kept), prepare(long)
+    np.testing.assert_allclose(now.global_radiation.mean(axis=0), then.global_radiation.mean(axis=0), rtol=2e-3)
+    np.testing.assert_allclose(now.night_clear.mean(axis=0), then.night_clear.mean(axis=0), rtol=5e-3)
 
 
 def test_southern_seasons_start_in_april() -> None:
