@@ -151,19 +151,16 @@ def _unfinished(folder: OutputFolder) -> str:
 
 def _text(dataset: xarray.Dataset, options: argparse.Namespace) -> str:
     """What is printed of a run."""
-    if options.json:
-        from orchardsim.results import dump_summary, summary_document
-
-        return dump_summary(summary_document(dataset)).rstrip("\n")
     from orchardsim.report import first_screen, headline_table
+    from orchardsim.report.run.second_opinion import second_opinion_lines
+    from orchardsim.report.run_formats import RunFormats
+    from orchardsim.results import attribute, dump_summary, summary_document
 
+    if options.json:
+        return dump_summary(summary_document(dataset)).rstrip("\n")
     lines = [first_screen(dataset, whole=options.all), *(["", headline_table(dataset)] if options.all else [])]
     if options.second_opinion:
-        from orchardsim.report.run.second_opinion import second_opinion_lines
-        from orchardsim.report.run_formats import RunFormats
-        from orchardsim.results import summary_document
-
-        lines += ["", *second_opinion_lines(summary_document(dataset)["second_opinion"], RunFormats.of(dataset.attrs))]
+        lines += ["", *second_opinion_lines(attribute(dataset, "second_opinion"), RunFormats.of(dataset.attrs))]
     return "\n".join(lines)
 
 

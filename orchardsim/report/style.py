@@ -144,11 +144,11 @@ def draw_steps(axes: Axes, year: Any, values: Any, base: Any, number: int, name:
                 linewidth=0.5, label=f"_{name}" if shown is None else shown)  # fmt: skip
 
 
-def legend_above(figure: Figure, panels: Sequence[Axes], columns: int = 3) -> None:
+def legend_above(figure: Figure, panels: Sequence[Axes]) -> None:
     """One legend above all panels, where it hides nothing."""
     handles, names = next((found for panel in panels if (found := panel.get_legend_handles_labels())[0]), ([], []))
     if handles:
-        figure.legend(handles, names, loc="outside upper left", ncols=columns, handlelength=2.6, columnspacing=1.2)
+        figure.legend(handles, names, loc="outside upper left", ncols=3, handlelength=2.6, columnspacing=1.2)
 
 
 def whole_ticks(axes: Axes, steps: tuple[int, ...] | None = None) -> None:

@@ -19,21 +19,6 @@ if TYPE_CHECKING:
 FORMAT: Final = 4
 """Number of the layout of result files; a later layout gets a higher number."""
 
-DIMENSIONS: Final = (
-    "trial",
-    "year",
-    "quarter",
-    "block",
-    "cause",
-    "grade",
-    "box_count",
-    "outlet",
-    "task",
-    "ledger_item",
-    "tree_trial",
-    "tree",
-)
-
 BLOCK_COORDS: Final = {
     "cultivar": ("cultivar of the row group", None),
     "rootstock": ("rootstock of the row group", None),
@@ -58,6 +43,8 @@ COORDINATES: Final = {
     "task": "task of the crews",
     "ledger_item": "item of the ledger",
 }
+"""Dims of a result and what each label of them is."""
+DIMENSIONS: Final = (*COORDINATES, "tree_trial", "tree")
 
 REQUIRED_ATTRIBUTES: Final = (
     "title",
@@ -164,8 +151,8 @@ def _optional(row: Variable) -> bool:
     return "tree" in row.dims or row.writer == "futures"
 
 
-def attribute(dataset: xarray.Dataset, name: str, default: Any = None) -> Any:
-    """An attribute of a result, lists and tables read back from their JSON text.
+def attribute(dataset: xarray.Dataset, name: str) -> Any:
+    """An attribute of a result, lists and tables read back from their JSON text; None where it has none.
 
     Examples
     --------
@@ -173,7 +160,7 @@ def attribute(dataset: xarray.Dataset, name: str, default: Any = None) -> Any:
     >>> attribute(xarray.Dataset(attrs={"notes": '["no rain in the record"]'}), "notes")
     ['no rain in the record']
     """
-    value = dataset.attrs.get(name, default)
+    value = dataset.attrs.get(name)
     if isinstance(value, str) and value[:1] in ("[", "{"):
         try:
             return json.loads(value)

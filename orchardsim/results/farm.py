@@ -63,20 +63,9 @@ def of_farm(dataset: xarray.Dataset, name: str) -> xarray.DataArray:
     # A file that is read by variable would otherwise stand in memory with all its blocks.
     import xarray
 
-    found: xarray.DataArray | None = None
-    for part, some in trial_pieces(dataset, name):
-        piece = _taken_together(some, some[name], way)
-        if piece.sizes["trial"] == values.sizes["trial"]:
-            return piece
-        piece = piece.transpose("trial", ...)
-        if found is None:
-            coords = {key: coord for key, coord in piece.coords.items() if "trial" not in coord.dims}
-            coords |= {key: coord for key, coord in values.coords.items() if coord.dims == ("trial",)}
-            array = np.empty((values.sizes["trial"], *piece.shape[1:]), piece.dtype)
-            found = xarray.DataArray(array, coords, piece.dims, piece.name, piece.attrs)
-        array[part] = piece.values
-    assert found is not None
-    return found
+    pieces = [_taken_together(some, some[name], way) for _, some in trial_pieces(dataset, name)]
+    whole: xarray.DataArray = xarray.concat(pieces, "trial", coords="minimal", compat="override", join="override")
+    return pieces[0] if len(pieces) == 1 else whole
 
 
 def trial_pieces(dataset: xarray.Dataset, *names: str) -> Iterator[tuple[slice, xarray.Dataset]]:
@@ -130,10 +119,9 @@ def of_label(dataset: xarray.Dataset, name: str, label: str) -> xarray.DataArray
 
 def whole_farm(dataset: xarray.Dataset) -> xarray.Dataset:
     """All variables of a run that a farm has, without the dim ``block``."""
-    names = [str(name) for name, values in dataset.data_vars.items() if _adds(str(name), values)]
-    farm = {name: of_farm(dataset, name) for name in names}
-    return dataset.drop_vars([str(name) for name in dataset.data_vars] + ["block"], errors="ignore").assign(farm)
-
-
-def _adds(name: str, values: xarray.DataArray) -> bool:
-    return "block" not in values.dims or RESULTS[name].over_blocks != "none"
+    farm = {
+        name: of_farm(dataset, name)
+        for name, values in ((str(key), values) for key, values in dataset.data_vars.items())
+        if "block" not in values.dims or RESULTS[name].over_blocks != "none"
+    }
+    return dataset.drop_vars([*map(str, dataset.data_vars), "block"], errors="ignore").assign(farm)

@@ -18,6 +18,7 @@ from types import TracebackType
 from typing import Any, Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.core.files import reason
 
 WORKROOM: Final = ".orchardsim"
 """Hidden folder, within that of the results, for the lock, the manifest and unfinished work."""
@@ -37,11 +38,6 @@ def digest(path: Path) -> str:
     """SHA-256 of a file."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def reason(error: OSError) -> str:
-    """What the system says of a fault, without the path."""
-    return error.strerror or str(error)
 
 
 class OutputFolder:

@@ -117,11 +117,11 @@ def errors_of(values: Array, worst: Side, draws: Draws | None, *, whole: bool = 
     }
 
 
-def trials_for(one: TwoErrors, trials: int, wanted: float | None = None) -> int | None:
-    """Trials at which the Monte Carlo error comes down to the wanted share of the number (or ``wanted``)."""
+def trials_for(one: TwoErrors, trials: int) -> int | None:
+    """Trials at which the Monte Carlo error comes down to the wanted share of the number."""
     from orchardsim.risk.bands import trials_needed
 
-    goal = WANTED_SHARE * abs(one.value) if wanted is None else wanted
+    goal = WANTED_SHARE * abs(one.value)
     if not (math.isfinite(one.monte_carlo) and math.isfinite(goal)) or goal <= 0:
         return None
     return max(trials_needed(one.monte_carlo, trials, goal), 2)

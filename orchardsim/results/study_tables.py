@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any, Final
-
-import numpy as np
 
 from orchardsim.results.study import StudyFindings
 from orchardsim.results.written import plain
@@ -160,23 +156,11 @@ TABLES: Final[dict[str, Callable[[StudyFindings], Rows]]] = {
 """Name of a table -> its rows; each is written as NAME.csv."""
 
 
-def tidy_csv(rows: Iterable[Mapping[str, Any]]) -> str:
+def tidy_csv(rows: Rows) -> str:
     """Rows as CSV, one observation a line, numbers with 6 significant digits; what is missing is empty."""
-    listed = list(rows)
-    if not listed:
-        return ""
+    import pandas
 
-    def text(value: Any) -> Any:
-        if not isinstance(value, float):
-            return value
-        return "" if np.isnan(value) else f"{value:.6g}"
-
-    written = io.StringIO()
-    writer = csv.DictWriter(written, fieldnames=list(listed[0]), lineterminator="\n")
-    writer.writeheader()
-    for row in listed:
-        writer.writerow({key: text(one) for key, one in row.items()})
-    return written.getvalue()
+    return pandas.DataFrame(rows).to_csv(index=False, float_format="%.6g", lineterminator="\n") if rows else ""
 
 
 def study_document(found: StudyFindings) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from orchardsim.core.labels import BOX_COUNTS, CAUSES, GRADES, OUTLETS, TASKS
 from orchardsim.core.ledger_items import ITEM
+from orchardsim.core.variables import RESULTS
 from orchardsim.results import build_dataset
 
 ATTRS: dict[str, Any] = {
@@ -136,7 +137,6 @@ def invented_arrays(
         "trees_planted": planted,
         "trees_alive": alive,
         "trees_lost": lost,
-        "trees_removed": np.zeros(shape),
         "trees_replanted": replanted,
         "trees_ordered": ordered,
         "spares_on_hand": spares,
@@ -145,7 +145,6 @@ def invented_arrays(
         "light_interception": np.clip(0.08 * leaf, 0, 0.6) * np.ones(shape),
         "bloom_day": bloom,
         "frost_kill": kill,
-        "hail_fraction": np.zeros(shape),
         "crop_load_mean": 5 * spared,
         "flower_clusters": crop * 4,
         "fruit_number": crop / 0.17,
@@ -158,15 +157,7 @@ def invented_arrays(
         "labour_hours": hours,
         "pass_price": np.ones(shape),
         "size_price": np.ones(shape),
-        "storage_loss": np.zeros(shape),
-        "storage_surplus": np.zeros(shape),
-        "labour_undone": np.zeros((*shape, len(TASKS))),
-        "labour_carried": np.zeros((*shape, len(TASKS))),
         "irrigation_depth": np.full(shape, 180.0),
-        "protection_hours": np.zeros(shape),
-        "protection_nights": np.zeros(shape),
-        "protection_water": np.zeros(shape),
-        "protection_fuel": np.zeros(shape),
         "ledger": ledger,
         "net_cash_flow": flow,
         "account_balance": np.stack([low + step for step in (9_000.0, 4_000.0, 0.0, 6_000.0)], axis=-1),
@@ -195,8 +186,18 @@ def invented_arrays(
         "household_draw_bearable": np.maximum(summed[:, -1], 0.0) / years,
         "break_even_price": 0.3 + 0.02 * rng.standard_normal(trials),
     }
-    names = ["home", "north", "creek"][:blocks]
-    return arrays, {"block": names}
+    sizes = {"trial": trials, "year": years, "block": blocks, "task": len(TASKS)}
+    return nothing_else(arrays, sizes), {"block": ["home", "north", "creek"][:blocks]}
+
+
+def nothing_else(arrays: dict[str, np.ndarray], sizes: dict[str, int]) -> dict[str, np.ndarray]:
+    """The arrays, with zeros for all other variables that every run has."""
+    zeros = {
+        name: np.zeros([sizes[dim] for dim in row.dims])
+        for name, row in RESULTS.items()
+        if name not in arrays and "tree" not in row.dims and row.writer != "futures"
+    }
+    return arrays | zeros
 
 
 def invented_dataset(attrs: dict[str, Any] | None = None, **arguments: Any):  # type: ignore[no-untyped-def]

@@ -4,21 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from orchardsim.report.compare import words
 from orchardsim.report.compare.figures import FIGURES
 from orchardsim.report.compare.sheet import PICTURES, choice_sheet_page, choice_sheet_pdf
-from orchardsim.report.compare.words import (
-    comparison_screen,
-    comparison_sentences,
-    comparison_table,
-    contrast_lines,
-    footer_text,
-    formats_of,
-    land_text,
-    pair_cells,
-    pair_explanations,
-    plan_tables,
-    same_numbers_text,
-)
 from orchardsim.report.pages import Kind
 from orchardsim.report.run_formats import PAYBACK_AND_NPV
 from orchardsim.results.comparison import Comparison, comparison_document
@@ -35,19 +23,16 @@ def _sheets(found: Comparison) -> dict[str, bytes]:
 
 
 def _values(found: Comparison) -> dict[str, Any]:
-    formats = formats_of(found)
+    formats = words.formats_of(found)
     return {
         "title": f"{len(found.plans)} plans in the same futures",
-        "plans": [
-            {"label": plan.label, "name": plan.name, "title": plan.title, "land": land_text(found, place, formats)}
-            for place, plan in enumerate(found.plans)
-        ],
-        "footer": footer_text(found),
-        "contrasts": contrast_lines(found),
-        "notes": (same_numbers_text(found), *found.notes),
-        "plan_tables": plan_tables(found, formats),
-        "pair_cells": [[row[0].replace(" ", "\u00a0"), *row[1:]] for row in pair_cells(found, formats)],
-        "explanations": pair_explanations(found),
+        "plans": [(plan, words.land_text(found, place, formats)) for place, plan in enumerate(found.plans)],
+        "footer": words.footer_text(found),
+        "contrasts": words.contrast_lines(found),
+        "notes": (words.same_numbers_text(found), *found.notes),
+        "plan_tables": words.plan_tables(found, formats),
+        "pair_cells": [[row[0].replace(" ", "\u00a0"), *row[1:]] for row in words.pair_cells(found, formats)],
+        "explanations": words.pair_explanations(found),
         "money_basis": formats.money_line,
         "payback_and_npv": PAYBACK_AND_NPV,
     }
@@ -57,11 +42,11 @@ KIND: Final = Kind(
     name="comparison",
     stem="compare",
     findings=Comparison,
-    sentences=comparison_sentences,
-    screen=comparison_screen,
-    text=comparison_table,
+    sentences=words.comparison_sentences,
+    screen=words.comparison_screen,
+    text=words.comparison_table,
     document=comparison_document,
-    beside=lambda found: {"sentences": comparison_sentences(found)},
+    beside=lambda found: {"sentences": words.comparison_sentences(found)},
     figures=FIGURES,
     values=_values,
     sheets=_sheets,

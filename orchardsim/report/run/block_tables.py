@@ -163,13 +163,21 @@ def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     return lines
 
 
-def mature_text() -> str:
-    """What counts as a mature year."""
-    return (
+def block_part(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
+    """Money, work and fruit by label, for the page."""
+    mature = (
         f"Mature years (column leaves): from the first to the last in which the middle future's crop, a mean of "
         f"{COURSE} leaves, reaches {percent(FULL_SHARE)} of its best. None is named while it still climbs by more than "
         f"{percent(STILL_CLIMBS)} in {COURSE} leaves, or in a course of fewer than eight."
     )
+    return {
+        "label_cells": label_cells(dataset, formats),
+        "label_lines": label_lines(dataset, formats),
+        "label_notes": [mature, MONEY_NOTE],
+        "work": work_groups(dataset, formats),
+        "work_line": work_line(dataset, formats),
+        "work_note": WORK_NOTE,
+    }
 
 
 def work_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:

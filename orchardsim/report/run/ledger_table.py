@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -140,3 +140,15 @@ def sales_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]
             ]
         )
     return cells
+
+
+def ledger_part(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
+    """Items, quarters and outlets, for the page."""
+    return {
+        "ledger": ledger_cells(dataset),
+        "ledger_note": LEDGER_NOTE,
+        "balance": balance_cells(dataset),
+        "balance_note": balance_note(dataset),
+        "sales": sales_cells(dataset, formats),
+        "sales_note": SALES_NOTE,
+    }

@@ -14,24 +14,9 @@ from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.columns import cells_of
 from orchardsim.report.pages import Pictures, drawn, keep_picture, picture_names, picture_parts, render
-from orchardsim.report.run.block_tables import (
-    MONEY_NOTE,
-    WORK_NOTE,
-    label_cells,
-    label_lines,
-    mature_text,
-    work_groups,
-    work_line,
-)
+from orchardsim.report.run.block_tables import block_part
 from orchardsim.report.run.headline_rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
-from orchardsim.report.run.ledger_table import (
-    LEDGER_NOTE,
-    SALES_NOTE,
-    balance_cells,
-    balance_note,
-    ledger_cells,
-    sales_cells,
-)
+from orchardsim.report.run.ledger_table import ledger_part
 from orchardsim.report.run.published import published_lines
 from orchardsim.report.run.risk import cover_cells, risk_part
 from orchardsim.report.run.saved import SavedRun
@@ -65,8 +50,7 @@ STATUS_MEANING: Final = {
     "computed": "Worked out by a program from data.",
     "read": "Read in the source named.",
 }
-STATUS_ORDER: Final = ("assumption", "common practice", "memory", "derived", "computed", "read")
-"""The weakest come first, for they are what a reader should doubt."""
+"""What each status means; the weakest come first, for they are what a reader should doubt."""
 
 
 def report_files() -> list[str]:
@@ -150,7 +134,8 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
     from orchardsim.report.run.figures import FIGURES
 
     dataset, formats = run.dataset, run.formats
-    attrs = dataset.attrs
+    attrs, money = dataset.attrs, money_cells(dataset, formats)
+    known_by_luck = len(money[0]) > 6
     return render(
         "report.html",
         title=str(attrs["title"]),
@@ -175,48 +160,22 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
         second=second_opinion_part(dataset, formats),
         area_name=formats.area_name,
         containers=f"{formats.bin_text}, {formats.box_text}",
-        **_money(dataset, formats),
-        **_trees_and_work(dataset, formats),
+        currency=formats.currency,
+        money_basis=formats.money_basis,
+        money_cells=money,
+        money_words=(0, 6, 7) if known_by_luck else (0, 5),
+        known_by_luck=known_by_luck,
+        shares=shares_lines(dataset),
+        payback_and_npv=PAYBACK_AND_NPV,
+        flows=_flow_cells(dataset),
+        box_cells=box_cells(dataset, formats),
+        box_note=box_note(dataset, formats),
+        tree_groups=tree_groups(dataset, formats),
+        tree_note=TREE_NOTE,
+        swing_line=swing_line(dataset),
+        **block_part(dataset, formats),
+        **ledger_part(dataset, formats),
     )
-
-
-def _money(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
-    """Tables and lines on money."""
-    cells = money_cells(dataset, formats)
-    known_by_luck = len(cells[0]) > 6
-    return {
-        "money_cells": cells,
-        "money_words": (0, 6, 7) if known_by_luck else (0, 5),
-        "known_by_luck": known_by_luck,
-        "currency": formats.currency,
-        "money_basis": formats.money_basis,
-        "shares": shares_lines(dataset),
-        "payback_and_npv": PAYBACK_AND_NPV,
-        "flows": _flow_cells(dataset),
-        "ledger": ledger_cells(dataset),
-        "ledger_note": LEDGER_NOTE,
-        "balance": balance_cells(dataset),
-        "balance_note": balance_note(dataset),
-        "sales": sales_cells(dataset, formats),
-        "sales_note": SALES_NOTE,
-        "label_cells": label_cells(dataset, formats),
-        "label_lines": label_lines(dataset, formats),
-        "label_notes": [mature_text(), MONEY_NOTE],
-    }
-
-
-def _trees_and_work(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
-    """Tables and lines on trees, work and sizes."""
-    return {
-        "work": work_groups(dataset, formats),
-        "work_line": work_line(dataset, formats),
-        "work_note": WORK_NOTE,
-        "box_cells": box_cells(dataset, formats),
-        "box_note": box_note(dataset, formats),
-        "tree_groups": tree_groups(dataset, formats),
-        "tree_note": TREE_NOTE,
-        "swing_line": swing_line(dataset),
-    }
 
 
 def _flow_cells(dataset: xarray.Dataset) -> list[list[str]]:
@@ -266,7 +225,7 @@ def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     for entry in found:
         value, unit = formats.parts(entry["key"], entry["value"], entry["unit"])
         by_status.setdefault(entry["status"], []).append([str(entry["key"]), value, unit, str(entry["source"])])
-    order = [*STATUS_ORDER, *(status for status in by_status if status not in STATUSES)]
+    order = [*STATUS_MEANING, *(status for status in by_status if status not in STATUSES)]
     return [
         {
             "status": status,

@@ -41,7 +41,7 @@ def footer_text(found: SparesAnswer) -> str:
     )
 
 
-def counted(number: float, thing: str, things: str = "") -> str:
+def counted(number: float, thing: str) -> str:
     """A number with its noun.
 
     Examples
@@ -49,9 +49,7 @@ def counted(number: float, thing: str, things: str = "") -> str:
     >>> counted(1, "spare"), counted(0, "spare"), counted(1200, "gap")
     ('1 spare', 'no spares', '1,200 gaps')
     """
-    if number == 0:
-        return f"no {things or thing + 's'}"
-    return f"{number:,.0f} {thing if number == 1 else things or thing + 's'}"
+    return f"{f'{number:,.0f}' if number else 'no'} {thing}{'' if number == 1 else 's'}"
 
 
 def spares_sentences(found: SparesAnswer) -> list[str]:

@@ -6,29 +6,19 @@ from typing import Any, Final
 
 from orchardsim.report.pages import Kind
 from orchardsim.report.run_formats import LEFT_OUT, RunFormats, in_shown_units
+from orchardsim.report.stress import words
 from orchardsim.report.stress.figures import FIGURES
-from orchardsim.report.stress.words import (
-    TABLES,
-    explanation_lines,
-    footer_text,
-    formats_of,
-    ranked,
-    stress_cells,
-    stress_screen,
-    stress_sentences,
-    stress_table,
-)
 from orchardsim.results.stress import Stress, Stressed, stress_document
 
 
 def _values(found: Stress) -> dict[str, Any]:
-    formats = formats_of(found)
-    cells = stress_cells(found, formats)
+    formats = words.formats_of(found)
+    cells = words.stress_cells(found, formats)
     return {
         "title": f"Bad seasons: {found.title}",
-        "footer": footer_text(found),
-        "tables": [[[row[column] for column in columns] for row in cells] for columns in TABLES],
-        "explanations": explanation_lines(found),
+        "footer": words.footer_text(found),
+        "tables": [[[row[column] for column in columns] for row in cells] for columns in words.TABLES],
+        "explanations": words.explanation_lines(found),
         "money_basis": formats.money_line,
         "seasons": [
             {
@@ -37,7 +27,7 @@ def _values(found: Stress) -> dict[str, Any]:
                 "note": in_shown_units(season.note, formats.display),
                 "changes": _change_cells(season, formats),
             }
-            for season in ranked(found)
+            for season in words.ranked(found)
         ],
         "left_out": (*NOT_IN_A_STRIKE, *LEFT_OUT),
     }
@@ -65,11 +55,11 @@ KIND: Final = Kind(
     name="stress test",
     stem="stress",
     findings=Stress,
-    sentences=stress_sentences,
-    screen=stress_screen,
-    text=stress_table,
+    sentences=words.stress_sentences,
+    screen=words.stress_screen,
+    text=words.stress_table,
     document=stress_document,
-    beside=lambda found: {"sentences": stress_sentences(found)},
+    beside=lambda found: {"sentences": words.stress_sentences(found)},
     figures=FIGURES,
     values=_values,
 )
