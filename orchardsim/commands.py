@@ -281,7 +281,7 @@ def learning(
     following: bool = False,
     waiting: bool = False,
     between: str | None = None,
-    record: str | None = None,
+    out: Path | None = None,
     say: Callable[[str], object] = lambda line: None,
 ) -> Command[Kept]:
     """What measured trees say of the plan's open levels, and what to measure next or whether to wait.
@@ -298,9 +298,10 @@ def learning(
         Say what to measure next; weigh waiting.
     between : str, optional
         Options to choose between.
-    record : str, optional
-        Path of the plan's weather record as seen from the folder, where it has one of its own.
+    out : path, optional
+        Folder to come; the plan in it names its weather record as seen from there.
     """
+    import os
     import tomllib
 
     from orchardsim.analysis.decision import options_of
@@ -311,10 +312,15 @@ def learning(
     from orchardsim.plan.raw import subtable
     from orchardsim.report.fit.page import KIND
     from orchardsim.results.fit import LEARNED_FILE
+    from orchardsim.weather.bundled import RECORDS
 
     assert plan.path is not None
     name, folder_of_plan = plan.path.name, plan.path.parent
-    carried = subtable(tomllib.loads(text), "futures").get("learned")
+    tables = tomllib.loads(text)
+    carried, record = subtable(tables, "futures").get("learned"), subtable(tables, "weather").get("record")
+    seen = None
+    if out is not None and isinstance(record, str) and record not in RECORDS:
+        seen = Path(os.path.relpath(folder_of_plan / record, out)).as_posix()
     before = read_learned(folder_of_plan / carried, plan.where) if isinstance(carried, str) else None
     choices = options_of(plan, between) if following or waiting else ()
     if choices:
@@ -325,7 +331,7 @@ def learning(
         found = fit(plan, measurements, seed=size.seed, before=before, say=say)
         kept = _followed(found, between, size, following, waiting, progress)
         if folder is not None:
-            folder.write_text(name, found.plan_text(text, record=record))
+            folder.write_text(name, found.plan_text(text, record=seen))
             folder.write_text(LEARNED_FILE, found.learned.text())
         return kept
 

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, TypeVar
 
 from orchardsim.cli.answer import print_answer
 from orchardsim.cli.folders import output_folder
-from orchardsim.cli.progress import progress, tell
+from orchardsim.cli.progress import progress, tell, warn
 
 if TYPE_CHECKING:
     from orchardsim.commands import Command, Size
-    from orchardsim.results.folder import OutputFolder
 
 Found = TypeVar("Found")
 
@@ -24,24 +23,15 @@ def size_of(options: argparse.Namespace) -> Size:
 
 
 def answered(options: argparse.Namespace, command: Command[Found], *, simulated: bool = True) -> int:
-    """Answer a question, and save the answer when a folder is given."""
-    with output_folder(options, command.kind, command.files) as folder:
-        found = work_out(command, folder)
-    say_answer(options, command, found, simulated=simulated)
-    return 0
-
-
-def work_out(command: Command[Found], folder: OutputFolder | None) -> Found:
-    """Do the work under its progress line, and write what was found."""
-    with progress(command.heading, command.steps) as done:
-        found = command.find(folder, done)
-    if folder is not None:
-        command.write(folder, found)
-    return found
-
-
-def say_answer(options: argparse.Namespace, command: Command[Found], found: Found, *, simulated: bool = True) -> None:
-    """Print what was found, and where it was saved."""
+    """Answer a question: do the work under its progress line, save it when a folder is given, print what was found."""
+    with output_folder(options, command) as folder:
+        if folder is not None and folder.complete:
+            warn(f"{options.out} holds this {command.kind} whole")
+            return 0
+        with progress(command.heading, command.steps) as done:
+            found = command.find(folder, done)
+        if folder is not None:
+            command.write(folder, found)
     print_answer(
         options,
         screen=lambda: command.screen(found),
@@ -51,3 +41,4 @@ def say_answer(options: argparse.Namespace, command: Command[Found], found: Foun
     )
     if options.out is not None and (options.out / command.page).exists():
         tell(f"saved in {options.out}: {command.saved}")
+    return 0

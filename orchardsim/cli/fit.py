@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
@@ -56,7 +55,7 @@ def execute(options: argparse.Namespace) -> int:
         following=options.next,
         waiting=options.wait,
         between=options.between,
-        record=_record(options.plan, options.out) if options.out is not None else None,
+        out=options.out,
         say=tell,
     )
     code = answered(options, command)
@@ -65,15 +64,3 @@ def execute(options: argparse.Namespace) -> int:
         made = " (that plan is made by --out DIR)" if options.out is None else ", which carries what was learned"
         print(f"Next: orchardsim run {plan if options.out is not None else f'DIR/{plan}'}{made}")
     return code
-
-
-def _record(plan: Path, out: Path) -> str | None:
-    """Path of the plan's own weather record as seen from the folder; None for a bundled one, or none."""
-    from orchardsim.plan.raw import subtable
-    from orchardsim.plan.reading import read_toml
-    from orchardsim.weather.bundled import RECORDS
-
-    record = subtable(read_toml(plan), "weather").get("record")
-    if not isinstance(record, str) or record in RECORDS:
-        return None
-    return Path(os.path.relpath(plan.parent / record, out)).as_posix()

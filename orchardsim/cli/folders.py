@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from orchardsim.cli.progress import warn
 from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
 
 if TYPE_CHECKING:
+    from orchardsim.commands import Command
     from orchardsim.results.folder import OutputFolder
 
 
@@ -23,26 +24,27 @@ def folder_name(text: str) -> Path:
 
 
 @contextlib.contextmanager
-def output_folder(options: argparse.Namespace, kind: str, names: Sequence[str]) -> Iterator[OutputFolder | None]:
-    """The folder of ``--out``, opened before any work is done; None without one.
-
-    Parameters
-    ----------
-    kind : str
-        What is written, in the words of a message.
-    names : sequence of str
-        Files that will be written.
-    """
+def output_folder(options: argparse.Namespace, command: Command[Any]) -> Iterator[OutputFolder | None]:
+    """The folder of ``--out``, opened for a question before any work is done; None without one."""
     from orchardsim.results.folder import OutputFolder
 
     if options.out is None:
         with kept(lambda: NOT_KEPT):
             yield None
         return
-    folder = OutputFolder(options.out, kind, names=names, force=options.force, say=warn)
+    resume = getattr(options, "resume", False)
+    folder = OutputFolder(
+        options.out, command.kind, names=command.files, force=options.force, resume=resume, say=warn, **command.kept
+    )
 
     def words() -> str:
-        return f"the {kind} is " + (f"saved in {folder.place}" if folder.finished else "not finished: run it again")
+        if folder.finished:
+            return f"the {command.kind} is saved in {folder.place}"
+        if not command.kept:
+            return f"the {command.kind} is not finished: run it again"
+        if folder.unfinished(""):
+            return f"what was finished is kept; go on with --resume --out {folder.place}"
+        return "nothing was finished yet"
 
     with contextlib.ExitStack() as opened:
         open_for(opened, folder, words)

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.calendar import date_text
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -156,6 +158,14 @@ def whole_ticks(axes: Axes, steps: tuple[int, ...] | None = None) -> None:
     from matplotlib.ticker import MaxNLocator
 
     axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=12, steps=steps))
+
+
+def date_axis(axes: Axes, latitude: float) -> None:
+    """Days of the season on the upright axis as dates."""
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda day, _: date_text(day, latitude)))
 
 
 def thousands(axis: Any) -> None:

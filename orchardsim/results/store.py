@@ -125,18 +125,7 @@ def add_attributes(path: Path, attributes: Mapping[str, str]) -> None:
 
 
 def read_results(out_dir: str | Path) -> xarray.Dataset:
-    """Read a saved run back, all of it into memory.
-
-    Parameters
-    ----------
-    out_dir : path
-        Folder of the run, or its ``results.nc``.
-
-    Raises
-    ------
-    InputError
-        If there is no run, or the file is not one of ours.
-    """
+    """Read a saved run back, all of it into memory; ``out_dir`` and errors as those of :func:`open_results`."""
     with open_results(out_dir) as dataset:
         check_memory(dataset.nbytes, str(out_dir), "the results")
         with _readable(out_dir):

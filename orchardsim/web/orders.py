@@ -304,14 +304,9 @@ def weather(order: Mapping[str, Any], jobs: int) -> Command[Any]:
 
 def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     """What measured trees say of what is not known yet."""
-    from orchardsim.weather.bundled import RECORDS
-
-    text, folder = order["text"], Path(order["folder"])
-    record = tomllib.loads(text).get("weather", {}).get("record")
-    seen = None if record is None or record in RECORDS else Path(os.path.relpath(folder / record, order["place"]))
     return commands.learning(
-        _plan(order), text, folder / order["measurements"], _size(order, jobs),
-        following=order["following"], waiting=order["waiting"], record=None if seen is None else seen.as_posix(),
+        _plan(order), order["text"], Path(order["folder"]) / order["measurements"], _size(order, jobs),
+        following=order["following"], waiting=order["waiting"], out=Path(order["place"]),
     )  # fmt: skip
 
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.calendar import date_text
 from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_by_group
@@ -30,6 +29,7 @@ from orchardsim.report.style import (
     SERIES,
     SKY,
     add_footer,
+    date_axis,
     draw_band,
     draw_doubts,
     draw_single,
@@ -248,7 +248,7 @@ def season_figure(dataset: xarray.Dataset) -> Figure:
             draw_band(upper, dataset["year"].values, bloom, colour=colour, labels=number == 0)
             draw_band(lower, dataset["year"].values, kill, colour=colour, labels=False)
     whole_ticks(lower, steps=(1, 2, 5, 10))
-    _date_axis(upper, latitude)
+    date_axis(upper, latitude)
     upper.set_title("Full bloom")
     lower.set_title("Flowers killed by frost" + ("" if from_record else " (band: 18 and 10 futures in 20)"))
     lower.set_ylabel("% of flowers")
@@ -275,13 +275,6 @@ def _distinct_blocks(dataset: xarray.Dataset) -> list[str]:
         if not same:
             kept.append(label)
     return kept[:3]
-
-
-def _date_axis(axes: Axes, latitude: float) -> None:
-    from matplotlib.ticker import FuncFormatter, MaxNLocator
-
-    axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda day, _: date_text(day, latitude)))
 
 
 def ledger_figure(dataset: xarray.Dataset) -> Figure:

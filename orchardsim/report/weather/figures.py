@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.calendar import date_text
 from orchardsim.core.numbers import with_error
 from orchardsim.core.units import display
 from orchardsim.report.style import (
@@ -22,6 +21,7 @@ from orchardsim.report.style import (
     SKY,
     STRAW,
     add_footer,
+    date_axis,
     new_figure,
     thousands,
     whole_ticks,
@@ -91,7 +91,7 @@ def frost_date_figure(history: WeatherHistory) -> Figure:
         _mark_baseline(axes, history, label=axes is upper)
         axes.plot(year, days, color=colour, linestyle="none", marker="o", markersize=4)
         _trend_line(axes, year, days, "days")
-        _date_axis(axes, history.latitude)
+        date_axis(axes, history.latitude)
         axes.set_title(f"{name} (daily minimum at or below {_freezing(history)})")
         axes.legend(loc="lower left", ncols=3)
         _room_below(axes)
@@ -126,7 +126,7 @@ def bloom_figure(history: WeatherHistory) -> Figure:
     )
     axes.set_title("Full bloom, computed from the record")
     axes.set_xlabel("year")
-    _date_axis(axes, history.latitude)
+    date_axis(axes, history.latitude)
     whole_ticks(axes, steps=(1, 2, 5, 10))
     _room_below(axes, 0.4)
     axes.legend(loc="lower left", ncols=2)
@@ -255,13 +255,6 @@ def _trend_line(
     slope = with_error(10 * fit.slope, 10 * fit.stderr, "+" if fit.slope > 0 else "", most=3)
     label = f"{name} {slope} {unit} per decade"
     axes.plot(ends, fit.intercept + fit.slope * ends, color=INK, linewidth=1.1, linestyle=dash, label=label)
-
-
-def _date_axis(axes: Axes, latitude: float) -> None:
-    from matplotlib.ticker import FuncFormatter, MaxNLocator
-
-    axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda day, _: date_text(day, latitude)))
 
 
 def _room_below(axes: Axes, share: float = 0.22) -> None:
