@@ -63,12 +63,6 @@ class WorkDone:
     trained: Reach | None = None
     summer_pruned: Reach | None = None
 
-    @classmethod
-    def in_time(cls, trials: int, groups: int, passes: int) -> WorkDone:
-        """All done, nothing late."""
-        one, zero = np.ones((trials, groups)), np.zeros((trials, groups))
-        return cls(one, one, zero, np.ones((trials, groups, passes)), zero)
-
 
 @dataclass
 class BlockRun:
@@ -101,8 +95,8 @@ class BlockRun:
     loss_site: NDArray[np.float32]
     backlog: Backlog
     alive: Array
-    asked: WorkAsked
-    done: WorkDone
+    asked: WorkAsked = field(init=False)
+    done: WorkDone = field(init=False)
     planted: bool = False
     removed: bool = False
     uncut_strikes: Array | None = None
@@ -112,6 +106,9 @@ class BlockRun:
     fruit_kept: Array = field(default_factory=lambda: np.zeros(0))
     fruit_thinned: Array = field(default_factory=lambda: np.zeros(0))
     fruit_lost: Array = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        self.asked, self.done = self.ask_nothing(), self.all_in_time()
 
     @property
     def standing(self) -> bool:
@@ -140,8 +137,8 @@ class BlockRun:
 
     def all_in_time(self) -> WorkDone:
         """A year's work done as it is asked."""
-        trials, groups = self.alive.shape
-        return WorkDone.in_time(trials, groups, self.model.pass_count)
+        one, zero = np.ones_like(self.alive), np.zeros_like(self.alive)
+        return WorkDone(one, one, zero, np.ones((*one.shape, self.model.pass_count)), zero)
 
 
 def open_blocks(
@@ -179,8 +176,6 @@ def open_blocks(
                 loss_site=losses.draw_site(address("worn soil", resolved.name), *places),
                 backlog=Backlog(trials, groups),
                 alive=np.zeros((trials, groups)),
-                asked=WorkAsked({}, np.zeros((trials, groups, model.pass_count))),
-                done=WorkDone.in_time(trials, groups, model.pass_count),
             )
         )
         column += groups

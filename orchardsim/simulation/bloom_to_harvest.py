@@ -57,11 +57,8 @@ def do_thinning(tile: Tile, year: int) -> None:
     """Crews thin, and go on building, up to closed canopy."""
     jobs: list[list[Job]] = [[] for _ in tile.trials]
     for block in tile.standing:
-        hours, drivers = block.asked.hours["thinning"], tile.library.drivers[block.number]
-        for group, own in enumerate(block.groups):
-            for row, season_row in enumerate(tile.season_rows.tolist()):
-                wanted = float(hours[row, group])
-                jobs[row].append(crew_jobs.thinning_job(own.label, drivers[group], season_row, wanted, own.crew_rank))
+        asked = {"thinning": block.asked.hours["thinning"]}
+        crew_jobs.add_jobs(jobs, block.groups, tile.library.drivers[block.number], tile.season_rows, asked)
     answers = work_phase(tile, year, 1, jobs)
     for block in tile.standing:
         _take_thinning(tile, block, answers)
@@ -160,18 +157,16 @@ def do_harvest_work(tile: Tile, year: int) -> None:
 
 def _harvest_jobs(tile: Tile, block: BlockRun, jobs: list[list[Job]]) -> None:
     drivers, rate = tile.library.drivers[block.number], tile.plan.work_rates.picking
-    summer = block.backlog.ask("summer_pruning", block.asked.hours["summer_pruning"])
+    summer = {"summer_pruning": block.backlog.ask("summer_pruning", block.asked.hours["summer_pruning"])}
+    crew_jobs.add_jobs(jobs, block.groups, drivers, tile.season_rows, summer)
     for group, own in enumerate(block.groups):
-        label, rank = own.label, own.crew_rank
-        season, urgency = drivers[group], crew_jobs.priority("picking", rank)
+        harvest, urgency = drivers[group].harvest_day, crew_jobs.priority("picking", own.crew_rank)
         due = pass_days(0.0, own.cultivar.ripening_spread, block.model.pass_share[group])
         for row, season_row in enumerate(tile.season_rows.tolist()):
-            wanted = float(summer[row, group])
-            jobs[row].append(crew_jobs.summer_pruning_job(label, season, season_row, wanted, rank))
-            days = [season.harvest_day[season_row] + day for day in due]
+            days = [harvest[season_row] + day for day in due]
             masses = block.asked.ripe_mass[row, group].tolist()
             jobs[row].extend(
-                picking_jobs(label, masses, days, rate, tolerance=crew_jobs.PICK_TOLERANCE, priority=urgency)
+                picking_jobs(own.label, masses, days, rate, tolerance=crew_jobs.PICK_TOLERANCE, priority=urgency)
             )
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from orchardsim.core.handover import SeasonDrivers
 from orchardsim.operations.crews import Done, Job
+from orchardsim.plan.row_group import RowGroup
 
 PRUNING_START: Final = 61
 """Day of season on which dormant pruning may start: 1 December (1 June in the south). Common practice, no source."""
@@ -49,41 +53,47 @@ def priority(task: str, rank: int) -> int:
     return PRIORITY[task] * RANKS + rank
 
 
-def dormant_jobs(
-    label: str, season: SeasonDrivers, row: int, pruning: float, training: float, rank: int = 5, planted: float = 0.0
-) -> list[Job]:
-    """Dormant pruning up to two weeks after bud break, but not in bloom, and tie-down after bud break.
+WINDOWS: Final[dict[str, Callable[[SeasonDrivers, int], tuple[float, float]]]] = {
+    # up to two weeks after bud break, but not in bloom
+    "dormant_pruning": lambda season, row: (PRUNING_START, min(season.bud_break_day[row] + 14, season.bloom_day[row])),
+    "training": lambda season, row: (season.bud_break_day[row], season.bud_break_day[row] + TRAINING_DAYS),
+    # after planting and before the crop's weight
+    "support_building": lambda season, row: (season.bud_break_day[row], season.harvest_day[row] - 14),
+    "thinning": lambda season, row: (
+        season.bloom_day[row] + THINNING_START,
+        max(season.closed_canopy_day[row], season.bloom_day[row] + THINNING_TIMELY),
+    ),
+    "summer_pruning": lambda season, row: (season.harvest_day[row] - SUMMER_PRUNING_DAYS, season.harvest_day[row] - 7),
+}
+"""First and last day of each task in a season; picking has its passes (:mod:`orchardsim.operations.picking`)."""
 
-    Trees planted this year are tied down after the day ``planted``.
+
+def add_jobs(
+    jobs: list[list[Job]],
+    groups: Sequence[RowGroup],
+    drivers: Sequence[SeasonDrivers],
+    season_rows: NDArray[np.int64],
+    asked: Mapping[str, NDArray[np.float64]],
+    tied_from: float = 0.0,
+) -> None:
+    """Add what a block asks for to the jobs of each trial.
+
+    Parameters
+    ----------
+    drivers : by row group
+    season_rows : int array, (trial,)
+    asked : mapping from task to hours, (trial, group)
+    tied_from : float [day of season]
+        Trees planted this year are tied down after that day.
     """
-    start = season.bud_break_day[row]
-    pruned_by = min(start + 14, season.bloom_day[row])
-    tied_from = max(start, planted)
-    return [
-        Job(label, "dormant_pruning", pruning, PRUNING_START, pruned_by, priority("dormant_pruning", rank)),
-        Job(label, "training", training, tied_from, tied_from + TRAINING_DAYS, priority("training", rank)),
-    ]
-
-
-def support_job(label: str, season: SeasonDrivers, row: int, hours: float, rank: int = 5) -> Job:
-    """Building the support, after planting and before the crop's weight."""
-    start = season.bud_break_day[row]
-    latest = season.harvest_day[row] - 14
-    return Job(label, "support_building", hours, start, latest, priority("support_building", rank))
-
-
-def thinning_job(label: str, season: SeasonDrivers, row: int, hours: float, rank: int = 5) -> Job:
-    """Hand thinning, from fruitlets that can be told apart to closed canopy."""
-    bloom = season.bloom_day[row]
-    latest = max(season.closed_canopy_day[row], bloom + THINNING_TIMELY)
-    return Job(label, "thinning", hours, bloom + THINNING_START, latest, priority("thinning", rank))
-
-
-def summer_pruning_job(label: str, season: SeasonDrivers, row: int, hours: float, rank: int = 5) -> Job:
-    """Summer pruning before harvest."""
-    harvest = season.harvest_day[row]
-    start = harvest - SUMMER_PRUNING_DAYS
-    return Job(label, "summer_pruning", hours, start, harvest - 7, priority("summer_pruning", rank))
+    for number, group in enumerate(groups):
+        for row, season_row in enumerate(season_rows.tolist()):
+            for task, hours in asked.items():
+                first, last = WINDOWS[task](drivers[number], season_row)
+                if task == "training" and first < tied_from:
+                    first, last = tied_from, tied_from + TRAINING_DAYS
+                wanted = float(hours[row, number])
+                jobs[row].append(Job(group.label, task, wanted, first, last, priority(task, group.crew_rank)))
 
 
 def thinning_delay(done: Done, bloom_day: float) -> float:

@@ -224,17 +224,12 @@ def do_dormant_work(tile: Tile, year: int) -> None:
 
 def _dormant_jobs(tile: Tile, block: BlockRun, year: int, jobs: list[list[Job]]) -> None:
     drivers, backlog, hours = tile.library.drivers[block.number], block.backlog, block.asked.hours
-    pruning = backlog.ask("dormant_pruning", hours["dormant_pruning"])
-    training = backlog.ask("training", hours["training"])
+    asked = {task: backlog.ask(task, hours[task]) for task in ("dormant_pruning", "training")}
     building = backlog.ask("support_building", _building_hours(block, year))
+    if building.any():
+        asked["support_building"] = building
     planted = tile.plan.replacement.window_start if year == block.resolved.year_planted else 0.0
-    for group, own in enumerate(block.groups):
-        season, label, rank = drivers[group], own.label, own.crew_rank
-        for row, season_row in enumerate(tile.season_rows.tolist()):
-            wanted = float(pruning[row, group]), float(training[row, group])
-            jobs[row].extend(crew_jobs.dormant_jobs(label, season, season_row, *wanted, rank, planted))
-            if building[row, group] > 0:
-                jobs[row].append(crew_jobs.support_job(label, season, season_row, float(building[row, group]), rank))
+    crew_jobs.add_jobs(jobs, block.groups, drivers, tile.season_rows, asked, planted)
 
 
 def _building_hours(block: BlockRun, year: int) -> Array:
