@@ -132,7 +132,7 @@ class BlockRun:
     def ask_nothing(self) -> WorkAsked:
         """No work asked yet."""
         none = np.zeros_like(self.alive)
-        tasks = ("dormant_pruning", "training", "support_building", "thinning", "summer_pruning")
+        tasks = ("dormant_pruning", "training", "thinning", "summer_pruning")
         return WorkAsked(dict.fromkeys(tasks, none), np.zeros((*none.shape, self.model.pass_count)))
 
     def all_in_time(self) -> WorkDone:

@@ -114,7 +114,7 @@ def _blocks_of_year(tile: Tile, year: int) -> list[BlockRun]:
     ),
 )
 def ask_dormant_work(tile: Tile, year: int) -> None:
-    """Trees grow a leaf older; they ask to be pruned and tied down, and the block for its support in its year."""
+    """Trees grow a leaf older; they ask to be pruned and tied down."""
     for block in tile.standing:
         asked = trees.ask_dormant_work(block.model, block.state)
         block.asked.hours["dormant_pruning"] = asked.pruning_hours

@@ -30,7 +30,6 @@ STATE: Final[dict[str, str]] = {
     "fruit_lost": "fruit lost with trees that died in the season",
     "asked.dormant_pruning": "hours of dormant pruning that the trees ask for",
     "asked.training": "hours of tie-down and leader work that the trees ask for",
-    "asked.support_building": "hours of building that the support asks for",
     "asked.thinning": "hours of hand thinning that the trees ask for",
     "asked.summer_pruning": "hours of summer pruning that the trees ask for",
     "asked.ripe_mass": "fruit that each picking pass finds ripe",
