@@ -24,7 +24,7 @@ WeatherMethod = Literal[
 """How the seasons of a run were made; results and summaries hold this code, pages say it in words."""
 
 
-class Rows:
+class ArrayStruct:
     """A struct of arrays that share their first axis; one that is not there is None."""
 
     def rows(self, chosen: NDArray[np.int64] | NDArray[np.bool_] | slice) -> Self:
@@ -45,7 +45,7 @@ class Rows:
 
 
 @dataclass(frozen=True)
-class SeasonWeather(Rows):
+class SeasonWeather(ArrayStruct):
     """Daily weather of distinct biological years (weather -> season).
 
     Attributes
@@ -120,7 +120,7 @@ class WeatherSample:
 
 
 @dataclass(frozen=True)
-class SeasonDrivers(Rows):
+class SeasonDrivers(ArrayStruct):
     """What a season does to one cultivar at one site (season -> trees, operations, economy).
 
     All arrays are float64; days are days of the season window (0 = 1 October, or 1 April in the south).

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.handover import Rows
+from orchardsim.core.handover import ArrayStruct
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.economy.indicators import indicators
@@ -120,20 +120,15 @@ class Shock:
 
 
 @dataclass(frozen=True)
-class Outcome(Rows):
-    """What runs came to, whole farm; arrays (run, trial) or (run, trial, year).
+class Outcome(ArrayStruct):
+    """What runs came to, whole farm: results of these names, over (run, trial, year) or (run, trial); and
 
     Attributes
     ----------
-    harvested_mass, fresh_mass : (run, trial, year) [kg]
-        Fruit picked, and fruit packed in the two fresh grades.
-    trees_alive, trees_lost, flower_clusters : (run, trial, year) [1]
-    net_cash_flow : (run, trial, year) [money]
-        Interest included.
+    fresh_mass : (run, trial, year) [kg]
+        Fruit packed in the two fresh grades.
     present_cash : (run, trial) [money]
-        Present value at year 0 of the cash flow before interest, living blocks worth nothing at the end.
-    payback_year : (run, trial) [year]
-    peak_borrowing : (run, trial) [money]
+        Net present value, living blocks worth nothing at the end.
     reserve : (run, trial) [money]
         Smallest own cash at the start with which the farm stays within its credit line (none stated: no credit).
     """
