@@ -69,9 +69,7 @@ class ParametricModel:
     slow_correlation: float
 
 
-def fit_parametric(
-    temperature_min: Floats, temperature_max: Floats, start_day: int, *, slow: bool = True
-) -> ParametricModel:
+def fit_parametric(temperature_min: Floats, temperature_max: Floats, start_day: int) -> ParametricModel:
     """Fit the generator to complete biological years.
 
     Parameters
@@ -79,8 +77,6 @@ def fit_parametric(
     temperature_min, temperature_max : float array, (season, 365) [degC]
     start_day : int
         Day of the calendar year, from 0, on which the seasons start.
-    slow : bool
-        False leaves the slow component out.
 
     Notes
     -----
@@ -96,7 +92,7 @@ def fit_parametric(
     quantiles = np.stack([_quantile_table(anomaly[row]) for row in range(2)])
     score = np.stack([to_score(anomaly[row], quantiles[row]) for row in range(2)])
     month = MONTH_OF_DAY[(start_day + np.arange(YEAR_DAYS)) % YEAR_DAYS]
-    memory, amplitude, correlation = _fit_slow(score, month) if slow else (50.0, np.zeros((2, YEAR_DAYS)), 0.0)
+    memory, amplitude, correlation = _fit_slow(score, month)
     transition, innovation = np.empty((YEAR_DAYS, 2, 2)), np.empty((YEAR_DAYS, 2, 2))
     start = np.eye(2)
     for current in range(12):
