@@ -2,34 +2,31 @@
 
 from __future__ import annotations
 
-TASK_ITEM = {
-    "planting": "planting",
-    "support_building": "support",
-    "replanting": "replacement_trees",
-    "training": "training",
-    "dormant_pruning": "pruning",
-    "summer_pruning": "pruning",
-    "thinning": "thinning",
-    "picking": "picking",
-    "frost_protection": "water_and_fuel",
-    "upkeep": "upkeep",
+from typing import NamedTuple
+
+
+class TaskPay(NamedTuple):
+    """Item of a task's pay in the ledger, its wage in ``Costs``, and the share paid by quarter (common practice)."""
+
+    item: str
+    wage: str
+    quarters: tuple[float, float, float, float]
+
+
+TASK_PAY = {
+    "planting": TaskPay("planting", "wage", (1.0, 0.0, 0.0, 0.0)),
+    "support_building": TaskPay("support", "wage", (0.0, 1.0, 0.0, 0.0)),
+    "replanting": TaskPay("replacement_trees", "wage", (1.0, 0.0, 0.0, 0.0)),
+    "training": TaskPay("training", "wage_skilled", (0.0, 0.5, 0.5, 0.0)),
+    "dormant_pruning": TaskPay("pruning", "wage_skilled", (1.0, 0.0, 0.0, 0.0)),
+    "summer_pruning": TaskPay("pruning", "wage_skilled", (0.0, 0.0, 1.0, 0.0)),
+    "thinning": TaskPay("thinning", "wage", (0.0, 1.0, 0.0, 0.0)),
+    "picking": TaskPay("picking", "wage_picking", (0.0, 0.0, 0.0, 1.0)),
+    "frost_protection": TaskPay("water_and_fuel", "wage", (0.0, 1.0, 0.0, 0.0)),
+    "upkeep": TaskPay("upkeep", "wage", (0.1, 0.35, 0.35, 0.2)),
 }
-TASK_QUARTERS = {
-    "planting": (1.0, 0.0, 0.0, 0.0),
-    "support_building": (0.0, 1.0, 0.0, 0.0),
-    "replanting": (1.0, 0.0, 0.0, 0.0),
-    "training": (0.0, 0.5, 0.5, 0.0),
-    "dormant_pruning": (1.0, 0.0, 0.0, 0.0),
-    "summer_pruning": (0.0, 0.0, 1.0, 0.0),
-    "thinning": (0.0, 1.0, 0.0, 0.0),
-    "picking": (0.0, 0.0, 0.0, 1.0),
-    "frost_protection": (0.0, 1.0, 0.0, 0.0),
-    "upkeep": (0.1, 0.35, 0.35, 0.2),
-}
-"""Share of a task's pay by quarter. Common practice, no source."""
 MATERIAL_QUARTERS = (0.15, 0.45, 0.35, 0.05)
 """Share of yearly materials by quarter. Common practice, no source."""
-SKILLED = ("training", "dormant_pruning", "summer_pruning")
 OUTLET_ITEM = {
     "direct": "direct_sales",
     "pick_your_own": "direct_sales",

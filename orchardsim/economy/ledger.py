@@ -27,13 +27,7 @@ from orchardsim.economy.account import (
 from orchardsim.economy.blocks import BlockMoney, material_outlays
 from orchardsim.economy.cost_levels import CostLevels
 from orchardsim.economy.insurance import insurance_flows
-from orchardsim.economy.items import (
-    MATERIAL_QUARTERS,
-    OUTLET_ITEM,
-    SKILLED,
-    TASK_ITEM,
-    TASK_QUARTERS,
-)
+from orchardsim.economy.items import MATERIAL_QUARTERS, OUTLET_ITEM, TASK_PAY
 from orchardsim.economy.parameters import OUTLETS, Costs, Finance, IdleLand, Market
 from orchardsim.economy.payments import (
     by_leaf,
@@ -148,8 +142,7 @@ def _labour(
 ) -> tuple[Array, Array]:
     hours = quantities.labour_hours
     charges = 1.0 + costs.labour_charges
-    task_wage = np.array([costs.wage_skilled if task in SKILLED else costs.wage for task in TASKS])
-    task_wage[TASKS.index("picking")] = costs.wage_picking
+    task_wage = np.array([getattr(costs, TASK_PAY[task].wage) for task in TASKS])
     own_tasks = [column for column, task in enumerate(TASKS) if task != "picking"]
     eligible = hours[..., own_tasks].sum(axis=(2, 3))
     family_share = np.minimum(costs.family_hours / np.where(eligible > 0, eligible, np.inf), 1.0)
@@ -161,7 +154,7 @@ def _labour(
                 pay = _picking_pay(quantities, row, block, costs, market, customer_share[:, :, row]) * charges
             else:
                 pay = hours[:, :, row, column] * task_wage[column] * paid_share * charges
-            flows[:, :, :, row, ITEM[TASK_ITEM[task]]] -= spread(pay * wage_index, TASK_QUARTERS[task])
+            flows[:, :, :, row, ITEM[TASK_PAY[task].item]] -= spread(pay * wage_index, TASK_PAY[task].quarters)
     return family_share * eligible, value
 
 
@@ -208,7 +201,7 @@ def _yearly_costs(
         saved = 1.0 - costs.scab_share * (1.0 - block.scab)
         pay("materials", by_leaf(costs.materials, leaf) * saved * share * planted, MATERIAL_QUARTERS)
         pay("blight_sprays", grown * costs.blight_sprays * block.blight_control * share * planted, (0, 1, 0, 0))
-        pay("upkeep", grown * costs.machine_running * share * planted, TASK_QUARTERS["upkeep"])
+        pay("upkeep", grown * costs.machine_running * share * planted, TASK_PAY["upkeep"].quarters)
         pay("upkeep", grown * costs.machine_ownership * planted, even)
         pay("overhead", grown * (costs.overhead_area + costs.management) * gross, even)
         pay("land_charge", held * costs.land_charge * gross, even)
