@@ -39,10 +39,7 @@ class BloomDates:
 def bloom_needs(weather: SeasonWeather, cultivar: str, dates: BloomDates, before: Phenology) -> BloomAnswer:
     """What dates of full bloom say of a cultivar's needs, on a grid about what was stated.
 
-    Parameters
-    ----------
-    weather : SeasonWeather
-        Holds the dates' seasons.
+    ``weather``: holds the dates' seasons.
     """
     rows = np.unique(dates.seasons)
     prepared = prepare(weather.rows(rows))

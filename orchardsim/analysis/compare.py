@@ -55,6 +55,8 @@ def compare(
 ) -> Comparison:
     """Simulate plans in the same futures and compare them trial by trial.
 
+    Raises InputError if there are fewer than two plans, or their money cannot be compared.
+
     Parameters
     ----------
     plans : sequence of Plan or path
@@ -63,15 +65,6 @@ def compare(
         As in :func:`orchardsim.simulate`; trial t meets the same seasons and prices under every plan.
     progress : callable, optional
         Called with the number of trials just finished, ``trials`` for each plan in all.
-
-    Returns
-    -------
-    Comparison
-
-    Raises
-    ------
-    InputError
-        If there are fewer than two plans, or their money cannot be compared.
 
     Notes
     -----
@@ -96,10 +89,7 @@ def compare(
 def check_plans(plans: Sequence[Plan]) -> None:
     """Whether plans can be set side by side.
 
-    Raises
-    ------
-    InputError
-        One line naming the plan, what was found and what is allowed.
+    Raises InputError: one line naming the plan, what was found and what is allowed.
     """
     if len(plans) < 2:
         raise InputError("compare", f"found {len(plans)} plan, allowed two or more plan files")
@@ -200,10 +190,7 @@ def measure_limit(measure: Measure, rng: np.random.Generator) -> float:
 def difference(measure: Measure, first: int, second: int, limit: float) -> Difference:
     """One plan less another in one measure.
 
-    Parameters
-    ----------
-    limit : float
-        Half width of the interval, see :func:`measure_limit`; the level of the chance is :data:`LEVEL`.
+    ``limit``: half width of the interval, see :func:`measure_limit`; the level of the chance is :data:`LEVEL`.
 
     Notes
     -----

@@ -50,15 +50,8 @@ class Option:
 def options_of(plan: Plan, between: str | None) -> tuple[Option, ...]:
     """Options that the user names, or three spacings of what is to come.
 
-    Parameters
-    ----------
-    between : str or None
-        One line of TOML, a key of the plan and a list of its values: ``block.west.tree_spacing = ["0.8 m", "1 m"]``.
-
-    Raises
-    ------
-    InputError
-        If the line names no key with two or more values.
+    ``between``: one line of TOML, a key of the plan and a list of its values. Raises InputError if the line names no
+    key with two or more.
     """
     blocks = coming_blocks(plan)
     if between is None:
@@ -129,10 +122,7 @@ class Money:
 def base_tables(plan: Plan) -> dict[str, object]:
     """Tables of the plan's file without what was learned.
 
-    Raises
-    ------
-    InputError
-        If the plan is not from a file.
+    Raises InputError if the plan is not from a file.
     """
     if plan.path is None:
         raise InputError(plan.where, "options change keys of a plan file; expected a plan that was read from one")
@@ -220,10 +210,7 @@ class Shift:
 def shift_of(money: Money, before: Array, after: Array, rng: np.random.Generator) -> Shift:
     """What was learned of the levels, told as money of the options.
 
-    Parameters
-    ----------
-    before, after : arrays, (draw, level)
-        What trees feel, drawn before and after measuring.
+    ``before`` and ``after``, arrays, (draw, level): what trees feel, drawn before and after measuring.
     """
     coefficients = money.by_levels()
     terms = [money.terms(normals).mean(axis=0) for normals in (before, after)]
@@ -265,10 +252,6 @@ def worth_of(money: Money, normals: Array, seen: Array, resampled: Sequence[Arra
         What is seen of them, with all errors.
     resampled : sequence of array
         Coefficients of resamples, for the standard error.
-
-    Returns
-    -------
-    Worth
     """
     terms = money.terms(normals)
     scores = _scores(money, normals, seen)

@@ -127,6 +127,8 @@ def fit(
 ) -> Fit:
     """Learn from measured trees.
 
+    Raises InputError if the measurements do not fit the plan.
+
     Parameters
     ----------
     plan : Plan
@@ -141,11 +143,6 @@ def fit(
         Simulated rows of each of two rounds; draws that are kept.
     say : callable
         Told what is being done.
-
-    Raises
-    ------
-    InputError
-        If the measurements do not fit the plan.
     """
     where = "measurements" if isinstance(measurements, Measurements) else str(measurements)
     if plan.futures.learned is not None and before is None:

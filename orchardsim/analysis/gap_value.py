@@ -119,10 +119,7 @@ def filled_to(last: float) -> Steps:
 def run_gaps(plan: Plan, library: SeasonLibrary | None, trials: range, years: int, seed: int) -> GapRun:
     """Twin runs of a range of trials, one pair per valued year.
 
-    Parameters
-    ----------
-    plan : Plan
-        Its replacement policy plays no part.
+    ``plan``: its replacement policy plays no part.
     """
     streams = Streams(seed)
     plan = dataclasses.replace(plan, costs=dataclasses.replace(plan.costs, replant_care=0.0, trunk_guard=0.0))

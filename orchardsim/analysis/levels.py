@@ -60,15 +60,7 @@ def look_at_levels(
 ) -> LevelsFound:
     """Every open level at its ends, prices against yields, and how plans lose.
 
-    Parameters
-    ----------
-    progress : callable, optional
-        Told how many trials were walked.
-
-    Raises
-    ------
-    InputError
-        If the plan cannot be run so.
+    ``progress``: told how many trials were walked. Raises InputError if the plan cannot be run so.
     """
     check_run(plan, trials, years)
     say = progress or (lambda walked: None)

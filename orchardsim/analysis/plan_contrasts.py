@@ -28,10 +28,7 @@ ABSENT: Final = "–"
 def contrasts(plans: Sequence[Plan]) -> tuple[Contrast, ...]:
     """All that differs between plans: their blocks and trees first, then single keys of the rest.
 
-    Parameters
-    ----------
-    plans : sequence of Plan
-        In one system of units.
+    ``plans``: in one system of units.
     """
     rows = [(name, [tell(plan) for plan in plans]) for name, tell in BLOCKS.items()]
     for key, parameter in parameters_of(BlockSite).items():

@@ -33,10 +33,7 @@ def amount(values: NDArray[Any]) -> Amount:
 def label_policy(label: str, trees: int, policy: Replacement, leaf: int = 0) -> LabelPolicy:
     """A policy in whole trees of a label.
 
-    Parameters
-    ----------
-    leaf : int
-        The block's leaf in year 0: what stands already gets no spares with its planting.
+    ``leaf``: the block's leaf in year 0: what stands already gets no spares with its planting.
     """
     levels = stock_policy(policy, trees)
     first = max(leaf, 2)

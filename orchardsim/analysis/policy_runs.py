@@ -63,10 +63,7 @@ class PolicyRun:
 class GapNotes:
     """Notes of how many trees were lost before the year's replanting, and which gaps stay open.
 
-    Attributes
-    ----------
-    lost_before, wanted, waiting : array, (trial, year, label)
-        As in :class:`PolicyRun`.
+    ``lost_before``, ``wanted``, ``waiting``, array, (trial, year, label): as in :class:`PolicyRun`.
     """
 
     def __init__(self, shape: tuple[int, ...]) -> None:

@@ -59,10 +59,7 @@ class Prepared:
 def check_bad_season(bad: BadSeason) -> None:
     """Refuse changes that mean nothing.
 
-    Raises
-    ------
-    InputError
-        Naming the bad season and the target.
+    Raises InputError, naming the bad season and the target.
     """
     where = f"bad season {bad.name}"
     if bad.years < 1:
@@ -87,10 +84,7 @@ def check_bad_season(bad: BadSeason) -> None:
 def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int]) -> Prepared:
     """Work out what a bad season does to a plan, for each year in which it may start.
 
-    Parameters
-    ----------
-    library : SeasonLibrary
-        The usual seasons.
+    ``library``: the usual seasons.
     """
     check_bad_season(bad)
     targets = {change.target: change.value for change in bad.changes}
@@ -186,10 +180,7 @@ class NightKill(NamedTuple):
 def frost_night_kill(bud_temperature: float, site: BlockSite) -> NightKill:
     """Share of open flowers killed on a clear night, without protection and with the block's own.
 
-    Parameters
-    ----------
-    bud_temperature : float [degC]
-        Lowest, without protection.
+    ``bud_temperature`` [degC]: lowest, without protection.
     """
     bud = np.array([bud_temperature])
 
@@ -261,15 +252,7 @@ class Spell:
 def worst_spell(plan: Plan, library: SeasonLibrary, length: int) -> Spell:
     """The years in a row that together would have left the least crop.
 
-    Parameters
-    ----------
-    length : int
-        Years in a row.
-
-    Raises
-    ------
-    InputError
-        If the site's past holds no such run of complete years.
+    ``length``: years in a row. Raises InputError if the site's past holds no such run of complete years.
 
     Notes
     -----

@@ -117,10 +117,6 @@ def risk_drivers(
     progress : callable, optional
         Called with the number of trials just finished.
 
-    Returns
-    -------
-    RiskDrivers
-
     Notes
     -----
     Pick-freeze: set A and set B draw everything anew; a mixed set draws one source as B does and all others as A

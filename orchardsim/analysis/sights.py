@@ -92,10 +92,7 @@ def canonical_measure(measure: str) -> str:
 def seen_of(plan: Plan, rows: Sequence[Measurement], where: str) -> Seen:
     """Sights of measurements; bloom dates are no sights.
 
-    Raises
-    ------
-    InputError
-        If dead trees are told of a block of several row groups.
+    Raises InputError if dead trees are told of a block of several row groups.
     """
     groups: dict[tuple[object, ...], list[Measurement]] = {}
     for one in rows:

@@ -81,6 +81,8 @@ def spares(
 ) -> SparesAnswer:
     """Search for the replacement policy that costs a plan least, trees and empty places counted.
 
+    Raises InputError if the plan's replacement rules contradict themselves, or there are too few trials.
+
     Parameters
     ----------
     plan : Plan
@@ -91,15 +93,6 @@ def spares(
         As in :func:`orchardsim.simulate`; results do not depend on ``jobs``.
     progress : callable, optional
         Called with a share of the work just done; shares sum to 1.
-
-    Returns
-    -------
-    SparesAnswer
-
-    Raises
-    ------
-    InputError
-        If the plan's replacement rules contradict themselves, or there are too few trials.
 
     Notes
     -----
@@ -150,10 +143,7 @@ def spares(
 def check_spares(plan: Plan, trials: int, years: int) -> None:
     """Whether a search can be made as asked.
 
-    Raises
-    ------
-    InputError
-        One line naming what was found and what is allowed.
+    Raises InputError: one line naming what was found and what is allowed.
     """
     if trials < LEAST_TRIALS:
         raise InputError("trials", f"found {trials}, allowed {LEAST_TRIALS} or more: half choose, half report")
@@ -416,9 +406,7 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
 def _as_cheap(cost: Mapping[int, Array], number: int) -> tuple[int, int]:
     """Lowest and highest number of spares, without a gap between, that cost the same as ``number``.
 
-    Parameters
-    ----------
-    cost : mapping from number of spares to (trial,) [money]
+    ``cost``, mapping from number of spares to (trial,) [money].
 
     Notes
     -----

@@ -96,10 +96,7 @@ def year_weights(plan: Plan, label: int, years: int) -> Array:
 def stock_money(plan: Plan, label: int, years: int, *, at_end: bool = True) -> StockMoney:
     """Prices of a label's replacement trees as the ledger books them.
 
-    Parameters
-    ----------
-    at_end : bool
-        Whether money counts again where the block's remaining value rests on it.
+    ``at_end``: whether money counts again where the block's remaining value rests on it.
 
     Notes
     -----
@@ -270,12 +267,7 @@ def stock_draws(plan: Plan, streams: Streams, trials: Sequence[int], years: int)
 
 
 def independent_losses(losses: Losses, trees: int, rngs: Sequence[np.random.Generator]) -> Losses:
-    """Losses of the same mean by year, in which every tree dies by itself: binomial, no good and bad years.
-
-    Parameters
-    ----------
-    rngs : sequence of Generator, one per trial
-    """
+    """Losses of the same mean by year, in which every tree dies by itself: binomial, no good and bad years."""
     years = losses.before.shape[1]
     columns = np.stack([losses.before, losses.after], axis=2).reshape(len(losses.before), 2 * years)
     standing = trees - np.concatenate([np.zeros((len(columns), 1)), columns.cumsum(axis=1)[:, :-1]], axis=1)

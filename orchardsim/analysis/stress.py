@@ -55,10 +55,6 @@ def stress(
     progress : callable, optional
         Called with the number of runs (trials x shocked years) just finished, of :func:`stress_size`.
 
-    Returns
-    -------
-    Stress
-
     Raises
     ------
     InputError
@@ -124,10 +120,7 @@ def stress(
 def choose(bad_seasons: Sequence[str | BadSeason] | None) -> list[BadSeason]:
     """Bad seasons by name, in the order asked for.
 
-    Raises
-    ------
-    InputError
-        If one is unknown, means nothing, or stands twice.
+    Raises InputError if one is unknown, means nothing, or stands twice.
     """
     known = {bad.name: bad for bad in BAD_SEASONS}
     chosen: list[BadSeason] = []
@@ -148,10 +141,7 @@ def choose(bad_seasons: Sequence[str | BadSeason] | None) -> list[BadSeason]:
 def struck_years(plan: Plan, years: int, bad: BadSeason) -> list[int]:
     """Years in which a bad season may start: with trees in the ground, and time for all of it in the run.
 
-    Raises
-    ------
-    InputError
-        If there is none.
+    Raises InputError if there is none.
     """
     standing = np.any(block_leaf(plan, years) >= 1, axis=1)
     found = [year for year in range(years - bad.years + 1) if standing[year : year + bad.years].all()]
@@ -234,16 +224,14 @@ def middle(values: Array) -> float:
 def recovery(shocked: Array, usual: Array, last_year: int) -> float:
     """Years after a bad season until the mean crop is back for good.
 
+    Returns float [year]: 0 where the next crop is a usual one; inf where the last crop of the run is still short; nan
+    where none follows.
+
     Parameters
     ----------
     shocked, usual : array, (trial, year) or (..., trial, year) [kg]
     last_year : int
         Last shocked year.
-
-    Returns
-    -------
-    float [year]
-        0 where the next crop is a usual one; inf where the last crop of the run is still short; nan where none follows.
 
     Examples
     --------

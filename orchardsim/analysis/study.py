@@ -63,6 +63,9 @@ def study(
 ) -> xarray.Dataset:
     """Run a declared experiment over keys of a plan; every cell meets the same futures.
 
+    Returns xarray.Dataset: one variable per measure over the factors and ``trial``. Raises InputError if the study, or
+    a plan of it, cannot be run.
+
     Parameters
     ----------
     source : path, mapping or Study
@@ -75,16 +78,6 @@ def study(
         Address of a Dask scheduler whose workers do the work instead; they need the same version of this package.
     progress : callable
         Called with the number of trials just finished.
-
-    Returns
-    -------
-    xarray.Dataset
-        One variable per measure over the factors and ``trial``.
-
-    Raises
-    ------
-    InputError
-        If the study, or a plan of it, cannot be run.
     """
     declared = source if isinstance(source, Study) else load_study(source)
     return run_study(declared, jobs=jobs, out=out, dask=dask, progress=progress).dataset()

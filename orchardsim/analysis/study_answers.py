@@ -53,15 +53,8 @@ MOST_ASSUMPTIONS: Final = 12
 def study_findings(trials: StudyTrials | xarray.Dataset) -> StudyFindings:
     """Answers of a study on every measure, the one that decides first.
 
-    Parameters
-    ----------
-    trials : StudyTrials or xarray.Dataset
-        What :func:`orchardsim.study` gave, or the ``trials.nc`` of a saved study.
-
-    Raises
-    ------
-    InputError
-        If the dataset is not that of a study.
+    ``trials``, StudyTrials or xarray.Dataset: what :func:`orchardsim.study` gave, or the ``trials.nc`` of a saved
+    study. Raises InputError if the dataset is not that of a study.
     """
     if isinstance(trials, xarray.Dataset):
         trials = StudyTrials.of(trials)

@@ -77,10 +77,7 @@ def regression_contrasts(design: StudyDesign) -> tuple[list[Label], Array]:
 def widened(design: StudyDesign, limits: SimultaneousLimits, means: Array) -> SimultaneousLimits:
     """Limits that hold for other cells too: what the regression misses of the cells adds to the error of each contrast.
 
-    Parameters
-    ----------
-    means : array, (cell,)
-        Mean of each cell.
+    ``means``, array, (cell,): mean of each cell.
 
     Notes
     -----

@@ -139,10 +139,7 @@ def _cache_folder() -> str | None:
 def to_compile(in_memory: bool) -> bool:
     """Whether machine code has yet to be made that other processes of this run can have from this one.
 
-    Parameters
-    ----------
-    in_memory : bool
-        They are copies of this process; else they have it from the cache folder, if there is one.
+    ``in_memory``: they are copies of this process; else they have it from the cache folder, if there is one.
     """
     folder = _cache_folder()
     return in_memory if folder is None else not any(Path(folder).glob(LAST_MADE))

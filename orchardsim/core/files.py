@@ -22,15 +22,8 @@ GZIP: Final = b"\x1f\x8b"
 def check_file(path: Path | str, expected: str) -> int:
     """Size [byte] of a plain file; whatever else a name may stand for is refused without being opened.
 
-    Parameters
-    ----------
-    expected : str
-        What should stand there, for the message.
-
-    Raises
-    ------
-    InputError
-        If there is nothing, a folder, a device, a pipe, or something that may not be looked at.
+    ``expected``: what should stand there, for the message. Raises InputError if there is nothing, a folder, a device, a
+    pipe, or something that may not be looked at.
     """
     where = str(path)
     if not where or "\x00" in where:
@@ -54,10 +47,7 @@ def check_file(path: Path | str, expected: str) -> int:
 def plain_file(path: Path | str, expected: str, largest: int) -> Iterator[BinaryIO]:
     """A plain file of at most ``largest`` bytes, open for reading.
 
-    Raises
-    ------
-    InputError
-        As :func:`check_file`, and if the file is larger or fails while it is read.
+    Raises InputError as :func:`check_file`, and if the file is larger or fails while it is read.
     """
     size = check_file(path, expected)
     if size > largest:
@@ -82,10 +72,7 @@ def read_bytes(path: Path | str, expected: str, largest: int) -> bytes:
 def unzipped(content: bytes, where: str, largest: int) -> bytes:
     """Plain bytes of a gzip file, its parts one after another; it is never unpacked beyond ``largest``.
 
-    Raises
-    ------
-    InputError
-        If it is broken, or holds more.
+    Raises InputError if it is broken, or holds more.
     """
     parts: list[bytes] = []
     total = 0

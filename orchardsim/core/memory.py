@@ -37,15 +37,13 @@ def room() -> float:
 def check_memory(needed: float, where: str, what: str) -> None:
     """Stop before something is made that does not fit.
 
+    Raises InputError.
+
     Parameters
     ----------
     needed : float [byte]
     where, what : str
         For the message.
-
-    Raises
-    ------
-    InputError
     """
     if needed > room():
         raise InputError(

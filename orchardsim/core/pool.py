@@ -49,10 +49,7 @@ def copy_this_process() -> None:
 def worker_pool(jobs: int) -> Iterator[WorkerPool]:
     """A pool of so many processes, this one among them; within another one of the same size, that one.
 
-    Parameters
-    ----------
-    jobs : int
-        Processes; with 1 everything is done in this one.
+    ``jobs``: processes; with 1 everything is done in this one.
     """
     outer = _open_pool.get()
     if outer is not None and outer.jobs == jobs:
@@ -75,10 +72,7 @@ def pool_at_hand() -> WorkerPool:
 class WorkerPool:
     """Processes that share out independent tasks; see :func:`worker_pool`.
 
-    Parameters
-    ----------
-    jobs : int
-        Processes at most. They are started when there is more than one task for them.
+    ``jobs``: processes at most. They are started when there is more than one task for them.
     """
 
     def __init__(self, jobs: int) -> None:
@@ -105,7 +99,7 @@ class WorkerPool:
         """Results of tasks as they finish, with the task's number. This process does its share of them.
 
         A function that stands in several tasks (the same object, such as one ``functools.partial`` with the big
-        arguments in it) is sent to each worker once.
+        arguments in it) is sent to each worker once. Raises WorkerError if a worker is killed from outside.
 
         Parameters
         ----------
@@ -113,11 +107,6 @@ class WorkerPool:
             Functions of this package, which a worker can import.
         meanwhile : callable, optional
             What this process has to do before the results can be used: done first, while others work.
-
-        Raises
-        ------
-        WorkerError
-            If a worker is killed from outside.
         """
         waiting = collections.deque(enumerate(tasks))
         if self.jobs > 1 and len(tasks) > 1 and _to_compile():  # once for all
@@ -212,10 +201,7 @@ class _Fresh:
 class _Copy:
     """A worker process that is a copy of this one.
 
-    Parameters
-    ----------
-    others : sequence of streams
-        This process's ends of the pipes to other workers, which the copy has no business with.
+    ``others``: this process's ends of the pipes to other workers, which the copy has no business with.
     """
 
     def __init__(self, others: Sequence[BinaryIO]) -> None:

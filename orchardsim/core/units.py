@@ -139,12 +139,7 @@ def unit_powers(unit: str) -> tuple[tuple[str, int], ...]:
     """Factors of a written unit and their powers: words of :data:`UNIT_WORDS` with ``*``, ``/`` or a blank between.
 
     A power is one digit with its sign, written as in "m2", "m**2", "m^2" or "m²"; a slash belongs to the factor after
-    it alone. "1" and nothing stand for a plain number.
-
-    Raises
-    ------
-    ValueError
-        If it is anything else; nothing is computed.
+    it alone. "1" and nothing stand for a plain number. Raises ValueError if it is anything else; nothing is computed.
 
     Examples
     --------
@@ -192,6 +187,8 @@ def parse_quantity(
 ) -> float:
     """Number in ``unit`` of a written quantity such as "12 ft".
 
+    Raises ValueError if the text is no quantity, its unit is unknown or of another kind; the message says which.
+
     Parameters
     ----------
     text : str
@@ -203,11 +200,6 @@ def parse_quantity(
         Code of the plan's currency; needed where ``unit`` holds "money".
     masses : dict, optional
         Mass [kg] of a "bin" and a "box", by which "8 USD/box" can serve as money per kg.
-
-    Raises
-    ------
-    ValueError
-        If the text is no quantity, its unit is unknown or of another kind; the message says which.
 
     Examples
     --------

@@ -30,10 +30,7 @@ class TreePrices(NamedTuple):
 def tree_prices(block: StatedBlock, group: StatedGroup, extra: list[Pollinizer]) -> TreePrices:
     """What trees cost: as the block states, or by grade and terms with the cultivar's royalty.
 
-    Raises
-    ------
-    InputError
-        If neither the block nor a price list states a price.
+    Raises InputError if neither the block nor a price list states a price.
     """
     table, market = block.table, block.farm.sections.market
     unit = f"{block.farm.filler.context.currency}/tree"

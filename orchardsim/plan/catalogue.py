@@ -127,10 +127,7 @@ def _inherited(kind: str, name: str) -> dict[str, object]:
 class Catalogue:
     """The built-in entries with a plan's own laid over them.
 
-    Parameters
-    ----------
-    own : mapping
-        Kind -> name -> table, as the plan states them.
+    ``own``: kind -> name -> table, as the plan states them.
     """
 
     def __init__(self, own: Mapping[str, Mapping[str, EntryTable]], filler: Filler) -> None:
@@ -185,16 +182,13 @@ class Catalogue:
 def built_in(kind: str, name: str, cls: type[Parameters], where: str) -> Parameters:
     """One class of a built-in entry, without a plan.
 
+    Raises InputError if there is no such entry; the nearest names are offered.
+
     Parameters
     ----------
     kind : str
         "rootstock", "cultivar", "training_system" or "tree_grade".
     where : str
         What asked for it, for the message.
-
-    Raises
-    ------
-    InputError
-        If there is no such entry; the nearest names are offered.
     """
     return Catalogue({}, Filler(where, UnitContext(), Ledger())).get(kind, name, cls, kind)

@@ -139,10 +139,7 @@ def catalogue_document(name: str | None) -> dict[str, dict[str, object]]:
 def found_entries(name: str) -> list[tuple[str, str]]:
     """Kind and name of the entries of a name, whatever its case.
 
-    Raises
-    ------
-    InputError
-        If no entry has that name.
+    Raises InputError if no entry has that name.
     """
     found = [(kind, each) for kind in KINDS for each in entries(kind) if each.casefold() == name.casefold()]
     if not found:

@@ -15,10 +15,7 @@ MOST_LEAF: Final = 10
 def coming_blocks(plan: Plan) -> list[str]:
     """Blocks that are still to be planted.
 
-    Raises
-    ------
-    InputError
-        If there is none.
+    Raises InputError if there is none.
     """
     found = [block.name for block in plan.blocks if block.year_planted >= 1]
     if not found:
@@ -29,10 +26,7 @@ def coming_blocks(plan: Plan) -> list[str]:
 def young_blocks(plan: Plan) -> list[str]:
     """Blocks in the ground that are young enough to tell of what is to come.
 
-    Raises
-    ------
-    InputError
-        If there is none.
+    Raises InputError if there is none.
     """
     found = [block.name for block in plan.blocks if -MOST_LEAF < block.year_planted <= 0]
     if not found:

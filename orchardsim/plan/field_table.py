@@ -38,17 +38,14 @@ def readings(
 ) -> Iterator[tuple[int, dict[str, str]]]:
     """Readings of a table, (line, cells by the names of a list of readings); empty cells are left out.
 
+    Raises InputError if a column is unknown, or a value has no day.
+
     Parameters
     ----------
     lines : iterable of (line, cells)
         One of them may begin with "date" and hold each column's day.
     columns : mapping
         Of :func:`measured_columns`.
-
-    Raises
-    ------
-    InputError
-        If a column is unknown, or a value has no day.
     """
     for name in header:
         if name not in PLACE and name not in columns:

@@ -52,10 +52,7 @@ CATALOGUE_YEAR: Final = 2024
 def sourced(raw: object, where: str, key: str) -> Sourced:
     """A catalogue's inline table as a number with its source.
 
-    Raises
-    ------
-    InputError
-        If it lacks value, unit, source or status, or its status is no status word.
+    Raises InputError if it lacks value, unit, source or status, or its status is no status word.
     """
     needed = {"value", "unit", "source", "status"}
     if not isinstance(raw, Mapping) or not needed <= set(raw) <= needed | {"low", "high", "money_year", "index"}:
@@ -143,6 +140,8 @@ class Filler:
     ) -> Parameters:
         """An instance of a stage's parameter class.
 
+        Raises InputError where a required key has no value.
+
         Parameters
         ----------
         cls : type
@@ -159,11 +158,6 @@ class Filler:
             How missing values could be taken over from another entry, for messages.
         given : mapping, optional
             Values that the plan room supplies itself.
-
-        Raises
-        ------
-        InputError
-            Where a required key has no value.
         """
         catalogue = catalogue or {}
         hints = typing.get_type_hints(cls)

@@ -25,6 +25,9 @@ def read_futures(
 ) -> Futures:  # fmt: skip
     """Doubts of a plan; what it leaves open is noted as assumed.
 
+    Raises InputError, naming the level: unknown, with a distribution that cannot be, or with a middle that stands
+    twice.
+
     Parameters
     ----------
     raw : mapping or None
@@ -33,11 +36,6 @@ def read_futures(
         Blocks, rootstocks and cultivars of the plan.
     fixed : collection of str
         Levels whose middle another key of the plan states.
-
-    Raises
-    ------
-    InputError
-        Naming the level: unknown, with a distribution that cannot be, or with a middle that stands twice.
     """
     stated: dict[str, dict[str, Doubt]] = {}
     for name, value in (raw or {}).items():

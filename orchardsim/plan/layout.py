@@ -54,7 +54,7 @@ def lay_out(
     """Lay a block out in whole rows of equal length; the last row may be shorter where ``trees`` says so.
 
     Without a row length the block is as square as whole rows allow, with rows no longer than
-    :data:`DEFAULT_ROW_LENGTH`.
+    :data:`DEFAULT_ROW_LENGTH`. Raises ValueError if the land holds no tree, or fewer than ``trees``.
 
     Parameters
     ----------
@@ -69,11 +69,6 @@ def lay_out(
         Length under trees.
     headland : float [m]
         Free at each row end.
-
-    Raises
-    ------
-    ValueError
-        If the land holds no tree, or fewer than ``trees``.
     """
     cell = row_spacing * tree_spacing
     if gross_area is not None:
@@ -118,10 +113,7 @@ def lay_out(
 def rows_of_groups(stated: list[int | None], rows: int) -> list[int]:
     """Rows of each row group; one group may leave its number out and takes the rest.
 
-    Raises
-    ------
-    ValueError
-        If the groups' rows do not make up the block's.
+    Raises ValueError if the groups' rows do not make up the block's.
 
     Examples
     --------

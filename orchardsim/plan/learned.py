@@ -71,15 +71,8 @@ def _digest(content: RawTable) -> str:
 def read_learned(path: Path, where: str) -> LearnedFile:
     """Read what was learned.
 
-    Parameters
-    ----------
-    where : str
-        The plan that names it, for messages.
-
-    Raises
-    ------
-    InputError
-        If the file is missing, damaged, or something else.
+    ``where``: the plan that names it, for messages. Raises InputError if the file is missing, damaged, or something
+    else.
     """
     try:
         raw = json.loads(read_bytes(path, EXPECTED, LARGEST_FILE))
@@ -138,10 +131,8 @@ def carrying_learned(plan: Plan, futures: RawTable | None, folder: Path) -> Plan
 def with_learned(plan: Plan, found: LearnedFile, name: str) -> Plan:
     """A plan whose futures carry what was learned.
 
-    Raises
-    ------
-    InputError
-        If it was learned on other blocks, other levels, another record, or with other numbers of the trees.
+    Raises InputError if it was learned on other blocks, other levels, another record, or with other numbers of the
+    trees.
     """
     missing = [each for each in found.blocks if each not in [block.name for block in plan.blocks]]
     if missing:

@@ -44,21 +44,14 @@ from orchardsim.plan.weather import weather_settings
 def load_plan(source: str | Path | RawTable, *, base: str | Path | None = None) -> Plan:
     """Read, check and resolve a planting plan.
 
+    Raises InputError: one line naming file, key, what was found and what is allowed.
+
     Parameters
     ----------
     source : path or mapping
         A TOML file, or its content as nested dictionaries.
     base : path, optional
         Folder that a weather record's path is relative to; the plan file's own folder where there is one.
-
-    Returns
-    -------
-    Plan
-
-    Raises
-    ------
-    InputError
-        One line naming file, key, what was found and what is allowed.
     """
     if isinstance(source, Mapping):
         path, raw = None, dict(source)
@@ -74,15 +67,8 @@ def load_plan(source: str | Path | RawTable, *, base: str | Path | None = None) 
 def load_scenarios(source: str | Path) -> list[Plan]:
     """A plan and each of its scenarios (tables ``[scenario.name]``), in the order of the file.
 
-    Parameters
-    ----------
-    source : path
-        A TOML file.
-
-    Raises
-    ------
-    InputError
-        One line naming file, scenario and key; also where the plan holds no scenario.
+    ``source``: a TOML file. Raises InputError: one line naming file, scenario and key; also where the plan holds no
+    scenario.
     """
     path = Path(source)
     raw, where = read_toml(path), str(path)

@@ -163,6 +163,8 @@ class Measurements:
 def read_measurements(path: str | Path, plan: Plan) -> Measurements:
     """Read and check a file of measurements.
 
+    Raises InputError, naming file, line, what was found and what is allowed.
+
     Parameters
     ----------
     path : path
@@ -170,11 +172,6 @@ def read_measurements(path: str | Path, plan: Plan) -> Measurements:
         a line and a column a measure (:mod:`orchardsim.plan.field_table`).
     plan : Plan
         Must state ``calendar_year``.
-
-    Raises
-    ------
-    InputError
-        Naming file, line, what was found and what is allowed.
     """
     where = str(path)
     content = read_bytes(path, EXPECTED, LARGEST_FILE)
@@ -528,10 +525,7 @@ def _enough(rows: list[Measurement]) -> tuple[list[Measurement], list[str]]:
 def together(kept: Iterable[Measurement], new: Measurements, where: str) -> Measurements:
     """Measurements used before and new ones, each once.
 
-    Raises
-    ------
-    InputError
-        If a new one says otherwise of what was measured already.
+    Raises InputError if a new one says otherwise of what was measured already.
     """
     before = {one.what: one for one in kept}
     for one in new.rows:

@@ -225,11 +225,8 @@ class Plan(Sections):
     def document(self) -> dict[str, Json]:
         """The whole plan as plain JSON values: what it states, what was assumed for it, and all that a run reads.
 
-        Returns
-        -------
-        dict
-            ``stated`` and ``assumed`` (one entry a number: key, value, unit and meaning or source and status), and
-            ``resolved``, the stages' parameters in the units inside the program; files by name and content.
+        Returns dict: ``stated`` and ``assumed`` (one entry a number: key, value, unit and meaning or source and
+        status), and ``resolved``, the stages' parameters in the units inside the program; files by name and content.
         """
         return {
             "stated": [readable(one) for one in self.stated],
@@ -240,10 +237,7 @@ class Plan(Sections):
     def with_record(self, record: Path | str) -> Plan:
         """The same plan on another station record.
 
-        Raises
-        ------
-        InputError
-            If there is no such plain file.
+        Raises InputError if there is no such plain file.
         """
         path = Path(record)
         check_file(path, "a daily station record")

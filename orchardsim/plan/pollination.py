@@ -56,9 +56,7 @@ def bloom_overlap(heat: float, source_heat: float) -> float:
 def extra_positions(geometry: Geometry, every_tree: int, every_row: int) -> NDArray[np.float64]:
     """Places (across, along) [m] of extra pollinizers: every n-th tree of every m-th row, staggered between rows.
 
-    Returns
-    -------
-    array, (pollinizer, 2)
+    Returns array, (pollinizer, 2).
     """
     places = []
     for number, row in enumerate(range((every_row - 1) // 2, geometry.rows, every_row)):

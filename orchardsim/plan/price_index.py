@@ -44,11 +44,7 @@ def index_value(index: str, year: int) -> float:
     """Value of an index in a year, in its own unit.
 
     Outside an index's own years it follows consumer prices; these grow by :data:`YEARLY_AFTER` beyond their last year.
-
-    Raises
-    ------
-    ValueError
-        For a year before the first; a plan's ``price_year`` lies at or after it.
+    Raises ValueError: for a year before the first; a plan's ``price_year`` lies at or after it.
 
     Examples
     --------

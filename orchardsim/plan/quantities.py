@@ -38,6 +38,8 @@ class UnitContext:
 def read_parameter(raw: object, info: ParameterInfo, hint: object, context: UnitContext) -> Value:
     """Value of a parameter as the stage wants it.
 
+    Raises ValueError: what was found and what is allowed.
+
     Parameters
     ----------
     raw : any
@@ -49,11 +51,6 @@ def read_parameter(raw: object, info: ParameterInfo, hint: object, context: Unit
         Annotation of the dataclass field.
     context : UnitContext
         The plan's currency and the mass of its bins and boxes.
-
-    Raises
-    ------
-    ValueError
-        What was found and what is allowed.
     """
     hint = without_none(hint)
     unit = info.unit
@@ -81,9 +78,7 @@ def read_parameter(raw: object, info: ParameterInfo, hint: object, context: Unit
 def bounded(raw: object, info: ParameterInfo, context: UnitContext, written: str | None = None) -> float:
     """A number in the parameter's unit and bounds; ``written`` is the unit of an inline table.
 
-    Raises
-    ------
-    ValueError
+    Raises ValueError.
     """
     value = read_number(raw, info.unit, context, written)
     check_bounds(value, info, raw, context, written)

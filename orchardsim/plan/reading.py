@@ -29,10 +29,7 @@ _PLACE: Final = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\
 def read_toml(path: Path) -> dict[str, object]:
     """Tables of a TOML file.
 
-    Raises
-    ------
-    InputError
-        If the file is missing, a folder, unreadable, empty, too large, no text, or no TOML.
+    Raises InputError if the file is missing, a folder, unreadable, empty, too large, no text, or no TOML.
     """
     where = str(path)
     raw = read_bytes(path, EXPECTED, LARGEST_FILE)
@@ -66,10 +63,7 @@ def read_toml(path: Path) -> dict[str, object]:
 def check_content(raw: RawTable, where: str) -> None:
     """Stop on a plan that is deeper, longer or larger than any plan is, before anything else looks at it.
 
-    Raises
-    ------
-    InputError
-        Naming the key, what was found and what is allowed.
+    Raises InputError, naming the key, what was found and what is allowed.
     """
     waiting: list[tuple[str, object, int]] = [("", raw, 0)]
     count = 0

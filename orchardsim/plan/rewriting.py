@@ -14,6 +14,8 @@ from orchardsim.plan.keys import with_keys
 def rewritten(text: str, changes: Mapping[tuple[str, str], object], where: str) -> str:
     """A plan's text in which some keys of plain tables have other values.
 
+    Raises InputError if the plan writes such a table in a way that cannot be changed so.
+
     Parameters
     ----------
     changes : mapping
@@ -21,11 +23,6 @@ def rewritten(text: str, changes: Mapping[tuple[str, str], object], where: str) 
         is put at the end.
     where : str
         The plan, for messages.
-
-    Raises
-    ------
-    InputError
-        If the plan writes such a table in a way that cannot be changed so.
 
     Examples
     --------

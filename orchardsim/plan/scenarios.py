@@ -34,12 +34,8 @@ def in_scenario(where: str, name: str) -> str:
 def scenario_changes(raw: RawTable, where: str) -> dict[str, dict[str, object]]:
     """Scenario -> dotted key -> value.
 
-    Keys may be written as TOML nests them, ``costs.packing = "0.3 USD/lb"``, or in quotes, ``"costs.packing"``.
-
-    Raises
-    ------
-    InputError
-        If there are too many, or one is no table or changes nothing.
+    Keys may be written as TOML nests them, ``costs.packing = "0.3 USD/lb"``, or in quotes, ``"costs.packing"``. Raises
+    InputError if there are too many, or one is no table or changes nothing.
     """
     found = raw.get(TABLE, {})
     if not isinstance(found, Mapping):

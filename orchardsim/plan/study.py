@@ -144,17 +144,15 @@ class Study:
 def load_study(source: str | Path | RawTable, *, base: str | Path | None = None) -> Study:
     """Read a study file and resolve the plan of every cell.
 
+    Raises InputError: one line naming file, key, what was found and what is allowed; a cell that changes nothing is
+    told too.
+
     Parameters
     ----------
     source : path or mapping
         A TOML file, or its content as nested dictionaries.
     base : path, optional
         Folder that the base plan's path is relative to; the study file's own where there is one.
-
-    Raises
-    ------
-    InputError
-        One line naming file, key, what was found and what is allowed; a cell that changes nothing is told too.
     """
     path = None if isinstance(source, Mapping) else Path(source)
     raw = dict(source) if isinstance(source, Mapping) else read_toml(Path(source))

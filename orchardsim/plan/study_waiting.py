@@ -85,15 +85,8 @@ def waitings_of(
 ) -> tuple[Waiting, ...]:
     """One for each circumstance; none where the study has no such table.
 
-    Parameters
-    ----------
-    raw : mapping
-        Tables of the base plan with what the study holds.
-
-    Raises
-    ------
-    InputError
-        If the options are no factor, or there is nothing to plant or to measure.
+    ``raw``: tables of the base plan with what the study holds. Raises InputError if the options are no factor, or there
+    is nothing to plant or to measure.
     """
     if table is None:
         return ()

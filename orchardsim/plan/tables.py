@@ -100,10 +100,7 @@ def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> Fields:
 def nested_class(hint: object) -> tuple[str, type[DataclassInstance] | None]:
     """How a field holds another stage dataclass: one, a mapping of named ones, or a list of them.
 
-    Returns
-    -------
-    tuple
-        ("one" | "named" | "listed", class), or ("", None) where the field holds none.
+    Returns tuple: ("one" | "named" | "listed", class), or ("", None) where the field holds none.
     """
     hint = without_none(hint)
     origin, parts = get_origin(hint), get_args(hint)
@@ -206,10 +203,7 @@ def table_of(
 def validated(model: type[TableType], raw: RawTable, where: str, context: UnitContext, path: str = "") -> TableType:
     """A table read by its model.
 
-    Raises
-    ------
-    InputError
-        Of all faults the one to mend first: a misspelt key before what it seems to leave out.
+    Raises InputError: of all faults the one to mend first: a misspelt key before what it seems to leave out.
     """
     try:
         return model.model_validate(dict(raw), context=context)

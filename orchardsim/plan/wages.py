@@ -16,17 +16,14 @@ FOLLOWING: Final = ("wage_skilled", "wage_picking")
 def following_wages(stated: Table | None, catalogue: RawTable, filler: Filler) -> dict[str, float]:
     """Unstated wages in the catalogue's proportion to a stated ``costs.wage`` [money/hour], noted as derived.
 
+    Returns dict: wage by key; empty where the plan states no general wage.
+
     Parameters
     ----------
     stated : Table or None
         ``[costs]`` of the plan.
     catalogue : mapping
         Built-in costs by key.
-
-    Returns
-    -------
-    dict
-        Wage by key; empty where the plan states no general wage.
     """
     wage = stated.stated(("wage",)).get("wage") if stated is not None else None
     if stated is None or not isinstance(wage, float):

@@ -21,15 +21,8 @@ MONTHS: Final = 12
 def weather_settings(table: PlanBase, filler: Filler, folder: Path) -> WeatherSettings:
     """The weather of a plan as the weather room reads it.
 
-    Parameters
-    ----------
-    folder : Path
-        What a record's path is relative to.
-
-    Raises
-    ------
-    InputError
-        Without a record or temperatures, or where a record, normals, years or warming cannot be.
+    ``folder``: what a record's path is relative to. Raises InputError without a record or temperatures, or where a
+    record, normals, years or warming cannot be.
     """
     stated = table.weather
     record = _record(stated.record, filler.where, folder)

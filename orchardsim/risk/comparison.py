@@ -66,10 +66,8 @@ def simultaneous_limit(
 def first_order_dominates(a: ArrayLike, b: ArrayLike) -> NDArray[np.bool_]:
     """Whether A is at least as good as B at every level of chance, and better at one: F_A <= F_B everywhere.
 
-    Parameters
-    ----------
-    a, b : (..., trial)
-        High values are good. With equally many trials this is: every order statistic of A at least that of B.
+    ``a`` and ``b``, (..., trial): high values are good. With equally many trials this is: every order statistic of A at
+    least that of B.
     """
     first, second = np.sort(a, axis=-1), np.sort(b, axis=-1)
     return np.asarray((first >= second).all(axis=-1) & (first > second).any(axis=-1))
@@ -78,11 +76,9 @@ def first_order_dominates(a: ArrayLike, b: ArrayLike) -> NDArray[np.bool_]:
 def second_order_dominates(a: ArrayLike, b: ArrayLike) -> NDArray[np.bool_]:
     """Whether everyone averse to risk would take A: the running integral of F_A nowhere above that of F_B.
 
-    Parameters
-    ----------
-    a, b : (..., trial)
-        High values are good; finite. With equally many trials this is: every running sum of the order statistics of
-        A at least that of B (generalised Lorenz curves, Shorrocks 1983, Economica 50:3: from memory).
+    ``a`` and ``b``, (..., trial): high values are good; finite. With equally many trials this is: every running sum of
+    the order statistics of A at least that of B (generalised Lorenz curves, Shorrocks 1983, Economica 50:3: from
+    memory).
     """
     first, second = np.sort(a, axis=-1), np.sort(b, axis=-1)
     gap = np.cumsum(first - second, axis=-1)

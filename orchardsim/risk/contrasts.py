@@ -44,9 +44,7 @@ class SimultaneousLimits:
 def bootstrap_means(values: ArrayLike, resamples: int, rng: np.random.Generator) -> Array:
     """Means over trials drawn with replacement, all columns together, (resample, column).
 
-    Parameters
-    ----------
-    values : (trial, column)
+    ``values``, (trial, column).
     """
     each = np.asarray(values, dtype=float)
     trials = each.shape[0]
@@ -65,17 +63,14 @@ def simultaneous_limits(
 ) -> SimultaneousLimits:
     """Means of contrasts with limits that hold for all of them together in 95 of 100 samples of trials.
 
+    Raises ValueError if there are fewer than three trials or a contrast is not finite.
+
     Parameters
     ----------
     contrasts : (trial, contrast)
         Differences within each trial, finite.
     rng : Generator
         For the resamples of :func:`orchardsim.risk.comparison.simultaneous_limit`.
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than three trials or a contrast is not finite.
     """
     values = np.asarray(contrasts, dtype=float)
     if values.ndim != 2 or values.shape[0] < 3:
@@ -94,9 +89,7 @@ def simultaneous_limits(
 def places(values: ArrayLike, *, high_is_better: bool = True) -> Array:
     """Share of futures in which each plan takes each place, (plan, place); those that tie share their places.
 
-    Parameters
-    ----------
-    values : (trial, plan)
+    ``values``, (trial, plan).
 
     Examples
     --------
@@ -119,17 +112,14 @@ def places(values: ArrayLike, *, high_is_better: bool = True) -> Array:
 def effects(values: ArrayLike, factors: dict[str, list[int]]) -> dict[tuple[str, ...], Array]:
     """Main effects and interactions of two factors within each trial, of a full factorial.
 
+    Returns dict: (factor,) or (factor, factor) -> effects (trial, level) or (trial, level, level), which sum to zero
+    over each level axis: what a level adds to the mean over all cells, and what a pair adds beyond its two levels.
+
     Parameters
     ----------
     values : (trial, cell)
     factors : dict
         Factor -> level number of each cell.
-
-    Returns
-    -------
-    dict
-        (factor,) or (factor, factor) -> effects (trial, level) or (trial, level, level), which sum to zero over each
-        level axis: what a level adds to the mean over all cells, and what a pair adds beyond its two levels.
     """
     each = np.asarray(values, dtype=float)
     grand = each.mean(axis=1)
@@ -176,16 +166,13 @@ class Dependence:
 def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike]) -> dict[str, Dependence]:
     """Open levels that a contrast hangs on, told from chance: linear regression by forward selection.
 
+    Returns dict: levels that were taken in, the strongest first; what is not there cannot be told from nothing.
+
     Parameters
     ----------
     contrast : (trial,)
     levels : dict
         Name -> drawn level of each trial; those that do not vary are left out.
-
-    Returns
-    -------
-    dict
-        Levels that were taken in, the strongest first; what is not there cannot be told from nothing.
 
     Notes
     -----

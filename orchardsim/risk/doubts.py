@@ -128,15 +128,8 @@ class Regressors:
 def two_doubts(values: Array, levels: Regressors) -> TwoDoubts | None:
     """Tell luck and not knowing apart without further runs.
 
-    Parameters
-    ----------
-    values : (trial,)
-        May hold infinite values (never, none).
-
-    Returns
-    -------
-    TwoDoubts or None
-        None where no level varies, the outcome does not, or trials are too few.
+    ``values``, (trial,): may hold infinite values (never, none). None where no level varies,
+    the outcome does not, or trials are too few.
 
     Notes
     -----

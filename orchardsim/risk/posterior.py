@@ -80,10 +80,7 @@ def whitening(covariance: Array) -> Array:
 def log_density(seen: Array, mean: Array, white: Array) -> Array:
     """Logarithm of the normal density up to a constant, for means (row, sight).
 
-    Parameters
-    ----------
-    white : array, (sight, sight)
-        Of :func:`whitening`.
+    ``white``, array, (sight, sight): of :func:`whitening`.
     """
     scaled = (seen - mean) @ white.T
     found: Array = -0.5 * np.einsum("ij,ij->i", scaled, scaled)
@@ -114,10 +111,7 @@ class Tempered:
 def tempered_draws(likelihood: Callable[[Array], Array], parts: int, count: int, rng: np.random.Generator) -> Tempered:
     """Draw from standard normal parts weighted by a likelihood.
 
-    Parameters
-    ----------
-    likelihood : callable
-        Logarithm of the likelihood of particles (draw, part), (draw,).
+    ``likelihood``: logarithm of the likelihood of particles (draw, part), (draw,).
 
     Examples
     --------

@@ -96,10 +96,7 @@ class SeasonsMet:
 def record_errors(values: ArrayLike, met: SeasonsMet) -> RecordErrors:
     """Standard error of the mean over trials that comes from the record's finite number of seasons.
 
-    Parameters
-    ----------
-    values : (trial, column)
-        nan in both results of a column that is not finite.
+    ``values``, (trial, column): nan in both results of a column that is not finite.
 
     Notes
     -----

@@ -14,13 +14,7 @@ Array = NDArray[np.float64]
 def slope_weights(columns: ArrayLike) -> Array:
     """Weights of the cells whose sums are the least-squares slopes beside a constant.
 
-    Parameters
-    ----------
-    columns : (cell, term)
-
-    Returns
-    -------
-    array, (term, cell)
+    ``columns``, (cell, term). Returns array, (term, cell).
 
     Examples
     --------
@@ -50,15 +44,13 @@ def residual_spread(columns: ArrayLike, values: ArrayLike) -> float:
 def foretold_share(columns: ArrayLike, values: ArrayLike) -> float:
     """Share of the variance of values that a regression foretells of those left out of it, one at a time [1].
 
+    Returns float: 1 is all, 0 no better than the mean of the others; nan where a value decides its own fit, or none
+    differ.
+
     Parameters
     ----------
     columns : (cell, term)
     values : (cell,)
-
-    Returns
-    -------
-    float
-        1 is all, 0 no better than the mean of the others; nan where a value decides its own fit, or none differ.
 
     Notes
     -----

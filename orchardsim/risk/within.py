@@ -13,15 +13,12 @@ Array = NDArray[np.float64]
 def event_effect(values: ArrayLike, happened: ArrayLike) -> Estimate:
     """Mean difference between years with and without an event, within trials and within years.
 
+    Returns Estimate: nan where nothing can be told: all years, or none, of every trial.
+
     Parameters
     ----------
     values : (trial, year)
     happened : (trial, year) of bool
-
-    Returns
-    -------
-    Estimate
-        nan where nothing can be told: all years, or none, of every trial.
 
     Notes
     -----
