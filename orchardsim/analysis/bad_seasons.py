@@ -6,7 +6,7 @@ They are hard but have happened somewhere; how often they come at a place is not
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from orchardsim.core.parameters import Status
@@ -53,10 +53,13 @@ class Change:
 
     target: str
     value: float
-    unit: str
+    unit: str = field(init=False)
     meaning: str
     source: str
-    status: Status
+    status: Status = "assumption"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "unit", (SEASON_TARGETS | YEAR_TARGETS).get(self.target, "1"))
 
 
 @dataclass(frozen=True)
@@ -85,11 +88,9 @@ class BadSeason:
 FROST_NIGHT: Final = Change(
     "bud_temperature_at_bloom",
     -4.6,
-    "degC",
     "buds go down to 24 °F in full bloom on a clear night; the block's own frost protection works as well as it can",
     "kill by the 10/90 % table of EB0913, Washington State University (Proebsting & Mills), whose 90 % point is 25 °F "
     "(-3.9 °C): -4.6 °C kills 98 %; the night itself is an assumption",
-    "assumption",
 )
 
 BAD_SEASONS: Final = (
@@ -114,35 +115,27 @@ BAD_SEASONS: Final = (
             Change(
                 "blight_days",
                 8.0,
-                "day",
                 "days in bloom that meet the infection rule",
                 "a bloom of some ten days wet and warm almost throughout",
-                "assumption",
             ),
             Change(
                 "hazard.blight_strike",
                 60.0,
-                "1",
                 "how much likelier a strike is than in middle years of such weather",
                 "set so that a young block on M.9 loses a third to a half of its trees at once; 36-100 % of Royal Gala "
                 "on M.9 and M.26 died after severe blossom infection: Plant Dis. 87:26, read",
-                "assumption",
             ),
             Change(
                 "hazard.blight_level_spread",
                 0.0,
-                "1",
                 "share of the usual spread of the level between years that is left",
                 "the named epidemic is the same in every future",
-                "assumption",
             ),
             Change(
                 "hazard.blight_sanitation",
                 0.0,
-                "1",
                 "share of the usual gain by cutting out that is left",
                 "crews cannot keep up in an epidemic",
-                "assumption",
             ),
         ),
     ),
@@ -154,10 +147,8 @@ BAD_SEASONS: Final = (
             Change(
                 "hail_fraction",
                 0.8,
-                "1",
                 "share of the fruit marked, without a net",
                 "40 to 100 % of a hit crop in severe cases (a student's page on Michigan hail, 2012: weak, read)",
-                "assumption",
             ),
         ),
     ),
@@ -169,12 +160,15 @@ BAD_SEASONS: Final = (
             Change(
                 "summer_rain",
                 0.4,
-                "1",
                 "rain from April to September (October to March in the south), of what the season would have had",
                 "a drought of the worst kind in a humid place",
-                "assumption",
             ),
-            Change("irrigation", 0.0, "1", "irrigation of that year", "well or pond dry", "assumption"),
+            Change(
+                "irrigation",
+                0.0,
+                "irrigation of that year",
+                "well or pond dry",
+            ),
         ),
     ),
     BadSeason(
@@ -185,19 +179,15 @@ BAD_SEASONS: Final = (
             Change(
                 "acclimation_shortfall",
                 9.0,
-                "K",
                 "cold beyond what the wood had hardened to",
                 "half of the trees die at 12 K in this model; sudden falls from 70 to below 20 °F in November are on "
                 "record in Missouri (eXtension, read)",
-                "assumption",
             ),
             Change(
                 "winter_below_record",
                 8.0,
-                "K",
                 "coldest night below the coldest of the site's own past",
                 "a winter beyond the record",
-                "assumption",
             ),
         ),
     ),
@@ -205,7 +195,14 @@ BAD_SEASONS: Final = (
         "price_slump",
         "price slump",
         "All prices two fifths lower for two years.",
-        (Change("price", 0.6, "1", "prices of all outlets and grades", "a glut in the whole trade", "assumption"),),
+        (
+            Change(
+                "price",
+                0.6,
+                "prices of all outlets and grades",
+                "a glut in the whole trade",
+            ),
+        ),
         years=2,
     ),
     BadSeason(
@@ -216,11 +213,9 @@ BAD_SEASONS: Final = (
             Change(
                 "crew_share",
                 0.5,
-                "1",
                 "share of every crew that comes",
                 "a whole state was short by 8.6 to 8.8 % at the peak in 2011 and 2012 ([press_labour_2013], "
                 "read); a single farm can be hit far harder",
-                "assumption",
             ),
         ),
     ),
@@ -232,19 +227,15 @@ BAD_SEASONS: Final = (
             Change(
                 "nursery_deliveries",
                 0.0,
-                "1",
                 "deliveries of replacement trees in the two years",
                 "as after the nursery freeze of November 2010 (press, read); the length is an assumption",
-                "assumption",
             ),
             Change(
                 "transplant_loss",
                 0.2,
-                "1",
                 "share of newly planted trees that fail in their first leaf, at least",
                 "establishment of 98 % with feathered trees and down to 50 % with bench grafts "
                 "([feathered_trees], read)",
-                "assumption",
             ),
         ),
         years=2,
@@ -257,7 +248,6 @@ BAD_SEASONS: Final = (
             Change(
                 "record_spell",
                 5.0,
-                "year",
                 "years in a row with the least crop, by frost and growing weather",
                 "the plan's own station record",
                 "computed",

@@ -192,13 +192,18 @@ def _draw(
     return tempered_draws(likelihood, len(parts), count, rng)
 
 
+def _distance(seen: Seen, group: tuple[str, int], centre: Array, covariance: Array) -> tuple[list[int], float]:
+    """Places of the sights of a family and year, and their squared distance from what was known before."""
+    at = [place for place, own in enumerate(seen.groups) if own == group]
+    apart = seen.values[at] - centre[at]
+    return at, float(apart @ np.linalg.solve(covariance[np.ix_(at, at)], apart))
+
+
 def conflicts_with(seen: Seen, centre: Array, covariance: Array) -> tuple[Conflict, ...]:
     """Families and years whose sights lie where what was known before hardly lets them."""
     found = []
     for group in dict.fromkeys(seen.groups):
-        at = [place for place, own in enumerate(seen.groups) if own == group]
-        apart = seen.values[at] - centre[at]
-        distance = float(apart @ np.linalg.solve(covariance[np.ix_(at, at)], apart))
+        at, distance = _distance(seen, group, centre, covariance)
         chance = float(chdtrc(len(at), distance))
         if chance < CONFLICT:
             found.append(Conflict(*group, chance))
@@ -209,10 +214,8 @@ def _widened(seen: Seen, errors: Array, centre: Array, covariance: Array, confli
     """Errors where sights in conflict are given so much that they stand within what was known before."""
     wide = errors.copy()
     for one in conflicts:
-        at = [place for place, own in enumerate(seen.groups) if own == (one.family, one.year)]
+        at, distance = _distance(seen, (one.family, one.year), centre, covariance)
         block = np.ix_(at, at)
-        apart = seen.values[at] - centre[at]
-        distance = float(apart @ np.linalg.solve(covariance[block], apart))
         wide[block] += distance / len(at) * covariance[block]
     return wide
 

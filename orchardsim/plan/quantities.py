@@ -75,17 +75,7 @@ def read_parameter(raw: object, info: ParameterInfo, hint: object, context: Unit
     return value
 
 
-def bounded(raw: object, info: ParameterInfo, context: UnitContext, written: str | None = None) -> float:
-    """A number in the parameter's unit and bounds; ``written`` is the unit of an inline table.
-
-    Raises ValueError.
-    """
-    value = read_number(raw, info.unit, context, written)
-    check_bounds(value, info, raw, context, written)
-    return value
-
-
-def read_number(raw: object, unit: str, context: UnitContext, written: str | None = None) -> float:
+def _number(raw: object, unit: str, context: UnitContext, written: str | None) -> float:
     """Finite number in ``unit``; ``written`` is the unit of an inline table."""
     if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
         raise ValueError(f"found {quoted(raw)}, expected a quantity such as {example(unit, context.currency)!r}")
@@ -106,52 +96,30 @@ def read_number(raw: object, unit: str, context: UnitContext, written: str | Non
     return float(raw)
 
 
-def check_bounds(
-    value: float,
-    info: ParameterInfo,
-    raw: object = None,
-    context: UnitContext | None = None,
-    written: str | None = None,
-) -> None:
-    """Raise ``ValueError`` where a number lies outside the parameter's bounds.
+def bounded(raw: object, info: ParameterInfo, context: UnitContext, written: str | None = None) -> float:
+    """A number in the parameter's unit and bounds; ``written`` is the unit of an inline table.
 
-    Parameters
-    ----------
-    value : float
-        In the parameter's unit.
-    raw : any, optional
-        As the user wrote it; the bounds are told in that unit too.
-    written : str, optional
-        Unit of an inline table, where ``raw`` is a plain number.
+    Raises ValueError, with the bounds in the unit that was written too.
     """
-    low, high = info.low, info.high
+    value, low, high = _number(raw, info.unit, context, written), info.low, info.high
     if "money" in info.unit and LARGEST_MONEY < abs(value) < math.inf:
         raise ValueError(f"found {quoted(raw)}, allowed at most {LARGEST_MONEY:g} of any currency")
     if (low is not None and value < low) or (high is not None and value > high):
-        around = context or UnitContext()
-        unit = _shown(info.unit, around.currency)
+        unit = _shown(info.unit, context.currency)
         found = quoted(raw) if isinstance(raw, str) else f"{value:g} {unit}".rstrip()
         own = written or (unit_written(raw) if isinstance(raw, str) else "")
-        raise ValueError(f"found {found}, allowed {allowed_range(info, around, own)}")
+        raise ValueError(f"found {found}, allowed {_allowed_range(info, context, own)}")
+    return value
 
 
-def allowed_range(info: ParameterInfo, context: UnitContext | None = None, own: str = "") -> str:
-    """Bounds of a parameter in words, and in the unit ``own`` beside it where that is another one.
-
-    Examples
-    --------
-    >>> allowed_range(ParameterInfo("m", "height", 1, 9)), allowed_range(ParameterInfo("1", "share", 0, None))
-    ('1 to 9 m', 'at least 0')
-    >>> allowed_range(ParameterInfo("m", "height", 1, 9), own="ft")
-    '1 to 9 m (3.28 to 29.5 ft)'
-    """
-    around = context or UnitContext()
-    text = _range_text(info.low, info.high, _shown(info.unit, around.currency))
+def _allowed_range(info: ParameterInfo, context: UnitContext, own: str) -> str:
+    """Bounds of a parameter in words, and in the unit ``own`` beside it where that is another one."""
+    text = _range_text(info.low, info.high, _shown(info.unit, context.currency))
     if not own:
         return text
     # Units differ by a factor, and by a zero for temperatures: two points give both.
     zero, one = (
-        convert(number, own, info.unit, currency=around.currency, masses=around.masses) for number in (0.0, 1.0)
+        convert(number, own, info.unit, currency=context.currency, masses=context.masses) for number in (0.0, 1.0)
     )
     if math.isclose(one, 1.0) and zero == 0:
         return text

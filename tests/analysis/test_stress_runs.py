@@ -154,7 +154,7 @@ def test_crews_that_stay_away_leave_fruit(plan, library):
 
 
 def test_blight_hazard_kills_in_its_year_only_what_it_names(plan, library):
-    bad = BadSeason("x", "x", "x", (Change("hazard.vole", 0.0, "1", "m", "s", "assumption"),))
+    bad = BadSeason("x", "x", "x", (Change("hazard.vole", 0.0, "m", "s"),))
     ready = prepare_shocks(plan, library, bad, [6])
     found = run_shocks(plan, ready.library, ready.shocks, TRIALS, YEARS, SEED)
     assert found.trees_lost[1, :, 6].sum() < found.trees_lost[0, :, 6].sum()
