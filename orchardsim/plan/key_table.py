@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-import types
-import typing
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Final, Literal, get_args, get_origin
-
-from pydantic import BaseModel
-from pydantic.fields import FieldInfo
+from typing import Any, Final, cast
 
 from orchardsim.core.parameters import Sourced, Status
 from orchardsim.plan.filling import CATALOGUE_YEAR, DEFAULT_SOURCE, brought, sourced, status_in
 from orchardsim.plan.loading import section_catalogue
 from orchardsim.plan.model import SECTIONS, PlanTable
 from orchardsim.plan.raw import RawTable
-from orchardsim.plan.tables import Table, declared
+from orchardsim.plan.tables import EXTRA
 
-KINDS: Final[dict[type, str]] = {str: "text", int: "whole number", float: "number", bool: "true or false"}
+Schema = Mapping[str, Any]
+KINDS: Final = {"string": "text", "integer": "whole number", "number": "number", "boolean": "true or false"}
 
 
 @dataclass(frozen=True)
@@ -65,83 +61,48 @@ class PlanKey:
 
 def plan_keys() -> tuple[PlanKey, ...]:
     """All keys of a plan file, table by table."""
-    return tuple(_walk(PlanTable, "", {}, False))
+    schema = PlanTable.model_json_schema()
+    return tuple(_walk(schema, schema["$defs"], "", {}, False))
 
 
-def _walk(model: type[BaseModel], path: str, values: RawTable, listed: bool) -> Iterator[PlanKey]:
-    inner: list[tuple[str, type[BaseModel], bool]] = []
-    for name, field in model.model_fields.items():
-        found, shape = _table_in(field.annotation)
-        if found is None:
-            yield _key(path, name, field, values.get(name), listed)
+def _walk(table: Schema, tables: Schema, path: str, values: RawTable, listed: bool) -> Iterator[PlanKey]:
+    """Keys of a table and of those in it, by its JSON schema; ``values`` are those of the catalogue."""
+    inner: list[tuple[str, Schema, bool]] = []
+    for name, told in table["properties"].items():
+        own = next((one for one in told.get("anyOf", ()) if one.get("type") != "null"), told)  # a key may be left out
+        held = own.get("items") or own.get("additionalProperties") or own
+        if isinstance(held, Mapping) and "$ref" in held:
+            by_name = ".NAME" if "additionalProperties" in own else ""
+            inner.append((name + by_name, tables[held["$ref"].rpartition("/")[2]], "items" in own))
         else:
-            inner.append((f"{name}.NAME" if shape is dict else name, found, shape is list))
-    for name, table, several in inner:
+            required = name in table.get("required", ())
+            yield _key(path, name, told | own, own.get("items", {}), values.get(name), required, listed)
+    for name, below, several in inner:
         plain = name.removesuffix(".NAME")
         known = section_catalogue(plain) if not path and plain in SECTIONS else values.get(plain, {})
         # Named entries differ in their values: the catalogue shows those.
         known = {} if name.endswith(".NAME") or not isinstance(known, Mapping) else known
-        yield from _walk(table, f"{path}.{name}" if path else name, known, several)
+        yield from _walk(below, tables, f"{path}.{name}" if path else name, known, several)
 
 
-def _table_in(annotation: object) -> tuple[type[Table] | None, object]:
-    """The table that a field holds, and whether alone, by name (dict) or several (list)."""
-    shape: object = None
-    waiting = [annotation]
-    while waiting:
-        current = waiting.pop(0)
-        origin = get_origin(current)
-        if isinstance(current, type) and issubclass(current, Table):
-            return current, shape
-        if origin in (dict, list):
-            shape = origin
-        if origin in (dict, list, typing.Union, types.UnionType, Annotated):
-            waiting += [part for part in get_args(current) if part is not type(None)]
-    return None, None
-
-
-def _key(path: str, name: str, field: FieldInfo, value: object, listed: bool) -> PlanKey:
-    told = declared(field)
-    extra = told.json_schema_extra if isinstance(told.json_schema_extra, dict) else {}
-    kind, bounds, words = _plain(field)
-    unit = str(extra.get("unit", "1" if kind in ("number", "whole number") else ""))
-    low, high = extra.get("low", bounds[0]), extra.get("high", bounds[1])
-    meaning = told.description or field.description or ""
+def _key(path: str, name: str, told: Schema, item: Schema, value: object, required: bool, listed: bool) -> PlanKey:
+    extra: Schema = told.get(EXTRA) or item.get(EXTRA) or {}
+    kind = KINDS.get(told.get("type", ""), "list")
+    unit = extra.get("unit", "1" if kind in ("number", "whole number") else "")
+    meaning = told.get("description") or item.get("description", "")
     default: Sourced | None = None
     if isinstance(value, Mapping) and "value" in value:
         default = brought(sourced(value, "catalogue", name), f"{path}.{name}", CATALOGUE_YEAR)
     else:
-        given = extra.get("default")
-        if given is None and not field.is_required():
-            given = field.get_default(call_default_factory=True)
+        given = extra["default"] if extra.get("default") is not None else told.get("default")
+        given = tuple(given) if isinstance(given, list) else given
         if given not in (None, (), [], ""):
-            default = Sourced(given, unit, DEFAULT_SOURCE, typing.cast("Status", status_in(meaning)))
+            default = Sourced(given, unit, DEFAULT_SOURCE, cast("Status", status_in(meaning)))
     if extra:
-        kind = {"text": "text", "flag": "true or false"}.get(unit, "number")
-        kind += " (or a list)" if extra.get("listed") else ""
-    allowed = tuple(map(str, typing.cast("list[object]", extra.get("allowed") or list(words))))
-    return PlanKey(
-        path, name, kind, "" if unit in ("text", "flag") else unit, typing.cast("float | None", low),
-        typing.cast("float | None", high), allowed, field.is_required(), default, meaning, listed,
-    )  # fmt: skip
-
-
-def _plain(field: FieldInfo) -> tuple[str, list[float | None], tuple[object, ...]]:
-    """Kind, bounds and allowed words of a field that says them in its type."""
-    kind = "list"
-    bounds: list[float | None] = [None, None]
-    words: tuple[object, ...] = ()
-    waiting: list[object] = [field.annotation, *field.metadata]
-    while waiting:
-        current = waiting.pop(0)
-        if get_origin(current) is Literal:
-            kind, words = "text", get_args(current)
-        elif isinstance(current, type) and current in KINDS and kind == "list":
-            kind = KINDS[current]
-        elif isinstance(current, FieldInfo):
-            waiting += current.metadata
-        elif hasattr(current, "ge") or hasattr(current, "le"):
-            bounds = [getattr(current, "ge", bounds[0]), getattr(current, "le", bounds[1])]
-        elif get_origin(current) in (typing.Union, types.UnionType, Annotated):
-            waiting += [*get_args(current), *getattr(current, "__metadata__", ())]
-    return kind, bounds, words
+        kind = {"text": "text", "flag": "true or false"}.get(unit, "number") + (
+            " (or a list)" if extra["listed"] else ""
+        )
+    allowed = tuple(map(str, extra.get("allowed") or told.get("enum", ())))
+    low, high = extra.get("low", told.get("minimum")), extra.get("high", told.get("maximum"))
+    shown = "" if unit in ("text", "flag") else unit
+    return PlanKey(path, name, kind, shown, low, high, allowed, required, default, meaning, listed)

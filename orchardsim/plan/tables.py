@@ -8,7 +8,7 @@ import typing
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Annotated, Final, Optional, TypeVar, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, Final, Optional, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo, create_model
 from pydantic.fields import FieldInfo
@@ -40,6 +40,8 @@ class Table(BaseModel):
 
 
 TableType = TypeVar("TableType", bound=Table)
+EXTRA: Final = "parameter"
+"""Where a field says in the model's JSON schema what it declares beside its type."""
 Fields = dict[str, tuple[object, object]]
 """Name -> annotation and default of a field, as pydantic takes them."""
 
@@ -67,7 +69,7 @@ def quantity(
 def _words(info: ParameterInfo, default: object = None, listed: bool = False) -> FieldInfo:
     """What a field says of itself: meaning, unit, bounds, allowed words, and the value where a plan leaves it out."""
     told = dataclasses.asdict(info) | {"allowed": list(info.allowed), "default": default, "listed": listed}
-    found: FieldInfo = Field(description=info.meaning, json_schema_extra=told)
+    found: FieldInfo = Field(description=info.meaning, json_schema_extra={EXTRA: told})
     return found
 
 
@@ -144,9 +146,8 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
             inner = [(f"{key} {number}", part) for number, part in enumerate(value, start=1)]
         else:
             told = declared(field)
-            extra = told.json_schema_extra
-            unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
-            found.append(Stated(key, value, unit, told.description or ""))
+            extra: Any = told.json_schema_extra or {}
+            found.append(Stated(key, value, extra.get(EXTRA, {}).get("unit", ""), told.description or ""))
         for each, part in inner:
             found += stated_values(part, each)
     return found
