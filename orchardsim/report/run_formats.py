@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 LEFT_OUT = (
     "Apple scab, codling moth, mites and nutrition are not simulated: they stand in the plan as a yearly cost and a "
     "share of culled fruit.",
-    "Prices and costs are the plan's; only their year-to-year swing is drawn.",
+    "Prices and costs are the plan's: drawn are the swing of prices from year to year and, unless the plan knows them, "
+    "their levels and drifts.",
     "Family living costs, and taxes and changes of law or market that the plan does not name.",
 )
 """What the model leaves out, said on every page."""
