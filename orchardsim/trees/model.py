@@ -181,7 +181,8 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     frosted = (open_by_place * killed).sum(axis=-1) * p.flowers_per_cluster
     kept_by_place = model.total_by_place(state.fruit_number, bearing.PLACES)
     kept = kept_by_place.sum(axis=-1)
-    state.totals["fruit_by_frost"] = (kept_by_place * killed).sum(axis=-1) / np.maximum(kept, 1e-9)
+    # where few flowers died much is thinned, and thinners take scarred fruit first
+    state.totals["fruit_by_frost"] = (kept_by_place * killed**2).sum(axis=-1) / np.maximum(kept, 1e-9)
     state.totals["flower_clusters"] = clusters
     state.totals["radiation"] = radiation.astype(np.float64)
     return Bloom(

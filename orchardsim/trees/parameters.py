@@ -530,6 +530,8 @@ class Physiology:
     )
     bitter_pit_crop: float = parameter("1/cm2", "crop at which bitter pit falls to a third", low=1, high=15)
     oversize_mass: float = parameter("kg", "fruit mass above which fruit is oversize", low=0.2, high=0.6)
-    frost_russet: float = parameter("1", "share of fruit with frost rings per share of flowers killed", low=0, high=1)
+    frost_russet: float = parameter(
+        "1", "share of fruit with frost rings over the square of the share of flowers killed", low=0, high=1
+    )
     base_defects: float = parameter("1", "share of picked fruit with limb rub, bruises, pests or scab", low=0, high=0.5)
     cull_share: float = parameter("1", "share of defective fruit that no outlet takes", low=0, high=1)
