@@ -194,7 +194,8 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
     runs = []
     for job, (prefix, part) in zip(jobs, PARTS, strict=False):
         run = PartialRun(folder, job.trials, prefix)
-        with _kept_trials(run, part, options), progress(_heading(job, part), job.trials) as done:
+        heading = f"{job.plan.title}{part and ', second opinion'}: {job.trials} futures of {job.years} years"
+        with _kept_trials(run, part, options), progress(heading, job.trials) as done:
             job.run_kept(run, options.jobs, done)
         runs.append(run)
     with _kept_trials(runs[-1], PARTS[len(runs) - 1][1], options):
@@ -212,10 +213,6 @@ def _simulate(jobs: list[RunJob], folder: OutputFolder, options: argparse.Namesp
             add_attributes(path, {"second_opinion": json.dumps(document)})
 
         folder.write(RESULTS_FILE, write)
-
-
-def _heading(job: RunJob, part: str) -> str:
-    return f"{job.plan.title}{part and ', second opinion'}: {job.trials} futures of {job.years} years"
 
 
 def _kept_trials(run: PartialRun, part: str, options: argparse.Namespace) -> contextlib.AbstractContextManager[None]:

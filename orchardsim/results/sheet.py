@@ -136,31 +136,25 @@ def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     cultivars = list(
         dict.fromkeys(group["cultivar_name"] for block in resolved["blocks"] for group in block["plan"]["groups"])
     )
-    rows = [
-        (f"{name}, best grade, packed", f"market.fruit.{name}.wholesale_extra_fancy", "money/kg")
+    prices = [
+        (f"{name}, best grade, packed", ("market", "fruit", name, "wholesale_extra_fancy"), "money/kg")
         for name in cultivars
         if name in resolved["market"]["fruit"]
-    ][:3]
-    rows += [
-        ("packing and selling", "costs.packing", "money/kg"),
-        ("wage of pickers", "costs.wage_picking", "money/hour"),
-        ("discount rate", "finance.discount_rate", "1/year"),
+    ]
+    rows = [
+        *prices[:3],
+        ("packing and selling", ("costs", "packing"), "money/kg"),
+        ("wage of pickers", ("costs", "wage_picking"), "money/hour"),
+        ("discount rate", ("finance", "discount_rate"), "1/year"),
     ]
     found = []
-    for what, key, unit in rows:
+    for what, path, unit in rows:
         value: Any = resolved
-        for name in _path(key):
+        for name in path:
             value = value[name]
-        found.append({"what": what, "value": number(float(value)), "unit": unit, "status": status.get(key, "stated")})
+        how = status.get(".".join(path), "stated")
+        found.append({"what": what, "value": number(float(value)), "unit": unit, "status": how})
     return found
-
-
-def _path(key: str) -> list[str]:
-    """Names along a key; a cultivar's own name may hold a dot."""
-    if key.startswith("market.fruit."):
-        name, last = key.removeprefix("market.fruit.").rsplit(".", 1)
-        return ["market", "fruit", name, last]
-    return key.split(".")
 
 
 def _bill(dataset: xarray.Dataset, years: list[int]) -> dict[str, dict[str, Any]]:

@@ -121,19 +121,17 @@ class Part:
 
 
 @functools.cache
+def _keys() -> dict[str, tuple[PlanKey, ...]]:
+    """Keys of the plan model by table."""
+    found: dict[str, tuple[PlanKey, ...]] = {}
+    for key in plan_keys():
+        found[key.table] = (*found.get(key.table, ()), key)
+    return found
+
+
 def keys_of(table: str) -> tuple[PlanKey, ...]:
     """Keys of a table of the plan model."""
-    return tuple(key for key in _all_keys() if key.table == table)
-
-
-@functools.cache
-def _all_keys() -> tuple[PlanKey, ...]:
-    return plan_keys()
-
-
-@functools.cache
-def _tables() -> frozenset[str]:
-    return frozenset(key.table for key in _all_keys())
+    return _keys().get(table, ())
 
 
 @functools.cache
@@ -150,10 +148,9 @@ def model_table(place: Place) -> str:
     ('block.group', 'market.fruit.NAME', '')
     """
     parts = [part for part in place if isinstance(part, str)]
-    tables = _tables()
     for number in range(len(parts) + 1):
         named = [*parts[: len(parts) - number], *["NAME"] * number]
-        if ".".join(named) in tables:
+        if ".".join(named) in _keys():
             return ".".join(named)
     return ".".join(parts)
 
@@ -177,6 +174,7 @@ def parts(draft: Draft) -> tuple[Part, ...]:
     """The whole form of a plan."""
     form = PlanForm(draft)
     raw = draft.raw
+    grades = _sorted([*_built_in("tree_grade"), *raw.get("tree_grade", {})])
     return (
         Part(
             "blocks",
@@ -195,7 +193,7 @@ def parts(draft: Draft) -> tuple[Part, ...]:
                 form.group("All fruit", ("market",)),
                 *(form.group(f"Outlet {label_of(name)}", ("market", "outlets", name)) for name in OUTLETS),
                 form.group("Costs", ("costs",)),
-                *(form.group(f"Tree price, {label_of(name)}", ("tree_price", name)) for name in _grades(draft)),
+                *(form.group(f"Tree price, {label_of(name)}", ("tree_price", name)) for name in grades),
                 form.group("Bins and boxes", ("packing",)),
             ),
         ),
@@ -214,7 +212,10 @@ def parts(draft: Draft) -> tuple[Part, ...]:
             "Gaps and spare trees",
             (
                 form.group("Rules of the farm", ("replacement",)),
-                *(form.group(f"Rules of {label}", ("replacement", "group", label)) for label in _labels(draft)),
+                *(
+                    form.group(f"Rules of {group.label}", ("replacement", "group", group.label))
+                    for group in draft.plan.groups
+                ),
             ),
         ),
         Part(
@@ -407,15 +408,6 @@ class PlanForm:
 def sold(draft: Draft) -> list[str]:
     """Cultivars that the plan grows or brings of its own."""
     return _sorted([*(group.cultivar_name for group in draft.plan.groups), *draft.raw.get("cultivar", {})])
-
-
-def _grades(draft: Draft) -> list[str]:
-    return _sorted([*_built_in("tree_grade"), *draft.raw.get("tree_grade", {})])
-
-
-def _labels(draft: Draft) -> list[str]:
-    """Labels of row groups, which rules of their own are stated under."""
-    return [group.label for group in draft.plan.groups]
 
 
 def _dotted(place: Place) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -36,116 +35,119 @@ CAUTIONS_AT: Final = 0.155
 """Height of the paper, as a share, at which its cautions begin."""
 
 
-@dataclass(frozen=True)
 class Choice:
-    """The two plans of the sheet: what one has, and what one might choose instead."""
+    """The two plans of the sheet: the first one named, and the one to choose instead.
 
-    held: int
-    chosen: int
+    That is the leader, or the runner-up where the first leads.
+    """
+
+    def __init__(self, found: Comparison) -> None:
+        leader, runner_up = found.decision.leader, found.decision.runner_up
+        chosen = leader if leader != 0 else runner_up
+        gap = found.difference(found.deciding, chosen, 0)
+        assert gap is not None  # every plan has the deciding measure
+        self.found, self.formats, self.gap = found, formats_of(found), gap
+        self.places = (0, chosen)
+        self.plans = tuple(found.plans[place] for place in self.places)
+        self.held, self.chosen = (plan.label for plan in self.plans)
+        self.measure = found.measures[found.deciding]
+
+    def money(self, value: float) -> str:
+        """An amount of the deciding measure."""
+        return money_text(self.measure, value, self.formats)
+
+    @property
+    def title(self) -> str:
+        """Both plans by letter and name."""
+        held, chosen = (f"{plan.label} ({plan.name})" for plan in self.plans)
+        return f"{chosen} in place of {held}"
+
+    def gain_lines(self) -> list[str]:
+        """What choosing brings on average, and how sure that is."""
+        held, chosen, gap, chance = self.held, self.chosen, self.gap, self.gap.chance_better
+        low, high = self.money(gap.low), self.money(gap.high)
+        if not gap.told_apart:
+            told = f"Whether {chosen} brings more than {held} on average cannot be told: anything from {low} to {high}."
+        elif gap.centre > 0:
+            told = (
+                f"{chosen} brings {self.money(gap.centre)} more than {held} on average, in money of year 0 "
+                f"({low} to {high})."
+            )
+        else:
+            told = f"{chosen} brings {self.money(-gap.centre)} less than {held} on average ({low} to {high})."
+        lines = [
+            told,
+            f"In {chance.count:,} of {chance.trials:,} futures {chosen} does better (in the long run "
+            f"{100 * chance.low:.0f} to {100 * chance.high:.0f} of 100).",
+        ]
+        if self.found.pair(*self.places).outcome == "short record":
+            lines.append("The weather record is too short to be sure of that.")
+        return lines
+
+    def risk_lines(self) -> list[str]:
+        """What can go wrong by choosing: the bad futures of the difference, the debt, the bad futures of each plan."""
+        held, chosen, bad = self.held, self.chosen, self.gap.spread_low
+        debt = self.found.measures["peak_borrowing"]
+        had, would = ([self.formats.money(debt.points(plan)[point]) for point in (2, 4)] for plan in self.places)
+        worst = [self.money(float(self.measure.points(plan)[0])) for plan in self.places]
+        return [
+            f"In 1 future of 20 {chosen} ends {self.money(-bad)} or more behind {held}."
+            if bad < 0
+            else f"In 19 futures of 20 {chosen} ends at least {self.money(bad)} ahead of {held}.",
+            f"Deepest debt: {would[0]} in a typical future under {chosen}, {would[1]} in 1 of 20; under {held} "
+            f"{had[0]} and {had[1]}.",
+            f"A bad future (1 of 20) is worth {worst[1]} under {chosen}, {worst[0]} under {held}.",
+        ]
+
+    def cells(self) -> list[list[str]]:
+        """Middle of each plan in a few measures, and in how many futures the chosen one is better; the head first."""
+        cells = [["middle future", self.held, self.chosen, f"{self.chosen} better in"]]
+        for measure in (self.found.measures[key] for key in MEASURES if key in self.found.measures):
+            gap = self.found.difference(measure.key, self.places[1], self.places[0])
+            values = [value_text(measure, float(measure.points(plan)[2]), self.formats) for plan in self.places]
+            better = "–" if gap is None else f"{100 * gap.chance_better.value:.0f} % of futures"
+            unit = "" if measure.unit == "year" else f", {unit_text(measure, self.formats)}"
+            cells.append([f"{measure.name}{unit}", *values, better])
+        return cells
+
+    def plan_lines(self) -> list[str]:
+        """What each plan plants."""
+        return [
+            f"{plan.label}: {plan.title} ({land_text(self.found, place, self.formats)})"
+            for place, plan in zip(self.places, self.plans, strict=True)
+        ]
+
+    def contrasts(self, room: int = MOST_CONTRASTS) -> list[str]:
+        """What differs, as many lines as there is room for."""
+        lines = [textwrap.shorten(line, 120, placeholder=" ...") for line in contrast_lines(self.found)]
+        if len(lines) <= min(room, MOST_CONTRASTS):
+            return lines
+        most = min(room - 1, MOST_CONTRASTS)
+        return [*lines[:most], f"and {len(lines) - most} more, on the page of the comparison"]
 
 
-def choice(found: Comparison) -> Choice:
-    """The first plan named, and the one to choose instead: the leader, or the runner-up where the first leads."""
-    decision = found.decision
-    return Choice(0, decision.leader if decision.leader != 0 else decision.runner_up)
-
-
-def choice_title(found: Comparison) -> str:
-    """Both plans by letter and name."""
-    one = choice(found)
-    held, chosen = found.plans[one.held], found.plans[one.chosen]
-    return f"{chosen.label} ({chosen.name}) in place of {held.label} ({held.name})"
-
-
-def gain_lines(found: Comparison) -> list[str]:
-    """What choosing brings on average, and how sure that is."""
-    one, formats = choice(found), formats_of(found)
-    measure, gap = found.measures[found.deciding], found.difference(found.deciding, one.chosen, one.held)
-    held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
-    assert gap is not None  # every plan has the deciding measure
-    low, high, centre = (money_text(measure, value, formats) for value in (gap.low, gap.high, gap.centre))
-    chance = gap.chance_better
-    lines = [
-        f"{chosen} brings {centre} more than {held} on average, in money of year 0 ({low} to {high})."
-        if gap.told_apart and gap.centre > 0
-        else f"{chosen} brings {money_text(measure, -gap.centre, formats)} less than {held} on average "
-        f"({low} to {high})."
-        if gap.told_apart
-        else f"Whether {chosen} brings more than {held} on average cannot be told: anything from {low} to {high}.",
-        f"In {chance.count:,} of {chance.trials:,} futures {chosen} does better (in the long run "
-        f"{100 * chance.low:.0f} to {100 * chance.high:.0f} of 100).",
-    ]
-    if found.pair(one.held, one.chosen).outcome == "short record":
-        lines.append("The weather record is too short to be sure of that.")
-    return lines
-
-
-def risk_lines(found: Comparison) -> list[str]:
-    """What can go wrong by choosing: the bad futures of the difference, the debt, the bad futures of each plan."""
-    one, formats = choice(found), formats_of(found)
-    measure, gap = found.measures[found.deciding], found.difference(found.deciding, one.chosen, one.held)
-    held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
-    assert gap is not None
-    worst = (
-        f"In 1 future of 20 {chosen} ends {money_text(measure, -gap.spread_low, formats)} or more behind {held}."
-        if gap.spread_low < 0
-        else f"In 19 futures of 20 {chosen} ends at least "
-        f"{money_text(measure, gap.spread_low, formats)} ahead of {held}."
-    )
-    debt = found.measures["peak_borrowing"]
-    owed = [debt.points(plan) for plan in (one.chosen, one.held)]
-    bad = [float(measure.points(plan)[0]) for plan in (one.chosen, one.held)]
-    return [
-        worst,
-        f"Deepest debt: {formats.money(owed[0][2])} in a typical future under {chosen}, "
-        f"{formats.money(owed[0][4])} in 1 of "
-        f"20; under {held} {formats.money(owed[1][2])} and {formats.money(owed[1][4])}.",
-        f"A bad future (1 of 20) is worth {money_text(measure, bad[0], formats)} under {chosen}, "
-        f"{money_text(measure, bad[1], formats)} under {held}.",
-    ]
-
-
-def choice_cells(found: Comparison) -> list[list[str]]:
-    """Middle of each plan in a few measures, and in how many futures the chosen one is better; the head first."""
-    one, formats = choice(found), formats_of(found)
-    held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
-    cells = [["middle future", held, chosen, f"{chosen} better in"]]
-    for key in MEASURES:
-        measure = found.measures.get(key)
-        if measure is None:
-            continue
-        gap = found.difference(key, one.chosen, one.held)
-        values = [value_text(measure, float(measure.points(plan)[2]), formats) for plan in (one.held, one.chosen)]
-        better = "–" if gap is None else f"{100 * gap.chance_better.value:.0f} % of futures"
-        unit = "" if measure.unit == "year" else f", {unit_text(measure, formats)}"
-        cells.append([f"{measure.name}{unit}", *values, better])
-    return cells
-
-
-def draw_choice_cash(axes: Axes, found: Comparison) -> None:
+def draw_choice_cash(axes: Axes, choice: Choice) -> None:
     """Cash since year 0 under both plans: middle and 18 futures in 20."""
-    one, formats = choice(found), formats_of(found)
-    year = np.arange(found.years)
-    for plan, colour, line, hatch in ((one.held, OCHRE, "--", "//"), (one.chosen, LEAF, "-", "")):
-        low, middle, high = np.quantile(found.cash[plan] / 1000, (0.05, 0.5, 0.95), axis=0)
-        label = found.plans[plan].label
+    year = np.arange(choice.found.years)
+    looks = ((OCHRE, "--", "//"), (LEAF, "-", ""))
+    for place, label, (colour, line, hatch) in zip(choice.places, (choice.held, choice.chosen), looks, strict=True):
+        low, middle, high = np.quantile(choice.found.cash[place] / 1000, (0.05, 0.5, 0.95), axis=0)
         axes.fill_between(year, low, high, facecolor=colour, alpha=0.18, linewidth=0, hatch=hatch,
                           label=f"_{label}, 18 futures in 20")  # fmt: skip
         axes.plot(year, middle, color=colour, linestyle=line, linewidth=2, label=f"{label}, middle")
     axes.axhline(0, color=INK, linewidth=0.8)
-    axes.set_title(f"Cash since year 0, thousand {formats.currency}")
+    axes.set_title(f"Cash since year 0, thousand {choice.formats.currency}")
     axes.set_xlabel("year (shade: 18 futures in 20)")
     axes.legend(fontsize=7.5, loc="best")
     thousands(axes.yaxis)
     whole_ticks(axes)
 
 
-def draw_choice_gap(axes: Axes, found: Comparison) -> None:
+def draw_choice_gap(axes: Axes, choice: Choice) -> None:
     """Chosen less held in every future: how often it is how much."""
-    one, formats = choice(found), formats_of(found)
-    measure = found.measures[found.deciding]
-    values = measure.values[one.chosen] - measure.values[one.held]
-    gap = np.array([shown(measure, float(value), formats) for value in values]) / 1000
+    measure, (held, chosen) = choice.measure, choice.places
+    values = measure.values[chosen] - measure.values[held]
+    gap = np.array([shown(measure, float(value), choice.formats) for value in values]) / 1000
     width = max(float(np.ptp(gap)) / 24, 1e-6)
     edges = width * np.arange(np.floor(gap.min() / width), np.floor(gap.max() / width) + 2)
     counts, edges = np.histogram(gap, bins=edges)
@@ -157,22 +159,21 @@ def draw_choice_gap(axes: Axes, found: Comparison) -> None:
             edgecolor="white", linewidth=0, label=f"_{name}",
         )  # fmt: skip
     axes.axvline(0, color=INK, linewidth=1)
-    held, chosen = found.plans[one.held].label, found.plans[one.chosen].label
-    axes.set_title(f"{chosen} less {held} in each future, %")
-    axes.set_xlabel(f"thousand {unit_text(measure, formats)}")
+    axes.set_title(f"{choice.chosen} less {choice.held} in each future, %")
+    axes.set_xlabel(f"thousand {unit_text(measure, choice.formats)}")
     thousands(axes.xaxis)
 
 
 def choice_sheet_pdf(found: Comparison) -> bytes:
     """The sheet as PDF; it holds no time of writing."""
     with picture_settings():
-        return pdf_bytes(_paper(found))
+        return pdf_bytes(_paper(Choice(found)))
 
 
-def _paper(found: Comparison) -> Figure:
+def _paper(choice: Choice) -> Figure:
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=PAPER[formats_of(found).system])
+    figure = Figure(figsize=PAPER[choice.formats.system])
     place = 0.965
 
     def say(heading: str, lines: list[str], size: float = 9.0, wide: int = 108) -> None:
@@ -186,17 +187,16 @@ def _paper(found: Comparison) -> Figure:
                 place -= 0.0165 * size / 9
         place -= 0.008
 
-    figure.text(0.06, place, textwrap.shorten(choice_title(found), 70), fontsize=15, fontweight="bold", va="top")
+    figure.text(0.06, place, textwrap.shorten(choice.title, 70), fontsize=15, fontweight="bold", va="top")
     place -= 0.034
-    say("", _plan_lines(found))
-    say("What you gain", gain_lines(found))
-    say("What you risk", risk_lines(found))
+    say("", choice.plan_lines())
+    say("What you gain", choice.gain_lines())
+    say("What you risk", choice.risk_lines())
     height = 0.22
     for number, draw in enumerate((draw_choice_cash, draw_choice_gap)):
-        draw(figure.add_axes((0.09 + 0.46 * number, place - height - 0.03, 0.39, height)), found)
+        draw(figure.add_axes((0.09 + 0.46 * number, place - height - 0.03, 0.39, height)), choice)
     place -= height + 0.085
-    cells = choice_cells(found)
-    for row, texts in enumerate(cells):
+    for row, texts in enumerate(choice.cells()):
         for column, text in enumerate(texts):
             figure.text(
                 (0.06, 0.58, 0.74, 0.95)[column], place, text, fontsize=8.5, va="top",
@@ -205,41 +205,25 @@ def _paper(found: Comparison) -> Figure:
         place -= 0.0165
     place -= 0.012
     room = max(int((place - CAUTIONS_AT - 0.04) / 0.0155), 1)
-    say("What differs", _contrasts(found, room), 8.0, 122)
+    say("What differs", choice.contrasts(room), 8.0, 122)
     place = CAUTIONS_AT
     say("Cautions", list(CAUTIONS[:3]), 7.0, 140)
-    figure.text(0.06, 0.03, textwrap.fill(footer_text(found), 130), fontsize=7.2, color=QUIET)
+    figure.text(0.06, 0.03, textwrap.fill(footer_text(choice.found), 130), fontsize=7.2, color=QUIET)
     return figure
-
-
-def _plan_lines(found: Comparison) -> list[str]:
-    one, formats = choice(found), formats_of(found)
-    return [
-        f"{found.plans[plan].label}: {found.plans[plan].title} ({land_text(found, plan, formats)})"
-        for plan in (one.held, one.chosen)
-    ]
-
-
-def _contrasts(found: Comparison, room: int = MOST_CONTRASTS) -> list[str]:
-    """What differs, as many lines as there is room for."""
-    lines = [textwrap.shorten(line, 120, placeholder=" ...") for line in contrast_lines(found)]
-    if len(lines) <= min(room, MOST_CONTRASTS):
-        return lines
-    most = min(room - 1, MOST_CONTRASTS)
-    return [*lines[:most], f"and {len(lines) - most} more, on the page of the comparison"]
 
 
 def choice_sheet_page(found: Comparison) -> tuple[str, dict[str, str]]:
     """The sheet as a page that reads on a phone and prints on one sheet, and the numbers of its pictures as CSV."""
-    pictures, numbers = small_pictures(PICTURES, found=found)
+    choice = Choice(found)
+    pictures, numbers = small_pictures(PICTURES, choice=choice)
     page = render(
         "compare_sheet.html",
-        title=choice_title(found),
-        plans=_plan_lines(found),
-        gains=gain_lines(found),
-        risks=risk_lines(found),
-        cells=choice_cells(found),
-        contrasts=_contrasts(found),
+        title=choice.title,
+        plans=choice.plan_lines(),
+        gains=choice.gain_lines(),
+        risks=choice.risk_lines(),
+        cells=choice.cells(),
+        contrasts=choice.contrasts(),
         pictures=pictures,
         files=FIGURES_FOLDER,
         cautions=CAUTIONS[:4],

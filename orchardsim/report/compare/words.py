@@ -252,7 +252,9 @@ def _best(found: Comparison, formats: RunFormats) -> list[str]:
     elif decision.outcome == "short record":
         lines = [f"No plan is surely best: {first} leads {second}, but the weather record is too short to be sure."]
     else:
-        rivals = [plan_name(found, plan) for plan in decision.rivals if _unsure(found, plan)]
+        rivals = [
+            plan_name(found, plan) for plan in decision.rivals if found.pair(decision.leader, plan).outcome == "unsure"
+        ]
         lines = [
             f"No plan is best: {found.trials:,} futures cannot tell {first} from {listed(rivals)}."
             if len(rivals) < 4
@@ -262,10 +264,6 @@ def _best(found: Comparison, formats: RunFormats) -> list[str]:
     if decision.best is None and behind:
         lines.append(f"{labels[0]} is better than {listed([plan_name(found, plan) for plan in behind])}.")
     return [*lines, _lead(found, formats, labels), *_loss(found, formats)]
-
-
-def _unsure(found: Comparison, plan: int) -> bool:
-    return found.pair(found.decision.leader, plan).outcome == "unsure"
 
 
 def _lead(found: Comparison, formats: RunFormats, labels: list[str]) -> str:

@@ -126,16 +126,16 @@ def flow_bands(dataset: xarray.Dataset) -> list[tuple[int, Band, float]]:
 
 def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
     """Yields, then every headline number of the whole run that the variable table names, in its order."""
+    levels = OpenLevelsOfRun.of(dataset)
     rows = []
-    row = functools.partial(_row, levels=OpenLevelsOfRun.of(dataset))
     table = yield_by_leaf(dataset, FARM)
     for leaf in CUMULATIVE_LEAVES:
         total = cumulative_yield(table, leaf)
         if total is not None:
-            unit = formats.yield_unit
             shown = formats.yield_value(total)
-            text = functools.partial(number, digits=_digits(band(shown).middle_error))
-            rows.append(row(f"picked to leaf {leaf}", unit, shown, text, error_text=text))
+            # as many digits behind the point as the error deserves, one at most
+            text = functools.partial(number, digits=int(band(shown).middle_error < 10))
+            rows.append(_row(f"picked to leaf {leaf}", formats.yield_unit, shown, text, text, levels))
     for variable in RESULTS.values():
         if variable.headline not in ("run", "trial") or variable.name not in dataset:
             continue
@@ -150,13 +150,8 @@ def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
         text = functools.partial(formats.value_text, variable)
         error = functools.partial(formats.error_text, variable)
         note = _note(dataset, variable, formats)
-        rows.append(row(variable.title, note, values, text, whole=variable.whole, error_text=error))
+        rows.append(_row(variable.title, note, values, text, error, levels, whole=variable.whole))
     return rows
-
-
-def _digits(error: float) -> int:
-    """Digits behind the point that a number with such an error deserves, one at most."""
-    return int(error < 10)
 
 
 def _note(dataset: xarray.Dataset, row: Variable, formats: RunFormats) -> str:
@@ -177,25 +172,19 @@ def _row(
     meaning: str,
     values: NDArray[np.float64],
     text: Callable[[float], str],
+    error_text: Callable[[float], str],
+    levels: OpenLevelsOfRun | None,
     *,
     whole: bool = False,
-    error_text: Callable[[float], str],
-    levels: OpenLevelsOfRun | None = None,
 ) -> MoneyRow:
-    found = band(np.asarray(values, dtype=np.float64), whole=whole)
-
-    def error(value: float) -> str:
-        if not np.isfinite(value):
-            return "not bounded"
-        return error_text(value)
-
-    doubts = None if levels is None else levels.doubts(np.asarray(values, dtype=np.float64))
+    found = band(values, whole=whole)
+    doubts = None if levels is None else levels.doubts(values)
     known = None if doubts is None else band(doubts.known, whole=whole)
     return MoneyRow(
         name,
         meaning,
         (text(found.low), text(found.middle), text(found.high)),
-        error(found.middle_error),
+        error_text(found.middle_error) if np.isfinite(found.middle_error) else "not bounded",
         None if known is None else (text(known.low), text(known.high)),
         "" if doubts is None else doubts.larger,
     )

@@ -53,7 +53,7 @@ def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     ]
     if found.within:
         return said
-    bin_text = f"a bin of {_bin(formats)}"
+    bin_text = f"a bin of {BIN_BUSHELS} bushels" if formats.us else f"a bin of {BIN_BUSHELS * BUSHEL:.0f} kg"
     budgets = f"(budgets: {bins(BUDGET_COST[0])} to {bins(BUDGET_COST[1])})"
     if found.bushels < BUDGET_YIELD[0]:
         low, high = (crop_text(value, formats) for value in BUDGET_YIELD)
@@ -104,18 +104,10 @@ def _crop_unit(formats: RunFormats) -> str:
     return "bushels an acre" if formats.us else "t/ha"
 
 
-def _bin(formats: RunFormats) -> str:
-    """The bin of the budgets."""
-    return f"{BIN_BUSHELS} bushels" if formats.us else f"{BIN_BUSHELS * BUSHEL:.0f} kg"
-
-
 def _gap(found: Beside, formats: RunFormats) -> str:
     if found.within:
         return "lies within"
-    if found.price_change < -PRICE_FALL:
-        falls = f" and its price falls {percent(-found.price_change)}"
-    else:
-        falls = ""
+    falls = f" and its price falls {percent(-found.price_change)}" if found.price_change < -PRICE_FALL else ""
     if found.bushels < BUDGET_YIELD[0]:
         return f"picks {crop_text(found.bushels, formats)}{falls}"
     return f"picks {crop_text(found.bushels, formats)} and has {formats.money(found.cost)} a bin to pay before packing"

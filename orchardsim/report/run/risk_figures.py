@@ -79,7 +79,7 @@ def drivers_figure(run: SavedRun) -> Figure:
         return figure
     shares = sorted(found.by_level.items(), key=lambda one: one[1])[-MOST_LEVELS:]
     axes.barh(range(len(shares)), [100 * share for _, share in shares], color=LEAF, height=0.7, label="_share")
-    axes.set_yticks(range(len(shares)), [_level_words(name) for name, _ in shares], fontsize=8.5)
+    axes.set_yticks(range(len(shares)), [term(name) for name, _ in shares], fontsize=8.5)
     for place, (_, share) in enumerate(shares):
         axes.text(100 * share + 0.4, place, f"{100 * share:.0f}", va="center", fontsize=8.5)
     axes.grid(axis="x")
@@ -91,7 +91,3 @@ def drivers_figure(run: SavedRun) -> Figure:
         f"seasons, yearly prices, which trees die. {footer(run.dataset)}",
     )
     return figure
-
-
-def _level_words(name: str) -> str:
-    return term(name)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.labels import FARM
+from orchardsim.core.variables import RESULTS
 from orchardsim.report.columns import text_columns
 from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats, amount_text
@@ -31,7 +32,6 @@ FALSE_ALARM: Final = 0.05
 DETECTABLE: Final = 3.0
 """Standard errors of a difference that the comparison is about sure to see beyond (wording only)."""
 MONEY: Final = ("npv", "peak_borrowing")
-INFINITE_WORD: Final = {"irr": "none", "payback_year": "never"}
 SHARE_NAMES: Final = {
     "never_pays_back": "never paid back",
     "no_irr": "without an IRR",
@@ -103,7 +103,7 @@ def _row(name: str, unit: str, first: Any, second: Any, worst: Side) -> dict[str
     sides = {}
     for side, values in zip(("plan", "other"), (first, second), strict=True):
         one = band(values, whole=name == "payback_year", worst=worst)
-        infinite = INFINITE_WORD.get(name, "infinite")
+        infinite = RESULTS[name].infinite_word if name in RESULTS else "infinite"
         points = dict(zip(POINTS, (one.low, one.middle, one.high), strict=True))
         errors = dict(zip(POINTS, (one.low_error, one.middle_error, one.high_error), strict=True))
         sides[side] = {point: number(value, infinite) for point, value in points.items()} | {
@@ -203,12 +203,8 @@ def _formats(name: str, formats: RunFormats) -> tuple[Callable[[float], str], Ca
 
 
 def _name(name: str, formats: RunFormats) -> str:
-    if name in MONEY:
-        return f"{'NPV' if name == 'npv' else 'peak borrowing'}, {formats.currency}"
-    if name == "irr":
-        return "IRR"
-    if name == "payback_year":
-        return "payback year"
+    if name in RESULTS:
+        return RESULTS[name].title + (f", {formats.currency}" if name in MONEY else "")
     kind, leaf = name.rsplit("_leaf_", 1)
     words = "picked in leaf" if kind == "yield_in" else "picked to leaf"
     return f"{words} {leaf}, {formats.yield_unit}"

@@ -168,15 +168,15 @@ def shares_lines(dataset: xarray.Dataset) -> list[str]:
         "no_irr": "have no IRR",
         "npv_below_zero": "end with an NPV below zero",
     }
-    return [
-        f"{100 * chance.value:.1f} % of futures {names[name]} (95 % interval {100 * chance.low:.1f} to "
-        f"{100 * chance.high:.1f} %{_needs(trials_for_chance(chance), chance.trials)})"
-        for name, chance in shares(dataset).items()
-    ]
-
-
-def _needs(wanted: int, trials: int) -> str:
-    return f"; {wanted:,} futures would bring its error to 2 points" if wanted > trials else ""
+    lines = []
+    for name, chance in shares(dataset).items():
+        wanted = trials_for_chance(chance)
+        needs = f"; {wanted:,} futures would bring its error to 2 points" if wanted > chance.trials else ""
+        lines.append(
+            f"{100 * chance.value:.1f} % of futures {names[name]} (95 % interval {100 * chance.low:.1f} to "
+            f"{100 * chance.high:.1f} %{needs})"
+        )
+    return lines
 
 
 def risk_table(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:

@@ -112,12 +112,17 @@ def _cell_text(amount: float, digits: int) -> str:
     return f"{amount:.{digits}f}"
 
 
+def _money_map(found: Stress, value: Callable[[Moment], Estimate], title: str, after: str, colour: str) -> Figure:
+    """Heat map of money, in thousands where it is much."""
+    amounts = [abs(value(moment).value) for season in found.seasons for moment in season.moments]
+    scale = 1000.0 if max(amounts, default=0.0) >= 2000 else 1.0
+    unit = f"{'1,000 ' if scale > 1 else ''}{found.currency}{after}"
+    return _heat_map(found, value, scale, title, unit, colour)
+
+
 def cash_figure(found: Stress) -> Figure:
     """Cash lost by bad season and leaf."""
-    amounts = [abs(moment.cash_lost.value) for season in found.seasons for moment in season.moments]
-    thousands = max(amounts, default=0.0) >= 2000
-    unit = f"{'1,000 ' if thousands else ''}{found.currency} of present value"
-    return _heat_map(found, lambda one: one.cash_lost, 1000.0 if thousands else 1.0, "Cash lost", unit, BRICK)
+    return _money_map(found, lambda one: one.cash_lost, "Cash lost", " of present value", BRICK)
 
 
 def fruit_figure(found: Stress) -> Figure:
@@ -135,17 +140,7 @@ def trees_figure(found: Stress) -> Figure:
 
 def reserve_figure(found: Stress) -> Figure:
     """Own cash that carries nine trials of ten, by bad season and leaf beyond the usual need: the mean more."""
-    amounts = [abs(moment.reserve_more.value) for season in found.seasons for moment in season.moments]
-    thousands = max(amounts, default=0.0) >= 2000
-    unit = f"{'1,000 ' if thousands else ''}{found.currency}"
-    return _heat_map(
-        found,
-        lambda one: one.reserve_more,
-        1000.0 if thousands else 1.0,
-        "Own cash needed more at the start",
-        unit,
-        QUIET,
-    )
+    return _money_map(found, lambda one: one.reserve_more, "Own cash needed more at the start", "", QUIET)
 
 
 FIGURES: Final[dict[str, tuple[str, Callable[[Stress], Any]]]] = {
