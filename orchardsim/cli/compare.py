@@ -7,7 +7,7 @@ from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import add_out
 from orchardsim.cli.size import add_jobs, add_size
 
 
@@ -18,10 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_size(parser, "simulated futures of each plan", 200, 4)
     add_jobs(parser)
-    parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for compare.json, compare.html and figures/"
-    )
-    parser.add_argument("--force", action="store_true", help="write into a folder that holds another comparison")
+    add_out(parser, "compare.json, compare.html and figures/", "write into a folder that holds another comparison")
     add_answer_arguments(parser)
 
 

@@ -23,6 +23,12 @@ def folder_name(text: str) -> Path:
     return Path(text)
 
 
+def add_out(parser: argparse.ArgumentParser, holds: str, force: str) -> None:
+    """Declare ``--out`` and ``--force``; what the folder will hold, and what the second does."""
+    parser.add_argument("--out", type=folder_name, metavar="DIR", help=f"folder for {holds}")
+    parser.add_argument("--force", action="store_true", help=force)
+
+
 @contextlib.contextmanager
 def output_folder(options: argparse.Namespace, command: Command[Any]) -> Iterator[OutputFolder | None]:
     """The folder of ``--out``, opened for a question before any work is done; None without one."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import add_out
 from orchardsim.cli.size import add_size
 
 
@@ -15,10 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
     add_size(parser, "simulated futures of each look", 40, 4, 100_000)
-    parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for levels.json, levels.html and figures/"
-    )
-    parser.add_argument("--force", action="store_true", help="write into a folder that holds another look")
+    add_out(parser, "levels.json, levels.html and figures/", "write into a folder that holds another look")
     add_answer_arguments(parser)
 
 

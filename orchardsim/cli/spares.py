@@ -7,7 +7,7 @@ from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import add_out
 from orchardsim.cli.size import add_jobs, add_size
 
 
@@ -16,10 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plan", type=Path, metavar="PLAN", help="plan file (TOML)")
     add_size(parser, "simulated futures; half choose the policy, half report on it", 200, 8, fewest_years=3)
     add_jobs(parser)
-    parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for spares.json, spares.html and figures/"
-    )
-    parser.add_argument("--force", action="store_true", help="write into a folder that holds another search")
+    add_out(parser, "spares.json, spares.html and figures/", "write into a folder that holds another search")
     add_answer_arguments(parser, "print the long tables too, and lines for the plan")
 
 

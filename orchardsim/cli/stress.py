@@ -7,7 +7,7 @@ from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered, size_of
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import add_out
 from orchardsim.cli.size import add_jobs, add_size
 
 
@@ -23,10 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="one bad season; may be repeated: late_frost, two_frosts, fire_blight, hail, drought, hard_winter, "
         "price_slump, short_crew, nursery_failure, worst_spell (default: all)",
     )
-    parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for stress.json, stress.html and figures/"
-    )
-    parser.add_argument("--force", action="store_true", help="write into a folder that holds another stress test")
+    add_out(parser, "stress.json, stress.html and figures/", "write into a folder that holds another stress test")
     add_answer_arguments(parser)
 
 

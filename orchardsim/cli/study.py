@@ -7,7 +7,7 @@ from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import add_out
 from orchardsim.cli.size import add_jobs
 
 
@@ -16,10 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", type=Path, metavar="FILE", help="study file (TOML): base plan, factors, futures")
     add_jobs(parser)
     parser.add_argument("--dask", metavar="ADDRESS", help="Dask scheduler whose workers do the work, tcp://host:port")
-    parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for trials, tables, pictures, methods and page"
-    )
-    parser.add_argument("--force", action="store_true", help="write into a folder that holds another study")
+    add_out(parser, "trials, tables, pictures, methods and page", "write into a folder that holds another study")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted study in the folder of --out")
     add_answer_arguments(parser, "print every cell and contrast, and the methods paragraph")
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from orchardsim.cli.answer import add_answer_arguments
 from orchardsim.cli.asked import answered
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.folders import add_out
 
 DEFAULT_CULTIVARS = ("Gala", "Honeycrisp")
 
@@ -28,8 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"cultivar of the bloom history; may be repeated (default: {', '.join(DEFAULT_CULTIVARS)})",
     )
     parser.add_argument("--units", choices=("metric", "us"), default="metric", help="units shown (default metric)")
-    parser.add_argument("--out", type=folder_name, metavar="DIR", help="folder for weather.html and its pictures")
-    parser.add_argument("--force", action="store_true", help="write over an earlier weather page in the folder")
+    add_out(parser, "weather.html and its pictures", "write over an earlier weather page in the folder")
     add_answer_arguments(parser, "print every fault, the frost dates and each cultivar's bloom too")
 
 

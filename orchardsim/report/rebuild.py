@@ -72,7 +72,7 @@ def _findings(folder: Path, stem: str) -> Rebuilt:
 
 
 def rebuild(out_dir: str | Path, say: Callable[[str], object] = lambda line: None) -> list[Rebuilt]:
-    """Build every page of a folder again: of a run, a comparison, a stress test, a search for spares.
+    """Build every page of a folder again: of a run, and of every kind of findings.
 
     Parameters
     ----------

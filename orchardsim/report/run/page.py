@@ -71,7 +71,7 @@ def write_report(place: str | Path | OutputFolder) -> Path:
     Returns
     -------
     pathlib.Path
-        ``report.html``; the pictures stand in ``figures/`` as SVG and PNG.
+        ``report.html``; the pictures stand in ``figures/`` as SVG, with their numbers as CSV.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What the outcome hangs on: chance of payback by year, what is not known, bad years."""
+"""How a run ends and what that hangs on: NPV over futures, payback by year, what is not known."""
 
 from __future__ import annotations
 

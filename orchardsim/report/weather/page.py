@@ -32,7 +32,7 @@ def write_weather_page(history: WeatherHistory, place: str | Path | OutputFolder
     Parameters
     ----------
     history : WeatherHistory
-        From :func:`orchardsim.report.weather_history.weather_history`.
+        From :func:`orchardsim.report.weather.history.weather_history`.
     place : path or OutputFolder
 
     Returns
