@@ -33,6 +33,8 @@ LATEST_BLOOM: Final = 272
 """Day of season: buds that have not got their heat by 30 June (29 December in the south) are taken to bloom then."""
 LATEST_HARVEST: Final = WINDOW_DAYS - 8
 DROUGHT_STRESS: Final = 0.3
+DATES: Final = ("bud_break", "bloom", "closed_canopy", "harvest", "leaf_fall")
+"""Days of :class:`Calendar` that are handed on."""
 WET_COVER: Final = 2
 """Index of the cover level whose soil counts for wet days."""
 
@@ -323,11 +325,7 @@ def _drivers_of_case(
     return SeasonDrivers(
         chill_portions=portions,
         utah_units=take(prepared.utah, chill_day).astype(np.float64),
-        bud_break_day=dates.bud_break.astype(np.float64),
-        bloom_day=dates.bloom.astype(np.float64),
-        closed_canopy_day=dates.closed_canopy.astype(np.float64),
-        harvest_day=dates.harvest.astype(np.float64),
-        leaf_fall_day=dates.leaf_fall.astype(np.float64),
+        **{f"{name}_day": getattr(dates, name).astype(np.float64) for name in DATES},
         chill_fraction=phenology.chill_fraction(portions, cultivar.chill_requirement),
         frost_kill=freeze.kill,
         frost_kill_failed=freeze.kill_failed,

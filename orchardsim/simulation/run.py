@@ -181,32 +181,27 @@ class RunJob:
         """Ranges as they finish."""
         with worker_pool(jobs) as pool:
             pool.start(len(ranges))
-            run = functools.partial(
-                run_trials,
-                self.plan,
-                years=self.years,
-                seed=self.seed,
-                seasons=self.seasons,
-                library=self._library,
-                single_trees=self.single_trees,
-                process_seeds=self.process_seeds,
-            )
+            run = self._run_trials(self.single_trees)
             tasks = [(run, (part,)) for part in ranges]
             for number, arrays in pool.finished(tasks, lambda: importlib.import_module("xarray")):  # for the results
                 yield ranges[number], arrays
 
     def piece(self, part: range) -> xarray.Dataset:
         """Some trials alone, simulated in this process."""
-        arrays = run_trials(
+        return self.dataset(self._run_trials(())(part), part.start, history=False)
+
+    def _run_trials(self, single_trees: tuple[int, ...]) -> Callable[[range], Arrays]:
+        """What simulates a range of the trials, here or in another process."""
+        return functools.partial(
+            run_trials,
             self.plan,
-            part,
-            self.years,
-            self.seed,
-            self.seasons,
+            years=self.years,
+            seed=self.seed,
+            seasons=self.seasons,
             library=self._library,
+            single_trees=single_trees,
             process_seeds=self.process_seeds,
         )
-        return self.dataset(arrays, part.start, history=False)
 
     def run_kept(self, kept: PartialRun, jobs: int, progress: Callable[[int], Any] = lambda trials: None) -> None:
         """Run what is not kept yet, and keep it.
