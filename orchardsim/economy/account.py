@@ -159,10 +159,10 @@ def draw_bearable(cash: Array, deductible: Array, written_off: Array, finance: F
     without = replace(finance, household_draw=0.0)
 
     def borne(draw: Array) -> NDArray[np.bool_]:
-        found = run_account(cash - draw[:, None, None] * even, deductible, written_off, without)
-        last, owed = found.balance[:, -1, -1], found.debt[:, -1, -1]
+        account = run_account(cash - draw[:, None, None] * even, deductible, written_off, without)
+        last, owed = account.balance[:, -1, -1], account.debt[:, -1, -1]
         loan_left = owed - np.maximum(-last, 0.0)
-        return np.asarray((last >= loan_left) & (found.balance.min(axis=(1, 2)) >= -finance.credit_line))
+        return np.asarray((last >= loan_left) & (account.balance.min(axis=(1, 2)) >= -finance.credit_line))
 
     bearable = borne(low)
     for _ in range(steps):

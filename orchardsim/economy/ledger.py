@@ -355,8 +355,8 @@ def _crop_before(quantities: FarmQuantities, row: int, block: BlockMoney) -> Arr
     if block.crop_before is not None:
         return np.full(len(quantities.harvested_mass), block.crop_before)
     standing = quantities.leaf[:CROPS_BEFORE, row] >= 1
-    found: Array = quantities.harvested_mass[:, :CROPS_BEFORE, row][:, standing].mean(axis=1)
-    return found
+    mean: Array = quantities.harvested_mass[:, :CROPS_BEFORE, row][:, standing].mean(axis=1)
+    return mean
 
 
 def _of_the_year_before(amount: Array, level: Array, quantities: FarmQuantities, row: int) -> Array:
@@ -364,8 +364,8 @@ def _of_the_year_before(amount: Array, level: Array, quantities: FarmQuantities,
     picked = quantities.harvested_mass[:, :, row].sum(axis=1)
     yearly = level[:, 1] / level[:, 0] if level.shape[1] > 1 else np.ones(len(level))
     mean = (amount / level).sum(axis=1) / np.where(picked > 0, picked, np.inf)
-    found: Array = mean * level[:, 0] / yearly
-    return found
+    before: Array = mean * level[:, 0] / yearly
+    return before
 
 
 def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:

@@ -203,13 +203,13 @@ def price_luck(paths: PricePaths, market: Market, cultivars: Sequence[str]) -> A
     column = OUTLETS.index("wholesale")
     log_crop = np.log(np.maximum(paths.market_crop, 0.02))
     of_crop = np.exp(market.outlets["wholesale"].flexibility * log_crop)
-    found = np.ones_like(paths.market_crop)
+    no_luck = np.ones_like(paths.market_crop)
     parts = []
     for name in cultivars:
         base = base_price(market, name)[column][0]
         if base > 0:
             parts.append(paths.price[:, :, paths.cultivars.index(name), column, 0] / base / of_crop)
-    return np.mean(parts, axis=0) if parts else found
+    return np.mean(parts, axis=0) if parts else no_luck
 
 
 def with_price_levels(paths: PricePaths, factor: Array) -> PricePaths:

@@ -31,17 +31,17 @@ def money_remarks(
     picking_rate : float, optional [kg/hour]
         Fruit picked per labour hour; without it nothing is said of the wage floor under piece pay.
     """
-    found: list[str] = []
+    remarks: list[str] = []
     short = credit_shortfall(establishment_schedule(blocks, costs, finance, years), finance)
     if short is not None:
-        found.append(
+        remarks.append(
             f"the establishment alone asks for {short[1]:,.0f} more than cash, loan and the credit line of "
             f"{finance.credit_line:,.0f} by the end of year {short[0]}, before any sales or yearly costs"
         )
     if finance.basis == "nominal" and finance.inflation == 0:
-        found.append("the basis is nominal, but inflation is 0: prices, costs and wages do not rise")
+        remarks.append("the basis is nominal, but inflation is 0: prices, costs and wages do not rise")
     if finance.basis == "real" and finance.inflation != 0:
-        found.append(
+        remarks.append(
             f"the basis is real: prices do not rise. The loan rate of {percent(finance.loan_rate, 2)}, as lenders "
             f"quote it, counts as {percent(lending_rates(finance)[0], 2)} after inflation of "
             f"{percent(finance.inflation, 2)} (finance.inflation). The discount rate must be real as well"
@@ -49,37 +49,37 @@ def money_remarks(
     for name in ("direct", "pick_your_own"):
         lacking = sorted({each.cultivar for each in blocks if np.isnan(getattr(market.fruit[each.cultivar], name))})
         if market.outlets[name].volume > 0 and lacking:
-            found.append(f"outlet {name} takes no {', '.join(lacking)}: no price is stated")
+            remarks.append(f"outlet {name} takes no {', '.join(lacking)}: no price is stated")
     narrow = any(each.year_planted >= 0 and each.geometry.row_spacing < costs.narrow_row for each in blocks)
     if narrow and costs.narrow_machines == 0:
-        found.append(
+        remarks.append(
             f"rows are closer than {costs.narrow_row:.2g} m, which asks for narrow machines; none are bought "
             "(costs.narrow_machines = 0)"
         )
     for each in blocks:
-        found += _block_remarks(each, blocks, costs, finance, years)
+        remarks += _block_remarks(each, blocks, costs, finance, years)
     if costs.machine_ownership > 0 and (costs.machines > 0 or costs.narrow_machines > 0):
-        found.append(
+        remarks.append(
             "machines are bought (costs.machines, costs.narrow_machines) and their wear and capital are "
             "charged by area besides (costs.machine_ownership); state 0 for the latter where they are the same machines"
         )
     if picking_rate is not None and costs.picking_pay == "piece":
-        found += _wage_floor(blocks, costs, market, picking_rate)
+        remarks += _wage_floor(blocks, costs, market, picking_rate)
     if finance.insurance is not None and finance.insurance.coverage == 0 and not finance.insurance.tree_aid:
-        found.append("insurance is asked for, but covers nothing (coverage = 0, tree_aid = false)")
-    return found
+        remarks.append("insurance is asked for, but covers nothing (coverage = 0, tree_aid = false)")
+    return remarks
 
 
 def _block_remarks(
     each: BlockMoney, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, years: int
 ) -> list[str]:
     """What to know of the land and the end of one block."""
-    found: list[str] = []
+    remarks: list[str] = []
     pulled = [other.removal_year for other in blocks if other.removal_year is not None and other is not each]
     if each.land_from_year == 0 and any(year <= each.year_planted for year in pulled):
         charged = ["rented"] * (not costs.land_bought) + ["bought"] * costs.land_bought
         charged += ["cleared of an old orchard"] * each.clears_old_orchard
-        found.append(
+        remarks.append(
             f"{each.label} is planted after another block is pulled; its land is {' and '.join(charged)} on its "
             "own account from year 0 on. If it is the same land, state land_from_year, so that nothing is paid "
             "twice"
@@ -87,29 +87,29 @@ def _block_remarks(
     life = finance.planned_removal_leaf if each.planned_removal_leaf is None else each.planned_removal_leaf
     last = years - each.year_planted
     if each.removal_year is None and last > life:
-        found.append(
+        remarks.append(
             f"{each.label} is in leaf {last} in the last year, past its planned removal after leaf {life}: "
             "it ends with the cost of its removal as remaining value"
         )
     elif each.removal_year is None and 0 < last < finance.mature_leaf:
-        found.append(
+        remarks.append(
             f"{each.label} is only in leaf {last} in the last year, before full bearing (leaf "
             f"{finance.mature_leaf}): its remaining value is its establishment written down"
         )
-    return found
+    return remarks
 
 
 def _wage_floor(blocks: Sequence[BlockMoney], costs: Costs, market: Market, picking_rate: float) -> list[str]:
     """Where the hourly wage stands above piece pay, so that the piece rate decides nothing."""
     hours = costs.bin_mass / picking_rate
     hourly = hours * costs.wage_picking
-    found = []
+    remarks = []
     for cultivar in sorted({each.cultivar for each in blocks}):
         piece = costs.picking_bin + market.fruit[cultivar].picking_premium
         if piece < hourly * (1 - 1e-9):
-            found.append(
+            remarks.append(
                 f"picking of {cultivar}: the piece rate of {piece:.4g} per bin is {piece / hours:.4g} per hour at "
                 f"{hours:.3g} hours a bin, below the hourly wage of {costs.wage_picking:.4g}. Pickers are paid by the "
                 f"hour, {hourly:.4g} per bin (work_rates.picking, costs.picking_bin, costs.wage_picking)"
             )
-    return found
+    return remarks

@@ -113,11 +113,11 @@ class CrewWorld:
 
     def skilled(self, task: str) -> tuple[int, ...]:
         """Numbers of the crews that do a task."""
-        found = self._skilled.get(task)
-        if found is None:
-            found = tuple(number for number, crew in enumerate(self.crews) if task in crew.tasks)
-            self._skilled[task] = found
-        return found
+        numbers = self._skilled.get(task)
+        if numbers is None:
+            numbers = tuple(number for number, crew in enumerate(self.crews) if task in crew.tasks)
+            self._skilled[task] = numbers
+        return numbers
 
     def capacity(self, task: str, days: float, work_fraction: float, turnout: Sequence[float]) -> float:
         """Labour hours that all crews able to do a task hold in a number of days."""

@@ -80,9 +80,9 @@ def check_sums(
             raise IdentityError(f"event log has {logged.get(key, 0)} trees for {key}, totals have {trees.get(key, 0)}")
     logged_hours = log.hour_totals()
     for key in logged_hours.keys() | hours.keys():
-        found, kept = logged_hours.get(key, 0.0), hours.get(key, 0.0)
-        if abs(found - kept) > 1e-6 * max(1.0, abs(kept)):
-            raise IdentityError(f"event log has {found:g} hours for {key}, totals have {kept:g}")
+        logged_sum, kept = logged_hours.get(key, 0.0), hours.get(key, 0.0)
+        if abs(logged_sum - kept) > 1e-6 * max(1.0, abs(kept)):
+            raise IdentityError(f"event log has {logged_sum:g} hours for {key}, totals have {kept:g}")
 
 
 class CalendarLine(NamedTuple):
@@ -115,18 +115,18 @@ def season_calendar(log: EventLog, year: int) -> list[CalendarLine]:
     lines: dict[tuple[str, str, str], list[CalendarLine]] = defaultdict(list)
     for row in sorted(rows, key=lambda row: row.start_day):
         place = row.task, row.label
-        found = lines[row.crew, row.task, row.label]
+        own = lines[row.crew, row.task, row.label]
         done, left = (row.hours, 0.0) if row.kind == "worked" else (0.0, row.hours)
-        if found and row.start_day - found[-1].last_day <= PAUSE:
-            last = found[-1]
-            found[-1] = last._replace(
+        if own and row.start_day - own[-1].last_day <= PAUSE:
+            last = own[-1]
+            own[-1] = last._replace(
                 last_day=max(last.last_day, row.end_day), hours=last.hours + done, undone=last.undone + left
             )
         else:
             since = max(row.open_day, ended.get(place, row.open_day))
             waited = max(0.0, row.start_day - since) if row.crew else 0.0
-            found.append(CalendarLine(*(row.crew, *place), row.start_day, row.end_day, done, left, waited))
+            own.append(CalendarLine(*(row.crew, *place), row.start_day, row.end_day, done, left, waited))
         if row.kind == "worked":
             ended[place] = max(ended.get(place, row.end_day), row.end_day)
-    together = [line for found in lines.values() for line in found]
+    together = [line for own in lines.values() for line in own]
     return sorted(together, key=lambda line: (line.first_day, line[:3]))

@@ -354,14 +354,14 @@ def lacking_hours(crews: Sequence[Crew], hours: Mapping[str, float]) -> dict[str
     >>> lacking_hours([one], {"training": 360.0}), lacking_hours([one], {"training": 361.0})
     ({}, {'training': (361.0, 360.0)})
     """
-    found = {}
+    lacking = {}
     for task, days in TASK_DAYS.items():
         most = sum(
             crew.workers * crew.hours_per_day * crew.days_per_week / 7 * days for crew in crews if task in crew.tasks
         )
         if hours.get(task, 0.0) > most:
-            found[task] = hours[task], most
-    return found
+            lacking[task] = hours[task], most
+    return lacking
 
 
 def check_capacity(where: str, crews: Sequence[Crew], hours: Mapping[str, float]) -> list[str]:

@@ -232,13 +232,13 @@ def soil_years(
     groups: dict[tuple[float, float], list[int]] = {}
     for number, site in enumerate(sites):
         groups.setdefault((site.available_water, site.irrigation_limit if site.irrigated else 0.0), []).append(number)
-    found: dict[int, SoilYear] = {}
+    years: dict[int, SoilYear] = {}
     for (available_water, limit), members in groups.items():
         for start in range(0, len(members), CASES_TOGETHER):
             part = members[start : start + CASES_TOGETHER]
             soils = _soil_of_group(prepared, available_water, limit, part, sites, dates, freezes)
-            found |= dict(zip(part, soils, strict=True))
-    return [found[number] for number in range(len(sites))]
+            years |= dict(zip(part, soils, strict=True))
+    return [years[number] for number in range(len(sites))]
 
 
 def _soil_of_group(
@@ -385,7 +385,7 @@ def season_drivers_for(weather: SeasonWeather, cases: Sequence[tuple[Phenology, 
         # in twice: results then do not depend, to the last bit, on how seasons are sliced.
         alone = len(wanted) == 1
         prepared = prepare(weather.rows(np.repeat(wanted, 2) if alone else wanted))
-        for found, result in zip(parts, _drivers_of_slice(prepared, distinct), strict=True):
-            found.append(result.rows(slice(1)) if alone else result)
-    joined = {case: SeasonDrivers.joined(found) for case, found in zip(distinct, parts, strict=True)}
+        for of_case, result in zip(parts, _drivers_of_slice(prepared, distinct), strict=True):
+            of_case.append(result.rows(slice(1)) if alone else result)
+    joined = {case: SeasonDrivers.joined(of_case) for case, of_case in zip(distinct, parts, strict=True)}
     return [joined[case] for case in cases]

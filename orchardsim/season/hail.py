@@ -31,8 +31,8 @@ def storm_number(uniform: Floats, storms_per_year: Floats | float) -> NDArray[np
     factorial = np.cumprod(np.maximum(steps, 1))
     rate = np.asarray(storms_per_year, dtype=float)[..., None]
     cumulative = np.cumsum(np.exp(-rate) * rate**steps / factorial, axis=-1)
-    found: NDArray[np.int64] = (np.asarray(uniform)[..., None] >= cumulative).sum(axis=-1)
-    return found
+    storms: NDArray[np.int64] = (np.asarray(uniform)[..., None] >= cumulative).sum(axis=-1)
+    return storms
 
 
 def hail_damage(uniforms: Floats, storms_per_year: Floats | float, mean_damage: float, net: bool = False) -> Floats:

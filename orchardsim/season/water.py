@@ -145,7 +145,7 @@ def soil_water_balance(
     fraction = np.asarray(cover, dtype=np.float64)
     shape = (len(fraction), rain.shape[1])
     start = np.full(shape, START_DEPLETION * available_water)
-    found = WaterBalance(
+    balance = WaterBalance(
         stress=np.empty((len(rain), *shape), np.float32),
         wet=np.empty((len(rain), *shape), np.bool_),
         irrigation=np.zeros(shape),
@@ -157,9 +157,9 @@ def soil_water_balance(
     left = np.broadcast_to(np.asarray(season_limit, dtype=np.float64), shape).copy()
     _walk_days(
         rain, reference, stage, transpiration_coefficient(fraction), GROUND_COEFFICIENT * (1 - fraction),
-        float(available_water), float(daily_limit), left, found,
+        float(available_water), float(daily_limit), left, balance,
     )  # fmt: skip
-    return found
+    return balance
 
 
 @compiled
@@ -172,9 +172,9 @@ def _walk_days(
     available: Number,
     daily_limit: Number,
     left: Number,
-    found: Number,
+    balance: Number,
 ) -> None:
-    depletion, covers, seasons = found.depletion_end, left.shape[0], left.shape[1]
+    depletion, covers, seasons = balance.depletion_end, left.shape[0], left.shape[1]
     for day in range(rain.shape[0]):
         for c in range(covers):
             for s in range(seasons):
@@ -190,14 +190,14 @@ def _walk_days(
                     watered = np.minimum(np.minimum(refill, daily_limit), left[c, s])
                     dry -= watered
                     left[c, s] -= watered
-                    found.irrigation[c, s] += watered
+                    balance.irrigation[c, s] += watered
                 stress = stress_coefficient(dry, available, readily)
                 used = np.minimum(stress * demand, available - dry)
                 dry += used
                 drained = np.minimum(dry, 0) * DRAIN_SHARE
-                found.stress[day, c, s] = stress
-                found.wet[day, c, s] = dry <= 0
-                found.evapotranspiration[c, s] += used
-                found.drainage[c, s] += run_off
-                found.drainage[c, s] -= drained
+                balance.stress[day, c, s] = stress
+                balance.wet[day, c, s] = dry <= 0
+                balance.evapotranspiration[c, s] += used
+                balance.drainage[c, s] += run_off
+                balance.drainage[c, s] -= drained
                 depletion[c, s] = dry - drained

@@ -41,8 +41,8 @@ class Levels:
     @property
     def growth(self) -> Array:
         """Growth of trees, (trial, label) [1]."""
-        found: Array = self.values["site_growth"] * self.values["stock_by_site"] * self.values["cultivar_by_site"]
-        return found
+        levels: Array = self.values["site_growth"] * self.values["stock_by_site"] * self.values["cultivar_by_site"]
+        return levels
 
     def hazard(self, cause: str) -> Array:
         """Level of a cause of loss, (trial,) [1]."""
@@ -64,8 +64,8 @@ class Levels:
         """Factor on prices, (trial, year, label) [1]."""
         time = np.arange(years)[None, :, None]
         drift = np.maximum(1 + self.values["price_drift"], 0.5)
-        found: Array = self.values["price_level"][:, None] * drift[:, None] ** time
-        return found
+        factor: Array = self.values["price_level"][:, None] * drift[:, None] ** time
+        return factor
 
 
 def level_keys(plan: Plan, level: str) -> list[str]:
@@ -87,7 +87,7 @@ def draw_future(plan: Plan, streams: Streams, trials: Sequence[int]) -> Levels:
 
 def level_results(levels: Levels) -> dict[str, Array]:
     """The levels as result variables; causes without an open level stand at 1."""
-    found = {}
+    results = {}
     for name, row in OPEN_LEVELS.items():
         values = levels.values[name]
         if row.scope == "farm":
@@ -96,18 +96,18 @@ def level_results(levels: Levels) -> dict[str, Array]:
             every = np.ones((len(values), len(CAUSES)))
             every[:, [CAUSES.index(cause) for cause in HAZARD_CAUSES]] = values
             values = every
-        found[f"level_{name}"] = values
-    return found
+        results[f"level_{name}"] = values
+    return results
 
 
 def level_middles(plan: Plan) -> dict[str, list[float]]:
     """Middle of each level, in the order of the result variable's last axis."""
-    found = {}
+    middles = {}
     for name, row in OPEN_LEVELS.items():
         keys = list(CAUSES) if row.scope == "cause" else level_keys(plan, name)
         known = plan.futures.middle(name, keys)
-        found[name] = [float(value) for value in known]
-    return found
+        middles[name] = [float(value) for value in known]
+    return middles
 
 
 def repacked(packed_mass: Array, log_odds: Array) -> Array:

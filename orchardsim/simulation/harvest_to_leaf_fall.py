@@ -195,18 +195,18 @@ def review_stock(tile: Tile, year: int) -> None:
 
 def pack_boxes(plan: Plan, block: BlockRun, totals: Totals, rows: slice) -> None:
     """Fresh fruit of all years by number of fruit in the plan's box, and its price by size; at the end of a run."""
-    at, found, p = (rows, slice(None), block.columns), totals.arrays, plan.physiology
-    spread = fruit.size_spread(found["crop_mass"][at], found["fruit_number"][at], totals.fruit_mass_square[at])
-    mean = found["crop_mass"][at] / np.maximum(found["fruit_number"][at], 0.5)
+    at, results, p = (rows, slice(None), block.columns), totals.arrays, plan.physiology
+    spread = fruit.size_spread(results["crop_mass"][at], results["fruit_number"][at], totals.fruit_mass_square[at])
+    mean = results["crop_mass"][at] / np.maximum(results["fruit_number"][at], 0.5)
     spread = np.hypot(spread, p.size_spread)
     shares = fruit.box_count_shares(mean, spread, plan.box_mass, p.fresh_mass)
-    fresh = found["packed_mass"][at][..., FRESH].sum(axis=-1)
-    found["boxed_mass"][at] = fresh[..., None] * shares
-    uses = {"boxed": found["boxed_mass"][at].sum(axis=-1)}
+    fresh = results["packed_mass"][at][..., FRESH].sum(axis=-1)
+    results["boxed_mass"][at] = fresh[..., None] * shares
+    uses = {"boxed": results["boxed_mass"][at].sum(axis=-1)}
     balances.check_flow("fresh fruit by box count", fresh, uses, 1e-9)
     by_count = np.array([plan.market.fruit[group.cultivar_name].size_price for group in block.groups])
     cartons = fruit.box_count_shares(mean, spread, CARTON, p.fresh_mass)
-    found["size_price"][at] = np.where(fresh > 0, (cartons * by_count).sum(axis=-1), 1.0)
+    results["size_price"][at] = np.where(fresh > 0, (cartons * by_count).sum(axis=-1), 1.0)
 
 
 def book_driving(plan: Plan, block: BlockRun, totals: Totals, rows: slice) -> None:

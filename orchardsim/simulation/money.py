@@ -39,14 +39,15 @@ def block_leaf(plan: Plan, years: int) -> NDArray[np.int64]:
 
 def farm_quantities(plan: Plan, totals: Totals) -> FarmQuantities:
     """All physical quantities that money follows from."""
-    found = totals.arrays
+    results = totals.arrays
     other: dict[str, Any] = {
-        "leaf": block_leaf(plan, found["trees_alive"].shape[1]),
-        "trees_lost": found["trees_lost"].sum(axis=-1),
+        "leaf": block_leaf(plan, results["trees_alive"].shape[1]),
+        "trees_lost": results["trees_lost"].sum(axis=-1),
         "spares_bought": totals.bought,
         "spot_bought": totals.spot,
     }
-    return FarmQuantities(**{one.name: found[one.name] for one in fields(FarmQuantities) if one.name in found} | other)
+    names = [field.name for field in fields(FarmQuantities)]
+    return FarmQuantities(**{name: results[name] for name in names if name in results} | other)
 
 
 def farm_ledger(
@@ -101,7 +102,7 @@ def money_results(
     ledger = farm_ledger(plan, totals, trials, streams, region, levels=levels)
     measures = indicators(ledger, plan.finance)
     level = growth(0.0, plan.finance, ledger.balance.shape[1])[None, :, None, None]
-    found: dict[str, NDArray[Any]] = {
+    results: dict[str, NDArray[Any]] = {
         "ledger": ledger.yearly(),
         "net_cash_flow": ledger.net_cash_flow(),
         "account_balance": ledger.balance,
@@ -111,6 +112,6 @@ def money_results(
         "storage_loss": ledger.sales.storage_loss,
     }
     for name, row in RESULTS.items():
-        if row.writer == "money" and name not in found:
-            found[name] = getattr(measures if hasattr(measures, name) else ledger, name)
-    return found
+        if row.writer == "money" and name not in results:
+            results[name] = getattr(measures if hasattr(measures, name) else ledger, name)
+    return results

@@ -102,11 +102,11 @@ class PartialRun:
 
     def single_trees(self) -> Arrays:
         """Single trees of all ranges."""
-        found: Arrays = {}
+        trees: Arrays = {}
         for part in self._ranges:
             with np.load(self.folder.place / self._name(part), allow_pickle=False) as stored:
-                found |= {name: stored[name] for name in stored.files if "/" in name}
-        return found
+                trees |= {name: stored[name] for name in stored.files if "/" in name}
+        return trees
 
     def pieces(self, size: int) -> Iterator[tuple[range, Arrays]]:
         """All trials in order, so many at a time, whatever the ranges were."""

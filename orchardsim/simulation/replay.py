@@ -74,16 +74,16 @@ def linked(measure: str, value: Array | float) -> Array:
     if measure == "dead_trees":
         return np.sqrt(np.asarray(value) + 0.375)  # Anscombe 1948: steadies the variance of counts
     with np.errstate(divide="ignore", invalid="ignore"):
-        found: Array = np.log(np.asarray(value, dtype=np.float64) + FLOORS.get(measure, COUNT_FLOOR))
-    return found
+        logarithm: Array = np.log(np.asarray(value, dtype=np.float64) + FLOORS.get(measure, COUNT_FLOOR))
+    return logarithm
 
 
 def unlinked(measure: str, value: Array | float) -> Array:
     """The number behind :func:`linked`."""
     if measure == "dead_trees":
         return np.maximum(np.asarray(value), 0.0) ** 2 - 0.375
-    found: Array = np.maximum(np.exp(np.asarray(value, dtype=np.float64)) - FLOORS.get(measure, COUNT_FLOOR), 0.0)
-    return found
+    number: Array = np.maximum(np.exp(np.asarray(value, dtype=np.float64)) - FLOORS.get(measure, COUNT_FLOOR), 0.0)
+    return number
 
 
 @dataclass(frozen=True)

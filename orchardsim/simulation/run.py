@@ -151,7 +151,7 @@ class RunJob:
     @property
     def identity(self) -> dict[str, Any]:
         """What two runs have in common that give the same results."""
-        found = {
+        same = {
             "plan": self.plan.hash,
             "trials": self.trials,
             "years": self.years,
@@ -160,7 +160,7 @@ class RunJob:
             "version": orchardsim.__version__,
             "single_trees": list(self.single_trees),
         }
-        return found | ({"process_seeds": dict(self.process_seeds)} if self.process_seeds else {})
+        return same | ({"process_seeds": dict(self.process_seeds)} if self.process_seeds else {})
 
     def ranges(self, jobs: int, gaps: Sequence[range] | None = None) -> list[range]:
         """Some stretches of trials, or all trials, cut into ranges; results do not depend on how.
@@ -169,13 +169,13 @@ class RunJob:
         """
         gaps = [range(self.trials)] if gaps is None else gaps
         sizes = _range_sizes(sum(len(gap) for gap in gaps), jobs, tile_size(self.plan))
-        found = []
+        cut = []
         for gap in gaps:
             while gap:
                 size = next(sizes)
-                found.append(gap[:size])
+                cut.append(gap[:size])
                 gap = gap[size:]
-        return found
+        return cut
 
     def run(self, ranges: list[range], jobs: int) -> Iterator[tuple[range, Arrays]]:
         """Ranges as they finish."""

@@ -59,8 +59,8 @@ def present_value(ledger: Ledger, plan: Plan) -> Array:
     """Net present value of a ledger, remaining value included, (trial,) [money]."""
     flows = ledger.project_cash_flow()
     flows[:, -1] += ledger.remaining_value
-    found: Array = npv(plan.finance.discount_rate, flows)
-    return found
+    value: Array = npv(plan.finance.discount_rate, flows)
+    return value
 
 
 def with_level(plan: Plan, level: str, value: float) -> Plan:

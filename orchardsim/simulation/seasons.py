@@ -155,9 +155,9 @@ def drivers_of(
     cases = [(one.phenology, site) for block, site in zip(plan.blocks, places, strict=True) for one in block.groups]
     typical = built_in("cultivar", REGION_CULTIVAR, Phenology, "catalogue")
     region_cases = [(typical, BlockSite(night_offset=offset)) for offset in REGION_OFFSETS]
-    found = iter(season_drivers_for(seasons, cases + region_cases))
-    drivers = tuple(tuple(next(found) for _ in block.groups) for block in plan.blocks)
-    return drivers, np.mean([crop_after_frost(one.frost_kill_unprotected) for one in found], axis=0)
+    of_cases = iter(season_drivers_for(seasons, cases + region_cases))
+    drivers = tuple(tuple(next(of_cases) for _ in block.groups) for block in plan.blocks)
+    return drivers, np.mean([crop_after_frost(one.frost_kill_unprotected) for one in of_cases], axis=0)
 
 
 def relative_region(crop: Array, usual: float) -> Array:

@@ -227,13 +227,13 @@ def outcome_of(
     def by_run(values: NDArray[np.floating]) -> Array:
         return np.asarray(values, dtype=np.float64).reshape(count, len(trials), *values.shape[1:])
 
-    found = joined.arrays
+    results = joined.arrays
     return Outcome(
-        harvested_mass=by_run(found["harvested_mass"].sum(axis=2)),
-        fresh_mass=by_run(found["packed_mass"][..., FRESH].sum(axis=(2, 3))),
-        trees_alive=by_run(found["trees_alive"].sum(axis=2)),
-        trees_lost=by_run(found["trees_lost"].sum(axis=(2, 3))),
-        flower_clusters=by_run(found["flower_clusters"].sum(axis=2)),
+        harvested_mass=by_run(results["harvested_mass"].sum(axis=2)),
+        fresh_mass=by_run(results["packed_mass"][..., FRESH].sum(axis=(2, 3))),
+        trees_alive=by_run(results["trees_alive"].sum(axis=2)),
+        trees_lost=by_run(results["trees_lost"].sum(axis=(2, 3))),
+        flower_clusters=by_run(results["flower_clusters"].sum(axis=2)),
         net_cash_flow=by_run(net.sum(axis=2)),
         present_cash=by_run(measures.npv_without_remaining_value),
         payback_year=by_run(measures.payback_year),

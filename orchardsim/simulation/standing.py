@@ -88,17 +88,17 @@ def standing_levels(
     seasons : int array
         Rows of the drivers, in the order of years and ending with the year before the plan.
     """
-    found = _Grown(plan, block, BlockModel(block.plan, plan.physiology), drivers)
-    wood, stated = _wood_levels(found, seasons), block.plan.crop_at_start
+    grown = _Grown(plan, block, BlockModel(block.plan, plan.physiology), drivers)
+    wood, stated = _wood_levels(grown, seasons), block.plan.crop_at_start
     one = np.ones_like(wood)
     if stated is None:
-        (usual,), (mass,) = found.usual_crops(wood, one[None], one[None], seasons)
+        (usual,), (mass,) = grown.usual_crops(wood, one[None], one[None], seasons)
         return Standing(wood, one, one, usual, usual, mass, (False,) * len(wood))
     supplies = SUPPLY[:, None] * one
-    crops = np.stack([found.usual_crops(wood, supplies, level * one[None], seasons)[0] for level in SET])
+    crops = np.stack([grown.usual_crops(wood, supplies, level * one[None], seasons)[0] for level in SET])
     levels, off = zip(*(_levels_of_crop(own, stated) for own in np.moveaxis(crops, -1, 0)), strict=True)
     fruit_set, supply = np.transpose(levels)
-    (usual,), (mass,) = found.usual_crops(wood, supply[None], fruit_set[None], seasons)
+    (usual,), (mass,) = grown.usual_crops(wood, supply[None], fruit_set[None], seasons)
     return Standing(wood, supply, fruit_set, stated * one, usual, mass, off)
 
 
@@ -106,28 +106,28 @@ def _levels_of_crop(crops: Array, stated: float) -> tuple[tuple[float, float], b
     """Likeliest levels of set and supply behind a crop, from crops (set, supply); and whether it was an off year's."""
     fine_set, fine_supply = (np.log(np.geomspace(one[0], one[-1], 81)) for one in (SET, SUPPLY))
     across = np.stack([np.interp(fine_supply, np.log(SUPPLY), own) for own in crops])
-    found = np.stack([np.interp(fine_set, np.log(SET), own) for own in across.T], axis=1)
-    usual = found[np.abs(fine_set).argmin(), np.abs(fine_supply).argmin()]
+    crop = np.stack([np.interp(fine_set, np.log(SET), own) for own in across.T], axis=1)
+    usual = crop[np.abs(fine_set).argmin(), np.abs(fine_supply).argmin()]
     if stated < OFF_YEAR * usual:
         return (1.0, 1.0), True
     spread_set, spread_supply = (OPEN_LEVELS[name].spread for name in ("fruit_set", "site_growth"))
     unlikely = (fine_set[:, None] / spread_set) ** 2 + (fine_supply / spread_supply) ** 2
-    unlikely += (np.log(found / stated) / MISS) ** 2
+    unlikely += (np.log(crop / stated) / MISS) ** 2
     row, column = np.unravel_index(unlikely.argmin(), unlikely.shape)
     return (float(np.exp(fine_set[row])), float(np.exp(fine_supply[column]))), False
 
 
-def _wood_levels(found: _Grown, seasons: NDArray[np.int64]) -> Array:
+def _wood_levels(grown: _Grown, seasons: NDArray[np.int64]) -> Array:
     """Level of wood growth of each row group at which its mean trunk is the stated one after the block's years."""
-    model, block, trials = found.model, found.block, len(WOOD)
+    model, block, trials = grown.model, grown.block, len(WOOD)
     one = np.ones((trials, model.groups))
-    state, leaf = found.land(WOOD[:, None] * one, one), -block.year_planted
+    state, leaf = grown.land(WOOD[:, None] * one, one), -block.year_planted
     for year in range(leaf):
-        draws = found.draws(trials, year)
+        draws = grown.draws(trials, year)
         trees.ask_dormant_work(model, state)
         if year == 0:
             model.plant(state, draws)
-        found.walk(state, found.season(trials, int(seasons[(year - leaf) % len(seasons)]), one), draws)
+        grown.walk(state, grown.season(trials, int(seasons[(year - leaf) % len(seasons)]), one), draws)
     trunks = model.total(state.trunk_area) / np.maximum(model.total(state.alive), 1)
     rising, stated = np.maximum.accumulate(np.log(trunks)), np.log(block.plan.trunk_area_at_start or 1.0)
     return np.array([np.exp(np.interp(stated, own, np.log(WOOD))) for own in rising.T])

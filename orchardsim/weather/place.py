@@ -75,17 +75,17 @@ def check_rain(settings: WeatherSettings, dry_blocks: tuple[str, ...], where: st
         )
 
 
-def climate_lines(found: Climate) -> list[str]:
+def climate_lines(climate: Climate) -> list[str]:
     """What a first screen says of the climate: whose it is, and whether water stress can be told."""
-    site = degrees(found.site_latitude)
-    if not found.record:
+    site = degrees(climate.site_latitude)
+    if not climate.record:
         lines = [f"Climate: monthly normals of the plan for a site at {site}; there is no record."]
     else:
-        where = "no latitude stated" if found.record_latitude is None else degrees(found.record_latitude)
-        whose = "Climate borrowed" if found.borrowed else "Climate"
-        same = found.record_latitude == found.site_latitude
-        lines = [f"{whose}: {found.record}, {where}{', as the site' if same else f'; the site is at {site}'}."]
-    if found.rain:
+        where = "no latitude stated" if climate.record_latitude is None else degrees(climate.record_latitude)
+        whose = "Climate borrowed" if climate.borrowed else "Climate"
+        same = climate.record_latitude == climate.site_latitude
+        lines = [f"{whose}: {climate.record}, {where}{', as the site' if same else f'; the site is at {site}'}."]
+    if climate.rain:
         return lines
     return ["Water stress is not computed: neither the record nor the plan holds rain.", *lines]
 

@@ -142,33 +142,33 @@ def check_record(record: DailyRecord) -> tuple[DailyRecord, QualityReport]:
     values = {name: column.copy() for name in PHYSICAL_RANGE if (column := getattr(record, name)) is not None}
     findings: list[Finding] = []
 
-    def found(kind: str, name: str, mask: NDArray[np.bool_], dropped: bool) -> None:
+    def note(kind: str, name: str, mask: NDArray[np.bool_], dropped: bool) -> None:
         if mask.any():
             findings.append(Finding(kind, name, record.date[mask], values[name][mask].copy(), dropped))
 
     for name, (low, high) in PHYSICAL_RANGE.items():
         if name in values:
             mask = np.isfinite(values[name]) & ((values[name] < low) | (values[name] > high))
-            found("impossible value", name, mask, True)
+            note("impossible value", name, mask, True)
             values[name][mask] = np.nan
     crossed = values["temperature_min"] > values["temperature_max"]
     for name in ("temperature_min", "temperature_max"):
-        found("minimum above maximum", name, crossed, True)
+        note("minimum above maximum", name, crossed, True)
     for name in ("temperature_min", "temperature_max"):
         values[name][crossed] = np.nan
     for name in ("temperature_min", "temperature_max"):
         mask = spikes(values[name])
-        found("spike", name, mask, True)
+        note("spike", name, mask, True)
         values[name][mask] = np.nan
         length = run_lengths(values[name])
-        found("repeated value", name, length >= STREAK_DROPPED, True)
-        found("repeated value", name, (length >= STREAK_FLAGGED) & (length < STREAK_DROPPED), False)
+        note("repeated value", name, length >= STREAK_DROPPED, True)
+        note("repeated value", name, (length >= STREAK_FLAGGED) & (length < STREAK_DROPPED), False)
         values[name][length >= STREAK_DROPPED] = np.nan
     if not suggestions:
         day_of_year = day_number(record.date) % YEAR_DAYS
         for name in ("temperature_min", "temperature_max"):
             far = np.abs(robust_anomaly(values[name], day_of_year)) > ROBUST_FLAGGED
-            found("unusual value", name, far, False)
+            note("unusual value", name, far, False)
     cleaned = dataclasses.replace(record, **values)
     report = QualityReport(
         days=record.date.size,

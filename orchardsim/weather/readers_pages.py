@@ -141,12 +141,12 @@ def _flagged(words: list[str]) -> NDArray[np.bool_]:
 
 
 def _position(place: dict[str, int], fields: list[str]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
+    position: dict[str, Any] = {}
     for name, most in (("LATITUDE", 90.0), ("LONGITUDE", 180.0), ("ELEVATION", 9000.0)):
         try:
             value = float(fields[place[name]])
         except (KeyError, ValueError):
             continue
         if abs(value) <= most:
-            found[name.lower()] = value
-    return found
+            position[name.lower()] = value
+    return position
