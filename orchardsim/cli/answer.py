@@ -1,16 +1,84 @@
-"""What every command prints in the end: the short answer, all tables, or the numbers as JSON."""
+"""A question put from the terminal: worked out with a progress line, saved where a folder is given, then printed."""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
-from typing import Any
+import contextlib
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from orchardsim.cli.progress import progress, tell, warn
+from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
+
+if TYPE_CHECKING:
+    from orchardsim.commands import Command, Size
+    from orchardsim.results.folder import OutputFolder
+
+Found = TypeVar("Found")
 
 
-def add_answer_arguments(parser: argparse.ArgumentParser, everything: str = "print the long tables too") -> None:
-    """Declare ``--all`` and ``--json``; ``everything``: help of the first."""
-    parser.add_argument("--all", action="store_true", help=everything)
-    parser.add_argument("--json", action="store_true", help="print the numbers as JSON and nothing else")
+def size_of(options: argparse.Namespace) -> Size:
+    """Trials, years, seed and processes as asked for."""
+    from orchardsim.commands import Size
+
+    return Size(trials=options.trials, years=options.years, seed=options.seed, jobs=getattr(options, "jobs", 1))
+
+
+def answered(options: argparse.Namespace, command: Command[Found], *, simulated: bool = True) -> int:
+    """Answer a question: do the work under its progress line, save it when a folder is given, print what was found."""
+    with output_folder(options, command) as folder:
+        if folder is not None and folder.complete:
+            warn(f"{options.out} holds this {command.kind} whole")
+            return 0
+        with progress(command.heading, command.steps) as done:
+            found = command.find(folder, done)
+        if folder is not None:
+            command.write(folder, found)
+    print_answer(
+        options,
+        screen=lambda: command.screen(found),
+        everything=lambda: command.text(found),
+        document=lambda: command.document(found),
+        simulated=simulated,
+    )
+    if options.out is not None and (options.out / command.page).exists():
+        tell(f"saved in {options.out}: {command.saved}")
+    return 0
+
+
+@contextlib.contextmanager
+def output_folder(options: argparse.Namespace, command: Command[Any]) -> Iterator[OutputFolder | None]:
+    """The folder of ``--out``, opened for a question before any work is done; None without one."""
+    from orchardsim.results.folder import OutputFolder
+
+    if options.out is None:
+        with kept(lambda: NOT_KEPT):
+            yield None
+        return
+    resume = getattr(options, "resume", False)
+    folder = OutputFolder(
+        options.out, command.kind, names=command.files, force=options.force, resume=resume, say=warn, **command.kept
+    )
+
+    def words() -> str:
+        if folder.finished:
+            return f"the {command.kind} is saved in {folder.place}"
+        if not command.kept:
+            return f"the {command.kind} is not finished: run it again"
+        if folder.unfinished(""):
+            return f"what was finished is kept; go on with --resume --out {folder.place}"
+        return "nothing was finished yet"
+
+    with contextlib.ExitStack() as opened:
+        open_for(opened, folder, words)
+        yield folder
+
+
+def open_for(stack: contextlib.ExitStack, folder: OutputFolder, words: Callable[[], str]) -> None:
+    """Open a folder until the stack closes; a stopped command then says these words of it."""
+    with unbroken():
+        stack.enter_context(kept(words, folder.close))
+        stack.enter_context(folder)
 
 
 def print_answer(

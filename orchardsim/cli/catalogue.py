@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
+from orchardsim.cli.answer import print_answer
+from orchardsim.cli.arguments import add_answer_arguments
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -5,11 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments
-from orchardsim.cli.asked import answered, size_of
-from orchardsim.cli.folders import folder_name
+from orchardsim.cli.answer import answered, size_of
+from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_size, folder_name
 from orchardsim.cli.progress import tell
-from orchardsim.cli.size import add_jobs, add_size
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments, print_answer
+from orchardsim.cli.answer import print_answer
+from orchardsim.cli.arguments import add_answer_arguments
 from orchardsim.cli.progress import tell
 
 

@@ -9,10 +9,9 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from orchardsim.cli.answer import add_answer_arguments, print_closing
-from orchardsim.cli.folders import folder_name, open_for
+from orchardsim.cli.answer import open_for, print_closing
+from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_size, folder_name
 from orchardsim.cli.progress import progress, tell, warn
-from orchardsim.cli.size import add_jobs, add_size
 from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
 
 if TYPE_CHECKING:

@@ -5,10 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments
-from orchardsim.cli.asked import answered, size_of
-from orchardsim.cli.folders import add_out
-from orchardsim.cli.size import add_jobs, add_size
+from orchardsim.cli.answer import answered, size_of
+from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_out, add_size
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

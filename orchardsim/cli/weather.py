@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from orchardsim.cli.answer import add_answer_arguments
-from orchardsim.cli.asked import answered
-from orchardsim.cli.folders import add_out
+from orchardsim.cli.answer import answered
+from orchardsim.cli.arguments import add_answer_arguments, add_out
 
 DEFAULT_CULTIVARS = ("Gala", "Honeycrisp")
 

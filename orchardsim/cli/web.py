@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Final
 
-from orchardsim.cli.size import whole_number
+from orchardsim.cli.arguments import whole_number
 
 ADDRESS: Final = "127.0.0.1"
 

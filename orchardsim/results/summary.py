@@ -10,6 +10,7 @@ import numpy as np
 from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS, Side, Variable
+from orchardsim.results.bad_years import worst_things
 from orchardsim.results.block_results import LabelMoney, LabelWork, label_money, label_work, mature_year
 from orchardsim.results.dataset import attribute
 from orchardsim.results.doubts import OpenLevelsOfRun, doubts_document
@@ -17,7 +18,7 @@ from orchardsim.results.farm import block_labels, of_farm, of_label
 from orchardsim.results.headline import Headline, headlines, invests
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
 from orchardsim.results.sales import outlet_sales
-from orchardsim.results.sheet import sheet_numbers
+from orchardsim.results.sheet import cash_summed, sheet_numbers
 from orchardsim.results.sizes import PackedSizes, packed_sizes
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe
 from orchardsim.results.written import number
@@ -79,6 +80,8 @@ def _put_statistics(variables: dict[str, Any], name: str, values: xarray.DataArr
     variables[f"{name}_standard_error"] = (dims, errors, {**attrs, "long_name": long_name})
 
 
+ANSWERS: Final = ("npv", "peak_borrowing", "payback_year", "yield_per_area_by_leaf")
+"""Headline numbers that are told while a run goes on."""
 HOW_TO_READ: Final = {
     "percent_points": list(PERCENT_POINTS),
     "expected_shortfall": f"mean of the worst {100 * TAIL:g} % of trials; worst_side says which side that is",
@@ -137,6 +140,42 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
     document["notes"] = attribute(dataset, "notes")
     document["sheet"] = sheet_numbers(dataset)
     return document
+
+
+def summary_so_far(dataset: xarray.Dataset) -> dict[str, Any]:
+    """Some of :func:`summary_document`, under the same names.
+
+    Parameters
+    ----------
+    dataset : xarray.Dataset
+        The trials that are finished.
+
+    Returns
+    -------
+    dict
+        ``title``, ``trials``, ``years``, ``shares``, of ``headline`` and ``sheet`` what :data:`ANSWERS` and the
+        picture of the cash need.
+    """
+    headline: dict[str, Any] = {}
+    for one in headlines(dataset):
+        if one.path[0] in ANSWERS and one.path[1:2] in ((), (FARM,)):
+            place = headline
+            for step in one.path[:-1]:
+                place = place.setdefault(step, {})
+            statistics, _ = describe(one.values, worst=one.worst, whole=one.whole)
+            place[one.path[-1]] = {
+                name: number(value, one.infinite_word)
+                for name, value in zip(STATISTICS, statistics, strict=True)
+                if name != "mean" or one.has_mean
+            }
+    return {
+        "title": str(dataset.attrs["title"]),
+        "trials": int(dataset.sizes["trial"]),
+        "years": int(dataset.sizes["year"]),
+        "shares": {name: chance_numbers(chance) for name, chance in shares(dataset).items()},
+        "headline": headline,
+        "sheet": {"cash_summed_by_year": cash_summed(dataset, None), "worst": worst_things(dataset)},
+    }
 
 
 def _run_entry(dataset: xarray.Dataset) -> dict[str, Any]:

@@ -88,7 +88,7 @@ def _warm(jobs: int) -> None:
     """Import what a run needs, and have the trees compiled, here and in the pool."""
     from orchardsim.plan import load_plan
     from orchardsim.report.run import page, sheet  # noqa: F401
-    from orchardsim.results.so_far import summary_so_far
+    from orchardsim.results.summary import summary_so_far
     from orchardsim.simulation.run import simulate
 
     dataset = simulate(load_plan(WARM_PLAN), trials=2 * jobs, years=3, seed=1, jobs=jobs)
@@ -209,8 +209,7 @@ def run(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     """A first answer from a few futures, then the whole run into its folder."""
     from orchardsim.report.run.page import report_files, write_report
     from orchardsim.results import store
-    from orchardsim.results.so_far import summary_so_far
-    from orchardsim.results.summary import summary_document
+    from orchardsim.results.summary import summary_document, summary_so_far
     from orchardsim.simulation.partial import PartialRun, run_differs
     from orchardsim.simulation.run import RunJob
 

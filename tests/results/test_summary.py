@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from orchardsim.results import cumulative_yield, dump_summary, headlines, summarize, summary_document, yield_by_leaf
-from orchardsim.results.so_far import summary_so_far
+from orchardsim.results.summary import summary_so_far
 from orchardsim.results.written import number
 from tests.results.invented_run import invented_arrays, invented_dataset
 

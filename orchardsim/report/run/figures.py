@@ -13,12 +13,11 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.ledger_items import items_by_group
 from orchardsim.report.run.bad_years import bad_years_figure
 from orchardsim.report.run.map_figure import land_figure
-from orchardsim.report.run.risk_figures import drivers_figure, outcome_figure
 from orchardsim.report.run.saved import SavedRun, bands
-from orchardsim.report.run.size_figure import size_figure
 from orchardsim.report.run_formats import RunFormats, footer
 from orchardsim.report.style import (
     BRICK,
+    FILLS,
     HATCHES,
     INK,
     LEAF,
@@ -28,6 +27,7 @@ from orchardsim.report.style import (
     QUIET,
     SERIES,
     SKY,
+    WIDTH,
     add_footer,
     date_axis,
     draw_band,
@@ -41,6 +41,7 @@ from orchardsim.report.style import (
 )
 from orchardsim.results import block_labels, of_farm, of_label, yield_by_leaf
 from orchardsim.results.block_results import lowest_balance
+from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.farm import by_trial, farm_mean
 
 if TYPE_CHECKING:
@@ -49,7 +50,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_PANELS: Final = 4
+MOST_LEVELS: Final = 8
 MOST_CAUSES: Final = 5
+OUNCE: Final = 28.349523
+"""Grams in an avoirdupois ounce (read: international yard and pound agreement, 1959)."""
 SINGLE_NOTE: Final = "Worst, usual and best future: those of the lowest, middle and highest"
 REMOVED: Final = -999
 """Leaf of a block that has been taken out (core.handover.FarmQuantities)."""
@@ -305,6 +309,145 @@ def ledger_figure(dataset: xarray.Dataset) -> Figure:
     whole_ticks(axes)
     thousands(axes.yaxis)
     add_footer(figure, f"Whole farm. {formats.currency}: {formats.money_basis}. {footer(dataset)}")
+    return figure
+
+
+def size_figure(run: SavedRun) -> Figure:
+    """Shares of picked fruit by grade, a panel for each label, over the mean fruit by leaf."""
+    from matplotlib.figure import Figure
+
+    labels = block_labels(run.dataset)[:MOST_PANELS]
+    columns = min(2, len(labels))
+    rows = -(-len(labels) // columns)
+    figure = Figure(figsize=(WIDTH, 3.2 + 2.0 * rows), layout="constrained")
+    grid = figure.add_gridspec(rows + 1, columns)
+    panels = [figure.add_subplot(grid[place // columns, place % columns]) for place in range(len(labels))]
+    below = figure.add_subplot(grid[rows, :])
+    for place, (panel, label) in enumerate(zip(panels, labels, strict=True)):
+        _grade_panel(panel, run, label)
+        _mean_fruit(below, run, label, place)
+        if place % columns == 0:
+            panel.set_ylabel("% of the fruit picked")
+    handles, names = panels[0].get_legend_handles_labels()
+    if handles:
+        figure.legend(handles, names, loc="outside upper left", ncols=4, handlelength=1.6)
+    below.set_title(f"Mean fruit at harvest, {'ounces' if run.formats.us else 'grams'}")
+    below.set_xlabel("leaf (growing season since planting)")
+    whole_ticks(below)
+    if below.get_legend_handles_labels()[0]:
+        low, high = below.get_ylim()
+        below.set_ylim(low, high + 0.3 * (high - low))  # room for the key
+        below.legend(loc="upper right", ncols=2, handlelength=2.6)
+    add_footer(figure, f"Mass of fruit by grade over all futures; the rest is culled. {footer(run.dataset)}")
+    return figure
+
+
+def _grade_panel(axes: Axes, run: SavedRun, label: str) -> None:
+    found = run.dataset.sel(block=label)
+    picked = found["harvested_mass"].transpose("trial", "year").values.sum(axis=0)
+    bears = (found["leaf"].values >= 1) & (picked > 0)
+    leaf = found["leaf"].values[bears]
+    axes.set_title(label)
+    axes.set_ylim(0, 100)
+    if not bears.any():
+        axes.text(0.5, 0.5, "bears nothing\nwithin this run", ha="center", transform=axes.transAxes)
+        return
+    bottom = np.zeros(leaf.size)
+    for number, grade in enumerate(run.dataset["grade"].values):
+        mass = found["packed_mass"].sel(grade=grade).transpose("trial", "year").values.sum(axis=0)
+        share = 100 * mass[bears] / picked[bears]
+        axes.bar(
+            leaf, share, bottom=bottom, width=0.85, color=FILLS[number % 4], hatch=HATCHES[number % 4],
+            edgecolor="white", linewidth=0.3, label=term(str(grade)),
+        )  # fmt: skip
+        bottom += share
+    whole_ticks(axes)
+
+
+def _mean_fruit(axes: Axes, run: SavedRun, label: str, place: int) -> None:
+    found = run.dataset.sel(block=label)
+    number = found["fruit_number"].transpose("trial", "year").values
+    mass = np.nan_to_num(found["fruit_mass_mean"].transpose("trial", "year").values)
+    bears = (found["leaf"].values >= 1) & (number.sum(axis=0) > 0)
+    if bears.any():
+        mean = (number * mass).sum(axis=0)[bears] / number.sum(axis=0)[bears]
+        axes.plot(
+            found["leaf"].values[bears], mean / OUNCE if run.formats.us else mean, color=SERIES[place],
+            linestyle=LINES[place], linewidth=1.8, marker="o", markersize=2.5, label=label,
+        )  # fmt: skip
+
+
+def outcome_figure(run: SavedRun) -> Figure:
+    """How the net present value falls out over all trials, and the chance of having paid back by each year."""
+    formats = run.formats
+    figure, (upper, lower) = new_figure(2, 1, height=5.2)
+    _npv_panel(upper, run)
+    rows = run.summary["sheet"]["paid_back_by_year"]
+    years = np.array([int(year) for year in rows])
+    shares = 100 * np.array([float(share) for share in rows.values()])
+    lower.bar(years, shares, color=LEAF, width=0.75, label="_paid back")
+    lower.annotate(f"{shares[-1]:.0f} %", (years[-1], shares[-1]), ha="center", va="bottom", fontsize=8.5)
+    lower.set_ylim(0, 108)
+    lower.set_title("Chance of having paid back by each year, % of futures")
+    lower.set_xlabel("year of the plan")
+    whole_ticks(lower)
+    add_footer(figure, f"{formats.currency}: {formats.money_basis}. {footer(run.dataset)}")
+    return figure
+
+
+def _npv_panel(axes: Axes, run: SavedRun) -> None:
+    npv = run.dataset["npv"].values / 1000.0
+    trials = len(npv)
+    # Bins start at zero so that no bar stands on both sides of it.
+    width = max((npv.max() - npv.min()) / min(40, max(8, int(np.sqrt(trials) * 1.5))), 1e-6)
+    edges = width * np.arange(np.floor(npv.min() / width), np.floor(npv.max() / width) + 2)
+    counts, edges = np.histogram(npv, bins=edges)
+    loss = edges[:-1] < -1e-9
+    for below, colour, hatch, name in ((True, BRICK, "//", "below zero"), (False, LEAF, "", "zero and above")):
+        here = loss == below
+        axes.bar(
+            edges[:-1][here], 100 * counts[here] / trials, np.diff(edges)[here] * 0.94, align="edge", color=colour,
+            hatch=hatch, edgecolor="white", linewidth=0, label=f"_{name}",
+        )  # fmt: skip
+    entry = run.summary["headline"]["npv"]
+    for point, name in (("p5", "1 in 20"), ("p50", "middle"), ("p95", "1 in 20")):
+        axes.axvline(entry[point] / 1000, color=INK, linewidth=1, linestyle=(0, (4, 2)))
+        axes.text(entry[point] / 1000, 1.0, f" {name}", transform=axes.get_xaxis_transform(), va="top", fontsize=8.5)
+    if edges[0] < 0 < edges[-1]:
+        axes.axvline(0, color=INK, linewidth=1.1)
+    axes.set_ylim(0, 1.12 * 100 * max(counts.max(), 1) / trials)
+    axes.set_title("Net present value at year 0, with the blocks' remaining value")
+    axes.set_xlabel(f"thousand {run.formats.currency}")
+    axes.set_ylabel("% of futures")
+    thousands(axes.xaxis)
+
+
+def drivers_figure(run: SavedRun) -> Figure:
+    """What would narrow the band of the present value, were it known: one bar for each open level."""
+    figure, axes = new_figure(height=3.4)
+    levels = OpenLevelsOfRun.of(run.dataset)
+    found = None if levels is None else levels.doubts(run.dataset["npv"].values)
+    axes.set_title("What knowing it would take off the band of NPV, %")
+    if found is None:
+        axes.text(
+            0.5, 0.5, "every level was taken as known,\nor the futures are too few to tell", ha="center", va="center",
+            transform=axes.transAxes,
+        )  # fmt: skip
+        axes.set_axis_off()
+        return figure
+    shares = sorted(found.by_level.items(), key=lambda one: one[1])[-MOST_LEVELS:]
+    axes.barh(range(len(shares)), [100 * share for _, share in shares], color=LEAF, height=0.7, label="_share")
+    axes.set_yticks(range(len(shares)), [term(name) for name, _ in shares], fontsize=8.5)
+    for place, (_, share) in enumerate(shares):
+        axes.text(100 * share + 0.4, place, f"{100 * share:.0f}", va="center", fontsize=8.5)
+    axes.grid(axis="x")
+    axes.grid(visible=False, axis="y")
+    axes.set_xlim(0, max(5.0, 115 * max(share for _, share in shares)))
+    add_footer(
+        figure,
+        f"{100 * found.not_knowing:.0f} % of the spread of NPV comes from what nobody knows yet, the rest from luck: "
+        f"seasons, yearly prices, which trees die. {footer(run.dataset)}",
+    )
     return figure
 
 

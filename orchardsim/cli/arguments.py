@@ -1,12 +1,14 @@
-"""Arguments of size that commands which simulate have in common."""
+"""Arguments that commands have in common: size, folder to save in, how much is printed."""
 
 from __future__ import annotations
 
 import argparse
 import os
+from collections.abc import Callable
+from pathlib import Path
 
 
-def whole_number(low: int, high: int):  # type: ignore[no-untyped-def]
+def whole_number(low: int, high: int) -> Callable[[str], int]:
     """Argument type: a whole number within bounds."""
 
     def read(text: str) -> int:
@@ -49,3 +51,22 @@ def add_jobs(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--jobs", type=whole_number(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
+
+
+def folder_name(text: str) -> Path:
+    """Argument type: the name of a folder."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("found an empty name, expected the name of a folder ('.' for this one)")
+    return Path(text)
+
+
+def add_out(parser: argparse.ArgumentParser, holds: str, force: str) -> None:
+    """Declare ``--out`` and ``--force``; what the folder will hold, and what the second does."""
+    parser.add_argument("--out", type=folder_name, metavar="DIR", help=f"folder for {holds}")
+    parser.add_argument("--force", action="store_true", help=force)
+
+
+def add_answer_arguments(parser: argparse.ArgumentParser, everything: str = "print the long tables too") -> None:
+    """Declare ``--all`` and ``--json``; ``everything``: help of the first."""
+    parser.add_argument("--all", action="store_true", help=everything)
+    parser.add_argument("--json", action="store_true", help="print the numbers as JSON and nothing else")
