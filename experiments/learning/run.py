@@ -21,13 +21,13 @@ from scipy.stats import chi2
 
 import orchardsim
 from orchardsim.analysis.learning import levels_of_parts
-from orchardsim.analysis.self_check import Calibration, calibrate
 from orchardsim.plan import Plan
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.reading import read_toml
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.learning.rows import PLAN, SURE, Learner, grown_at, measured_row
+from experiments.learning.self_check import Calibration, calibrate
 
 CALIBRATED, SEEDS, BINS, TRUE_GROWTH = 120, (1, 2), 10, (0.7, 1.0, 1.4)
 """Rows of each seed whose levels are known, seeds, bins of the histograms, growth of the rows that are recovered."""

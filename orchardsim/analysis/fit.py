@@ -161,54 +161,63 @@ def fit(
     if not used.rows:
         raise InputError(where, f"nothing is left to learn from: {'; '.join(remarks)}")
     seen = seen_of(base, used.rows, where)
-    rng = np.random.default_rng(seed)
     if len(seen.sights):
-        replay = Replay(base, seen.sights, seed)
-        say(f"growing {rows} rows again through {replay.years} seasons, twice")
-        first = table_of(replay, range(rows))
-        draft = learn(replay.plan, seen, first, rng, count=draws)
-        table = first.joined(second_round(replay, draft, rows))
-        say("weighing them by what was seen")
-        answer = learn(replay.plan, seen, table, rng, count=draws, conflicts=draft.conflicts, prior=first)
-        learned = learned_of(answer.parts, answer.found.draws)
-        lacking = replay.lacking
+        learned, told = _told_by_trees(base, seen, seed, rows, draws, say)
     else:
-        answer, learned, lacking = None, Learned((), np.zeros((draws, 0))), ()
+        learned, told = Learned((), np.zeros((draws, 0))), NOTHING_TOLD
         remarks.append("bloom dates alone tell of chill and heat, not of growth or crop")
     blocks = tuple(dict.fromkeys(one.block for one in used.rows))
     # the plan's own middles and spreads stay; what was learned stands beside them
     fitted = base.with_futures(learned=learned if learned.parts else None)
     file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in used.rows))
-    sights: tuple[SightAnswer, ...] = ()
-    without: tuple[WithoutAnswer, ...] = ()
-    conflicts: tuple[ConflictAnswer, ...] = ()
-    if answer is not None:
-        say("holding measurements back to check")
-        sights, without = _sights(base, seen, answer, first, table, replay, rng)
-        conflicts = tuple(_conflict(base, one, seen, first) for one in answer.conflicts)
-    assert base.calendar_year is not None
     findings = FitFindings(
         title=base.title,
         plan_name=base.path.name if base.path is not None else "plan",
         measurements=len(used.rows),
         trees=len({(one.block, one.row, one.tree) for one in used.rows if one.tree is not None}),
-        seasons=tuple(str(base.calendar_year + year) for year in sorted({one.year for one in used.rows})),
+        seasons=tuple(str(base.harvest_year(year)) for year in sorted({one.year for one in used.rows})),
         levels=_level_answers(base, fitted, seed, draws),
-        sights=sights,
-        without=without,
-        conflicts=conflicts,
-        misfit=1.0 if answer is None else answer.misfit,
         bloom=bloom,
-        rows=0 if answer is None else 2 * rows,
         draws=draws,
-        steps=0 if answer is None else answer.found.steps,
-        effective=1.0 if answer is None else answer.found.effective,
-        unlike=1.0 if answer is None else answer.found.unlike,
-        lacking=lacking,
         remarks=tuple(remarks),
         attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash, "units": plan.units},
+        **told,
     )
     return Fit(findings, file, fitted, base, max(one.year for one in used.rows) + 1)
+
+
+NOTHING_TOLD: Final[dict[str, Any]] = {
+    "sights": (), "without": (), "conflicts": (), "misfit": 1.0, "rows": 0, "steps": 0, "effective": 1.0, "unlike": 1.0,
+    "lacking": (),
+}  # fmt: skip
+"""Findings of a fit without sights."""
+
+
+def _told_by_trees(
+    base: Plan, seen: Seen, seed: int, rows: int, draws: int, say: Callable[[str], object]
+) -> tuple[Learned, dict[str, Any]]:
+    """What trees tell of the levels, and the findings of :data:`NOTHING_TOLD`."""
+    rng = np.random.default_rng(seed)
+    replay = Replay(base, seen.sights, seed)
+    say(f"growing {rows} rows again through {replay.years} seasons, twice")
+    first = table_of(replay, range(rows))
+    draft = learn(replay.plan, seen, first, rng, count=draws)
+    table = first.joined(second_round(replay, draft, rows))
+    say("weighing them by what was seen")
+    answer = learn(replay.plan, seen, table, rng, count=draws, conflicts=draft.conflicts, prior=first)
+    say("holding measurements back to check")
+    sights, without = _sights(base, seen, answer, first, table, replay, rng)
+    return learned_of(answer.parts, answer.found.draws), {
+        "sights": sights,
+        "without": without,
+        "conflicts": tuple(_conflict(base, one, seen, first) for one in answer.conflicts),
+        "misfit": answer.misfit,
+        "rows": 2 * rows,
+        "steps": answer.found.steps,
+        "effective": answer.found.effective,
+        "unlike": answer.found.unlike,
+        "lacking": replay.lacking,
+    }
 
 
 def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], which: int) -> Plan:
@@ -255,7 +264,6 @@ def _bloom(
         )
     groups = {group.label: group for group in plan.groups}
     years = [one.year for one in rows]
-    assert plan.calendar_year is not None
     look = [Sight("trunk_area", max(years), 0, rows[0].block, (0,))]
     seasons = Replay(plan, look, 0).library(range(1)).sample
     known = {int(seasons.seasons.harvest_year[row]): int(row) for row in seasons.history}
@@ -265,7 +273,7 @@ def _bloom(
             raise InputError(
                 where, f"line {one.line}: the bloom date of block {one.block} needs its row group; it has several"
             )
-        if plan.calendar_year + one.year not in known:
+        if plan.harvest_year(one.year) not in known:
             unknown.append(one)
             continue
         by_cultivar.setdefault(groups[one.label].cultivar_name, []).append(one)
@@ -273,7 +281,7 @@ def _bloom(
     for cultivar, own in by_cultivar.items():
         before = next(group.phenology for group in plan.groups if group.cultivar_name == cultivar)
         dates = BloomDates(
-            np.array([known[plan.calendar_year + one.year] for one in own]),
+            np.array([known[plan.harvest_year(one.year)] for one in own]),
             np.array([float(one.day) for one in own]),
             np.array([one.error for one in own]),
         )
@@ -292,7 +300,7 @@ def _set_aside(plan: Plan, unknown: Sequence[Measurement]) -> list[str]:
     """Bloom dates that were set aside, in words."""
     return [
         f"the bloom date {one.date.isoformat()} of {one.label} was set aside: of the weather record's whole seasons in "
-        f"use none is {(plan.calendar_year or 0) + one.year}"
+        f"use none is {plan.harvest_year(one.year)}"
         for one in unknown
     ]
 
@@ -379,12 +387,11 @@ def _sights(
     before = [_unlinked_band(one.measure, (first.values + noise)[:, k]) for k, one in enumerate(seen.sights)]
     levels = levels_of_parts(replay.plan, answer.parts, answer.found.draws)
     after = _expected(seen, answer, levels, rng)
-    assert plan.calendar_year is not None
     answers = tuple(
         SightAnswer(
             one.measure + (f" of {one.cause}" if one.cause else ""),
             seen.labels[place],
-            _season(plan.calendar_year + one.year, one.day, one.measure),
+            _season(plan.harvest_year(one.year), one.day, one.measure),
             UNITS.get(one.measure, "per tree"),
             seen.trees[place],
             float(unlinked(one.measure, seen.values[place])),
@@ -399,8 +406,7 @@ def _sights(
 
 def _growth_without(plan: Plan, replayed: Plan, group: tuple[str, int], levels: Array) -> list[WithoutAnswer]:
     """Growth of each measured row group at levels (draw, level) as trees feel them, learned without some sights."""
-    assert plan.calendar_year is not None
-    season = str(plan.calendar_year + group[1])
+    season = str(plan.harvest_year(group[1]))
     middles = np.exp(GROWTH_SPREAD * np.median(levels[:, : len(replayed.labels)], axis=0))
     return [
         WithoutAnswer(f"growth of {label}", group[0], season, float(middle))
@@ -438,7 +444,6 @@ HINTS: Final = {
 
 
 def _conflict(plan: Plan, one: Conflict, seen: Seen, first: Table) -> ConflictAnswer:
-    assert plan.calendar_year is not None
     hint = HINTS[one.family]
     for place, sight in enumerate(seen.sights):
         if (FAMILY[sight.measure], sight.year) == (one.family, one.year) and sight.measure == "trunk_area":
@@ -446,4 +451,4 @@ def _conflict(plan: Plan, one: Conflict, seen: Seen, first: Table) -> ConflictAn
             slips = [words for factor, words in UNIT_SLIPS.items() if abs(np.log(ratio / factor)) < 0.25]
             if slips:
                 hint = f"the trunk is {ratio:.2g} times off: {' or '.join(slips)}?"
-    return ConflictAnswer(one.family, str(plan.calendar_year + one.year), one.chance, hint)
+    return ConflictAnswer(one.family, str(plan.harvest_year(one.year)), one.chance, hint)

@@ -134,7 +134,6 @@ def next_measurements(
     horizon : int
         Seasons that are looked at.
     """
-    assert plan.calendar_year is not None
     known = plan.with_futures(learned=learned)
     candidates = candidate_sights(known, range(first_season, first_season + horizon))
     sights = [sight for sight, _, _ in candidates]
@@ -148,7 +147,7 @@ def next_measurements(
         told = worth_of(money, normals, seen[:, [place]], resampled)
         found.append(
             Candidate(
-                TAKEN_AS.get(sight.measure, sight.measure), label, sight.year, plan.calendar_year + sight.year,
+                TAKEN_AS.get(sight.measure, sight.measure), label, sight.year, plan.harvest_year(sight.year),
                 WHEN[sight.measure], trees, told.worth, told.error, told.changed,
             )
         )  # fmt: skip
@@ -186,11 +185,10 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
     mine.sort(key=lambda one: _WHEN_ORDER.index(one.when))
     by_tree = tuple(dict.fromkeys(one.measure for one in mine if _by_tree(one.measure)))
     by_label = tuple(dict.fromkeys((one.label, one.measure) for one in mine if not _by_tree(one.measure)))
-    assert plan.calendar_year is not None
     units = plan.units
     return FieldSheet(
         title=plan.title,
-        season=str(plan.calendar_year + season),
+        season=str(plan.harvest_year(season)),
         trees=tuple(trees),
         measures=tuple((measure, *_unit_and_tool(measure, units), _when(measure)) for measure in by_tree),
         whole=tuple((label, measure, *_unit_and_tool(measure, units), _when(measure)) for label, measure in by_label),

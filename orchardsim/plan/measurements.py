@@ -295,8 +295,7 @@ def _measurement(given: Mapping[str, str], plan: Plan, where: str, line: int) ->
     if cause and cause not in (*CAUSES, "unknown"):
         raise InputError(where, f"cause: unknown {quoted(cause)}, {nearest_names(cause, [*CAUSES, 'unknown'])}")
     value, error, bias = _value(measure, given, tool, tree, most, plan, where)
-    assert plan.calendar_year is not None
-    year, day = season_of(date, measure, plan.calendar_year, plan.weather.latitude)
+    year, day = season_of(date, measure, plan.harvest_year(0), plan.weather.latitude)
     if not kind.days[0] <= day <= kind.days[1]:
         first, last = ((date + datetime.timedelta(days=edge - day)).isoformat() for edge in kind.days)
         raise InputError(where, f"date: found {date.isoformat()} for {measure}, allowed {first} to {last}")
@@ -426,14 +425,13 @@ def _after_planting(
 ) -> tuple[int, int]:
     """Year and day, where the trees were planted by then; in the winter before planting they are as they came."""
     planted = block.year_planted
-    assert plan.calendar_year is not None
     if year == planted - 1 and day >= 365 + 92:
         return planted, 0
     if year < planted:
         raise InputError(
             where,
             f"date: found {date.isoformat()}, before block {block.name} was planted (spring of "
-            f"{planted + plan.calendar_year})",
+            f"{plan.harvest_year(planted)})",
         )
     removed = block.plan.year_removed
     if removed is not None and year > removed:

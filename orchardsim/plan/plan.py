@@ -167,6 +167,11 @@ class Plan(Sections):
         """Name of the plan for messages."""
         return str(self.path) if self.path is not None else "plan"
 
+    def harvest_year(self, year: int) -> int:
+        """Calendar year of the harvest of a year of a plan that states ``calendar_year``."""
+        assert self.calendar_year is not None
+        return self.calendar_year + year
+
     @property
     def display(self) -> Display:
         """Units in which results are shown."""

