@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 
 from orchardsim.cli.main import main
-from orchardsim.core.errors import InputError
+from orchardsim.core.errors import LONGEST_LINE, InputError
 from orchardsim.plan import load_plan
 
 from .examples import DEMO, changed
 
+OLD: list[tuple[str, Any]] = [("block.year_planted", -10)]
+CRAB = {"cultivar": "crab", "every_tree": 10}
+RAIN = [("weather.normals.rain", {"value": [100] * 12, "unit": "mm"})]
 # (changes to the small plan, words that the one line must hold)
-CASES = {
+CASES: dict[str, tuple[list[tuple[str, Any]], list[str]]] = {
     "unknown key at the top": ([("sight", {})], ["sight", "did you mean 'site'"]),
     "unknown key in a table": ([("site.lattitude", "3 degree")], ["site", "lattitude", "did you mean 'latitude'"]),
     "unknown key in a block": ([("block.row_spaceing", "3 m")], ["block 1", "did you mean 'row_spacing'"]),
@@ -158,6 +162,40 @@ CASES = {
         [("rootstock", {"X.1": {"like": "M.9", "size": {"value": 0.4, "unitt": "1"}}})],
         ["size", "did you mean 'unit'"],
     ),
+    # types and bounds are right, and yet it makes no sense
+    "land paid after planting": ([("block.land_from_year", 3)], ["land_from_year", "found 3", "year_planted = 1"]),
+    "fallow longer than there is time": ([("block.fallow_years", 4)], ["fallow_years", "found 4", "at most"]),
+    "removed before year 0": ([*OLD, ("block.year_removed", -2)], ["year_removed", "-2", "allowed 0 or later"]),
+    "a pollinizer rule that gives none": (
+        [("block.pollinizer", [{"cultivar": "crab", "every_tree": 500, "every_row": 20}])],
+        ["pollinizer 1", "every_tree = 500", "no pollinizer"],
+    ),
+    "the same pollinizer twice": ([("block.pollinizer", [CRAB, CRAB])], ["pollinizer 2", "pollinizer 1", "once"]),
+    "rain without wet days": (
+        [*RAIN, ("weather.normals.wet_days", [9] * 11 + [0])],
+        ["weather.normals", "month 12", "wet_days"],
+    ),
+    "rows far wider than trees": (
+        [("block.row_spacing", "20 m"), ("block.net_area", "5 ha")],
+        ["tree_spacing", "ratio of 20", "at most 12"],
+    ),
+    "trees far wider than rows": (
+        [("block.row_spacing", "1 m"), ("block.tree_spacing", "14 m")],
+        ["tree_spacing", "ratio of 14"],
+    ),
+    "overhead sprinklers on dry land": (
+        [("block.irrigated", False), ("block.protection", "overhead_sprinklers")],
+        ["block 1.protection", "irrigated = true"],
+    ),
+    "a trunk that no tree has": ([*OLD, ("block.trunk_area", "1500 cm2")], ["trunk_area", "1500", "at most 600"]),
+    "a crop that no land has": ([*OLD, ("block.last_crop", "400 kg/tree")], ["last_crop", "t/ha", "at most"]),
+    "a crop that no trunk carries": (
+        [*OLD, ("block.trunk_area", "20 cm2"), ("block.last_crop", "90 kg/tree")],
+        ["last_crop", "20 cm2", "at most 80"],
+    ),
+    "a history that no land has": ([*OLD, ("block.yield_history", ["900 t"])], ["yield_history", "value 1", "t/ha"]),
+    "wages beyond all money": ([("costs.wage", "1e13 USD/hour")], ["costs.wage", "at most 1e+12"]),
+    "money beyond all money": ([("finance.opening_cash", "2e15 USD")], ["opening_cash", "at most 1e+12"]),
 }
 
 
@@ -167,7 +205,7 @@ def test_bad_plans_get_one_clear_line(name):
     with pytest.raises(InputError) as raised:
         load_plan(changed(*changes))
     line = str(raised.value)
-    assert line.startswith("plan") and "\n" not in line
+    assert line.startswith("plan") and "\n" not in line and len(line) <= LONGEST_LINE
     for word in words:
         assert word in line, line
 
