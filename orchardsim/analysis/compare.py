@@ -277,10 +277,10 @@ def _facts(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> tuple[P
 def _measures(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> dict[str, Measure]:
     by_plan = [plan_values(plan, dataset) for plan, dataset in zip(plans, datasets, strict=True)]
     found = {}
-    for key, (name, meaning, unit, better, has_mean, whole) in MEASURES.items():
-        values = np.stack([one[key] for one in by_plan])
+    for key, one in MEASURES.items():
+        values = np.stack([own[key] for own in by_plan])
         if not np.isnan(values).all():
-            found[key] = Measure(key, name, meaning, unit, better, values, has_mean, whole)
+            found[key] = Measure(key, one.name, one.meaning, one.unit, one.better, values, one.has_mean, one.whole)
     return found
 
 

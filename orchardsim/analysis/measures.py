@@ -14,65 +14,59 @@ from orchardsim.core.units import HECTARE
 from orchardsim.plan import Plan
 from orchardsim.results.farm import whole_farm
 from orchardsim.results.headline import CUMULATIVE_LEAVES, cumulative_yield, yield_by_leaf
+from orchardsim.results.study import MeasureFacts
 
 if TYPE_CHECKING:
     import xarray
-
-    from orchardsim.risk.bands import Side
 
 Array = NDArray[np.float64]
 
 EARLY_YEAR: Final = 10
 """Year up to which picked fruit is summed to compare plans by the calendar."""
 
-MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
-    "npv": (term("npv"), "at year 0, with the blocks' remaining value", "money", "high", True, False),
-    "npv_without_remaining_value": (
-        term("npv_without_remaining_value"), "trees and land count nothing then", "money", "high", True, False
-    ),
-    "irr": (term("irr"), "per year", "1/year", "high", False, False),
-    "payback_year": (term("payback_year"), "summed cash flow stays above zero", "year", "low", False, True),
-    "peak_borrowing": (term("peak_borrowing"), "deepest debt at a quarter's end", "money", "low", True, False),
-    "outlay": (
-        "money invested", "present value of planting, building and machines", "money", "low", True, False
-    ),
-    "npv_per_area": ("NPV per area", "of land with headlands", "money/ha", "high", True, False),
-    "borrowing_per_area": (
-        "peak borrowing per area", "of land with headlands", "money/ha", "low", True, False
-    ),
-    "npv_per_money": ("NPV per money invested", "of planting and building", "money/money", "high", True, False),
-    "npv_per_hour": ("NPV per hour", "of all work on the trees, wages already paid", "money/hour", "high", True, False),
-    "picked_per_area": ("picked in all years", "per land with headlands", "kg/ha", "high", True, False),
-    "picked_early": (f"picked to year {EARLY_YEAR}", "per land with headlands", "kg/ha", "high", True, False),
-    **{
-        f"cumulative_yield_to_leaf_{leaf}": (
-            f"picked to leaf {leaf}", "per planted land", "kg/ha", "high", True, False
-        )
-        for leaf in CUMULATIVE_LEAVES
-    },
-    "picked_per_hour": ("picked per hour", "of all work on the trees", "kg/hour", "high", True, False),
-    "hours_per_area": ("hours of work", "all years, per land with headlands", "hour/ha", "low", True, False),
-    "trees_lost_share": ("trees lost", "all years, per tree planted at first", "1", "low", True, False),
-}  # fmt: skip
-"""Key -> name, meaning, unit, better side, whether it has a mean, whether it is a whole number."""
+
+def _table(*rows: MeasureFacts) -> dict[str, MeasureFacts]:
+    return {row.key: row for row in rows}
+
+
+MEASURES: Final = _table(
+    MeasureFacts("npv", term("npv"), "at year 0, with the blocks' remaining value", "money", "high"),
+    MeasureFacts("npv_without_remaining_value", term("npv_without_remaining_value"),
+                 "trees and land count nothing then", "money", "high"),
+    MeasureFacts("irr", term("irr"), "per year", "1/year", "high", False),
+    MeasureFacts("payback_year", term("payback_year"), "summed cash flow stays above zero", "year", "low", False),
+    MeasureFacts("peak_borrowing", term("peak_borrowing"), "deepest debt at a quarter's end", "money", "low"),
+    MeasureFacts("outlay", "money invested", "present value of planting, building and machines", "money", "low"),
+    MeasureFacts("npv_per_area", "NPV per area", "of land with headlands", "money/ha", "high"),
+    MeasureFacts("borrowing_per_area", "peak borrowing per area", "of land with headlands", "money/ha", "low"),
+    MeasureFacts("npv_per_money", "NPV per money invested", "of planting and building", "money/money", "high"),
+    MeasureFacts("npv_per_hour", "NPV per hour", "of all work on the trees, wages already paid", "money/hour", "high"),
+    MeasureFacts("picked_per_area", "picked in all years", "per land with headlands", "kg/ha", "high"),
+    MeasureFacts("picked_early", f"picked to year {EARLY_YEAR}", "per land with headlands", "kg/ha", "high"),
+    *(MeasureFacts(f"cumulative_yield_to_leaf_{leaf}", f"picked to leaf {leaf}", "per planted land", "kg/ha", "high")
+      for leaf in CUMULATIVE_LEAVES),
+    MeasureFacts("picked_per_hour", "picked per hour", "of all work on the trees", "kg/hour", "high"),
+    MeasureFacts("hours_per_area", "hours of work", "all years, per land with headlands", "hour/ha", "low"),
+    MeasureFacts("trees_lost_share", "trees lost", "all years, per tree planted at first", "1", "low"),
+)  # fmt: skip
+"""What plans are compared by."""
 
 MATURE_LEAF: Final = 9
 """Leaf from which a close planting counts as mature: full crops come in leaf 5 to 8 (common practice)."""
 YOUNG_LEAF: Final = 3
 """Leaf up to which a lost tree is nearly always replanted (common practice)."""
 
-STUDY_MEASURES: Final[dict[str, tuple[str, str, str, Side, bool, bool]]] = {
-    "light_stopped": ("light stopped", "most of any year, mean over planted land", "1", "high", True, False),
-    "fresh_share": (term("pack_out"), "extra fancy and fancy of picked fruit, all years", "1", "high", True, False),
-    "fruit_mass": ("fruit mass", "mean of all picked years", "g", "high", True, False),
-    "thinning_hours": ("hours of thinning", "all years", "hour", "low", True, False),
-    "pruning_hours": ("hours of dormant pruning", "all years", "hour", "low", True, False),
-    "mature_yield": (
-        f"yield from leaf {MATURE_LEAF} on", "picked a year, per planted land", "kg/ha", "high", True, False
-    ),
-    "lost_young": (f"trees lost to leaf {YOUNG_LEAF}", "per tree planted at first", "1", "low", True, False),
-}  # fmt: skip
-"""Further measures of a study, as :data:`MEASURES`."""
+STUDY_MEASURES: Final = MEASURES | _table(
+    MeasureFacts("light_stopped", "light stopped", "most of any year, mean over planted land", "1", "high"),
+    MeasureFacts("fresh_share", term("pack_out"), "extra fancy and fancy of picked fruit, all years", "1", "high"),
+    MeasureFacts("fruit_mass", "fruit mass", "mean of all picked years", "g", "high"),
+    MeasureFacts("thinning_hours", "hours of thinning", "all years", "hour", "low"),
+    MeasureFacts("pruning_hours", "hours of dormant pruning", "all years", "hour", "low"),
+    MeasureFacts("mature_yield", f"yield from leaf {MATURE_LEAF} on", "picked a year, per planted land", "kg/ha",
+                 "high"),
+    MeasureFacts("lost_young", f"trees lost to leaf {YOUNG_LEAF}", "per tree planted at first", "1", "low"),
+)  # fmt: skip
+"""What cells of a study are compared by."""
 
 
 def study_values(plan: Plan, dataset: xarray.Dataset) -> dict[str, Array]:

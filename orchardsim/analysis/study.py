@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import orchardsim
-from orchardsim.analysis.measures import MEASURES, STUDY_MEASURES, plan_values, study_values
+from orchardsim.analysis.measures import STUDY_MEASURES, plan_values, study_values
 from orchardsim.analysis.waiting import weighed_in_study
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.pool import worker_pool
@@ -25,7 +25,7 @@ from orchardsim.plan.formats import METHODS
 from orchardsim.plan.study import Study, load_study
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.next import WaitAnswer
-from orchardsim.results.study import MeasureFacts, StudyDesign
+from orchardsim.results.study import StudyDesign
 from orchardsim.results.study_trials import StudyTrials
 from orchardsim.simulation.futures import draw_future, level_keys
 from orchardsim.simulation.partial import PartialRun
@@ -42,10 +42,6 @@ LEVEL: Final = "level "
 """Beginning of an open level's name among its arrays."""
 RANGE_TRIALS: Final = 100
 """Trials of one cell in a range; answers do not depend on it."""
-FACTS: Final = {
-    key: MeasureFacts(key, name, meaning, unit, better, has_mean)
-    for key, (name, meaning, unit, better, has_mean, _) in {**MEASURES, **STUDY_MEASURES}.items()
-}
 RECENT_RUNS: Final = 4
 """Runs whose seasons a process keeps, so that its memory does not grow with the number of cells."""
 _recent: Final[collections.deque[RunJob]] = collections.deque()
@@ -92,8 +88,8 @@ def run_study(
     progress: Callable[[int], Any] = lambda trials: None,
 ) -> StudyTrials:
     """As :func:`study`: every measure by cell and trial."""
-    if study.decide_by not in FACTS:
-        near = nearest_names(study.decide_by, FACTS)
+    if study.decide_by not in STUDY_MEASURES:
+        near = nearest_names(study.decide_by, STUDY_MEASURES)
         raise InputError(str(study.path or "study"), f"decide_by: unknown measure {study.decide_by!r}; {near}")
     parts = _parts(study, out)
     ranges = [(place, part) for place, (_, kept) in enumerate(parts) for part in kept.missing()]
@@ -212,7 +208,7 @@ def _collected(study: Study, cells: list[Arrays], known: list[Arrays]) -> StudyT
             str(study.path or "study"),
             f"decide_by: not every cell has {study.decide_by!r}; allowed: {', '.join(sorted(values))}",
         )
-    return StudyTrials(study_design(study), FACTS, values, _measures(known) if known else {}, _drawn(cells))
+    return StudyTrials(study_design(study), STUDY_MEASURES, values, _measures(known) if known else {}, _drawn(cells))
 
 
 def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tuple[str, WaitAnswer], ...]:
@@ -236,7 +232,7 @@ def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tup
 def _measures(cells: list[Arrays]) -> Arrays:
     """Measures that every cell has, (cell, trial)."""
     values = {}
-    for name in FACTS:
+    for name in STUDY_MEASURES:
         stacked = np.stack([cell[name] for cell in cells])
         if not np.isnan(stacked).any():
             values[name] = stacked

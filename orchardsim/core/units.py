@@ -104,15 +104,8 @@ def registry() -> pint.UnitRegistry:
     and a bushel of volume, so :data:`UNIT_WORDS` sends those words here. No text of a user's reaches its parser.
     """
     units = _pint()
-    for name, plural in (
-        ("tree", "trees"),
-        ("box", "boxes"),
-        ("bin", "bins"),
-        ("leaf", "leaves"),
-        ("post", "posts"),
-        ("row", "rows"),
-    ):
-        units.define(f"{name} = [{name}_count] = _ = {plural}")
+    for name in ("tree", "box", "bin", "leaf", "post", "row"):
+        units.define(f"{name} = [{name}_count] = _ = {_WORDS[name].split()[1]}")
     units.define("fruit = [] = _ = fruits")
     units.define("field_acre = 43560 * foot ** 2")
     units.define("apple_bushel = 42 * pound")

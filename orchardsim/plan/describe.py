@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 from orchardsim.core.numbers import percent
@@ -215,46 +215,39 @@ def area_lines(plan: Plan) -> list[str]:
     ]
 
 
-def timetable_lines(plan: Plan) -> list[str]:
-    """What is ordered, planted, built and removed, by year."""
-    events: list[tuple[int, str]] = []
+def _events(plan: Plan) -> Iterator[tuple[int, str]]:
+    """What is ordered, planted, built and removed: (year, words)."""
     for block in plan.blocks:
         for group in block.groups:
-            label, trees, money = group.label, group.trees, group.money
+            label, trees, money, extra = group.label, group.trees, group.money, group.money.extra_trees
             what = f"{group.cultivar_name} on {group.stock_name} ({group.grade_name})"
-            extra = money.extra_trees
             if money.year_planted < 0:
-                events.append((0, f"{label}: {trees:,} trees of {what} stand in leaf {block.leaf(0)}"))
+                yield 0, f"{label}: {trees:,} trees of {what} stand in leaf {block.leaf(0)}"
             else:
                 spares = spares_to_buy(group.refill, trees)
                 added = (f", {counted(spares, 'spare')}" if spares else "") + (
                     f", {counted(extra, 'pollinizer')}" if extra else ""
                 )
-                events.append((max(money.order_year, 0), f"order {trees:,} trees of {what} for {label}{added}"))
-                events.append(
-                    (
-                        money.year_planted,
-                        f"plant {label}: {trees + extra:,} trees, about {money.planting_hours:,.0f} labour hours",
-                    )
-                )
+                yield max(money.order_year, 0), f"order {trees:,} trees of {what} for {label}{added}"
+                hours = f"about {money.planting_hours:,.0f} labour hours"
+                yield money.year_planted, f"plant {label}: {trees + extra:,} trees, {hours}"
                 bill = support_cost(money.support, money.support_height, plan.costs)
                 if bill:
                     pieces = ", ".join(
-                        _piece(part, number, plan.display)
+                        f"{part} {plan.display.length.text(number, 0)}" if part == "wire" else f"{number:,.0f} {part}"
                         for part, (number, _) in bill.items()
                         if part != "post driving"
                     )
-                    events.append(
-                        (
-                            money.support_year,
-                            f"build the support of {label}: {pieces}; about {money.support_hours:,.0f} labour hours",
-                        )
-                    )
+                    hours = f"about {money.support_hours:,.0f} labour hours"
+                    yield money.support_year, f"build the support of {label}: {pieces}; {hours}"
             if money.removal_year is not None:
-                events.append((money.removal_year, f"pull {label} after harvest"))
+                yield money.removal_year, f"pull {label} after harvest"
+
+
+def timetable_lines(plan: Plan) -> list[str]:
+    """What is ordered, planted, built and removed, by year."""
     lines = ["What happens when (year 0 is the first outlay; leaf 1 is a tree's first season)"]
-    for year in sorted({year for year, _ in events}):
-        lines += [f"  year {year:>2}  {text}" for found, text in events if found == year]
+    lines += [f"  year {year:>2}  {text}" for year, text in sorted(_events(plan), key=lambda event: event[0])]
     policy = plan.replacement
     lines.append(
         f"  later    replacement trees are ordered in lots of {policy.order_multiple}, at least {policy.minimum_order},"
@@ -314,10 +307,6 @@ def counted(number: int, thing: str) -> str:
     ('1 row', '1,200 trees')
     """
     return f"{number:,} {thing}" + ("" if number == 1 else "s")
-
-
-def _piece(part: str, number: float, display: Display) -> str:
-    return f"{part} {display.length.text(number, 0)}" if part == "wire" else f"{number:,.0f} {part}"
 
 
 def schedule(plan: Plan) -> list[Outlay]:

@@ -14,6 +14,8 @@ from orchardsim.results.next import WaitAnswer
 if TYPE_CHECKING:
     import pandas
 
+    from orchardsim.risk.bands import Side
+
 Array = NDArray[np.float64]
 POINTS: Final = (5, 50, 95)
 """Percent points that each cell's table gives."""
@@ -87,8 +89,8 @@ class MeasureFacts:
     name: str
     meaning: str
     unit: str
-    better: str
-    has_mean: bool
+    better: Side
+    has_mean: bool = True
 
     @property
     def whole(self) -> bool:

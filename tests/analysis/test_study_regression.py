@@ -9,7 +9,8 @@ import pytest
 import xarray
 from scipy.stats import binom, qmc
 
-from orchardsim.analysis.study import FACTS, study_design
+from orchardsim.analysis.measures import STUDY_MEASURES
+from orchardsim.analysis.study import study_design
 from orchardsim.analysis.study_answers import study_findings
 from orchardsim.analysis.study_regression import regression_contrasts, widened
 from orchardsim.plan.study import load_study
@@ -90,7 +91,7 @@ def test_a_known_answer_is_found_factor_by_factor(design: StudyDesign) -> None:
     level = rng.normal(size=40)
     values = (10 * row + 7 * cool)[:, None] + 30 * rng.normal(size=40) + 4 * row[:, None] * level
     values += rng.normal(0, 0.1, size=values.shape)
-    trials = StudyTrials(design, FACTS, {"npv_per_area": values}, {}, {"site_growth of north": level})
+    trials = StudyTrials(design, STUDY_MEASURES, {"npv_per_area": values}, {}, {"site_growth of north": level})
     again = StudyTrials.of(xarray.Dataset.from_dict(trials.dataset().to_dict()))
     found = study_findings(again)
     answer = found.answer("npv_per_area")

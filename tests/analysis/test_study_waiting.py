@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from orchardsim.analysis.study import FACTS, study_design, study_identity, study_size
+from orchardsim.analysis.measures import STUDY_MEASURES
+from orchardsim.analysis.study import study_design, study_identity, study_size
 from orchardsim.analysis.study_answers import study_findings
 from orchardsim.core.errors import InputError
 from orchardsim.plan.study import load_study
@@ -66,7 +67,9 @@ def test_what_waiting_is_worth_goes_through_file_words_and_document(now_or_later
     )
     answer = WaitAnswer(("0.8 m", "1.4 m", "plant nothing more"), rows, 50, 20, "USD")
     npv = np.random.default_rng(1).normal(size=(4, 50))
-    trials = StudyTrials(study_design(now_or_later), FACTS, {"npv": npv}, {}, {}, (("rate 0.03 /year", answer),))
+    trials = StudyTrials(
+        study_design(now_or_later), STUDY_MEASURES, {"npv": npv}, {}, {}, (("rate 0.03 /year", answer),)
+    )
     found = study_findings(StudyTrials.of(trials.dataset()))
     assert found.waiting == trials.waiting
     assert "Waiting 1 year pays: USD 900 ± 200 over planting all now" in " ".join(study_screen(found).split())
