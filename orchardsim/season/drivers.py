@@ -256,8 +256,8 @@ def _soil_of_group(
         return np.concatenate(values, axis=-1)
 
     stages = [
-        water.canopy_stage(days, one.bud_break, one.closed_canopy, one.harvest, one.leaf_fall)
-        for one in (dates[number] for number in members)
+        water.canopy_stage(days, own.bud_break, own.closed_canopy, own.harvest, own.leaf_fall)
+        for own in (dates[number] for number in members)
     ]
     balance = water.soil_water_balance(
         joined([prepared.rain + freezes[number].water for number in members]),
@@ -288,11 +288,11 @@ def _soil_of_group(
 
 def _drivers_of_slice(prepared: PreparedSeasons, cases: Sequence[tuple[Phenology, BlockSite]]) -> list[SeasonDrivers]:
     dates = [season_calendar(prepared, cultivar) for cultivar, _ in cases]
-    freezes = [spring_frost(prepared, one, site) for one, (_, site) in zip(dates, cases, strict=True)]
+    freezes = [spring_frost(prepared, days, site) for days, (_, site) in zip(dates, cases, strict=True)]
     soils = soil_years(prepared, [site for _, site in cases], dates, freezes)
     return [
-        _drivers_of_case(prepared, *case, one, freeze, soil)
-        for case, one, freeze, soil in zip(cases, dates, freezes, soils, strict=True)
+        _drivers_of_case(prepared, *case, days, freeze, soil)
+        for case, days, freeze, soil in zip(cases, dates, freezes, soils, strict=True)
     ]
 
 

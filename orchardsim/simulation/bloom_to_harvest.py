@@ -176,7 +176,7 @@ def _take_picking(block: BlockRun, asked: list[dict[tuple[str, str, int], Job]],
         passes = [(label, "picking", number) for number in range(block.model.pass_count)]
         for row, own in enumerate(answers):
             done = [own[key] for key in passes]
-            share[row, group] = [one.share for one in done]
+            share[row, group] = [outcome.share for outcome in done]
             late[row, group] = crew_jobs.picking_delay([asked[row][key] for key in passes], done)
     block.done.picked, block.done.picked_late = share, late
 

@@ -103,8 +103,8 @@ def thinning_delay(done: Done, bloom_day: float) -> float:
 
 def picking_delay(jobs: Sequence[Job], done: Sequence[Done]) -> float:
     """Days by which the mean fruit was picked after its pass was due, hours-weighted."""
-    hours = sum(one.hours for one in done)
+    hours = sum(outcome.hours for outcome in done)
     if hours <= 0:
         return 0.0
-    pairs = zip(jobs, done, strict=True)
-    return sum(one.hours * max(0.0, one.mean_day - (job.latest - PICK_TOLERANCE)) for job, one in pairs) / hours
+    due = [job.latest - PICK_TOLERANCE for job in jobs]
+    return sum(own.hours * max(0.0, own.mean_day - day) for day, own in zip(due, done, strict=True)) / hours

@@ -55,7 +55,7 @@ def pass_price(plan: Plan, block: BlockRun, share: Array) -> Array:
     """Wholesale price over the stated one of what was picked, by pass (trial, group); 1 where nothing was."""
     passes = np.arange(block.model.pass_count)
     stated = [plan.market.fruit[group.cultivar_name].pass_price for group in block.groups]
-    price = np.array([np.asarray(one)[np.minimum(passes, len(one) - 1)] for one in stated])
+    price = np.array([np.asarray(prices)[np.minimum(passes, len(prices) - 1)] for prices in stated])
     picked = share * block.model.pass_share
     total = picked.sum(axis=-1)
     return np.where(total > 0, (picked * price).sum(axis=-1) / np.where(total > 0, total, 1.0), 1.0)

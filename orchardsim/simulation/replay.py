@@ -143,8 +143,8 @@ class Replay:
 
     def __init__(self, plan: Plan, sights: Sequence[Sight], seed: int) -> None:
         self.sights = tuple(sights)
-        self.plan, self.first = replay_plan(plan, [one.block for one in sights])
-        self.years = max(one.year for one in sights) - self.first + 1
+        self.plan, self.first = replay_plan(plan, [sight.block for sight in sights])
+        self.years = max(sight.year for sight in sights) - self.first + 1
         self.seed = seed
         self._library: SeasonLibrary | None = None
         self.lacking: tuple[int, ...] = ()
@@ -216,7 +216,7 @@ def _steps(watch: _Watch) -> Steps:
 
 def _seen(tile: Tile, watch: _Watch, sight: Sight, year: int) -> Array:
     """A sight in every row of a tile, on the linked scale."""
-    block = next(one for one in tile.blocks if one.resolved.name == sight.block)
+    block = next(block for block in tile.blocks if block.resolved.name == sight.block)
     if sight.measure == "dead_trees":
         return linked(sight.measure, _dead(tile, block, sight, year))
     at = np.asarray(sight.positions)

@@ -231,7 +231,7 @@ class RunJob:
         trees = {name: arrays.pop(name) for name in list(arrays) if "/" in name}
         arrays["leaf"] = block_leaf(self.plan, self.years)
         for name in ("planted_area", "gross_area"):
-            arrays[name] = np.array([getattr(one.geometry, name) for one in self.plan.money])
+            arrays[name] = np.array([getattr(money.geometry, name) for money in self.plan.money])
         trials = np.arange(first_trial, first_trial + len(arrays["harvest_year"]))
         attrs = self._attributes | ({"frost_years": self._frost_years} if history else {})
         dataset = build_dataset(arrays, {"trial": trials, **_block_coords(self.plan)}, attrs)
@@ -263,12 +263,12 @@ def _block_coords(plan: Plan) -> dict[str, list[Any]]:
     """What each row group is, beside its label."""
     groups = plan.groups
     return {
-        "block": [one.label for one in groups],
-        "cultivar": [one.cultivar_name for one in groups],
-        "rootstock": [one.stock_name for one in groups],
-        "training": [one.training_name for one in groups],
-        "tree_spacing": [one.money.geometry.tree_spacing for one in groups],
-        "row_spacing": [one.money.geometry.row_spacing for one in groups],
+        "block": [group.label for group in groups],
+        "cultivar": [group.cultivar_name for group in groups],
+        "rootstock": [group.stock_name for group in groups],
+        "training": [group.training_name for group in groups],
+        "tree_spacing": [group.money.geometry.tree_spacing for group in groups],
+        "row_spacing": [group.money.geometry.row_spacing for group in groups],
     }
 
 

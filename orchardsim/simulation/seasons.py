@@ -73,7 +73,7 @@ class SeasonLibrary:
 
     def of(self, block: int, name: str, season_rows: NDArray[np.int64]) -> Array:
         """One driver of a block's row groups, (trial, group, ...)."""
-        return np.stack([getattr(one, name)[season_rows] for one in self.drivers[block]], axis=1)
+        return np.stack([getattr(drivers, name)[season_rows] for drivers in self.drivers[block]], axis=1)
 
     def extended(
         self, drivers: Sequence[Sequence[SeasonDrivers]], region: Array, harvest_year: NDArray[np.int64]
@@ -152,12 +152,12 @@ def drivers_of(
     crop : array, (season,) [1]
     """
     places = [block.site for block in plan.blocks] if sites is None else sites
-    cases = [(one.phenology, site) for block, site in zip(plan.blocks, places, strict=True) for one in block.groups]
+    cases = [(group.phenology, site) for block, site in zip(plan.blocks, places, strict=True) for group in block.groups]
     typical = built_in("cultivar", REGION_CULTIVAR, Phenology, "catalogue")
     region_cases = [(typical, BlockSite(night_offset=offset)) for offset in REGION_OFFSETS]
     of_cases = iter(season_drivers_for(seasons, cases + region_cases))
     drivers = tuple(tuple(next(of_cases) for _ in block.groups) for block in plan.blocks)
-    return drivers, np.mean([crop_after_frost(one.frost_kill_unprotected) for one in of_cases], axis=0)
+    return drivers, np.mean([crop_after_frost(place.frost_kill_unprotected) for place in of_cases], axis=0)
 
 
 def relative_region(crop: Array, usual: float) -> Array:

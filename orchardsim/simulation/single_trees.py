@@ -66,7 +66,7 @@ def with_single_trees(
             {"units": variable.unit, "long_name": variable.meaning},
         )
     # only planting positions: the last row may be shorter than the others
-    exists = np.concatenate([np.arange(one.plan.layout.positions) < one.plan.layout.trees for one in plan.blocks])
+    exists = np.concatenate([np.arange(block.plan.layout.positions) < block.plan.layout.trees for block in plan.blocks])
     extra = xarray.Dataset(
         data,
         coords={

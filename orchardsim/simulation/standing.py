@@ -104,7 +104,7 @@ def standing_levels(
 
 def _levels_of_crop(crops: Array, stated: float) -> tuple[tuple[float, float], bool]:
     """Likeliest levels of set and supply behind a crop, from crops (set, supply); and whether it was an off year's."""
-    fine_set, fine_supply = (np.log(np.geomspace(one[0], one[-1], 81)) for one in (SET, SUPPLY))
+    fine_set, fine_supply = (np.log(np.geomspace(levels[0], levels[-1], 81)) for levels in (SET, SUPPLY))
     across = np.stack([np.interp(fine_supply, np.log(SUPPLY), own) for own in crops])
     crop = np.stack([np.interp(fine_set, np.log(SET), own) for own in across.T], axis=1)
     usual = crop[np.abs(fine_set).argmin(), np.abs(fine_supply).argmin()]
@@ -140,7 +140,7 @@ class _Grown:
         self.block, self.model, self.drivers = block, model, drivers
         self.streams = Streams(SEED)
         names = [group.cultivar_name for group in block.groups]
-        self.middle_set, self.middle_size = (plan.futures.middle(f"fruit_{one}", names) for one in ("set", "size"))
+        self.middle_set, self.middle_size = (plan.futures.middle(f"fruit_{level}", names) for level in ("set", "size"))
 
     def land(self, wood: Array, supply: Array) -> TreeState:
         """Land at levels (trial, group), the same patches in all trials."""

@@ -61,14 +61,16 @@ def work_phase(tile: Tile, year: int, phase: int, jobs: Sequence[Sequence[Job]])
     list by trial of dict
         What became of each job, by row group, task and picking pass.
     """
-    standing: list[SeasonDrivers] = [one for block in tile.standing for one in tile.library.drivers[block.number]]
+    standing: list[SeasonDrivers] = [
+        drivers for block in tile.standing for drivers in tile.library.drivers[block.number]
+    ]
     if not standing:
         return [{} for _ in tile.yards]
     seasons = tile.season_rows
-    fit = np.mean([one.work_fraction[seasons, phase] for one in standing], axis=0)
+    fit = np.mean([drivers.work_fraction[seasons, phase] for drivers in standing], axis=0)
     ends = [np.zeros(len(tile.yards))]
     for name, days in PHASE_ENDS:
-        end = np.max([getattr(one, name)[seasons] for one in standing], axis=0) + days
+        end = np.max([getattr(drivers, name)[seasons] for drivers in standing], axis=0) + days
         ends.append(np.maximum(end, ends[-1] + 1))
     return [
         yard.work(year, float(ends[phase][row]), float(ends[phase + 1][row]), list(jobs[row]), float(fit[row]))

@@ -56,7 +56,7 @@ def bundled_record_path(name: str = "bundled") -> Path:
 
 def bundled_record_at(path: Path) -> BundledRecord | None:
     """The bundled record of a path; None where it is another file."""
-    return next((one for one in RECORDS.values() if path == DATA / one.file), None)
+    return next((record for record in RECORDS.values() if path == DATA / record.file), None)
 
 
 def range_coefficient(settings: WeatherSettings) -> float:
