@@ -42,7 +42,7 @@ def quality(table: Table) -> None:
         names = {"tn": ("temperature_min", "minimum"), "tx": ("temperature_max", "maximum")}
         dataset = xarray.Dataset(
             {
-                short: ("time", raw.column(ours), attributes | {"cell_methods": f"time: {word}"})
+                short: ("time", getattr(raw, ours), attributes | {"cell_methods": f"time: {word}"})
                 for short, (ours, word) in names.items()
             },
             {"time": xarray.date_range("1930-01-01", periods=raw.date.size, calendar="noleap", use_cftime=True)},
@@ -51,7 +51,7 @@ def quality(table: Table) -> None:
         dataset.to_netcdf(path)
         back = read_record(path)
         differences = [
-            np.nanmax(np.abs(back.column(ours) - raw.column(ours)))  # type: ignore[operator]
+            np.nanmax(np.abs(getattr(back, ours) - getattr(raw, ours)))  # type: ignore[operator]
             for ours, _ in names.values()
         ]
         table.add("quality.netcdf_round_trip_difference", 0, float(max(differences)), 0, 0)
@@ -63,7 +63,7 @@ def quality(table: Table) -> None:
         (Path(folder) / "record.csv").write_text("\n".join(lines))
         back = read_record(Path(folder) / "record.csv")
         differences = [
-            np.nanmax(np.abs(back.column(ours) - raw.column(ours)))  # type: ignore[operator]
+            np.nanmax(np.abs(getattr(back, ours) - getattr(raw, ours)))  # type: ignore[operator]
             for ours, _ in names.values()
         ]
         table.add("quality.csv_round_trip_difference", 0, float(max(differences)), 0, 0)
