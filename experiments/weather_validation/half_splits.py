@@ -25,6 +25,7 @@ from experiments.weather_validation.season_statistics import (
 from orchardsim.core.handover import SeasonWeather
 from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
+from orchardsim.weather.rain import clear_range
 
 CHAINS: Final = 20
 SLOW_METHODS: Final = ("control_nearest_neighbours",)
@@ -67,6 +68,7 @@ def _kill(low: Floats, high: Floats) -> tuple[dict[str, Floats], Floats]:
         False,
         LATITUDE,
         ELEVATION,
+        clear_range=clear_range(high - low),
     )
     drivers = season_drivers_for(seasons, [(CULTIVAR, site) for site in SITES.values()])
     kill = {name: part.frost_kill_unprotected for name, part in zip(SITES, drivers, strict=True)}
