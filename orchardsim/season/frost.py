@@ -177,7 +177,7 @@ def crop_after_frost(kill: ArrayLike) -> Floats:
     of Gala and Honeycrisp at kills of 0.2, 0.5, 0.7 and 0.9 (computed on the demo's planting). An apple tree opens some
     seven flowers for each fruit of a full crop. Sources do not agree: 10 to 15 % of the buds can carry one (Utah State
     University IPM-012-11, read), and Michigan expected one in 2013 from 30 to 50 % of bloom alive (read), yet districts
-    lost half and more at -3.4 degC (``experiments/dispersion``, row V19, which asks for a quarter lost at half killed).
+    lost half and more at -3.4 degC, where two fifths are lost here (``experiments/dispersion``, row V19).
     """
     return 1 - np.asarray(kill, dtype=np.float64) ** 3.5
 
