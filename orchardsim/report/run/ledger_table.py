@@ -10,8 +10,8 @@ from orchardsim.core.glossary import term
 from orchardsim.core.numbers import MISSING, number
 from orchardsim.core.units import CARTON
 from orchardsim.report.run_formats import RunFormats
+from orchardsim.results.block_results import outlet_sales
 from orchardsim.results.farm import by_trial, farm_mean, of_farm, over_trials
-from orchardsim.results.sales import outlet_sales
 
 if TYPE_CHECKING:
     import xarray

@@ -23,9 +23,7 @@ from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.second_opinion import second_opinion_part
 from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run.sheet import sheet_files, sheet_page, sheet_pdf
-from orchardsim.report.run.size_table import box_cells, box_note
 from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
-from orchardsim.report.run.tree_table import TREE_NOTE, swing_line, tree_groups
 from orchardsim.report.run_formats import (
     LEFT_OUT,
     PAYBACK_AND_NPV,
@@ -168,11 +166,6 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
         shares=shares_lines(dataset),
         payback_and_npv=PAYBACK_AND_NPV,
         flows=_flow_cells(dataset),
-        box_cells=box_cells(dataset, formats),
-        box_note=box_note(dataset, formats),
-        tree_groups=tree_groups(dataset, formats),
-        tree_note=TREE_NOTE,
-        swing_line=swing_line(dataset),
         **block_part(dataset, formats),
         **ledger_part(dataset, formats),
     )

@@ -11,7 +11,7 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.core.units import display
 from orchardsim.report.columns import text_columns
-from orchardsim.report.run.block_tables import work_line
+from orchardsim.report.run.block_tables import swing_line, work_line
 from orchardsim.report.run.headline_rows import (
     WEAK_NOTE,
     Band,
@@ -23,7 +23,6 @@ from orchardsim.report.run.headline_rows import (
     yield_rows,
 )
 from orchardsim.report.run.risk import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
-from orchardsim.report.run.tree_table import swing_line
 from orchardsim.report.run_formats import (
     PAYBACK_AND_NPV,
     RunFormats,

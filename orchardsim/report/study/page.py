@@ -24,9 +24,9 @@ def _values(found: StudyFindings) -> dict[str, Any]:
         "title": found.design.title,
         "footer": words.size_words(found),
         "tables": [(answer.facts.name, words.cell_cells(answer, formats)) for answer in found.answers],
-        "contrasts": words.contrast_cells(words.deciding(found), formats),
-        "interactions": words.interaction_cells(words.deciding(found), formats),
-        "assumptions": words.assumption_cells(words.deciding(found), formats),
+        "contrasts": words.contrast_cells(found.answer(), formats),
+        "interactions": words.interaction_cells(found.answer(), formats),
+        "assumptions": words.assumption_cells(found.answer(), formats),
         "waiting": words.waiting_parts(found),
         "methods": words.methods_paragraph(found),
     }

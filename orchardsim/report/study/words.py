@@ -42,11 +42,6 @@ def level_words(level: str) -> str:
     return term(name) + of + key
 
 
-def deciding(found: StudyFindings) -> MeasureAnswer:
-    """The measure that decides."""
-    return found.answers[0]
-
-
 def cell_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     """Cells of a study as rows of text, best mean first."""
     facts = answer.facts
@@ -128,7 +123,7 @@ def assumption_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[st
 
 def study_sentences(found: StudyFindings) -> list[str]:
     """The answer in sentences."""
-    answer, formats = deciding(found), formats_of(found)
+    answer, formats = found.answer(), formats_of(found)
     facts = answer.facts
     lines = [f"Decided by {facts.name} ({facts.meaning}), in {unit_text(facts, formats)}."]
     if not answer.contrasts:
@@ -175,7 +170,7 @@ def study_sentences(found: StudyFindings) -> list[str]:
 
 
 def _level_sentence(found: StudyFindings, one: Contrast, formats: RunFormats) -> str:
-    facts = deciding(found).facts
+    facts = found.answer().facts
     if not one.told_apart:
         sample = sample_words(one, found.design)
         return f"{one.factor}: {one.first} and {one.second} cannot be told apart with {sample}."
@@ -272,7 +267,7 @@ def _open_levels_text(found: StudyFindings) -> str:
 
 
 def _limits_text(found: StudyFindings) -> str:
-    answer = deciding(found)
+    answer = found.answer()
     if not answer.contrasts:
         return ""
     how = (
@@ -297,7 +292,7 @@ def waiting_parts(found: StudyFindings) -> list[tuple[str, list[str], list[list[
 
 def study_screen(found: StudyFindings) -> str:
     """The short answer: sentences, and the best cells."""
-    answer, formats = deciding(found), formats_of(found)
+    answer, formats = found.answer(), formats_of(found)
     factors = len(found.design.factors)
     cells = [row[: factors + 5] for row in cell_cells(answer, formats)]
     head = [
@@ -315,7 +310,7 @@ def study_screen(found: StudyFindings) -> str:
 
 def study_table(found: StudyFindings) -> str:
     """The study as text: all cells, contrasts between levels, sentences, methods."""
-    answer, formats = deciding(found), formats_of(found)
+    answer, formats = found.answer(), formats_of(found)
     lines = [
         f"{found.design.title}: {size_words(found)}",
         f"{answer.facts.name} [{unit_text(answer.facts, formats)}], best mean first",
