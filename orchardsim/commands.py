@@ -125,8 +125,7 @@ def comparison(plans: Sequence[Plan], size: Size) -> Command[Comparison]:
 def numbers_to_state(plan: Plan) -> Command[FirstNumbers]:
     """The numbers that a plan leaves open and that move its NPV most."""
     from orchardsim.analysis.first_numbers import first_numbers
-    from orchardsim.report.check import check_document, state_first_lines, state_first_text
-    from orchardsim.report.levels.words import first_number_lines
+    from orchardsim.report.check import check_document, first_number_lines, state_first_lines, state_first_text
 
     return Command(
         heading="the numbers to state first",

@@ -25,10 +25,9 @@ from orchardsim.plan.describe import remarks, timetable_lines
 from orchardsim.report.cautions import CAUTION_LINE, CAUTIONS
 from orchardsim.web import forms
 from orchardsim.web.bench import Bench
-from orchardsim.web.draft import Draft, Place
+from orchardsim.web.draft import Draft, Place, go_on
 from orchardsim.web.folder import LARGEST_PLAN, LARGEST_RECORD, SHOWN, Folder
 from orchardsim.web.guard import KEPT_POLICY, Guard
-from orchardsim.web.learned import go_on
 from orchardsim.web.orders import ABOUT_FILE, KINDS, PLAN_FILE, study_of
 from orchardsim.web.pictures import band_picture, bill_table, land_picture, letter_of
 from orchardsim.web.study_keys import read_levels, study_keys

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import json
 import math
@@ -251,7 +252,7 @@ class PlanForm:
         self.draft, self.plan, self.raw = draft, draft.plan, draft.raw
         self.assumed = {one.key: one for one in draft.plan.assumptions}
 
-    def group(self, title: str, place: Place, **arguments: Any) -> Group:
+    def group(self, title: str, place: Place, *, removable: bool = False, **arguments: Any) -> Group:
         """Fields of one table."""
         table = model_table(place)
         first = FIRST.get(table, ())
@@ -259,45 +260,33 @@ class PlanForm:
         opened = tuple(found.pop(name) for name in first if name in found)
         stated = tuple(name for name, one in found.items() if one.value or one.error)
         opened += tuple(found.pop(name) for name in stated)
-        return Group(title, opened, tuple(found.values()), **arguments)
+        removes = json.dumps(place) if removable else ""
+        return Group(title, opened, tuple(found.values()), removes=removes, **arguments)
 
     def block(self, number: int) -> Group:
         """Fields of a block, its row groups and its pollinizers."""
         place: Place = ("block", number)
-        raw = self.raw["block"][number]
-        groups = range(len(raw.get("group", ())))
-        pollinizers = range(len(raw.get("pollinizer", ())))
+        raw, blocks = self.raw["block"][number], len(self.raw["block"])
+        name = raw.get("name", number + 1)
         inner = [
-            self.group(
-                f"Row group {raw['group'][one].get('name', one + 1)}",
-                (*place, "group", one),
-                removes=json.dumps([*place, "group", one]),
-            )
-            for one in groups
+            self.group(f"{title} {held.get('name', one + 1)}", (*place, kind, one), removable=True)
+            for kind, title in (("group", "Row group"), ("pollinizer", "Pollinizer"))
+            for one, held in enumerate(raw.get(kind, ()))
         ]
-        inner += [
-            self.group(
-                f"Pollinizer {one + 1}", (*place, "pollinizer", one), removes=json.dumps([*place, "pollinizer", one])
-            )
-            for one in pollinizers
-        ]
-        inner.append(self.group(f"Thinning of {raw.get('name', number + 1)}", (*place, "thinning")))
+        inner.append(self.group(f"Thinning of {name}", (*place, "thinning")))
         adds = [
             ("Add a row group", json.dumps([*place, "group"])),
             ("Add a pollinizer", json.dumps([*place, "pollinizer"])),
         ]
-        if number == len(self.raw["block"]) - 1:
+        if number == blocks - 1:
             adds.append(("Add a block like this", json.dumps(["block"])))
-        title = f"Block {raw.get('name', number + 1)}"
-        removes = json.dumps(place) if len(self.raw["block"]) > 1 else ""
-        return self.group(title, place, inner=tuple(inner), removes=removes, adds=tuple(adds))
+        return self.group(f"Block {name}", place, removable=blocks > 1, inner=tuple(inner), adds=tuple(adds))
 
     def idle_land(self) -> Iterator[Group]:
         """Land on which nothing is planted, and what can be added to the farm."""
         held = self.raw.get("idle_land", ())
         for number in range(len(held)):
-            place: Place = ("idle_land", number)
-            yield self.group(f"Idle land {number + 1}", place, removes=json.dumps(place))
+            yield self.group(f"Idle land {number + 1}", ("idle_land", number), removable=True)
         adds = [] if self.raw.get("block") else [("Add a block", json.dumps(["block"]))]
         yield Group("More land", (), adds=(*adds, ("Add idle land", json.dumps(["idle_land"]))))
 
@@ -305,17 +294,16 @@ class PlanForm:
         """Crews that the plan states; without any the program sets one."""
         held = self.raw.get("crews", ())
         if isinstance(held, Mapping):
-            yield self.group("Crew", ("crews",), removes=json.dumps(["crews", 0]))
+            yield dataclasses.replace(self.group("Crew", ("crews",)), removes=json.dumps(["crews", 0]))
         else:
             for number, crew in enumerate(held):
-                place: Place = ("crews", number)
-                yield self.group(f"Crew {crew.get('name', number + 1)}", place, removes=json.dumps(place))
+                yield self.group(f"Crew {crew.get('name', number + 1)}", ("crews", number), removable=True)
         yield Group("More hands", (), adds=(("Add a crew", json.dumps(["crews"])),))
 
     def own_entries(self) -> tuple[Group, ...]:
         """Entries of the plan's own, and a way to add one."""
         groups = [
-            self.group(f"Your {kind.replace('_', ' ')} {name}", (kind, name), removes=json.dumps([kind, name]))
+            self.group(f"Your {kind.replace('_', ' ')} {name}", (kind, name), removable=True)
             for kind in OWN
             for name in self.raw.get(kind, {})
         ]

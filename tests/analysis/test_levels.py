@@ -12,7 +12,8 @@ from orchardsim.analysis.levels import ends, look_at_levels
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
 from orchardsim.economy.indicators import indicators
-from orchardsim.report.levels.words import first_number_lines, levels_screen, levels_text
+from orchardsim.report.check import first_number_lines
+from orchardsim.report.levels.words import levels_screen, levels_text
 from orchardsim.simulation.same_futures import SameFutures, present_value, with_all_prices, with_hours, with_yield
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan

@@ -21,7 +21,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.plan import load_plan
 from orchardsim.plan.coming import coming_blocks, planted_later, without_coming, young_blocks
 from orchardsim.plan.measurements import as_csv, parse_measurements
-from orchardsim.report.fit.next_words import sheet_html
+from orchardsim.report.fit.words import sheet_html
 from orchardsim.results.next import Candidate
 
 from ..plan.examples import CONFIGS

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from orchardsim.report.fit.next_words import wait_sentences
+from orchardsim.report.fit.words import wait_sentences
 from orchardsim.results.next import WaitAnswer, WaitRow
 
 

@@ -3,79 +3,19 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import Final
 
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import percent, with_error
 from orchardsim.core.units import CARTON, Display
-from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.columns import cells_of, one_screen, sentence_pieces, table_pieces, text_columns
-from orchardsim.report.run.table import WIDTH
-from orchardsim.report.run_formats import RunFormats, amount_text, round_figures
-from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
+from orchardsim.report.run_formats import RunFormats, amount_text
 from orchardsim.results.levels import LevelsFound, Swing
 
-MEANING: Final = 58
-"""Characters of a meaning in a table (wording only)."""
 COMMON: Final = 0.5
 """Chance from which an outcome is told in the first sentence (wording only)."""
 MOST_OUTCOMES: Final = 3
 """Outcomes that the sentence names (wording only)."""
-
-
-def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
-    """The numbers to state first, with their keys."""
-    currency = formats.currency
-    cells = cells_of(
-        enumerate(found.numbers, start=1),
-        ("", lambda row: str(row[0])),
-        ("number", lambda row: short_meaning(row[1].meaning)),
-        ("now", lambda row: now_text(row[1], formats)),
-        ("from", lambda row: row[1].status),
-        (f"NPV, {currency}", lambda row: with_error(row[1].change, row[1].error)),
-    )
-    heading = (
-        f"The {len(found.numbers)} numbers to state first, of {found.looked_at} that the plan leaves open: what a "
-        "tenth more of each does to NPV"
-    )
-    keys = [f"  {place:>2}  {one.key}" for place, one in enumerate(found.numbers, start=1)]
-    note = (
-        f"NPV {currency} {round_figures(found.npv):,.0f}, mean of {found.trials} futures of {found.years} years with "
-        f"all levels at their middle; ± standard error. Found in {found.seconds:.1f} s."
-    )
-    return [
-        *textwrap.wrap(heading, WIDTH),
-        *(f"  {line}" for line in text_columns(cells, left=(1, 3))),
-        *textwrap.wrap(note, WIDTH),
-        "Under these keys a plan states them:",
-        *keys,
-    ]
-
-
-def short_meaning(meaning: str, most: int = MEANING) -> str:
-    """A meaning cut to so many characters; a name behind its last comma is kept.
-
-    Examples
-    --------
-    >>> short_meaning("packed price, best grade and the second with it, Gala", 34)
-    'packed price, best grade..., Gala'
-    """
-    if len(meaning) <= most:
-        return meaning
-    rest, comma, name = meaning.rpartition(", ")
-    end = f"...{comma}{name}" if comma and len(name) < most // 2 else "..."
-    return (rest if len(end) > len("...") else meaning)[: most - len(end)].rstrip(" ,") + end
-
-
-def now_text(one: FirstNumber, formats: PlanFormats) -> str:
-    """What the number is now."""
-    if one.value is None:
-        return "as the catalogue"
-    if one.key == "futures.pack_out":
-        return percent(float(one.value))
-    value = one.value[-1] if isinstance(one.value, tuple) else one.value
-    return formats.text(one.key, value, one.unit).partition(" (")[0]
 
 
 def formats_of(found: LevelsFound) -> RunFormats:

@@ -108,9 +108,9 @@ def recovery_text(moment: Moment) -> str:
     return f"{text} ({word(moment.recovery_low)} to {word(moment.recovery_high)})"
 
 
-def money_error(value: Estimate) -> str:
-    """Amount and standard error, rounded to the error."""
-    return with_error(value.value, value.standard_error)
+def money_error(value: Estimate, lead: str = "") -> str:
+    """Amount and standard error, rounded to the error; ``lead``: before the amount."""
+    return with_error(value.value, value.standard_error, lead)
 
 
 def costs_nothing(season: Stressed) -> bool:
@@ -181,7 +181,7 @@ def stress_sentences(found: Stress) -> list[str]:
         late = _payback_words(found, moment)
         sentences.append(
             f"What hurts most is {_named(first)}, starting in {when(moment)}. It costs "
-            f"{with_error(moment.cash_lost.value, moment.cash_lost.standard_error, f'{formats.currency} ')} and "
+            f"{money_error(moment.cash_lost, f'{formats.currency} ')} and "
             f"{100 * moment.fresh_share.value:.0f} % of the fresh fruit of the struck "
             f"{'year' if first.years == 1 else 'years'}; without it "
             f"mean NPV, nothing counted at the end, is {formats.money(usual.present_cash.value)}. "
@@ -219,13 +219,13 @@ def _reserve_sentence(found: Stress, formats: RunFormats) -> str:
     usual = found.usual.reserve
     season, moment = hardest_reserve(found)
     text = (
-        f"{line}, own cash of {with_error(usual.value, usual.standard_error, f'{formats.currency} ')} at the start "
+        f"{line}, own cash of {money_error(usual, f'{formats.currency} ')} at the start "
         "carries nine futures of ten through without any of these"
     )
     if moment.reserve_more.told and moment.reserve_more.value > 0:
         text += (
             f". To survive the hardest of them, {_named(season)} from {when(moment)} on, takes "
-            f"{with_error(moment.reserve.value, moment.reserve.standard_error, f'{formats.currency} ')}"
+            f"{money_error(moment.reserve, f'{formats.currency} ')}"
         )
     else:
         text += ". None of them, one at a time, asks for more, as the deepest debt comes before it"

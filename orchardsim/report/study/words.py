@@ -10,7 +10,7 @@ from orchardsim.core.glossary import term
 from orchardsim.core.parameters import STATUSES
 from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
-from orchardsim.report.fit.next_words import wait_cells, wait_sentences
+from orchardsim.report.fit.words import wait_cells, wait_sentences
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results.study import Contrast, MeasureAnswer, StudyDesign, StudyFindings
 from orchardsim.results.study_tables import base_numbers
