@@ -14,7 +14,7 @@ from orchardsim.weather.climate import Trend, linear_trend
 from orchardsim.weather.quality import QualityReport, check_record
 from orchardsim.weather.rain import WET_DAY
 from orchardsim.weather.readers import read_record
-from orchardsim.weather.records import MONTH_OF_DAY, DailyRecord, Floats, day_number
+from orchardsim.weather.records import MONTH_OF_DAY, DailyRecord, Floats, day_number, june_over_december
 from orchardsim.weather.sampling import DEFAULT_BASELINE, FEWEST_YEARS
 from orchardsim.weather.windows import SeasonTable, season_table
 
@@ -156,12 +156,7 @@ def weather_report(path: Path | str, latitude: float | None = None) -> WeatherRe
 def _latitude(record: DailyRecord) -> tuple[float, str]:
     if record.latitude is not None:
         return record.latitude, f"latitude {record.latitude:g} taken from the file"
-    month = MONTH_OF_DAY[day_number(record.date) % YEAR_DAYS]
-    january = record.temperature_max[np.isin(month, (11, 0, 1))]
-    july = record.temperature_max[np.isin(month, (5, 6, 7))]
-    warm_january = np.isfinite(january).any() and (
-        not np.isfinite(july).any() or np.nanmean(january) > np.nanmean(july)
-    )
+    warm_january = (june_over_december(record) or 0.0) < 0
     hemisphere = "southern" if warm_january else "northern"
     return (-40.0 if warm_january else 40.0), f"taken as a {hemisphere} site from its warmer months"
 

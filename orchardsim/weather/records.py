@@ -80,6 +80,14 @@ class DailyRecord:
         return int(day_number(self.date[:1])[0])
 
 
+def june_over_december(record: DailyRecord) -> float | None:
+    """How much warmer maxima are in June to August than in December to February [K]; None where either is not there."""
+    month = MONTH_OF_DAY[day_number(record.date) % YEAR_DAYS]
+    known = np.isfinite(record.temperature_max)
+    winter, summer = (record.temperature_max[known & np.isin(month, months)] for months in ((11, 0, 1), (5, 6, 7)))
+    return float(summer.mean() - winter.mean()) if winter.size and summer.size else None
+
+
 def day_number(date: NDArray[np.datetime64]) -> NDArray[np.int64]:
     """Running number of days on the 365-day calendar: 365 x year + day of the year from 0.
 

@@ -34,7 +34,7 @@ from orchardsim.weather.rain import (
     steady_range,
 )
 from orchardsim.weather.readers import read_record
-from orchardsim.weather.records import DECIMALS, MONTH_OF_DAY, DailyRecord, Floats
+from orchardsim.weather.records import DECIMALS, DailyRecord, Floats, june_over_december
 from orchardsim.weather.resampling import record_order, year_chains
 from orchardsim.weather.windows import SeasonTable, season_start_day, season_table
 
@@ -368,12 +368,7 @@ def refuse_wrong_hemisphere(settings: WeatherSettings, record: DailyRecord) -> N
     ------
     InputError
     """
-    month = MONTH_OF_DAY[(record.first_day_number + np.arange(record.date.size)) % YEAR_DAYS]
-    known = np.isfinite(record.temperature_max)
-    winter, summer = (record.temperature_max[known & np.isin(month, each)] for each in ((11, 0, 1), (5, 6, 7)))
-    if not winter.size or not summer.size:
-        return
-    north = float(summer.mean() - winter.mean())
+    north = june_over_december(record) or 0.0
     if abs(north) > LEAST_SEASON and (north > 0) != (settings.latitude >= 0):
         raise InputError(
             record.source,

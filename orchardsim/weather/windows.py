@@ -82,15 +82,9 @@ def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
     starts = np.arange(first_start, days - WINDOW_DAYS + 1, YEAR_DAYS)
     harvest_year = (starts + first_number) // YEAR_DAYS + 1
     index = starts[:, None] + np.arange(WINDOW_DAYS)
-    missing = gone[index] if starts.size else np.zeros((0, WINDOW_DAYS), dtype=bool)
-    is_complete = (missing[:, :YEAR_DAYS].sum(axis=1) <= MANY_MISSING) & (
-        missing[:, YEAR_DAYS:].sum(axis=1) <= MANY_MISSING
-    )
-    windows = {"temperature_min": low[index], "temperature_max": high[index]} if starts.size else {}
-    empty = np.zeros((0, WINDOW_DAYS))
-    if starts.size:
-        is_complete &= np.isfinite(windows["temperature_min"]).all(axis=1)
-        is_complete &= np.isfinite(windows["temperature_max"]).all(axis=1)
+    missing, low, high = gone[index], low[index], high[index]
+    few = [part.sum(axis=1) <= MANY_MISSING for part in (missing[:, :YEAR_DAYS], missing[:, YEAR_DAYS:])]
+    is_complete = few[0] & few[1] & np.isfinite(low + high).all(axis=1)
     notes = list(gap_notes)
     left_out = [f"{year} ({count} days)" for year, count in zip(
         harvest_year[~is_complete], missing.sum(axis=1)[~is_complete], strict=True)]  # fmt: skip
@@ -114,8 +108,8 @@ def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
         others[name] = fill_from_nearest_year(column)[index]
     return SeasonTable(
         harvest_year=harvest_year.astype(np.int64),
-        temperature_min=windows.get("temperature_min", empty),
-        temperature_max=windows.get("temperature_max", empty),
+        temperature_min=low,
+        temperature_max=high,
         is_complete=is_complete,
         start_day=start_day,
         notes=tuple(notes),
