@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import os
 import signal
 import sys
@@ -20,8 +19,9 @@ def _hasten() -> None:
     if not any(word.startswith("--d") for word in sys.argv):  # --dask, which may be cut short
         # libraries of units and of labelled arrays open it wherever it is installed, for arrays that nobody here has
         sys.modules["dask"] = None  # type: ignore[assignment]
-    # what is imported stays to the end, so looking for it in vain, again and again, is of no use
-    gc.set_threshold(50_000, 20, 20)
+    from orchardsim.core.worker import collect_seldom
+
+    collect_seldom()
 
 
 def start() -> int:

@@ -106,7 +106,7 @@ def take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) ->
     if not cause.any():
         return np.zeros_like(block.alive)
     tile.add("trees_lost", block, year, _by_cause(block, cause))
-    return block.model.kill(block.state, cause > 0)["fruit"]
+    return block.model.kill(block.state, cause > 0)
 
 
 def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:

@@ -125,12 +125,6 @@ class BlockModel:
             return trial
         return trial * self.groups + self.position_group[at - trial * self.positions]
 
-    def total_at(self, values: NDArray[np.floating] | NDArray[np.bool_], at: NDArray[np.int64]) -> Double:
-        """Sum by row group, float64 (trial, group), over a few trees given by their flat positions."""
-        trials = values.shape[0]
-        found = np.bincount(self.cell(at), values.reshape(-1)[at], minlength=trials * self.groups)
-        return found.reshape(trials, self.groups).astype(np.float64, copy=False)
-
     def count_by_leaf(self, ages: Ages) -> Double:
         """Number of positions by the leaf of their tree, (trial, group, leaf); 0 is no tree."""
         size = LEAVES + 1
@@ -201,13 +195,15 @@ class BlockModel:
         replant : bool, optional
             Whether the soil carries replant disease; by default the block's own setting.
         """
-        p = self.physiology
-        replant = self.block.replant_site if replant is None else replant
-        where = self.exists & ~state.alive if where is None else where & self.exists & ~state.alive
-        at = np.flatnonzero(where)
+        gaps = self.exists & ~state.alive
+        at = np.flatnonzero(gaps if where is None else gaps & where)
+        self._plant_at(state, draws, at, self.block.replant_site if replant is None else replant)
+
+    def _plant_at(self, state: TreeState, draws: YearDraws, at: NDArray[np.int64], replant: bool) -> None:
+        """Plant at empty positions, given by their flat numbers in (trial, position)."""
         if not at.size:
             return
-        position = at % self.positions
+        p, position = self.physiology, at % self.positions
 
         def put(name: str, values: NDArray[np.floating] | float) -> None:
             getattr(state, name).reshape(-1)[at] = values
@@ -289,24 +285,26 @@ class BlockModel:
         array, (trial, group) [1]
             Trees planted: the count, or the number of gaps where that is smaller.
         """
-        gaps = self.exists & ~state.alive
-        where = np.zeros_like(gaps)
-        for group in range(self.groups):
-            mine = gaps & (self.position_group == group)
-            where |= mine & (np.cumsum(mine, axis=1) <= np.asarray(counts)[:, group, None])
-        self.plant(state, draws, where, replant=True)
-        return self.total(where)
+        gaps = np.flatnonzero(self.exists & ~state.alive)
+        cell = self.cell(gaps)
+        order = np.argsort(cell, kind="stable")
+        gaps, cell = gaps[order], cell[order]
+        before = np.arange(gaps.size) - np.searchsorted(cell, cell)
+        chosen = before < np.asarray(counts).reshape(-1)[cell]
+        self._plant_at(state, draws, gaps[chosen], replant=True)
+        return self._sum_by_cell(len(state.alive), cell[chosen])
 
-    def kill(self, state: TreeState, dead: NDArray[np.bool_]) -> dict[str, Double]:
-        """Take trees out; returns what was on them: trees, fruit [1] and fruit dry matter [kg] by (trial, group)."""
+    def kill(self, state: TreeState, dead: NDArray[np.bool_]) -> Double:
+        """Take trees out; returns the fruit that was on them, (trial, group) [1]."""
         at = np.flatnonzero(dead & state.alive)
-        lost = {
-            "trees": self.total_at(state.alive, at),
-            "fruit": self.total_at(state.fruit_number, at),
-            "fruit_dry_mass": self.total_at(state.fruit_dry_mass, at),
-        }
+        fruit = self._sum_by_cell(len(state.alive), self.cell(at), state.fruit_number.reshape(-1)[at])
         state.clear_at(at)
-        return lost
+        return fruit
+
+    def _sum_by_cell(self, trials: int, cell: NDArray[np.int64], values: Float | None = None) -> Double:
+        """Number of trees, or sum of their values, (trial, group), by their flat place in it."""
+        found = np.bincount(cell, values, minlength=trials * self.groups)
+        return found.reshape(trials, self.groups).astype(np.float64, copy=False)
 
     def set_shape(self, state: TreeState) -> None:
         """Height and spread that go with the trunk, within what the training allows."""

@@ -56,13 +56,15 @@ def patch_field(nodes: Number, ground: Number, row: Number, line: Number, field:
 
     Tree by tree from node to node, since a loop that looked each tree's node up would not run on vectors.
     """
-    first, here, following = ground.row_node[row], ground.row_here[row], ground.row_next[row]
+    first, row_here, row_next = ground.row_node[row], ground.row_here[row], ground.row_next[row]
     for k in range(line.size):
-        line[k] = nodes[first, k] * here + nodes[first + 1, k] * following
+        line[k] = nodes[first, k] * row_here + nodes[first + 1, k] * row_next
     for k in range(line.size - 1):
         node, next_node = line[k], line[k + 1]
-        for column in range(k * ground.cell, min((k + 1) * ground.cell, field.size)):
-            field[column] = node * ground.tree_here[column] + next_node * ground.tree_next[column]
+        stretch = slice(k * ground.cell, (k + 1) * ground.cell)
+        part, here, following = field[stretch], ground.tree_here[stretch], ground.tree_next[stretch]
+        for column in range(part.size):
+            part[column] = node * here[column] + next_node * following[column]
 
 
 @compiled
@@ -101,6 +103,39 @@ class BearingTrees(NamedTuple):
     """Hazard of all but blight."""
     strike: NDArray[np.float32]
     """Hazard of being struck by blight from blossoms."""
+
+
+class TrialTrees(NamedTuple):
+    """All trees of one trial in a season, (position,), and the nodes of its patches."""
+
+    uniform: NDArray[np.float32]
+    alive: NDArray[np.bool_]
+    leaf: NDArray[np.int16]
+    health: NDArray[np.float32]
+    fruit: NDArray[np.float32]
+    trunk: NDArray[np.float32]
+    unsupported: NDArray[np.bool_]
+    fallen: NDArray[np.bool_]
+    site: NDArray[np.float32]
+    blight_nodes: NDArray[np.float32]
+
+
+class Losses(NamedTuple):
+    """What becomes of the trees in a phase; arrays (trial, position), or (position,) of one trial.
+
+    Attributes
+    ----------
+    cause : int8
+        0 for a tree that lives or was not there, else ``CODE`` of the cause.
+    health_loss : float32 [1]
+        Share of its health that a tree which lives loses.
+    struck : bool
+        Struck by fire blight, and lives.
+    """
+
+    cause: NDArray[np.int8]
+    health_loss: NDArray[np.float32]
+    struck: NDArray[np.bool_]
 
 
 @compiled
@@ -167,13 +202,13 @@ def pick(
 
 
 @compiled
-def rest_bounds(h: Number, levels: Number, scale: Number, ahead: Number, least: Number, most: Number) -> None:
+def rest_bounds(h: Number, levels: Number, scale: Number, least: Number, most: Number) -> None:
     """Chance below which a winter leaves its mark on no tree of a leaf, ``most`` (group, leaf); leaf 0: of any leaf."""
     patch = patch_factor(LIMIT, h.patchiness, scale)
     for g in range(most.shape[0]):
         level = rest_level(levels[g])
         for leaf in range(most.shape[1]):
-            tree = RestingTree(np.float32(leaf) - ahead, np.float32(0.0), least, patch)
+            tree = RestingTree(np.float32(leaf), np.float32(0.0), least, patch)
             death = -exp_less_one(-rest_sums(h, tree, level)[-1])
             most[g, leaf] = death * (1.0 + h.maimed) * MARGIN + TINY
         most[g, 0] = highest(most[g])
@@ -192,7 +227,6 @@ def rest_kernel(
     leaf: Number,
     health: Number,
     height: Number,
-    ahead: Number,
     found: Number,
 ) -> None:
     """Winter losses of a tile; writes cause codes and the health lost by trees that barely escape.
@@ -208,7 +242,7 @@ def rest_kernel(
     for t in range(trials):
         cause[t, :], health_loss[t, :] = LIVES, np.float32(0.0)
         most = np.empty((levels.shape[1], oldest(leaf[t]) + 1), np.float32)
-        rest_bounds(h, levels[t], scale, ahead, LOW, most)
+        rest_bounds(h, levels[t], scale, LOW, most)
         number = 0
         for row in range(row_group.size):
             g, before, first = row_group[row], number, row * per_row
@@ -220,7 +254,7 @@ def rest_kernel(
             number = pick(look, words, first, uniform[t], leaf[t], most[g], chosen, number)
             for k in range(before, number):
                 i = chosen[k]
-                some.leaf[k] = np.float32(leaf[t, i]) - ahead
+                some.leaf[k] = np.float32(leaf[t, i])
                 some.health[k], some.height[k], some.uniform[k] = health[t, i], height[t, i], uniform[t, i]
                 some.field[k] = field_at(nodes[t], ground, row, i - first, node[i - first])
             if row + 1 == row_group.size or row_group[row + 1] != g:
@@ -300,16 +334,19 @@ def season_kernel(
     """
     trials, trees = alive.shape
     rows, per_row = row_group.size, ground.tree_here.size
-    cause, health_loss, struck = found.cause, found.health_loss, found.struck
     node, look = nodes_before(ground), np.zeros((per_row + 7) // 8 * 8, np.uint8)
     words = look.view(np.uint64)
-    chosen, some = np.empty(trees, np.int32), bearing_trees(trees)
-    sources, added, more = np.empty(trees, np.int32), np.zeros(trees, np.float32), np.empty(trees, np.float32)
-    near_row = np.zeros(rows, np.bool_)
+    chosen, some, sources = np.empty(trees, np.int32), bearing_trees(trees), np.empty(trees, np.int32)
+    added, more, near_row = np.zeros(trees, np.float32), np.empty(trees, np.float32), np.zeros(rows, np.bool_)
     for t in range(trials):
-        gnaw(h, levels[t], ground, row_group, scale, site[t], alive[t], health_loss[t])
-        cause[t, :], struck[t, :] = LIVES, False
-        most = np.empty((levels.shape[1], oldest(leaf[t]) + 1), np.float32)
+        one = TrialTrees(
+            uniform[t], alive[t], leaf[t], health[t], fruit[t], trunk[t], unsupported[t], fallen[t], site[t],
+            blight_nodes[t],
+        )  # fmt: skip
+        fate = Losses(found.cause[t], found.health_loss[t], found.struck[t])
+        gnaw(h, levels[t], ground, row_group, scale, one, fate.health_loss)
+        fate.cause[:], fate.struck[:] = LIVES, False
+        most = np.empty((levels.shape[1], oldest(one.leaf) + 1), np.float32)
         worst = np.zeros(levels.shape[1], np.float32)
         season_bounds(h, levels[t], scale, support_leaf, worst, most)
         number, struck_trees = 0, 0
@@ -317,60 +354,84 @@ def season_kernel(
             g, before, first = row_group[row], number, row * per_row
             for column in range(per_row):
                 i = first + column
-                down = unsupported[t, i] | fallen[t, i]
-                may = alive[t, i] & (down | (uniform[t, i] < most[g, 0]))
+                down = one.unsupported[i] | one.fallen[i]
+                may = one.alive[i] & (down | (one.uniform[i] < most[g, 0]))
                 look[column] = (ALWAYS if down else BY_LEAF) if may else NOT
-            number = pick(look, words, first, uniform[t], leaf[t], most[g], chosen, number)
+            number = pick(look, words, first, one.uniform, one.leaf, most[g], chosen, number)
             for k in range(before, number):
-                look_at(
-                    some, k, row, chosen[k] - first, ground, node, site[t], blight_nodes[t], uniform[t], leaf[t],
-                    health[t], fruit[t], trunk[t], unsupported[t], fallen[t], support_leaf,
-                )  # fmt: skip
+                look_at(some, k, row, chosen[k], ground, node, one, support_leaf)
             if row + 1 == rows or row_group[row + 1] != g:
                 weigh_bearing(h, levels[t, g], scale, some, number)
                 for k in range(number):
                     i = chosen[k]
-                    cause[t, i], struck[t, i] = some.cause[k], some.hurt[k]
-                    lost = max(h.maimed_loss, health_loss[t, i]) if some.near[k] else health_loss[t, i]
-                    health_loss[t, i] = h.blight_wood_loss if some.hurt[k] else lost
+                    fate.cause[i], fate.struck[i] = some.cause[k], some.hurt[k]
+                    lost = max(h.maimed_loss, fate.health_loss[i]) if some.near[k] else fate.health_loss[i]
+                    fate.health_loss[i] = h.blight_wood_loss if some.hurt[k] else lost
                     sources[struck_trees] = i
                     struck_trees += int(some.hurt[k] | (some.cause[k] == BLIGHT))
                 number = 0
-        if struck_trees == 0 or spread.trees + spread.rows == 0:
-            continue
-        if struck_trees > trees // MANY:
-            more[:] = 0.0
-            for k in range(struck_trees):
-                more[sources[k]] = 1.0
-            add_many_strikes(spread, rows, per_row, more, added)
-            near_row[:] = True
-        else:
-            add_strikes(spread, per_row, sources[:struck_trees], added, near_row)
-        for row in range(rows):
-            g, before, first = row_group[row], number, row * per_row
-            if near_row[row]:
-                near_row[row] = False
-                scion = season_level(levels[t, g]).scion_blight
-                for i in range(first, first + per_row):
-                    chosen[number], more[number] = i, added[i]
-                    may = (uniform[t, i] < (worst[g] + added[i] * scion) * MARGIN) | unsupported[t, i] | fallen[t, i]
-                    number += int(alive[t, i] & may & (added[i] > 0.0) & (cause[t, i] == LIVES))
-                    added[i] = 0.0
-                for k in range(before, number):
-                    look_at(
-                        some, k, row, chosen[k] - first, ground, node, site[t], blight_nodes[t], uniform[t], leaf[t],
-                        health[t], fruit[t], trunk[t], unsupported[t], fallen[t], support_leaf,
-                    )  # fmt: skip
-            if row + 1 == rows or row_group[row + 1] != g:
-                weigh_bearing(h, levels[t, g], scale, some, number)
-                weigh_spread(h, levels[t, g], some, more, number)
-                for k in range(number):
-                    i = chosen[k]
-                    if some.cause[k] == BLIGHT:
-                        cause[t, i], health_loss[t, i], struck[t, i] = BLIGHT, 0.0, False
-                    elif some.hurt[k]:
-                        health_loss[t, i], struck[t, i] = h.blight_wood_loss, True
-                number = 0
+        if struck_trees and spread.trees + spread.rows:
+            if struck_trees > trees // MANY:
+                more[:] = 0.0
+                for k in range(struck_trees):
+                    more[sources[k]] = 1.0
+                add_many_strikes(spread, rows, per_row, more, added)
+                near_row[:] = True
+            else:
+                add_strikes(spread, per_row, sources[:struck_trees], added, near_row)
+            strike_neighbours(
+                h, levels[t], ground, row_group, scale, one, support_leaf, worst, added, near_row, node, some, chosen,
+                more, fate,
+            )  # fmt: skip
+
+
+@compiled
+def strike_neighbours(
+    h: Number,
+    levels: Number,
+    ground: Number,
+    row_group: Number,
+    scale: Number,
+    trees: Number,
+    support_leaf: Number,
+    worst: Number,
+    added: Number,
+    near_row: Number,
+    node: Number,
+    some: Number,
+    chosen: Number,
+    more: Number,
+    fate: Number,
+) -> None:
+    """What blight from struck neighbours does to the trees of a trial that live.
+
+    ``added`` (tree,) is the hazard that it brings, ``near_row`` (row,) tells where there is any; both are zero at the
+    end. ``some``, ``chosen`` and ``more`` are for work.
+    """
+    rows, per_row, number = row_group.size, ground.tree_here.size, 0
+    for row in range(rows):
+        g, before, first = row_group[row], number, row * per_row
+        if near_row[row]:
+            near_row[row] = False
+            scion = season_level(levels[g]).scion_blight
+            for i in range(first, first + per_row):
+                chosen[number], more[number] = i, added[i]
+                down = trees.unsupported[i] | trees.fallen[i]
+                may = (trees.uniform[i] < (worst[g] + added[i] * scion) * MARGIN) | down
+                number += int(trees.alive[i] & may & (added[i] > 0.0) & (fate.cause[i] == LIVES))
+                added[i] = 0.0
+            for k in range(before, number):
+                look_at(some, k, row, chosen[k], ground, node, trees, support_leaf)
+        if row + 1 == rows or row_group[row + 1] != g:
+            weigh_bearing(h, levels[g], scale, some, number)
+            weigh_spread(h, levels[g], some, more, number)
+            for k in range(number):
+                i = chosen[k]
+                if some.cause[k] == BLIGHT:
+                    fate.cause[i], fate.health_loss[i], fate.struck[i] = BLIGHT, 0.0, False
+                elif some.hurt[k]:
+                    fate.health_loss[i], fate.struck[i] = h.blight_wood_loss, True
+            number = 0
 
 
 @compiled
@@ -385,56 +446,34 @@ def bearing_trees(number: Number) -> Number:
 
 @compiled
 def gnaw(
-    h: Number,
-    levels: Number,
-    ground: Number,
-    row_group: Number,
-    scale: Number,
-    site: Number,
-    alive: Number,
-    health_loss: Number,
+    h: Number, levels: Number, ground: Number, row_group: Number, scale: Number, trees: Number, health_loss: Number
 ) -> None:
     """Share of its health that every tree of a trial loses to woolly aphids, more where the ground is wet or worn."""
     per_row = ground.tree_here.size
-    line, field = np.empty(site.shape[1], np.float32), np.empty(per_row, np.float32)
+    line, field = np.empty(trees.site.shape[1], np.float32), np.empty(per_row, np.float32)
     for row in range(row_group.size):
-        aphids, first = season_level(levels[row_group[row]]).aphids, row * per_row
+        aphids, row_of = season_level(levels[row_group[row]]).aphids, slice(row * per_row, (row + 1) * per_row)
+        lost, alive = health_loss[row_of], trees.alive[row_of]
         if aphids == 0.0:
-            health_loss[first : first + per_row] = np.float32(0.0)
+            lost[:] = np.float32(0.0)
             continue
-        patch_field(site, ground, row, line, field)
+        patch_field(trees.site, ground, row, line, field)
         for column in range(per_row):
             gnawed = min(aphids * patch_factor(field[column], h.patchiness, scale), np.float32(1.0))
-            health_loss[first + column] = gnawed if alive[first + column] else np.float32(0.0)
+            lost[column] = gnawed if alive[column] else np.float32(0.0)
 
 
 @compiled
 def look_at(
-    some: Number,
-    k: Number,
-    row: Number,
-    column: Number,
-    ground: Number,
-    node: Number,
-    site: Number,
-    blight_nodes: Number,
-    uniform: Number,
-    leaf: Number,
-    health: Number,
-    fruit: Number,
-    trunk: Number,
-    unsupported: Number,
-    fallen: Number,
-    support_leaf: Number,
+    some: Number, k: Number, row: Number, i: Number, ground: Number, node: Number, trees: Number, support_leaf: Number
 ) -> None:
-    """Note the numbers of a tree of a trial at place ``k``."""
-    i = row * ground.tree_here.size + column
-    age = np.float32(leaf[i])
-    some.leaf[k], some.health[k], some.uniform[k] = age, health[i], uniform[i]
-    some.load[k] = min(fruit[i] / DRY_SHARE / max(trunk[i], LEAST_TRUNK), LOAD_LIMIT)
-    some.soil_field[k] = field_at(site, ground, row, column, node[column])
-    some.blight_field[k] = field_at(blight_nodes, ground, row, column, node[column])
-    some.by_itself[k], some.fallen[k] = (age < support_leaf) | unsupported[i], fallen[i]
+    """Note the numbers of the tree at position ``i`` of a trial at place ``k``."""
+    column, age = i - row * ground.tree_here.size, np.float32(trees.leaf[i])
+    some.leaf[k], some.health[k], some.uniform[k] = age, trees.health[i], trees.uniform[i]
+    some.load[k] = min(trees.fruit[i] / DRY_SHARE / max(trees.trunk[i], LEAST_TRUNK), LOAD_LIMIT)
+    some.soil_field[k] = field_at(trees.site, ground, row, column, node[column])
+    some.blight_field[k] = field_at(trees.blight_nodes, ground, row, column, node[column])
+    some.by_itself[k], some.fallen[k] = (age < support_leaf) | trees.unsupported[i], trees.fallen[i]
 
 
 @compiled

@@ -11,7 +11,6 @@ Only relative risks are given for supports and unions: build and anchor to local
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +20,7 @@ from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_clustering import Dispersion, dispersion, neighbour_ratio
 from orchardsim.trees.loss_draws import COLLAPSES, Float, LossDraws, cut_lognormal_mean, draw_losses, draw_site
 from orchardsim.trees.loss_hazards import tree_hazards
-from orchardsim.trees.loss_kernels import DRY_SHARE, rest_kernel, season_kernel, spread_of, winter_injury_kernel
+from orchardsim.trees.loss_kernels import DRY_SHARE, Losses, rest_kernel, season_kernel, spread_of, winter_injury_kernel
 from orchardsim.trees.loss_traits import LossSeason, LossTraits, loss_traits, uncut_strikes
 from orchardsim.trees.state import TreeState
 
@@ -45,32 +44,12 @@ __all__ = [
 ]
 
 
-class Losses(NamedTuple):
-    """What becomes of the trees in a phase; arrays (trial, position).
-
-    Attributes
-    ----------
-    cause : int8
-        0 for a tree that lives or was not there, else ``CODE`` of the cause.
-    health_loss : float32 [1]
-        Share of its health that a tree which lives loses.
-    struck : bool
-        Struck by fire blight, and lives.
-    """
-
-    cause: NDArray[np.int8]
-    health_loss: Float
-    struck: NDArray[np.bool_]
-
-
 def rest_losses(
     hazards: Hazards,
     traits: LossTraits,
     state: TreeState,
     season: LossSeason,
     draws: LossDraws,
-    *,
-    leaf_advanced: bool = False,
 ) -> Losses:
     """Trees lost between leaf fall and bloom: winter cold, voles, deer, trunk injury, late transplant failure.
 
@@ -82,15 +61,13 @@ def rest_losses(
         Arrays (trial, position); ``leaf`` is the last season that the tree has grown through.
     season : LossSeason
     draws : LossDraws
-    leaf_advanced : bool
-        True where ``leaf`` already counts the season to come.
 
     """
     found = _nothing_lost(state)
     rest_kernel(
         tree_hazards(hazards), levels_of(REST_LEVELS, LossYear(hazards, traits, season, draws)), traits.ground,
         traits.row_group, _patch_scale(hazards), draws.vole_patch, draws.rest, state.alive, state.leaf, state.health,
-        state.height, np.float32(leaf_advanced), found,
+        state.height, found,
     )  # fmt: skip
     return found
 

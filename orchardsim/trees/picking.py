@@ -36,14 +36,12 @@ class RipeFruit:
 
 @dataclass(frozen=True)
 class Harvest:
-    """Picked and lost, (trial, group) or (trial, group, grade) [kg], numbers [1]; mass = harvested + dropped."""
+    """Picked and lost, (trial, group) or (trial, group, grade) [kg]; the crop is harvested + dropped."""
 
     harvested_mass: Double
-    harvested_number: Double
     packed_mass: Double
     culled_mass: Double
     dropped_mass: Double
-    dropped_number: Double
 
 
 def ask_harvest_work(model: BlockModel, state: TreeState) -> RipeFruit:
@@ -153,9 +151,7 @@ def apply_picking(model: BlockModel, state: TreeState, share_picked: Double, day
     totals["harvested_mass"] = harvested
     return Harvest(
         harvested_mass=harvested,
-        harvested_number=totals["fruit_number"] * share,
         packed_mass=np.stack([grades[name] for name in GRADES], axis=-1) * share[..., None],
         culled_mass=culled * share,
         dropped_mass=crop - harvested,
-        dropped_number=totals["fruit_number"] * (1 - share),
     )

@@ -169,7 +169,7 @@ def test_every_formula_of_growth_bearing_fruit_and_light_on_quantities_is_among_
     plain_numbers = {
         # of plain numbers alone, or sums over them
         "competition", "shoot_drive", "shade_term", "spur_light", "box_count_edges", "pass_shares", "after_hail",
-        "kill_by_place", "spray_dose", "sprayed_off", "divided_in_crowd", "stunted", "expolinear",
+        "kill_by_place", "set_after_frost", "spray_dose", "sprayed_off", "divided_in_crowd", "stunted", "expolinear",
         # of degrees Celsius against a usual night
         "night_colour",
         # of angles and places on earth
