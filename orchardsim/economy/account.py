@@ -118,8 +118,6 @@ def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: 
 
     Parameters as :func:`run_account`; without a stated credit line there is no credit at all.
 
-    Notes
-    -----
     Found by halving: more cash at the start means a higher balance in every quarter, since it saves interest.
     """
     trials = cash.shape[0]
@@ -146,8 +144,6 @@ def draw_bearable(cash: Array, deductible: Array, written_off: Array, finance: F
     Parameters as :func:`run_account`; the ``household_draw`` of ``finance`` is not used. Where a credit line is
     stated, the account stays within it as well. 0 where not even a farm without a draw does so.
 
-    Notes
-    -----
     Found by halving: each unit drawn lowers the balance of every later quarter by at least as much. No draw above all
     flows shared over the years can be borne, since debts cost interest and balances earn none.
     """

@@ -141,10 +141,7 @@ def support_cost(bill: BillOfMaterials, height: float, costs: Costs) -> dict[str
 
     ``height``, float [m].
 
-    Returns
-    -------
-    dict
-        Part -> (number or metres, money).
+    Returns: part -> (number or metres, money).
     """
     if not bill.end_posts:
         return {"stakes": (bill.stakes, bill.stakes * costs.stake)} if bill.stakes else {}
@@ -321,17 +318,14 @@ def establishment_schedule(
 def credit_shortfall(outlays: Sequence[Outlay], finance: Finance) -> tuple[int, float] | None:
     """First year in which the establishment alone asks for more than cash, loan and credit line, and by how much.
 
+    Returns the year and the missing money, at the end of that year and before any sales or yearly costs.
+
     Parameters
     ----------
     outlays : sequence of Outlay
         As :func:`establishment_schedule` gives.
     finance : Finance
         An infinite credit line is not stated.
-
-    Returns
-    -------
-    (int, float) or None
-        Year and missing money, at the end of that year and before any sales or yearly costs.
     """
     if math.isinf(finance.credit_line):
         return None

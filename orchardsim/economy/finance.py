@@ -18,15 +18,13 @@ def discount_factors(rate: float, years: int) -> Array:
 def npv(rate: float, flows: ArrayLike) -> Array:
     """Net present value at year 0 [money].
 
+    Sum over t of flow_t / (1 + rate)^t with t from 0. Some texts discount the first flow by a year: not here.
+
     Parameters
     ----------
     rate : float [1/year]
         Above -1.
     flows : (..., year) [money]
-
-    Notes
-    -----
-    Sum over t of flow_t / (1 + rate)^t with t from 0. Some texts discount the first flow by a year: not here.
 
     Examples
     --------
@@ -89,8 +87,6 @@ def irr(flows: ArrayLike) -> InternalRate:
 
     ``flows``, (..., year) [money].
 
-    Notes
-    -----
     The sign of NPV is followed over a fixed grid of rates; each change brackets a root, closed by bisection. Where
     there are several roots, the one nearest to zero is given and ``roots`` says how many. No change: -inf.
     """

@@ -73,8 +73,6 @@ def peak_debt(debt: Array) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]
 def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     """Measures of each trial.
 
-    Notes
-    -----
     The remaining value is added to the flow of the last year.
     """
     flows = ledger.project_cash_flow()
@@ -138,10 +136,8 @@ def _by_block(ledger: Ledger, rate: float, value: Array) -> Array:
 def break_even_price(ledger: Ledger, finance: Finance) -> Array:
     """Packed price of fresh fruit at which NPV without the remaining value is zero: (trial,) [money/kg].
 
-    Notes
-    -----
-    NPV is linear in a factor f on all fresh prices, since fruit goes to outlets by volume and not by price:
-    0 = NPV + (f - 1) PV(fresh sales). The price is f times the present value of fresh sales over that of their mass.
+    NPV is linear in a factor f on all fresh prices, since fruit goes to outlets by volume and not by price: 0 = NPV +
+    (f - 1) PV(fresh sales). The price is f times the present value of fresh sales over that of their mass.
     """
     rate = finance.discount_rate
     years = ledger.balance.shape[1]

@@ -67,16 +67,14 @@ def crop_insurance(
 def tree_loss_aid(lost: Array, standing: Array, cost_per_tree: float, terms: Insurance) -> Array:
     """Aid for tree losses of a year above the threshold, after normal mortality [money].
 
+    Nothing unless losses exceed normal mortality by the threshold share; then ``tree_aid_share`` of the replanting cost
+    of the trees above that. Shape after 7 CFR 1416.400 (losses above 15 % after normal mortality, 65 %).
+
     Parameters
     ----------
     lost, standing : (trial, year) [1]
         Trees that died in the year, and trees that stood at its start.
     cost_per_tree : float [money/tree]
-
-    Notes
-    -----
-    Nothing unless losses exceed normal mortality by the threshold share; then ``tree_aid_share`` of the replanting
-    cost of the trees above that. Shape after 7 CFR 1416.400 (losses above 15 % after normal mortality, 65 %).
     """
     least = (terms.tree_aid_normal + terms.tree_aid_threshold) * standing
     return np.maximum(lost - least, 0.0) * cost_per_tree * terms.tree_aid_share

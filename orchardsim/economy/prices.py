@@ -42,17 +42,14 @@ class PricePaths:
 def draw_price_normals(rng: Streams, trials: Sequence[int], years: int, cultivars: Sequence[str]) -> dict[str, Array]:
     """Standard normal draws of every market, by address: the same trial meets the same prices under every plan.
 
+    Returns: market -> (trial, year): the outlets, "cultivar <name>", and the crop of other regions.
+
     Parameters
     ----------
     trials : sequence of int
         Trial numbers.
     cultivars : sequence of str
         Cultivars sold; each has its own stream.
-
-    Returns
-    -------
-    dict
-        Market -> (trial, year): the outlets, "cultivar <name>", and the crop of other regions.
     """
     markets = [*OUTLETS, OTHER_CROP, *(f"cultivar {name}" for name in dict.fromkeys(cultivars))]
     return {
@@ -147,16 +144,14 @@ def price_paths(
 ) -> PricePaths:
     """Prices of every cultivar, outlet and grade in every trial and year.
 
+    price = base x outlet deviation x cultivar deviation x (market crop)^flexibility x (1 + trend)^year. The cultivar
+    deviation moves fresh outlets only; a premium over the common price shrinks by ``premium_erosion``.
+
     Parameters
     ----------
     normals : mapping
         As :func:`draw_price_normals` gives.
     regional_crop : (trial, year) [1]
-
-    Notes
-    -----
-    price = base x outlet deviation x cultivar deviation x (market crop)^flexibility x (1 + trend)^year. The
-    cultivar deviation moves fresh outlets only; a premium over the common price shrinks by ``premium_erosion``.
     """
     names = tuple(dict.fromkeys(cultivars))
     trials, years = regional_crop.shape

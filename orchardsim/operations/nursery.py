@@ -48,8 +48,6 @@ def order_quantity(policy: StockPolicy, position: float) -> int:
 
     ``position`` [trees]: on hand and on order, less gaps waiting and losses expected before delivery.
 
-    Notes
-    -----
     The (s, S) rule of stock control: at or below s, order S less the position. The order is then raised to the
     nursery's minimum and rounded up to its multiple.
 
@@ -297,6 +295,8 @@ def replay_stock(
     The years and rules are the yard's (:class:`orchardsim.operations.yard.Yard`), crews aside: whoever is wanted for
     replanting is there.
 
+    ``delivered`` counts spares of the first planting and trees bought at short notice too.
+
     Parameters
     ----------
     levels : StockPolicy
@@ -309,11 +309,6 @@ def replay_stock(
         Trees of the first planting lost before and after the year's replanting.
     replant_loss : sequence of float [1/year]
         Chance that a replant dies in its first, second, ... year; the last holds on. None by default.
-
-    Returns
-    -------
-    StockYears
-        ``delivered`` counts spares of the first planting and trees bought at short notice too.
     """
     keeping = replacement.keeping
     record = StockYears([], [], [], [], [], [], [])

@@ -152,6 +152,9 @@ class Yard:
     ) -> dict[str, int]:
         """Fill gaps from the stock.
 
+        Returns trees planted by label, never more than the gaps, the spares on hand, or what the crews can plant in the
+        window. The work itself is done, before all other work, by the next call of :meth:`work`.
+
         Parameters
         ----------
         window_start, window_end : float [day of season]
@@ -159,12 +162,6 @@ class Yard:
             In order of preference where the crews cannot plant all.
         work_fraction : float [1]
             Share of days fit for work in the window.
-
-        Returns
-        -------
-        dict from label to trees planted
-            Never more than the gaps, the spares on hand, or what the crews can plant in the window. The work
-            itself is done, before all other work, by the next call of :meth:`work`.
         """
         self.begin_year(year)
         planted = {}

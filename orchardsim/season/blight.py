@@ -34,16 +34,14 @@ def degree_hours(temperature: Floats) -> Floats:
 def heat_in_flower_life(day_heat: Floats, flower_degree_days: Floats, open_flowers: NDArray[np.bool_]) -> Floats:
     """Degree hours that the oldest flower still open has collected by the end of each day [K h].
 
+    The sum runs back from each day, itself included, over days whose degree days add up to the flower's life.
+
     Parameters
     ----------
     day_heat : array, (day, ...) [K h above 18.3 degC]
     flower_degree_days : array, (day, ...) [K day above 4.4 degC]
     open_flowers : bool array, (day, ...)
         True from first bloom on; heat before it does not count.
-
-    Notes
-    -----
-    The sum runs back from each day, itself included, over days whose degree days add up to the flower's life.
     """
     heat = np.where(open_flowers, day_heat, 0.0)
     total, age = heat.copy(), np.array(flower_degree_days, dtype=np.float64)

@@ -64,10 +64,8 @@ def pollination_hours(prepared: PreparedSeasons, first_bloom: Days, bloom: Days)
 
     ``first_bloom`` and ``bloom``, (season,) [day of season].
 
-    Returns
-    -------
-    array, (season,)
-        Full-activity equivalents: each hour counts by temperature, light, the day's rain and, where known, wind.
+    Returns, (season,): full-activity equivalents: each hour counts by temperature, light, the day's rain and, where
+    known, wind.
     """
     after = np.clip(bloom + np.arange(MEAN_DAYS)[:, None], 0, WINDOW_DAYS - 1)
     mean = np.take_along_axis(prepared.temperature_mean, after, axis=0).mean(axis=0)

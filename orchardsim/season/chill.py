@@ -70,8 +70,6 @@ def utah_units(cumulative: Floats) -> Floats:
 
     ``cumulative``, (time, ...) [1]: running total of :func:`utah_weight`.
 
-    Notes
-    -----
     Counting from the autumn's most negative total is the usual rule after Richardson et al. 1974.
 
     Examples
@@ -87,16 +85,14 @@ def dynamic_rates(temperature: Floats) -> tuple[Floats, Floats, Floats]:
 
     ``temperature``, array [degC].
 
+    With xs = (a0/a1) exp((e1 - e0)/TK) and k1 = a1 exp(-e1/TK): kept = exp(-k1), gain = xs (1 - kept); converted = s/(1
+    + s), s = exp(slope x tetmlt x (TK - tetmlt)/TK). TK = T + 273. Meant for -10 to 40 degC.
+
     Returns
     -------
     gain, kept, converted : array, same shape
         Intermediate at the hour's end = gain + kept x intermediate at its start; where that is 1 or more, the share
         ``converted`` of it becomes a fixed portion.
-
-    Notes
-    -----
-    With xs = (a0/a1) exp((e1 - e0)/TK) and k1 = a1 exp(-e1/TK): kept = exp(-k1), gain = xs (1 - kept); converted =
-    s/(1 + s), s = exp(slope x tetmlt x (TK - tetmlt)/TK). TK = T + 273. Meant for -10 to 40 degC.
     """
     inverse = np.atleast_1d(1 / (np.asarray(temperature) + KELVIN))
     dtype = inverse.dtype.type

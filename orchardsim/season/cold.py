@@ -49,16 +49,14 @@ def winter_minimum(temperature_min: Floats) -> Floats:
 def soil_minimum(temperature_mean: Floats, rain: Floats) -> Floats:
     """Lowest temperature of the soil among the roots in a winter, snow counted [degC].
 
+    The soil goes after the air as a first-order response, 20 days on bare ground, 60 under snow. A block's colder clear
+    nights do not reach it, as it follows weeks, not hours.
+
     Parameters
     ----------
     temperature_mean : array, (day, season) [degC]
     rain : array, (day, season) [mm/day]
         Falls as snow where the day's mean is below 0 degC.
-
-    Notes
-    -----
-    The soil goes after the air as a first-order response, 20 days on bare ground, 60 under snow. A block's colder clear
-    nights do not reach it, as it follows weeks, not hours.
 
     Examples
     --------
@@ -80,8 +78,6 @@ def hardened_to(cold_sum: Floats) -> Floats:
 
     ``cold_sum`` [K day]: degree days below 12 degC since 1 October.
 
-    Notes
-    -----
     Assumption: -5 - 20 (1 - exp(-cold/120)). Low temperature, not day length, is what hardens apple (Heide & Prestrud
     2005). Injury from 21 to below -7 degC within days in November is on record (Missouri, eXtension, read).
     """

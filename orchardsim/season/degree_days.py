@@ -25,16 +25,14 @@ Floats = NDArray[Any]
 def degree_days_sine(temperature_min: Floats, temperature_max: Floats, base: float) -> Floats:
     """Degree days of a day by the single sine, no upper limit [K day].
 
+    With mean M and half range W: M - b where the minimum is above the base b, 0 where the maximum is below it, else [W
+    cos(theta) + (M - b)(pi/2 - theta)] / pi with theta = asin((b - M) / W). Valid where the day's temperature runs like
+    a sine; a maximum below the minimum is read as no range at all.
+
     Parameters
     ----------
     temperature_min, temperature_max : array, any equal shape [degC or any one scale]
     base : float [same scale]
-
-    Notes
-    -----
-    With mean M and half range W: M - b where the minimum is above the base b, 0 where the maximum is below it, else
-    [W cos(theta) + (M - b)(pi/2 - theta)] / pi with theta = asin((b - M) / W). Valid where the day's temperature runs
-    like a sine; a maximum below the minimum is read as no range at all.
 
     References
     ----------

@@ -48,8 +48,6 @@ def almanac_declination(day_of_year: ArrayLike) -> Floats:
 
     ``day_of_year``, int or array [1 to 365].
 
-    Notes
-    -----
     The formula holds within 0.01 degree from 1950 to 2050; the calendar's leap days move a date by half a day (0.2
     degree). The single sine of FAO-56 eq. 24 is up to 1.2 degrees off in spring and autumn, which makes Ra wrong by 4 %
     at 50 degrees of latitude; seasons are therefore worked out with this one.
@@ -77,14 +75,12 @@ def sunset_hour_angle(latitude: ArrayLike, declination: ArrayLike) -> Floats:
 def day_length(latitude: ArrayLike, declination: ArrayLike) -> Floats:
     """Day length from sunrise to sunset of the sun's centre without refraction [h] (eq. 34).
 
+    Refraction and the sun's disc add 7 to 22 minutes below 60 degrees of latitude.
+
     Parameters
     ----------
     latitude : float or array [degrees north]
     declination : array [rad]
-
-    Notes
-    -----
-    Refraction and the sun's disc add 7 to 22 minutes below 60 degrees of latitude.
 
     Examples
     --------
@@ -97,16 +93,14 @@ def day_length(latitude: ArrayLike, declination: ArrayLike) -> Floats:
 def extraterrestrial_radiation(latitude: ArrayLike, declination: ArrayLike, distance: ArrayLike) -> Floats:
     """Daily radiation at the top of the atmosphere on a level plane [MJ m-2 day-1] (eq. 21).
 
+    With the almanac's declination within 1.5 % of a full solar position algorithm below 60 degrees of latitude.
+
     Parameters
     ----------
     latitude : float or array [degrees north]
     declination : array [rad]
     distance : array [1]
         Inverse (squared) relative distance to the sun.
-
-    Notes
-    -----
-    With the almanac's declination within 1.5 % of a full solar position algorithm below 60 degrees of latitude.
 
     Examples
     --------
@@ -173,16 +167,14 @@ def vapour_pressure_from_mean_humidity(
 def humidity_from_minimum(temperature_min: ArrayLike, temperature_max: ArrayLike, dew_point_offset: float) -> Floats:
     """Estimate of the day's mean relative humidity [1] where none was measured (eq. 48 with eq. 19 turned round).
 
+    The air is taken to be saturated at the dew point, and the dew point to be the minimum less the offset. Rough for
+    single days, and wrong where nights stay dry or windy.
+
     Parameters
     ----------
     temperature_min, temperature_max : array [degC]
     dew_point_offset : float [K]
         How far the dew point stands below the minimum: 0 in humid climates, 2 to 3 in arid ones (FAO-56, memory).
-
-    Notes
-    -----
-    The air is taken to be saturated at the dew point, and the dew point to be the minimum less the offset. Rough for
-    single days, and wrong where nights stay dry or windy.
 
     Examples
     --------

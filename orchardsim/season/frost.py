@@ -90,6 +90,9 @@ def kill_curve(bud_temperature: ArrayLike, kill_10: ArrayLike, kill_90: ArrayLik
 def stage_kill(bud_temperature: ArrayLike, stage: ArrayLike, spread: ArrayLike = 0.0) -> Floats:
     """Share killed at a bud stage by the night's lowest bud temperature [1].
 
+    The curves of two stages cross far out in their tails (below 1 %), where the table says nothing; a stage's kill is
+    therefore at least that of every earlier stage, as opening buds do not get hardier.
+
     Parameters
     ----------
     bud_temperature : array [degC]
@@ -97,11 +100,6 @@ def stage_kill(bud_temperature: ArrayLike, stage: ArrayLike, spread: ArrayLike =
         Index into ``phenology.STAGES``; below 0 = closed buds, no spring kill.
     spread : array, same shape [K]
         See :func:`kill_curve`.
-
-    Notes
-    -----
-    The curves of two stages cross far out in their tails (below 1 %), where the table says nothing; a stage's kill is
-    therefore at least that of every earlier stage, as opening buds do not get hardier.
     """
     temperature, stages, wide = np.broadcast_arrays(np.asarray(bud_temperature), np.asarray(stage), np.asarray(spread))
     result = np.zeros(temperature.shape)
@@ -136,16 +134,14 @@ def hardening(week_mean: ArrayLike, stage: ArrayLike) -> Floats:
 def shifted_kill(kill: ArrayLike, warmer: ArrayLike) -> Floats:
     """Share killed where the deciding night is some kelvin warmer or colder than the one that killed ``kill`` [1].
 
+    Along the logistic of :func:`kill_curve` with the spread of places, at the width of first pink; those of tight
+    cluster to post bloom differ from it by 7 to 17 %. What no night touched stays whole.
+
     Parameters
     ----------
     kill : array [1]
     warmer : array, broadcast [K]
         Below 0 = colder.
-
-    Notes
-    -----
-    Along the logistic of :func:`kill_curve` with the spread of places, at the width of first pink; those of tight
-    cluster to post bloom differ from it by 7 to 17 %. What no night touched stays whole.
 
     Examples
     --------
@@ -160,8 +156,6 @@ def shifted_kill(kill: ArrayLike, warmer: ArrayLike) -> Floats:
 def season_kill(nightly_kill: Floats) -> Floats:
     """Share killed over a season of nights, (night, ...) [1]: the largest of the nightly shares.
 
-    Notes
-    -----
     Within a stage buds have a spread of thresholds, so an equal second night kills nothing more; survivors keep their
     rank when they enter the next stage, so the same holds over stages.
     """
@@ -307,16 +301,14 @@ def protection_use(method: ProtectionMethod, nights: ArrayLike, hours: ArrayLike
 def protected_temperature(method: ProtectionMethod, air: Floats, bud: Floats, clear: Floats) -> Floats:
     """Lowest bud temperature of a night with protection running [degC].
 
+    Where water cannot keep up (air below ``lowest_air``) the bud is as cold as without it: nobody who reads the
+    forecast starts it. Wind, which blows water and warm air away, is left out. What failing water does stands in
+    :func:`failed_temperature`.
+
     Parameters
     ----------
     air, bud : array [degC]
     clear : array [1]
-
-    Notes
-    -----
-    Where water cannot keep up (air below ``lowest_air``) the bud is as cold as without it: nobody who reads the
-    forecast starts it. Wind, which blows water and warm air away, is left out. What failing water does stands in
-    :func:`failed_temperature`.
     """
     if method.holds_at is not None:
         return np.where(air >= method.lowest_air, np.maximum(bud, method.holds_at), bud)
@@ -341,16 +333,14 @@ def hours_below(
 ) -> Floats:
     """Hours from the evening to the morning with temperature below a threshold [h].
 
+    Inverse of ``hourly.parton_logan``: exponential fall from sunset to the minimum, sine rise after it.
+
     Parameters
     ----------
     threshold, night_min, sunset_temperature, next_max : array [degC]
         ``sunset_temperature`` the evening before, ``next_max`` the maximum of the coming day.
     length : array [h]
         Day length.
-
-    Notes
-    -----
-    Inverse of ``hourly.parton_logan``: exponential fall from sunset to the minimum, sine rise after it.
 
     Examples
     --------

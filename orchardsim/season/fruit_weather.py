@@ -38,18 +38,16 @@ COLOUR_DAYS: Final = 21
 def carbohydrate_balance(useful_light: ArrayLike, temperature_mean: ArrayLike) -> Floats:
     """What fruitlets get in a day over what all of the tree spends, about a usual day's [1].
 
+    Supply over usual supply, less respiration over usual respiration; respiration goes on all night. Cloudy days and
+    warm nights after a spray starve fruitlets and make it take more; sunny days and cool nights make it take less
+    (Robinson and Lakso 2011, Acta Horticulturae 903, memory). The form is an assumption.
+
     Parameters
     ----------
     useful_light : array [MJ m-2 day-1]
         Photosynthetically active radiation times the response of photosynthesis to temperature.
     temperature_mean : array [degC]
         Of day and night.
-
-    Notes
-    -----
-    Supply over usual supply, less respiration over usual respiration; respiration goes on all night. Cloudy days and
-    warm nights after a spray starve fruitlets and make it take more; sunny days and cool nights make it take less
-    (Robinson and Lakso 2011, Acta Horticulturae 903, memory). The form is an assumption.
 
     Examples
     --------

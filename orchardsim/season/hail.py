@@ -38,6 +38,10 @@ def storm_number(uniform: Floats, storms_per_year: Floats | float) -> NDArray[np
 def hail_damage(uniforms: Floats, storms_per_year: Floats | float, mean_damage: float, net: bool = False) -> Floats:
     """Share of the season's fruit marked by hail, (...) [1].
 
+    A storm's mark is Beta(1, 1/mean - 1): light hits are common, and few storms make most of the loss, as crop-hail
+    records show (Changnon & Changnon 2001, J. Appl. Meteorol. 40:84; the form is an assumption). Storms mark fruit
+    independently of one another.
+
     Parameters
     ----------
     uniforms : array in [0, 1), (..., DRAWS)
@@ -47,12 +51,6 @@ def hail_damage(uniforms: Floats, storms_per_year: Floats | float, mean_damage: 
         Mean share marked by one storm, above 0 and below 1.
     net : bool
         Whether a hail net is closed over the block.
-
-    Notes
-    -----
-    A storm's mark is Beta(1, 1/mean - 1): light hits are common, and few storms make most of the loss, as crop-hail
-    records show (Changnon & Changnon 2001, J. Appl. Meteorol. 40:84; the form is an assumption). Storms mark fruit
-    independently of one another.
     """
     values = np.asarray(uniforms)
     storms = storm_number(values[..., 0], storms_per_year)

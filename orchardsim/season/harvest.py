@@ -54,8 +54,6 @@ def leaf_fall(temperature_mean: Floats) -> NDArray[np.int64]:
 
     ``temperature_mean``, (day, season) [degC]: over the whole season window.
 
-    Notes
-    -----
     First day on which degree days below 12 degC since 1 September reach 60; the last day of the window where they do
     not. No published leaf-fall model for apple was found.
     """

@@ -50,17 +50,15 @@ class HourlyShape:
 def parton_logan(day_length: Floats, hours: Floats = HOURS) -> HourlyShape:
     """Sine by day, exponential fall by night.
 
+    Day: Tn + (Tx - Tn) sin(pi m/(Y + 2a)), m hours since the minimum; night: Tn + (Ts - Tn) exp(-b n/Z), n hours since
+    sunset, Y day length, Z = 24 - Y. The night curve ends about exp(-b) of the gap above the minimum, a step of some
+    0.2 K on average. Valid for day lengths of 1 to 23 h.
+
     Parameters
     ----------
     day_length : float array, (day,) [h]
     hours : float array, (hour,) [h]
         Solar time of day, 0 to 24.
-
-    Notes
-    -----
-    Day: Tn + (Tx - Tn) sin(pi m/(Y + 2a)), m hours since the minimum; night: Tn + (Ts - Tn) exp(-b n/Z), n hours since
-    sunset, Y day length, Z = 24 - Y. The night curve ends about exp(-b) of the gap above the minimum, a step of
-    some 0.2 K on average. Valid for day lengths of 1 to 23 h.
 
     References
     ----------
@@ -81,17 +79,14 @@ def parton_logan(day_length: Floats, hours: Floats = HOURS) -> HourlyShape:
 def hourly_temperature(shape: HourlyShape, temperature_min: Floats, temperature_max: Floats) -> Floats:
     """Hourly temperature of consecutive days [degC].
 
+    Returns, (day, hour, ...): the first day's early hours use its own minimum and sunset for the day before, the last
+    day's evening its own minimum for the day after.
+
     Parameters
     ----------
     shape : HourlyShape
         With weights for the same days.
     temperature_min, temperature_max : array, (day, ...) [degC]
-
-    Returns
-    -------
-    array, (day, hour, ...)
-        The first day's early hours use its own minimum and sunset for the day before, the last day's evening its own
-        minimum for the day after.
     """
     low, high = np.asarray(temperature_min), np.asarray(temperature_max)
     dtype = np.result_type(low.dtype, np.float32)

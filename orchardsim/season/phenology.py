@@ -78,6 +78,8 @@ def heat_response(chill: Floats, requirement: float) -> Floats:
 def effective_heat(degree_days: Floats, chill: Floats, requirement: float) -> Floats:
     """Heat that buds have responded to, day by day [K day].
 
+    Returns, (day, season): running total from 1 January.
+
     Parameters
     ----------
     degree_days : array, (day, season) [K day above 6.1 degC, single sine]
@@ -85,11 +87,6 @@ def effective_heat(degree_days: Floats, chill: Floats, requirement: float) -> Fl
     chill : array, (day or more, season) [chill portions]
         Running total at the end of each day.
     requirement : float [chill portions]
-
-    Returns
-    -------
-    array, (day, season)
-        Running total from 1 January.
     """
     counted = np.asarray(degree_days, dtype=np.float64) * heat_response(chill[: len(degree_days)], requirement)
     counted[:HEAT_START_DAY] = 0
@@ -99,21 +96,17 @@ def effective_heat(degree_days: Floats, chill: Floats, requirement: float) -> Fl
 def stage_days(heat: Floats, bloom_heat: float) -> Days:
     """First day of each bud stage [day of season].
 
+    Returns, (stage, season): in the order of :data:`STAGES`. A stage that the heat does not reach is set to the last
+    day given.
+
+    With a heat sum alone, published error of apple bloom is 1 to 6 d (Rea & Eccel 2006; Drepper et al. 2020).
+
     Parameters
     ----------
     heat : array, (day, season) [K day]
         Running total of :func:`effective_heat`.
     bloom_heat : float [K day]
         Heat of full bloom; the other stages keep McIntosh's shares of it.
-
-    Returns
-    -------
-    int array, (stage, season)
-        In the order of :data:`STAGES`. A stage that the heat does not reach is set to the last day given.
-
-    Notes
-    -----
-    With a heat sum alone, published error of apple bloom is 1 to 6 d (Rea & Eccel 2006; Drepper et al. 2020).
     """
     last = len(heat) - 1
     return np.stack([np.minimum((heat < share * bloom_heat).sum(axis=0), last) for share in STAGE_SHARE])

@@ -21,16 +21,14 @@ two of the optimum. Field work on apple finds a flat optimum near 20 to 30 degC 
 def daytime_temperature(temperature_min: ArrayLike, temperature_max: ArrayLike, day_length: ArrayLike) -> Floats:
     """Temperature of the day weighted by light [degC].
 
+    Temperature by the sine of ``hourly.parton_logan`` with the minimum at sunrise, Tn + (Tx - Tn) sin(pi t/(D + 2 a)),
+    light as sin(pi t/D): the weight of the range is the integral of their product over that of the light, sin(u pi)/(2
+    (1 - u^2)) with u = D/(D + 2 a).
+
     Parameters
     ----------
     temperature_min, temperature_max : array [degC]
     day_length : array [h]
-
-    Notes
-    -----
-    Temperature by the sine of ``hourly.parton_logan`` with the minimum at sunrise, Tn + (Tx - Tn) sin(pi t/(D + 2 a)),
-    light as sin(pi t/D): the weight of
-    the range is the integral of their product over that of the light, sin(u pi)/(2 (1 - u^2)) with u = D/(D + 2 a).
     """
     length = np.asarray(day_length)
     ratio = length / (length + 2 * MAXIMUM_LAG)
@@ -44,8 +42,6 @@ def temperature_response(temperature: ArrayLike) -> Floats:
 
     ``temperature``, array [degC].
 
-    Notes
-    -----
     Assumption: 1 from 18 to 28 degC, half a cosine wave down to 0 at 0 and 40 degC.
 
     Examples

@@ -50,8 +50,6 @@ def bee_activity_rain(rain: ArrayLike) -> Floats:
 def bee_activity_light(irradiance: ArrayLike) -> Floats:
     """Share of full foraging that the light allows [1], global irradiance in W/m2.
 
-    Notes
-    -----
     Proportional to illuminance below 60,000 lux (threshold read; straight line assumed).
     """
     return np.clip(np.asarray(irradiance) * LUX_PER_WATT / FULL_LIGHT, 0, 1)
@@ -62,8 +60,6 @@ def effective_pollination_period(temperature: ArrayLike) -> Floats:
 
     ``temperature`` [degC]: mean air temperature after bloom.
 
-    Notes
-    -----
     A straight line through 5 d at 13 degC and 3 d at 17 degC, kept in 2 to 6: the middles of 4-6 and 2-4 d measured for
     pear, and the same direction for Golden Delicious (Tromp & Borsboom 1994, Sci. Hortic. 60:23-30, read). Apple's own
     usual range is 2 to 5 d.

@@ -119,13 +119,11 @@ def chill_by_day(shape: hourly.HourlyShape, low: Floats, high: Floats, days: int
 
     ``low`` and ``high``, (day, season) [degC]: daily minimum and maximum; at least ``days`` days.
 
+    Works day by day in float32, so that the 24 hours of a slice of seasons stay in cache.
+
     Returns
     -------
     portions, utah : float32 arrays, (days, season)
-
-    Notes
-    -----
-    Works day by day in float32, so that the 24 hours of a slice of seasons stay in cache.
     """
     low32, high32 = low.astype(np.float32), high.astype(np.float32)
     count = low.shape[1]

@@ -47,8 +47,6 @@ REFILL_SHARE: Final = 0.4
 def transpiration_coefficient(cover: ArrayLike) -> Floats:
     """Basal crop coefficient in mid season at a share of ground covered [1].
 
-    Notes
-    -----
     0.90 x min(1, 1.5 f, f^(1/(1 + h))): density coefficient of FAO-56 eq. 98 (form from memory) on Table 17.
     """
     fraction = np.asarray(cover, dtype=np.float64)
@@ -82,15 +80,13 @@ def canopy_stage(
 ) -> Floats:
     """Canopy of the season as a share of its full size for transpiration [1].
 
+    Returns, (day, season): 0 at bud break, 1 from closed canopy to harvest, END_SHARE at leaf fall, straight lines
+    between; 0 outside.
+
     Parameters
     ----------
     days : int array, (day,)
     bud_break, closed, harvest, leaf_fall : array, (season,) [day of season]
-
-    Returns
-    -------
-    array, (day, season)
-        0 at bud break, 1 from closed canopy to harvest, END_SHARE at leaf fall, straight lines between; 0 outside.
     """
     day = np.asarray(days)[:, None]
     rise = (day - bud_break) / np.maximum(closed - bud_break, 1)

@@ -124,10 +124,7 @@ def _cut_strikes(hazards: losses.Hazards, block: BlockRun, struck: NDArray[np.bo
 
     ``struck``, (trial, position): struck this season, and alive.
 
-    Returns
-    -------
-    array, (trial, group) [hour]
-        Hours of cutting.
+    Returns, (trial, group) [hour]: hours of cutting.
     """
     before = np.zeros(len(block.alive)) if block.uncut_strikes is None else block.uncut_strikes
     if not (struck.any() or before.any()):

@@ -155,17 +155,14 @@ def run_shocks(
 ) -> Outcome:
     """Run a tile of trials without any shock, and once with each of the shocks.
 
+    Returns: run 0 is the one without a shock, run k that of ``shocks[k - 1]``.
+
     Parameters
     ----------
     library : SeasonLibrary
         Holds every season that a shock names.
     trials : range
         Of the library's trials; a tile, so some tens at most.
-
-    Returns
-    -------
-    Outcome
-        Run 0 is the one without a shock, run k that of ``shocks[k - 1]``.
 
     Raises
     ------

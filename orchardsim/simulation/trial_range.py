@@ -48,6 +48,8 @@ def run_trials(
 ) -> dict[str, NDArray[Any]]:
     """Simulate a range of trials.
 
+    Returns: result variable -> array with ``len(trials)`` rows; single trees as "trial/block/name".
+
     Parameters
     ----------
     library : SeasonLibrary, optional
@@ -58,11 +60,6 @@ def run_trials(
         See :class:`orchardsim.core.streams.Streams`.
     steps : tuple of Step
         The order of a year.
-
-    Returns
-    -------
-    dict
-        Result variable -> array with ``len(trials)`` rows; single trees as "trial/block/name".
 
     Raises
     ------

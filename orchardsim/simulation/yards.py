@@ -56,10 +56,7 @@ def open_yards(
 def work_phase(tile: Tile, year: int, phase: int, jobs: Sequence[Sequence[Job]]) -> Answers:
     """Let each trial's crews work through a phase's jobs; a phase of the farm ends with that of its last block.
 
-    Returns
-    -------
-    list by trial of dict
-        What became of each job, by row group, task and picking pass.
+    Returns: what became of each job, by row group, task and picking pass.
     """
     standing: list[SeasonDrivers] = [
         drivers for block in tile.standing for drivers in tile.library.drivers[block.number]

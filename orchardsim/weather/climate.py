@@ -27,17 +27,14 @@ def harmonic_basis(day: NDArray[np.int64] | Floats, order: int = HARMONICS) -> F
 def yearly_course(values: Floats, order: int = HARMONICS) -> Floats:
     """Smooth yearly course through one value per day of the year.
 
+    Returns, (365, ...): least-squares fit. The days are evenly spaced, so each coefficient is a plain mean (sums in a
+    fixed order, no linear-algebra library whose rounding depends on threads).
+
     Parameters
     ----------
     values : float array, (365, ...)
     order : int
         Number of harmonics.
-
-    Returns
-    -------
-    float array, (365, ...)
-        Least-squares fit. The days are evenly spaced, so each coefficient is a plain mean (sums in a fixed order,
-        no linear-algebra library whose rounding depends on threads).
     """
     basis = harmonic_basis(np.arange(YEAR_DAYS), order)
     flat = values.reshape(YEAR_DAYS, -1)
@@ -73,10 +70,7 @@ def daily_from_monthly(monthly: Floats | tuple[float, ...]) -> Floats:
 
     ``monthly``, (12,): January first.
 
-    Returns
-    -------
-    float array, (365,)
-        From 1 January. Its mean over each month is the given one (to rounding); the knots are solved for.
+    Returns, (365,): from 1 January. Its mean over each month is the given one (to rounding); the knots are solved for.
 
     Examples
     --------

@@ -51,11 +51,6 @@ def generated_seasons(
         Of the daily temperature range, for the dependence of rain on it.
     place : str
         Part of the address of the random numbers.
-
-    Returns
-    -------
-    SeasonWeather
-        trial x year seasons.
     """
     days = years * YEAR_DAYS + WINDOW_DAYS - YEAR_DAYS
     low, high = simulate_temperatures(model, streams, trials, days, place)

@@ -74,18 +74,16 @@ def yearly_spread(normals: MonthlyNormals) -> float:
 def spread_of_normals(normals: MonthlyNormals) -> tuple[float, float]:
     """Persistence of the fast part and share of the slow part that give the stated spread between years.
 
+    The monthly mean of (minimum + maximum)/2 has the variance (1 + r)/2 x sd^2 x [(1 - u) f + u s], with r the
+    correlation of minimum and maximum, f and s the variances of a 30-day mean of the two parts. u is solved for; where
+    even u = 0 gives more than the stated spread, the persistence is lowered instead.
+
     Returns
     -------
     persistence : float
         Day-to-day correlation of the fast part.
     slow_share : float
         Share of the daily variance in the slow part, 0 to 0.6.
-
-    Notes
-    -----
-    The monthly mean of (minimum + maximum)/2 has the variance (1 + r)/2 x sd^2 x [(1 - u) f + u s], with r the
-    correlation of minimum and maximum, f and s the variances of a 30-day mean of the two parts. u is solved for; where
-    even u = 0 gives more than the stated spread, the persistence is lowered instead.
     """
     target = normals.year_to_year_sd**2 / (0.5 * (1.0 + FAST_CORRELATION) * yearly_spread(normals) ** 2)
     fast, slow = variance_of_mean(FAST_PERSISTENCE), variance_of_mean(float(np.exp(-1.0 / SLOW_MEMORY)))

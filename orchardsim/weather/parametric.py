@@ -72,17 +72,15 @@ class ParametricModel:
 def fit_parametric(temperature_min: Floats, temperature_max: Floats, start_day: int) -> ParametricModel:
     """Fit the generator to complete biological years.
 
+    The fast part is the form of Richardson, C. W. 1981, Water Resour. Res. 17:182-190 (memory): s(t) = A s(t-1) + B
+    e(t) with A = M1 M0^-1 and B B' = M0 - M1 M0^-1 M1'. The slow part is fitted first, to the lag covariances at 10 to
+    60 days; its variance and lag covariance are taken from M0 and M1 of each month (pooled over three months).
+
     Parameters
     ----------
     temperature_min, temperature_max : float array, (season, 365) [degC]
     start_day : int
         Day of the calendar year, from 0, on which the seasons start.
-
-    Notes
-    -----
-    The fast part is the form of Richardson, C. W. 1981, Water Resour. Res. 17:182-190 (memory): s(t) = A s(t-1) +
-    B e(t) with A = M1 M0^-1 and B B' = M0 - M1 M0^-1 M1'. The slow part is fitted first, to the lag covariances at 10
-    to 60 days; its variance and lag covariance are taken from M0 and M1 of each month (pooled over three months).
     """
     values = np.stack([temperature_min, temperature_max])
     courses = [mean_and_sd_course(values[row]) for row in range(2)]

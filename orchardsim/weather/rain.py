@@ -185,6 +185,8 @@ def rain_series(
 ) -> Floats:
     """Daily rain [mm] from random numbers.
 
+    Returns, (series, day): 0 on dry days, rounded to 0.1 mm.
+
     Parameters
     ----------
     range_score : float array, (series, day)
@@ -194,11 +196,6 @@ def rain_series(
         Independent standard normal numbers.
     uniform : float array, (series, 2, day)
         Independent uniform numbers.
-
-    Returns
-    -------
-    float array, (series, day)
-        0 on dry days, rounded to 0.1 mm.
     """
     month = MONTH_OF_DAY[day_of_year]
     noise = red_noise(normal, np.array([FAST_MEMORY, SLOW_MEMORY]))

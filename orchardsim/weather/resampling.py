@@ -19,6 +19,12 @@ def year_chains(
 ) -> NDArray[np.int64]:
     """Draw which season of the record each trial meets in each year.
 
+    Returns, (trial, year): row numbers from 0.
+
+    Stationary bootstrap: with probability 1 - 1/L the next season follows, else a season is drawn uniformly (Politis,
+    D. N. and J. P. Romano, 1994, "The stationary bootstrap", J. Am. Stat. Assoc. 89:1303-1313, memory). Choices come
+    from integers, not from comparisons of floating-point numbers; two words are drawn for every year.
+
     Parameters
     ----------
     trials : range
@@ -31,17 +37,6 @@ def year_chains(
         Mean length of a run of consecutive seasons [year]; 1 draws independent years.
     wrap : bool
         Whether the first season may follow the last within a run; if not, a new run starts there.
-
-    Returns
-    -------
-    int array, (trial, year)
-        Row numbers from 0.
-
-    Notes
-    -----
-    Stationary bootstrap: with probability 1 - 1/L the next season follows, else a season is drawn uniformly
-    (Politis, D. N. and J. P. Romano, 1994, "The stationary bootstrap", J. Am. Stat. Assoc. 89:1303-1313, memory).
-    Choices come from integers, not from comparisons of floating-point numbers; two words are drawn for every year.
     """
     words = np.stack([streams.at("weather_years", trial=trial).bit_generator.random_raw(2 * years) for trial in trials])
     words = (words >> np.uint64(32)).reshape(len(trials), years, 2)

@@ -107,6 +107,8 @@ def sample_weather(
 ) -> WeatherSample:
     """Draw the seasons that trials meet.
 
+    Returns: distinct seasons once, and which of them each trial meets in each year.
+
     Parameters
     ----------
     trials : range
@@ -115,11 +117,6 @@ def sample_weather(
         Years of the plan, from year 0.
     sequence : {"sampled", "record"}
         "record" replays the baseline's years in order, the same in every trial.
-
-    Returns
-    -------
-    WeatherSample
-        Distinct seasons once, and which of them each trial meets in each year.
 
     Raises
     ------
