@@ -202,7 +202,7 @@ def _told_by_trees(
     say(f"growing {rows} rows again through {replay.years} seasons, twice")
     first = table_of(replay, range(rows))
     draft = learn(replay.plan, seen, first, rng, count=draws)
-    table = first.joined(second_round(replay, draft, rows))
+    table = Table.joined([first, second_round(replay, draft, rows)])
     say("weighing them by what was seen")
     answer = learn(replay.plan, seen, table, rng, count=draws, conflicts=draft.conflicts, prior=first)
     say("holding measurements back to check")

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.analysis.policy_runs import Array, no_replacement
+from orchardsim.core.handover import ArrayStruct
 from orchardsim.core.ledger_items import columns_of
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import remaining_value
@@ -41,7 +42,7 @@ RISK_YEARS: Final = 4
 
 
 @dataclass(frozen=True)
-class GapRun:
+class GapRun(ArrayStruct):
     """Twin runs; arrays (trial, valued year, label).
 
     Attributes

@@ -13,6 +13,7 @@ from scipy.special import chdtrc
 
 from orchardsim.analysis.sights import Seen
 from orchardsim.core.futures import OPEN_LEVELS, Learned, Part, combined
+from orchardsim.core.handover import ArrayStruct
 from orchardsim.plan import Plan
 from orchardsim.risk.posterior import Emulator, Tempered, log_density, tempered_draws, whitening
 from orchardsim.simulation.futures import Levels, level_keys
@@ -41,7 +42,7 @@ class Conflict:
 
 
 @dataclass(frozen=True)
-class Table:
+class Table(ArrayStruct):
     """Simulated rows, ready to learn from.
 
     Attributes
@@ -57,21 +58,9 @@ class Table:
     normals: Array
     values: Array
 
-    def joined(self, other: Table) -> Table:
-        """Both rounds' rows."""
-        return Table(
-            self.names,
-            np.concatenate([self.normals, other.normals]),
-            np.concatenate([self.values, other.values]),
-        )
-
     def part(self, chosen: Sequence[int] | NDArray[np.int64]) -> Table:
         """Some of the sights."""
         return dataclasses.replace(self, values=self.values[:, chosen])
-
-    def rows(self, chosen: NDArray[np.int64] | slice) -> Table:
-        """Some of the rows."""
-        return Table(self.names, self.normals[chosen], self.values[chosen])
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.handover import ArrayStruct
 from orchardsim.core.streams import Streams
 from orchardsim.economy.indicators import indicators
 from orchardsim.operations.parameters import Replacement
@@ -27,7 +27,7 @@ Policies = Mapping[str, Replacement]
 
 
 @dataclass(frozen=True)
-class PolicyRun:
+class PolicyRun(ArrayStruct):
     """Gaps, replacement trees and money of a plan; arrays (trial, year, label) [trees] unless said.
 
     Attributes
@@ -143,13 +143,6 @@ def run_policy(
         alive=found["trees_alive"],
         npv=indicators(ledger, plan.finance).npv,
     )
-
-
-def joined(parts: Sequence[Any], axis: int = 0) -> Any:
-    """Results of neighbouring ranges of trials as one: a dataclass of arrays with trials on an axis."""
-    kind = type(parts[0])
-    names = [each.name for each in fields(kind)]
-    return kind(**{name: np.concatenate([getattr(part, name) for part in parts], axis=axis) for name in names})
 
 
 def cut(trials: range, pieces: int) -> list[range]:

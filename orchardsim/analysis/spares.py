@@ -19,7 +19,6 @@ from orchardsim.analysis.policy_runs import (
     Policies,
     PolicyRun,
     cut,
-    joined,
     no_replacement,
     run_policy,
 )
@@ -260,12 +259,11 @@ def _measure(work: _Work, trials: range) -> PolicyRun:
     few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
     twins = work.twin_tasks(few)
     found = work.results([*twins, *work.policy_tasks(no_replacement(work.plan), trials)], 0, 25)
-    gaps: GapRun = joined(found[: len(twins)])
-    base: PolicyRun = joined(found[len(twins) :])
+    gaps, base = GapRun.joined(found[: len(twins)]), PolicyRun.joined(found[len(twins) :])
     work.value = gap_value(work.plan, gaps, work.years)
     while few.stop < last and work.undecided().any():
         few = range(few.stop, min(few.stop + WORTH_TRIALS, last))
-        gaps = joined([gaps, *work.results(work.twin_tasks(few), 25, 25)])
+        gaps = GapRun.joined([gaps, *work.results(work.twin_tasks(few), 25, 25)])
         work.value = gap_value(work.plan, gaps, work.years)
     return base
 
@@ -355,7 +353,7 @@ def _simulate(work: _Work, candidates: Mapping[str, tuple[str, Policies]], trial
     """Every candidate in full."""
     tasks = [work.policy_tasks(policies, trials) for _, policies in candidates.values()]
     found = iter(work.results([task for own in tasks for task in own], 40, 98))
-    return {key: joined([next(found) for _ in own]) for key, own in zip(candidates, tasks, strict=True)}
+    return {key: PolicyRun.joined([next(found) for _ in own]) for key, own in zip(candidates, tasks, strict=True)}
 
 
 def _curve(label: str, replay: Replay, families: Families, best: Replacement, scale: float) -> CostCurve:

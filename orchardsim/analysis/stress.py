@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason
-from orchardsim.analysis.policy_runs import joined
 from orchardsim.analysis.prepared_shocks import Prepared, check_bad_season, prepare_shocks
 from orchardsim.core.errors import IdentityError, InputError, nearest_names
 from orchardsim.core.pool import worker_pool
@@ -84,7 +83,7 @@ def stress(
             finished[name, unit.start] = outcome
             if progress is not None:
                 progress(len(unit) * len(prepared[name].shocks))
-    outcomes = {bad.name: joined([finished[bad.name, unit.start] for unit in units], axis=1) for bad in chosen}
+    outcomes = {bad.name: _joined([finished[bad.name, unit.start] for unit in units]) for bad in chosen}
     first = outcomes[chosen[0].name]
     for outcome in outcomes.values():
         if not np.array_equal(outcome.net_cash_flow[0], first.net_cash_flow[0]):
@@ -166,6 +165,12 @@ def leading_leaf(plan: Plan, years: int) -> tuple[NDArray[np.int64], str]:
     else:
         block = max(plan.blocks, key=lambda one: one.geometry.planted_area)
     return np.arange(years) - block.year_planted + 1, block.name
+
+
+def _joined(parts: Sequence[Outcome]) -> Outcome:
+    """Outcomes of neighbouring trials, the second axis, as one."""
+    names = [each.name for each in dataclasses.fields(Outcome)]
+    return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts], axis=1) for name in names})
 
 
 # ---- what it cost ----------------------------------------------------------------------------------------------------

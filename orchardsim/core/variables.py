@@ -116,7 +116,7 @@ def _table(*rows: Variable) -> dict[str, Variable]:
     for row in rows:
         if row.headline != "none" and not row.worst_means:
             raise ValueError(f"{row.name} makes a headline, so its worst side needs words")
-        if ("block" in row.dims) is False and row.over_blocks != "none":
+        if "block" not in row.dims and row.over_blocks != "none":
             raise ValueError(f"{row.name} has no block dim to add over")
     return table
 

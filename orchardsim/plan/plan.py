@@ -189,7 +189,7 @@ class Plan(Sections):
 
     @property
     def labels(self) -> tuple[str, ...]:
-        """Labels of all row groups on the results' block axis, without ``farm``."""
+        """Labels of all row groups on the results' block axis, without ``shared``."""
         return tuple(group.label for group in self.groups)
 
     @property
