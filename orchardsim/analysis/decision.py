@@ -25,6 +25,7 @@ from orchardsim.plan.futures import LEARNED
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.raw import subtable
 from orchardsim.plan.reading import read_toml
+from orchardsim.risk.posterior import polynomial
 from orchardsim.simulation import simulate
 from orchardsim.simulation.futures import draw_future
 from orchardsim.simulation.replay import level_normals
@@ -281,7 +282,4 @@ def _scores(money: Money, normals: Array, seen: Array) -> Array:
             guess = told @ np.linalg.lstsq(told, level, rcond=None)[0]
             if guess.var() > 0.01 * level.var():
                 guesses.append(guess / guess.std())
-    count = len(guesses)
-    squares = [guesses[i] * guesses[j] for i in range(count) for j in range(i, count)]
-    found: Array = np.stack([np.ones(len(seen)), *guesses, *squares], axis=1)
-    return found
+    return polynomial(np.reshape(guesses, (-1, len(seen))).T)

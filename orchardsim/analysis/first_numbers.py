@@ -43,16 +43,14 @@ class _Lever:
     plan: Plan
 
 
-def first_numbers(
-    plan: Plan, *, most: int = 10, trials: int = TRIALS, years: int = YEARS, seed: int = 1
-) -> FirstNumbers:
+def first_numbers(plan: Plan, *, most: int = 10, trials: int = TRIALS, years: int = YEARS) -> FirstNumbers:
     """Numbers that the plan does not state, by what a tenth more of each does to NPV.
 
     Parameters
     ----------
     most : int
         Numbers kept.
-    trials, years, seed : int
+    trials, years : int
         Of the simulation; open levels stand at their middle.
 
     Notes
@@ -62,7 +60,7 @@ def first_numbers(
     """
     start = time.monotonic()
     known = plan.with_known_futures()
-    futures = SameFutures(known, trials, years, seed)
+    futures = SameFutures(known, trials, years, seed=1)
     usual = futures.walked(known)
     base = futures.values(known, usual)
     told = {one.key: one for one in plan.assumptions}

@@ -92,19 +92,17 @@ class Fit:
         """Tables of ``prior``'s file: what bloom dates told is in them, what was learned of levels is not."""
         return _tables(self.prior, self.learned.needs, 1)
 
-    def plan_text(self, text: str, learned_name: str = LEARNED_FILE, record: str | None = None) -> str:
+    def plan_text(self, text: str, record: str | None = None) -> str:
         """The plan's own text, changed where it now carries what was learned.
 
         Parameters
         ----------
         text : str
             The plan file that was fitted.
-        learned_name : str
-            Name of the file of what was learned, beside the new plan.
         record : str, optional
             Weather record's path as seen from there, where it has one.
         """
-        changes: dict[tuple[str, str], Any] = {("futures", "learned"): learned_name}
+        changes: dict[tuple[str, str], Any] = {("futures", "learned"): LEARNED_FILE}
         for cultivar, needs in self.learned.needs.items():
             chill, heat = needs["chill_requirement"][1], needs["bloom_heat"][1]
             table = f'cultivar."{cultivar}"'

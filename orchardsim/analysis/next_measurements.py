@@ -22,6 +22,8 @@ from orchardsim.simulation.replay import Replay, Sight
 Array = NDArray[np.float64]
 NEXT_ROWS: Final = 3000
 SHOWN: Final = 10
+HORIZON: Final = 2
+"""Seasons that are looked at."""
 TREES: Final = (10, 20, 60)
 """Numbers of trees that are weighed."""
 READING: Final = {
@@ -117,7 +119,6 @@ def next_measurements(
     first_season: int,
     *,
     seed: int = 1,
-    horizon: int = 2,
 ) -> NextAnswer:
     """Rank what could be measured by what it is worth to the planting to come.
 
@@ -131,11 +132,9 @@ def next_measurements(
         Of the options, :func:`orchardsim.analysis.decision.money_of`.
     first_season : int
         First year of the plan that can still be measured.
-    horizon : int
-        Seasons that are looked at.
     """
     known = plan.with_futures(learned=learned)
-    candidates = candidate_sights(known, range(first_season, first_season + horizon))
+    candidates = candidate_sights(known, range(first_season, first_season + HORIZON))
     sights = [sight for sight, _, _ in candidates]
     rows = range(NEXT_ROWS)
     rng = np.random.default_rng(seed)

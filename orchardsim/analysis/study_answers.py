@@ -11,6 +11,7 @@ import xarray
 from numpy.typing import NDArray
 
 from orchardsim.analysis.study_regression import (
+    SHARE_RESAMPLES,
     Label,
     regression_contrasts,
     regression_shares,
@@ -254,9 +255,7 @@ def _interactions(design: StudyDesign, by_trial: Array, rng: np.random.Generator
     )
 
 
-def _shares(
-    design: StudyDesign, by_trial: Array, rng: np.random.Generator, resamples: int = 1_000
-) -> tuple[Share, ...]:
+def _shares(design: StudyDesign, by_trial: Array, rng: np.random.Generator) -> tuple[Share, ...]:
     """Shares of the variance between cell means by factor and pair, with 90 % limits from resampled trials.
 
     Notes
@@ -264,7 +263,7 @@ def _shares(
     Sums of squares of a balanced factorial are orthogonal (Montgomery, Design and Analysis of Experiments, chapter 5:
     from memory). Shares of a noisy table are too high for what is nothing; the limits show it.
     """
-    rows = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, resamples, rng)])
+    rows = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, SHARE_RESAMPLES, rng)])
     total = ((rows - rows.mean(axis=1, keepdims=True)) ** 2).mean(axis=1)
     found = []
     for names, effect in effects(rows, _levels(design)).items():

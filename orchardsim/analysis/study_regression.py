@@ -18,6 +18,8 @@ Label = tuple[str, str, str, str]
 """Kind, factor, first and second of a contrast."""
 CELLS_PER_TERM: Final = 2
 """Fewest cells for each term of the regression, its constant included (our own choice)."""
+SHARE_RESAMPLES: Final = 1_000
+"""Resampled sets of trials behind the limits of shares."""
 
 
 def regression_terms(design: StudyDesign) -> tuple[list[str], Array] | None:
@@ -94,9 +96,7 @@ def widened(design: StudyDesign, limits: SimultaneousLimits, means: Array) -> Si
     return dataclasses.replace(limits, standard_error=error, low=limits.mean - half, high=limits.mean + half)
 
 
-def regression_shares(
-    design: StudyDesign, by_trial: Array, rng: np.random.Generator, resamples: int = 1_000
-) -> tuple[Share, ...]:
+def regression_shares(design: StudyDesign, by_trial: Array, rng: np.random.Generator) -> tuple[Share, ...]:
     """Share of the variance between cell means by factor, with 90 % limits from resampled trials.
 
     Notes
@@ -108,7 +108,7 @@ def regression_shares(
     if terms is None:
         return ()
     factors, columns = terms
-    means = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, resamples, rng)])
+    means = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, SHARE_RESAMPLES, rng)])
     means = means - means.mean(axis=1, keepdims=True)
     centred = columns - columns.mean(axis=0)
     total = (means**2).sum(axis=1)

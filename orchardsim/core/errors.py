@@ -47,12 +47,12 @@ class WorkerError(Exception):
     """A worker process was ended from outside: killed, or for want of memory."""
 
 
-def nearest_names(found: str, allowed: Iterable[str], count: int = 3) -> str:
+def nearest_names(found: str, allowed: Iterable[str]) -> str:
     """Say which allowed names come nearest to a name that was not found.
 
     Examples
     --------
-    >>> nearest_names("row_spaceing", ["row_spacing", "tree_spacing", "name"], count=1)
+    >>> nearest_names("row_spaceing", ["row_spacing", "length", "name"])
     "did you mean 'row_spacing'?"
     >>> nearest_names("qqq", ["row_spacing", "name"])
     "allowed: 'name', 'row_spacing'"
@@ -61,7 +61,7 @@ def nearest_names(found: str, allowed: Iterable[str], count: int = 3) -> str:
     if len(found) > LONGEST_NAME:
         return "allowed: " + ", ".join(repr(name) for name in names)
     folded = {name.casefold(): name for name in names}
-    matches = difflib.get_close_matches(found.casefold(), folded, n=count, cutoff=0.55)
+    matches = difflib.get_close_matches(found.casefold(), folded, n=3, cutoff=0.55)
     if matches:
         return "did you mean " + " or ".join(repr(folded[match]) for match in matches) + "?"
     return "allowed: " + ", ".join(repr(name) for name in names)

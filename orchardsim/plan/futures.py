@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Collection, Mapping
 from typing import Final
@@ -46,7 +47,7 @@ def read_futures(
             raise InputError(where, f"{path}: unknown level {quoted(name)}, {nearest_names(name, OPEN_LEVELS)}")
         row = OPEN_LEVELS[name]
         if isinstance(value, Mapping) and value and not set(value) & PARTS:
-            stated[name] = _by_key(row, value, keys, f"{where}", path)
+            stated[name] = _by_key(row, value, keys, where, path)
         else:
             stated[name] = {"": _doubt(row, value, where, path)}
         if name in fixed and any(doubt.middle != row.middle for doubt in stated[name].values()):
@@ -88,11 +89,8 @@ def _doubt(row: OpenLevel, value: object, where: str, path: str) -> Doubt:
         if word == KNOWN and not rest:
             return Doubt(row.middle, 0.0)
         if word == KNOWN:
-            try:
-                return Doubt(_within(float(rest), row.low, row.high, row, where, path), 0.0)
-            except ValueError:
-                pass
-        raise InputError(where, f"{path}: found {quoted(value)}, expected {EXPECTED}")
+            with contextlib.suppress(ValueError):
+                return Doubt(_number(float(rest), row.low, row.high, row, where, path), 0.0)
     if not isinstance(value, Mapping):
         raise InputError(where, f"{path}: found {quoted(value)}, expected {EXPECTED}")
     for key in value:
@@ -100,22 +98,16 @@ def _doubt(row: OpenLevel, value: object, where: str, path: str) -> Doubt:
             raise InputError(where, f"{path}.{key}: unknown key {quoted(key)}, {nearest_names(key, PARTS)}")
     if not value:
         raise InputError(where, f"{path}: found an empty table, expected {EXPECTED}")
-    middle = _number(value.get("middle", row.middle), where, f"{path}.middle")
-    spread = _number(value.get("spread", row.spread), where, f"{path}.spread")
     return Doubt(
-        _within(middle, row.low, row.high, row, where, f"{path}.middle"),
-        _within(spread, 0.0, row.most_spread, row, where, f"{path}.spread"),
+        _number(value.get("middle", row.middle), row.low, row.high, row, where, f"{path}.middle"),
+        _number(value.get("spread", row.spread), 0.0, row.most_spread, row, where, f"{path}.spread"),
     )
 
 
-def _number(value: object, where: str, path: str) -> float:
+def _number(value: object, low: float, high: float, row: OpenLevel, where: str, path: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise InputError(where, f"{path}: found {quoted(value)}, expected a number")
-    return float(value)
-
-
-def _within(value: float, low: float, high: float, row: OpenLevel, where: str, path: str) -> float:
     if not (math.isfinite(value) and low <= value <= high):
         unit = "" if row.unit == "1" else f" {row.unit}"
         raise InputError(where, f"{path}: found {value:g}, allowed {low:g} to {high:g}{unit}")
-    return value
+    return float(value)

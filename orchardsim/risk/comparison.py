@@ -106,15 +106,15 @@ class LuckOrder:
     unseen: float
 
 
-def unseen_chance(trials: int, level: float = 0.95) -> float:
-    """Chance of an outcome at which so many trials miss it with probability ``1 - level``.
+def unseen_chance(trials: int) -> float:
+    """Chance of an outcome at which so many trials miss it with probability 0.05.
 
     Examples
     --------
     >>> round(unseen_chance(60), 4), round(unseen_chance(300), 4)
     (0.0487, 0.0099)
     """
-    return float(1 - (1 - level) ** (1 / trials))
+    return float(1 - (1 - 0.95) ** (1 / trials))
 
 
 def luck_order(a: ArrayLike, b: ArrayLike, rng: np.random.Generator, resamples: int = 500) -> LuckOrder:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -52,9 +50,7 @@ def certainty_equivalent(wealth: ArrayLike, aversion: float) -> Estimate:
     return Estimate(np.where(defined, equivalent * scale, np.nan), np.where(defined, error * scale, np.nan))
 
 
-def certainty_equivalents(
-    value: ArrayLike, own_wealth: float, aversions: Sequence[float] = AVERSIONS
-) -> dict[float, Estimate]:
+def certainty_equivalents(value: ArrayLike, own_wealth: float) -> dict[float, Estimate]:
     """Certainty equivalent of a plan's net present value on top of own wealth, less that wealth [money].
 
     Parameters
@@ -65,7 +61,7 @@ def certainty_equivalents(
         What the household owns without the plan. If a trial eats it all, the equivalent is nan.
     """
     values = np.asarray(value, dtype=float)
-    found = {aversion: certainty_equivalent(values + own_wealth, aversion) for aversion in aversions}
+    found = {aversion: certainty_equivalent(values + own_wealth, aversion) for aversion in AVERSIONS}
     return {
         aversion: Estimate(estimate.value - own_wealth, estimate.standard_error) for aversion, estimate in found.items()
     }

@@ -13,6 +13,7 @@ from orchardsim.risk.comparison import bootstrap_rows
 
 Array = NDArray[np.float64]
 
+RESAMPLES: Final = 500
 LEVEL: Final = 0.95
 """Of the bootstrap intervals."""
 
@@ -55,8 +56,6 @@ def variance_shares(
     b: ArrayLike,
     mixed: Mapping[str, ArrayLike],
     rng: np.random.Generator,
-    *,
-    resamples: int = 500,
 ) -> dict[str, DriverShare]:
     """Variance shares of sources of chance by pick-freeze.
 
@@ -80,7 +79,7 @@ def variance_shares(
         raise ValueError("two run sets of equally many trials are needed")
     if not (np.isfinite(first_set).all() and np.isfinite(second_set).all()):
         raise ValueError("variance shares need finite results")
-    rows = bootstrap_rows(first_set.size, resamples, rng)
+    rows = bootstrap_rows(first_set.size, RESAMPLES, rng)
     tails = [0.5 - LEVEL / 2, 0.5 + LEVEL / 2]
     found = {}
     for source, values in mixed.items():
