@@ -91,7 +91,7 @@ def spares(
     years, seed, jobs
         As in :func:`orchardsim.simulate`; results do not depend on ``jobs``.
     progress : callable, optional
-        Called with a share of the work just done; shares sum to 1.
+        Called with the per cent of the work just done; they sum to 100.
 
     Notes
     -----
