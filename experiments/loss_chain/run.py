@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import functools
+import sys
 import tomllib
 from collections.abc import Callable, Collection
 from pathlib import Path
@@ -19,7 +20,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
 import orchardsim
+from experiments.score.trials import GOOD_GROWER
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.core.units import ACRE, BUSHEL
@@ -99,7 +102,7 @@ ELSE: Final = (
     ("thinned by hand alone, after the drop", {"block.thinning": {"method": "hand"}}),
     ("not thinned at all", {"block.thinning": {"method": "none"}}),
     ("ground of the mean published trial (1.0)", {"futures.site_growth": "known 1.0"}),
-    ("ground of a good grower (1.55)", {"futures.site_growth": "known 1.55"}),
+    (f"ground of a good grower ({GOOD_GROWER:g})", {"futures.site_growth": f"known {GOOD_GROWER}"}),
 )
 """What else makes the crop: changes of the whole demo, told beside the chain."""
 
