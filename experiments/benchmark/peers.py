@@ -30,9 +30,8 @@ from orchardsim.trees.competing import RestLevel
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import patch_grid
 from orchardsim.trees.loss_hazards import tree_hazards
-from orchardsim.trees.loss_kernels import rest_kernel
+from orchardsim.trees.loss_kernels import Losses, rest_kernel
 from orchardsim.trees.loss_traits import GroundPatches
-from orchardsim.trees.losses import Losses
 
 YEARS = 20
 PER_ROW = 100

@@ -24,7 +24,7 @@ from orchardsim.operations.log import season_calendar
 from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.trees.losses import dispersion
+from orchardsim.trees.loss_clustering import dispersion
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 FRUIT_TASKS = ("thinning", "picking")

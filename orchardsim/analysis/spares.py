@@ -53,7 +53,7 @@ from orchardsim.simulation.arguments import check_arguments
 from orchardsim.simulation.money import block_leaf
 from orchardsim.simulation.run import check_run
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
-from orchardsim.trees.losses import dispersion
+from orchardsim.trees.loss_clustering import dispersion
 
 LEAST_TRIALS: Final = 8
 WORTH_TRIALS: Final = 16

@@ -13,8 +13,9 @@ from orchardsim.core.handover import Reach
 from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.simulation.backlog import Backlog
-from orchardsim.trees import losses
 from orchardsim.trees.block import BlockModel
+from orchardsim.trees.loss_draws import LossDraws, draw_site
+from orchardsim.trees.loss_traits import LossTraits, loss_traits
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
 from orchardsim.trees.variation import YearDraws
@@ -89,7 +90,7 @@ class BlockRun:
     number: int
     resolved: ResolvedBlock
     model: BlockModel
-    traits: losses.LossTraits
+    traits: LossTraits
     columns: slice
     state: TreeState
     loss_site: NDArray[np.float32]
@@ -102,7 +103,7 @@ class BlockRun:
     uncut_strikes: Array | None = None
     season: SeasonForTrees | None = None
     draws: YearDraws | None = None
-    loss_draws: losses.LossDraws | None = None
+    loss_draws: LossDraws | None = None
     fruit_kept: Array = field(default_factory=lambda: np.zeros(0))
     fruit_thinned: Array = field(default_factory=lambda: np.zeros(0))
     fruit_lost: Array = field(default_factory=lambda: np.zeros(0))
@@ -170,10 +171,10 @@ def open_blocks(
                 number=number,
                 resolved=resolved,
                 model=model,
-                traits=losses.loss_traits(resolved.plan, plan.hazards),
+                traits=loss_traits(resolved.plan, plan.hazards),
                 columns=slice(column, column + groups),
                 state=state,
-                loss_site=losses.draw_site(address("worn soil", resolved.name), *places),
+                loss_site=draw_site(address("worn soil", resolved.name), *places),
                 backlog=Backlog(trials, groups),
                 alive=np.zeros((trials, groups)),
             )

@@ -15,16 +15,18 @@ from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.state_table import EVERY_TREE
 from orchardsim.simulation.step import step
 from orchardsim.trees import losses
+from orchardsim.trees.hazards import Hazards
+from orchardsim.trees.loss_traits import LossSeason, LossTraits, uncut_strikes
 
 if TYPE_CHECKING:
     from orchardsim.simulation.tile import Tile
 
 Array = NDArray[np.float64]
-HazardsOf = Callable[["Tile", BlockRun, int], tuple[losses.Hazards, losses.LossTraits]]
+HazardsOf = Callable[["Tile", BlockRun, int], tuple[Hazards, LossTraits]]
 """Hazards, and what decides those of a block's trees, in a year."""
 
 
-def usual_hazards(tile: Tile, block: BlockRun, year: int) -> tuple[losses.Hazards, losses.LossTraits]:
+def usual_hazards(tile: Tile, block: BlockRun, year: int) -> tuple[Hazards, LossTraits]:
     """The plan's own."""
     return tile.plan.hazards, block.traits
 
@@ -84,9 +86,9 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         tile.add("labour_hours", block, year, cutting, TASKS.index("upkeep"))
 
 
-def _season_for_losses(tile: Tile, block: BlockRun) -> losses.LossSeason:
+def _season_for_losses(tile: Tile, block: BlockRun) -> LossSeason:
     """What the year's season brings to the trees, at the levels of the place that a trial met."""
-    season = tile.library.seen(losses.LossSeason, block.number, tile.season_rows)
+    season = tile.library.seen(LossSeason, block.number, tile.season_rows)
     return dataclasses.replace(
         season,
         winter_temperature_min=season.winter_temperature_min + tile.levels.of_farm("winter_cold")[:, None],
@@ -119,7 +121,7 @@ def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
     return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
 
 
-def _cut_strikes(hazards: losses.Hazards, block: BlockRun, struck: NDArray[np.bool_]) -> Array:
+def _cut_strikes(hazards: Hazards, block: BlockRun, struck: NDArray[np.bool_]) -> Array:
     """Cut out the strikes of fire blight that the plan's sanitation asks for; the others overwinter.
 
     ``struck``, (trial, position): struck this season, and alive.
@@ -131,5 +133,5 @@ def _cut_strikes(hazards: losses.Hazards, block: BlockRun, struck: NDArray[np.bo
         return np.zeros_like(block.alive)
     living, diseased = block.model.total(block.state.alive), block.model.total(struck)
     share = diseased.sum(axis=1) / np.maximum(living.sum(axis=1), 1)
-    block.uncut_strikes = np.asarray(losses.uncut_strikes(hazards, share, before), dtype=np.float64)
+    block.uncut_strikes = np.asarray(uncut_strikes(hazards, share, before), dtype=np.float64)
     return hazards.blight_sanitation * (diseased + before[:, None] * living) * (hazards.blight_cut_minutes / 60)

@@ -18,8 +18,8 @@ from orchardsim.simulation.block_run import BlockRun
 from orchardsim.simulation.state_table import PLANTED, WORK_ASKED, WORK_DONE
 from orchardsim.simulation.step import step
 from orchardsim.simulation.yards import hours_done, work_phase
-from orchardsim.trees import losses
 from orchardsim.trees import model as trees
+from orchardsim.trees.loss_draws import draw_losses
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.variation import draw_year
 
@@ -91,7 +91,7 @@ def draw_chances(tile: Tile, year: int) -> None:
     for block in _blocks_of_year(tile, year):
         layout, name = block.resolved.plan.layout, block.resolved.name
         block.draws = draw_year(tile.address("tree year", name, year), block.model.positions, block.draws)
-        block.loss_draws = losses.draw_losses(
+        block.loss_draws = draw_losses(
             tile.address("loss", name, year),
             tile.address("blight of a year", "", year),
             layout.rows,

@@ -33,7 +33,8 @@ from orchardsim.simulation.step import Steps, replaced
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.year import YEAR
-from orchardsim.trees.losses import Hazards, LossTraits
+from orchardsim.trees.hazards import Hazards
+from orchardsim.trees.loss_traits import LossTraits
 
 Array = NDArray[np.float64]
 MONEY_ROWS: Final = 240

@@ -1,4 +1,4 @@
-"""How clustered losses are: between trials, and between neighbours."""
+"""How clustered losses are between trials."""
 
 from __future__ import annotations
 
@@ -43,20 +43,3 @@ def dispersion(lost: NDArray[np.floating], trees: float) -> Dispersion:
     correlation = np.where(some, (variance / expected - 1) / max(trees - 1, 1), 0.0)
     ratio = variance / np.where(some, mean, 1.0)
     return Dispersion(float(np.mean(mean)), float(np.mean(ratio[some])), float(np.mean(correlation[some])))
-
-
-def neighbour_ratio(lost: NDArray[np.bool_], rows: int, per_row: int) -> float:
-    """Pairs of neighbours in the row that are both lost, relative to losses strewn at random within each trial.
-
-    ``lost``, (trial, position).
-
-    Notes
-    -----
-    A join count: with m of n trees lost at random, a given pair is lost with probability m (m - 1) / (n (n - 1)).
-    """
-    grid = lost.reshape(-1, rows, per_row)
-    pairs = float(np.count_nonzero(grid[:, :, 1:] & grid[:, :, :-1]))
-    number = grid.reshape(grid.shape[0], -1).sum(axis=1, dtype=np.float64)
-    trees = rows * per_row
-    expected = float(np.sum(number * (number - 1))) / (trees * (trees - 1)) * rows * (per_row - 1)
-    return pairs / expected if expected > 0 else math.nan

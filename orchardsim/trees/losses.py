@@ -15,33 +15,13 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.trees.competing import CODE, REST_LEVELS, SEASON_LEVELS, LossYear, levels_of, of_trials
+from orchardsim.trees.competing import REST_LEVELS, SEASON_LEVELS, LossYear, levels_of, of_trials
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.loss_clustering import Dispersion, dispersion, neighbour_ratio
-from orchardsim.trees.loss_draws import COLLAPSES, Float, LossDraws, cut_lognormal_mean, draw_losses, draw_site
+from orchardsim.trees.loss_draws import COLLAPSES, Float, LossDraws, cut_lognormal_mean
 from orchardsim.trees.loss_hazards import tree_hazards
 from orchardsim.trees.loss_kernels import DRY_SHARE, Losses, rest_kernel, season_kernel, spread_of, winter_injury_kernel
-from orchardsim.trees.loss_traits import LossSeason, LossTraits, loss_traits, uncut_strikes
+from orchardsim.trees.loss_traits import LossSeason, LossTraits
 from orchardsim.trees.state import TreeState
-
-__all__ = [
-    "CODE",
-    "Dispersion",
-    "Hazards",
-    "LossDraws",
-    "LossSeason",
-    "LossTraits",
-    "Losses",
-    "dispersion",
-    "draw_losses",
-    "draw_site",
-    "loss_traits",
-    "neighbour_ratio",
-    "rest_losses",
-    "season_losses",
-    "uncut_strikes",
-    "winter_injury",
-]
 
 
 def rest_losses(

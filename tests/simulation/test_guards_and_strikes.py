@@ -10,7 +10,7 @@ import pytest
 import orchardsim
 from orchardsim.economy.blocks import establishment_schedule
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.losses import uncut_strikes
+from orchardsim.trees.loss_traits import uncut_strikes
 from tests.simulation.small_plan import CONFIGS, SMALL
 
 TRIALS, YEARS, SEED = 6, 8, 3

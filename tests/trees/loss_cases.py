@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from orchardsim.core.draws import address
 from orchardsim.core.labels import CAUSES
 from orchardsim.core.streams import Streams
+from orchardsim.trees.competing import CODE
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import (
     LossDraws,
@@ -19,7 +22,6 @@ from orchardsim.trees.loss_traits import (
     LossSeason,
     LossTraits,
 )
-from orchardsim.trees.losses import CODE
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Training, TreeGrade, TreesOfGroup
 from orchardsim.trees.state import TreeState
 
@@ -128,3 +130,20 @@ def even(draws: LossDraws) -> LossDraws:
 def shares(cause: np.ndarray) -> dict[str, float]:
     counts = np.bincount(cause.reshape(-1), minlength=len(CAUSES) + 1) / cause.size
     return {name: counts[CODE[name]] for name in CAUSES if counts[CODE[name]]}
+
+
+def neighbour_ratio(lost: NDArray[np.bool_], rows: int, per_row: int) -> float:
+    """Pairs of neighbours in the row that are both lost, relative to losses strewn at random within each trial.
+
+    ``lost``, (trial, position).
+
+    Notes
+    -----
+    A join count: with m of n trees lost at random, a given pair is lost with probability m (m - 1) / (n (n - 1)).
+    """
+    grid = lost.reshape(-1, rows, per_row)
+    pairs = float(np.count_nonzero(grid[:, :, 1:] & grid[:, :, :-1]))
+    number = grid.reshape(grid.shape[0], -1).sum(axis=1, dtype=np.float64)
+    trees = rows * per_row
+    expected = float(np.sum(number * (number - 1))) / (trees * (trees - 1)) * rows * (per_row - 1)
+    return pairs / expected if expected > 0 else math.nan

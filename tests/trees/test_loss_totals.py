@@ -12,8 +12,9 @@ from scipy import integrate, stats
 from orchardsim.core.compiled import compiled
 from orchardsim.core.labels import CAUSES
 from orchardsim.season.cold import SOIL_SHARE
+from orchardsim.trees.competing import CODE
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.loss_clustering import dispersion, neighbour_ratio
+from orchardsim.trees.loss_clustering import dispersion
 from orchardsim.trees.loss_draws import (
     PATCH_LIMIT,
     cut_lognormal_mean,
@@ -25,8 +26,9 @@ from orchardsim.trees.loss_traits import (
     GroundPatches,
     LossSeason,
     loss_traits,
+    uncut_strikes,
 )
-from orchardsim.trees.losses import CODE, rest_losses, season_losses, uncut_strikes, winter_injury
+from orchardsim.trees.losses import rest_losses, season_losses, winter_injury
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Stock
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
@@ -39,6 +41,7 @@ from tests.trees.loss_cases import (
     SCION,
     block,
     draws_of,
+    neighbour_ratio,
     season,
     shares,
     site_of,

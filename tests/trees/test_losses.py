@@ -14,8 +14,8 @@ from scipy import integrate, stats
 from orchardsim.core.compiled import in_single_precision, vectorised
 from orchardsim.core.draws import address
 from orchardsim.core.streams import Streams
+from orchardsim.trees.competing import CODE
 from orchardsim.trees.hazards import Hazards
-from orchardsim.trees.loss_clustering import neighbour_ratio
 from orchardsim.trees.loss_draws import (
     LossDraws,
     draw_losses,
@@ -29,7 +29,7 @@ from orchardsim.trees.loss_traits import (
     storm_factor,
     vole_factor,
 )
-from orchardsim.trees.losses import CODE, rest_losses, season_losses
+from orchardsim.trees.losses import rest_losses, season_losses
 from orchardsim.trees.parameters import Stock
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
@@ -43,6 +43,7 @@ from tests.trees.loss_cases import (
     block,
     draws_of,
     even,
+    neighbour_ratio,
     season,
     shares,
     site_of,
