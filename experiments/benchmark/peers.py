@@ -84,7 +84,7 @@ def compiled_loops(trees: int, draws: np.ndarray) -> int:
         height[...] = height_of(leaf)
         rest_kernel(
             hazards, levels, ground, groups, np.float32(1), even, draws[year : year + 1], alive, leaf, health, height,
-            np.float32(0), found,
+            found,
         )  # fmt: skip
         alive &= found.cause == 0
     return int(alive.sum())
