@@ -66,9 +66,8 @@ def _of_panel(axes: Axes) -> Iterator[Drawn]:
             cells = np.ma.filled(np.ma.asarray(band.get_array(), dtype=np.float64), np.nan)
             for name, values in zip(rows, cells.reshape(len(rows), -1), strict=True):
                 yield Drawn(panel, name, np.arange(1.0, values.size + 1), values)
-        paths = band.get_paths()
         if type(band).__name__ == "FillBetweenPolyCollection":
-            for path in paths:
+            for path in band.get_paths():
                 yield _band(panel, _name(band), path.vertices)
         if type(band).__name__ == "PathCollection" and len(points := np.asarray(band.get_offsets())):
             yield Drawn(panel, _name(band), _numbers(points[:, 0]), _numbers(points[:, 1]))
@@ -78,8 +77,9 @@ def _of_panel(axes: Axes) -> Iterator[Drawn]:
             yield Drawn(panel, f"{_name(image)}: line {row + 1}", np.arange(1.0, values.shape[1] + 1), values[row])
     for line in axes.lines:
         x, y = _numbers(line.get_xdata()), _numbers(line.get_ydata())
-        # a line over the whole panel marks a value and is no series
-        if id(line) not in bars and x.size and line.get_transform() == axes.transData and _told(line):
+        # a line over the whole panel marks a value and is no series, nor are unnamed strokes of error bars and marks
+        stroke = str(line.get_label()).startswith("_child")
+        if id(line) not in bars and x.size and line.get_transform() == axes.transData and not stroke:
             yield Drawn(panel, _name(line), x, y)
 
 
@@ -93,11 +93,6 @@ def _band(panel: str, name: str, vertices: Any) -> Drawn:
     places = sorted(lows)
     return Drawn(panel, name, np.array(places), _numbers([lows[x] for x in places]),
                  _numbers([highs[x] for x in places]))  # fmt: skip
-
-
-def _told(line: Any) -> bool:
-    """Not the unnamed strokes of error bars and marks."""
-    return not str(line.get_label()).startswith("_child")
 
 
 def _name(artist: Any) -> str:

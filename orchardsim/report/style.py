@@ -105,28 +105,28 @@ def draw_band(
 ) -> None:
     """Bands of the middle 90 % and 50 % of trials and the middle trial; values over (trial, x)."""
     low, lower, middle, upper, high = np.quantile(values, (0.05, 0.25, 0.5, 0.75, 0.95), axis=0)
-    hidden = "" if labels else "_"
-    names = tuple(f"{hidden}{name}" for name in ("18 futures in 20", "half of the futures", "middle future"))
-    axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=names[0])
-    axes.fill_between(x, lower, upper, color=colour, alpha=0.32, linewidth=0, label=names[1])
-    axes.plot(x, middle, color=colour, linewidth=2, label=names[2])
-    if len(x) == 1:
-        axes.errorbar(x, middle, yerr=[middle - low, high - middle], color=colour, fmt="o")
+    names = ("18 futures in 20", "half of the futures", "middle future")
+    _draw_bands(axes, x, (low, middle, high, lower, upper), names, colour, labels)
 
 
 def draw_doubts(
     axes: Axes, x: NDArray[Any], outer: Sequence[Any], inner: Sequence[Any], *, colour: str = LEAF, labels: bool = True
 ) -> None:
     """Middle and 5 to 95 % points of futures (``outer``: low, middle, high), within it those of luck alone."""
-    low, middle, high = (np.asarray(one, dtype=np.float64) for one in outer)
-    known_low, known_high = (np.asarray(one, dtype=np.float64) for one in inner)
-    hidden = "" if labels else "_"
-    axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=f"{hidden}18 futures in 20")
-    if np.isfinite(known_low).any():
-        axes.fill_between(
-            x, known_low, known_high, color=colour, alpha=0.32, linewidth=0, label=f"{hidden}the same by luck alone"
-        )
-    axes.plot(x, middle, color=colour, linewidth=2, label=f"{hidden}middle")
+    names = ("18 futures in 20", "the same by luck alone", "middle")
+    _draw_bands(axes, x, (*outer, *inner), names, colour, labels)
+
+
+def _draw_bands(
+    axes: Axes, x: NDArray[Any], points: Sequence[Any], names: Sequence[str], colour: str, labels: bool
+) -> None:
+    """Points: low, middle, high, then the ends of the inner band, which is left out where they are unknown."""
+    low, middle, high, lower, upper = (np.asarray(one, dtype=np.float64) for one in points)
+    wide, narrow, line = (f"{'' if labels else '_'}{name}" for name in names)
+    axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, label=wide)
+    if np.isfinite(lower).any():
+        axes.fill_between(x, lower, upper, color=colour, alpha=0.32, linewidth=0, label=narrow)
+    axes.plot(x, middle, color=colour, linewidth=2, label=line)
     if len(x) == 1:
         axes.errorbar(x, middle, yerr=[middle - low, high - middle], color=colour, fmt="o")
 

@@ -15,13 +15,13 @@ from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.columns import cells_of
 from orchardsim.report.pages import Pictures, drawn, keep_picture, picture_names, picture_parts, render
 from orchardsim.report.run.block_tables import block_part
+from orchardsim.report.run.first_screen import plain_sentences
 from orchardsim.report.run.headline_rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
 from orchardsim.report.run.ledger_table import ledger_part
 from orchardsim.report.run.published import published_lines
 from orchardsim.report.run.risk import cover_cells, risk_part
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.second_opinion import second_opinion_part
-from orchardsim.report.run.sentences import plain_sentences
 from orchardsim.report.run.sheet import sheet_files, sheet_page, sheet_pdf
 from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
 from orchardsim.report.run_formats import (
