@@ -12,7 +12,6 @@ from typing import Final
 YEAR_DAYS: Final = 365
 AUTUMN_DAYS: Final = 92
 WINDOW_DAYS: Final = YEAR_DAYS + AUTUMN_DAYS
-PHASES: Final = ("rest_to_bloom", "bloom_to_closed_canopy", "closed_canopy_to_harvest", "harvest_to_leaf_fall")
 QUARTERS: Final = ("winter", "spring", "summer", "autumn")
 MONTH_DAYS: Final = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
