@@ -93,7 +93,7 @@ def remarks(plan: Plan) -> list[str]:
     """What is legal but looks wrong, or is likely to surprise, in the plan's layout, climate and money."""
     dry = tuple(block.name for block in plan.blocks if not block.site.irrigated)
     check_rain(plan.weather, dry, plan.where)
-    found = [*climate_lines(climate_of(plan.weather)), *plan.warnings]
+    found = [*plan.warnings, *climate_lines(climate_of(plan.weather))]
     fence = math.fsum(outlay.amount for outlay in schedule(plan) if outlay.item == "fence")
     if fence:
         found.append(

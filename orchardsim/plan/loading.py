@@ -11,7 +11,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Futures
 from orchardsim.core.labels import TASKS
 from orchardsim.core.units import CURRENCIES
-from orchardsim.economy.parameters import IdleLand, Market, TreePrice
+from orchardsim.economy.parameters import FruitPrice, IdleLand, Market, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import (
     Crew,
@@ -24,6 +24,7 @@ from orchardsim.plan.catalogue import KINDS, Catalogue, EntryTable
 from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.farm_terms import FarmTerms
 from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
+from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.futures import read_futures
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import carrying_learned
@@ -129,7 +130,9 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
     check_replacement(f"{where}: replacement", sections.replacement)
     blocks = with_refill_rules(table.replacement, sections.replacement, blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
-    warnings += _doubts(table, sections, blocks, crews, sold, where)
+    formats = PlanFormats(table.units, table.currency, weather.latitude, table.packing.box_mass)
+    doubts = price_doubts(sections.market, sections.costs, sold, _usual_prices(table, sold, filler), formats)
+    warnings = [*doubts, *warnings, *_doubts(table, sections, blocks, crews, where)]
     idle = tuple(filler.fill(IdleLand, f"idle_land {number}", land) for number, land in enumerate(table.idle_land, 1))
     plan = Plan(
         path=path,
@@ -160,12 +163,10 @@ def _doubts(
     sections: Sections,
     blocks: Sequence[ResolvedBlock],
     crews: Sequence[Crew],
-    sold: Sequence[str],
     where: str,
 ) -> list[str]:
     """What is legal but looks wrong, over the blocks together."""
-    found = price_doubts(sections.market, sold)
-    found += order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
+    found = order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
     found += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
     if table.currency == CATALOGUE_CURRENCY and table.usd_rate not in (None, 1.0):
         found.append(f"usd_rate = {table.usd_rate:g} is not used: the plan's currency is the US dollar")
@@ -226,6 +227,16 @@ def _sections(table: PlanBase, sold: Sequence[str], filler: Filler) -> Sections:
             for name, cls in SECTIONS.items()
         },
     )
+
+
+def _usual_prices(table: PlanBase, sold: Sequence[str], filler: Filler) -> dict[str, float]:
+    """The catalogue's prices of the best grade by cultivar, in the plan's money [money/kg]."""
+    prices = _priced_as(subtable(section_catalogue("market"), "fruit"), sold, table.own("cultivar"))
+    apart = dataclasses.replace(filler, ledger=Ledger())
+    return {
+        name: apart.fill(FruitPrice, f"market.fruit.{name}", None, subtable(prices, name)).wholesale_extra_fancy
+        for name in prices
+    }
 
 
 def _tree_prices(table: PlanBase, filler: Filler) -> dict[str, TreePrice]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from orchardsim.core.geometry import Geometry
-from orchardsim.economy.parameters import Market
+from orchardsim.economy.parameters import Costs, FruitPrice, Market
 from orchardsim.operations.parameters import Replacement
+from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.model import BlockBase
 from orchardsim.season.parameters import BlockSite
 
@@ -18,6 +20,11 @@ YEARLY_TRUNK: Final = 60.0
 """cm2 a year; more trunk area than an apple tree adds in the mean of its years (assumption; seedlings: some 25)."""
 LARGEST_CROP: Final = 30.0
 """kg/m2; more fruit than any orchard has borne: 300 t/ha (assumption: the best modern orchards reach 100 to 150)."""
+LEAST_LEFT: Final = 0.15
+"""1; share of the best grade's price left by packing, storing and picking, below which a warning asks (our own limit;
+the catalogue's Gala keeps 0.36, Rome Beauty, its lowest, 0.17)."""
+CHEAP: Final = 0.75
+"""1; share of the catalogue's price of the best grade below which a warning asks (our own limit)."""
 LARGEST_LOAD: Final = 4.0
 """kg/cm2; more crop than a trunk carries (assumption: 6 to 12 fruit of 0.2 kg per cm2 are a usual to a heavy crop)."""
 
@@ -121,16 +128,42 @@ def protection_faults(site: BlockSite) -> Faults:
         yield ("protection", "found 'overhead_sprinklers' on land with irrigated = false; allowed: irrigated = true")
 
 
-def price_doubts(market: Market, sold: Iterable[str]) -> list[str]:
-    """Warnings on fruit whose lower grade is dearer than a higher one."""
+def price_doubts(
+    market: Market, costs: Costs, sold: Iterable[str], usual: Mapping[str, float], formats: PlanFormats
+) -> list[str]:
+    """Warnings on fruit that charges eat up, that is cheap, or whose lower grade is dearer than a higher one.
+
+    Parameters
+    ----------
+    usual : mapping of str to float [money/kg]
+        The catalogue's price of the best grade by cultivar, in the plan's money.
+    """
     found = []
     order = ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice")
     for name in sold:
         fruit = market.fruit[name]
+        found += _low_price(name, fruit, costs, usual.get(name, 0.0), formats)
         for better, worse in itertools.pairwise(order):
             if getattr(fruit, worse) > getattr(fruit, better):
                 found.append(f"market.fruit.{name}: {worse} is dearer than {better}; is that meant?")
     return found
+
+
+def _low_price(name: str, fruit: FruitPrice, costs: Costs, usual: float, formats: PlanFormats) -> list[str]:
+    price = fruit.wholesale_extra_fancy
+    packing = fruit.packing if math.isfinite(fruit.packing) else costs.packing
+    piece = (costs.picking_bin + fruit.picking_premium) * (1 + costs.labour_charges) + costs.picking_overhead
+    left = price - packing - costs.storage * costs.storage_share - piece / costs.bin_mass
+    if left >= LEAST_LEFT * price and price >= CHEAP * usual:
+        return []
+
+    taken = float(f"{price - left:.2g}")
+    (now, unit), (gone, _), (common, _) = (formats.parts("", one, "money/kg") for one in (price, taken, usual))
+    compared = f"; the catalogue has {common}" if price < CHEAP * usual else ""
+    return [
+        f"best packed price of {name}, {now} {unit.partition(' (')[0]}: packing, storing and picking take {gone}"
+        f"{compared}. If it is paid after packing charges, state market.fruit.{name}.packing = 0"
+    ]
 
 
 def order_doubts(replacement: Replacement, trees: Sequence[int]) -> list[str]:

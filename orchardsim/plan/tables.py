@@ -222,8 +222,9 @@ def first_fault(model: type[BaseModel], error: ValidationError, where: str, path
     if fault["type"] == "extra_forbidden":
         names = _names_at(model, location[:-1])
         parent = key_path(path, location[:-1])
-        if str(location[-1]) in HINTS and len(location) == 3 and location[0] == "block":
-            return InputError(where, f"{key}: unknown key; {HINTS[str(location[-1])]}{others}")
+        hint = HINTS.get((*(part for part in location[:2] if isinstance(part, str)), str(location[-1])))
+        if hint is not None and len(location) == (4 if location[0] == "market" else 3):
+            return InputError(where, f"{key}: unknown key; {hint}{others}")
         return InputError(
             where,
             f"{key}: unknown key {quoted(str(location[-1]))}{' in ' + parent if parent else ''}, "
@@ -243,11 +244,20 @@ def key_path(path: str, location: Iterable[int | str]) -> str:
     return text
 
 
+_PRICES: Final = (
+    "prices of a cultivar are wholesale_extra_fancy and wholesale_fancy (packed, before packing and storage are paid), "
+    "direct, pick_your_own, processing and juice"
+)
 HINTS: Final = {
-    "rows": "rows are stated for row groups, in [[block.group]]; a block itself takes net_area, gross_area or trees",
-    "area": "did you mean 'net_area' (land under the trees) or 'gross_area' (with headlands)?",
+    ("block", "rows"): "rows are stated for row groups, in [[block.group]]; a block itself takes net_area, gross_area "
+    "or trees",
+    ("block", "area"): "did you mean 'net_area' (land under the trees) or 'gross_area' (with headlands)?",
+    **{
+        ("market", "fruit", name): _PRICES
+        for name in ("price", "prices", "wholesale", "packed", "packed_price", "fresh")
+    },
 }
-"""Keys that users look for in a block, and where to write them."""
+"""Keys that users look for in a block or in a cultivar's prices, and where to write them."""
 _EXPECTED = {
     "string_type": "text in quotes",
     "int_type": "a whole number",

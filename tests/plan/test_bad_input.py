@@ -25,6 +25,10 @@ CASES: dict[str, tuple[list[tuple[str, Any]], list[str]]] = {
         [("block.row_spacing", None), ("block.row_spaceing", "3 m")],
         ["row_spaceing", "did you mean 'row_spacing'"],
     ),
+    "a price without its grade": (
+        [("market.fruit", {"Gala": {"price": "1 USD/kg"}})],
+        ["market.fruit.Gala.price", "wholesale_extra_fancy", "direct"],
+    ),
     "unknown key of a stage": ([("costs.wagee", "20 USD/hour")], ["costs", "did you mean 'wage'"]),
     "unknown key of normals": ([("weather.normals.rein", {})], ["weather.normals", "'rain'"]),
     "missing key": ([("block.tree_spacing", None)], ["block 1.tree_spacing", "missing"]),

@@ -9,6 +9,7 @@ import pytest
 from orchardsim.cli.main import main
 from orchardsim.core.errors import LONGEST_LINE
 from orchardsim.plan import load_plan
+from orchardsim.plan.describe import remarks
 
 from .examples import CONFIGS, DEMO, changed
 
@@ -33,6 +34,30 @@ def test_what_is_odd_is_told(name):
     changes, words = WARNED[name]
     assert not any(words in line for line in load_plan(changed()).warnings)
     assert any(words in line for line in load_plan(changed(*changes)).warnings)
+
+
+CHARGES = {"packing": "0.5 USD/kg", "storage": "0.1 USD/kg", "storage_share": 0.5, "picking_bin": "20 USD/bin",
+           "labour_charges": 0.25, "picking_overhead": "15 USD/bin"}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("price", "told"),
+    [("0.7", ["take 0.65;", "the catalogue has"]), ("0.9", ["the catalogue has"]), ("1.0", [])],
+)
+def test_a_packed_price_that_charges_eat_is_told_by_check_first(price, told):
+    """0.5 packing, half of 0.1 storing, (20 x 1.25 + 15) / 400 picking: 0.65 USD/kg; Gala's 0.55 USD/lb is 1.21."""
+    prices = {"wholesale_extra_fancy": f"{price} USD/kg", "wholesale_fancy": "0.5 USD/kg"}
+    plan = load_plan(
+        changed(
+            ("units", "metric"),
+            ("costs", CHARGES),
+            ("packing", {"bin_mass": "400 kg"}),
+            ("market.fruit", {"Gala": prices}),
+        )
+    )
+    said = [line for line in remarks(plan) if line.startswith("best packed price of Gala")]
+    assert len(said) == bool(told) and all(words in said[0] for words in told)
+    assert not told or remarks(plan)[0] == said[0]
 
 
 RECORD = 'record = "bundled cool"'
