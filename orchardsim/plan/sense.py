@@ -25,6 +25,8 @@ LEAST_LEFT: Final = 0.15
 the catalogue's Gala keeps 0.36, Rome Beauty, its lowest, 0.17)."""
 CHEAP: Final = 0.75
 """1; share of the catalogue's price of the best grade below which a warning asks (our own limit)."""
+DEAR: Final = 3.0
+"""1; times the catalogue's price above which a warning asks (our own limit; Honeycrisp has 1.5 times Gala's)."""
 LARGEST_LOAD: Final = 4.0
 """kg/cm2; more crop than a trunk carries (assumption: 6 to 12 fruit of 0.2 kg per cm2 are a usual to a heavy crop)."""
 
@@ -131,7 +133,7 @@ def protection_faults(site: BlockSite) -> Faults:
 def price_doubts(
     market: Market, costs: Costs, sold: Iterable[str], usual: Mapping[str, float], formats: PlanFormats
 ) -> list[str]:
-    """Warnings on fruit that charges eat up, that is cheap, or whose lower grade is dearer than a higher one.
+    """Warnings on fruit that charges eat up, that is cheap or dear, or whose lower grade is dearer than a higher one.
 
     Parameters
     ----------
@@ -142,26 +144,31 @@ def price_doubts(
     order = ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice")
     for name in sold:
         fruit = market.fruit[name]
-        found += _low_price(name, fruit, costs, usual.get(name, 0.0), formats)
+        found += _odd_price(name, fruit, costs, usual.get(name, 0.0), formats)
         for better, worse in itertools.pairwise(order):
             if getattr(fruit, worse) > getattr(fruit, better):
                 found.append(f"market.fruit.{name}: {worse} is dearer than {better}; is that meant?")
     return found
 
 
-def _low_price(name: str, fruit: FruitPrice, costs: Costs, usual: float, formats: PlanFormats) -> list[str]:
+def _odd_price(name: str, fruit: FruitPrice, costs: Costs, usual: float, formats: PlanFormats) -> list[str]:
+    """A price that charges eat up, or that is far from the catalogue's."""
     price = fruit.wholesale_extra_fancy
     packing = fruit.packing if math.isfinite(fruit.packing) else costs.packing
     piece = (costs.picking_bin + fruit.picking_premium) * (1 + costs.labour_charges) + costs.picking_overhead
     left = price - packing - costs.storage * costs.storage_share - piece / costs.bin_mass
-    if left >= LEAST_LEFT * price and price >= CHEAP * usual:
+    cheap = packing > 0 and price < CHEAP * usual
+    dear = 0 < DEAR * usual < price
+    if left >= LEAST_LEFT * price and not (cheap or dear):
         return []
 
-    taken = float(f"{price - left:.2g}")
-    (now, unit), (gone, _), (common, _) = (formats.parts("", one, "money/kg") for one in (price, taken, usual))
-    compared = f"; the catalogue has {common}" if price < CHEAP * usual else ""
+    _, unit = formats.converted(price, "money/kg")
+    now, taken, common = (f"{formats.converted(one, 'money/kg')[0]:.3g}" for one in (price, price - left, usual))
+    if dear:
+        return [f"best packed price of {name}, {now} {unit}: the catalogue has {common}; is its unit right?"]
+    compared = f"; the catalogue has {common}" if cheap else ""
     return [
-        f"best packed price of {name}, {now} {unit.partition(' (')[0]}: packing, storing and picking take {gone}"
+        f"best packed price of {name}, {now} {unit}: packing, storing and picking take {taken}"
         f"{compared}. If it is paid after packing charges, state market.fruit.{name}.packing = 0"
     ]
 

@@ -248,7 +248,7 @@ _PRICES: Final = (
     "prices of a cultivar are wholesale_extra_fancy and wholesale_fancy (packed, before packing and storage are paid), "
     "direct, pick_your_own, processing and juice"
 )
-HINTS: Final = {
+HINTS: Final[dict[tuple[str, ...], str]] = {
     ("block", "rows"): "rows are stated for row groups, in [[block.group]]; a block itself takes net_area, gross_area "
     "or trees",
     ("block", "area"): "did you mean 'net_area' (land under the trees) or 'gross_area' (with headlands)?",

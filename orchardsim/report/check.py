@@ -7,7 +7,7 @@ import textwrap
 from typing import Any, Final
 
 from orchardsim.core.numbers import percent, with_error
-from orchardsim.plan.describe import area_lines, assumption_lines, head_lines, remarks, schedule
+from orchardsim.plan.describe import area_lines, assumption_lines, head_lines, idle_lines, remarks, schedule
 from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.plan import Plan, readable
 from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, sentence_pieces, table_pieces, text_columns
@@ -28,7 +28,8 @@ TABLE_LINES: Final = 13
 def opening_text(plan: Plan) -> str:
     """The short answer before anything is simulated: place, trees, bill, what looks wrong."""
     weather = " ".join(head_lines(plan)[2].split()[1:]).partition(";")[0]
-    said = [plan.title, f"Weather: {weather}", *(line for line in area_lines(plan) if line), _bill(plan)]
+    land = (line for line in [*area_lines(plan), *idle_lines(plan)] if line)
+    said = [plan.title, f"Weather: {weather}", *land, _bill(plan)]
     doubtful = remarks(plan)
     if doubtful:
         more = f" And {len(doubtful) - 1} more: --all." if len(doubtful) > 1 else ""
@@ -116,7 +117,7 @@ def now_text(one: FirstNumber, formats: PlanFormats) -> str:
 def _bill(plan: Plan) -> str:
     outlays = schedule(plan)
     if not outlays:
-        return "Nothing is planted, so nothing is paid for it."
+        return "Nothing is planted or built."
     total = math.fsum(one.amount for one in outlays)
     years = sorted({one.year for one in outlays})
     return (

@@ -283,11 +283,18 @@ def frost_sentences(dataset: xarray.Dataset) -> list[str]:
     return [f"{period}: {'; '.join(parts)}" for period, parts in lines.items()]
 
 
+def farm_area(dataset: xarray.Dataset) -> float:
+    """Land with headlands, and idle land [m2]; an older result, which does not hold it, sums its blocks."""
+    return float(dataset.attrs.get("farm_area", of_farm(dataset, "gross_area")))
+
+
 def areas_text(dataset: xarray.Dataset, formats: RunFormats) -> str:
     """Planted land by block, and the farm's with headlands."""
     names = block_labels(dataset)
     parts = [f"{name} {formats.area(float(dataset['planted_area'].sel(block=name)))}" for name in names]
-    gross = formats.area(float(of_farm(dataset, "gross_area")))
+    gross = formats.area(farm_area(dataset))
+    if not names:
+        return f"{gross} idle"
     if len(names) == 1:
         return f"{parts[0]} planted ({gross} with headlands)"
     planted = formats.area(float(of_farm(dataset, "planted_area")))

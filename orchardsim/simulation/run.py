@@ -357,6 +357,7 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, library: SeasonL
         "notes": json.dumps([*sample.notes, *plan.warnings, *remarks, *refill_notes(plan)]),
         "plan": json.dumps(plan.document()),
         "frost_years": json.dumps([]),
+        "farm_area": plan.gross_area,
         "bin_mass": plan.bin_mass,
         "box_mass": plan.box_mass,
         "latitude": plan.weather.latitude,

@@ -42,7 +42,12 @@ CHARGES = {"packing": "0.5 USD/kg", "storage": "0.1 USD/kg", "storage_share": 0.
 
 @pytest.mark.parametrize(
     ("price", "told"),
-    [("0.7", ["take 0.65;", "the catalogue has"]), ("0.9", ["the catalogue has"]), ("1.0", [])],
+    [
+        ("0.7", ["take 0.65;", "the catalogue has"]),
+        ("0.9", ["the catalogue has"]),
+        ("1.0", []),
+        ("8.0", ["unit right"]),
+    ],
 )
 def test_a_packed_price_that_charges_eat_is_told_by_check_first(price, told):
     """0.5 packing, half of 0.1 storing, (20 x 1.25 + 15) / 400 picking: 0.65 USD/kg; Gala's 0.55 USD/lb is 1.21."""

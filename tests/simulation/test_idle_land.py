@@ -47,9 +47,13 @@ def test_commands_work_on_the_shipped_plan(tmp_path, capsys):
     plan = str(CONFIGS / "idle_land.toml")
     assert main(["check", plan, "--all"]) == 0
     assert "Idle land: 1.017 ac" in capsys.readouterr().out
+    assert main(["check", plan]) == 0
+    short = capsys.readouterr().out
+    assert "Idle land: 1.017 ac" in short and "a year with its land charge" in short
     words = ["run", plan, "--trials", "4", "--years", "4", "--jobs", "1", "--out", str(tmp_path / "out")]
     assert main(words) == 0
-    assert "No trees" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "No trees" in said and "(1.02 acres with headlands)" in said
     assert (tmp_path / "out" / "report.html").exists()
 
 

@@ -13,7 +13,7 @@ from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, text_columns
 from orchardsim.report.run.block_tables import LEAST_UNDONE
 from orchardsim.report.run.headline_rows import MoneyRow, YieldRow, band, money_rows, weak, yield_rows
 from orchardsim.report.run.published import published_gap
-from orchardsim.report.run_formats import RunFormats, years_text
+from orchardsim.report.run_formats import RunFormats, farm_area, years_text
 from orchardsim.results import attribute, of_farm, shares
 from orchardsim.results.block_results import credit_broken, failed_crops, undone_work
 from orchardsim.results.farm import parts_of_farm
@@ -65,7 +65,7 @@ def _wrapped(lines: list[str], indent: str = "") -> list[str]:
 
 def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Land, trials and seasons."""
-    planted, gross = (formats.area(float(of_farm(dataset, name))) for name in ("planted_area", "gross_area"))
+    planted, gross = formats.area(float(of_farm(dataset, "planted_area"))), formats.area(farm_area(dataset))
     trials = f"{dataset.sizes['trial']:,} futures of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
     years = years_text(attribute(dataset, "baseline_years"))
     method = str(dataset.attrs["weather_words"]).split(",")[0]
