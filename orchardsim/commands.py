@@ -136,7 +136,7 @@ def numbers_to_state(plan: Plan) -> Command[FirstNumbers]:
         find=lambda _, progress: first_numbers(plan),
         write=lambda folder, found: folder.finish(),
         sentences=lambda found: state_first_lines(found, plan.formats),
-        screen=lambda found: state_first_text(found, plan.formats),
+        screen=lambda found: state_first_text(found, plan),
         text=lambda found: "\n".join(["", *first_number_lines(found, plan.formats)]),
         document=lambda found: check_document(plan, found),
         saved="",

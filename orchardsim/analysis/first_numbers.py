@@ -152,7 +152,7 @@ def _larger(part: Any) -> Iterator[tuple[str, Any, str, str, Any]]:
 
 def _larger_fruit(fruit: Any) -> Iterator[tuple[str, Any, str, str, Any]]:
     both = {name: getattr(fruit, name) * (1 + MORE) for name in FRESH_PRICE}
-    words = "packed price, best grade and the second with it"
+    words = "packed price of both fresh grades"
     yield FRESH_PRICE[0], fruit.wholesale_extra_fancy, "money/kg", words, dataclasses.replace(fruit, **both)
     for name, value, unit, meaning, larger in _larger(fruit):
         if name not in (*FRESH_PRICE, "pass_price"):

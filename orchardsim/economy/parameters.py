@@ -127,7 +127,7 @@ class Costs(ProtectionPrices):
     spare_upkeep: float = parameter("money/tree/year", "keep of a spare tree on hand, labour apart", low=0)
     replant_care: float = parameter("money/tree", "hole and water of a replanted tree", low=0)
     # After the tree
-    packing: float = parameter("money/kg", "sorting, packing and selling fresh wholesale fruit", low=0)
+    packing: float = parameter("money/kg", "sorting, packing and selling wholesale fruit", low=0)
     storage: float = parameter("money/kg", "cold or controlled-atmosphere storage of stored fruit", low=0)
     scab_share: float = parameter(
         "1", "share of the yearly materials that a cultivar immune to scab saves over one as McIntosh", low=0, high=0.6
@@ -202,7 +202,7 @@ class FruitPrice:
     )
     packing: float = parameter(
         "money/kg",
-        "sorting, packing and selling of this cultivar in place of costs.packing (assumption where left out: the same)",
+        "sorting, packing and selling; in place of costs.packing (assumption where left out: the same)",
         low=0,
         default=float("inf"),
     )
@@ -261,9 +261,7 @@ class Market:
     other_crop_sd: float = parameter(
         "1", "standard deviation of the log of the rest of the market's crop", low=0, high=1
     )
-    commodity_price: float = parameter(
-        "money/kg", "packed price of common fruit, that premiums are counted over", low=0
-    )
+    commodity_price: float = parameter("money/kg", "packed price of common fruit; premiums are counted over it", low=0)
     waste_pick_your_own: float = parameter(
         "1", "fruit dropped or eaten by customers, of what they pay for", low=0, high=1
     )

@@ -86,7 +86,23 @@ def stated_lines(plan: Plan) -> list[str]:
         meaning = re.split(r";| \((?:read|derived|computed|memory|assumption|common practice)", one.meaning)[0]
         text = formats.text(one.key, one.value, one.unit)
         lines.append(f"  {one.key} = {text}" + (f" | {meaning}" if meaning else ""))
+        if falls := _falling(plan, one.key):
+            lines[-1] += f"; {falls}"
     return lines
+
+
+def _falling(plan: Plan, key: str) -> str:
+    """What becomes of a stated price of fresh fruit over the years."""
+    table, _, rest = key.rpartition(".wholesale_")
+    name = table.removeprefix("market.fruit.")
+    if not rest or name not in plan.market.fruit:
+        return ""
+    price = f"wholesale_{rest}"
+    fruit, common = plan.market.fruit[name], plan.market.commodity_price
+    if not fruit.premium_erosion or getattr(fruit, price) <= common:
+        return ""
+    shown = plan.formats.text("", common, "money/kg").partition(" (")[0]
+    return f"what is above {shown} falls {percent(fruit.premium_erosion)} a year (premium_erosion)"
 
 
 def remarks(plan: Plan) -> list[str]:
@@ -101,6 +117,11 @@ def remarks(plan: Plan) -> list[str]:
             'it is built for if it stands already, or "none" if there is to be none'
         )
     found += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)
+    stated = {one.key for one in plan.stated}
+    for key in sorted(one for one in stated if one.endswith(".wholesale_extra_fancy")):
+        falls = _falling(plan, key)
+        if falls and key.replace("wholesale_extra_fancy", "premium_erosion") not in stated:
+            found.append(f"packed price of {key.split('.', 2)[2].rpartition('.')[0]}, as stated: {falls}")
     return [in_feet(remark) for remark in found] if plan.units == "us" else found
 
 

@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import textwrap
+from collections.abc import Sequence
 from typing import Any, Final
 
 from orchardsim.core.numbers import percent, with_error
-from orchardsim.plan.describe import area_lines, assumption_lines, head_lines, idle_lines, remarks, schedule
+from orchardsim.plan.describe import area_lines, head_lines, idle_lines, remarks, schedule
 from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.plan import Plan, readable
-from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, sentence_pieces, table_pieces, text_columns
+from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, cells_of, one_screen, sentence_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
 from orchardsim.report.run_formats import round_figures
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
 
 LONG_MEANING: Final = 58
-"""Characters of a meaning in the long table (wording only)."""
-MEANING: Final = 46
-"""Characters of a meaning on the first screen (wording only)."""
-LEAST_MEANING: Final = 24
-"""Characters below which it is not cut (wording only)."""
-TABLE_LINES: Final = 13
-"""Lines of the table of ten numbers with its heads and the blank line before it."""
+"""Characters of a line of a meaning in the long table (wording only)."""
+CLOSING_LINES: Final = 1
+"""Lines below opening and table."""
 
 
 def opening_text(plan: Plan) -> str:
@@ -35,20 +33,36 @@ def opening_text(plan: Plan) -> str:
         more = f" And {len(doubtful) - 1} more: --all." if len(doubtful) > 1 else ""
         first = doubtful[0][0].upper() + doubtful[0][1:]
         said.append(f"Worth a second look: {first.removesuffix('.')}.{more}")
-    said.append(assumption_lines(plan)[0].partition(" A plan may")[0])
-    return one_screen(sentence_pieces(said, indent="  ")[: SCREEN_LINES - TABLE_LINES])
+    said.append(f"What the plan does not state: {len(plan.assumptions)} values; --all gives each with its source.")
+    return one_screen(sentence_pieces(said, indent="  "))
 
 
-def state_first_text(found: FirstNumbers, formats: PlanFormats) -> str:
-    """The numbers to state first as a table below the opening, a blank line between."""
-    head = ["State first; a tenth more of each", "now", f"changes NPV by, {formats.currency}"]
-    rows = [(one.meaning, now_text(one, formats), with_error(one.change, one.error)) for one in found.numbers]
-    # Meanings are cut until the table fits a screen: long units take their room.
-    for most in range(MEANING, LEAST_MEANING, -1):
-        pieces = table_pieces([head, *([short_meaning(meaning, most), *rest] for meaning, *rest in rows)])
-        if pieces:
-            break
-    return "\n" + one_screen(pieces)
+def state_first_text(found: FirstNumbers, plan: Plan) -> str:
+    """The numbers to state first as a table below the opening, a blank line between, as far as a screen holds them."""
+    formats = plan.formats
+    head = ["State first; what a tenth more of each does", "now", f"NPV, {formats.currency}"]
+    rows = [
+        [short_meaning(one.meaning), now_text(one, formats), with_error(one.change, one.error)] for one in found.numbers
+    ]
+    others = sum(max(len(row[at]) for row in [head, *rows]) + 2 for at in (1, 2))
+    lines = SCREEN_LINES + 2 - CLOSING_LINES - 1 - len(opening_text(plan).splitlines())
+    return "\n" + one_screen(_wrapped_pieces([head, *rows], SCREEN_WIDTH - others), lines=lines)
+
+
+def _wrapped_pieces(cells: list[list[str]], width: int, at: int = 0, left: Sequence[int] = (0,)) -> list[list[str]]:
+    """Lines of each row of a table whose words at one place are broken at a width; the head stands with the first."""
+    broken = [textwrap.wrap(row[at], width, subsequent_indent="  ") for row in cells]
+    lines = text_columns(
+        [
+            [*(cell if first else "" for cell in row[:at]), part, *(cell if first else "" for cell in row[at + 1 :])]
+            for row, parts in zip(cells, broken, strict=True)
+            for first, part in ((number == 0, part) for number, part in enumerate(parts))
+        ],
+        left,
+    )
+    ends = list(itertools.accumulate(len(parts) for parts in broken))
+    starts = [0, *ends[1:-1]]
+    return [lines[start:end] for start, end in zip(starts, ends[1:], strict=True)]
 
 
 def state_first_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
@@ -82,26 +96,23 @@ def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
     )
     return [
         *textwrap.wrap(heading, WIDTH),
-        *(f"  {line}" for line in text_columns(cells, left=(1, 3))),
+        *(f"  {line}" for piece in _wrapped_pieces(cells, LONG_MEANING, at=1, left=(1, 3)) for line in piece),
         *textwrap.wrap(note, WIDTH),
         "Under these keys a plan states them:",
         *keys,
     ]
 
 
-def short_meaning(meaning: str, most: int = LONG_MEANING) -> str:
-    """A meaning cut to so many characters; a name behind its last comma is kept.
+def short_meaning(meaning: str) -> str:
+    """A meaning without what it adds after a semicolon; a name behind its last comma is kept.
 
     Examples
     --------
-    >>> short_meaning("packed price, best grade and the second with it, Gala", 34)
-    'packed price, best grade..., Gala'
+    >>> short_meaning("packing; in place of costs.packing, Gala"), short_meaning("wage of pruning, training")
+    ('packing, Gala', 'wage of pruning, training')
     """
-    if len(meaning) <= most:
-        return meaning
-    rest, comma, name = meaning.rpartition(", ")
-    end = f"...{comma}{name}" if comma and len(name) < most // 2 else "..."
-    return (rest if len(end) > len("...") else meaning)[: most - len(end)].rstrip(" ,") + end
+    main, more, rest = meaning.partition(";")
+    return main + "".join(rest.rpartition(",")[1:]) if more and "," in rest else main
 
 
 def now_text(one: FirstNumber, formats: PlanFormats) -> str:

@@ -153,7 +153,11 @@ def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
         for name in path:
             value = value[name]
         how = status.get(".".join(path), "stated")
-        found.append({"what": what, "value": number(float(value)), "unit": unit, "status": how})
+        row = {"what": what, "value": number(float(value)), "unit": unit, "status": how}
+        if path[:2] == ("market", "fruit"):
+            falls = resolved["market"]["fruit"][path[2]]["premium_erosion"]
+            row["premium_falls"] = number(falls if value > resolved["market"]["commodity_price"] else 0.0)
+        found.append(row)
     return found
 
 

@@ -12,7 +12,7 @@ from orchardsim.analysis.levels import ends, look_at_levels
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
 from orchardsim.economy.indicators import indicators
-from orchardsim.report.check import first_number_lines
+from orchardsim.report.check import first_number_lines, opening_text, short_meaning, state_first_text
 from orchardsim.report.levels.words import levels_screen, levels_text
 from orchardsim.simulation.same_futures import SameFutures, present_value, with_all_prices, with_hours, with_yield
 from tests.screens import fits_a_screen
@@ -76,6 +76,9 @@ def test_ten_numbers_come_with_what_a_tenth_does(plan):
     assert not stated & set(by_key)
     text = "\n".join(first_number_lines(dataclasses.replace(found, numbers=found.numbers[:10]), plan.formats))
     assert found.numbers[0].key in text and "NPV" in text
+    screen = opening_text(plan) + "\n" + state_first_text(dataclasses.replace(found, numbers=found.numbers[:10]), plan)
+    assert fits_a_screen(screen, closing=1) and "..." not in screen + text
+    assert all(word in text for one in found.numbers[:10] for word in short_meaning(one.meaning).split())
 
 
 def test_levels_are_looked_at_one_by_one(plan):

@@ -9,7 +9,7 @@ import pytest
 from orchardsim.cli.main import main
 from orchardsim.core.errors import LONGEST_LINE
 from orchardsim.plan import load_plan
-from orchardsim.plan.describe import remarks
+from orchardsim.plan.describe import remarks, stated_lines
 
 from .examples import CONFIGS, DEMO, changed
 
@@ -63,6 +63,19 @@ def test_a_packed_price_that_charges_eat_is_told_by_check_first(price, told):
     said = [line for line in remarks(plan) if line.startswith("best packed price of Gala")]
     assert len(said) == bool(told) and all(words in said[0] for words in told)
     assert not told or remarks(plan)[0] == said[0]
+
+
+def test_a_stated_price_whose_premium_falls_is_told():
+    """Common fruit is 0.5 USD/lb; a premium over it falls, unless the plan says that it does not."""
+    prices = {"wholesale_extra_fancy": "0.9 USD/lb", "wholesale_fancy": "0.4 USD/lb", "premium_erosion": "0.04 1/year"}
+    market = ("market.commodity_price", "0.5 USD/lb")
+    plan = load_plan(changed(("units", "us"), ("market.fruit", {"Honeycrisp": prices}), market))
+    told = {line.split(" = ")[0].rpartition(".")[2]: line for line in stated_lines(plan) if "Honeycrisp" in line}
+    assert "above 0.5 USD/lb falls 4 % a year" in told["wholesale_extra_fancy"]
+    assert "falls" not in told["wholesale_fancy"] and not any("as stated" in line for line in remarks(plan))
+    del prices["premium_erosion"]
+    unsaid = remarks(load_plan(changed(("market.fruit", {"Honeycrisp": prices}), market)))
+    assert any(line.startswith("packed price of Honeycrisp, as stated") for line in unsaid)
 
 
 RECORD = 'record = "bundled cool"'

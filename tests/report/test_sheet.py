@@ -16,7 +16,7 @@ import xarray
 from orchardsim.plan import load_plan
 from orchardsim.report.run.bad_years import worst_lines
 from orchardsim.report.run.page import write_report
-from orchardsim.report.run.sheet import answer_lines, bill_cells, gap_line, sheet_page, sheet_pdf
+from orchardsim.report.run.sheet import answer_lines, bill_cells, gap_line, rests_lines, sheet_page, sheet_pdf
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.farm import of_farm
@@ -114,6 +114,16 @@ def test_a_title_stays_text(dataset: xarray.Dataset, summary: dict[str, Any]) ->
     assert "&lt;b&gt;Hill &amp; $x$" in text
     assert "<b>Hill" not in text
     assert not re.search(r"""(src|href)=["']https?:""", text)
+
+
+def test_a_price_whose_premium_falls_says_so(dataset: xarray.Dataset) -> None:
+    row = {"what": "Gala, best grade, packed", "value": 2.0, "unit": "money/kg", "status": "stated"}
+    falling, steady = rests_lines(
+        {"sheet": {"rests_on": [row | {"premium_falls": 0.06}, row | {"premium_falls": 0.0}]}},
+        RunFormats.of(dataset.attrs),
+    )
+    assert falling.endswith("(stated in the plan), its premium over common fruit falling 6 % a year")
+    assert steady.endswith("(stated in the plan)")
 
 
 def test_a_saved_run_has_its_sheet(dataset: xarray.Dataset, tmp_path: Path) -> None:

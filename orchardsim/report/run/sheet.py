@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from orchardsim.core.numbers import number
+from orchardsim.core.numbers import number, percent
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import SmallPictures, render, small_pictures
 from orchardsim.report.run.bad_years import WORST_HEAD, WORST_NOTE, worst_lines
@@ -119,7 +119,9 @@ def rests_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
         else:
             text = f"{value:.2f} {formats.currency}/hour"
         said = "stated in the plan" if one["status"] == "stated" else f"the program's, {one['status']}"
-        lines.append(f"{one['what']}: {text} ({said})")
+        falls = one.get("premium_falls", 0.0)
+        erosion = f", its premium over common fruit falling {percent(falls)} a year" if falls else ""
+        lines.append(f"{one['what']}: {text} ({said}){erosion}")
     learned = [name.replace("_", " ") for name in summary["sheet"].get("learned", [])]
     if learned:
         lines.append(f"measured trees, by futures.learned, for {', '.join(learned)}")

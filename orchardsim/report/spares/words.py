@@ -57,8 +57,9 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
     formats, decision = formats_of(found), found.decision
     advised = decision.advised
     lines = ["Recommendation:"]
-    for policy in advised.policies:
-        lines += policy_text(policy, found) if policy.fills else [_idle_text(policy.label, found)]
+    # What fills no gap takes a line: it stands before the longer rules, so that a first screen holds every row group.
+    lines += [_idle_text(policy.label, found) for policy in advised.policies if not policy.fills]
+    lines += [line for policy in advised.policies if policy.fills for line in policy_text(policy, found)]
     curves = {one.label: one for one in found.curves}
     for policy in advised.policies:
         if policy.fills and policy.label in curves:
@@ -84,7 +85,7 @@ def _idle_text(label: str, found: SparesAnswer) -> str:
     text = f"{label}: buy no spares and fill no gaps"
     if worth is not None and worth.never:
         return f"{text}; a replant there does not bring back its tree, planting and care."
-    return f"{text}; no policy that fills some is surely cheaper."
+    return f"{text}; whether filling some would be cheaper cannot be told."
 
 
 def flat_text(one: CostCurve, formats: RunFormats) -> list[str]:
