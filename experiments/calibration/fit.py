@@ -32,7 +32,7 @@ from orchardsim.trees.parameters import Physiology
 BOXES: Final[dict[str, tuple[float, float]]] = {
     "leaf_per_trunk": (0.2, 1.5),
     "leaf_per_reach": (1, 6),
-    "competition": (0, 2),
+    "competition": (0, 1),
     "leaf_of_roots": (5, 30),
     "shoot_pull": (0.02, 1),
     "trunk_growth": (0.5, 9),
@@ -44,10 +44,11 @@ BOXES: Final[dict[str, tuple[float, float]]] = {
 NAMES: Final = tuple(BOXES)
 LOW, HIGH = (np.array([BOXES[name][end] for name in NAMES]) for end in (0, 1))
 WEIGHTS: Final = {
-    **dict.fromkeys(("T3", "T6", "T7", "T11", "T13", "T14", "T15", "T24", "T25", "T26", "T28", "T30", "T31"), 2.0),
-    **dict.fromkeys(("T23", "own"), 2.0),
-    "T8": 3.0,
-    "T2": 4.0,
+    **dict.fromkeys(("T7", "T11", "T13", "T14", "T15", "T24", "T28", "T30", "T33", "own"), 2.0),
+    **dict.fromkeys(("T8", "T10", "T26", "T31"), 3.0),
+    **dict.fromkeys(("T2", "T6", "T9", "T23"), 4.0),
+    "T3": 8.0,
+    "T25": 0.5,
 }
 """Targets that bear on how close to plant and what to plant, and those that whole plans meet narrowly, count more."""
 PULL: Final = 0.05

@@ -29,6 +29,8 @@ from orchardsim.trees.variation import patchy_field
 Float = NDArray[np.float32]
 FULL_SEASON = 1250.0
 """MJ/m2 of photosynthetically active radiation that a northern season brings from bud break on (derived)."""
+LONG = 8
+"""Years from which a planting meets good and bad years of its block."""
 LOGGED = (
     "crop", "number", "trunk", "clusters", "stopped", "height", "bloom", "fruit_dry", "made", "pruning", "light",
     "leaf_area", "held", "shoots", "expressed", "wood_mass", "wood_paid", "shoot_share", "set", "upkeep", "leaf_paid",
@@ -143,7 +145,10 @@ def run_seasons(
         for r in range(trees.trunk_area.shape[1]):
             light = seasons[2, 0, groups[r]] + seasons[3, 0, groups[r]] + seasons[4, 0, groups[r]]
             for i in range(trees.trunk_area.shape[2]):
-                log[y, 8, r, i] = trees.source[0, r, i] * light - trees.unused[0, r, i]
+                fixed = trees.source[0, r, i] * light - trees.unused[0, r, i]
+                # what wood respires is fixed and no dry matter
+                standing = log[max(y - 1, 0), 15, r, i]
+                log[y, 8, r, i] = fixed - (p.wood_upkeep * standing if y else np.float32(0.0))
                 log[y, 15, r, i] = growth.wood_mass(trees.trunk_area[0, r, i], p.wood_mass, p.wood_exponent)
         log[y, 10] = trees.leaf_light[0]
         log[y, 11] = trees.leaf_area[0]
@@ -173,7 +178,8 @@ class Planting:
         self.quality = np.tile(rng.standard_normal(count // self.copies), self.copies).astype(np.float32)
         normal = rng.standard_normal((years, 1, count // self.copies))
         self.normal = np.ascontiguousarray(np.tile(normal, self.copies).astype(np.float32))
-        self.block_normal = rng.standard_normal(years).astype(np.float32)
+        # trials of a few years are read off middling seasons: one year's luck of the block is not a treatment's
+        self.block_normal = (rng.standard_normal(years) * (years > LONG)).astype(np.float32)
         self.seed = seed
         self.trees = empty_trees(1, count)
         self.log = np.zeros((years, len(LOGGED), count), dtype=np.float32)

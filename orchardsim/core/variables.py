@@ -213,6 +213,7 @@ RESULTS: Final = _table(
     Variable("tree_leaf", TREE, "1",
              "growing season of the tree that stands there at leaf fall; 0 where none does", "single trees", 0),
     Variable("tree_trunk_area", TREE, "cm2", "trunk cross-sectional area at leaf fall", "single trees", 0, 3000),
+    Variable("tree_height", TREE, "m", "height at leaf fall", "single trees", 0, 8),
     Variable("tree_crop_mass", TREE, "kg", "fruit grown to harvest", "single trees", 0),
     Variable("tree_fruit_number", TREE, "1", "fruit at harvest", "single trees", 0),
     Variable("tree_flower_clusters", TREE, "1", "flower clusters at bloom, before frost", "single trees", 0),

@@ -17,6 +17,8 @@ from orchardsim.core.compiled import Number, compiled
 from orchardsim.core.elementary import exp, power
 
 QUARTER_CIRCLE: Final = np.float32(np.pi / 4)
+HEDGE_LIGHT: Final = np.float32(0.3)
+"""1; mean light on the leaf of a full hedge over full light: 0.7 stopped by a leaf area index of 2.3 (derived)."""
 TINY: Final = np.float32(1e-12)
 
 
@@ -93,6 +95,27 @@ def light_stopped(leaf: Number, lit_land: Number, extinction: Number) -> Number:
     extinction : float [1]
     """
     return lit_land * (1.0 - exp(-extinction * leaf / (lit_land + TINY)))
+
+
+@compiled
+def light_use(light: Number, half: Number) -> Number:
+    """Dry matter per light stopped over that in a full hedge [1]: well lit leaf uses each unit of light less well.
+
+    A rectangular hyperbola of a leaf's light, as of its photosynthesis, equal to 1 at :data:`HEDGE_LIGHT`.
+
+    Parameters
+    ----------
+    light : float [1]
+        Mean light stopped per leaf area over full light.
+    half : float [1]
+        Light, over full light, that half saturates a leaf.
+
+    Examples
+    --------
+    >>> round(float(light_use(0.3, 0.25)), 6), round(float(light_use(0.5, 0.25)), 2)
+    (1.0, 0.73)
+    """
+    return (half + HEDGE_LIGHT) / (half + light)
 
 
 @compiled

@@ -10,8 +10,8 @@ from orchardsim.trees.canopy import TINY
 
 
 @compiled
-def competition(leaf_area_index: Number, gain: Number, half: Number) -> Number:
-    """Growth of wood over that in a full stand [1]: 1 + gain exp(-leaf area index / half).
+def competition(leaf_area_index: Number, taken: Number, half: Number) -> Number:
+    """Growth of wood over that of a tree without neighbours [1]: 1 - taken (1 - exp(-leaf area index / half)).
 
     Trees compete for water and nitrogen before their crowns touch: trunk and yield per tree fall with density in young
     plantings too (T23). Leaf area per land stands for the roots. Growth of wood feels it, what leaf fixes does not:
@@ -20,10 +20,10 @@ def competition(leaf_area_index: Number, gain: Number, half: Number) -> Number:
 
     Examples
     --------
-    >>> round(float(competition(0.0, 0.8, 0.5)), 6), round(float(competition(10.0, 0.8, 0.5)), 6)
-    (1.8, 1.0)
+    >>> round(float(competition(0.0, 0.6, 0.5)), 6), round(float(competition(10.0, 0.6, 0.5)), 6)
+    (1.0, 0.4)
     """
-    return 1.0 + gain * exp(-leaf_area_index / half)
+    return 1.0 - taken * (1.0 - exp(-leaf_area_index / half))
 
 
 @compiled
@@ -45,8 +45,12 @@ def two_limits(demand: Number, supply: Number, curvature: Number) -> Number:
 
 
 @compiled
-def shoot_drive(habit: Number, level: Number, crowding: Number, answer: Number) -> Number:
-    """Pull of extension shoots on dry matter over that of fruiting wood [1]: habit level^(1/2) crowding^answer.
+def shoot_drive(
+    habit: Number, level: Number, crowding: Number, answer: Number, cut: Number, cut_answer: Number
+) -> Number:
+    """Pull of extension shoots on dry matter over that of fruiting wood [1].
+
+    habit level^(1/2) crowding^answer (1 + cut_answer cut): winter pruning is answered with shoots.
 
     Parameters
     ----------
@@ -56,10 +60,13 @@ def shoot_drive(habit: Number, level: Number, crowding: Number, answer: Number) 
         Growth level of the site, the tree and its health.
     crowding : float [1]
         Leaf that the roots could feed over the leaf that the canopy holds after its cut: what roots bring and canopy
-        cannot use goes into shoots, so vigorous trees planted close, and trees cut hard, make shoots (common practice).
+        cannot use goes into shoots, so vigorous trees planted close make shoots (common practice).
     answer : float [1]
+    cut : float [1]
+        Share of leaf-bearing wood cut out last winter.
+    cut_answer : float [1]
     """
-    return habit * np.sqrt(level) * power(crowding, answer)
+    return habit * np.sqrt(level) * power(crowding, answer) * (1.0 + cut_answer * cut)
 
 
 @compiled

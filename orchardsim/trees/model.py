@@ -291,6 +291,7 @@ def harvest_to_leaf_fall(
     p = model.physiology
     radiation = phase_radiation(model, state, season, 3, p.late_canopy)
     heat = (season.degree_days[:, :, 1:].sum(-1) / p.heat_reference) ** p.heat_exponent
+    heat *= model.water(season.water_factor[:, :, 2], state.cover) ** p.drought_exponent
     tied, start = reached(state, reach)
     loops.fall_leaf(
         state.arrays,
@@ -354,6 +355,7 @@ def tree_output(state: TreeState) -> dict[str, Float]:
         "leaf": state.leaf.astype(np.float32),
         "fruit_number": state.fruit_number.copy(),
         "trunk_area": state.trunk_area.copy(),
+        "height": state.height.copy(),
         "crop_mass": state.last_crop.copy(),
         "flower_clusters": state.bloom_clusters.copy(),
     }

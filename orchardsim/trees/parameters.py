@@ -365,7 +365,7 @@ class Physiology:
     )
     extinction: float = parameter("1", "light extinction per leaf area index", low=0.3, high=0.9)
     competition: float = parameter(
-        "1", "wood that a tree alone grows more than one among neighbours' roots", low=0, high=2
+        "1", "share of a tree's growth of wood that the roots of a full stand take", low=0, high=1
     )
     competition_half: float = parameter("1", "leaf area index at which 1 - 1/e of that is lost", low=0.05, high=2)
     lasting_cut: float = parameter(
@@ -398,10 +398,11 @@ class Physiology:
     # dry matter
     radiation_use: float = parameter(
         "g/MJ",
-        "dry matter that leaf could fix per intercepted photosynthetically active radiation, sinks in plenty, alone",
+        "dry matter that a full hedge could fix per intercepted photosynthetically active radiation, sinks in plenty",
         low=0.8,
         high=5,
     )
+    light_half: float = parameter("1", "light that half saturates a leaf, over full light", low=0.05, high=5)
     source_exponent: float = parameter(
         "1", "power of the growth level (site, vigor, health) in dry-matter supply", low=0, high=1
     )
@@ -419,10 +420,11 @@ class Physiology:
     shoot_answer: float = parameter(
         "1", "power in the pull of shoots of the leaf that roots could feed over the leaf held", low=0, high=2
     )
+    cut_answer: float = parameter("1", "pull of shoots gained per share of bearing wood cut", low=0, high=10)
     calming_crop: float = parameter("1/cm2", "crop that halves the pull of extension shoots", low=2, high=100)
     shoot_hold: float = parameter("1", "dry matter kept from fruit per share of extension shoots", low=0, high=1.2)
     trunk_growth: float = parameter(
-        "cm2/year", "trunk growth wanted at 1 cm2 of trunk by Gala on M.9", low=0.2, high=12
+        "cm2/year", "trunk growth wanted at 1 cm2 of trunk by Gala on M.9 without neighbours", low=0.2, high=12
     )
     trunk_exponent: float = parameter("1", "power of expressed trunk area in the wanted growth", low=0.1, high=0.95)
     size_exponent: float = parameter("1", "power of a stock's five-year size in wanted trunk growth", low=0.2, high=3)
@@ -436,6 +438,9 @@ class Physiology:
         "K day", "degree days from bloom to leaf fall at which growth demand is unscaled", low=800, high=3500
     )
     heat_exponent: float = parameter("1", "power of degree days in growth demand", low=0, high=1)
+    drought_exponent: float = parameter(
+        "1", "power of the water factor from closed canopy to harvest in growth demand", low=0, high=4
+    )
     # flowers and fruit
     flowers_per_cluster: float = parameter("1", "flowers in a cluster", low=4, high=7)
     clusters_per_leaf: float = parameter("1/m2", "most flower clusters per leaf area of spurs", low=5, high=80)

@@ -20,7 +20,7 @@ MOST_CUT: Final = np.float32(0.7)
 """Largest share of leaf-bearing wood that a winter's pruning takes (assumption; the bound of a system's own)."""
 MOST_WORK: Final = np.float32(3.0)
 """Most pruning work over what the training system states (assumption)."""
-MOST_OVERGROWN: Final = np.float32(0.6)
+MOST_OVERGROWN: Final = np.float32(1.2)
 """1; most leaf on wood that should have been cut, per leaf area (assumption: bare wood inside then goes as fast as new
 wood comes outside)."""
 SHELL: Final = np.float32(0.75)
@@ -159,9 +159,10 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, gro
                 trees.lit_land[t, r, i] = land * reach
                 trees.stopped[t, r, i] = stopped
                 trees.drive[t, r, i] = growth.shoot_drive(
-                    p.shoot_pull * habit, level, fed / (leaf + TINY) + TINY, p.shoot_answer
+                    p.shoot_pull * habit, level, fed / (leaf + TINY) + TINY, p.shoot_answer, 1.0 - uncut, p.cut_answer
                 )
-                trees.source[t, r, i] = stopped * (p.radiation_use / 1000.0 * leaf_vigor * strength)
+                use = canopy.light_use(stopped / (total + TINY), p.light_half)
+                trees.source[t, r, i] = stopped * use * (p.radiation_use / 1000.0 * leaf_vigor * strength)
                 # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
                 # tree's own quality act on both
                 own = whole * trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
@@ -462,11 +463,15 @@ def fall_leaf(
                 trees.trunk_area[t, r, i] = grown
 
                 level = place.growth_level * trees.vigor[t, r, i] * trees.health[t, r, i]
-                # a tree alone stays as small as its roots: its shape follows the trunk whose leaf they feed
+                # a tree alone stays as small as its roots: its shape follows the trunk whose leaf they feed; in a crown
+                # that is kept narrow this leaf stands higher
                 fed = p.leaf_of_roots * rooting * power(level, p.source_exponent) / p.leaf_per_trunk
-                shaped = canopy.soft_minimum(grown, fed)
+                natural = canopy.size_of_trunk(fed, p.spread_coefficient, p.spread_exponent)
+                narrow = max(natural / place.spread_limit, np.float32(1.0))
                 taller = place.leader * power(level, p.height_level)
-                height = canopy.size_of_trunk(shaped, taller, p.height_exponent) + trees.head_start[t, r, i]
+                raised = canopy.soft_minimum(grown, fed * narrow * narrow)
+                height = canopy.size_of_trunk(raised, taller, p.height_exponent) + trees.head_start[t, r, i]
+                shaped = canopy.soft_minimum(grown, fed)
                 spread = canopy.size_of_trunk(shaped, p.spread_coefficient, p.spread_exponent)
                 trees.height[t, r, i] = min(max(height, trees.height[t, r, i]), place.height_limit)
                 trees.spread[t, r, i] = min(max(spread, trees.spread[t, r, i]), place.spread_limit)

@@ -12,7 +12,7 @@ from scipy.stats import norm
 
 from orchardsim.core.labels import BOX_COUNTS
 from orchardsim.core.units import POUND
-from orchardsim.trees import bearing, fruit, grading, growth
+from orchardsim.trees import bearing, canopy, fruit, grading, growth
 from orchardsim.trees.training import table_by_leaf, training_faults
 
 positive = st.floats(1e-3, 1e3)
@@ -53,9 +53,9 @@ def test_fruit_mass_on_the_soft_limit_is_the_published_curve():
 
 def test_competition_saturates_in_leaf_area_index():
     left = [growth.competition(index, 0.3, 0.4) for index in (0.0, 0.4, 1.0, 50.0)]
-    assert left[0] == pytest.approx(1.3, rel=SINGLE) and left[-1] == pytest.approx(1, rel=1e-5)
-    # 1 - 1/e of the gain is gone at the half index
-    assert left[1] == pytest.approx(1 + 0.3 * np.exp(-1), rel=SINGLE)
+    assert left[0] == pytest.approx(1, rel=SINGLE) and left[-1] == pytest.approx(0.7, rel=1e-5)
+    # 1 - 1/e of what a full stand takes is gone at the half index
+    assert left[1] == pytest.approx(0.7 + 0.3 * np.exp(-1), rel=SINGLE)
     assert left == sorted(left, reverse=True)
 
 
@@ -70,12 +70,26 @@ def test_shoots_take_a_share_that_a_crop_calms(drive, load, more):
 
 def test_shoots_answer_the_ground():
     # by hand: habit 2 on a site of level 4
-    assert growth.shoot_drive(2.0, 4.0, 1.0, 0.3) == pytest.approx(4, rel=1e-4)
+    assert growth.shoot_drive(2.0, 4.0, 1.0, 0.3, 0.0, 3.0) == pytest.approx(4, rel=1e-4)
 
 
 def test_shoots_answer_leaf_that_finds_no_room():
     # by hand: a canopy that holds a fourth of what its roots could feed, power 1/2
-    assert growth.shoot_drive(1.0, 1.0, 4.0, 0.5) == pytest.approx(2, rel=1e-4)
+    assert growth.shoot_drive(1.0, 1.0, 4.0, 0.5, 0.0, 3.0) == pytest.approx(2, rel=1e-4)
+
+
+def test_shoots_answer_the_winter_cut():
+    # by hand: a fifth cut, three times its share added to the pull
+    assert growth.shoot_drive(1.0, 1.0, 1.0, 0.5, 0.2, 3.0) == pytest.approx(1.6, rel=1e-4)
+
+
+@given(light=st.floats(0.02, 0.6), more=st.floats(0.01, 0.4), half=st.floats(0.1, 1))
+def test_well_lit_leaf_uses_light_less_well_but_fixes_more(light, more, half):
+    # as photosynthesis of a leaf over light: ever less per unit, never less in all (any saturating light response)
+    assert canopy.light_use(light + more, half) < canopy.light_use(light, half)
+    assert (light + more) * canopy.light_use(light + more, half) > light * canopy.light_use(light, half)
+    # half saturated at the half: twice that light brings 4/3 of the dry matter
+    assert 2 * canopy.light_use(2 * half, half) == pytest.approx(4 / 3 * canopy.light_use(half, half), rel=SINGLE)
 
 
 def test_trunk_growth_stops_as_the_room_is_full():

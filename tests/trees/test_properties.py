@@ -168,8 +168,9 @@ def test_every_formula_of_growth_bearing_fruit_and_light_on_quantities_is_among_
     covered = set(CASES)
     plain_numbers = {
         # of plain numbers alone, or sums over them
-        "competition", "shoot_drive", "shade_term", "spur_light", "box_count_edges", "pass_shares", "after_hail",
-        "kill_by_place", "set_after_frost", "spray_dose", "sprayed_off", "divided_in_crowd", "stunted", "expolinear",
+        "competition", "shoot_drive", "light_use", "shade_term", "spur_light", "box_count_edges", "pass_shares",
+        "after_hail", "kill_by_place", "set_after_frost", "spray_dose", "sprayed_off", "divided_in_crowd", "stunted",
+        "expolinear",
         # of degrees Celsius against a usual night
         "night_colour",
         # of angles and places on earth
