@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import xarray
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from orchardsim.analysis.study_regression import (
     SHARE_RESAMPLES,
@@ -49,6 +50,8 @@ MOST_CELLS_IN_PAIRS: Final = 24
 """Up to so many cells all pairs are compared; beyond, levels of factors only."""
 MOST_ASSUMPTIONS: Final = 12
 """Contrasts whose dependence on open levels is worked out: between levels of factors first, the largest first."""
+LEAST_PAIRS: Final = 4
+"""Trials below which a share of the variance is not bounded at all (our own limit)."""
 
 
 def study_findings(trials: StudyTrials | xarray.Dataset) -> StudyFindings:
@@ -134,14 +137,14 @@ def answer_measure(
 
 def _cell(design: StudyDesign, facts: MeasureFacts, place: int, row: Array, known: Array | None) -> CellAnswer:
     whole = bool(np.isfinite(row).all())
-    luck, not_knowing = None, None
+    luck, not_knowing, limits = None, None, None
     if known is not None and not np.isnan(known[place]).any():
         at_middle = known[place]
         low, high = (float(quantile(at_middle, share, whole=facts.whole).value) for share in (0.05, 0.95))
         luck = (low, high)
         same = row[: at_middle.size]
         if np.isfinite(same).all() and np.isfinite(at_middle).all() and np.ptp(same) > 0:
-            not_knowing = float(np.clip(1 - at_middle.var() / same.var(), 0.0, 1.0))
+            not_knowing, limits = share_unknown(same, at_middle)
     points = {
         point: float("nan") if np.isnan(row).any() else float(quantile(row, point / 100, whole=facts.whole).value)
         for point in POINTS
@@ -154,7 +157,32 @@ def _cell(design: StudyDesign, facts: MeasureFacts, place: int, row: Array, know
         points=points,
         luck=luck,
         not_knowing=not_knowing,
+        not_knowing_limits=limits,
     )
+
+
+def share_unknown(drawn: Array, known: Array) -> tuple[float, tuple[float, float]]:
+    """Share of the variance over trials that goes when every open level is known, and its 5 and 95 % limits.
+
+    Parameters
+    ----------
+    drawn, known : (trial,)
+        The same seasons and prices with levels drawn, and with levels at their middle.
+
+    Notes
+    -----
+    Limits by Pitman's and Morgan's test of 1939 turned round (from memory), exact where both are normal: with n pairs
+    that correlate by r and K = 1 + 2 (1 - r^2) t^2 / (n - 2), the ratio of variances times K -+ sqrt(K^2 - 1).
+    """
+    ratio = float(known.var() / drawn.var())
+    if drawn.size < LEAST_PAIRS:
+        return float(np.clip(1 - ratio, 0.0, 1.0)), (0.0, 1.0)
+    together = float(np.corrcoef(drawn, known)[0, 1]) if np.ptp(known) > 0 else 0.0
+    free = drawn.size - 2
+    factor = 1 + 2 * max(1 - together**2, 0.0) * float(stdtrit(free, 0.95)) ** 2 / free
+    wide = factor + np.sqrt(factor**2 - 1)
+    share, low, high = (float(np.clip(1 - one, 0.0, 1.0)) for one in (ratio, ratio * wide, ratio / wide))
+    return share, (low, high)
 
 
 def _moved(design: StudyDesign, differences: Array, known: Array | None) -> Array | None:

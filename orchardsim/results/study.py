@@ -108,6 +108,8 @@ class CellAnswer:
         5 and 95 % points were every open level known; None where no such trials were run.
     not_knowing : float or None [1]
         Share of the variance that goes away when every open level is known.
+    not_knowing_limits : (float, float) or None [1]
+        5 and 95 % limits of that share, by the number of such trials.
     """
 
     cell: int
@@ -117,6 +119,7 @@ class CellAnswer:
     points: Mapping[int, float]
     luck: tuple[float, float] | None
     not_knowing: float | None
+    not_knowing_limits: tuple[float, float] | None
 
 
 @dataclass(frozen=True)

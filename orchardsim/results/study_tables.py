@@ -30,6 +30,8 @@ def cell_rows(found: StudyFindings) -> Rows:
             "levels_known_p05": cell.luck[0] if cell.luck is not None else NONE,
             "levels_known_p95": cell.luck[1] if cell.luck is not None else NONE,
             "share_of_not_knowing": cell.not_knowing if cell.not_knowing is not None else NONE,
+            "share_of_not_knowing_p05": cell.not_knowing_limits[0] if cell.not_knowing_limits is not None else NONE,
+            "share_of_not_knowing_p95": cell.not_knowing_limits[1] if cell.not_knowing_limits is not None else NONE,
         }
         for answer in found.answers
         for cell in answer.cells

@@ -22,7 +22,7 @@ from scipy.stats import binom
 import orchardsim
 from orchardsim.analysis.compare import compare
 from orchardsim.analysis.study import run_study, study, study_differs, study_identity, study_size
-from orchardsim.analysis.study_answers import study_findings
+from orchardsim.analysis.study_answers import share_unknown, study_findings
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.parameters import STATUSES
@@ -35,9 +35,9 @@ from orchardsim.report.study.figures import (
     plot_shares,
 )
 from orchardsim.report.study.page import KIND
-from orchardsim.report.study.words import methods_paragraph, study_screen, study_table
+from orchardsim.report.study.words import methods_paragraph, not_knowing_words, study_screen, study_table
 from orchardsim.results.folder import OutputFolder
-from orchardsim.results.study import StudyFindings
+from orchardsim.results.study import CellAnswer, StudyFindings
 from orchardsim.results.study_tables import TABLES
 from orchardsim.results.study_trials import StudyTrials, write_trials
 from orchardsim.risk.contrasts import SimultaneousLimits, simultaneous_limits
@@ -306,6 +306,24 @@ def test_with_known_levels_nothing_is_run_twice_and_nothing_is_unknown() -> None
     trials = run_study(known)
     assert not any(np.ptp(drawn) for drawn in trials.drawn.values())
     assert not trials.known
+
+
+@pytest.mark.parametrize("trials", [10, 100])
+def test_the_share_of_not_knowing_lies_within_its_limits_as_often_as_they_say(trials: int) -> None:
+    """Luck of variance 4 and levels of 6: 0.6 is not knowing; limits of 5 and 95 % hold it 9 times of 10."""
+    rng = np.random.default_rng(5)
+    luck = 2.0 * rng.standard_normal((2000, trials))
+    drawn = luck + np.sqrt(6.0) * rng.standard_normal(luck.shape)
+    limits = np.array([share_unknown(*pair)[1] for pair in zip(drawn, luck, strict=True)])
+    assert np.mean((limits[:, 0] <= 0.6) & (limits[:, 1] >= 0.6)) == pytest.approx(0.90, abs=0.04)
+
+
+def test_too_few_known_trials_are_no_finding() -> None:
+    cell = CellAnswer(0, {}, 1.0, 0.1, {}, (0.0, 1.0), 0.06, share_unknown(np.arange(3.0), np.arange(3.0))[1])
+    (said,) = not_knowing_words([cell], 3)
+    assert "3 futures with known levels cannot tell: 0 to 100 %" in said
+    sure = dataclasses.replace(cell, not_knowing=0.6, not_knowing_limits=(0.5, 0.7))
+    assert "60 to 60 % of the variance of a cell would go (50 to 70 %" in not_knowing_words([sure], 200)[0]
 
 
 def test_levels_are_named_by_what_has_them() -> None:

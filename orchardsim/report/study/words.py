@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import collections
 import math
+from collections.abc import Sequence
 from typing import Final
 
 from orchardsim.core.glossary import term
@@ -12,7 +13,7 @@ from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, senten
 from orchardsim.report.compare.words import unit_text, value_text
 from orchardsim.report.fit.words import wait_cells, wait_sentences
 from orchardsim.report.run_formats import RunFormats
-from orchardsim.results.study import Contrast, MeasureAnswer, StudyDesign, StudyFindings
+from orchardsim.results.study import CellAnswer, Contrast, MeasureAnswer, StudyDesign, StudyFindings
 from orchardsim.results.study_tables import base_numbers
 from orchardsim.risk.contrasts import RESAMPLES
 
@@ -20,6 +21,8 @@ MOST_CELLS: Final = 6
 """Cells on the first screen, the best (wording only)."""
 MATTERS: Final = 0.05
 """Share of a contrast's variance from which a level is named."""
+TOO_WIDE: Final = 0.5
+"""Width of a share's limits from which on it is not told as found (our own choice)."""
 FORETELLS: Final = 0.8
 """Share foretold of cells left out from which a regression speaks for them (our own choice)."""
 
@@ -64,7 +67,7 @@ def cell_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
         inner = []
         if both:
             inner = ["–", "–"] if cell.luck is None else [value_text(facts, value, formats) for value in cell.luck]
-            inner.append("–" if cell.not_knowing is None else f"{100 * cell.not_knowing:.0f} %")
+            inner.append(_share_text(cell))
         rows.append(
             [
                 *cell.levels.values(),
@@ -158,15 +161,36 @@ def study_sentences(found: StudyFindings) -> list[str]:
             f"{one.contrast} hangs on {level_words(one.level)}: one standard deviation "
             f"more changes it by {change}, {100 * one.share:.0f} % of its spread."
         )
-    doubts = [cell.not_knowing for cell in answer.cells if cell.not_knowing is not None]
-    if doubts:
-        lines.append(
-            f"Were every open level known, {100 * min(doubts):.0f} to {100 * max(doubts):.0f} % of the variance of a "
-            "cell would go; the rest is luck. More trials shrink neither."
-        )
+    lines += not_knowing_words(answer.cells, found.design.known_trials)
     if not found.drawn_levels:
         lines.append("What nobody knows beforehand was held at its middle: the spread is that of luck alone.")
     return lines
+
+
+def _share_text(cell: CellAnswer) -> str:
+    if cell.not_knowing is None or cell.not_knowing_limits is None:
+        return "–"
+    low, high = cell.not_knowing_limits
+    return f"{100 * cell.not_knowing:.0f} % ({100 * low:.0f} to {100 * high:.0f})"
+
+
+def not_knowing_words(cells: Sequence[CellAnswer], trials: int) -> list[str]:
+    """How much of the spread of a cell is not knowing, as far as the trials with known levels tell."""
+    shares = [cell.not_knowing for cell in cells if cell.not_knowing is not None]
+    limits = [cell.not_knowing_limits for cell in cells if cell.not_knowing_limits is not None]
+    if not shares or not limits:
+        return []
+    low, high = min(one[0] for one in limits), max(one[1] for one in limits)
+    if high - low > TOO_WIDE:
+        return [
+            f"How much of a cell's variance is not knowing and how much luck, {trials} futures with known levels "
+            f"cannot tell: {100 * low:.0f} to {100 * high:.0f} % is not knowing. More known_trials narrow that."
+        ]
+    return [
+        f"Were every open level known, {100 * min(shares):.0f} to {100 * max(shares):.0f} % of the variance of a cell "
+        f"would go ({100 * low:.0f} to {100 * high:.0f} % with the error of {trials} futures); the rest is luck. More "
+        "trials shrink neither."
+    ]
 
 
 def _level_sentence(found: StudyFindings, one: Contrast, formats: RunFormats) -> str:
