@@ -105,7 +105,7 @@ def run_seasons(
     p: Any,
     traits: Any,
     place: Any,
-    groups: Any,
+    strips: Any,
     walk: Any,
     seasons: Any,
     room: Any,
@@ -117,23 +117,23 @@ def run_seasons(
     done = np.ones((1, traits.target.shape[0]), dtype=np.float32)
     none = np.zeros_like(done)
     for y in range(normal.shape[0]):
-        loops.ask_pruning(trees, p, traits, place, groups)
+        loops.ask_pruning(trees, p, traits, place, strips)
         if y == 0:
             trees.leaf[:] = 1
             trees.uncut[:] = 1.0
             trees.pruning_minutes[:] = 0.0
         log[y, 9] = trees.pruning_minutes[0]
-        loops.cut_wood(trees, p, walk, groups, done, none)
-        loops.open_canopy(trees, p, traits, place, groups, done)
+        loops.cut_wood(trees, p, walk, strips, done, none)
+        loops.open_canopy(trees, p, traits, place, strips, done)
         setting, alive = (seasons[0] * block_set[y])[:, :, None], seasons[1][:, :, None]
-        loops.set_fruit(trees, p, traits, groups, setting, alive, seasons[2], seasons[5], normal[y])
+        loops.set_fruit(trees, p, traits, strips, setting, alive, seasons[2], seasons[5], normal[y])
         log[y, 18] = trees.fruit_number[0]
-        loops.find_target(trees, traits, groups, room)
+        loops.find_target(trees, traits, strips, room)
         by_hand = seasons[6, 0, 0] == 0.0
-        loops.find_excess(trees, p, groups, seasons[6], np.float32(1.0), by_hand, np.float32(1e6), normal[y])
-        loops.thin(trees, p, walk, groups, done, done * p.thinned_weight, none, none)
-        loops.grow_fruit(trees, p, traits, groups, seasons[3], seasons[5])
-        loops.fall_leaf(trees, p, traits, place, walk, groups, seasons[4], seasons[7], done, none)
+        loops.find_excess(trees, p, strips, seasons[6], np.float32(1.0), by_hand, np.float32(1e6), normal[y])
+        loops.thin(trees, p, walk, strips, done, done * p.thinned_weight, none, none)
+        loops.grow_fruit(trees, p, traits, strips, seasons[3], seasons[5])
+        loops.fall_leaf(trees, p, traits, place, walk, strips, seasons[4], seasons[7], done, none)
         log[y, 0] = trees.last_crop[0]
         log[y, 1] = trees.fruit_number[0]
         log[y, 2] = trees.trunk_area[0]
@@ -142,14 +142,15 @@ def run_seasons(
         log[y, 5] = trees.height[0]
         log[y, 6] = trees.bloom_clusters[0]
         log[y, 7] = trees.fruit_dry_mass[0] + trees.thinned_mass[0]
-        for r in range(trees.trunk_area.shape[1]):
-            light = seasons[2, 0, groups[r]] + seasons[3, 0, groups[r]] + seasons[4, 0, groups[r]]
-            for i in range(trees.trunk_area.shape[2]):
-                fixed = trees.source[0, r, i] * light - trees.unused[0, r, i]
+        for s in range(len(strips.group)):
+            g = strips.group[s]
+            light = seasons[2, 0, g] + seasons[3, 0, g] + seasons[4, 0, g]
+            for i in range(strips.begin[s], strips.end[s]):
+                fixed = trees.source[0, i] * light - trees.unused[0, i]
                 # what wood respires is fixed and no dry matter
-                standing = log[max(y - 1, 0), 15, r, i]
-                log[y, 8, r, i] = fixed - (p.wood_upkeep * standing if y else np.float32(0.0))
-                log[y, 15, r, i] = growth.wood_mass(trees.trunk_area[0, r, i], p.wood_mass, p.wood_exponent)
+                standing = log[max(y - 1, 0), 15, i]
+                log[y, 8, i] = fixed - (p.wood_upkeep * standing if y else np.float32(0.0))
+                log[y, 15, i] = growth.wood_mass(trees.trunk_area[0, i], p.wood_mass, p.wood_exponent)
         log[y, 10] = trees.leaf_light[0]
         log[y, 11] = trees.leaf_area[0]
         log[y, 12] = trees.held[0]
@@ -170,8 +171,9 @@ class Planting:
         self.plan, self.years, self.shade = plan, years, shade
         rng = np.random.default_rng(seed)
         count = layout.positions
-        self.groups = np.asarray(layout.group, dtype=np.int64)
-        self.tree_group = np.repeat(self.groups, layout.trees_per_row)
+        groups = np.asarray(layout.group, dtype=np.int64)
+        self.strips = loops.strips_of(groups, layout.trees_per_row)
+        self.tree_group = np.repeat(groups, layout.trees_per_row)
         self.walk = np.zeros(count, dtype=np.float32)
         # treatments share their draws: differences between them are theirs alone
         self.copies = len(plan.groups)
@@ -200,19 +202,18 @@ class Planting:
         seasons = np.stack([self._season(plan, p, name) for name in self.names], axis=-1)
         seasons = np.ascontiguousarray(seasons[:, None, :].astype(np.float32))
         block_set = np.exp(np.float32(p.block_set_spread) * self.block_normal)
-        rows = (plan.layout.rows, plan.layout.trees_per_row)
         run_seasons(
-            type(self.trees)(*(array.reshape(1, *rows) for array in self.trees)),
+            self.trees,
             numbers,
             traits,
             place,
-            self.groups,
-            self.walk.reshape(rows),
+            self.strips,
+            self.walk,
             seasons,
             np.float32(plan.thinning.fruit_per_land * plan.layout.row_spacing * plan.layout.tree_spacing),
-            self.normal.reshape(self.years, 1, *rows),
+            self.normal,
             block_set,
-            self.log.reshape(self.years, len(LOGGED), *rows),
+            self.log,
         )
         return Log(self)
 

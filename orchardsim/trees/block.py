@@ -52,6 +52,7 @@ class BlockModel:
         self.groups = len(block.groups)
         self.land = layout.row_spacing * layout.tree_spacing
         self.row_group = np.asarray(layout.group, dtype=np.int64)
+        self.strips = loops.strips_of(self.row_group, self.trees_per_row)
         self.rows_of_group = (self.row_group == np.arange(self.groups)[:, None]).astype(np.float64)
         self.position_group = np.repeat(self.row_group, self.trees_per_row)
         self.exists = (np.arange(self.positions) < layout.trees)[None, :]
@@ -157,7 +158,7 @@ class BlockModel:
 
     def new_state(self, trials: int) -> TreeState:
         """Land without trees, on even soil."""
-        return TreeState.empty(trials, self.positions, self.groups, self.rows)
+        return TreeState.empty(trials, self.positions, self.groups)
 
     def draw_persistent(self, rngs: Sequence[np.random.Generator]) -> Float:
         """Lasting growth multiplier of each position's soil (trial, position), patchy over the block [1].
@@ -264,13 +265,13 @@ class BlockModel:
         state.trunk_area[...] = np.float32(trunk_area) * spread * alive
         state.uncut[...] = alive
         self.set_shape(state)
-        loops.open_canopy(state.arrays, self.numbers, self.traits, self.place, self.row_group, state.ground)
+        loops.open_canopy(state.arrays, self.numbers, self.traits, self.place, self.strips, state.ground)
         kilograms = np.zeros((1, 1), np.float32) if crop is None else self.by_group([*map(float, crop)])
         state.last_crop[...] = kilograms * alive
         mass = USUAL_FRUIT * self.fruit_potential if fruit_mass is None else self.by_group([*map(float, fruit_mass)])
         state.fruit_number[...] = state.last_crop / mass
         balanced = np.float32(BALANCED_BLOOM if crop is None else 1.0)
-        loops.open_bloom(state.arrays, self.numbers, self.traits, self.row_group, balanced)
+        loops.open_bloom(state.arrays, self.numbers, self.traits, self.strips, balanced)
 
     def replant(self, state: TreeState, counts: NDArray[np.integer], draws: YearDraws) -> Double:
         """Fill the first empty positions of each group; call it after ``rest_to_bloom``.

@@ -106,7 +106,7 @@ def ask_dormant_work(model: BlockModel, state: TreeState) -> DormantWork:
     Trees full of extension shoots are pruned harder and for longer than the training system states.
     """
     state.totals.clear()
-    loops.ask_pruning(state.arrays, model.numbers, model.traits, model.place, model.row_group)
+    loops.ask_pruning(state.arrays, model.numbers, model.traits, model.place, model.strips)
     counts = model.count_by_leaf(Ages(state.leaf))
     return DormantWork(
         living=counts[:, :, 1:].sum(axis=-1),
@@ -127,7 +127,7 @@ def apply_pruning(model: BlockModel, state: TreeState, reach: Reach | None = Non
         The trees that were pruned; all by default.
     """
     share, start = reached(state, reach)
-    loops.cut_wood(state.arrays, model.numbers, model.grid(model.walk)[0], model.row_group, share, start)
+    loops.cut_wood(state.arrays, model.numbers, model.walk[0], model.strips, share, start)
 
 
 def first_leaf_hours(model: BlockModel, trees: Double) -> Double:
@@ -162,7 +162,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     p, trees, numbers = model.physiology, state.arrays, model.numbers
     if (season.chill_fraction < 1).any():
         state.flower_clusters[...] *= model.expand(np.maximum(0, 1 - p.chill_effect * (1 - season.chill_fraction)))
-    loops.open_canopy(trees, numbers, model.traits, model.place, model.row_group, state.ground)
+    loops.open_canopy(trees, numbers, model.traits, model.place, model.strips, state.ground)
     state.cover = np.minimum(1, model.total(state.stopped) / (model.land * np.maximum(model.group_trees, 1)))
     radiation = phase_radiation(model, state, season, 1, p.early_canopy)
     killed = bearing.kill_by_place(season.frost_kill)
@@ -170,9 +170,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     setting = unfrosted_setting(model, season, draws)[..., None] * bearing.set_after_frost(killed)
     setting = setting.astype(np.float32)
     potential = fruit_potential(model, season)
-    loops.set_fruit(
-        trees, numbers, model.traits, model.row_group, setting, most, radiation, potential, model.grid(draws.normal)
-    )
+    loops.set_fruit(trees, numbers, model.traits, model.strips, setting, most, radiation, potential, draws.normal)
     set_before = model.total(state.fruit_number)
     sprayed, hours = find_excess(model, state, season, draws)
     clusters, fruitlets = model.total(state.bloom_clusters), model.total(state.fruitlets)
@@ -214,7 +212,7 @@ def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, dra
     """
     rule, by_hand = model.block.thinning, model.block.thinning.method in ("hand", "both")
     off = np.zeros(state.cover.shape, np.float32)
-    loops.find_target(state.arrays, model.traits, model.row_group, np.float32(rule.fruit_per_land * model.land))
+    loops.find_target(state.arrays, model.traits, model.strips, np.float32(rule.fruit_per_land * model.land))
     if rule.method in ("chemical", "both"):
         load = model.total(state.fruit_number) / np.maximum(model.total(state.target), 1e-9)
         dose = fruit.spray_dose(load, rule.spray_from, rule.spray_leaves, rule.spray_removal)
@@ -222,9 +220,7 @@ def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, dra
         remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1:2])
         off = np.where(dose > 0, 1 - np.clip(remain, 0.05, 1), 0).astype(np.float32)
     spared, limit = np.float32(rule.spray_leaves), np.float32(rule.fruit_limit)
-    loops.find_excess(
-        state.arrays, model.numbers, model.row_group, off, spared, by_hand, limit, model.grid(draws.normal)
-    )
+    loops.find_excess(state.arrays, model.numbers, model.strips, off, spared, by_hand, limit, draws.normal)
     hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
     hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)
     return model.total(state.sprayed), hours
@@ -239,7 +235,7 @@ def misjudge(model: BlockModel, state: TreeState, skill: Double, error: Double) 
         Fruit left beyond those meant, over these.
     """
     share = np.broadcast_to(np.asarray(skill, np.float32)[:, None], error.shape)
-    loops.misjudge(state.arrays, model.row_group, share, np.asarray(error, np.float32))
+    loops.misjudge(state.arrays, model.strips, share, np.asarray(error, np.float32))
 
 
 def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days_late: Double) -> Double:
@@ -265,16 +261,14 @@ def apply_thinning(model: BlockModel, state: TreeState, share_done: Double, days
     eaten = np.maximum(fruit.expolinear(IN_TIME + late) / closed, 1) - 1
     divided = fruit.divided_in_crowd(late, p.cell_division_days)
     shares = (np.asarray(values, np.float32) for values in (share_done, weight, divided, eaten))
-    loops.thin(state.arrays, model.numbers, model.grid(model.walk)[0], model.row_group, *shares)
+    loops.thin(state.arrays, model.numbers, model.walk[0], model.strips, *shares)
     return model.total(state.thinned)
 
 
 def closed_canopy_to_harvest(model: BlockModel, state: TreeState, season: SeasonForTrees) -> None:
     """Fruit grows to harvest on the full canopy. Losses of the season come next, then :func:`ask_harvest_work`."""
     radiation = phase_radiation(model, state, season, 2, 1.0)
-    loops.grow_fruit(
-        state.arrays, model.numbers, model.traits, model.row_group, radiation, fruit_potential(model, season)
-    )
+    loops.grow_fruit(state.arrays, model.numbers, model.traits, model.strips, radiation, fruit_potential(model, season))
     state.totals["radiation"] = state.totals["radiation"] + radiation
 
 
@@ -298,8 +292,8 @@ def harvest_to_leaf_fall(
         model.numbers,
         model.traits,
         model.place,
-        model.grid(model.walk)[0],
-        model.row_group,
+        model.walk[0],
+        model.strips,
         radiation,
         heat.astype(np.float32),
         tied,

@@ -85,7 +85,7 @@ def apply_summer_pruning(
     nights = grading.night_colour(season.ripening_night) / p.colour_rate
     nights = np.broadcast_to(count * nights, totals["crop_mass"].shape)
     light = light + model.expand(nights)
-    loops.judge_fruit(state.arrays, model.numbers, model.traits, model.row_group, model.grid(light))
+    loops.judge_fruit(state.arrays, model.numbers, model.traits, model.strips, light)
     totals["fruit_mass_square"] = model.total(state.mass_square)
     for name in ("usable", "clean", "coloured"):
         totals[name] = model.total(getattr(state, name))

@@ -116,31 +116,27 @@ class TreeState:
     """Share of the season's light that the group's trees stop, gaps included, (trial, group) [1]."""
     ground: Float
     """Growth level of the trial's ground over the plan's, patches aside, (trial, group) [1]; in ``site_vigor`` too."""
-    rows: int
-    """Rows of the block: positions run row by row."""
     totals: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     """Sums of the running season by (trial, group) that the phases leave for budgets and results."""
 
     @property
     def arrays(self) -> Any:
-        """Views (trial, row, tree) of the arrays."""
+        """The arrays over (trial, position) as the loops take them."""
         own = vars(self)
-        if "_views" not in own:
-            trials, positions = own["alive"].shape
-            shape = (trials, own["rows"], positions // own["rows"])
-            own["_views"] = Trees(*(own[name].reshape(shape) for name in TREE_FIELDS))
-        return own["_views"]
+        if "_arrays" not in own:
+            own["_arrays"] = Trees(*(own[name] for name in TREE_FIELDS))
+        return own["_arrays"]
 
     def __getstate__(self) -> dict[str, Any]:
-        """What a copy takes: all but the views, for it must see its own arrays."""
-        return {name: value for name, value in vars(self).items() if name != "_views"}
+        """What a copy takes: all but the arrays as the loops take them: it must see its own."""
+        return {name: value for name, value in vars(self).items() if name != "_arrays"}
 
     @classmethod
-    def empty(cls, trials: int, positions: int, groups: int, rows: int) -> TreeState:
+    def empty(cls, trials: int, positions: int, groups: int) -> TreeState:
         """Land without trees."""
         made = empty_trees(trials, positions)
         ground = np.ones((trials, groups), np.float32)
-        return cls(**made._asdict(), cover=np.zeros((trials, groups)), ground=ground, rows=rows)
+        return cls(**made._asdict(), cover=np.zeros((trials, groups)), ground=ground)
 
     def clear(self, where: NDArray[np.bool_]) -> None:
         """Empty the positions of a mask over (trial, position); the soil stays."""
@@ -156,11 +152,10 @@ class TreeState:
 
 SHARED_FIELDS = ("cover", "ground", "totals")
 """Names of the arrays that are not over (trial, position)."""
-TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.name not in (*SHARED_FIELDS, "rows"))
+TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.name not in SHARED_FIELDS)
 """Names of the arrays over (trial, position)."""
 Trees: Any = namedtuple("Trees", TREE_FIELDS)  # type: ignore[misc]
-"""The arrays of a :class:`TreeState` over (trial, row, tree), as compiled loops take them: an index that runs from 0 to
-the end of its axis needs no check for a negative one, and only such loops run on whole vectors."""
+"""The arrays of a :class:`TreeState` over (trial, position), as compiled loops take them."""
 
 
 def empty_trees(trials: int, positions: int) -> Any:

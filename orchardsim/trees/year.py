@@ -1,4 +1,4 @@
-"""The year of a tree, as loops over (trial, row, tree) around the formulas of one tree.
+"""The year of a tree, as loops over (trial, position) around the formulas of one tree.
 
 Each loop is a growth phase or a part of one; :mod:`orchardsim.trees.model` calls them in order and does the work by row
 group between them. Empty positions hold zeros, and every formula makes zero of a tree without trunk.
@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from orchardsim.core.compiled import compiled
 from orchardsim.core.elementary import exp, power
@@ -30,6 +31,38 @@ PRESENT_CROP: Final = np.float32(1e-3)
 """Least crop [kg] that is no blank."""
 BEARING_LEAF: Final = 5
 """Leaf from which the biennial bearing index counts."""
+
+
+class Strips(NamedTuple):
+    """Rows of one row group that stand side by side, and so are walked in one go.
+
+    Attributes
+    ----------
+    group : int64 array, (strip,)
+    begin, end : uint64 array, (strip,)
+        Position of the first tree and after the last. Without a sign: an index that could be negative would be checked
+        at every tree, and no loop would run on vectors.
+    per_row : int
+        Positions of a row.
+    """
+
+    group: NDArray[np.int64]
+    begin: NDArray[np.uint64]
+    end: NDArray[np.uint64]
+    per_row: int
+
+
+def strips_of(row_group: NDArray[np.int64], per_row: int) -> Strips:
+    """Strips of a block from the row group of each row, (row,).
+
+    Examples
+    --------
+    >>> strips_of(np.array([0, 0, 1, 0]), 50).end.tolist()
+    [100, 150, 200]
+    """
+    first = np.flatnonzero(np.diff(row_group, prepend=-1))
+    rows = np.array([*first, len(row_group)], np.uint64) * np.uint64(per_row)
+    return Strips(row_group[first], rows[:-1], rows[1:], per_row)
 
 
 class Place(NamedTuple):
@@ -54,119 +87,135 @@ def place_in_walk(step: Any, first: Any) -> Any:
 
 
 @compiled
-def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, row_group: Any) -> None:
+def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, strips: Any) -> None:
     """Trees grow a leaf older, heal, and ask for their winter cut: what it would leave uncut, and minutes.
 
     Shoots above what the training system reckons with are cut too: more wood, and more minutes.
     """
-    trials, rows, per_row = trees.trunk_area.shape
     usual = p.usual_shoots * place.row_spacing * place.tree_spacing
-    for t in range(trials):
-        for r in range(rows):
-            cut_by_leaf, minutes = traits.pruning[row_group[r]], traits.pruning_minutes[row_group[r]]
-            for i in range(per_row):
-                leaf = trees.leaf[t, r, i] + np.int16(trees.alive[t, r, i])
-                trees.leaf[t, r, i] = leaf
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            cut_by_leaf, minutes = traits.pruning[g], traits.pruning_minutes[g]
+            for i in range(begin, end):
+                leaf = trees.leaf[t, i] + np.int16(trees.alive[t, i])
+                trees.leaf[t, i] = leaf
                 age = min(leaf, LEAVES)
                 # health heals, where enough of it is left
-                health = trees.health[t, r, i]
+                health = trees.health[t, i]
                 enough = min(np.float32(1), health / p.lasting_harm)
-                lost = np.float32(trees.alive[t, r, i]) - health
-                trees.health[t, r, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
-                more = min(max(trees.shoot_leaf[t, r, i] / usual, np.float32(1.0)), MOST_WORK)
-                trees.uncut[t, r, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
-                trees.pruning_minutes[t, r, i] = minutes[age] * more
+                lost = np.float32(trees.alive[t, i]) - health
+                trees.health[t, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
+                more = min(max(trees.shoot_leaf[t, i] / usual, np.float32(1.0)), MOST_WORK)
+                trees.uncut[t, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
+                trees.pruning_minutes[t, i] = minutes[age] * more
 
 
 @compiled
-def cut_wood(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, start: Any) -> None:
+def cut_wood(trees: Any, p: Any, walk: Any, strips: Any, done: Any, start: Any) -> None:
     """Pruning as far as the crews came: the cut takes flower clusters; a full canopy that is not renewed is overgrown.
 
     What a tree needs hangs on the tree and not on the plan: the more of its leaf finds no room, the more wood must be
     renewed. A lesser cut leaves its share of what stood over before. ``done`` and ``start`` (trial, group) are the
     share of trees reached and where in the walk the crew began.
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            share, first = done[t, row_group[r]], start[t, row_group[r]]
-            for i in range(per_row):
-                reached = place_in_walk(walk[r, i], first) <= share
-                uncut = trees.uncut[t, r, i] if reached else np.float32(1.0)
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            share, first = done[t, g], start[t, g]
+            for i in range(begin, end):
+                reached = place_in_walk(walk[i], first) <= share
+                uncut = trees.uncut[t, i] if reached else np.float32(1.0)
                 # a tree in its first leaf holds nothing yet
-                held = trees.held[t, r, i]
+                held = trees.held[t, i]
                 needed = p.wood_renewal * (1.0 - held) if held > 0.0 else np.float32(0.0)
                 left = 1.0 - min((1.0 - uncut) / (needed + TINY), np.float32(1.0))
-                grown = (trees.overgrown[t, r, i] + needed * p.unpruned_shade) * left
-                trees.overgrown[t, r, i] = min(grown, MOST_OVERGROWN)
-                trees.uncut[t, r, i] = uncut
-                trees.flower_clusters[t, r, i] *= uncut
+                grown = (trees.overgrown[t, i] + needed * p.unpruned_shade) * left
+                trees.overgrown[t, i] = min(grown, MOST_OVERGROWN)
+                trees.uncut[t, i] = uncut
+                trees.flower_clusters[t, i] *= uncut
 
 
 @compiled
-def open_canopy(trees: Any, p: Any, traits: Any, place: Any, row_group: Any, ground: Any) -> None:
+def share_room(height: Any, spread: Any, p: Any, crown: Any, along: Any, across: Any) -> None:
+    """Room of each tree of a trial over its position's own, along and across the rows [1]; arrays (row, tree).
+
+    ``crown`` is for work, with a margin of one tree all round: beyond an end of the row, and outside the outer rows,
+    lies land without trees.
+    """
+    rows, per_row = height.shape
+    for r in range(rows):
+        for i in range(per_row):
+            crown[r + 1, i + 1] = height[r, i] * spread[r, i]
+    for r in range(rows):
+        for i in range(per_row):
+            size, before, behind = crown[r + 1, i + 1], crown[r + 1, i], crown[r + 1, i + 2]
+            left, right = crown[r, i + 1], crown[r + 2, i + 1]
+            won_along = canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
+            won_across = canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
+            along[r, i] = 1.0 + won_along
+            across[r, i] = 1.0 + won_across
+
+
+@compiled
+def open_canopy(trees: Any, p: Any, traits: Any, place: Any, strips: Any, ground: Any) -> None:
     """Leaf, the light it stops, the shoots' pull before the crop, and dry matter per radiation.
 
     ``ground`` (trial, group) is the growth level of the trial's ground over the plan's, patches aside [1].
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    # crown sizes [m2]; beyond an end of the row, and outside the outer rows, lies land without trees
+    rows, per_row = trees.alive.shape[1] // strips.per_row, strips.per_row
+    room_along, room_across = np.empty((rows, per_row), np.float32), np.empty((rows, per_row), np.float32)
+    along_of, across_of = room_along.reshape(-1), room_across.reshape(-1)
     crown = np.zeros((rows + 2, per_row + 2), np.float32)
-    room_along, room_across = np.empty(per_row, np.float32), np.empty(per_row, np.float32)
-    settling = np.empty(per_row, np.float32)
-    for t in range(trials):
-        for r in range(rows):
-            for i in range(per_row):
-                crown[r + 1, i + 1] = trees.height[t, r, i] * trees.spread[t, r, i]
-        for r in range(rows):
-            leaf_vigor, habit = traits.leaf_vigor[row_group[r]], traits.shoot_habit[row_group[r]]
-            rooting = traits.rooting[row_group[r]]
-            whole = ground[t, row_group[r]]
-            for i in range(per_row):
-                size, before, behind = crown[r + 1, i + 1], crown[r + 1, i], crown[r + 1, i + 2]
-                left, right = crown[r, i + 1], crown[r + 2, i + 1]
-                along = canopy.room_won(size, before, p.room_along) + canopy.room_won(size, behind, p.room_along)
-                across = canopy.room_won(size, left, p.room_across) + canopy.room_won(size, right, p.room_across)
-                room_along[i] = 1.0 + along
-                room_across[i] = 1.0 + across
+    for t in range(len(trees.alive)):
+        height_by_row, spread_by_row = (
+            trees.height[t].reshape((rows, per_row)),
+            trees.spread[t].reshape((rows, per_row)),
+        )
+        share_room(height_by_row, spread_by_row, p, crown, room_along, room_across)
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            leaf_vigor, habit = traits.leaf_vigor[g], traits.shoot_habit[g]
+            rooting = traits.rooting[g]
+            whole = ground[t, g]
+            for i in range(begin, end):
+                along, across = along_of[i], across_of[i]
                 # roots are cut at lifting
-                settling[i] = p.first_leaf_canopy if trees.leaf[t, r, i] == 1 else np.float32(1.0)
-            for i in range(per_row):
-                along, across, settled = room_along[i], room_across[i], settling[i]
+                settled = p.first_leaf_canopy if trees.leaf[t, i] == 1 else np.float32(1.0)
                 land = place.row_spacing * place.tree_spacing * along * across
 
-                height, spread, trunk = trees.height[t, r, i], trees.spread[t, r, i], trees.trunk_area[t, r, i]
+                height, spread, trunk = trees.height[t, i], trees.spread[t, i], trees.trunk_area[t, i]
                 width = canopy.soft_minimum(spread, place.across_limit * across)
                 length = canopy.soft_minimum(spread, p.crown_overlap * place.tree_spacing * along)
                 shade = canopy.shadow_area(width, length, height, place.fill, place.shadow)
                 reach = canopy.shadow_reach(shade, land, p.shadow_overlap)
-                level = place.growth_level * trees.vigor[t, r, i] * trees.health[t, r, i]
+                level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
                 strength = power(level, p.source_exponent)
                 wanted = p.leaf_per_trunk * trunk * settled
-                uncut = trees.uncut[t, r, i]
+                uncut = trees.uncut[t, i]
                 room = p.leaf_per_reach * strength * land * reach * (1.0 - p.lasting_cut * (1.0 - uncut))
                 # roots refill what a cut took, as far as there is wood to bear it
                 roots = p.leaf_of_roots * rooting * strength
                 fed = canopy.soft_minimum(wanted, roots)
                 leaf = canopy.soft_minimum(canopy.soft_minimum(wanted * uncut, roots), room)
                 held = leaf / (wanted + TINY)
-                total = leaf * (1.0 + trees.overgrown[t, r, i])
+                total = leaf * (1.0 + trees.overgrown[t, i])
                 stopped = canopy.light_stopped(total, land * reach, p.extinction)
                 alone = growth.competition(total / (land + TINY), p.competition, p.competition_half)
-                trees.leaf_area[t, r, i] = leaf
-                trees.held[t, r, i] = held
-                trees.expressed_trunk[t, r, i] = trunk * held
-                trees.lit_land[t, r, i] = land * reach
-                trees.stopped[t, r, i] = stopped
-                trees.drive[t, r, i] = growth.shoot_drive(
+                trees.leaf_area[t, i] = leaf
+                trees.held[t, i] = held
+                trees.expressed_trunk[t, i] = trunk * held
+                trees.lit_land[t, i] = land * reach
+                trees.stopped[t, i] = stopped
+                trees.drive[t, i] = growth.shoot_drive(
                     p.shoot_pull * habit, level, fed / (leaf + TINY) + TINY, p.shoot_answer, 1.0 - uncut, p.cut_answer
                 )
                 use = canopy.light_use(stopped / (total + TINY), p.light_half)
-                trees.source[t, r, i] = stopped * use * (p.radiation_use / 1000.0 * leaf_vigor * strength)
+                trees.source[t, i] = stopped * use * (p.radiation_use / 1000.0 * leaf_vigor * strength)
                 # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
                 # tree's own quality act on both
-                own = whole * trees.vigor[t, r, i] / (trees.site_vigor[t, r, i] + TINY)
-                trees.roots_left[t, r, i] = alone * place.growth_level * own * trees.health[t, r, i] * settled
+                own = whole * trees.vigor[t, i] / (trees.site_vigor[t, i] + TINY)
+                trees.roots_left[t, i] = alone * place.growth_level * own * trees.health[t, i] * settled
 
 
 @compiled
@@ -174,7 +223,7 @@ def set_fruit(
     trees: Any,
     p: Any,
     traits: Any,
-    row_group: Any,
+    strips: Any,
     setting: Any,
     most: Any,
     radiation: Any,
@@ -191,72 +240,70 @@ def set_fruit(
         That counts from bloom to closed canopy.
     potential : array, (trial, group) [1]
         Of fruit mass, after the early season's warmth.
-    normal : array, (trial, row, tree)
+    normal : array, (trial, position)
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    set_here, most_here, stripped_here = (
-        np.empty(per_row, np.float32),
-        np.empty(per_row, np.float32),
-        np.empty(per_row, np.float32),
-    )
-    for t in range(trials):
-        for r in range(rows):
-            g = row_group[r]
-            light, places = radiation[t, g], setting.shape[2]
+    positions, per_row, places = trees.alive.shape[1], strips.per_row, setting.shape[2]
+    set_here, most_here = np.empty(positions, np.float32), np.empty(positions, np.float32)
+    stripped_here = np.empty(positions, np.float32)
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            light = radiation[t, g]
             young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
             stripping = traits.stripping[g]
-            for i in range(per_row):
-                stripped_here[i] = stripping[min(trees.leaf[t, r, i], LEAVES)]
-            for c in range(places):
-                for i in range(c * per_row // places, (c + 1) * per_row // places):
-                    set_here[i], most_here[i] = setting[t, g, c], most[t, g, c]
-            for i in range(per_row):
-                stripped = trees.flower_clusters[t, r, i] * stripped_here[i]
-                share = min(set_here[i] * exp(p.set_spread * normal[t, r, i]), most_here[i])
-                fruitlets = (trees.flower_clusters[t, r, i] - stripped) * share
-                leaf = trees.leaf_area[t, r, i] * (1.0 + trees.overgrown[t, r, i])
-                stored = trees.reserves[t, r, i] + trees.source[t, r, i] * light
+            for i in range(begin, end):
+                stripped_here[i] = stripping[min(trees.leaf[t, i], LEAVES)]
+            for row in range(begin, end, per_row):
+                for c in range(places):
+                    here = slice(row + c * per_row // places, row + (c + 1) * per_row // places)
+                    set_here[here], most_here[here] = setting[t, g, c], most[t, g, c]
+            for i in range(begin, end):
+                stripped = trees.flower_clusters[t, i] * stripped_here[i]
+                share = min(set_here[i] * exp(p.set_spread * normal[t, i]), most_here[i])
+                fruitlets = (trees.flower_clusters[t, i] - stripped) * share
+                leaf = trees.leaf_area[t, i] * (1.0 + trees.overgrown[t, i])
+                stored = trees.reserves[t, i] + trees.source[t, i] * light
                 paid = min(p.leaf_mass * leaf, stored)
-                shoots = growth.shoot_share(trees.drive[t, r, i], np.float32(0.0), p.calming_crop)
+                shoots = growth.shoot_share(trees.drive[t, i], np.float32(0.0), p.calming_crop)
                 kept_back = 1.0 - p.shoot_hold * shoots
-                carried = p.fruit_per_source * (trees.source[t, r, i] * light * kept_back + trees.reserves[t, r, i])
+                carried = p.fruit_per_source * (trees.source[t, i] * light * kept_back + trees.reserves[t, i])
                 number = bearing.kept_after_drop(fruitlets, carried)
                 grown = growth.two_limits(number * young, (stored - paid) * kept_back, p.fruit_curvature)
-                trees.bloom_clusters[t, r, i] = trees.flower_clusters[t, r, i]
-                trees.spent[t, r, i] = trees.reserves[t, r, i]
-                trees.stripped[t, r, i] = stripped
-                trees.fruitlets[t, r, i] = fruitlets
-                trees.fruit_number[t, r, i] = number
-                trees.counted_crop[t, r, i] = number
-                trees.fruit_dry_mass[t, r, i] = grown
-                trees.leaf_paid[t, r, i] = paid
-                trees.pool[t, r, i] = stored - paid - grown
+                trees.bloom_clusters[t, i] = trees.flower_clusters[t, i]
+                trees.spent[t, i] = trees.reserves[t, i]
+                trees.stripped[t, i] = stripped
+                trees.fruitlets[t, i] = fruitlets
+                trees.fruit_number[t, i] = number
+                trees.counted_crop[t, i] = number
+                trees.fruit_dry_mass[t, i] = grown
+                trees.leaf_paid[t, i] = paid
+                trees.pool[t, i] = stored - paid - grown
 
 
 @compiled
-def find_target(trees: Any, traits: Any, row_group: Any, room: Any) -> None:
+def find_target(trees: Any, traits: Any, strips: Any, room: Any) -> None:
     """Fruit meant to stay on each tree.
 
     The target is counted on the trunk as a grower measures it before bloom, up to ``room``: the fruit that a tree's
     land is meant to bear.
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    load_here = np.empty(per_row, np.float32)
-    for t in range(trials):
-        for r in range(rows):
-            targets = traits.target[row_group[r]]
-            for i in range(per_row):
-                load_here[i] = targets[min(trees.leaf[t, r, i], LEAVES)]
-            for i in range(per_row):
-                target = load_here[i] * trees.trunk_area[t, r, i]
-                trees.target[t, r, i] = min(target, room) if load_here[i] < UNTHINNED else target
+    load_here = np.empty(trees.alive.shape[1], np.float32)
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            targets = traits.target[g]
+            for i in range(begin, end):
+                load_here[i] = targets[min(trees.leaf[t, i], LEAVES)]
+            for i in range(begin, end):
+                target = load_here[i] * trees.trunk_area[t, i]
+                trees.target[t, i] = min(target, room) if load_here[i] < UNTHINNED else target
 
 
 @compiled
 def find_excess(
     trees: Any,
     p: Any,
-    row_group: Any,
+    strips: Any,
     sprayed_off: Any,
     spared: Any,
     by_hand: Any,
@@ -268,41 +315,41 @@ def find_excess(
     ``sprayed_off`` (trial, group) is the share that a spray takes off, 0 where none is used; trees that bear no more
     than ``spared`` times their target are passed over. ``limit`` is the most fruit on a tree.
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            off = sprayed_off[t, row_group[r]]
-            for i in range(per_row):
-                target, number = trees.target[t, r, i], trees.fruit_number[t, r, i]
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            off = sprayed_off[t, g]
+            for i in range(begin, end):
+                target, number = trees.target[t, i], trees.fruit_number[t, i]
                 sprayed = number * off if number > spared * target else np.float32(0.0)
                 # fruitlets that fall take along what they are made of
-                mass = trees.fruit_dry_mass[t, r, i]
+                mass = trees.fruit_dry_mass[t, i]
                 lost = min(mass, mass * sprayed / (number + TINY))
-                trees.thinned_mass[t, r, i] = lost
-                trees.fruit_dry_mass[t, r, i] -= lost
+                trees.thinned_mass[t, i] = lost
+                trees.fruit_dry_mass[t, i] -= lost
                 number -= sprayed
-                meant = min(target * exp(p.thinning_spread * normal[t, r, i]), limit)
-                trees.sprayed[t, r, i] = sprayed
-                trees.fruit_number[t, r, i] = number
-                trees.counted_crop[t, r, i] -= sprayed * (1.0 - p.thinned_weight)
-                trees.excess[t, r, i] = max(number - meant, np.float32(0.0)) if by_hand else np.float32(0.0)
+                meant = min(target * exp(p.thinning_spread * normal[t, i]), limit)
+                trees.sprayed[t, i] = sprayed
+                trees.fruit_number[t, i] = number
+                trees.counted_crop[t, i] -= sprayed * (1.0 - p.thinned_weight)
+                trees.excess[t, i] = max(number - meant, np.float32(0.0)) if by_hand else np.float32(0.0)
 
 
 @compiled
-def misjudge(trees: Any, row_group: Any, skill: Any, error: Any) -> None:
+def misjudge(trees: Any, strips: Any, skill: Any, error: Any) -> None:
     """Thinners take a share of the excess, and err in counting what they leave; both (trial, group)."""
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            share, missed = skill[t, row_group[r]], error[t, row_group[r]]
-            for i in range(per_row):
-                excess, number = trees.excess[t, r, i], trees.fruit_number[t, r, i]
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            share, missed = skill[t, g], error[t, g]
+            for i in range(begin, end):
+                excess, number = trees.excess[t, i], trees.fruit_number[t, i]
                 left = (number - excess) * missed if excess > 0.0 else np.float32(0.0)
-                trees.excess[t, r, i] = min(max(excess * share - left, np.float32(0.0)), number)
+                trees.excess[t, i] = min(max(excess * share - left, np.float32(0.0)), number)
 
 
 @compiled
-def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any, divided: Any, eaten: Any) -> None:
+def thin(trees: Any, p: Any, walk: Any, strips: Any, done: Any, weight: Any, divided: Any, eaten: Any) -> None:
     """Take the excess off the trees that the crews reach.
 
     Parameters
@@ -316,104 +363,102 @@ def thin(trees: Any, p: Any, walk: Any, row_group: Any, done: Any, weight: Any, 
     eaten : array, (trial, group) [1]
         Dry matter that fruit taken off late has grown beyond what it had in time, over that.
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            g = row_group[r]
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
             share, still, crowded, later = done[t, g], weight[t, g], divided[t, g], eaten[t, g]
-            for i in range(per_row):
-                removed = trees.excess[t, r, i] if walk[r, i] <= share else np.float32(0.0)
+            for i in range(begin, end):
+                removed = trees.excess[t, i] if walk[i] <= share else np.float32(0.0)
                 # rounding must not take more than there is
-                mass, number = trees.fruit_dry_mass[t, r, i], trees.fruit_number[t, r, i]
+                mass, number = trees.fruit_dry_mass[t, i], trees.fruit_number[t, i]
                 lost = min(mass, mass * removed / (number + TINY))
-                spent = min(lost * later, trees.pool[t, r, i])
-                trees.stunted[t, r, i] = fruit.stunted(number, removed, crowded)
-                trees.thinned[t, r, i] = removed
-                trees.thinned_mass[t, r, i] += lost + spent
-                trees.pool[t, r, i] -= spent
-                trees.fruit_dry_mass[t, r, i] -= lost
-                trees.fruit_number[t, r, i] = number - removed
-                trees.counted_crop[t, r, i] -= removed * (1.0 - still)
+                spent = min(lost * later, trees.pool[t, i])
+                trees.stunted[t, i] = fruit.stunted(number, removed, crowded)
+                trees.thinned[t, i] = removed
+                trees.thinned_mass[t, i] += lost + spent
+                trees.pool[t, i] -= spent
+                trees.fruit_dry_mass[t, i] -= lost
+                trees.fruit_number[t, i] = number - removed
+                trees.counted_crop[t, i] -= removed * (1.0 - still)
 
 
 @compiled
-def grow_fruit(trees: Any, p: Any, traits: Any, row_group: Any, radiation: Any, potential: Any) -> None:
+def grow_fruit(trees: Any, p: Any, traits: Any, strips: Any, radiation: Any, potential: Any) -> None:
     """Closed canopy to harvest: roots, upkeep of wood and shoots first, then fruit by number and supply."""
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            g = row_group[r]
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
             light = radiation[t, g]
             late = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * (1.0 - p.early_fruit_share)
-            for i in range(per_row):
-                number = trees.fruit_number[t, r, i]
-                load = number / (trees.expressed_trunk[t, r, i] + TINY)
-                shoots = growth.shoot_share(trees.drive[t, r, i], load, p.calming_crop)
-                leaf = trees.leaf_area[t, r, i]
-                over = leaf * trees.overgrown[t, r, i]
+            for i in range(begin, end):
+                number = trees.fruit_number[t, i]
+                load = number / (trees.expressed_trunk[t, i] + TINY)
+                shoots = growth.shoot_share(trees.drive[t, i], load, p.calming_crop)
+                leaf = trees.leaf_area[t, i]
+                over = leaf * trees.overgrown[t, i]
                 shell = over * SHELL
                 kept_shoots = leaf * shoots
                 shoot_leaf = kept_shoots + (over - shell)
                 inner = leaf - kept_shoots
                 whole = leaf + over
-                pool = trees.pool[t, r, i] + trees.source[t, r, i] * light
-                wood = growth.wood_mass(trees.trunk_area[t, r, i], p.wood_mass, p.wood_exponent)
+                pool = trees.pool[t, i] + trees.source[t, i] * light
+                wood = growth.wood_mass(trees.trunk_area[t, i], p.wood_mass, p.wood_exponent)
                 upkeep = min(p.wood_upkeep * wood + p.root_mass * whole, pool)
                 pool -= upkeep
                 stems = min(p.stem_mass * shoot_leaf, 0.5 * pool)
                 pool -= stems
                 # wood that should have gone grows on with what its leaf makes
                 held_back = p.shoot_hold * (kept_shoots + over) / (whole + TINY)
-                demand = number * late * (1.0 - trees.stunted[t, r, i])
+                demand = number * late * (1.0 - trees.stunted[t, i])
                 grown = growth.two_limits(demand, pool * (1.0 - held_back), p.fruit_curvature)
-                depth = p.extinction / (trees.lit_land[t, r, i] + TINY)
+                depth = p.extinction / (trees.lit_land[t, i] + TINY)
                 # from outside: shoots, the spurs of overgrown wood, those of the tree as it is kept
                 outside = canopy.spur_light(shoot_leaf * depth, shell * depth)
                 inside = canopy.spur_light((shoot_leaf + shell) * depth, inner * depth)
                 spurs = inner + shell
-                trees.leaf_light[t, r, i] = (inner * inside + shell * outside) / (spurs + TINY)
+                trees.leaf_light[t, i] = (inner * inside + shell * outside) / (spurs + TINY)
                 lit = inner * bearing.shade_term(inside, p.shade_half) + shell * bearing.shade_term(
                     outside, p.shade_half
                 )
-                trees.lit_spurs[t, r, i] = lit
-                trees.shoot_leaf[t, r, i] = shoot_leaf + shell
-                trees.spur_leaf[t, r, i] = spurs
-                trees.upkeep[t, r, i] = upkeep + stems
-                trees.pool[t, r, i] = pool - grown
-                trees.fruit_dry_mass[t, r, i] += grown
-            for i in range(per_row):
-                crop = trees.fruit_dry_mass[t, r, i] / p.fruit_dry_fraction
-                both = crop + trees.last_crop[t, r, i] > PRESENT_CROP
-                pair = both and trees.leaf[t, r, i] > BEARING_LEAF
-                term = bearing.alternation(crop, trees.last_crop[t, r, i])
-                trees.alternation_sum[t, r, i] += term if pair else np.float32(0.0)
-                trees.alternation_terms[t, r, i] += np.float32(1.0) if pair else np.float32(0.0)
-                trees.last_crop[t, r, i] = crop
+                trees.lit_spurs[t, i] = lit
+                trees.shoot_leaf[t, i] = shoot_leaf + shell
+                trees.spur_leaf[t, i] = spurs
+                trees.upkeep[t, i] = upkeep + stems
+                trees.pool[t, i] = pool - grown
+                trees.fruit_dry_mass[t, i] += grown
+            for i in range(begin, end):
+                crop = trees.fruit_dry_mass[t, i] / p.fruit_dry_fraction
+                both = crop + trees.last_crop[t, i] > PRESENT_CROP
+                pair = both and trees.leaf[t, i] > BEARING_LEAF
+                term = bearing.alternation(crop, trees.last_crop[t, i])
+                trees.alternation_sum[t, i] += term if pair else np.float32(0.0)
+                trees.alternation_terms[t, i] += np.float32(1.0) if pair else np.float32(0.0)
+                trees.last_crop[t, i] = crop
 
 
 @compiled
-def judge_fruit(trees: Any, p: Any, traits: Any, row_group: Any, light: Any) -> None:
+def judge_fruit(trees: Any, p: Any, traits: Any, strips: Any, light: Any) -> None:
     """Mass of the ripe crop by quality [kg]: usable, fresh, fresh and not pitted, that with colour.
 
-    ``light`` (trial, row, tree) [1] falls on the leaf among the fruit.
+    ``light`` (trial, position) [1] falls on the leaf among the fruit.
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            cultivar = traits.cultivar[row_group[r]]
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            cultivar = traits.cultivar[g]
             need, proneness = cultivar.colour_need, cultivar.bitter_pit
-            for i in range(per_row):
-                crop, number = trees.last_crop[t, r, i], trees.fruit_number[t, r, i]
+            for i in range(begin, end):
+                crop, number = trees.last_crop[t, i], trees.fruit_number[t, i]
                 mean = crop / (number + TINY)
-                load = number / (trees.expressed_trunk[t, r, i] + TINY)
+                load = number / (trees.expressed_trunk[t, i] + TINY)
                 pitted = grading.bitter_pit_share(load, proneness, p.bitter_pit_scale, p.bitter_pit_crop)
                 clean = crop * fruit.share_above(mean, p.fresh_mass, p.size_spread) * (1.0 - pitted)
                 clean *= 1.0 - fruit.share_above(mean, p.oversize_mass, p.size_spread)
-                colour = grading.colour_share(light[t, r, i], load, need, p.colour_light, p.colour_crop, p.colour_rate)
-                trees.mass_square[t, r, i] = crop * mean
-                trees.usable[t, r, i] = crop * fruit.share_above(mean, p.processing_mass, p.size_spread)
-                trees.clean[t, r, i] = clean
-                trees.coloured[t, r, i] = clean * colour
+                colour = grading.colour_share(light[t, i], load, need, p.colour_light, p.colour_crop, p.colour_rate)
+                trees.mass_square[t, i] = crop * mean
+                trees.usable[t, i] = crop * fruit.share_above(mean, p.processing_mass, p.size_spread)
+                trees.clean[t, i] = clean
+                trees.coloured[t, i] = clean * colour
 
 
 @compiled
@@ -423,7 +468,7 @@ def fall_leaf(
     traits: Any,
     place: Any,
     walk: Any,
-    row_group: Any,
+    strips: Any,
     radiation: Any,
     heat: Any,
     tied: Any,
@@ -434,35 +479,34 @@ def fall_leaf(
     ``tied`` and ``start`` (trial, group) are the share of trees whose branches were bent this year and where in the
     walk the crew began.
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    bloom_here = np.empty(per_row, np.float32)
-    for t in range(trials):
-        for r in range(rows):
-            g = row_group[r]
+    bloom_here = np.empty(trees.alive.shape[1], np.float32)
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
             light, vigor = radiation[t, g], p.trunk_growth * traits.growth_vigor[g] * heat[t, g]
             rooting = traits.rooting[g]
             half_crop, crop_width, share, first = traits.half_crop[g], traits.crop_width[g], tied[t, g], start[t, g]
             bent, unbent = traits.next_bloom[g], traits.next_bloom_unbent[g]
-            for i in range(per_row):
-                age = min(trees.leaf[t, r, i], LEAVES)
-                tied_down = place_in_walk(walk[r, i], first) <= share
+            for i in range(begin, end):
+                age = min(trees.leaf[t, i], LEAVES)
+                tied_down = place_in_walk(walk[i], first) <= share
                 bloom_here[i] = bent[age] if tied_down else unbent[age]
-            for i in range(per_row):
-                trunk, held, expressed = trees.trunk_area[t, r, i], trees.held[t, r, i], trees.expressed_trunk[t, r, i]
-                pool = trees.pool[t, r, i] + trees.source[t, r, i] * light
+            for i in range(begin, end):
+                trunk, held, expressed = trees.trunk_area[t, i], trees.held[t, i], trees.expressed_trunk[t, i]
+                pool = trees.pool[t, i] + trees.source[t, i] * light
                 wood = growth.wood_mass(trunk, p.wood_mass, p.wood_exponent)
                 cost = p.root_share * p.wood_exponent * wood / (trunk + TINY)
-                wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, r, i], p.trunk_exponent)
+                wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, i], p.trunk_exponent)
                 paid = growth.two_limits(cost * wanted, pool, p.wood_curvature)
                 rest = pool - paid
-                stored = min(p.reserve_wood * wood + p.reserve_leaf * trees.leaf_area[t, r, i], p.reserve_share * rest)
+                stored = min(p.reserve_wood * wood + p.reserve_leaf * trees.leaf_area[t, i], p.reserve_share * rest)
                 grown = trunk + paid / (cost + TINY)
-                trees.wood_paid[t, r, i] = paid
-                trees.reserves[t, r, i] = stored
-                trees.unused[t, r, i] = rest - stored
-                trees.trunk_area[t, r, i] = grown
+                trees.wood_paid[t, i] = paid
+                trees.reserves[t, i] = stored
+                trees.unused[t, i] = rest - stored
+                trees.trunk_area[t, i] = grown
 
-                level = place.growth_level * trees.vigor[t, r, i] * trees.health[t, r, i]
+                level = place.growth_level * trees.vigor[t, i] * trees.health[t, i]
                 # a tree alone stays as small as its roots: its shape follows the trunk whose leaf they feed; in a crown
                 # that is kept narrow this leaf stands higher
                 fed = p.leaf_of_roots * rooting * power(level, p.source_exponent) / p.leaf_per_trunk
@@ -470,42 +514,41 @@ def fall_leaf(
                 narrow = max(natural / place.spread_limit, np.float32(1.0))
                 taller = place.leader * power(level, p.height_level)
                 raised = canopy.soft_minimum(grown, fed * narrow * narrow)
-                height = canopy.size_of_trunk(raised, taller, p.height_exponent) + trees.head_start[t, r, i]
+                height = canopy.size_of_trunk(raised, taller, p.height_exponent) + trees.head_start[t, i]
                 shaped = canopy.soft_minimum(grown, fed)
                 spread = canopy.size_of_trunk(shaped, p.spread_coefficient, p.spread_exponent)
-                trees.height[t, r, i] = min(max(height, trees.height[t, r, i]), place.height_limit)
-                trees.spread[t, r, i] = min(max(spread, trees.spread[t, r, i]), place.spread_limit)
+                trees.height[t, i] = min(max(height, trees.height[t, i]), place.height_limit)
+                trees.spread[t, i] = min(max(spread, trees.spread[t, i]), place.spread_limit)
 
-                spurs = p.clusters_per_leaf * trees.spur_leaf[t, r, i]
-                crop = trees.counted_crop[t, r, i]
-                buds = p.clusters_per_leaf * trees.lit_spurs[t, r, i] * bloom_here[i]
+                spurs = p.clusters_per_leaf * trees.spur_leaf[t, i]
+                crop = trees.counted_crop[t, i]
+                buds = p.clusters_per_leaf * trees.lit_spurs[t, i] * bloom_here[i]
                 felt = crop / (grown * np.sqrt(held) + TINY)
                 buds *= bearing.tree_term(felt, half_crop, crop_width)
-                trees.flower_clusters[t, r, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
+                trees.flower_clusters[t, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
 
 
 @compiled
-def open_bloom(trees: Any, p: Any, traits: Any, row_group: Any, balanced: Any) -> None:
+def open_bloom(trees: Any, p: Any, traits: Any, strips: Any, balanced: Any) -> None:
     """Shoots, reserves and next spring's clusters of trees that are set as they stand, by the last crop's fruit.
 
     As at every leaf fall, branches tied down as planned; ``balanced`` is the share of the bloom that comes [1].
     """
-    trials, rows, per_row = trees.trunk_area.shape
-    for t in range(trials):
-        for r in range(rows):
-            g = row_group[r]
-            for i in range(per_row):
-                number, leaf = trees.fruit_number[t, r, i], trees.leaf_area[t, r, i]
-                load = number / (trees.expressed_trunk[t, r, i] + TINY)
-                shoot_leaf = leaf * growth.shoot_share(trees.drive[t, r, i], load, p.calming_crop)
+    for t in range(len(trees.alive)):
+        for s in range(len(strips.group)):
+            g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            for i in range(begin, end):
+                number, leaf = trees.fruit_number[t, i], trees.leaf_area[t, i]
+                load = number / (trees.expressed_trunk[t, i] + TINY)
+                shoot_leaf = leaf * growth.shoot_share(trees.drive[t, i], load, p.calming_crop)
                 spur_leaf = leaf - shoot_leaf
-                depth = p.extinction / (trees.lit_land[t, r, i] + TINY)
+                depth = p.extinction / (trees.lit_land[t, i] + TINY)
                 spurs = p.clusters_per_leaf * spur_leaf
-                buds = spurs * traits.next_bloom[g, min(trees.leaf[t, r, i], LEAVES)] * balanced
+                buds = spurs * traits.next_bloom[g, min(trees.leaf[t, i], LEAVES)] * balanced
                 buds *= bearing.shade_term(canopy.spur_light(shoot_leaf * depth, spur_leaf * depth), p.shade_half)
-                felt = number / (trees.trunk_area[t, r, i] * np.sqrt(trees.held[t, r, i]) + TINY)
+                felt = number / (trees.trunk_area[t, i] * np.sqrt(trees.held[t, i]) + TINY)
                 buds *= bearing.tree_term(felt, traits.half_crop[g], traits.crop_width[g])
-                trees.flower_clusters[t, r, i] = buds * bearing.spur_term(number, spurs, p.spur_loss)
-                trees.shoot_leaf[t, r, i] = shoot_leaf
-                wood = growth.wood_mass(trees.trunk_area[t, r, i], p.wood_mass, p.wood_exponent)
-                trees.reserves[t, r, i] = p.reserve_wood * wood + p.reserve_leaf * leaf
+                trees.flower_clusters[t, i] = buds * bearing.spur_term(number, spurs, p.spur_loss)
+                trees.shoot_leaf[t, i] = shoot_leaf
+                wood = growth.wood_mass(trees.trunk_area[t, i], p.wood_mass, p.wood_exponent)
+                trees.reserves[t, i] = p.reserve_wood * wood + p.reserve_leaf * leaf

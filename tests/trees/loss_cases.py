@@ -100,7 +100,7 @@ def block(
 
 
 def trees(trials: int, traits: LossTraits, leaf: int = 10, fruit: float = 1.5) -> TreeState:
-    state = TreeState.empty(trials, traits.rows * traits.per_row, 1, traits.rows)
+    state = TreeState.empty(trials, traits.rows * traits.per_row, 1)
     values = {"alive": True, "leaf": leaf, "trunk_area": 20, "height": 3, "fruit_dry_mass": fruit, "health": 1}
     for name, value in values.items():
         getattr(state, name)[...] = value
