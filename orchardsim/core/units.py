@@ -211,6 +211,8 @@ def parse_quantity(
     if match is None:
         raise ValueError(f"found {found}, expected a number with a unit such as {wanted!r}")
     number, written = float(match[1]), match[2] or ""
+    if decimal := re.match(r",(\d+)", written):
+        raise ValueError(f"found {found}, with a comma; write the decimals behind a point: {match[1]}.{decimal[1]}")
     if not written:
         raise ValueError(f"found {found} without a unit, expected one such as {wanted!r}")
     value = convert(number, written, unit, currency=currency, masses=masses)
@@ -239,7 +241,7 @@ def convert(
     except ValueError as error:
         raise ValueError(
             f"found {quoted(found)}, in which {quoted(written)} is no known unit; "
-            f"expected one such as {example(unit, currency)!r}"
+            f"expected one such as {example(unit, currency)!r}{' or ' + repr('2.7 degF') if unit == 'K' else ''}"
         ) from error
     target = _unit(_in_currency(unit, currency))
     try:
@@ -254,7 +256,7 @@ def convert(
     except Exception as error:
         raise ValueError(
             f"found {quoted(found)}, which is not {_kind(unit, currency)} "
-            f"(expected one such as {example(unit, currency)!r})"
+            f"(expected one such as {example(unit, currency)!r}{' or ' + repr('2.7 degF') if unit == 'K' else ''})"
         ) from error
 
 

@@ -29,6 +29,8 @@ CASES: dict[str, tuple[list[tuple[str, Any]], list[str]]] = {
         [("market.fruit", {"Gala": {"price": "1 USD/kg"}})],
         ["market.fruit.Gala.price", "wholesale_extra_fancy", "direct"],
     ),
+    "a decimal comma": ([("block.row_spacing", "3,7 m")], ["block 1.row_spacing", "a point: 3.7"]),
+    "a difference in another unit": ([("site.night_offset", "-5 delta_degF")], ["site.night_offset", "'2.7 degF'"]),
     "unknown key of a stage": ([("costs.wagee", "20 USD/hour")], ["costs", "did you mean 'wage'"]),
     "unknown key of normals": ([("weather.normals.rein", {})], ["weather.normals", "'rain'"]),
     "missing key": ([("block.tree_spacing", None)], ["block 1.tree_spacing", "missing"]),

@@ -82,7 +82,7 @@ def test_first_screens_tell_the_gap_in_one_sentence(run, tmp_path):
     assert published_gap({"A": poor, "B": within}, formats).endswith("here A picks 800, B lies within.")
     # by hand: fruit that brings 1.0 in the first three mature years and 0.8 in the last three brings a fifth less
     falling = dataclasses.replace(poor, price_change=-0.2)
-    assert published_gap({"A": falling}, formats).endswith("here A picks 800 and its price falls 20 %.")
+    assert published_gap({"A": falling}, formats).endswith("here A picks 800 and its fresh fruit ends 20 % cheaper.")
     run["harvested_mass"][:] *= 1.5
     dear = published_gap({"the middle": beside_published(run)}, formats)
     assert "here the middle picks 1,200 and has " in dear and dear.endswith(" a bin to pay before packing.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 from orchardsim.core.glossary import term
@@ -113,12 +114,29 @@ def levels_sentences(found: LevelsFound) -> list[str]:
         said.append(f"More likely than not: {'; '.join(named[:MOST_OUTCOMES])}{more}.")
     due = [missed / count for missed, count in found.debt_not_covered if count]
     if due:
-        worst = max(range(len(found.debt_not_covered)), key=lambda y: _share(found.debt_not_covered[y]))
         said.append(
-            f"Debt service is not covered in {percent(sum(due) / len(due))} of the years in which any is due. Worst is "
-            f"year {worst}, in {percent(_share(found.debt_not_covered[worst]))} of futures."
+            f"Debt service is not covered in {percent(sum(due) / len(due))} of the years in which any is due. "
+            + worst_words(found.debt_not_covered)
         )
     return said
+
+
+def worst_words(not_covered: Sequence[tuple[int, int]]) -> str:
+    """The worst year for debt service; years before the trees bear, in which no future covers it, are told apart.
+
+    Examples
+    --------
+    >>> worst_words([(8, 8), (8, 8), (2, 8), (4, 8)])
+    'To year 1 no future covers it; the worst year after is year 3, in 50 % of futures.'
+    """
+    shares = [_share(pair) for pair in not_covered]
+    first = next((year for year, share in enumerate(shares) if 0 <= share < 1), len(shares))
+    later = shares[first:]
+    if not later:
+        return "No future covers it in any such year."
+    worst = first + later.index(max(later))
+    start = f"To year {first - 1} no future covers it; the worst year after is" if 1.0 in shares[:first] else "Worst is"
+    return f"{start} year {worst}, in {percent(later[worst - first])} of futures."
 
 
 def _share(pair: tuple[int, int]) -> float:

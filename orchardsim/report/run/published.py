@@ -107,7 +107,9 @@ def _crop_unit(formats: RunFormats) -> str:
 def _gap(found: Beside, formats: RunFormats) -> str:
     if found.within:
         return "lies within"
-    falls = f" and its price falls {percent(-found.price_change)}" if found.price_change < -PRICE_FALL else ""
+    falls = (
+        f" and its fresh fruit ends {percent(-found.price_change)} cheaper" if found.price_change < -PRICE_FALL else ""
+    )
     if found.bushels < BUDGET_YIELD[0]:
         return f"picks {crop_text(found.bushels, formats)}{falls}"
     return f"picks {crop_text(found.bushels, formats)} and has {formats.money(found.cost)} a bin to pay before packing"

@@ -76,10 +76,9 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     elif isinstance(payback["p50"], str):
         lines.append(f"In a typical future it does not pay back within {summary['years']} years.")
     else:
-        late = payback["p95"] if not isinstance(payback["p95"], str) else "never"
-        lines.append(
-            f"Paid back by year {payback['p50']:.0f} in a typical future; 1 of 20 pays back in year {late} or later."
-        )
+        late = payback["p95"]
+        end = f"not within {summary['years']} years" if isinstance(late, str) else f"in year {late} or later"
+        lines.append(f"Paid back by year {payback['p50']:.0f} in a typical future; 1 of 20 pays back {end}.")
     lost = shares.get("npv_below_zero")
     lines.append(
         f"All cash flows in money of year 0, with what the blocks are worth at the end (NPV): "

@@ -255,8 +255,8 @@ def clustering_text(one: Clustering, advised: LabelPolicy, formats: RunFormats) 
 def outcome_cells(found: SparesAnswer, formats: RunFormats) -> list[list[str]]:
     """A head, then a row for each policy."""
     head = [
-        "policy", f"cost, {formats.currency}", "±", "more than cheapest", "±", "trees", "keep", "planting",
-        "fruit missed",
+        "policy", f"cost, {formats.currency}", "±", "more than cheapest (? may be chance)", "±", "trees", "keep",
+        "planting", "fruit missed",
         "bought", "left over", "all filled", "gaps filled", "tree-years lost",
     ]  # fmt: skip
     decision = found.decision
