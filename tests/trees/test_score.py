@@ -24,7 +24,7 @@ READ = {
     "T13": ["T13.unthinned", "T13.thinned"],
 }
 """Target to the ids of its rows; tolerances stand in experiments/score/rows.py."""
-MISSED: dict[str, str] = {}
+MISSED = {"T7.low": "27.9 t/ha; the range of 30 % about 40 ends at 28"}
 """Rows that the model misses, and by how much; a row that is met again leaves this list, and one that is lost joins."""
 
 
@@ -32,7 +32,7 @@ MISSED: dict[str, str] = {}
 def rows():
     from experiments.score.rows import score  # late: it belongs to the marked tests alone
 
-    return {row.id: row for row in score(12).rows}
+    return {row.id: row for row in score(24).rows}
 
 
 @pytest.mark.score
