@@ -59,7 +59,10 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
     lines = ["Recommendation:"]
     # What fills no gap takes a line: it stands before the longer rules, so that a first screen holds every row group.
     lines += [_idle_text(policy.label, found) for policy in advised.policies if not policy.fills]
-    lines += [line for policy in advised.policies if policy.fills for line in policy_text(policy, found)]
+    filled = [(policy.label, *policy_text(policy, found)) for policy in advised.policies if policy.fills]
+    lines += [first for _, first, *_ in filled]
+    for label, _, *orders in filled:
+        lines += [f"{label}: {orders[0][0].lower()}{orders[0][1:]}" if len(filled) > 1 else orders[0], *orders[1:]]
     curves = {one.label: one for one in found.curves}
     for policy in advised.policies:
         if policy.fills and policy.label in curves:
@@ -255,7 +258,7 @@ def clustering_text(one: Clustering, advised: LabelPolicy, formats: RunFormats) 
 def outcome_cells(found: SparesAnswer, formats: RunFormats) -> list[list[str]]:
     """A head, then a row for each policy."""
     head = [
-        "policy", f"cost, {formats.currency}", "±", "more than cheapest (? may be chance)", "±", "trees", "keep",
+        "policy", f"cost, {formats.currency}", "±", "more than cheapest", "±", "trees", "keep",
         "planting", "fruit missed",
         "bought", "left over", "all filled", "gaps filled", "tree-years lost",
     ]  # fmt: skip
