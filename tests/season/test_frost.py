@@ -76,7 +76,8 @@ def test_a_night_stays_near_its_minimum_as_long_as_the_table_asks():
 def test_a_region_loses_the_crop_that_districts_lost(screen, least, most):
     """Crop lost to about 15 freezes at bloom by the lowest temperature on the screen, mostly press (derived).
 
-    Of -3.3 to -3.5 degC for hours the press tells 50 to 100 %, more than of -4.4 degC; ours is 39 % by this curve (README: 34 % by the trees).
+    Of -3.3 to -3.5 degC for hours the press tells 50 to 100 %, more than of -4.4 degC; ours is 39 % by this curve
+    (README: 34 % by the trees).
     """
     buds = screen + np.array(REGION_OFFSETS) - BlockSite().bud_cooling + frost.HEIGHT_WARMING
     stages = [STAGES.index(name) for name in ("first_bloom", "full_bloom", "post_bloom")]
