@@ -79,7 +79,7 @@ ROOMS: dict[str, tuple[Any, tuple[str, ...]]] = {
     ),
     "losses": (tree_losses, ("rest_losses", "season_losses", "winter_injury")),
     "draws": (rest_to_bloom, ("draw_year",)),
-    "loss draws": (tree_losses, ("draw_losses",)),
+    "loss draws": (rest_to_bloom, ("draw_losses",)),
     "operations": (Yard, ("work", "planting", "first_planting", "order_review", "close")),
     "economy": (trial_range, ("money_results",)),
 }
