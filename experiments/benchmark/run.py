@@ -47,12 +47,12 @@ CALLS = {
         "interception": 1,
         "set_fruit": 1,
         "find_excess, by hand": 1,
-        "set_shape, height and spread": 2,
+        "set_shape, height, spread and how narrow": 3,
         "shares_above, one for three sizes": 1,
         "colour_share": 1,
         "bitter_pit_share": 1,
     },
-    "log": {"wood_wanted": 1, "wood_cost": 1, "return_bloom": 1, "open_canopy": 1, "set_shape": 1},
+    "log": {"wood_wanted": 1, "wood_cost": 1, "return_bloom": 1, "open_canopy": 1, "set_shape": 2},
     "sqrt": {"soft_minimum, twice two": 4, "hedge_interception": 1, "two_limits with curvature": 2},
 }
 """Calls on whole arrays that the tree phase makes in a year, by function of ``orchardsim.trees``: read from its code.
