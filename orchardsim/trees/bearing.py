@@ -55,7 +55,7 @@ def set_after_frost(kill: Array) -> NDArray[np.float64]:
     Examples
     --------
     >>> set_after_frost(np.array([0.0, 0.5, 0.9, 1.0])).round(2).tolist()
-    [1.0, 0.61, 0.15, 0.0]
+    [1.0, 0.58, 0.14, 0.0]
     """
     alive = 1 - np.asarray(kill, dtype=np.float64)
     together = ALONE * alive / (1 + (ALONE - 1) * alive)
