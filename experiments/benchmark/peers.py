@@ -77,13 +77,13 @@ def compiled_loops(trees: int, draws: np.ndarray) -> int:
     alive, leaf = np.ones((1, trees), np.bool_), np.zeros((1, trees), np.int16)
     health, height = np.ones((1, trees), np.float32), np.empty((1, trees), np.float32)
     found = Losses(np.empty((1, trees), np.int8), np.empty((1, trees), np.float32), np.zeros((1, trees), np.bool_))
-    hazards, ground = tree_hazards(HAZARDS), GroundPatches(*grid.weights)
-    even, groups = np.zeros((1, *grid.shape), np.float32), np.zeros(rows, np.int64)
+    hazards, ground = tree_hazards(HAZARDS), GroundPatches(np.zeros(rows, np.int64), *grid.weights)
+    even = np.zeros((1, *grid.shape), np.float32)
     for year in range(YEARS):
         leaf += 1
         height[...] = height_of(leaf)
         rest_kernel(
-            hazards, levels, ground, groups, np.float32(1), even, draws[year : year + 1], alive, leaf, health, height,
+            hazards, levels, ground, np.float32(1), even, draws[year : year + 1], alive, leaf, health, height,
             found,
         )  # fmt: skip
         alive &= found.cause == 0

@@ -41,6 +41,7 @@ from orchardsim.trees.loss_traits import (
     Numbers,
     blight_level,
     blight_pressure,
+    rot_level,
     storm_factor,
     vole_factor,
 )
@@ -219,13 +220,14 @@ def by_late_failure(h: Number, tree: Number, level: Number) -> Number:
 def _rot(year: LossYear) -> Numbers:
     h = year.hazards
     drainage = {"good": h.crown_rot_drained, "poor": h.crown_rot_undrained}.get(year.traits.drainage, 1.0)
-    return h.crown_rot * drainage * np.minimum(year.wet, 5.0) * year.traits.stock["crown_rot"]
+    level = rot_level(h, year.traits.drainage, year.draws.rot_year)[:, None]
+    return h.crown_rot * drainage * level * np.minimum(year.wet, 5.0) * year.traits.stock["crown_rot"]
 
 
 @competes("season", "crown_rot", rot=_rot)
 @compiled
 def by_rot(h: Number, tree: Number, level: Number) -> Number:
-    """Crown and root rot: more where the soil is wet, and on weak trees."""
+    """Crown and root rot: more where the soil is wet, and on weak trees; in few years of a block much."""
     return level.rot * tree.soil * (1.0 + h.frailty * lack_of(tree.health))
 
 

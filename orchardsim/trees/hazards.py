@@ -275,6 +275,29 @@ class Hazards:
         high=30,
         default=4.0,
     )
+    crown_rot_spread: float = parameter(
+        "1",
+        "standard deviation of the logarithm of a block's level of crown rot between years as wet, on moderately "
+        "drained ground; the mean stays. Assumption: losses to it are told of single blocks and years, and in trials "
+        "of five years most sites lost no tree while one or two lost a quarter (read, J. Amer. Pomol. Soc. 71(3))",
+        low=0,
+        high=3,
+        default=1.5,
+    )
+    crown_rot_spread_drained: float = parameter(
+        "1",
+        "the same on well-drained ground, where water stands in few years (assumption)",
+        low=0,
+        high=3,
+        default=1.8,
+    )
+    crown_rot_spread_undrained: float = parameter(
+        "1",
+        "the same on poorly drained ground, where it stands in most years (assumption)",
+        low=0,
+        high=3,
+        default=1.2,
+    )
 
     decline_year_chance: float = parameter(
         "1",

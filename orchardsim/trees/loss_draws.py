@@ -22,8 +22,8 @@ PATCH_LIMIT: Final = 2.0
 """Standard deviations at which a patch field is cut, so that the hazard of any tree is bounded."""
 COLLAPSES: Final = 3
 """Most collapses of rows in one block and year."""
-TREES, PATCHES, YEAR, STORM = range(4)
-"""Numbers of the draws of a year: by tree, by node of the patches, of the block or place."""
+TREES, PATCHES, YEAR, BLOCK = range(4)
+"""Numbers of the draws of a year: by tree, by node of the patches, of the block or place, normals of the block."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ class LossDraws:
         Normals of this year's patches.
     vole_year, decline_year : float32 array, (trial,)
         Uniform.
-    storm, blight_year : float32 array, (trial,)
+    storm, rot_year, blight_year : float32 array, (trial,)
         Standard normal; the blight of a year is that of the whole place.
     collapse : float32 array, (trial, COLLAPSES, 4)
         Uniforms: whether, which row, where in the row, how long.
@@ -114,6 +114,7 @@ class LossDraws:
     vole_year: Float
     decline_year: Float
     storm: Float
+    rot_year: Float
     blight_year: Float
     collapse: Float
 
@@ -153,9 +154,9 @@ def draw_losses(
     patches = empty(2 * nodes[0] * nodes[1])
     fill_normals(address, PATCHES, patches)
     vole_patch, blight_patch = patches.reshape(trials, 2, *nodes).swapaxes(0, 1)
-    uniform, storm, level = empty(2 + COLLAPSES * 4), empty(1), empty(1)
+    uniform, normal, level = empty(2 + COLLAPSES * 4), empty(2), empty(1)
     fill_uniforms(address, YEAR, uniform, np.empty_like(uniform))
-    fill_normals(address, STORM, storm)
+    fill_normals(address, BLOCK, normal)
     fill_normals(place, YEAR, level)
     return LossDraws(
         rest=rest,
@@ -164,7 +165,8 @@ def draw_losses(
         blight_patch=np.ascontiguousarray(blight_patch),
         vole_year=uniform[:, 0],
         decline_year=uniform[:, -1],
-        storm=storm[:, 0],
+        storm=normal[:, 0],
+        rot_year=normal[:, 1],
         blight_year=level[:, 0],
         collapse=uniform[:, 1:-1].reshape(trials, COLLAPSES, 4),
     )

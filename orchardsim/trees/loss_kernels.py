@@ -138,6 +138,25 @@ class Losses(NamedTuple):
     struck: NDArray[np.bool_]
 
 
+class SeasonWork(NamedTuple):
+    """Room that the loops of a season work in, made once for a tile."""
+
+    node: NDArray[np.int32]
+    """Node of the patches before each tree of a row."""
+    look: NDArray[np.uint8]
+    words: NDArray[np.uint64]
+    """Which trees of a row to work out, and the same by eights."""
+    chosen: NDArray[np.int32]
+    some: BearingTrees
+    """Trees that are worked out, and their numbers."""
+    sources: NDArray[np.int32]
+    """Trees struck by blight from blossoms."""
+    added: NDArray[np.float32]
+    more: NDArray[np.float32]
+    near_row: NDArray[np.bool_]
+    """Hazard that these bring, by tree and by tree that is worked out; rows where there is any."""
+
+
 @compiled
 def field_at(nodes: Number, ground: Number, row: Number, column: Number, node: Number) -> Number:
     """Patch field at one tree, to the bit as :func:`patch_field` has it; ``node`` is the one before it in the row."""
@@ -219,7 +238,6 @@ def rest_kernel(
     h: Number,
     levels: Number,
     ground: Number,
-    row_group: Number,
     scale: Number,
     nodes: Number,
     uniform: Number,
@@ -234,7 +252,7 @@ def rest_kernel(
     Most trees draw a number that lies beyond the hazard of the worst tree of their leaf: they are passed over.
     """
     trials, trees = alive.shape
-    per_row = ground.tree_here.size
+    row_group, per_row = ground.row_group, ground.tree_here.size
     cause, health_loss = found.cause, found.health_loss
     node, look = nodes_before(ground), np.zeros((per_row + 7) // 8 * 8, np.uint8)
     words = look.view(np.uint64)
@@ -313,7 +331,6 @@ def season_kernel(
     levels: Number,
     spread: Number,
     ground: Number,
-    row_group: Number,
     scale: Number,
     site: Number,
     blight_nodes: Number,
@@ -328,61 +345,89 @@ def season_kernel(
     support_leaf: Number,
     found: Number,
 ) -> None:
-    """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped.
-
-    Most trees draw a number that lies beyond the hazard of the worst tree of their leaf: they are passed over.
-    """
+    """Season losses of a tile; writes cause codes and the health lost by trees struck by blight or barely escaped."""
     trials, trees = alive.shape
-    rows, per_row = row_group.size, ground.tree_here.size
-    node, look = nodes_before(ground), np.zeros((per_row + 7) // 8 * 8, np.uint8)
-    words = look.view(np.uint64)
-    chosen, some, sources = np.empty(trees, np.int32), bearing_trees(trees), np.empty(trees, np.int32)
-    added, more, near_row = np.zeros(trees, np.float32), np.empty(trees, np.float32), np.zeros(rows, np.bool_)
+    work = season_work(trees, ground)
     for t in range(trials):
         one = TrialTrees(
             uniform[t], alive[t], leaf[t], health[t], fruit[t], trunk[t], unsupported[t], fallen[t], site[t],
             blight_nodes[t],
         )  # fmt: skip
         fate = Losses(found.cause[t], found.health_loss[t], found.struck[t])
-        gnaw(h, levels[t], ground, row_group, scale, one, fate.health_loss)
-        fate.cause[:], fate.struck[:] = LIVES, False
+        gnaw(h, levels[t], ground, scale, one, fate.health_loss)
         most = np.empty((levels.shape[1], oldest(one.leaf) + 1), np.float32)
         worst = np.zeros(levels.shape[1], np.float32)
         season_bounds(h, levels[t], scale, support_leaf, worst, most)
-        number, struck_trees = 0, 0
-        for row in range(rows):
-            g, before, first = row_group[row], number, row * per_row
-            for column in range(per_row):
-                i = first + column
-                down = one.unsupported[i] | one.fallen[i]
-                may = one.alive[i] & (down | (one.uniform[i] < most[g, 0]))
-                look[column] = (ALWAYS if down else BY_LEAF) if may else NOT
-            number = pick(look, words, first, one.uniform, one.leaf, most[g], chosen, number)
-            for k in range(before, number):
-                look_at(some, k, row, chosen[k], ground, node, one, support_leaf)
-            if row + 1 == rows or row_group[row + 1] != g:
-                weigh_bearing(h, levels[t, g], scale, some, number)
-                for k in range(number):
-                    i = chosen[k]
-                    fate.cause[i], fate.struck[i] = some.cause[k], some.hurt[k]
-                    lost = max(h.maimed_loss, fate.health_loss[i]) if some.near[k] else fate.health_loss[i]
-                    fate.health_loss[i] = h.blight_wood_loss if some.hurt[k] else lost
-                    sources[struck_trees] = i
-                    struck_trees += int(some.hurt[k] | (some.cause[k] == BLIGHT))
-                number = 0
-        if struck_trees and spread.trees + spread.rows:
-            if struck_trees > trees // MANY:
-                more[:] = 0.0
-                for k in range(struck_trees):
-                    more[sources[k]] = 1.0
-                add_many_strikes(spread, rows, per_row, more, added)
-                near_row[:] = True
-            else:
-                add_strikes(spread, per_row, sources[:struck_trees], added, near_row)
-            strike_neighbours(
-                h, levels[t], ground, row_group, scale, one, support_leaf, worst, added, near_row, node, some, chosen,
-                more, fate,
-            )  # fmt: skip
+        struck = lose_bearing(h, levels[t], ground, scale, one, support_leaf, most, work, fate)
+        if struck and spread.trees + spread.rows:
+            spread_strikes(spread, struck, work)
+            strike_neighbours(h, levels[t], ground, scale, one, support_leaf, worst, work, fate)
+
+
+@compiled
+def season_work(trees: Number, ground: Number) -> Number:
+    """Room for the season of so many trees."""
+    rows, look = ground.row_group.size, np.zeros((ground.tree_here.size + 7) // 8 * 8, np.uint8)
+    return SeasonWork(
+        nodes_before(ground), look, look.view(np.uint64), np.empty(trees, np.int32), bearing_trees(trees),
+        np.empty(trees, np.int32), np.zeros(trees, np.float32), np.empty(trees, np.float32), np.zeros(rows, np.bool_),
+    )  # fmt: skip
+
+
+@compiled
+def lose_bearing(
+    h: Number,
+    levels: Number,
+    ground: Number,
+    scale: Number,
+    trees: Number,
+    support_leaf: Number,
+    most: Number,
+    work: Number,
+    fate: Number,
+) -> Number:
+    """What a season brings to the trees of a trial before blight spreads; number of trees struck, in ``work.sources``.
+
+    Most trees draw a number that lies beyond the hazard of the worst tree of their leaf: they are passed over.
+    """
+    fate.cause[:], fate.struck[:] = LIVES, False
+    row_group, per_row, chosen, some, look = ground.row_group, ground.tree_here.size, work.chosen, work.some, work.look
+    number, struck = 0, 0
+    for row in range(row_group.size):
+        g, before, first = row_group[row], number, row * per_row
+        for column in range(per_row):
+            i = first + column
+            down = trees.unsupported[i] | trees.fallen[i]
+            may = trees.alive[i] & (down | (trees.uniform[i] < most[g, 0]))
+            look[column] = (ALWAYS if down else BY_LEAF) if may else NOT
+        number = pick(look, work.words, first, trees.uniform, trees.leaf, most[g], chosen, number)
+        for k in range(before, number):
+            look_at(some, k, row, chosen[k], ground, work.node, trees, support_leaf)
+        if row + 1 == row_group.size or row_group[row + 1] != g:
+            weigh_bearing(h, levels[g], scale, some, number)
+            for k in range(number):
+                i = chosen[k]
+                fate.cause[i], fate.struck[i] = some.cause[k], some.hurt[k]
+                lost = max(h.maimed_loss, fate.health_loss[i]) if some.near[k] else fate.health_loss[i]
+                fate.health_loss[i] = h.blight_wood_loss if some.hurt[k] else lost
+                work.sources[struck] = i
+                struck += int(some.hurt[k] | (some.cause[k] == BLIGHT))
+            number = 0
+    return struck
+
+
+@compiled
+def spread_strikes(spread: Number, struck: Number, work: Number) -> None:
+    """Hazard that the first so many ``work.sources`` bring to those around them, and the rows where there is any."""
+    rows = work.near_row.size
+    if struck > work.added.size // MANY:
+        work.more[:] = 0.0
+        for k in range(struck):
+            work.more[work.sources[k]] = 1.0
+        add_many_strikes(spread, rows, work.added.size // rows, work.more, work.added)
+        work.near_row[:] = True
+    else:
+        add_strikes(spread, work.added.size // rows, work.sources[:struck], work.added, work.near_row)
 
 
 @compiled
@@ -390,26 +435,17 @@ def strike_neighbours(
     h: Number,
     levels: Number,
     ground: Number,
-    row_group: Number,
     scale: Number,
     trees: Number,
     support_leaf: Number,
     worst: Number,
-    added: Number,
-    near_row: Number,
-    node: Number,
-    some: Number,
-    chosen: Number,
-    more: Number,
+    work: Number,
     fate: Number,
 ) -> None:
-    """What blight from struck neighbours does to the trees of a trial that live.
-
-    ``added`` (tree,) is the hazard that it brings, ``near_row`` (row,) tells where there is any; both are zero at the
-    end. ``some``, ``chosen`` and ``more`` are for work.
-    """
-    rows, per_row, number = row_group.size, ground.tree_here.size, 0
-    for row in range(rows):
+    """What struck neighbours bring to living trees of a trial; ``added`` and ``near_row`` are zero at the end."""
+    row_group, per_row, number = ground.row_group, ground.tree_here.size, 0
+    added, near_row, chosen, more, some = work.added, work.near_row, work.chosen, work.more, work.some
+    for row in range(row_group.size):
         g, before, first = row_group[row], number, row * per_row
         if near_row[row]:
             near_row[row] = False
@@ -421,8 +457,8 @@ def strike_neighbours(
                 number += int(trees.alive[i] & may & (added[i] > 0.0) & (fate.cause[i] == LIVES))
                 added[i] = 0.0
             for k in range(before, number):
-                look_at(some, k, row, chosen[k], ground, node, trees, support_leaf)
-        if row + 1 == rows or row_group[row + 1] != g:
+                look_at(some, k, row, chosen[k], ground, work.node, trees, support_leaf)
+        if row + 1 == row_group.size or row_group[row + 1] != g:
             weigh_bearing(h, levels[g], scale, some, number)
             weigh_spread(h, levels[g], some, more, number)
             for k in range(number):
@@ -445,11 +481,9 @@ def bearing_trees(number: Number) -> Number:
 
 
 @compiled
-def gnaw(
-    h: Number, levels: Number, ground: Number, row_group: Number, scale: Number, trees: Number, health_loss: Number
-) -> None:
+def gnaw(h: Number, levels: Number, ground: Number, scale: Number, trees: Number, health_loss: Number) -> None:
     """Share of its health that every tree of a trial loses to woolly aphids, more where the ground is wet or worn."""
-    per_row = ground.tree_here.size
+    row_group, per_row = ground.row_group, ground.tree_here.size
     line, field = np.empty(trees.site.shape[1], np.float32), np.empty(per_row, np.float32)
     for row in range(row_group.size):
         aphids, row_of = season_level(levels[row_group[row]]).aphids, slice(row * per_row, (row + 1) * per_row)

@@ -19,12 +19,16 @@ Numbers = NDArray[np.floating]
 STORM_LIMIT: Final = 2.5
 """Standard deviations at which the logarithm of storm severity is cut."""
 LEVEL_LIMIT: Final = 3.0
-"""Standard deviations at which the logarithm of a year's level of blight is cut."""
+"""Standard deviations at which the logarithm of a year's level of a disease is cut."""
 
 
 class GroundPatches(NamedTuple):
-    """Where a tree stands between the nodes of a patch field: by row; then trees per node, and by tree in the row."""
+    """Row group of each row, and where a tree stands between the nodes of a patch field.
 
+    By row; then trees per node, and by tree in the row.
+    """
+
+    row_group: Index
     row_node: NDArray[np.int32]
     row_here: NDArray[np.float32]
     row_next: NDArray[np.float32]
@@ -43,7 +47,6 @@ class LossTraits:
     row_spacing, tree_spacing, post_spacing : float [m]
         ``post_spacing`` lies between the line posts of the support.
     ground : GroundPatches
-    row_group : int array, (row,)
     stock, cultivar : records, (group,)
         Their numbers by name: ``stock["crown_rot"]``.
     union_strength : float array, (group,)
@@ -71,7 +74,6 @@ class LossTraits:
     tree_spacing: float
     post_spacing: float
     ground: GroundPatches
-    row_group: Index
     stock: NDArray[np.void]
     cultivar: NDArray[np.void]
     union_strength: Float
@@ -107,8 +109,7 @@ def loss_traits(block: BlockPlan, hazards: Hazards) -> LossTraits:
         row_spacing=layout.row_spacing,
         tree_spacing=layout.tree_spacing,
         post_spacing=block.post_spacing,
-        ground=GroundPatches(*grid.weights),
-        row_group=np.asarray(layout.group, dtype=np.int64),
+        ground=GroundPatches(np.asarray(layout.group, dtype=np.int64), *grid.weights),
         stock=records(stocks),
         cultivar=records([group.cultivar for group in groups]),
         union_strength=by_group(group.stock.union_strength * group.cultivar.union_strength for group in groups),
@@ -173,11 +174,25 @@ def blight_level(hazards: Hazards, normal: Numbers) -> Numbers:
     return np.exp(hazards.blight_level_spread * np.clip(normal, -LEVEL_LIMIT, LEVEL_LIMIT))
 
 
-def storm_factor(hazards: Hazards, storm: Numbers) -> Numbers:
+def storm_factor(hazards: Hazards, normal: Numbers) -> Numbers:
     """Storm severity of a year relative to the mean, from a standard normal."""
-    spread = hazards.wind_spread
-    severity = np.exp(spread * np.clip(storm, -STORM_LIMIT, STORM_LIMIT))
-    return severity / cut_lognormal_mean(spread, STORM_LIMIT)
+    return _about_one(hazards.wind_spread, normal, STORM_LIMIT)
+
+
+def rot_level(hazards: Hazards, drainage: str, normal: Numbers) -> Numbers:
+    """Level of crown rot in a block and year over the mean of years as wet, from a standard normal.
+
+    The level stands for what wet days do not tell: whether water stood about the crowns, and what the ground and the
+    nursery's trees carried. All trees of a block share it. Most years bring less than the mean, a few many times as
+    much, the more so the better the ground drains: water that seldom stands kills in few years.
+    """
+    spread = {"good": hazards.crown_rot_spread_drained, "poor": hazards.crown_rot_spread_undrained}
+    return _about_one(spread.get(drainage, hazards.crown_rot_spread), normal, LEVEL_LIMIT)
+
+
+def _about_one(spread: float, normal: Numbers, limit: float) -> Numbers:
+    """Lognormal factor with mean 1; ``limit``: standard deviations at which its logarithm is cut."""
+    return np.exp(spread * np.clip(normal, -limit, limit)) / cut_lognormal_mean(spread, limit)
 
 
 def vole_factor(hazards: Hazards, uniform: Numbers) -> Numbers:

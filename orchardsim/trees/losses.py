@@ -46,7 +46,7 @@ def rest_losses(
     found = _nothing_lost(state)
     rest_kernel(
         tree_hazards(hazards), levels_of(REST_LEVELS, LossYear(hazards, traits, season, draws)), traits.ground,
-        traits.row_group, _patch_scale(hazards), draws.vole_patch, draws.rest, state.alive, state.leaf, state.health,
+        _patch_scale(hazards), draws.vole_patch, draws.rest, state.alive, state.leaf, state.health,
         state.height, found,
     )  # fmt: skip
     return found
@@ -93,7 +93,7 @@ def season_losses(
             hazards.blight_spread * (1 - hazards.blight_sanitation), hazards.blight_spread_distance,
             traits.row_spacing, traits.tree_spacing,
         ),
-        traits.ground, traits.row_group, _patch_scale(hazards), site, draws.blight_patch, draws.season,
+        traits.ground, _patch_scale(hazards), site, draws.blight_patch, draws.season,
         state.alive, state.leaf, state.health, state.fruit_dry_mass, state.trunk_area, alone, fallen,
         np.float32(traits.support_leaf), found,
     )  # fmt: skip

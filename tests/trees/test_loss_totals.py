@@ -217,7 +217,7 @@ def walk(patches, patchiness, scale, ground, nodes):
 
 
 def multipliers(nodes: np.ndarray, rows: int, per_row: int, patchiness: float) -> np.ndarray:
-    ground = GroundPatches(*patch_grid(rows, per_row).weights)
+    ground = GroundPatches(np.zeros(rows, np.int64), *patch_grid(rows, per_row).weights)
     patches = np.empty((rows, per_row), np.float32)
     scale = np.float32(1 / cut_lognormal_mean(patchiness))
     walk(patches, np.float32(patchiness), scale, ground, nodes)
