@@ -12,17 +12,15 @@ if TYPE_CHECKING:
     from orchardsim.plan import Plan
     from orchardsim.plan.study import Study
     from orchardsim.report.pages import Kind
-    from orchardsim.report.weather.history import WeatherHistory
     from orchardsim.results.comparison import Comparison
-    from orchardsim.results.first_numbers import FirstNumbers
     from orchardsim.results.fit import Kept
     from orchardsim.results.folder import OutputFolder
     from orchardsim.results.levels import LevelsFound
     from orchardsim.results.spares import SparesAnswer
     from orchardsim.results.stress import Stress
     from orchardsim.results.study import StudyFindings
+    from orchardsim.results.weather import PastWeather
     from orchardsim.season.parameters import Phenology
-    from orchardsim.weather.history import WeatherReport
 
 Found = TypeVar("Found")
 Progress = Callable[[int], object]
@@ -44,67 +42,39 @@ class Command(Generic[Found]):
 
     Attributes
     ----------
+    kind : Kind
+        Of what is found: how it is said, drawn and saved.
     heading : str
         What is being worked out.
-    kind, files, page : str, list of str, str
-        Of the folder that it is saved in: the kind, the files to come, the page among them.
     steps : int
         Of the progress.
     find : callable
         Works it out, with the folder (None where nothing is saved) and the function that counts on.
-    write : callable
-        Writes what was found into the folder.
-    sentences : callable
-        The answer in words.
-    screen, text, document : callable
-        The short answer of a terminal, the long one, and all numbers.
-    saved : str
-        Files to look at, in words.
+    look_at : str
+        Files to look at, in words, where they are not those of most kinds.
+    more_files : sequence of str
+        Files to come beside those of the kind.
     kept : mapping
         Arguments of the folder by which an interrupted piece of work is known again.
     """
 
+    kind: Kind[Found]
     heading: str
-    kind: str
-    files: list[str]
-    page: str
     steps: int
     find: Callable[[OutputFolder | None, Progress], Found]
-    write: Callable[[OutputFolder, Found], object]
-    sentences: Callable[[Found], list[str]]
-    screen: Callable[[Found], str]
-    text: Callable[[Found], str]
-    document: Callable[[Found], Mapping[str, Any]]
-    saved: str
+    look_at: str = ""
+    more_files: Sequence[str] = ()
     kept: Mapping[str, Any] = field(default_factory=dict)
 
+    @property
+    def files(self) -> list[str]:
+        """Files to come, as far as they are known."""
+        return [*self.kind.files(), *self.more_files]
 
-def _of_kind(
-    kind: Kind[Found],
-    heading: str,
-    steps: int,
-    find: Callable[[OutputFolder | None, Progress], Found],
-    saved: str = "",
-    *,
-    files: Sequence[str] = (),
-    kept: Mapping[str, Any] | None = None,
-) -> Command[Found]:
-    """A question whose answer is a kind of findings with a page; ``files``: to come beside those of the kind."""
-    return Command(
-        heading=heading,
-        kind=kind.name,
-        files=[*kind.files(), *files],
-        page=kind.page,
-        steps=steps,
-        find=find,
-        write=kind.write,
-        sentences=kind.sentences,
-        screen=kind.screen,
-        text=kind.text,
-        document=kind.document,
-        saved=saved or f"{kind.page}, {kind.numbers}, figures/",
-        kept=kept or {},
-    )
+    @property
+    def saved(self) -> str:
+        """Files to look at, in words."""
+        return self.look_at or f"{self.kind.page}, {self.kind.numbers}, figures/"
 
 
 def comparison(plans: Sequence[Plan], size: Size) -> Command[Comparison]:
@@ -113,33 +83,12 @@ def comparison(plans: Sequence[Plan], size: Size) -> Command[Comparison]:
     from orchardsim.report.compare.page import KIND
 
     check_plans(plans)
-    return _of_kind(
-        KIND,
-        f"{len(plans)} plans: {size.trials} futures of {size.years} years each",
-        size.trials * len(plans),
-        lambda _, progress: compare(plans, progress=progress, **vars(size)),
-        "compare_sheet.pdf, compare.html, compare.json, figures/",
-    )
-
-
-def numbers_to_state(plan: Plan) -> Command[FirstNumbers]:
-    """The numbers that a plan leaves open and that move its NPV most."""
-    from orchardsim.analysis.first_numbers import first_numbers
-    from orchardsim.report.check import check_document, first_number_lines, state_first_lines, state_first_text
-
     return Command(
-        heading="the numbers to state first",
-        kind="numbers to state first",
-        files=[],
-        page="",
-        steps=1,
-        find=lambda _, progress: first_numbers(plan),
-        write=lambda folder, found: folder.finish(),
-        sentences=lambda found: state_first_lines(found, plan.formats),
-        screen=lambda found: state_first_text(found, plan),
-        text=lambda found: "\n".join(["", *first_number_lines(found, plan.formats)]),
-        document=lambda found: check_document(plan, found),
-        saved="",
+        kind=KIND,
+        heading=f"{len(plans)} plans: {size.trials} futures of {size.years} years each",
+        steps=size.trials * len(plans),
+        find=lambda _, progress: compare(plans, progress=progress, **vars(size)),
+        look_at="compare_sheet.pdf, compare.html, compare.json, figures/",
     )
 
 
@@ -149,11 +98,11 @@ def stress_test(plan: Plan, size: Size, only: Sequence[str] | None = None) -> Co
     from orchardsim.report.stress.page import KIND
 
     chosen = choose(only)
-    return _of_kind(
-        KIND,
-        f"{plan.title}: {len(chosen)} bad seasons at every leaf, {size.trials} futures of {size.years} years",
-        stress_size(plan, size.trials, size.years, chosen),
-        lambda _, progress: stress(plan, bad_seasons=chosen, progress=progress, **vars(size)),
+    return Command(
+        kind=KIND,
+        heading=f"{plan.title}: {len(chosen)} bad seasons at every leaf, {size.trials} futures of {size.years} years",
+        steps=stress_size(plan, size.trials, size.years, chosen),
+        find=lambda _, progress: stress(plan, bad_seasons=chosen, progress=progress, **vars(size)),
     )
 
 
@@ -164,12 +113,12 @@ def search_for_spares(plan: Plan, size: Size) -> Command[SparesAnswer]:
 
     check_spares(plan, size.trials, size.years)
     half = size.trials // 2
-    return _of_kind(
-        KIND,
-        f"{plan.title}: policies chosen on {half} futures of {size.years} years, told from "
+    return Command(
+        kind=KIND,
+        heading=f"{plan.title}: policies chosen on {half} futures of {size.years} years, told from "
         f"{size.trials - half}; takes about eight times as long as a run of as many futures",
-        100,
-        lambda _, progress: spares(plan, progress=progress, **vars(size)),
+        steps=100,
+        find=lambda _, progress: spares(plan, progress=progress, **vars(size)),
     )
 
 
@@ -179,11 +128,11 @@ def look_at_levels(plan: Plan, size: Size) -> Command[LevelsFound]:
     from orchardsim.report.levels.page import KIND
 
     trials, years, seed = size.trials, size.years, size.seed
-    return _of_kind(
-        KIND,
-        f"{plan.title}: open levels, {trials} futures of {years} years",
-        trials * levels.levels_size(plan),
-        lambda _, progress: levels.look_at_levels(plan, trials=trials, years=years, seed=seed, progress=progress),
+    return Command(
+        kind=KIND,
+        heading=f"{plan.title}: open levels, {trials} futures of {years} years",
+        steps=trials * levels.levels_size(plan),
+        find=lambda _, progress: levels.look_at_levels(plan, trials=trials, years=years, seed=seed, progress=progress),
     )
 
 
@@ -201,74 +150,29 @@ def declared_study(study: Study, jobs: int, dask: str | None = None) -> Command[
             write_trials(folder, trials)
         return found
 
-    return _of_kind(
-        KIND,
-        f"{study!r}".strip("<>"),
-        study_size(study),
-        find,
-        "study.html, trials.nc, methods.txt, tables (.csv) and figures",
+    return Command(
+        kind=KIND,
+        heading=f"{study!r}".strip("<>"),
+        steps=study_size(study),
+        find=find,
+        look_at="study.html, trials.nc, methods.txt, tables (.csv) and figures",
         kept={"identity": study_identity(study), "differs": study_differs},
     )
 
 
-def past_weather(
-    record: Path, latitude: float | None, cultivars: Mapping[str, Phenology], units: str, title: str
+def look_back(
+    record: Path, latitude: float | None, cultivars: Mapping[str, Phenology], units: str, name: str
 ) -> Command[PastWeather]:
     """What a station record holds, and what its seasons would have done to bloom."""
-    from orchardsim.core.units import display
-    from orchardsim.report.weather.history import weather_history
-    from orchardsim.report.weather.page import KIND, WEATHER_PAGE, weather_files, weather_sentences, write_weather_page
-    from orchardsim.report.weather.words import in_words, weather_document, weather_screen, weather_text
-    from orchardsim.weather.history import weather_report
-    from orchardsim.weather.parameters import WeatherSettings
-    from orchardsim.weather.sampling import baseline_harvest_years, whole_record_windows
+    from orchardsim.analysis.past_weather import past_weather
+    from orchardsim.report.weather.page import KIND
 
     def find(folder: OutputFolder | None, progress: Progress) -> PastWeather:
-        report = weather_report(record, latitude)
-        if report.baseline_years == (0, 0):
-            return PastWeather(report, None)
-        settings = WeatherSettings(latitude=report.latitude, record=record)
-        seasons = whole_record_windows(settings)
-        assert seasons is not None
-        history = weather_history(
-            seasons,
-            cultivars,
-            baseline_harvest_years(settings, report.table),
-            title=f"Weather record: {title}",
-            station=report.record.station,
-            units=units,
-            quality=report.quality.lines(),
-            notes=report.notes,
-        )
+        found = past_weather(record, latitude, cultivars, name=name, units=units)
         progress(1)
-        return PastWeather(report, history)
+        return found
 
-    def sentences(found: PastWeather) -> list[str]:
-        more = ["it holds no complete season"] if found.history is None else weather_sentences(found.history)
-        return [*(in_words(line, display(units)) for line in found.report.quality.lines()), *more]
-
-    return Command(
-        heading=f"reading {title}",
-        kind=KIND,
-        files=weather_files(),
-        page=WEATHER_PAGE,
-        steps=1,
-        find=find,
-        write=lambda folder, found: found.history and write_weather_page(found.history, folder),
-        sentences=sentences,
-        screen=lambda found: weather_screen(title, found.report, found.history, units),
-        text=lambda found: weather_text(title, found.report, found.history, units),
-        document=lambda found: weather_document(title, found.report, found.history),
-        saved=f"{WEATHER_PAGE} and figures/",
-    )
-
-
-@dataclass(frozen=True)
-class PastWeather:
-    """A record's quality and climate, and its bloom and frost where it holds a complete season."""
-
-    report: WeatherReport
-    history: WeatherHistory | None
+    return Command(kind=KIND, heading=f"reading {name}", steps=1, find=find)
 
 
 def learning(
@@ -334,14 +238,14 @@ def learning(
             folder.write_text(LEARNED_FILE, found.learned.text())
         return kept
 
-    return _of_kind(
-        KIND,
-        "learning from measured trees" + (", then simulating the options" if choices else ""),
-        runs * size.trials,
-        find,
-        f"{name} (carries what was learned in {LEARNED_FILE}; run, compare, spares and study read it), {KIND.page}, "
-        f"{KIND.numbers}",
-        files=[LEARNED_FILE, name],
+    return Command(
+        kind=KIND,
+        heading="learning from measured trees" + (", then simulating the options" if choices else ""),
+        steps=runs * size.trials,
+        find=find,
+        look_at=f"{name} (carries what was learned in {LEARNED_FILE}; run, compare, spares and study read it), "
+        f"{KIND.page}, {KIND.numbers}",
+        more_files=[LEARNED_FILE, name],
     )
 
 

@@ -26,22 +26,23 @@ def size_of(options: argparse.Namespace) -> Size:
 
 def answered(options: argparse.Namespace, command: Command[Found], *, simulated: bool = True) -> int:
     """Answer a question: do the work under its progress line, save it when a folder is given, print what was found."""
+    kind = command.kind
     with output_folder(options, command) as folder:
         if folder is not None and folder.complete:
-            warn(f"{options.out} holds this {command.kind} whole")
+            warn(f"{options.out} holds this {kind.name} whole")
             return 0
         with progress(command.heading, command.steps) as done:
             found = command.find(folder, done)
         if folder is not None:
-            command.write(folder, found)
+            kind.write(folder, found)
     print_answer(
         options,
-        screen=lambda: command.screen(found),
-        everything=lambda: command.text(found),
-        document=lambda: command.document(found),
+        screen=lambda: kind.screen(found),
+        everything=lambda: kind.text(found),
+        document=lambda: kind.document(found),
         simulated=simulated,
     )
-    if options.out is not None and (options.out / command.page).exists():
+    if options.out is not None and (options.out / kind.page).exists():
         tell(f"saved in {options.out}: {command.saved}")
     return 0
 
@@ -55,16 +56,16 @@ def output_folder(options: argparse.Namespace, command: Command[Any]) -> Iterato
         with kept(lambda: NOT_KEPT):
             yield None
         return
-    resume = getattr(options, "resume", False)
+    resume, kind = getattr(options, "resume", False), command.kind.name
     folder = OutputFolder(
-        options.out, command.kind, names=command.files, force=options.force, resume=resume, say=warn, **command.kept
+        options.out, kind, names=command.files, force=options.force, resume=resume, say=warn, **command.kept
     )
 
     def words() -> str:
         if folder.finished:
-            return f"the {command.kind} is saved in {folder.place}"
+            return f"the {kind} is saved in {folder.place}"
         if not command.kept:
-            return f"the {command.kind} is not finished: run it again"
+            return f"the {kind} is not finished: run it again"
         if folder.unfinished(""):
             return f"what was finished is kept; go on with --resume --out {folder.place}"
         return "nothing was finished yet"

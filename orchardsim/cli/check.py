@@ -22,27 +22,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def execute(options: argparse.Namespace) -> int:
     """Print what the plan plants, orders, builds, pays and states, then the ten numbers to state first."""
+    from orchardsim.analysis.first_numbers import first_numbers
     from orchardsim.cli.progress import tell
-    from orchardsim.commands import numbers_to_state
     from orchardsim.plan import load_plan
     from orchardsim.plan.describe import plan_lines
-    from orchardsim.report.check import check_document, opening_text
+    from orchardsim.report.check import check_document, first_number_lines, opening_text, state_first_text
     from orchardsim.weather.sampling import check_weather
 
     plan = load_plan(options.plan)
     check_weather(plan.weather)
     if not options.json:
         print("\n".join(plan_lines(plan)) if options.all else opening_text(plan), flush=True)
-    found, command = None, None
+    found = None
     if plan.blocks and not options.unsimulated:
         tell("the ten numbers to state first take a small simulation of some seconds (--unsimulated leaves it out)")
-        command = numbers_to_state(plan)
-        found = command.find(None, lambda step: None)
+        found = first_numbers(plan)
     print_answer(
         options,
-        screen=lambda: command.screen(found) if command and found else "",
-        everything=lambda: command.text(found) if command and found else "",
-        document=lambda: command.document(found) if command and found else check_document(plan, None),
+        screen=lambda: state_first_text(found, plan) if found else "",
+        everything=lambda: "\n".join(["", *first_number_lines(found, plan.formats)]) if found else "",
+        document=lambda: check_document(plan, found),
         simulated=False,
     )
     return 0

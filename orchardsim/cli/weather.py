@@ -27,13 +27,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"cultivar of the bloom history; may be repeated (default: {', '.join(DEFAULT_CULTIVARS)})",
     )
     parser.add_argument("--units", choices=("metric", "us"), default="metric", help="units shown (default metric)")
-    add_out(parser, "weather.html and its pictures", "write over an earlier weather page in the folder")
+    add_out(parser, "weather.json, weather.html and figures/", "write over an earlier weather page in the folder")
     add_answer_arguments(parser, "print every fault, the frost dates and each cultivar's bloom too")
 
 
 def execute(options: argparse.Namespace) -> int:
     """Print the quality report, the climate and the frost history; save the page when a folder is given."""
-    from orchardsim.commands import past_weather
+    from orchardsim.commands import look_back
     from orchardsim.core.errors import InputError
     from orchardsim.core.files import check_file
     from orchardsim.plan.catalogue import built_in
@@ -49,4 +49,4 @@ def execute(options: argparse.Namespace) -> int:
     cultivars = {name: built_in("cultivar", name, Phenology, "--cultivar") for name in names}
     name = f"bundled station record ({path.name})" if bundled is not None else path.name
     latitude = bundled.latitude if bundled is not None and options.latitude is None else options.latitude
-    return answered(options, past_weather(path, latitude, cultivars, options.units, name), simulated=False)
+    return answered(options, look_back(path, latitude, cultivars, options.units, name), simulated=False)

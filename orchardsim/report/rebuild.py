@@ -15,7 +15,7 @@ from orchardsim.report.pages import Kind
 from orchardsim.results.findings import findings_path, read_findings
 from orchardsim.results.store import RESULTS_FILE, SUMMARY_FILE
 
-KINDS: Final = ("compare", "stress", "spares", "study", "fit", "levels")
+KINDS: Final = ("compare", "stress", "spares", "study", "fit", "levels", "weather")
 """Folders of this room whose page makes a kind of findings; its files go by the same name."""
 
 

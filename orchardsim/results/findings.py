@@ -23,8 +23,9 @@ VERSION: Final = 3
 """Version of the format: kinds by topic and name, fields as the dataclass lists them."""
 ROOMS: Final = (
     "results.comparison", "results.fit", "results.levels", "results.next", "results.published", "results.spares",
-    "results.stress", "results.study",
+    "results.stress", "results.study", "results.weather",
     "risk.bands", "risk.comparison", "risk.contrasts", "risk.record", "risk.utility",
+    "weather.climate", "weather.history",
 )  # fmt: skip
 """Modules whose dataclasses are kinds of findings; nothing else is ever made from a file."""
 

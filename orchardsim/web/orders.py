@@ -121,7 +121,7 @@ def do(order: Mapping[str, Any], jobs: int, say: Say) -> None:
     from orchardsim.core.errors import IdentityError, InputError, WorkerError
 
     try:
-        say({"done": (run if order["kind"] == "run" else work_out)(order, jobs, say)})
+        say({"done": {"run": run, "numbers": numbers}.get(order["kind"], work_out)(order, jobs, say)})
     except Stopped:
         pass  # whoever stopped it knows
     except (InputError, WorkerError) as error:
@@ -290,15 +290,7 @@ def weather(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     if record is None:
         raise InputError("weather", "the plan names no station record; bring one, or state 'bundled'")
     cultivars = {group.cultivar_name: group.phenology for group in plan.groups}
-    command = commands.past_weather(record, plan.weather.latitude, cultivars, plan.units, record.name)
-
-    def find(folder: Any, progress: Callable[[int], object]) -> Any:
-        found = command.find(folder, progress)
-        if found.history is None:
-            raise InputError(record.name, "holds no complete season; expected daily minima and maxima of years")
-        return found
-
-    return dataclasses.replace(command, find=find)
+    return commands.look_back(record, plan.weather.latitude, cultivars, plan.units, record.name)
 
 
 def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
@@ -309,29 +301,40 @@ def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
     )  # fmt: skip
 
 
+def numbers(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
+    """The numbers that a plan leaves open and that move its NPV most, each with its key."""
+    from orchardsim.analysis.first_numbers import first_numbers
+    from orchardsim.report.check import state_first_lines
+
+    plan = _plan(order)
+    with _folder(order, "numbers to state first", []) as folder:
+        found = first_numbers(plan)
+        keys = [one.key for one in found.numbers]
+        told = {"title": plan.title, "sentences": state_first_lines(found, plan.formats), "pages": [], "keys": keys}
+        about = _about(folder, order, told)
+        folder.finish()
+    return about
+
+
 def work_out(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
-    """Answer a question other than a run, and keep it under the plan."""
+    """Answer a question of a kind, and keep it under the plan."""
     from orchardsim.results.fit import SHEET_PAPER, SHEET_TABLE
 
     command = QUESTIONS[order["kind"]](order, jobs)
-    with _folder(order, command.kind, command.files, **command.kept) as folder:
+    kind = command.kind
+    with _folder(order, kind.name, command.files, **command.kept) as folder:
         found = command.find(folder, _progress(say, command.steps))
-        sentences = command.sentences(found)
+        sentences = kind.sentences(found)
         if sentences and sentences[0].endswith(":"):
             sentences = sentences[1:]
         title = tomllib.loads(order["text"])["title"]
-        told: dict[str, Any] = {"title": title, "sentences": sentences, "pages": [command.page] if command.page else []}
-        if order["kind"] == "numbers":
-            told["keys"] = [one.key for one in found.numbers]
-        if order.get("following"):
-            told["pages"] += [SHEET_PAPER, SHEET_TABLE]
-        about = _about(folder, order, told)
-        command.write(folder, found)
+        pages = [kind.page, *([SHEET_PAPER, SHEET_TABLE] if order.get("following") else [])]
+        about = _about(folder, order, {"title": title, "sentences": sentences, "pages": pages})
+        kind.write(folder, found)
     return about
 
 
 QUESTIONS: Final[dict[str, Callable[[Mapping[str, Any], int], Command[Any]]]] = {
-    "numbers": lambda order, jobs: commands.numbers_to_state(_plan(order)),
     "compare": compare,
     "stress": lambda order, jobs: commands.stress_test(_plan(order), _size(order, jobs)),
     "spares": lambda order, jobs: commands.search_for_spares(_plan(order), _size(order, jobs)),
@@ -340,7 +343,7 @@ QUESTIONS: Final[dict[str, Callable[[Mapping[str, Any], int], Command[Any]]]] = 
     "weather": weather,
     "fit": fit,
 }
-KINDS: Final = ("run", *QUESTIONS)
+KINDS: Final = ("run", "numbers", *QUESTIONS)
 """What can be ordered."""
 
 if __name__ == "__main__":

@@ -33,7 +33,7 @@ from orchardsim.report.run_formats import RunFormats, round_figures
 from orchardsim.report.spares.page import KIND as SPARES
 from orchardsim.report.stress.page import KIND as STRESS
 from orchardsim.report.study.page import KIND as STUDY
-from orchardsim.report.weather.page import write_weather_page
+from orchardsim.report.weather.page import KIND as WEATHER
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.fit import Kept
 from orchardsim.results.store import open_results
@@ -100,8 +100,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     declared = {"title": HOSTILE, "plan": plan, "trials": 5, "known_trials": 3, "years": 7, "factor": factors}
     STUDY.write(place / "study", study_findings(run_study(load_study(declared))))
     LEVELS.write(place / "levels", look_at_levels(one, trials=4, years=6, seed=1))
-    history = dataclasses.replace(made_up(units="us"), title=HOSTILE, station=BLOCK)
-    write_weather_page(history, place / "weather")
+    WEATHER.write(place / "weather", dataclasses.replace(made_up(units="us"), name=HOSTILE, station=BLOCK))
     young = load_plan(CONFIGS / "first_row.toml")
     rows = [f"{date},first_row,1,{tree},trunk_girth,{girth},mm"
             for date, girth in (("2019-11-18", 90), ("2020-11-18", 140)) for tree in range(1, 21)]  # fmt: skip

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy import stats
 
+from orchardsim.analysis.past_weather import monthly, past_seasons
 from orchardsim.core.handover import SeasonWeather
 from orchardsim.core.numbers import with_error
-from orchardsim.report.weather.history import first_frost, frost_shares, last_frost, monthly, weather_history
-from orchardsim.report.weather.page import _count_text, weather_sentences, write_weather_page
+from orchardsim.report.rebuild import rebuild
+from orchardsim.report.weather.page import KIND
+from orchardsim.report.weather.words import _count_text, kill_cells, past_sentences
+from orchardsim.results.weather import PastWeather
 from orchardsim.season.parameters import Phenology
+from orchardsim.weather.climate import Trend
+from orchardsim.weather.history import FrostDates, MonthlyClimate, first_autumn_frost, last_spring_frost
 
 # Needs of an invented cultivar, good enough to give a bloom day.
 INVENTED = Phenology(chill_requirement=50.0, bloom_heat=230.0, days_to_harvest=125.0)
@@ -37,32 +44,27 @@ def invented_seasons(years: int = 24, latitude: float = 42.0, rain: bool = True)
 
 
 def made_up(units="metric", latitude=42.0, rain=True):
-    """Two invented cultivars on an invented record."""
-    return weather_history(
-        invented_seasons(latitude=latitude, rain=rain),
-        {"first": INVENTED, "second": Phenology(chill_requirement=55.0, bloom_heat=250.0, days_to_harvest=130.0)},
-        (2000, 2013),
-        title="Invented station",
-        station="none",
-        units=units,
-    )
+    """Two invented cultivars on an invented record, of which the climate alone is not asked for."""
+    seasons = invented_seasons(latitude=latitude, rain=rain)
+    low = seasons.temperature_min
+    none = np.full(12, np.nan)
+    return PastWeather(
+        name="Invented station", station="none", units=units, latitude=latitude, first_day="1989-10-01",
+        last_day="2014-12-31", quality=("temperature_min: 3 of 9000 days missing",), notes=(),
+        climate=MonthlyClimate(none, none, none, none, none, None, None),
+        frost=(FrostDates(0.0, seasons.harvest_year, last_spring_frost(low, 0.0), first_autumn_frost(low, 0.0)),),
+        trend_min=Trend(0.0, 0.0, 0.0), trend_max=Trend(0.0, 0.0, 0.0), baseline_years=(2000, 2013),
+        harvest_year=seasons.harvest_year,
+        seasons=past_seasons(
+            seasons,
+            {"first": INVENTED, "second": Phenology(chill_requirement=55.0, bloom_heat=250.0, days_to_harvest=130.0)},
+        ),
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="module", params=[("metric", 42.0, True), ("us", -38.0, False)])
-def history(request):
+def found(request):
     return made_up(*request.param)
-
-
-def test_frost_dates_by_hand():
-    night = np.full((3, 457), 4.0)
-    night[0, [30, 200, 211, 380, 390]] = 0.0
-    night[1, [91, 304]] = -3.0
-    assert last_frost(night)[0] == 211
-    assert first_frost(night)[0] == 380
-    # Day 91 is still winter, day 304 already autumn; the third year has no frost at all.
-    assert np.isnan(last_frost(night)[1:]).all()
-    assert first_frost(night)[1] == 304
-    assert np.isnan(first_frost(night)[2])
 
 
 def test_months_by_hand_in_both_hemispheres():
@@ -75,17 +77,17 @@ def test_months_by_hand_in_both_hemispheres():
     assert monthly(values, -40.0, total=True)[0][2] == 31 * 349
 
 
-def test_a_colder_site_never_loses_fewer_flowers(history):
+def test_a_colder_site_never_loses_fewer_flowers(found):
+    history = found.seasons
     assert (np.diff(history.frost_kill, axis=1) >= 0).all()
     assert history.frost_kill[:, -1].max() > history.frost_kill[:, 0].max() or history.frost_kill[:, 0].max() == 1
 
 
-def test_counts_of_frost_years_add_up(history):
-    for row in frost_shares(history):
-        assert row["baseline_years"] == 14
-        assert row["before_years"] == 10
-        for mark in range(2):
-            assert row["whole"][mark] == row["baseline"][mark] + row["before"][mark]
+def test_counts_of_frost_years_add_up(found):
+    for row in kill_cells(found)[1:]:
+        counts = [tuple(map(int, cell.split(":")[0].split(" of "))) for cell in row[3:]]
+        assert [years for _, years in counts] == [14, 10, 24]
+        assert counts[0][0] + counts[1][0] == counts[2][0]
 
 
 def test_range_of_a_share_is_clopper_and_pearsons():
@@ -100,14 +102,23 @@ def test_numbers_are_shown_to_the_figures_of_their_error():
     assert with_error(1234.5, 87.0, "+") == "+1,234 ± 87"
 
 
-def test_page_and_pictures(history, tmp_path):
-    text = write_weather_page(history, tmp_path).read_text(encoding="utf-8")
+def test_page_and_pictures_come_again_from_what_is_kept(found, tmp_path):
+    text = KIND.write(tmp_path, found).read_text(encoding="utf-8")
     assert text.count("<svg") == 6
-    assert len(weather_sentences(history)) == 3
-    assert ("°F" in text) == (history.units == "us")
+    assert len(past_sentences(found)) == 3
+    assert ("°F" in text) == (found.units == "us")
+    assert "daily minimum: 3 of 9000 days missing" in text
     assert len(list((tmp_path / "figures").glob("weather_*.svg"))) == 6
+    (tmp_path / "weather.html").unlink()
+    (again,) = rebuild(tmp_path)
+    assert again.page.read_text(encoding="utf-8") == text
+
+
+def test_a_record_that_is_too_short_has_its_page(found, tmp_path):
+    text = KIND.write(tmp_path, dataclasses.replace(found, baseline_years=(0, 0), seasons=None)).read_text("utf-8")
+    assert "Too few complete years to draw seasons from." in text and "<svg" not in text
 
 
 def test_no_cultivar_is_refused():
     with pytest.raises(ValueError, match="cultivar"):
-        weather_history(invented_seasons(12), {}, (1990, 2001), title="", station="")
+        past_seasons(invented_seasons(12), {})

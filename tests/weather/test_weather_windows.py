@@ -125,6 +125,15 @@ def test_report_of_the_bundled_record() -> None:
     assert any("northern" in note for note in report.notes)
 
 
+def test_frost_dates_by_hand() -> None:
+    night = np.full((2, 457), 4.0)
+    night[0, [30, 200, 211, 380, 390]] = 0.0
+    # Day 91 is still winter, day 304 already autumn.
+    night[1, [91, 304]] = -3.0
+    assert last_spring_frost(night, 0.0)[0] == 211 and np.isnan(last_spring_frost(night, 0.0)[1])
+    assert first_autumn_frost(night, 0.0).tolist() == [380, 304]
+
+
 def test_frost_dates_of_years_without_frost() -> None:
     warm = np.full((1, 457), 9.0)
     assert np.isnan(last_spring_frost(warm, 0.0)).all() and np.isnan(first_autumn_frost(warm, 0.0)).all()

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.numbers import with_error
 from orchardsim.core.units import display
+from orchardsim.report.pages import Figures
 from orchardsim.report.style import (
     BRICK,
     INK,
@@ -26,7 +27,8 @@ from orchardsim.report.style import (
     thousands,
     whole_ticks,
 )
-from orchardsim.report.weather.history import MONTH_NAMES, WeatherHistory
+from orchardsim.report.weather.words import MONTH_NAMES, method_text
+from orchardsim.results.weather import PastSeasons, PastWeather
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,19 +38,20 @@ MOST_CULTIVARS: Final = 3
 """Cultivars drawn; more would not be told apart."""
 
 
-def climate_figure(history: WeatherHistory) -> Figure:
+def climate_figure(found: PastWeather) -> Figure:
     """Monthly temperature, and rain where it was measured."""
-    shown = display(history.units)
+    seasons = _seasons(found)
+    shown = display(found.units)
     months = np.arange(12)
-    rain = history.monthly_rain
+    rain = seasons.monthly_rain
     rows = 1 if rain is None else 2
     figure, axes = new_figure(rows, 1, height=2.9 * rows, squeeze=False, sharex=True)
     upper = axes[0, 0]
     for values, colour, line, name in (
-        (history.monthly_temperature_max, BRICK, "-", "maximum"),
-        (history.monthly_temperature_min, SKY, "-.", "minimum"),
+        (seasons.monthly_temperature_max, BRICK, "-", "maximum"),
+        (seasons.monthly_temperature_min, SKY, "-.", "minimum"),
     ):
-        baseline = shown.temperature(values[history.in_baseline])
+        baseline = shown.temperature(values[found.in_baseline])
         low, high = np.quantile(baseline, (0.05, 0.95), axis=0)
         upper.fill_between(months, low, high, color=colour, alpha=0.2, linewidth=0, label=f"{name}: 9 years in 10")
         upper.plot(months, baseline.mean(axis=0), color=colour, linestyle=line, linewidth=2,
@@ -69,55 +72,56 @@ def climate_figure(history: WeatherHistory) -> Figure:
     upper.legend(ncols=2, loc="upper left")
     if rain is not None:
         lower = axes[1, 0]
-        inside = shown.depth.of(rain[history.in_baseline])
+        inside = shown.depth.of(rain[found.in_baseline])
         low, middle, high = np.quantile(inside, (0.05, 0.5, 0.95), axis=0)
         lower.bar(months, middle, color=SKY, width=0.7)
         lower.errorbar(months, middle, yerr=[middle - low, high - middle], fmt="none", ecolor=QUIET, capsize=2)
         lower.set_title("Rain by month (bar: middle year; line: 9 years in 10)")
         lower.set_ylabel(shown.depth.unit)
     axes[-1, 0].set_xticks(months, MONTH_NAMES)
-    add_footer(figure, _footer(history, trend=False))
+    add_footer(figure, _footer(found, trend=False))
     return figure
 
 
-def frost_date_figure(history: WeatherHistory) -> Figure:
+def frost_date_figure(found: PastWeather) -> Figure:
     """Last spring and first autumn frost by year."""
     figure, (upper, lower) = new_figure(2, 1, height=5.2, sharex=True)
-    year = history.harvest_year
+    year = found.harvest_year
     for axes, days, colour, name in (
-        (upper, history.first_autumn_frost, OCHRE, "First autumn frost"),
-        (lower, history.last_spring_frost, SKY, "Last spring frost"),
+        (upper, found.frost[0].first_autumn, OCHRE, "First autumn frost"),
+        (lower, found.frost[0].last_spring, SKY, "Last spring frost"),
     ):
-        _mark_baseline(axes, history, label=axes is upper)
+        _mark_baseline(axes, found, label=axes is upper)
         axes.plot(year, days, color=colour, linestyle="none", marker="o", markersize=4)
         _trend_line(axes, year, days, "days")
-        date_axis(axes, history.latitude)
-        axes.set_title(f"{name} (daily minimum at or below {_freezing(history)})")
+        date_axis(axes, found.latitude)
+        axes.set_title(f"{name} (daily minimum at or below {_freezing(found)})")
         axes.legend(loc="lower left", ncols=3)
         _room_below(axes)
     lower.set_xlabel("year")
     whole_ticks(lower, steps=(1, 2, 5, 10))
-    without = int(np.isnan(history.last_spring_frost).sum() + np.isnan(history.first_autumn_frost).sum())
+    without = int(np.isnan(found.frost[0].last_spring).sum() + np.isnan(found.frost[0].first_autumn).sum())
     extra = f"{without} springs or autumns had no frost and have no point. " if without else ""
-    add_footer(figure, extra + _footer(history))
+    add_footer(figure, extra + _footer(found))
     return figure
 
 
-def bloom_figure(history: WeatherHistory) -> Figure:
+def bloom_figure(found: PastWeather) -> Figure:
     """Full bloom by year, with the last spring frost."""
+    seasons = _seasons(found)
     figure, axes = new_figure(height=3.8)
-    year = history.harvest_year
-    _mark_baseline(axes, history)
-    for number, cultivar in enumerate(history.cultivars[:MOST_CULTIVARS]):
+    year = found.harvest_year
+    _mark_baseline(axes, found)
+    for number, cultivar in enumerate(seasons.cultivars[:MOST_CULTIVARS]):
         colour = (LEAF, OCHRE, BRICK)[number]
         axes.plot(
-            year, history.bloom_day[number], color=colour, linewidth=1.2, linestyle=LINES[number],
+            year, seasons.bloom_day[number], color=colour, linewidth=1.2, linestyle=LINES[number],
             marker=MARKERS[number], markersize=3, label=cultivar,
         )  # fmt: skip
-    _trend_line(axes, year, history.bloom_day[0], "days", name=f"trend of {history.cultivars[0]}")
+    _trend_line(axes, year, seasons.bloom_day[0], "days", name=f"trend of {seasons.cultivars[0]}")
     axes.plot(
         year,
-        history.last_spring_frost,
+        found.frost[0].last_spring,
         color=SKY,
         linestyle="none",
         marker="x",
@@ -126,34 +130,35 @@ def bloom_figure(history: WeatherHistory) -> Figure:
     )
     axes.set_title("Full bloom, computed from the record")
     axes.set_xlabel("year")
-    date_axis(axes, history.latitude)
+    date_axis(axes, found.latitude)
     whole_ticks(axes, steps=(1, 2, 5, 10))
     _room_below(axes, 0.4)
     axes.legend(loc="lower left", ncols=2)
-    add_footer(figure, _footer(history))
+    add_footer(figure, _footer(found))
     return figure
 
 
-def kill_figure(history: WeatherHistory) -> Figure:
+def kill_figure(found: PastWeather) -> Figure:
     """Share of flowers that frost would have killed in each year, for three coldnesses of the site."""
-    shown = display(history.units)
-    cultivars = history.cultivars[:MOST_CULTIVARS]
+    seasons = _seasons(found)
+    shown = display(found.units)
+    cultivars = seasons.cultivars[:MOST_CULTIVARS]
     figure, axes = new_figure(
         len(cultivars), 1, height=1.4 + 2.1 * len(cultivars), sharex=True, sharey=True, squeeze=False
     )
-    order = np.argsort(history.night_offsets)
+    order = np.argsort(seasons.night_offsets)
     colours = ("#a9c4d9", SKY, "#1f3a57")
     for number, cultivar in enumerate(cultivars):
         panel = axes[number, 0]
-        _mark_baseline(panel, history, label=number == 0)
+        _mark_baseline(panel, found, label=number == 0)
         # A colder site kills at least as much, so the bars stand behind each other, the coldest at the back.
         for place, colour, hatch in zip(order, colours, ("", "//", ""), strict=True):
-            offset = history.night_offsets[place]
+            offset = seasons.night_offsets[place]
             difference = shown.temperature_difference(abs(offset))
             name = "as cold as the station" if offset == 0 else f"{difference:.1f} {shown.temperature_unit} colder"
             panel.bar(
-                history.harvest_year,
-                100 * history.frost_kill[number, place],
+                found.harvest_year,
+                100 * seasons.frost_kill[number, place],
                 color=colour,
                 hatch=hatch,
                 edgecolor="white",
@@ -168,18 +173,19 @@ def kill_figure(history: WeatherHistory) -> Figure:
     panel.set_xlabel("year")
     whole_ticks(panel, steps=(1, 2, 5, 10))
     figure.legend(loc="outside upper left", ncols=4, fontsize=8)
-    add_footer(figure, "Clear nights at the orchard against the station's shelter. " + _footer(history, trend=False))
+    add_footer(figure, "Clear nights at the orchard against the station's shelter. " + _footer(found, trend=False))
     return figure
 
 
-def chill_heat_figure(history: WeatherHistory) -> Figure:
+def chill_heat_figure(found: PastWeather) -> Figure:
     """Winter chill and summer heat by year."""
-    shown = display(history.units)
+    seasons = _seasons(found)
+    shown = display(found.units)
     figure, (upper, lower) = new_figure(2, 1, height=5.0, sharex=True)
-    year = history.harvest_year
-    heat = history.heat * (shown.temperature_difference(1.0))
+    year = found.harvest_year
+    heat = seasons.heat * (shown.temperature_difference(1.0))
     for axes, values, colour, title, unit in (
-        (upper, history.chill_portions, SKY, "Winter chill (Dynamic Model)", "chill portions"),
+        (upper, seasons.chill_portions, SKY, "Winter chill (Dynamic Model)", "chill portions"),
         (
             lower,
             heat,
@@ -188,7 +194,7 @@ def chill_heat_figure(history: WeatherHistory) -> Figure:
             f"{shown.temperature_unit} days",
         ),
     ):
-        _mark_baseline(axes, history, label=axes is upper)
+        _mark_baseline(axes, found, label=axes is upper)
         axes.plot(year, values, color=colour, linewidth=1.2, marker="o", markersize=3)
         _trend_line(axes, year, values, unit)
         axes.set_title(title)
@@ -198,28 +204,29 @@ def chill_heat_figure(history: WeatherHistory) -> Figure:
     thousands(lower.yaxis)
     lower.set_xlabel("year")
     whole_ticks(lower, steps=(1, 2, 5, 10))
-    add_footer(figure, _footer(history))
+    add_footer(figure, _footer(found))
     return figure
 
 
-def trend_figure(history: WeatherHistory) -> Figure:
+def trend_figure(found: PastWeather) -> Figure:
     """Yearly mean temperature with its straight trend, for the whole record and the baseline."""
-    shown = display(history.units)
+    seasons = _seasons(found)
+    shown = display(found.units)
     figure, (upper, lower) = new_figure(2, 1, height=5.0, sharex=True)
-    year = history.harvest_year
+    year = found.harvest_year
     for axes, values, colour, name in (
-        (upper, history.monthly_temperature_max, BRICK, "maximum"),
-        (lower, history.monthly_temperature_min, SKY, "minimum"),
+        (upper, seasons.monthly_temperature_max, BRICK, "maximum"),
+        (lower, seasons.monthly_temperature_min, SKY, "minimum"),
     ):
         yearly = shown.temperature(values).mean(axis=1)
-        _mark_baseline(axes, history, label=axes is upper)
+        _mark_baseline(axes, found, label=axes is upper)
         axes.plot(year, yearly, color=colour, linewidth=1.2, marker="o", markersize=3)
         _trend_line(axes, year, yearly, shown.temperature_unit)
-        inside = history.in_baseline
+        inside = found.in_baseline
         _trend_line(axes, year[inside], yearly[inside], shown.temperature_unit, name="baseline's own", dash=(0, (1, 1)))
         axes.set_title(
             f"Mean daily {name} of the year from October"
-            if history.latitude >= 0
+            if found.latitude >= 0
             else f"Mean daily {name} of the year from April"
         )
         axes.set_ylabel(shown.temperature_unit)
@@ -227,12 +234,12 @@ def trend_figure(history: WeatherHistory) -> Figure:
         axes.legend(loc="lower left")
     lower.set_xlabel("year of harvest")
     whole_ticks(lower, steps=(1, 2, 5, 10))
-    add_footer(figure, _footer(history))
+    add_footer(figure, _footer(found))
     return figure
 
 
-def _mark_baseline(axes: Axes, history: WeatherHistory, *, label: bool = True) -> None:
-    first, last = history.baseline_years
+def _mark_baseline(axes: Axes, found: PastWeather, *, label: bool = True) -> None:
+    first, last = found.baseline_years
     axes.axvspan(first - 0.5, last + 0.5, color=STRAW, alpha=0.3, linewidth=0, label="baseline" if label else None)
 
 
@@ -262,21 +269,21 @@ def _room_below(axes: Axes, share: float = 0.22) -> None:
     axes.set_ylim(low - share * (high - low), high)
 
 
-def _freezing(history: WeatherHistory) -> str:
-    shown = display(history.units)
+def _freezing(found: PastWeather) -> str:
+    shown = display(found.units)
     return f"{shown.temperature(0.0):.0f} {shown.temperature_unit}"
 
 
-def _footer(history: WeatherHistory, *, trend: bool = True) -> str:
-    first, last = history.baseline_years
+def _footer(found: PastWeather, *, trend: bool = True) -> str:
+    first, last = found.baseline_years
     return (
-        f"Station {history.station}; {history.method}: {history.harvest_year[0]} to {history.harvest_year[-1]}, "
-        f"n = {len(history.harvest_year)}; baseline {first} to {last}, n = {int(history.in_baseline.sum())}."
+        f"Station {found.station}; {method_text(found)}: {found.harvest_year[0]} to {found.harvest_year[-1]}, "
+        f"n = {len(found.harvest_year)}; baseline {first} to {last}, n = {int(found.in_baseline.sum())}."
         + (" Trend ± one standard error, years taken as independent." if trend else "")
     )
 
 
-WEATHER_FIGURES: Final[dict[str, tuple[str, Callable[[WeatherHistory], Figure]]]] = {
+FIGURES: Final[dict[str, tuple[str, Callable[[PastWeather], Figure]]]] = {
     "weather_climate": ("Monthly climate", climate_figure),
     "weather_frost_dates": ("First and last frost", frost_date_figure),
     "weather_bloom": ("Bloom", bloom_figure),
@@ -285,3 +292,13 @@ WEATHER_FIGURES: Final[dict[str, tuple[str, Callable[[WeatherHistory], Figure]]]
     "weather_trend": ("Warming or cooling", trend_figure),
 }
 """File name -> heading on the page and the function that draws it."""
+
+
+def figures_of(found: PastWeather) -> Figures:
+    """Pictures that a record has: none without seasons."""
+    return FIGURES if found.seasons is not None else {}
+
+
+def _seasons(found: PastWeather) -> PastSeasons:
+    assert found.seasons is not None  # nothing is drawn without
+    return found.seasons
