@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import decimal
 import math
 
 MISSING = "–"
@@ -53,3 +54,16 @@ def with_error(value: float, error: float, lead: str = "", most: int = 0) -> str
     sign = "-" if shown < 0 else ""
     places = max(digits, 0)
     return f"{sign}{lead}{abs(shown):,.{places}f} ± {round(float(error), digits):,.{places}f}"
+
+
+def inner_bound(value: float, *, low: bool) -> float:
+    """A bound in another unit to three figures, rounded inward, so that a value on it is allowed.
+
+    Examples
+    --------
+    >>> inner_bound(0.65617, low=True), inner_bound(98.4252, low=False), inner_bound(0.0, low=True)
+    (0.657, 98.4, 0.0)
+    """
+    exact = decimal.Decimal(f"{value:.12g}")
+    step = decimal.Decimal(1).scaleb(exact.adjusted() - 2)
+    return float(exact.quantize(step, decimal.ROUND_CEILING if low else decimal.ROUND_FLOOR))

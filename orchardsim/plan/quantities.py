@@ -11,9 +11,11 @@ from dataclasses import dataclass, field
 from typing import Final, get_args, get_origin
 
 from orchardsim.core.errors import nearest_names
+from orchardsim.core.numbers import inner_bound
 from orchardsim.core.parameters import ParameterInfo
 from orchardsim.core.text import quoted
 from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity, unit_written
+from orchardsim.plan.formats import number_text
 from orchardsim.plan.raw import RawTable
 
 DEGREE_UNITS: Final = ("degree",)
@@ -123,10 +125,13 @@ def _allowed_range(info: ParameterInfo, context: UnitContext, own: str) -> str:
     )
     if math.isclose(one, 1.0) and zero == 0:
         return text
-    low, high = (None if bound is None else (bound - zero) / (one - zero) for bound in (info.low, info.high))
+    low, high = (
+        None if bound is None else inner_bound((bound - zero) / (one - zero), low=is_low)
+        for bound, is_low in ((info.low, True), (info.high, False))
+    )
     if (low or 0.0) == 0 and high is None:
         return text
-    return f"{text} ({_range_text(low, high, own, _rounded)})"
+    return f"{text} ({_range_text(low, high, own, number_text)})"
 
 
 def _range_text(low: float | None, high: float | None, unit: str, write: Callable[[float], str] = "{:g}".format) -> str:
@@ -136,11 +141,6 @@ def _range_text(low: float | None, high: float | None, unit: str, write: Callabl
     if low is not None:
         return f"at least {write(low)}{unit}"
     return f"at most {write(high)}{unit}" if high is not None else "any number"
-
-
-def _rounded(value: float) -> str:
-    """A converted bound: three figures, whole numbers whole."""
-    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
 def without_none(hint: object) -> object:

@@ -146,6 +146,27 @@ def draw_steps(axes: Axes, year: Any, values: Any, base: Any, number: int, name:
                 linewidth=0.5, label=f"_{name}" if shown is None else shown)  # fmt: skip
 
 
+def draw_outcomes(
+    axes: Axes, values: NDArray[np.float64], bins: int, names: tuple[str, str]
+) -> tuple[NDArray[Any], NDArray[np.float64]]:
+    """How often an amount falls out how, % of futures; ``names``: of what lies below zero, and of the rest.
+
+    Bins start at zero, so that no bar stands on both sides of it. Gives the futures in each, and the edges.
+    """
+    width = max(float(np.ptp(values)) / bins, 1e-6)
+    counts, edges = np.histogram(
+        values, bins=width * np.arange(np.floor(values.min() / width), np.floor(values.max() / width) + 2)
+    )
+    below = edges[:-1] < -1e-9
+    for side, colour, hatch, name in ((True, BRICK, "//", names[0]), (False, LEAF, "", names[1])):
+        here = below == side
+        axes.bar(
+            edges[:-1][here], 100 * counts[here] / values.size, np.diff(edges)[here] * 0.94, align="edge", color=colour,
+            hatch=hatch, edgecolor="white", linewidth=0, label=f"_{name}",
+        )  # fmt: skip
+    return counts, edges
+
+
 def legend_above(figure: Figure, panels: Sequence[Axes]) -> None:
     """One legend above all panels, where it hides nothing."""
     handles, names = next((found for panel in panels if (found := panel.get_legend_handles_labels())[0]), ([], []))

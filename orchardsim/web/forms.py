@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from orchardsim.core.futures import OPEN_LEVELS
 from orchardsim.core.labels import OUTLETS
-from orchardsim.plan import Plan
+from orchardsim.core.numbers import inner_bound
 from orchardsim.plan.catalogue import CRAB, entries
 from orchardsim.plan.filling import DEFAULT_SOURCE
 from orchardsim.plan.formats import value_text
@@ -371,8 +371,8 @@ class PlanForm:
         """Unit and bounds of a key."""
         if key.kind in ("text", "true or false"):
             return ""
-        unit = _shown(self.plan, key, None)[1]
-        bounds = [_shown(self.plan, key, one)[0] if one is not None else "" for one in (key.low, key.high)]
+        unit = self.plan.formats.converted(1.0, key.unit)[1]
+        bounds = [self._bound(key, one, low=is_low) for one, is_low in ((key.low, True), (key.high, False))]
         if key.low and key.high and key.high / key.low >= WIDE:
             text = ""
         elif all(bounds):
@@ -380,6 +380,14 @@ class PlanForm:
         else:
             text = f"at least {bounds[0]}" if bounds[0] else (f"at most {bounds[1]}" if bounds[1] else "")
         return " ".join(part for part in (text, unit) if part)
+
+    def _bound(self, key: PlanKey, value: float | None, *, low: bool) -> str:
+        """A bound in the shown unit; empty where there is none."""
+        if value is None or not math.isfinite(value):
+            return ""
+        number, _ = self.plan.formats.converted(value, key.unit)
+        text = value_text(inner_bound(number, low=low) if isinstance(number, float) and number != value else number)
+        return text.replace(",", "") if "year" in key.name else text
 
     def _otherwise(self, place: Place, key: PlanKey) -> tuple[str, str]:
         """Value where the plan states none, and its source."""
@@ -404,14 +412,6 @@ def _dotted(place: Place) -> str:
     for part in place:
         words += f" {part + 1}" if isinstance(part, int) else ("." if words else "") + part
     return words
-
-
-def _shown(plan: Plan, key: PlanKey, value: float | None) -> tuple[str, str]:
-    if value is not None and not math.isfinite(value):
-        return "", ""
-    number, unit = plan.formats.converted(value if value is not None else 1.0, key.unit)
-    text = value_text(number)
-    return (text.replace(",", "") if "year" in key.name else text), unit
 
 
 def _plain_source(source: str) -> str:

@@ -121,11 +121,11 @@ def test_crop_in_both_systems():
 
 
 def test_bounds_are_told_in_the_unit_that_was_written():
-    """0.2 to 30 m are 0.656 to 98.4 ft (the foot is 0.3048 m); 20 to 30 degC are 68 to 86 degF."""
+    """0.2 to 30 m hold 0.657 to 98.4 ft, rounded inward (the foot is 0.3048 m); 20 to 30 degC are 68 to 86 degF."""
     length = ParameterInfo("m", "spacing", 0.2, 30)
-    with pytest.raises(ValueError, match=r"found '0.1 ft', allowed 0.2 to 30 m \(0.656 to 98.4 ft\)"):
+    with pytest.raises(ValueError, match=r"found '0.1 ft', allowed 0.2 to 30 m \(0.657 to 98.4 ft\)"):
         read_parameter("0.1 ft", length, float, UnitContext())
-    with pytest.raises(ValueError, match=r"allowed 0.2 to 30 m \(0.656 to 98.4 ft\)"):
+    with pytest.raises(ValueError, match=r"allowed 0.2 to 30 m \(0.657 to 98.4 ft\)"):
         read_parameter({"value": 100.0, "unit": "ft"}, length, float, UnitContext())
     with pytest.raises(ValueError, match=r"allowed 0.2 to 30 m$"):
         read_parameter("0.1 m", length, float, UnitContext())

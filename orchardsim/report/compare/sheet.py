@@ -1,4 +1,4 @@
-"""One page on two plans: what you gain and what you risk by choosing the second, as PDF and as HTML."""
+"""One page on two plans: what you gain and what you risk by choosing the better one, as PDF and as HTML."""
 
 from __future__ import annotations
 
@@ -9,18 +9,30 @@ import numpy as np
 
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.compare.words import (
+    best_sentences,
     contrast_lines,
     footer_text,
     formats_of,
     land_text,
     money_text,
     shown,
+    sure_sentences,
     unit_text,
     value_text,
 )
 from orchardsim.report.pages import SmallPictures, render, small_pictures
 from orchardsim.report.run.sheet import PAPER
-from orchardsim.report.style import BRICK, INK, LEAF, OCHRE, QUIET, pdf_bytes, picture_settings, thousands, whole_ticks
+from orchardsim.report.style import (
+    INK,
+    LEAF,
+    OCHRE,
+    QUIET,
+    draw_outcomes,
+    pdf_bytes,
+    picture_settings,
+    thousands,
+    whole_ticks,
+)
 from orchardsim.results.comparison import Comparison
 from orchardsim.results.store import FIGURES_FOLDER
 
@@ -36,18 +48,12 @@ CAUTIONS_AT: Final = 0.155
 
 
 class Choice:
-    """The two plans of the sheet: the first one named, and the one to choose instead.
-
-    That is the leader, or the runner-up where the first leads.
-    """
+    """The two plans of the sheet, those that the first screen weighs: the leader, and the runner-up in its place."""
 
     def __init__(self, found: Comparison) -> None:
-        leader, runner_up = found.decision.leader, found.decision.runner_up
-        chosen = leader if leader != 0 else runner_up
-        gap = found.difference(found.deciding, chosen, 0)
-        assert gap is not None  # every plan has the deciding measure
-        self.found, self.formats, self.gap = found, formats_of(found), gap
-        self.places = (0, chosen)
+        decision = found.decision
+        self.found, self.formats, self.gap = found, formats_of(found), decision.lead
+        self.places = (decision.runner_up, decision.leader)
         self.plans = tuple(found.plans[place] for place in self.places)
         self.held, self.chosen = (plan.label for plan in self.plans)
         self.measure = found.measures[found.deciding]
@@ -63,26 +69,8 @@ class Choice:
         return f"{chosen} in place of {held}"
 
     def gain_lines(self) -> list[str]:
-        """What choosing brings on average, and how sure that is."""
-        held, chosen, gap, chance = self.held, self.chosen, self.gap, self.gap.chance_better
-        low, high = self.money(gap.low), self.money(gap.high)
-        if not gap.told_apart:
-            told = f"Whether {chosen} brings more than {held} on average cannot be told: anything from {low} to {high}."
-        elif gap.centre > 0:
-            told = (
-                f"{chosen} brings {self.money(gap.centre)} more than {held} on average, in money of year 0 "
-                f"({low} to {high})."
-            )
-        else:
-            told = f"{chosen} brings {self.money(-gap.centre)} less than {held} on average ({low} to {high})."
-        lines = [
-            told,
-            f"In {chance.count:,} of {chance.trials:,} futures {chosen} does better (in the long run "
-            f"{100 * chance.low:.0f} to {100 * chance.high:.0f} of 100).",
-        ]
-        if self.found.pair(*self.places).outcome == "short record":
-            lines.append("The weather record is too short to be sure of that.")
-        return lines
+        """What choosing brings on average, and how sure that is: as on the first screen."""
+        return [*best_sentences(self.found, self.formats), *sure_sentences(self.found)]
 
     def risk_lines(self) -> list[str]:
         """What can go wrong by choosing: the bad futures of the difference, the debt, the bad futures of each plan."""
@@ -148,16 +136,7 @@ def draw_choice_gap(axes: Axes, choice: Choice) -> None:
     measure, (held, chosen) = choice.measure, choice.places
     values = measure.values[chosen] - measure.values[held]
     gap = np.array([shown(measure, float(value), choice.formats) for value in values]) / 1000
-    width = max(float(np.ptp(gap)) / 24, 1e-6)
-    edges = width * np.arange(np.floor(gap.min() / width), np.floor(gap.max() / width) + 2)
-    counts, edges = np.histogram(gap, bins=edges)
-    behind = edges[:-1] < -1e-9
-    for minus, colour, hatch, name in ((True, BRICK, "//", "behind"), (False, LEAF, "", "ahead")):
-        here = behind == minus
-        axes.bar(
-            edges[:-1][here], 100 * counts[here] / gap.size, 0.94 * width, align="edge", color=colour, hatch=hatch,
-            edgecolor="white", linewidth=0, label=f"_{name}",
-        )  # fmt: skip
+    draw_outcomes(axes, gap, 24, ("behind", "ahead"))
     axes.axvline(0, color=INK, linewidth=1)
     axes.set_title(f"{choice.chosen} less {choice.held} in each future, %")
     axes.set_xlabel(f"thousand {unit_text(measure, choice.formats)}")

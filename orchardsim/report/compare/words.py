@@ -223,7 +223,7 @@ def needed_lines(found: Comparison) -> list[str]:
 def comparison_sentences(found: Comparison) -> list[str]:
     """Without terms of statistics: which plan, by how much, what it owes, how sure that is."""
     formats = formats_of(found)
-    lines = [*_best(found, formats), *_debt(found, formats), *_sure(found)]
+    lines = [*best_sentences(found, formats), *_debt(found, formats), *sure_sentences(found)]
     gap = published_gap({plan.label: plan.beside for plan in found.plans}, formats)
     return [*lines, *([gap] if gap else []), "No answer is surer than the plans' prices, costs and weather record."]
 
@@ -239,7 +239,8 @@ def listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _best(found: Comparison, formats: RunFormats) -> list[str]:
+def best_sentences(found: Comparison, formats: RunFormats) -> list[str]:
+    """Which plan is best and by how much, or that none is."""
     decision = found.decision
     first, second = (plan_name(found, plan) for plan in (decision.leader, decision.runner_up))
     words = {2: "two", 3: "three", 4: "four", 5: "five"}
@@ -306,7 +307,8 @@ def _debt(found: Comparison, formats: RunFormats) -> list[str]:
     return [text, f"{plan_name(found, least)} owes the least, about {formats.money(owed[least])}."]
 
 
-def _sure(found: Comparison) -> list[str]:
+def sure_sentences(found: Comparison) -> list[str]:
+    """In how many futures the leader beats the runner-up, and when both have paid back."""
     decision = found.decision
     if decision.outcome == "same":
         return []

@@ -32,6 +32,7 @@ from orchardsim.report.style import (
     date_axis,
     draw_band,
     draw_doubts,
+    draw_outcomes,
     draw_single,
     draw_steps,
     legend_above,
@@ -398,17 +399,8 @@ def outcome_figure(run: SavedRun) -> Figure:
 def _npv_panel(axes: Axes, run: SavedRun) -> None:
     npv = run.dataset["npv"].values / 1000.0
     trials = len(npv)
-    # Bins start at zero so that no bar stands on both sides of it.
-    width = max((npv.max() - npv.min()) / min(40, max(8, int(np.sqrt(trials) * 1.5))), 1e-6)
-    edges = width * np.arange(np.floor(npv.min() / width), np.floor(npv.max() / width) + 2)
-    counts, edges = np.histogram(npv, bins=edges)
-    loss = edges[:-1] < -1e-9
-    for below, colour, hatch, name in ((True, BRICK, "//", "below zero"), (False, LEAF, "", "zero and above")):
-        here = loss == below
-        axes.bar(
-            edges[:-1][here], 100 * counts[here] / trials, np.diff(edges)[here] * 0.94, align="edge", color=colour,
-            hatch=hatch, edgecolor="white", linewidth=0, label=f"_{name}",
-        )  # fmt: skip
+    bins = min(40, max(8, int(np.sqrt(trials) * 1.5)))
+    counts, edges = draw_outcomes(axes, npv, bins, ("below zero", "zero and above"))
     entry = run.summary["headline"]["npv"]
     for point, name in (("p5", "1 in 20"), ("p50", "middle"), ("p95", "1 in 20")):
         axes.axvline(entry[point] / 1000, color=INK, linewidth=1, linestyle=(0, (4, 2)))

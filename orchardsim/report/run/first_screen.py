@@ -40,14 +40,14 @@ def first_screen(dataset: xarray.Dataset, *, whole: bool = False) -> str:
     dataset : xarray.Dataset
         Result of a run.
     whole : bool
-        Say all even where it is more than a screen; else the debt, which the headline tells too, and then the weight
-        of one price are left out as far as room is wanting.
+        Say all even where it is more than a screen; else the weight of one price, and then the debt, which the
+        headline tells too but for its year, are left out as far as room is wanting.
     """
     formats = RunFormats.of(dataset.attrs)
     opening = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
     headline = headline_lines(dataset, formats)
     sentences = [*plain_sentences(dataset), published_gap({"the middle": beside_published(dataset)}, formats)]
-    spare = [] if whole else [debt_sentence(dataset, formats), *price_notice(dataset, formats)]
+    spare = [] if whole else [*price_notice(dataset, formats), debt_sentence(dataset, formats)]
     for many in range(len(spare) + 1):
         text = [
             *_wrapped([line for line in opening if line not in spare[:many]], "  "),

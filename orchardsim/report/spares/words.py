@@ -23,6 +23,8 @@ from orchardsim.results.spares import (
 )
 
 PLACE: Final = {"nursery_row": "in a nursery row", "pots": "in pots", "none": "nowhere"}
+MAYBE: Final = " ?"
+"""Behind a cost that may lie above the cheapest by chance alone."""
 SURE: Final = 2.0
 """Standard errors beyond which a difference is spoken of as one."""
 
@@ -84,11 +86,15 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
 
 def _idle_text(label: str, found: SparesAnswer) -> str:
     """Why no gap of a row group is filled."""
-    worth = next((one for one in found.worth if one.label == label), None)
     text = f"{label}: buy no spares and fill no gaps"
-    if worth is not None and worth.never:
+    if _never_pays(label, found):
         return f"{text}; a replant there does not bring back its tree, planting and care."
     return f"{text}; whether filling some would be cheaper cannot be told."
+
+
+def _never_pays(label: str, found: SparesAnswer) -> bool:
+    """Whether filling a gap of a row group surely costs more than it brings."""
+    return any(one.never for one in found.worth if one.label == label)
 
 
 def flat_text(one: CostCurve, formats: RunFormats) -> list[str]:
@@ -263,20 +269,23 @@ def outcome_cells(found: SparesAnswer, formats: RunFormats) -> list[list[str]]:
         "bought", "left over", "all filled", "gaps filled", "tree-years lost",
     ]  # fmt: skip
     decision = found.decision
+    idle = decision.advised.policies
+    unsure = not any(one.fills for one in idle) and not all(_never_pays(one.label, found) for one in idle)
+    advised = " (recommended, unsure)" if unsure else " (recommended)"
     return [
         head,
         *(
-            _row(one, advised=one.key == decision.advised.key, cheapest=one.key == decision.cheapest.key)
+            _row(one, advised if one.key == decision.advised.key else "", cheapest=one.key == decision.cheapest.key)
             for one in found.outcomes
         ),
     ]
 
 
-def _row(one: PolicyOutcome, *, advised: bool, cheapest: bool) -> list[str]:
+def _row(one: PolicyOutcome, advised: str, *, cheapest: bool) -> list[str]:
     dearer, dearer_error = with_error(one.dearer.mean, one.dearer.error).split(" ± ")
-    mark = " ?" if one.differs and not one.told_apart else ""
+    mark = MAYBE if one.differs and not one.told_apart else ""
     return [
-        f"{one.name} (recommended)" if advised else one.name,
+        one.name + advised,
         *with_error(one.cost.mean, one.cost.error).split(" ± "),
         *(("", "") if cheapest else (dearer + mark, dearer_error)),
         amount_text(one.trees),
@@ -331,7 +340,11 @@ def spares_screen(found: SparesAnswer) -> str:
     """The short answer: what to do, what it costs and why, and the policies beside it."""
     cells = [[row[0], row[1], row[3], row[9], row[13]] for row in outcome_cells(found, formats_of(found))]
     table = table_pieces(cells)
-    tall = sum(len(piece) for piece in table[: len(found.outcomes)]) + 1
+    if table and any(row[2].endswith(MAYBE) for row in cells):
+        table.append(
+            [f"{MAYBE.strip()}: may be chance; {found.reporting_trials:,} futures cannot tell it from the cheapest."]
+        )
+    tall = sum(map(len, table)) + 1
     said: list[list[str]] = []
     for piece in sentence_pieces(spares_sentences(found)):
         if sum(map(len, said)) + len(piece) + tall > SCREEN_LINES:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from orchardsim.core.glossary import term
+from orchardsim.core.numbers import percent
 from orchardsim.core.parameters import STATUSES
 from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
@@ -48,16 +49,12 @@ def level_words(level: str) -> str:
 def cell_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
     """Cells of a study as rows of text, best mean first."""
     facts = answer.facts
-    best_first = sorted(
-        range(len(answer.cells)),
-        key=lambda place: answer.cells[place].mean * (-1 if facts.better == "high" else 1),
-    )
     factors = list(answer.cells[0].levels)
     both = any(cell.luck is not None for cell in answer.cells)
     doubts = ["low by luck alone", "high by luck alone", term("not_knowing")] if both else []
     points = [term("low"), term("middle"), term("high")]
     rows = [[*factors, "mean", "±", *points, *doubts, "first in", "first mean in"]]
-    for place in best_first:
+    for place in _best_first(answer):
         cell = answer.cells[place]
         shares = ["–", "–"]
         if answer.places.size:
@@ -79,6 +76,12 @@ def cell_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
             ]
         )
     return rows
+
+
+def _best_first(answer: MeasureAnswer) -> list[int]:
+    """Places of the cells by their means."""
+    sign = -1 if answer.facts.better == "high" else 1
+    return sorted(range(len(answer.cells)), key=lambda place: answer.cells[place].mean * sign)
 
 
 def contrast_cells(answer: MeasureAnswer, formats: RunFormats) -> list[list[str]]:
@@ -132,6 +135,7 @@ def study_sentences(found: StudyFindings) -> list[str]:
     if not answer.contrasts:
         lines.append(f"{facts.name} is not a finite number in every cell, so cells are ranked but not contrasted.")
         return lines
+    lines.append(_best_sentence(found, formats))
     lines += [_level_sentence(found, one, formats) for one in answer.contrasts if one.kind == "levels"][:6]
     if not any(one.kind == "levels" for one in answer.contrasts):
         apart = sum(one.told_apart for one in answer.contrasts)
@@ -165,6 +169,25 @@ def study_sentences(found: StudyFindings) -> list[str]:
     if not found.drawn_levels:
         lines.append("What nobody knows beforehand was held at its middle: the spread is that of luck alone.")
     return lines
+
+
+def _best_sentence(found: StudyFindings, formats: RunFormats) -> str:
+    """The cell with the best mean, and from how many others it is told apart."""
+    answer = found.answer()
+    place = _best_first(answer)[0]
+    best, label = answer.cells[place], found.design.label(place)
+    mean, error = (value_text(answer.facts, value, formats) for value in (best.mean, best.standard_error))
+    leads = f"{label} has the best mean, {mean} ± {error}"
+    kind = "levels" if len(found.design.factors) == 1 else "cells"
+    pairs = [one for one in answer.contrasts if one.kind == kind and label in (one.first, one.second)]
+    open_pairs = sum(not one.told_apart for one in pairs)
+    if not pairs:
+        chance = f"; it stays first in {percent(answer.places_of_means[place, 0])} of resamples"
+        return f"Of {len(answer.cells)} cells {leads}{chance if answer.places_of_means.size else ''}."
+    if open_pairs:
+        which = "any other" if open_pairs == len(pairs) else f"{open_pairs} of the {len(pairs)} others"
+        return f"No cell is surely best: {leads}, but is not told apart from {which}."
+    return f"Of {len(answer.cells)} cells {leads}, and is told apart from all others."
 
 
 def _share_text(cell: CellAnswer) -> str:
