@@ -30,17 +30,20 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.calibration.cases import GALA, GOOD_GROWER, swing
 from experiments.calibration.harness import (
+    ALL_IN_TIME,
+    Care,
     block,
     climate_of,
     cultivar,
     grade,
+    grow_to_harvest,
     load_physiology,
+    pick,
     season_of,
     stock,
     training,
 )
 from orchardsim.core.draws import address
-from orchardsim.core.handover import Reach
 from orchardsim.core.labels import FRESH
 from orchardsim.core.parameters import parameters_of
 from orchardsim.core.streams import Streams
@@ -57,17 +60,6 @@ SHOWN = 0.01
 
 
 @dataclasses.dataclass(frozen=True)
-class Care:
-    """What is done to a block: shares of the work, days of delay of thinning, leaf in which every fourth tree dies."""
-
-    thinned: float = 1.0
-    late: float = 0.0
-    pruned: float = 1.0
-    summer_pruned: float = 1.0
-    gaps_in_leaf: int = 0
-
-
-@dataclasses.dataclass(frozen=True)
 class Walk:
     """Crop [kg] and trunk area [cm2] (year, trial, tree); fruit mass [g], shares of the pack-out, clusters (year,)."""
 
@@ -80,30 +72,28 @@ class Walk:
     bloom: NDArray[np.float64]
 
 
-def walk(plan: BlockPlan, physiology: Physiology, years: int, season: SeasonForTrees, care: Care) -> Walk:
-    """Let a block grow under one season year after year."""
+def walk(
+    plan: BlockPlan,
+    physiology: Physiology,
+    years: int,
+    season: SeasonForTrees,
+    care: Care = ALL_IN_TIME,
+    gaps_in_leaf: int = 0,
+) -> Walk:
+    """Let a block grow under one season year after year; every fourth tree is gone from leaf ``gaps_in_leaf`` on."""
     model = BlockModel(plan, physiology)
     streams = Streams(1)
     state = model.new_state(TRIALS)
     state.site_vigor[...] = model.draw_persistent([streams.at("soil", "block", trial=t) for t in range(TRIALS)])
-    one = np.ones((TRIALS, 1))
     rows: dict[str, list[np.ndarray]] = {name: [] for name in (field.name for field in dataclasses.fields(Walk))}
     for year in range(years):
         draws = draw_year(address(streams, "trees", "block", range(TRIALS), year), model.positions)
-        trees.ask_dormant_work(model, state)
-        if year == 0:
-            model.plant(state, draws)
-        trees.apply_pruning(model, state, Reach(one * care.pruned, one * 0))
-        if year + 1 == care.gaps_in_leaf:
+        if year + 1 == gaps_in_leaf:
             dead = np.zeros((TRIALS, model.positions), dtype=bool)
             dead[:, 1::4] = True
             model.kill(state, dead)
-        trees.bloom_to_closed_canopy(model, state, season, draws)
-        trees.apply_thinning(model, state, one * care.thinned, one * care.late)
-        trees.closed_canopy_to_harvest(model, state, season)
-        trees.ask_harvest_work(model, state)
-        trees.apply_summer_pruning(model, state, season, Reach(one * care.summer_pruned, one * 0))
-        picked = trees.apply_picking(model, state, np.ones((TRIALS, 1, model.pass_count)), one * 0)
+        grow_to_harvest(model, state, season, draws, plant=year == 0, care=care)
+        picked = pick(model, state, season, care)
         trees.harvest_to_leaf_fall(model, state, season)
         seen = trees.observe(model, state)
         mass = np.maximum(picked.harvested_mass.sum(), 1e-9)
@@ -155,15 +145,14 @@ def figures(p: Physiology) -> dict[str, float]:
     """What the grower sees of the three blocks."""
     plan = kept_block()
     land = plan.layout.tree_spacing * plan.layout.row_spacing
-    kept = walk(plan, p, 10, season_of(climate_of(plan), TRIALS, 1), Care())
+    kept = walk(plan, p, 10, season_of(climate_of(plan), TRIALS, 1))
     tonnes = kept.crop.mean(axis=(1, 2)) / land * 10
-    free = walk(kept_block((0.0, math.inf)), p, 10, season_of(climate_of(plan), TRIALS, 1), Care())
+    free = walk(kept_block((0.0, math.inf)), p, 10, season_of(climate_of(plan), TRIALS, 1))
     north = season_of(climate_of(lone_block()), TRIALS, 1)
-    lone = walk(lone_block(), p, 10, north, Care())
+    lone = walk(lone_block(), p, 10, north)
     late = walk(lone_block(5.0), p, 10, north, Care(late=30.0))
-    poor = walk(
-        poor_block(), p, 8, poor_season(), Care(thinned=0.7, late=20.0, pruned=0.6, summer_pruned=0.5, gaps_in_leaf=4)
-    )
+    care = Care(thinned=0.7, late=20.0, pruned=0.6, summer_pruned=0.5)
+    poor = walk(poor_block(), p, 8, poor_season(), care, gaps_in_leaf=4)
     standing = poor.trunk[-1] > 0
     return {
         "kept: yield 1-5": tonnes[:5].sum(),

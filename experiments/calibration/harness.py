@@ -1,4 +1,4 @@
-"""The trees alone through the years, with mean or noisy season drivers: fast enough to calibrate with."""
+"""The trees alone through mean seasons: the model's own year without losses, weather or crews."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.draws import address
-from orchardsim.core.handover import COVER_LEVELS
+from orchardsim.core.handover import COVER_LEVELS, Reach
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.trees import model as trees
@@ -25,13 +25,13 @@ from orchardsim.trees.parameters import (
     Layout,
     Physiology,
     Stock,
-    Thinning,
     Training,
     TreeGrade,
     TreesOfGroup,
 )
 from orchardsim.trees.season import SeasonForTrees
-from orchardsim.trees.variation import draw_year
+from orchardsim.trees.state import TreeState
+from orchardsim.trees.variation import YearDraws, draw_year
 
 T = TypeVar("T")
 CATALOGUE = Path(__file__).parents[2] / "orchardsim" / "catalogue"
@@ -73,20 +73,23 @@ def climate_of(plan: BlockPlan) -> Climate:
 
 def season_of(climate: Climate, trials: int, groups: int) -> SeasonForTrees:
     """A mean season for every trial."""
+    return season_by_group([climate] * groups, trials)
 
-    def full(value: float | Sequence[float]) -> NDArray[np.float64]:
-        return np.broadcast_to(np.asarray(value, float), (trials, groups, *np.shape(value))).copy()
 
+def season_by_group(climates: Sequence[Climate], trials: int) -> SeasonForTrees:
+    """A mean season for every trial, with a climate for each row group."""
+
+    def full(*values: float | Sequence[float]) -> NDArray[np.float64]:
+        one = np.array(values, dtype=float)
+        return np.broadcast_to(one, (trials, len(climates), *one.shape[1:])).copy()
+
+    seen = ("frost_kill", "pollination_hours", "early_heat", "radiation", "degree_days", "temperature_factor")
+    water = np.array([one.water_factor for one in climates])[:, None, None]
     return SeasonForTrees(
         chill_fraction=full(1.0),
-        frost_kill=full(climate.frost_kill),
-        pollination_hours=full(climate.pollination_hours),
-        early_heat=full(climate.early_heat),
         sunburn_fraction=full(0.0),
-        radiation=full(climate.radiation),
-        degree_days=full(climate.degree_days),
-        temperature_factor=full(climate.temperature_factor),
-        water_factor=np.full((trials, groups, 4, len(COVER_LEVELS)), climate.water_factor),
+        water_factor=np.broadcast_to(water, (trials, len(climates), 4, len(COVER_LEVELS))).copy(),
+        **{name: full(*(getattr(one, name) for one in climates)) for name in seen},
     )
 
 
@@ -137,46 +140,54 @@ def block(
     row_spacing: float,
     target: Sequence[float],
     *,
-    site_growth: float = 1.0,
     rows: int = 6,
     trees_per_row: int = 40,
-    thinning: Thinning | None = None,
-    latitude: float = 43.0,
+    **more: Any,
 ) -> BlockPlan:
-    """A block of row groups that differ in their stock; ``rows`` rows of each."""
-    count = len(stocks)
-    name = scion if isinstance(scion, str) else "other"
-    scion = cultivar(scion) if isinstance(scion, str) else scion
+    """A block of row groups that differ in their stock; ``rows`` rows of each; ``more`` of the plan's own fields."""
+    name, scion = (scion, cultivar(scion)) if isinstance(scion, str) else ("other", scion)
+    kinds = [(one, scion, tuple(target)) for one in stocks]
+    return block_of(name, kinds, tree, system, (row_spacing, tree_spacing), (rows, trees_per_row), **more)
+
+
+def block_of(
+    name: str,
+    kinds: Sequence[tuple[Stock, Cultivar, tuple[float, ...]]],
+    tree: TreeGrade,
+    system: Training,
+    spacing: tuple[float, float],
+    size: tuple[int, int],
+    **more: Any,
+) -> BlockPlan:
+    """A block of row groups, each of a stock, a cultivar and a crop target.
+
+    ``spacing`` [m] is between rows and trees; ``size`` is rows of each group, and trees in a row.
+    """
+    count, (rows, per_row) = len(kinds), size
     layout = Layout(
         rows=rows * count,
-        trees_per_row=trees_per_row,
-        trees=rows * count * trees_per_row,
-        row_spacing=row_spacing,
-        tree_spacing=tree_spacing,
+        trees_per_row=per_row,
+        trees=rows * count * per_row,
+        row_spacing=spacing[0],
+        tree_spacing=spacing[1],
         row_direction=0.0,
         group=tuple(np.repeat(np.arange(count), rows).tolist()),
     )
-    return BlockPlan(
-        name=name,
-        layout=layout,
-        groups=tuple(
-            TreesOfGroup(
-                label=f"stock {i}",
-                stock=one,
-                cultivar=scion,
-                grade=tree,
-                training=system,
-                crop_load_target=tuple(target),
-                pollen_distance=5.0,
-                pollen_overlap=0.97,
-            )
-            for i, one in enumerate(stocks)
-        ),
-        year_planted=0,
-        site_growth=site_growth,
-        thinning=thinning or Thinning(),
-        latitude=latitude,
+    groups = (
+        TreesOfGroup(
+            label=str(number),
+            stock=wood,
+            cultivar=scion,
+            grade=tree,
+            training=system,
+            crop_load_target=target,
+            pollen_distance=5.0,
+            pollen_overlap=0.97,
+        )
+        for number, (wood, scion, target) in enumerate(kinds)
     )
+    own = {"site_growth": 1.0, "latitude": 43.0, **more}
+    return BlockPlan(name=name, layout=layout, groups=tuple(groups), year_planted=0, **own)
 
 
 def with_targets(plan: BlockPlan, targets: Sequence[tuple[float, ...]]) -> BlockPlan:
@@ -185,6 +196,48 @@ def with_targets(plan: BlockPlan, targets: Sequence[tuple[float, ...]]) -> Block
         dataclasses.replace(group, crop_load_target=target) for group, target in zip(plan.groups, targets, strict=True)
     )
     return dataclasses.replace(plan, groups=tuple(groups))
+
+
+@dataclass(frozen=True)
+class Care:
+    """What is done of a year's work: shares of it, and days of delay of thinning."""
+
+    thinned: float = 1.0
+    late: float = 0.0
+    pruned: float = 1.0
+    summer_pruned: float = 1.0
+
+
+ALL_IN_TIME = Care()
+
+
+def grow_to_harvest(
+    model: BlockModel,
+    state: TreeState,
+    season: SeasonForTrees,
+    draws: YearDraws,
+    *,
+    plant: bool,
+    care: Care = ALL_IN_TIME,
+) -> tuple[trees.DormantWork, trees.Bloom]:
+    """Let a block without losses through a year until its fruit is ripe; trees are planted in it or stand already."""
+    one = np.ones((len(state.alive), model.groups))
+    dormant = trees.ask_dormant_work(model, state)
+    if plant:
+        model.plant(state, draws)
+    trees.apply_pruning(model, state, Reach(one * care.pruned, one * 0))
+    bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
+    trees.apply_thinning(model, state, one * care.thinned, one * care.late)
+    trees.closed_canopy_to_harvest(model, state, season)
+    return dormant, bloom
+
+
+def pick(model: BlockModel, state: TreeState, season: SeasonForTrees, care: Care = ALL_IN_TIME) -> trees.Harvest:
+    """Pick all fruit when it is ripe."""
+    one = np.ones((len(state.alive), model.groups))
+    trees.ask_harvest_work(model, state)
+    trees.apply_summer_pruning(model, state, season, Reach(one * care.summer_pruned, one * 0))
+    return trees.apply_picking(model, state, np.ones((*one.shape, model.pass_count)), one * 0)
 
 
 @dataclass
@@ -226,26 +279,15 @@ def run_trees(
     season = season_of(climate or climate_of(plan), trials, model.groups)
     rows: list[dict[str, NDArray[np.float64]]] = []
     per_tree: list[dict[str, NDArray[np.float32]]] = []
-    done = np.ones((trials, model.groups))
     for year in range(years):
         draws = draw_year(address(streams, "trees", "trial", range(trials), year), model.positions)
-        pruning_hours = np.zeros((trials, model.groups))
-        if year == 0:
-            model.plant(state, draws)
-        else:
-            pruning_hours = trees.ask_dormant_work(model, state).pruning_hours
-        trees.apply_pruning(model, state)
-        bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
-        trees.apply_thinning(model, state, done, done * 0)
-        trees.closed_canopy_to_harvest(model, state, season)
-        trees.ask_harvest_work(model, state)
-        trees.apply_summer_pruning(model, state, season)
-        picked = trees.apply_picking(model, state, np.ones((trials, model.groups, model.pass_count)), done * 0)
+        dormant, bloom = grow_to_harvest(model, state, season, draws, plant=year == 0)
+        picked = pick(model, state, season)
         trees.harvest_to_leaf_fall(model, state, season)
         row = trees.observe(model, state)
         row["fresh_share"] = picked.packed_mass[..., FRESH].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
         row["best_share"] = picked.packed_mass[..., 0] / np.maximum(picked.harvested_mass, 1e-9)
-        row["pruning_hours"] = pruning_hours
+        row["pruning_hours"] = dormant.pruning_hours
         row["excess"] = bloom.excess
         row["leaf_light"] = model.total(state.leaf_light) / model.group_trees
         rows.append({**row, **trees.dry_matter_budget(model, state)})
