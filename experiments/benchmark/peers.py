@@ -72,7 +72,7 @@ def uniforms(trees: int) -> np.ndarray:
 def compiled_loops(trees: int, draws: np.ndarray) -> int:
     rows = -(-trees // PER_ROW)
     grid = patch_grid(rows, PER_ROW)
-    level = RestLevel(COLD, SOIL, SHORTFALL, HARDINESS, ROOTS, VOLES, DEER, TRUNK, 0)
+    level = RestLevel(COLD, SOIL, SHORTFALL, HARDINESS, ROOTS, VOLES, DEER, TRUNK, 0)  # type: ignore[call-arg] # fields of a table
     levels = np.array([[level]], np.float32)
     alive, leaf = np.ones((1, trees), np.bool_), np.zeros((1, trees), np.int16)
     health, height = np.ones((1, trees), np.float32), np.empty((1, trees), np.float32)

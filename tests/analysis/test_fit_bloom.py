@@ -7,6 +7,7 @@ import datetime
 import gzip
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -45,7 +46,7 @@ def series(tmp_path_factory):
     ]
     head = "date,temperature_min [degC],temperature_max [degC]"
     (folder / "weather.csv").write_text("\n".join([head, *rows]) + "\n")
-    raw = read_toml(CONFIGS / "first_row.toml")
+    raw: dict[str, Any] = read_toml(CONFIGS / "first_row.toml")
     raw |= {"calendar_year": 2000, "site": {**raw["site"], "latitude": "42.54 degree"}}
     raw["weather"] = {**raw["weather"], "record": "weather.csv"}
     own = next(block for block in raw["block"] if block["name"] == "first_row")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 
@@ -58,7 +59,12 @@ def test_a_full_device_is_told():
 
 
 def test_a_terminal_without_our_letters():
-    how = {"cwd": ROOT, "env": {**os.environ, "PYTHONIOENCODING": "ascii"}, "capture_output": True, "timeout": 120}
+    how: dict[str, Any] = {
+        "cwd": ROOT,
+        "env": {**os.environ, "PYTHONIOENCODING": "ascii"},
+        "capture_output": True,
+        "timeout": 120,
+    }
     done = subprocess.run([*PROGRAM, "catalogue", "Gala"], **how)
     assert done.returncode == 0 and done.stderr == b"" and done.stdout.isascii() and len(done.stdout) > 500
 

@@ -285,7 +285,7 @@ def test_sales_by_grade_sum_to_sales_by_block() -> None:
     np.testing.assert_allclose(found.mass_by_grade.sum(axis=(2, 3)) + found.unsold.sum(axis=2), offered, rtol=1e-12)
 
 
-QUOTED = {
+QUOTED: dict[str, list[tuple[float, ...]]] = {
     "Gala": [(30, 30, 29, 25, 23, 21), (18.75, 17.5, 17.5, 17), (23, 21, 19, 17, 17, 16), (20, 19, 19, 18, 17, 17),
              (23.5, 23.5, 23.5, 23, 22, 21)],
     "Honeycrisp": [(50, 50, 48, 35.5, 25), (54.5, 55.5, 55.5, 50.5, 42.5), (53.5, 53.5, 53.5, 48.5)],

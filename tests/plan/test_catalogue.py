@@ -58,10 +58,11 @@ def test_sources_point_to_references_and_no_reference_is_idle():
     sources = [number.source for kind, name in ALL for number in entry_numbers(kind, name).values()]
     used = {key for source in sources for key in reference_keys(source)}
     assert used <= set(references())
-    folder = resources.files("orchardsim") / "catalogue"
+    package = resources.files("orchardsim")
+    folder = package / "catalogue"
     files = [folder / name for name in (*(file for file, _ in KINDS.values()), "costs.toml", "physiology.toml")]
     python = ("operations/parameters.py", "plan/block_money.py", "trees/hazards.py", "core/support.py")
-    files += [folder.parent / name for name in python]
+    files += [package / name for name in python]
     text = "".join(file.read_text(encoding="utf-8") for file in files)
     assert not {key for key in references() if f"[{key}]" not in text}
 

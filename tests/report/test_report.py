@@ -8,6 +8,7 @@ import sys
 import xml.etree.ElementTree as ElementTree
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -30,7 +31,7 @@ from orchardsim.results import summary_document, write_run
 from orchardsim.results.block_results import LabelWork, failed_crops, years_in_full_crop
 from tests.results.invented_run import invented_arrays, invented_dataset
 
-SITUATIONS = {
+SITUATIONS: dict[str, dict[str, Any]] = {
     "two blocks, US units": {},
     "one block, metric, nominal": {
         "planting_years": (0,),

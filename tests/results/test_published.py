@@ -79,6 +79,7 @@ def test_first_screens_tell_the_gap_in_one_sentence(run, tmp_path):
     assert published_gap({"A": None}, formats) == ""
     run["payback_year"][:] = np.inf
     poor = beside_published(run)
+    assert poor is not None
     assert published_gap({"A": poor, "B": within}, formats).endswith("here A picks 800, B lies within.")
     # by hand: fruit that brings 1.0 in the first three mature years and 0.8 in the last three brings a fifth less
     falling = dataclasses.replace(poor, price_change=-0.2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -79,7 +80,7 @@ def test_blossom_stripped_in_the_first_leaf_spares_the_young_tree(kept, stripped
 # ---- any unit of measure ------------------------------------------------------------------------------------------
 
 ONE, TWO, PAIR = 1.7, 0.9, np.array([1.7, 0.6])
-CASES = {
+CASES: dict[str, tuple[Any, list[tuple[Any, dict[str, float]]], dict[str, float]]] = {
     # name: (formula of its inputs, value and unit of each input, unit of the result); a unit is a power per dimension
     "soft_minimum": (canopy.soft_minimum, [(ONE, {"m": 1}), (TWO, {"m": 1})], {"m": 1}),
     "size_of_trunk": (
