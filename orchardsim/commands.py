@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:
+    from orchardsim.analysis.decision import Option
     from orchardsim.analysis.fit import Fit
     from orchardsim.plan import Plan
     from orchardsim.plan.study import Study
@@ -214,7 +215,7 @@ def learning(
     from orchardsim.plan.learned import read_learned
     from orchardsim.plan.raw import subtable
     from orchardsim.report.fit.page import KIND
-    from orchardsim.results.fit import LEARNED_FILE
+    from orchardsim.results.fit import LEARNED_FILE, Kept
     from orchardsim.weather.bundled import RECORDS
 
     assert plan.path is not None
@@ -228,11 +229,12 @@ def learning(
     choices = options_of(plan, between) if following or waiting else ()
     if choices:
         young_blocks(plan)
-    runs = (len(choices) + 1 if following else 0) + ((len(WAITS) + 1) * len(choices) + 1 if waiting else 0)
+    waits = WAITS if waiting else WAITS[:1]
+    runs = len(waits) * len(choices) + 1 if choices else 0
 
     def find(folder: OutputFolder | None, progress: Progress) -> Kept:
         found = fit(plan, measurements, seed=size.seed, before=before, say=say)
-        kept = _followed(found, between, size, following, waiting, progress)
+        kept = _followed(found, choices, waits, size, following, progress) if choices else Kept(found.findings)
         if folder is not None:
             folder.write_text(name, found.plan_text(text, record=seen))
             folder.write_text(LEARNED_FILE, found.learned.text())
@@ -249,24 +251,27 @@ def learning(
     )
 
 
-def _followed(found: Fit, between: str | None, size: Size, following: bool, waiting: bool, progress: Progress) -> Kept:
-    """What to measure next and what waiting is worth, as far as they are asked for."""
-    from orchardsim.analysis.decision import NOT_PLANTED, money_of, option_tables, options_of
+def _followed(
+    found: Fit, choices: Sequence[Option], waits: Sequence[int], size: Size, following: bool, progress: Progress
+) -> Kept:
+    """What to measure next, if asked for, and what waiting is worth, if there are waits; one simulation for both."""
+    from orchardsim.analysis.decision import money_of
     from orchardsim.analysis.next_measurements import next_measurements
     from orchardsim.analysis.waiting import worth_of_waiting
-    from orchardsim.plan.coming import without_coming
+    from orchardsim.plan.coming import NOT_PLANTED, ways_to_plant
+    from orchardsim.plan.keys import with_keys
     from orchardsim.results.fit import Kept
 
+    plan, raw = found.prior, found.tables()
+    assert plan.path is not None
+    options = {one.name: with_keys(raw, one.changes, plan.where) for one in choices}
+    ways = ways_to_plant(plan, raw, options, waits, plan.path.parent)
+    money = money_of(plan, ways, progress=progress, **vars(size))
     after = wait = None
-    if not (following or waiting):
-        return Kept(found.findings)
-    plan, learned, raw = found.prior, found.plan.futures.learned, found.tables()
-    choices = options_of(plan, between)
     if following:
-        tables = [(one.name, option_tables(raw, one, plan.where)) for one in choices]
-        tables.append((NOT_PLANTED, without_coming(plan, raw)))
-        money = money_of(plan, tables, progress=progress, **vars(size))
-        after = next_measurements(plan, learned, money, found.next_season, seed=size.seed)
-    if waiting:
-        wait = worth_of_waiting(plan, raw, learned, choices, found.next_season, progress=progress, **vars(size))
+        now = money.part([*range(len(options)), len(ways) - 1], [*options, NOT_PLANTED])
+        after = next_measurements(plan, found.plan.futures.learned, now, found.next_season, seed=size.seed)
+    if len(waits) > 1:
+        known = plan.with_futures(learned=found.plan.futures.learned)
+        wait = worth_of_waiting(known, money, list(options), waits, found.next_season, size.years, size.seed)
     return Kept(found.findings, after, wait)

@@ -20,12 +20,12 @@ from typing import Any
 import numpy as np
 
 import orchardsim
-from orchardsim.analysis.decision import NOT_PLANTED, Money, base_tables, normals_of, shift_of
+from orchardsim.analysis.decision import Money, base_tables, normals_of, shift_of
 from orchardsim.analysis.learning import learned_of
 from orchardsim.core.futures import Doubt, Learned
 from orchardsim.core.streams import Streams
-from orchardsim.plan import Plan, load_plan
-from orchardsim.plan.coming import without_coming
+from orchardsim.plan import Plan
+from orchardsim.plan.coming import NOT_PLANTED, ways_to_plant
 from orchardsim.plan.keys import with_keys
 from orchardsim.simulation.futures import draw_future
 from orchardsim.simulation.replay import level_normals
@@ -61,10 +61,9 @@ def money_by_price(plan: Plan, options: Mapping[str, Mapping[str, Any]], trials:
     """Net present value of every option, and of planting nothing, at every price."""
     raw = base_tables(plan)
     tables = {name: with_keys(raw, changes, name) for name, changes in options.items()}
-    tables[NOT_PLANTED] = without_coming(plan, raw)
+    ways = ways_to_plant(plan, raw, tables, (0,), PLAN.parent)
     npv: dict[float, list[np.ndarray]] = {price: [] for price in PRICES}
-    for table in tables.values():
-        own = load_plan(table, base=PLAN.parent)
+    for own in ways.values():
         same = SameFutures(own, trials, YEARS, 1)
         totals = same.walked(own)
         for price in PRICES:
@@ -72,7 +71,7 @@ def money_by_price(plan: Plan, options: Mapping[str, Mapping[str, Any]], trials:
     names, normals = level_normals(plan, draw_future(plan, Streams(1), range(trials)))
     sharp = [place for place, name in enumerate(names) if name in ("growth of next_rows", "fruit_set of Gala")]
     return {
-        price: Money(tuple(tables), np.stack(own), np.zeros((len(own), trials)), normals, names, tuple(sharp))
+        price: Money((*tables, NOT_PLANTED), np.stack(own), np.zeros((len(own), trials)), normals, tuple(sharp))
         for price, own in npv.items()
     }
 
@@ -105,9 +104,7 @@ def choices(plan: Plan, by_price: Mapping[float, Money], learned: Mapping[float,
 
 def planted(money: Money) -> Money:
     """Only the ways to plant: for land that is planted whatever comes."""
-    return dataclasses.replace(
-        money, names=money.names[:-1], npv=money.npv[:-1], peak_borrowing=money.peak_borrowing[:-1]
-    )
+    return money.part(range(len(money.names) - 1))
 
 
 def learned_rows(plan: Plan) -> dict[float, Learned]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -19,10 +19,9 @@ from numpy.typing import NDArray
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import Learned
 from orchardsim.core.streams import Streams
-from orchardsim.plan import Plan, load_plan
+from orchardsim.plan import Plan
 from orchardsim.plan.coming import coming_blocks
 from orchardsim.plan.futures import LEARNED
-from orchardsim.plan.keys import with_keys
 from orchardsim.plan.raw import subtable
 from orchardsim.plan.reading import read_toml
 from orchardsim.risk.posterior import polynomial
@@ -36,8 +35,6 @@ SPACINGS: Final = (0.8, 1.0, 1.25)
 RESAMPLES: Final = 60
 """Bootstrap draws of the simulated trials, for standard errors."""
 MOST_OPTIONS: Final = 8
-NOT_PLANTED: Final = "plant nothing more"
-"""The option that always stands beside the others."""
 
 
 @dataclass(frozen=True)
@@ -98,8 +95,12 @@ class Money:
     npv: Array
     peak_borrowing: Array
     normals: Array
-    levels: tuple[str, ...]
     sharp: tuple[int, ...]
+
+    def part(self, chosen: Sequence[int], names: Sequence[str] | None = None) -> Money:
+        """Some of the options, under other names where they are given."""
+        own = [self.names[place] for place in chosen] if names is None else names
+        return replace(self, names=tuple(own), npv=self.npv[chosen], peak_borrowing=self.peak_borrowing[chosen])
 
     def terms(self, normals: Array) -> Array:
         """Terms of the regression on levels, (row, term)."""
@@ -134,7 +135,7 @@ def base_tables(plan: Plan) -> dict[str, object]:
 
 def money_of(
     plan: Plan,
-    variants: Sequence[tuple[str, Mapping[str, Any]]],
+    ways: Mapping[str, Plan],
     *,
     trials: int,
     years: int,
@@ -142,33 +143,22 @@ def money_of(
     jobs: int,
     progress: Callable[[int], object] = lambda trials: None,
 ) -> Money:
-    """Simulate variants of a plan in the same futures, as they were open before any measurement.
+    """Simulate ways to plant in the same futures, as they were open before any measurement.
 
-    Parameters
-    ----------
-    plan : Plan
-        As it was before any measurement, from a file.
-    variants : sequence of (name, tables)
+    ``plan``: as it was before any measurement.
     """
-    assert plan.path is not None
     npv, borrowing = [], []
-    for name, tables in variants:
-        try:
-            variant = load_plan(tables, base=plan.path.parent)
-        except InputError as error:
-            raise InputError(plan.where, f"option {name}: {error.problem}") from None
-        found = simulate(variant, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)
+    for way in ways.values():
+        found = simulate(way, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)
         npv.append(found["npv"].values)
         borrowing.append(found["peak_borrowing"].values)
-    names, normals = level_normals(plan, draw_future(plan, Streams(seed), range(trials)))
-    return Money(
-        tuple(name for name, _ in variants),
-        np.stack(npv),
-        np.stack(borrowing),
-        normals,
-        names,
-        sharp_levels(plan, names),
-    )
+    return money_by_levels(plan, list(ways), np.stack(npv), np.stack(borrowing), seed)
+
+
+def money_by_levels(plan: Plan, names: Sequence[str], npv: Array, peak_borrowing: Array, seed: int) -> Money:
+    """Money of options, (option, trial), beside what the trees of a plan feel in the same futures."""
+    levels, normals = level_normals(plan, draw_future(plan, Streams(seed), range(npv.shape[1])))
+    return Money(tuple(names), npv, peak_borrowing, normals, sharp_levels(plan, levels))
 
 
 def sharp_levels(plan: Plan, names: Sequence[str]) -> tuple[int, ...]:
@@ -178,11 +168,6 @@ def sharp_levels(plan: Plan, names: Sequence[str]) -> tuple[int, ...]:
     wanted = [f"growth of {label}" for label in labels[:2]]
     wanted += [name for name in names if name.startswith(("fruit_set", "fruit_size"))][:4]
     return tuple(place for place, name in enumerate(names) if name in wanted)
-
-
-def option_tables(raw: Mapping[str, Any], option: Option, where: str, more: Mapping[str, Any] | None = None) -> Any:
-    """Tables of an option."""
-    return with_keys(raw, {**option.changes, **(more or {})}, where)
 
 
 def normals_of(plan: Plan, learned: Learned | None, seed: int, rows: range) -> Array:

@@ -27,7 +27,7 @@ from orchardsim.analysis.learning import (
     second_round,
     table_of,
 )
-from orchardsim.analysis.sights import FAMILY, Seen, seen_of
+from orchardsim.analysis.sights import SIGHT_KINDS, Seen, seen_of
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import HAZARD_CAUSES, OPEN_LEVELS, Learned
 from orchardsim.core.streams import Streams
@@ -59,7 +59,6 @@ from orchardsim.simulation.replay import FELT_LEVELS, GROWTH_SPREAD, Replay, Sig
 
 Array = NDArray[np.float64]
 POINTS: Final = (5, 50, 95)
-UNITS: Final = {"trunk_area": "cm²", "height": "m", "fruit_mass": "g", "yield": "kg/tree", "dead_trees": "trees"}
 UNIT_SLIPS: Final = {
     10.0: "mm read as cm",
     2.54: "inches read as cm, or the reverse",
@@ -390,7 +389,7 @@ def _sights(
             one.measure + (f" of {one.cause}" if one.cause else ""),
             seen.labels[place],
             _season(plan.harvest_year(one.year), one.day, one.measure),
-            UNITS.get(one.measure, "per tree"),
+            SIGHT_KINDS[one.measure].unit,
             seen.trees[place],
             float(unlinked(one.measure, seen.values[place])),
             before[place],
@@ -413,7 +412,7 @@ def _growth_without(plan: Plan, replayed: Plan, group: tuple[str, int], levels: 
 
 
 def _season(year: int, day: int, measure: str) -> str:
-    if measure not in ("trunk_area", "height"):
+    if SIGHT_KINDS[measure].family != "growth":
         return str(year)
     return f"{year}, after leaf fall" if day >= 365 else f"{year}, day {day} of the season"
 
@@ -443,8 +442,8 @@ HINTS: Final = {
 
 def _conflict(plan: Plan, one: Conflict, seen: Seen, first: Table) -> ConflictAnswer:
     hint = HINTS[one.family]
-    for place, sight in enumerate(seen.sights):
-        if (FAMILY[sight.measure], sight.year) == (one.family, one.year) and sight.measure == "trunk_area":
+    for place, (sight, group) in enumerate(zip(seen.sights, seen.groups, strict=True)):
+        if group == (one.family, one.year) and sight.measure == "trunk_area":
             ratio = float(np.exp(abs(seen.values[place] - np.median(first.values[:, place])) / 2))
             slips = [words for factor, words in UNIT_SLIPS.items() if abs(np.log(ratio / factor)) < 0.25]
             if slips:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from orchardsim.analysis.decision import Money, normals_of, shift_of, worth_of
 from orchardsim.analysis.learning import table_of
-from orchardsim.analysis.sights import AUTUMN, SEASON_MIDDLE, covariance_of
+from orchardsim.analysis.sights import SIGHT_KINDS, covariance_of
 from orchardsim.core.futures import Learned
 from orchardsim.plan import Plan
 from orchardsim.plan.coming import young_blocks
@@ -24,30 +25,9 @@ NEXT_ROWS: Final = 3000
 SHOWN: Final = 10
 HORIZON: Final = 2
 """Seasons that are looked at."""
-TREES: Final = (10, 20, 60)
+SAMPLES: Final = (10, 20, 60)
 """Numbers of trees that are weighed."""
-READING: Final = {
-    "trunk_area": 0.05,
-    "height": 0.03,
-    "flower_clusters": 0.06,
-    "fruit_set": 0.06,
-    "fruit_count": 0.06,
-    "fruit_mass": 0.03,
-    "yield": 0.03,
-    "dead_trees": 0.0,
-}
-"""Reading error of one tree on the linked scale, with the usual tool of each measure (assumption)."""
 TAKEN_AS: Final = {"trunk_area": "trunk_girth"}
-WHEN: Final = {
-    "trunk_area": "after leaf fall",
-    "height": "after leaf fall",
-    "flower_clusters": "at pink bud",
-    "fruit_set": "after June drop, before thinning",
-    "fruit_count": "at harvest",
-    "fruit_mass": "at harvest",
-    "yield": "at harvest",
-    "dead_trees": "in autumn",
-}
 _WHEN_ORDER: Final = (
     "at pink bud", "after June drop, before thinning", "at harvest", "in autumn", "after leaf fall"
 )  # fmt: skip
@@ -58,23 +38,23 @@ UNITS: Final = {
 """Units on the field sheet by those of the plan."""
 
 
-def candidate_sights(plan: Plan, seasons: Sequence[int]) -> list[tuple[Sight, str, int]]:
-    """Everything that could be measured in a young row group, with its label and number of trees."""
+def young_sights(
+    plan: Plan, seasons: Sequence[int], measures: Iterable[str], samples: Sequence[int]
+) -> list[tuple[Sight, str, int]]:
+    """What could be measured in the young row groups, each with its label and number of trees.
+
+    ``samples``: numbers of trees of a measure that is no total; all trees where a row group has fewer than any.
+    """
     young, found = young_blocks(plan), []
     for block in plan.blocks:
-        if block.name not in young:
-            continue
-        for label in block.labels:
+        for label in block.labels if block.name in young else ():
             positions = block.positions(label)
-            for year in seasons:
-                for measure in READING:
-                    day = AUTUMN if measure in ("trunk_area", "height") else SEASON_MIDDLE
-                    whole = measure in ("yield", "dead_trees")
-                    for trees in (len(positions),) if whole else TREES:
-                        if trees > len(positions) and not whole:
-                            continue
-                        chosen = evenly(positions, trees)
-                        found.append((Sight(measure, year, day, block.name, chosen, whole), label, trees))
+            some = [trees for trees in samples if trees <= len(positions)] or [len(positions)]
+            for year, measure in itertools.product(seasons, measures):
+                kind = SIGHT_KINDS[measure]
+                for trees in [len(positions)] if kind.whole else some:
+                    chosen = evenly(positions, trees)
+                    found.append((Sight(measure, year, kind.day, block.name, chosen, kind.whole), label, trees))
     return found
 
 
@@ -87,7 +67,7 @@ def evenly(positions: Sequence[int], trees: int) -> tuple[int, ...]:
 def seen_with_errors(plan: Plan, sights: Sequence[Sight], rows: range, seed: int, rng: np.random.Generator) -> Array:
     """What would be seen of simulated rows of trees, with all errors, (row, sight)."""
     grown = table_of(Replay(plan, sights, seed), rows).values
-    reading = [READING[one.measure] / math.sqrt(max(len(one.positions), 1)) for one in sights]
+    reading = [SIGHT_KINDS[one.measure].reading_error / math.sqrt(max(len(one.positions), 1)) for one in sights]
     errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
     return grown + rng.multivariate_normal(np.zeros(len(sights)), errors, size=len(rows), method="eigh")
 
@@ -134,7 +114,7 @@ def next_measurements(
         First year of the plan that can still be measured.
     """
     known = plan.with_futures(learned=learned)
-    candidates = candidate_sights(known, range(first_season, first_season + HORIZON))
+    candidates = young_sights(known, range(first_season, first_season + HORIZON), SIGHT_KINDS, SAMPLES)
     sights = [sight for sight, _, _ in candidates]
     rows = range(NEXT_ROWS)
     rng = np.random.default_rng(seed)
@@ -147,7 +127,7 @@ def next_measurements(
         found.append(
             Candidate(
                 TAKEN_AS.get(sight.measure, sight.measure), label, sight.year, plan.harvest_year(sight.year),
-                WHEN[sight.measure], trees, told.worth, told.error, told.changed,
+                SIGHT_KINDS[sight.measure].when, trees, told.worth, told.error, told.changed,
             )
         )  # fmt: skip
     chosen = _fewest_trees(found)
@@ -182,15 +162,17 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
                 per_row = block.plan.layout.trees_per_row
                 trees += [(label, 1 + at // per_row, 1 + at % per_row) for at in evenly(block.positions(label), wanted)]
     mine.sort(key=lambda one: _WHEN_ORDER.index(one.when))
-    by_tree = tuple(dict.fromkeys(one.measure for one in mine if _by_tree(one.measure)))
-    by_label = tuple(dict.fromkeys((one.label, one.measure) for one in mine if not _by_tree(one.measure)))
+    by_tree = {one.measure: one.when for one in mine if _by_tree(one.measure)}
+    by_label = {(one.label, one.measure): one.when for one in mine if not _by_tree(one.measure)}
     units = plan.units
     return FieldSheet(
         title=plan.title,
         season=str(plan.harvest_year(season)),
         trees=tuple(trees),
-        measures=tuple((measure, *_unit_and_tool(measure, units), _when(measure)) for measure in by_tree),
-        whole=tuple((label, measure, *_unit_and_tool(measure, units), _when(measure)) for label, measure in by_label),
+        measures=tuple((measure, *_unit_and_tool(measure, units), when) for measure, when in by_tree.items()),
+        whole=tuple(
+            (label, measure, *_unit_and_tool(measure, units), when) for (label, measure), when in by_label.items()
+        ),
         meanings={one.measure: KINDS[one.measure].meaning for one in mine},
     )  # fmt: skip
 
@@ -199,9 +181,5 @@ def _unit_and_tool(measure: str, units: str) -> tuple[str, str]:
     return UNITS[units].get(measure, ""), next(iter(KINDS[measure].tools))
 
 
-def _when(measure: str) -> str:
-    return WHEN["trunk_area" if measure == "trunk_girth" else measure]
-
-
 def _by_tree(measure: str) -> bool:
-    return measure not in ("yield", "dead_trees")
+    return measure not in SIGHT_KINDS or not SIGHT_KINDS[measure].whole

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,33 +13,55 @@ from numpy.typing import NDArray
 from orchardsim.core.errors import InputError
 from orchardsim.plan import Plan, ResolvedBlock
 from orchardsim.plan.measurements import TRUNK, Measurement
-from orchardsim.simulation.replay import COUNT_FLOOR, MASS_FLOOR, Sight, linked
+from orchardsim.simulation.replay import COUNT_FLOOR, FLOORS, Sight, linked
 
 Array = NDArray[np.float64]
-MODEL_ERROR: Final = {
-    "trunk_area": (0.05, 0.04),
-    "height": (0.05, 0.05),
-    "flower_clusters": (0.30, 0.20),
-    "fruit_set": (0.20, 0.15),
-    "fruit_count": (0.15, 0.12),
-    "fruit_mass": (0.05, 0.05),
-    "yield": (0.15, 0.12),
-    "dead_trees": (0.20, 0.20),
+
+
+class SightKind(NamedTuple):
+    """What is known of one measure of trees; errors are standard deviations on the linked scale (assumptions).
+
+    Attributes
+    ----------
+    family : str
+        Measures that one event spoils or moves together.
+    model_error, season_error : float
+        By how much the model of the trees may be wrong where the levels are right: in all seasons alike, and in each by
+        itself. Without them two hundred trees would prove too much.
+    reading_error : float
+        Of one tree with the usual tool.
+    when : str
+        At which time of the season it is taken.
+    unit : str
+        On pages.
+    whole : bool
+        A total of all trees, not a mean of some.
+    """
+
+    family: str
+    model_error: float
+    season_error: float
+    reading_error: float
+    when: str
+    unit: str = "per tree"
+    whole: bool = False
+
+    @property
+    def day(self) -> int:
+        """Day of the season's window on which trees are looked at."""
+        return AUTUMN if self.family == "growth" else SEASON_MIDDLE
+
+
+SIGHT_KINDS: Final = {
+    "trunk_area": SightKind("growth", 0.05, 0.04, 0.05, "after leaf fall", "cm²"),
+    "height": SightKind("growth", 0.05, 0.05, 0.03, "after leaf fall", "m"),
+    "flower_clusters": SightKind("bloom", 0.30, 0.20, 0.06, "at pink bud"),
+    "fruit_set": SightKind("crop", 0.20, 0.15, 0.06, "after June drop, before thinning"),
+    "fruit_count": SightKind("crop", 0.15, 0.12, 0.06, "at harvest"),
+    "fruit_mass": SightKind("fruit size", 0.05, 0.05, 0.03, "at harvest", "g"),
+    "yield": SightKind("crop", 0.15, 0.12, 0.03, "at harvest", "kg/tree", whole=True),
+    "dead_trees": SightKind("losses", 0.20, 0.20, 0.0, "in autumn", "trees", whole=True),
 }
-"""By how much the model of the trees may be wrong in a measure where the levels are right, as a standard deviation on
-the linked scale: in all seasons alike, and in each by itself (assumption; without it two hundred trees would prove too
-much)."""
-FAMILY: Final = {
-    "trunk_area": "growth",
-    "height": "growth",
-    "flower_clusters": "bloom",
-    "fruit_set": "crop",
-    "fruit_count": "crop",
-    "yield": "crop",
-    "fruit_mass": "fruit size",
-    "dead_trees": "losses",
-}
-"""Measures that one event spoils or moves together."""
 AUTUMN: Final = 410
 """Day of the season's window that stands for leafless trees after the season."""
 SEASON_MIDDLE: Final = 250
@@ -70,7 +92,7 @@ class Seen:
     @property
     def groups(self) -> list[tuple[str, int]]:
         """(family, year) of each sight."""
-        return [(FAMILY[one.measure], one.year) for one in self.sights]
+        return [(SIGHT_KINDS[one.measure].family, one.year) for one in self.sights]
 
     def part(self, chosen: Sequence[int] | NDArray[np.int64]) -> Seen:
         """Some of the sights."""
@@ -109,7 +131,7 @@ def seen_of(plan: Plan, rows: Sequence[Measurement], where: str) -> Seen:
         first = own[0]
         block, measure = blocks[first.block], canonical_measure(first.measure)
         positions, count, value, error = _summary(block, measure, own)
-        whole = first.tree is None and measure in ("yield", "dead_trees")
+        whole = first.tree is None and SIGHT_KINDS[measure].whole
         sights.append(
             Sight(measure, first.year, _moment(first), first.block, positions, whole, _cause(first))
         )  # fmt: skip
@@ -127,7 +149,7 @@ def _cause(one: Measurement) -> str:
 
 def _moment(one: Measurement) -> int:
     """Day on which trees are looked at: trunks by ten days in the season, all else once a season."""
-    if canonical_measure(one.measure) not in ("trunk_area", "height"):
+    if SIGHT_KINDS[canonical_measure(one.measure)].family != "growth":
         return SEASON_MIDDLE
     return AUTUMN if one.day >= 365 else 10 * round(one.day / 10)
 
@@ -155,11 +177,11 @@ def _summary(
         readings = np.array([np.mean([one.value for one in each]) for each in by_tree.values()])
         errors = np.array([np.mean([one.error for one in each]) / math.sqrt(len(each)) for each in by_tree.values()])
         count = len(readings)
-        if measure in ("trunk_area", "height"):
+        if SIGHT_KINDS[measure].family == "growth":
             spread = float(np.sqrt(((errors / readings) ** 2).sum()) / count)
             return tuple(by_tree), count, float(np.log(readings).mean()), spread
         mean, error = float(readings.mean()), float(np.sqrt((errors**2).sum()) / count)
-        return tuple(by_tree), count, float(linked(measure, mean)), error / (mean + _floor(measure))
+        return tuple(by_tree), count, float(linked(measure, mean)), error / (mean + FLOORS.get(measure, COUNT_FLOOR))
     first = own[0]
     positions = block.positions(first.label, first.row)
     trees = min(first.trees or len(positions), len(positions))
@@ -172,13 +194,7 @@ def _summary(
         if trees < len(positions):
             step = (np.arange(trees) + 0.5) * len(positions) / trees
             positions = tuple(positions[int(place)] for place in step)
-    return positions, trees, float(linked(measure, mean)), error / (mean + _floor(measure))
-
-
-def _floor(measure: str) -> float:
-    return (
-        MASS_FLOOR if measure == "yield" else 0.0 if measure in ("trunk_area", "height", "fruit_mass") else COUNT_FLOOR
-    )
+    return positions, trees, float(linked(measure, mean)), error / (mean + FLOORS.get(measure, COUNT_FLOOR))
 
 
 def covariance_of(
@@ -192,16 +208,19 @@ def covariance_of(
         Standard deviation by reading errors, on the linked scale.
     biases : sequence of ((measure, tool), relative bias)
     """
-    count = len(sights)
-    found = np.diag(np.array(reading) ** 2 + 1e-10) if count else np.zeros((0, 0))
-    for i in range(count):
-        for j in range(count):
-            if sights[i].measure != sights[j].measure:
-                continue
-            common, own = MODEL_ERROR[sights[i].measure]
-            found[i, j] += common**2
-            if (sights[i].year, sights[i].cause) == (sights[j].year, sights[j].cause):
-                found[i, j] += own**2
-            if biases[i][0] == biases[j][0]:
-                found[i, j] += biases[i][1] * biases[j][1]
-    return found
+
+    def same(names: Sequence[object]) -> NDArray[np.bool_]:
+        places = {name: place for place, name in enumerate(names)}
+        codes = np.array([places[name] for name in names], dtype=np.int64)
+        return codes[:, None] == codes
+
+    def product(errors: Sequence[float]) -> Array:
+        return np.outer(errors, errors)
+
+    kinds = [SIGHT_KINDS[one.measure] for one in sights]
+    alike = same([one.measure for one in sights])
+    season = same([(one.measure, one.year, one.cause) for one in sights])
+    found: Array = np.diag(np.asarray(reading, dtype=np.float64) ** 2 + 1e-10)
+    found = found + alike * product([kind.model_error for kind in kinds])
+    found = found + season * product([kind.season_error for kind in kinds])
+    return found + (alike & same([tool for tool, _ in biases])) * product([bias for _, bias in biases])

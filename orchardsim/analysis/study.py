@@ -15,12 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 import orchardsim
+from orchardsim.analysis.decision import money_by_levels
 from orchardsim.analysis.measures import STUDY_MEASURES, plan_values, study_values
-from orchardsim.analysis.waiting import weighed_in_study
+from orchardsim.analysis.waiting import worth_of_waiting
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
 from orchardsim.plan import Plan
+from orchardsim.plan.coming import NOT_PLANTED
 from orchardsim.plan.formats import METHODS
 from orchardsim.plan.study import Study, load_study
 from orchardsim.results.folder import OutputFolder
@@ -217,14 +219,11 @@ def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tup
     for one in study.waitings:
         own = [*(cells[number] for number in one.cells), *later[start : start + len(one.plans)]]
         start += len(one.plans)
-        answer = weighed_in_study(
-            study.cells[one.cells[0]].plan,
-            one,
-            np.stack([arrays["npv"] for arrays in own]),
-            np.stack([arrays["peak_borrowing"] for arrays in own]),
-            years=study.years,
-            seed=study.seed,
-        )
+        plan, waits = study.cells[one.cells[0]].plan, (0, *one.years)
+        npv, borrowing = (np.stack([arrays[name] for arrays in own]) for name in ("npv", "peak_borrowing"))
+        names = [f"{name}, {wait} years later" for wait in waits for name in one.options]
+        money = money_by_levels(plan, [*names, NOT_PLANTED], npv, borrowing, study.seed)
+        answer = worth_of_waiting(plan, money, one.options, waits, one.measured_from, study.years, study.seed)
         found.append((one.circumstance, answer))
     return tuple(found)
 

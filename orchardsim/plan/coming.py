@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Final
 
 from orchardsim.core.errors import InputError
+from orchardsim.plan.keys import with_keys
+from orchardsim.plan.loading import load_plan
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.raw import RawTable, subtable, subtables
 
 MOST_LEAF: Final = 10
 """Leaf up to which a block is young enough to be measured for what is to come."""
+NOT_PLANTED: Final = "plant nothing more"
+"""The way to plant that always stands beside the others."""
 
 
 def coming_blocks(plan: Plan) -> list[str]:
@@ -36,9 +42,43 @@ def young_blocks(plan: Plan) -> list[str]:
     return found
 
 
-def planted_later(plan: Plan, raw: RawTable, years: int) -> dict[str, object]:
+def ways_to_plant(
+    plan: Plan, raw: RawTable, options: Mapping[str, RawTable], waits: Sequence[int], folder: Path
+) -> dict[str, Plan]:
+    """Every option after each wait, and the plan without what is to come: name -> plan, the last :data:`NOT_PLANTED`.
+
+    Raises InputError if one cannot be read, or nothing is to come.
+
+    Parameters
+    ----------
+    raw : mapping
+        Tables of the plan.
+    options : mapping
+        Way to plant -> tables of the plan with it.
+    waits : sequence of int
+        Years by which all that is to come is ordered and planted later.
+    folder : path
+        Of the plan file.
+    """
+    ways = {
+        f"{name}, {years} years later": with_keys(own, _planted_later(plan, own, years), plan.where)
+        for years in waits
+        for name, own in options.items()
+    }
+    found = {}
+    for name, tables in {**ways, NOT_PLANTED: _without_coming(plan, raw)}.items():
+        try:
+            found[name] = load_plan(tables, base=folder)
+        except InputError as error:
+            raise InputError(plan.where, f"option {name}: {error.problem}") from None
+    return found
+
+
+def _planted_later(plan: Plan, raw: RawTable, years: int) -> dict[str, object]:
     """Keys by which all that is to come is ordered and planted some years later."""
     changes: dict[str, object] = {}
+    if not years:
+        return changes
     for name in coming_blocks(plan):
         stated = next(one for one in subtables(raw, "block") if one["name"] == name)
         for key, default in (("year_planted", 1), ("order_year", None), ("land_from_year", None)):
@@ -48,7 +88,7 @@ def planted_later(plan: Plan, raw: RawTable, years: int) -> dict[str, object]:
     return changes
 
 
-def without_coming(plan: Plan, raw: RawTable) -> dict[str, object]:
+def _without_coming(plan: Plan, raw: RawTable) -> dict[str, object]:
     """The plan's tables without what is to come."""
     blocks = coming_blocks(plan)
     rest = dict(raw)

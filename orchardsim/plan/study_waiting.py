@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 from pydantic import Field
 
 from orchardsim.core.errors import InputError, nearest_names
-from orchardsim.plan.coming import planted_later, without_coming, young_blocks
+from orchardsim.plan.coming import ways_to_plant, young_blocks
 from orchardsim.plan.keys import with_keys
-from orchardsim.plan.loading import load_plan
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.tables import Table
 
@@ -53,10 +52,8 @@ class Waiting:
         Cells that plant so now.
     years : tuple of int
         Of waiting.
-    later : tuple of Plan
-        Every option after each wait: years x options.
-    none : Plan
-        Nothing is planted.
+    plans : tuple of Plan
+        To run beside the cells: every option after each wait, years x options, then nothing planted.
     measured_from : int
         First year of the plan whose season can still be measured.
     """
@@ -65,14 +62,8 @@ class Waiting:
     options: tuple[str, ...]
     cells: tuple[int, ...]
     years: tuple[int, ...]
-    later: tuple[Plan, ...]
-    none: Plan
+    plans: tuple[Plan, ...]
     measured_from: int
-
-    @property
-    def plans(self) -> tuple[Plan, ...]:
-        """Plans to run beside the cells."""
-        return (*self.later, self.none)
 
 
 def waitings_of(
@@ -104,20 +95,16 @@ def waitings_of(
     found = []
     for levels, own in by_circumstance.items():
         young_blocks(own[0].plan)
+        options = tuple(factors[place].levels[cell.levels[place]] for cell in own)
         tables = [with_keys(raw, cell.changes, where) for cell in own]
-        later = tuple(
-            load_plan(with_keys(one, planted_later(cell.plan, one, wait), where), base=folder)
-            for wait in years
-            for one, cell in zip(tables, own, strict=True)
-        )
+        ways = ways_to_plant(own[0].plan, tables[0], dict(zip(options, tables, strict=True)), years, folder)
         found.append(
             Waiting(
                 ", ".join(f"{one.name} {one.levels[level]}" for one, level in zip(others, levels, strict=True)),
-                tuple(factors[place].levels[cell.levels[place]] for cell in own),
+                options,
                 tuple(cell.number for cell in own),
                 years,
-                later,
-                load_plan(without_coming(own[0].plan, tables[0]), base=folder),
+                tuple(ways.values()),
                 table.measured_from,
             )
         )

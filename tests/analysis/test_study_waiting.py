@@ -45,12 +45,12 @@ def test_every_circumstance_plants_each_option_after_each_wait_or_not_at_all(now
     for one, rate in zip(now_or_later.waitings, (0.03, 0.06), strict=True):
         assert one.options == ("0.8 m", "1.4 m") and one.years == (1, 2) and one.measured_from == 1
         assert [now_or_later.cells[number].plan.finance.discount_rate for number in one.cells] == [rate, rate]
-        later = [next(block for block in plan.blocks if block.name == "next_rows") for plan in one.later]
+        later = [next(block for block in plan.blocks if block.name == "next_rows") for plan in one.plans[:-1]]
         # the plan plants in year 2
         assert [(block.year_planted, block.geometry.tree_spacing) for block in later] == [
             (3, 0.8), (3, 1.4), (4, 0.8), (4, 1.4)
         ]  # fmt: skip
-        assert [block.name for block in one.none.blocks] == ["first_row", "old_trees"]
+        assert [block.name for block in one.plans[-1].blocks] == ["first_row", "old_trees"]
         assert {plan.finance.discount_rate for plan in one.plans} == {rate}
 
 

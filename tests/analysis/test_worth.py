@@ -19,7 +19,7 @@ from orchardsim.analysis.next_measurements import evenly, field_sheet
 from orchardsim.analysis.waiting import weigh
 from orchardsim.core.errors import InputError
 from orchardsim.plan import load_plan
-from orchardsim.plan.coming import coming_blocks, planted_later, without_coming, young_blocks
+from orchardsim.plan.coming import NOT_PLANTED, coming_blocks, ways_to_plant, young_blocks
 from orchardsim.plan.measurements import as_csv, parse_measurements
 from orchardsim.report.fit.words import sheet_html
 from orchardsim.results.next import Candidate
@@ -35,7 +35,7 @@ def money(slope=1000.0, mean=400.0, noise=300.0, trials=3000):
     normals = rng.standard_normal((trials, 2))
     luck = noise * rng.standard_normal((2, trials))
     npv = np.stack([np.zeros(trials), mean + slope * normals[:, 0]]) + luck
-    return Money(("a", "b"), npv, np.zeros((2, trials)), normals, ("growth of x", "winter_cold"), (0,))
+    return Money(("a", "b"), npv, np.zeros((2, trials)), normals, (0,))
 
 
 def loss_integral(mean, spread):
@@ -102,9 +102,12 @@ def test_a_row_on_weak_ground_changes_the_choice():
 def test_what_is_to_come_is_found_moved_and_left_out():
     raw = base_tables(PLAN)
     assert coming_blocks(PLAN) == ["next_rows"] and young_blocks(PLAN) == ["first_row"]
-    later = planted_later(PLAN, raw, 2)
-    assert later == {"block.next_rows.year_planted": 4, "block.next_rows.order_year": 2}
-    rest = load_plan(without_coming(PLAN, raw), base=CONFIGS)
+    ways = ways_to_plant(PLAN, raw, {"as stated": raw}, (0, 2), CONFIGS)
+    assert list(ways) == ["as stated, 0 years later", "as stated, 2 years later", NOT_PLANTED]
+    now, later = (next(block for block in way.blocks if block.name == "next_rows") for way in list(ways.values())[:2])
+    assert (now.year_planted, now.groups[0].money.order_year) == (2, 0)
+    assert (later.year_planted, later.groups[0].money.order_year) == (4, 2)
+    rest = ways[NOT_PLANTED]
     assert [block.name for block in rest.blocks] == ["first_row", "old_trees"]
     with pytest.raises(InputError, match="nothing to decide"):
         coming_blocks(rest)
