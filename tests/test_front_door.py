@@ -8,6 +8,7 @@ import sys
 import pytest
 
 import orchardsim
+from tests.simulation.small_plan import CONFIGS
 
 
 def test_dir_shows_what_there_is():
@@ -24,3 +25,8 @@ def test_the_top_opens_no_heavy_library():
 def test_a_name_that_is_not_there_is_told():
     with pytest.raises(AttributeError, match="no attribute 'simulat'"):
         _ = orchardsim.simulat
+
+
+def test_a_plan_shows_itself_in_one_line():
+    plan = orchardsim.load_plan(CONFIGS / "demo.toml")
+    assert repr(plan).startswith("<Plan 'Invented farm") and "trees 1,008" in repr(plan) and len(repr(plan)) < 200

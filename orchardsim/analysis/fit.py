@@ -31,6 +31,7 @@ from orchardsim.analysis.sights import SIGHT_KINDS, Seen, seen_of
 from orchardsim.core.errors import InputError
 from orchardsim.core.futures import HAZARD_CAUSES, OPEN_LEVELS, Learned
 from orchardsim.core.streams import Streams
+from orchardsim.core.text import Brief
 from orchardsim.plan import Plan, load_plan
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import LearnedFile, ground_of
@@ -67,8 +68,8 @@ UNIT_SLIPS: Final = {
 """Factors between lengths that a wrong unit makes."""
 
 
-@dataclass(frozen=True)
-class Fit:
+@dataclass(frozen=True, repr=False)
+class Fit(Brief):
     """What a fit gives.
 
     Attributes

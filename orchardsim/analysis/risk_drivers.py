@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.futures import process
 from orchardsim.core.streams import Streams
+from orchardsim.core.text import Brief
 from orchardsim.plan import Plan, load_plan
 from orchardsim.risk.variance_shares import LEVEL, DriverShare, variance_shares
 from orchardsim.simulation import simulate
@@ -51,8 +52,8 @@ MEASURES: Final = ("npv", "peak_borrowing")
 BASE_TRIALS: Final = 1024
 
 
-@dataclass(frozen=True)
-class RiskDrivers:
+@dataclass(frozen=True, repr=False)
+class RiskDrivers(Brief):
     """Shares of the variance by source.
 
     Attributes

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import unicodedata
+from collections.abc import Sized
 from typing import Any, Final
 
 LONGEST_SHOWN: Final = 60
@@ -61,3 +63,27 @@ def quoted(value: Any, limit: int = LONGEST_SHOWN) -> str:
 
 def _members(value: Any) -> Any:
     return value.values() if isinstance(value, dict) else value
+
+
+class Brief:
+    """A dataclass with much in it: it shows its words and numbers, and of the rest how many entries there are.
+
+    Examples
+    --------
+    >>> @dataclasses.dataclass(frozen=True, repr=False)
+    ... class Found(Brief):
+    ...     trials: int
+    ...     pairs: tuple[float, ...]
+    >>> Found(8, (0.5,) * 1000)
+    <Found: trials 8, pairs (1,000)>
+    """
+
+    def __repr__(self) -> str:
+        shown = []
+        for field in dataclasses.fields(self):  # type: ignore[arg-type]
+            value = getattr(self, field.name)
+            if isinstance(value, str | int | float | Brief):
+                shown.append(f"{field.name} {value if isinstance(value, Brief) else quoted(value)}")
+            elif isinstance(value, Sized):
+                shown.append(f"{field.name} ({len(value):,})")
+        return f"<{type(self).__name__}: {', '.join(shown)}>"

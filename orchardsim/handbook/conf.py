@@ -7,7 +7,8 @@ from typing import Any
 
 import orchardsim
 from orchardsim.core.ledger_items import LEDGER_ITEMS
-from orchardsim.core.variables import RESULTS
+from orchardsim.core.variables import RESULTS, Variable
+from orchardsim.plan.filling import DEFAULT_SOURCE
 from orchardsim.plan.key_table import PlanKey, plan_keys
 
 project = "orchardsim"
@@ -34,9 +35,7 @@ def _table(heads: list[str], rows: list[list[object]]) -> str:
     return "\n".join([*lines, *("| " + " | ".join(map(_cell, row)) + " |" for row in rows)]) + "\n"
 
 
-def _bounds(row: PlanKey) -> str:
-    if row.allowed:
-        return ", ".join(row.allowed)
+def _bounds(row: PlanKey | Variable) -> str:
     low, high = ("" if end is None else f"{end:g}" for end in (row.low, row.high))
     return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}" if high else ""
 
@@ -45,14 +44,16 @@ def _default(row: PlanKey) -> str:
     if row.default is None:
         return "must be stated" if row.required else "none"
     value, unit = row.default.value, row.default.unit
-    shown = f"{value:.6g}" if isinstance(value, float) else str(value)
+    shown = (
+        f"{value:.6g}" if isinstance(value, float) else str(value).lower() if isinstance(value, bool) else str(value)
+    )
     return f"{shown} {unit}" if unit not in ("1", "text", "flag", "") else shown
 
 
 def _source(row: PlanKey) -> str:
     if row.default is None:
         return ""
-    known = row.default.source != "default of the program"
+    known = row.default.source != DEFAULT_SOURCE
     return f"{row.default.status}: {row.default.source}" if known else row.default.status
 
 
@@ -67,7 +68,8 @@ def plan_key_tables() -> str:
         text += f"## {f'`{bracket}`' if name else 'Top of the file'}\n\n"
         lines: list[list[object]] = []
         for row in rows:
-            value = ", ".join(part for part in (row.kind, row.unit if row.unit != "1" else "", _bounds(row)) if part)
+            allowed = ", ".join(row.allowed) or _bounds(row)
+            value = ", ".join(part for part in (row.kind, row.unit if row.unit != "1" else "", allowed) if part)
             lines.append([f"`{row.name}`", row.meaning, value, _default(row), _source(row)])
         heads = ["key", "meaning", "kind, unit inside, allowed", "default", "its source"]
         text += _table(heads, lines) + "\n"
@@ -76,10 +78,12 @@ def plan_key_tables() -> str:
 
 def variable_table() -> str:
     """Every result variable."""
-    heads = ["name", "dims", "unit", "over blocks", "meaning"]
-    rows: list[list[object]] = [
-        [f"`{row.name}`", ", ".join(row.dims), row.unit, row.over_blocks, row.meaning] for row in RESULTS.values()
-    ]
+    heads = ["name", "dims", "unit, bounds", "over blocks", "bad side", "filled by", "meaning"]
+    rows: list[list[object]] = []
+    for row in RESULTS.values():
+        value = ", ".join(part for part in (row.unit, _bounds(row)) if part)
+        names = [f"`{row.name}`", ", ".join(row.dims), value]
+        rows.append([*names, row.over_blocks, row.worst, row.writer, row.meaning])
     return _table(heads, rows)
 
 

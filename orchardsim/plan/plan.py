@@ -118,7 +118,7 @@ class ResolvedBlock:
         return year - self.plan.year_planted + 1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Plan(Sections):
     """A planting plan, read, checked and resolved; its sections stand in :class:`orchardsim.plan.model.Sections`.
 
@@ -161,6 +161,12 @@ class Plan(Sections):
     idle_land: tuple[IdleLand, ...] = ()
     calendar_year: int | None = None
     scenario: str = ""
+
+    def __repr__(self) -> str:
+        groups = sum(len(block.plan.groups) for block in self.blocks)
+        trees = sum(block.plan.layout.trees for block in self.blocks)
+        told = f"blocks {len(self.blocks)}, row groups {groups}, trees {trees:,}"
+        return f"<Plan {self.title!r}: {told}; {self.currency} of {self.price_year}>"
 
     @property
     def where(self) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.text import Brief
 from orchardsim.results.written import number
 from orchardsim.risk.bands import wilson_interval
 
@@ -273,8 +274,8 @@ class Contrast:
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(Brief):
     """Result of :func:`orchardsim.compare`.
 
     Attributes

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from orchardsim.core.text import Brief
 from orchardsim.results.next import NextAnswer, WaitAnswer
 from orchardsim.results.written import plain
 
@@ -113,8 +114,8 @@ class BloomAnswer:
     """The same for each date from all others; NaN for a single one."""
 
 
-@dataclass(frozen=True)
-class FitFindings:
+@dataclass(frozen=True, repr=False)
+class FitFindings(Brief):
     """All that a fit found.
 
     Attributes

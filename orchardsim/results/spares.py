@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.text import Brief
 from orchardsim.results.written import number, plain
 
 Array = NDArray[np.float64]
@@ -283,8 +284,8 @@ class Clustering:
     dearer: Amount
 
 
-@dataclass(frozen=True)
-class SparesAnswer:
+@dataclass(frozen=True, repr=False)
+class SparesAnswer(Brief):
     """Result of :func:`orchardsim.spares`.
 
     Attributes

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from orchardsim.core.numbers import percent
+from orchardsim.core.text import Brief
 from orchardsim.results.written import number, plain
 
 BACK: Final = 0.95
@@ -123,9 +124,9 @@ class Usual:
     fresh: tuple[float, ...]
 
 
-@dataclass(frozen=True)
-class Stress:
-    """A stress test of a plan."""
+@dataclass(frozen=True, repr=False)
+class Stress(Brief):
+    """Result of :func:`orchardsim.stress`: ``usual`` is the plan without a bad season, ``seasons`` those placed."""
 
     title: str
     plan_name: str

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.text import Brief
 from orchardsim.results.next import WaitAnswer
 
 if TYPE_CHECKING:
@@ -229,8 +230,8 @@ class MeasureAnswer:
     places_of_means: Array
 
 
-@dataclass(frozen=True)
-class StudyFindings:
+@dataclass(frozen=True, repr=False)
+class StudyFindings(Brief):
     """All that a study found.
 
     Attributes
