@@ -23,88 +23,30 @@ import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from experiments.calibration.cases import GALA, GOOD_GROWER, swing
 from experiments.calibration.harness import (
-    ALL_IN_TIME,
+    NORTH,
     Care,
+    Run,
     block,
-    climate_of,
     cultivar,
     grade,
-    grow_to_harvest,
     load_physiology,
-    pick,
-    season_of,
+    run_trees,
     stock,
     training,
 )
-from orchardsim.core.draws import address
-from orchardsim.core.labels import FRESH
 from orchardsim.core.parameters import parameters_of
-from orchardsim.core.streams import Streams
-from orchardsim.trees import model as trees
-from orchardsim.trees.block import BlockModel
 from orchardsim.trees.parameters import BlockPlan, Physiology
-from orchardsim.trees.season import SeasonForTrees
-from orchardsim.trees.variation import draw_year
 
-TRIALS = 4
 STEP = 0.1
 SHOWN = 0.01
 """Elasticities below this are left blank in the table."""
-
-
-@dataclasses.dataclass(frozen=True)
-class Walk:
-    """Crop [kg] and trunk area [cm2] (year, trial, tree); fruit mass [g], shares of the pack-out, clusters (year,)."""
-
-    crop: NDArray[np.float32]
-    trunk: NDArray[np.float32]
-    fruit: NDArray[np.float64]
-    fresh: NDArray[np.float64]
-    best: NDArray[np.float64]
-    pressed: NDArray[np.float64]
-    bloom: NDArray[np.float64]
-
-
-def walk(
-    plan: BlockPlan,
-    physiology: Physiology,
-    years: int,
-    season: SeasonForTrees,
-    care: Care = ALL_IN_TIME,
-    gaps_in_leaf: int = 0,
-) -> Walk:
-    """Let a block grow under one season year after year; every fourth tree is gone from leaf ``gaps_in_leaf`` on."""
-    model = BlockModel(plan, physiology)
-    streams = Streams(1)
-    state = model.new_state(TRIALS)
-    state.site_vigor[...] = model.draw_persistent([streams.at("soil", "block", trial=t) for t in range(TRIALS)])
-    rows: dict[str, list[np.ndarray]] = {name: [] for name in (field.name for field in dataclasses.fields(Walk))}
-    for year in range(years):
-        draws = draw_year(address(streams, "trees", "block", range(TRIALS), year), model.positions)
-        if year + 1 == gaps_in_leaf:
-            dead = np.zeros((TRIALS, model.positions), dtype=bool)
-            dead[:, 1::4] = True
-            model.kill(state, dead)
-        grow_to_harvest(model, state, season, draws, plant=year == 0, care=care)
-        picked = pick(model, state, season, care)
-        trees.harvest_to_leaf_fall(model, state, season)
-        seen = trees.observe(model, state)
-        mass = np.maximum(picked.harvested_mass.sum(), 1e-9)
-        rows["crop"].append(state.last_crop.copy())
-        rows["trunk"].append(state.trunk_area.copy())
-        rows["fruit"].append(np.nanmean(seen["fruit_mass_mean"]) if mass > 1e-6 else np.float64(0))
-        rows["fresh"].append(picked.packed_mass[..., FRESH].sum() / mass)
-        rows["best"].append(picked.packed_mass[..., 0].sum() / mass)
-        rows["pressed"].append(picked.packed_mass[..., 3].sum() / mass)
-        rows["bloom"].append(seen["flower_clusters"].sum())
-    return Walk(**{name: np.stack(values) for name, values in rows.items()})
 
 
 def kept_block(target: tuple[float, ...] = GALA) -> BlockPlan:
@@ -130,46 +72,38 @@ def poor_block() -> BlockPlan:
     return dataclasses.replace(plan, replant_site=True).with_groups(pollen_distance=40.0)
 
 
-def poor_season() -> SeasonForTrees:
-    """A season with frost, little chill and few hours of bee weather."""
-    season = season_of(climate_of(poor_block()), TRIALS, 1)
-    return dataclasses.replace(
-        season,
-        chill_fraction=season.chill_fraction * 0.85,
-        frost_kill=season.frost_kill * 0 + 0.4,
-        pollination_hours=season.pollination_hours * 0 + 6.0,
-    )
+POOR = dataclasses.replace(NORTH["Honeycrisp"], chill_fraction=0.85, frost_kill=0.4, pollination_hours=6.0)
+"""Mean seasons with frost, little chill and few hours of bee weather."""
 
 
 def figures(p: Physiology) -> dict[str, float]:
     """What the grower sees of the three blocks."""
-    plan = kept_block()
-    land = plan.layout.tree_spacing * plan.layout.row_spacing
-    kept = walk(plan, p, 10, season_of(climate_of(plan), TRIALS, 1))
-    tonnes = kept.crop.mean(axis=(1, 2)) / land * 10
-    free = walk(kept_block((0.0, math.inf)), p, 10, season_of(climate_of(plan), TRIALS, 1))
-    north = season_of(climate_of(lone_block()), TRIALS, 1)
-    lone = walk(lone_block(), p, 10, north)
-    late = walk(lone_block(5.0), p, 10, north, Care(late=30.0))
+
+    def grown(plan: BlockPlan, years: int = 10, **more: Any) -> Run:
+        return run_trees(plan, p, years, trials=4, tree_output=True, **more)
+
+    kept, free = grown(kept_block()), grown(kept_block((0.0, math.inf)))
+    lone, late = grown(lone_block()), grown(lone_block(5.0), care=Care(late=30.0))
     care = Care(thinned=0.7, late=20.0, pruned=0.6, summer_pruned=0.5)
-    poor = walk(poor_block(), p, 8, poor_season(), care, gaps_in_leaf=4)
-    standing = poor.trunk[-1] > 0
+    poor = grown(poor_block(), 8, climate=POOR, care=care, gaps_in_leaf=4)
+    tonnes, girth = kept.yield_per_hectare().mean(axis=(1, 2)), np.sqrt(kept.trees["trunk_area"][9])
+    standing = poor.trees["trunk_area"][-1] > 0
     return {
         "kept: yield 1-5": tonnes[:5].sum(),
         "yield 8-10": tonnes[7:].mean(),
-        "trunk 10": kept.trunk[9].mean(),
+        "trunk 10": kept.values["trunk_area_mean"][9].mean(),
         "crop 2-3": tonnes[1:3].sum(),
-        "fruit mass": kept.fruit[7:].mean(),
-        "fresh": kept.fresh[7:].mean(),
-        "girth CV": float(np.sqrt(kept.trunk[9]).std() / np.sqrt(kept.trunk[9]).mean()),
-        "pressed": kept.pressed[7:].mean(),
-        "free: bloom 10": free.bloom[9],
-        "alone: swing": swing(lone.crop[4:10].reshape(6, -1)),
-        "late: bloom 5-10": late.bloom[4:10].mean(),
-        "poor: crop 1-8": poor.crop.sum(axis=0)[standing].mean(),
-        "trunk 8": poor.trunk[-1][standing].mean(),
-        "fresh 8": poor.fresh[7],
-        "best 8": poor.best[7],
+        "fruit mass": kept.values["fruit_mass_mean"][7:].mean(),
+        "fresh": kept.values["fresh_share"][7:].mean(),
+        "girth CV": float(girth.std() / girth.mean()),
+        "pressed": kept.values["juice_share"][7:].mean(),
+        "free: bloom 10": free.values["flower_clusters"][9].sum(),
+        "alone: swing": swing(lone.trees["crop_mass"][4:].reshape(6, -1)),
+        "late: bloom 5-10": late.values["flower_clusters"][4:].sum(axis=1).mean(),
+        "poor: crop 1-8": poor.trees["crop_mass"].sum(axis=0)[standing].mean(),
+        "trunk 8": poor.trees["trunk_area"][-1][standing].mean(),
+        "fresh 8": poor.values["fresh_share"][7].mean(),
+        "best 8": poor.values["best_share"][7].mean(),
     }
 
 

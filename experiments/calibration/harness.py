@@ -53,6 +53,7 @@ class Climate:
     degree_days: tuple[float, float, float, float]
     temperature_factor: tuple[float, float, float, float]
     water_factor: float = 1.0
+    chill_fraction: float = 1.0
     frost_kill: float = 0.06
     pollination_hours: float = 44.0
     early_heat: float = 840.0
@@ -83,10 +84,9 @@ def season_by_group(climates: Sequence[Climate], trials: int) -> SeasonForTrees:
         one = np.array(values, dtype=float)
         return np.broadcast_to(one, (trials, len(climates), *one.shape[1:])).copy()
 
-    seen = ("frost_kill", "pollination_hours", "early_heat", "radiation", "degree_days", "temperature_factor")
+    seen = {field.name for field in dataclasses.fields(Climate)} - {"water_factor"}
     water = np.array([one.water_factor for one in climates])[:, None, None]
     return SeasonForTrees(
-        chill_fraction=full(1.0),
         sunburn_fraction=full(0.0),
         water_factor=np.broadcast_to(water, (trials, len(climates), 4, len(COVER_LEVELS))).copy(),
         **{name: full(*(getattr(one, name) for one in climates)) for name in seen},
@@ -190,14 +190,6 @@ def block_of(
     return BlockPlan(name=name, layout=layout, groups=tuple(groups), year_planted=0, **own)
 
 
-def with_targets(plan: BlockPlan, targets: Sequence[tuple[float, ...]]) -> BlockPlan:
-    """The same block with a crop target of its own for each row group."""
-    groups = (
-        dataclasses.replace(group, crop_load_target=target) for group, target in zip(plan.groups, targets, strict=True)
-    )
-    return dataclasses.replace(plan, groups=tuple(groups))
-
-
 @dataclass(frozen=True)
 class Care:
     """What is done of a year's work: shares of it, and days of delay of thinning."""
@@ -219,17 +211,17 @@ def grow_to_harvest(
     *,
     plant: bool,
     care: Care = ALL_IN_TIME,
-) -> tuple[trees.DormantWork, trees.Bloom]:
+) -> trees.DormantWork:
     """Let a block without losses through a year until its fruit is ripe; trees are planted in it or stand already."""
     one = np.ones((len(state.alive), model.groups))
     dormant = trees.ask_dormant_work(model, state)
     if plant:
         model.plant(state, draws)
     trees.apply_pruning(model, state, Reach(one * care.pruned, one * 0))
-    bloom = trees.bloom_to_closed_canopy(model, state, season, draws)
+    trees.bloom_to_closed_canopy(model, state, season, draws)
     trees.apply_thinning(model, state, one * care.thinned, one * care.late)
     trees.closed_canopy_to_harvest(model, state, season)
-    return dormant, bloom
+    return dormant
 
 
 def pick(model: BlockModel, state: TreeState, season: SeasonForTrees, care: Care = ALL_IN_TIME) -> trees.Harvest:
@@ -262,12 +254,15 @@ def run_trees(
     trials: int = 2,
     seed: int = 1,
     climate: Climate | None = None,
+    care: Care = ALL_IN_TIME,
+    gaps_in_leaf: int = 0,
     tree_output: bool = False,
     even: bool = False,
 ) -> Run:
     """Plant a block and let the trees through ``years`` seasons without losses.
 
-    ``even`` sets every spread between trees to zero: the mean tree.
+    ``even`` sets every spread between trees to zero: the mean tree. Every fourth tree is taken out before
+    ``gaps_in_leaf``.
     """
     if even:
         spreads = ("site_spread", "tree_spread", "set_spread", "block_set_spread", "thinning_spread")
@@ -281,16 +276,18 @@ def run_trees(
     per_tree: list[dict[str, NDArray[np.float32]]] = []
     for year in range(years):
         draws = draw_year(address(streams, "trees", "trial", range(trials), year), model.positions)
-        dormant, bloom = grow_to_harvest(model, state, season, draws, plant=year == 0)
-        picked = pick(model, state, season)
+        if year + 1 == gaps_in_leaf:
+            model.kill(state, np.broadcast_to(np.arange(model.positions) % 4 == 1, state.alive.shape))
+        dormant = grow_to_harvest(model, state, season, draws, plant=year == 0, care=care)
+        picked = pick(model, state, season, care)
         trees.harvest_to_leaf_fall(model, state, season)
         row = trees.observe(model, state)
-        row["fresh_share"] = picked.packed_mass[..., FRESH].sum(-1) / np.maximum(picked.harvested_mass, 1e-9)
-        row["best_share"] = picked.packed_mass[..., 0] / np.maximum(picked.harvested_mass, 1e-9)
+        share = picked.packed_mass / np.maximum(picked.harvested_mass, 1e-9)[..., None]
+        row["fresh_share"] = share[..., FRESH].sum(-1)
+        row["best_share"], row["juice_share"] = share[..., 0], share[..., -1]
         row["pruning_hours"] = dormant.pruning_hours
-        row["excess"] = bloom.excess
         row["leaf_light"] = model.total(state.leaf_light) / model.group_trees
-        rows.append({**row, **trees.dry_matter_budget(model, state)})
+        rows.append(row)
         if tree_output:
             per_tree.append(trees.tree_output(state))
     values = {name: np.stack([row[name] for row in rows]) for name in rows[0]}

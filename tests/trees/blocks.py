@@ -14,7 +14,6 @@ from experiments.calibration.harness import (
     season_of,
     stock,
     training,
-    with_targets,
 )
 
 PHYSIOLOGY = load_physiology()
@@ -35,7 +34,6 @@ __all__ = [
     "spindle",
     "stock",
     "training",
-    "with_targets",
 ]
 
 
