@@ -108,7 +108,7 @@ def apply_thinning(tile: Tile, year: int) -> None:
     ),
     writes=(
         "trees.alternation_sum trees.alternation_terms trees.fruit_dry_mass trees.last_crop trees.leaf_light "
-        "trees.lit_spurs trees.pool trees.shoot_leaf trees.spur_leaf trees.totals trees.upkeep"
+        "trees.lit_spurs trees.pool trees.shoot_leaf trees.spur_leaf trees.totals trees.upkeep trees.wood"
     ),
 )
 def grow_fruit(tile: Tile, year: int) -> None:

@@ -66,7 +66,7 @@ def pass_price(plan: Plan, block: BlockRun, share: Array) -> Array:
         "season standing done.trained trees.alive trees.counted_crop trees.cover trees.expressed_trunk "
         "trees.fruit_number trees.head_start trees.health trees.height trees.held trees.leaf trees.leaf_area "
         "trees.lit_spurs trees.pool trees.roots_left trees.source trees.spread trees.spur_leaf trees.totals "
-        "trees.trunk_area trees.vigor"
+        "trees.trunk_area trees.vigor trees.wood"
     ),
     writes=(
         "trees.flower_clusters trees.health trees.height trees.reserves trees.spread trees.totals trees.trunk_area "

@@ -17,6 +17,7 @@ from orchardsim.simulation.step import step
 from orchardsim.trees import losses
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_traits import LossSeason, LossTraits, uncut_strikes
+from orchardsim.trees.state import weaken
 
 if TYPE_CHECKING:
     from orchardsim.simulation.tile import Tile
@@ -47,8 +48,7 @@ def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         draws = dataclasses.replace(draws, vole_year=(draws.vole_year / tile.levels.hazard("voles")).astype(np.float32))
         found = losses.rest_losses(hazards, traits, block.state, season, draws)
         take_out(tile, block, year, found.cause)
-        if found.health_loss.any():
-            block.state.health *= np.subtract(1, found.health_loss, out=found.health_loss)
+        weaken(block.state.health, found.health_loss)
         injury = losses.winter_injury(hazards, traits, season)
         if injury.any():
             block.state.health *= 1 - block.model.expand(injury)
@@ -80,8 +80,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
             block.uncut_strikes,
         )
         block.fruit_lost = take_out(tile, block, year, found.cause)
-        if found.health_loss.any():
-            block.state.health *= np.subtract(1, found.health_loss, out=found.health_loss)
+        weaken(block.state.health, found.health_loss)
         cutting = _cut_strikes(hazards, block, found.struck)
         tile.add("labour_hours", block, year, cutting, TASKS.index("upkeep"))
 
@@ -105,18 +104,17 @@ def take_out(tile: Tile, block: BlockRun, year: int, cause: NDArray[np.int8]) ->
     ``cause``, (trial, position): 0 for a tree that lives or was not there, else 1 + the place of the cause in
     ``core.labels.CAUSES``.
     """
-    if not cause.any():
-        return np.zeros_like(block.alive)
-    tile.add("trees_lost", block, year, _by_cause(block, cause))
-    return block.model.kill(block.state, cause > 0)
-
-
-def _by_cause(block: BlockRun, cause: NDArray[np.int8]) -> Array:
-    """Number of dead trees, (trial, group, cause)."""
-    trials, groups = block.alive.shape
     at = np.flatnonzero(cause > 0)
-    trial, position = np.divmod(at, cause.shape[1])
-    cell = (trial * groups + block.model.position_group[position]) * len(CAUSES) + cause.reshape(-1)[at] - 1
+    if not at.size:
+        return np.zeros_like(block.alive)
+    tile.add("trees_lost", block, year, _by_cause(block, at, cause.reshape(-1)[at]))
+    return block.model.kill_at(block.state, at)
+
+
+def _by_cause(block: BlockRun, at: NDArray[np.int64], cause: NDArray[np.int8]) -> Array:
+    """Number of dead trees, (trial, group, cause), from their flat positions and causes."""
+    trials, groups = block.alive.shape
+    cell = block.model.cell(at) * len(CAUSES) + cause - 1
     number = np.bincount(cell, minlength=trials * groups * len(CAUSES))
     return number.reshape(trials, groups, len(CAUSES)).astype(np.float64)
 

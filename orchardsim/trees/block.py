@@ -297,7 +297,11 @@ class BlockModel:
 
     def kill(self, state: TreeState, dead: NDArray[np.bool_]) -> Double:
         """Take trees out; returns the fruit that was on them, (trial, group) [1]."""
-        at = np.flatnonzero(dead & state.alive)
+        return self.kill_at(state, np.flatnonzero(dead))
+
+    def kill_at(self, state: TreeState, at: NDArray[np.int64]) -> Double:
+        """The same of trees given by their flat positions."""
+        at = at[state.alive.reshape(-1)[at]]
         fruit = self._sum_by_cell(len(state.alive), self.cell(at), state.fruit_number.reshape(-1)[at])
         state.clear_at(at)
         return fruit

@@ -172,7 +172,7 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
     potential = fruit_potential(model, season)
     loops.set_fruit(trees, numbers, model.traits, model.strips, setting, most, radiation, potential, draws.normal)
     set_before = model.total(state.fruit_number)
-    sprayed, hours = find_excess(model, state, season, draws)
+    sprayed, excess, hours = find_excess(model, state, season, draws, set_before)
     clusters, fruitlets = model.total(state.bloom_clusters), model.total(state.fruitlets)
     flowers, stripped = clusters * p.flowers_per_cluster, model.total(state.stripped) * p.flowers_per_cluster
     open_by_place = model.total_by_place(state.bloom_clusters - state.stripped, bearing.PLACES)
@@ -192,18 +192,21 @@ def bloom_to_closed_canopy(model: BlockModel, state: TreeState, season: SeasonFo
         dropped=fruitlets - set_before,
         sprayed=sprayed,
         kept=set_before - sprayed,
-        excess=model.total(state.excess),
+        excess=excess,
         thinning_hours=hours,
     )
 
 
-def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws) -> tuple[Double, Double]:
+def find_excess(
+    model: BlockModel, state: TreeState, season: SeasonForTrees, draws: YearDraws, set_before: Double
+) -> tuple[Double, Double, Double]:
     """Spray the row groups that bear well above their target, and find what must come off by hand.
 
     Returns
     -------
-    sprayed, hours : array, (trial, group)
-        Fruit sprayed off [1], and hand hours that the excess asks for.
+    sprayed, excess, hours : array, (trial, group)
+        Fruit sprayed off [1], those to come off by hand, and the hours that they ask for; ``set_before`` is the fruit
+        on the trees.
 
     Notes
     -----
@@ -214,16 +217,17 @@ def find_excess(model: BlockModel, state: TreeState, season: SeasonForTrees, dra
     off = np.zeros(state.cover.shape, np.float32)
     loops.find_target(state.arrays, model.traits, model.strips, np.float32(rule.fruit_per_land * model.land))
     if rule.method in ("chemical", "both"):
-        load = model.total(state.fruit_number) / np.maximum(model.total(state.target), 1e-9)
+        load = set_before / np.maximum(model.total(state.target), 1e-9)
         dose = fruit.spray_dose(load, rule.spray_from, rule.spray_leaves, rule.spray_removal)
         remain = 1 - fruit.sprayed_off(dose, np.broadcast_to(season.spray_balance, state.cover.shape))
         remain = remain * np.exp(rule.spray_spread * draws.block_normal[:, 1:2])
         off = np.where(dose > 0, 1 - np.clip(remain, 0.05, 1), 0).astype(np.float32)
     spared, limit = np.float32(rule.spray_leaves), np.float32(rule.fruit_limit)
     loops.find_excess(state.arrays, model.numbers, model.strips, off, spared, by_hand, limit, draws.normal)
-    hours = model.total(state.excess) * (rule.seconds_per_fruit / 3600)
+    excess = model.total(state.excess)
+    hours = excess * (rule.seconds_per_fruit / 3600)
     hours += model.total(state.excess > 0.5) * (rule.minutes_per_tree / 60)
-    return model.total(state.sprayed), hours
+    return model.total(state.sprayed), excess, hours
 
 
 def misjudge(model: BlockModel, state: TreeState, skill: Double, error: Double) -> None:

@@ -84,8 +84,9 @@ def apply_summer_pruning(
     count = np.array([group.cultivar.colour_nights for group in model.block.groups])
     nights = grading.night_colour(season.ripening_night) / p.colour_rate
     nights = np.broadcast_to(count * nights, totals["crop_mass"].shape)
-    light = light + model.expand(nights)
-    loops.judge_fruit(state.arrays, model.numbers, model.traits, model.strips, light)
+    loops.judge_fruit(
+        state.arrays, model.numbers, model.traits, model.strips, light, np.asarray(nights, np.float32, order="C")
+    )
     totals["fruit_mass_square"] = model.total(state.mass_square)
     for name in ("usable", "clean", "coloured"):
         totals[name] = model.total(getattr(state, name))

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from orchardsim.core.compiled import Number, compiled
+
 Float = NDArray[np.float32]
 PAGE, STAGGER = 1024, 48
 """Numbers of four bytes in a page of memory, and by how many arrays are staggered: three lines of cache."""
@@ -98,6 +100,8 @@ class TreeState:
     pool: Float
     """Dry matter in fruit, in fruit taken off, in leaf, in shoots, roots and upkeep, in wood; not fixed for want of a
     use; left so far [kg]."""
+    wood: Float
+    """Dry mass of the woody tree above ground before this season's growth [kg]."""
     mass_square: Float
     """Mass of the crop times mean fruit mass [kg2]."""
     usable: Float
@@ -156,6 +160,14 @@ TREE_FIELDS = tuple(one.name for one in dataclasses.fields(TreeState) if one.nam
 """Names of the arrays over (trial, position)."""
 Trees: Any = namedtuple("Trees", TREE_FIELDS)  # type: ignore[misc]
 """The arrays of a :class:`TreeState` over (trial, position), as compiled loops take them."""
+
+
+@compiled
+def weaken(health: Number, lost: Number) -> None:
+    """Take a share ``lost`` of its health from each tree; arrays (trial, position)."""
+    for t in range(len(health)):
+        for i in range(health.shape[1]):
+            health[t, i] *= 1.0 - lost[t, i]
 
 
 def empty_trees(trials: int, positions: int) -> Any:

@@ -27,6 +27,8 @@ wood comes outside)."""
 SHELL: Final = np.float32(0.75)
 """1; share of that leaf with spurs, which bear in the outer shell; the rest is on upright shoots (assumption: three
 quarters, as of the tree as it is kept)."""
+LAST: Final = np.uint16(LEAVES)
+"""Last leaf of the tables by leaf."""
 PRESENT_CROP: Final = np.float32(1e-3)
 """Least crop [kg] that is no blank."""
 BEARING_LEAF: Final = 5
@@ -87,28 +89,36 @@ def place_in_walk(step: Any, first: Any) -> Any:
 
 
 @compiled
+def look_up(table: Any, leaf: Any, found: Any) -> None:
+    """Values by leaf, of a table (leaf,), for some trees: a loop of its own, since the others run on vectors."""
+    for i in range(leaf.size):
+        found[i] = table[min(np.uint16(leaf[i]), LAST)]
+
+
+@compiled
 def ask_pruning(trees: Any, p: Any, traits: Any, place: Any, strips: Any) -> None:
     """Trees grow a leaf older, heal, and ask for their winter cut: what it would leave uncut, and minutes.
 
     Shoots above what the training system reckons with are cut too: more wood, and more minutes.
     """
     usual = p.usual_shoots * place.row_spacing * place.tree_spacing
+    cut_here, minutes_here = np.empty((2, trees.alive.shape[1]), np.float32)
     for t in range(len(trees.alive)):
         for s in range(len(strips.group)):
             g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
-            cut_by_leaf, minutes = traits.pruning[g], traits.pruning_minutes[g]
             for i in range(begin, end):
-                leaf = trees.leaf[t, i] + np.int16(trees.alive[t, i])
-                trees.leaf[t, i] = leaf
-                age = min(leaf, LEAVES)
+                trees.leaf[t, i] += np.int16(trees.alive[t, i])
+            look_up(traits.pruning[g], trees.leaf[t, begin:end], cut_here[begin:end])
+            look_up(traits.pruning_minutes[g], trees.leaf[t, begin:end], minutes_here[begin:end])
+            for i in range(begin, end):
                 # health heals, where enough of it is left
                 health = trees.health[t, i]
                 enough = min(np.float32(1), health / p.lasting_harm)
                 lost = np.float32(trees.alive[t, i]) - health
                 trees.health[t, i] = health + lost * p.recovery_rate * enough * enough * enough * enough
                 more = min(max(trees.shoot_leaf[t, i] / usual, np.float32(1.0)), MOST_WORK)
-                trees.uncut[t, i] = 1.0 - min(cut_by_leaf[age] * more, MOST_CUT)
-                trees.pruning_minutes[t, i] = minutes[age] * more
+                trees.uncut[t, i] = 1.0 - min(cut_here[i] * more, MOST_CUT)
+                trees.pruning_minutes[t, i] = minutes_here[i] * more
 
 
 @compiled
@@ -250,13 +260,14 @@ def set_fruit(
             g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
             light = radiation[t, g]
             young = traits.fruit_potential[g] * potential[t, g] * p.fruit_dry_fraction * p.early_fruit_share
-            stripping = traits.stripping[g]
-            for i in range(begin, end):
-                stripped_here[i] = stripping[min(trees.leaf[t, i], LEAVES)]
-            for row in range(begin, end, per_row):
-                for c in range(places):
-                    here = slice(row + c * per_row // places, row + (c + 1) * per_row // places)
-                    set_here[here], most_here[here] = setting[t, g, c], most[t, g, c]
+            look_up(traits.stripping[g], trees.leaf[t, begin:end], stripped_here[begin:end])
+            one_row = slice(begin, begin + per_row)
+            for c in range(places):
+                here = slice(begin + c * per_row // places, begin + (c + 1) * per_row // places)
+                set_here[here], most_here[here] = setting[t, g, c], most[t, g, c]
+            for row in range(begin + per_row, end, per_row):
+                here = slice(row, row + per_row)
+                set_here[here], most_here[here] = set_here[one_row], most_here[one_row]
             for i in range(begin, end):
                 stripped = trees.flower_clusters[t, i] * stripped_here[i]
                 share = min(set_here[i] * exp(p.set_spread * normal[t, i]), most_here[i])
@@ -291,9 +302,7 @@ def find_target(trees: Any, traits: Any, strips: Any, room: Any) -> None:
     for t in range(len(trees.alive)):
         for s in range(len(strips.group)):
             g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
-            targets = traits.target[g]
-            for i in range(begin, end):
-                load_here[i] = targets[min(trees.leaf[t, i], LEAVES)]
+            look_up(traits.target[g], trees.leaf[t, begin:end], load_here[begin:end])
             for i in range(begin, end):
                 target = load_here[i] * trees.trunk_area[t, i]
                 trees.target[t, i] = min(target, room) if load_here[i] < UNTHINNED else target
@@ -403,6 +412,7 @@ def grow_fruit(trees: Any, p: Any, traits: Any, strips: Any, radiation: Any, pot
                 whole = leaf + over
                 pool = trees.pool[t, i] + trees.source[t, i] * light
                 wood = growth.wood_mass(trees.trunk_area[t, i], p.wood_mass, p.wood_exponent)
+                trees.wood[t, i] = wood
                 upkeep = min(p.wood_upkeep * wood + p.root_mass * whole, pool)
                 pool -= upkeep
                 stems = min(p.stem_mass * shoot_leaf, 0.5 * pool)
@@ -437,16 +447,16 @@ def grow_fruit(trees: Any, p: Any, traits: Any, strips: Any, radiation: Any, pot
 
 
 @compiled
-def judge_fruit(trees: Any, p: Any, traits: Any, strips: Any, light: Any) -> None:
+def judge_fruit(trees: Any, p: Any, traits: Any, strips: Any, light: Any, nights: Any) -> None:
     """Mass of the ripe crop by quality [kg]: usable, fresh, fresh and not pitted, that with colour.
 
-    ``light`` (trial, position) [1] falls on the leaf among the fruit.
+    ``light`` (trial, position) [1] falls on the leaf among the fruit; cool ``nights`` (trial, group) count as such.
     """
     for t in range(len(trees.alive)):
         for s in range(len(strips.group)):
             g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
             cultivar = traits.cultivar[g]
-            need, proneness = cultivar.colour_need, cultivar.bitter_pit
+            need, proneness, coolness = cultivar.colour_need, cultivar.bitter_pit, nights[t, g]
             for i in range(begin, end):
                 crop, number = trees.last_crop[t, i], trees.fruit_number[t, i]
                 mean = crop / (number + TINY)
@@ -454,7 +464,8 @@ def judge_fruit(trees: Any, p: Any, traits: Any, strips: Any, light: Any) -> Non
                 pitted = grading.bitter_pit_share(load, proneness, p.bitter_pit_scale, p.bitter_pit_crop)
                 clean = crop * fruit.share_above(mean, p.fresh_mass, p.size_spread) * (1.0 - pitted)
                 clean *= 1.0 - fruit.share_above(mean, p.oversize_mass, p.size_spread)
-                colour = grading.colour_share(light[t, i], load, need, p.colour_light, p.colour_crop, p.colour_rate)
+                lit = light[t, i] + coolness
+                colour = grading.colour_share(lit, load, need, p.colour_light, p.colour_crop, p.colour_rate)
                 trees.mass_square[t, i] = crop * mean
                 trees.usable[t, i] = crop * fruit.share_above(mean, p.processing_mass, p.size_spread)
                 trees.clean[t, i] = clean
@@ -479,22 +490,22 @@ def fall_leaf(
     ``tied`` and ``start`` (trial, group) are the share of trees whose branches were bent this year and where in the
     walk the crew began.
     """
-    bloom_here = np.empty(trees.alive.shape[1], np.float32)
+    bent_here, unbent_here, bloom_here = np.empty((3, trees.alive.shape[1]), np.float32)
     for t in range(len(trees.alive)):
         for s in range(len(strips.group)):
             g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
             light, vigor = radiation[t, g], p.trunk_growth * traits.growth_vigor[g] * heat[t, g]
             rooting = traits.rooting[g]
             half_crop, crop_width, share, first = traits.half_crop[g], traits.crop_width[g], tied[t, g], start[t, g]
-            bent, unbent = traits.next_bloom[g], traits.next_bloom_unbent[g]
+            look_up(traits.next_bloom[g], trees.leaf[t, begin:end], bent_here[begin:end])
+            look_up(traits.next_bloom_unbent[g], trees.leaf[t, begin:end], unbent_here[begin:end])
             for i in range(begin, end):
-                age = min(trees.leaf[t, i], LEAVES)
-                tied_down = place_in_walk(walk[i], first) <= share
-                bloom_here[i] = bent[age] if tied_down else unbent[age]
+                bent, unbent = bent_here[i], unbent_here[i]
+                bloom_here[i] = bent if place_in_walk(walk[i], first) <= share else unbent
             for i in range(begin, end):
                 trunk, held, expressed = trees.trunk_area[t, i], trees.held[t, i], trees.expressed_trunk[t, i]
                 pool = trees.pool[t, i] + trees.source[t, i] * light
-                wood = growth.wood_mass(trunk, p.wood_mass, p.wood_exponent)
+                wood = trees.wood[t, i]
                 cost = p.root_share * p.wood_exponent * wood / (trunk + TINY)
                 wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, i], p.trunk_exponent)
                 paid = growth.two_limits(cost * wanted, pool, p.wood_curvature)
