@@ -86,8 +86,8 @@ def test_table_shows_the_middle_of_the_yields():
     arrays, _ = invented_arrays(trials=41, planting_years=(0,))
     # Leaf 12 is year 11; the block has 0.8 ha; the middle of 41 trials is a trial.
     middle = np.median(arrays["harvested_mass"][:, 11, 0]) / 0.8 / 1000
-    row = next(line.split() for line in headline_table(dataset).splitlines() if line.split()[:2] == ["11", "12"])
-    assert row[3] == f"{middle:.1f}"
+    row = next(line.split() for line in headline_table(dataset).splitlines() if line.split()[:2] == ["12", "11"])
+    assert row[4] == f"{middle:.1f}"
 
 
 def test_plain_sentences(run):

@@ -7,23 +7,29 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from orchardsim.core.labels import FARM
-from orchardsim.core.numbers import number
 from orchardsim.core.parameters import STATUSES
 from orchardsim.core.pool import pool_at_hand
 from orchardsim.plan.formats import PlanFormats
 from orchardsim.report.cautions import CAUTIONS
-from orchardsim.report.columns import cells_of
 from orchardsim.report.pages import Pictures, drawn, keep_picture, picture_names, picture_parts, render
 from orchardsim.report.run.block_tables import block_part
 from orchardsim.report.run.first_screen import plain_sentences
-from orchardsim.report.run.headline_rows import WEAK_NOTE, YieldRow, flow_bands, low_text, weak, yield_rows
+from orchardsim.report.run.headline_rows import WEAK_NOTE, weak, yield_rows
 from orchardsim.report.run.ledger_table import ledger_part
 from orchardsim.report.run.published import published_lines
-from orchardsim.report.run.risk import cover_cells, risk_part
+from orchardsim.report.run.risk import risk_part
 from orchardsim.report.run.saved import SavedRun
 from orchardsim.report.run.second_opinion import second_opinion_part
 from orchardsim.report.run.sheet import sheet_files, sheet_page, sheet_pdf
-from orchardsim.report.run.table import doubts_lines, money_cells, notes_lines, shares_lines
+from orchardsim.report.run.table import (
+    COVER_NOTE,
+    doubts_lines,
+    flow_cells,
+    money_cells,
+    notes_lines,
+    shares_lines,
+    yield_cells,
+)
 from orchardsim.report.run_formats import (
     LEFT_OUT,
     PAYBACK_AND_NPV,
@@ -165,20 +171,11 @@ def report_html(run: SavedRun, pictures: Pictures) -> str:
         known_by_luck=known_by_luck,
         shares=shares_lines(dataset),
         payback_and_npv=PAYBACK_AND_NPV,
-        flows=_flow_cells(dataset),
+        flows=flow_cells(dataset),
+        cover_note=COVER_NOTE,
         **block_part(dataset, formats),
         **ledger_part(dataset, formats),
     )
-
-
-def _flow_cells(dataset: xarray.Dataset) -> list[list[str]]:
-    cover = cover_cells(dataset)
-    head = ["year", "low (1 in 20)", "middle", "±", "high (1 in 20)", "summed, middle"]
-    cells = [[*head, "debt-service cover: low (1 in 20)", "middle", "futures with debt service"]]
-    for year, flow, summed in flow_bands(dataset):
-        numbers = (flow.low, flow.middle, flow.middle_error, flow.high, summed)
-        cells.append([str(year), *(number(one) for one in numbers), *cover[year]])
-    return cells
 
 
 def _yield_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str, Any]]:
@@ -189,23 +186,8 @@ def _yield_groups(dataset: xarray.Dataset, formats: RunFormats) -> list[dict[str
     for name, label, note in [*named, *((label, label, "") for label in labels)]:
         rows = yield_rows(dataset, label, formats)
         notes = [note, WEAK_NOTE if any(weak(row.band) for row in rows) else ""]
-        groups.append({"name": name, "cells": _yield_cells(rows, formats), "note": " ".join(filter(None, notes))})
+        groups.append({"name": name, "cells": yield_cells(rows, formats), "note": " ".join(filter(None, notes))})
     return groups
-
-
-def _yield_cells(rows: list[YieldRow], formats: RunFormats) -> list[list[str]]:
-    other = f"{'boxes' if formats.us else 'bins'}/{formats.area_name}, middle"
-    return cells_of(
-        rows,
-        ("leaf", lambda row: str(row.leaf)),
-        ("year", lambda row: row.year_text),
-        (f"{formats.yield_unit}: low (1 in 20)", lambda row: low_text(row.band, 1)),
-        ("±", lambda row: f"{row.band.low_error:,.1f}"),
-        ("middle", lambda row: f"{row.band.middle:,.1f}"),
-        ("±", lambda row: f"{row.band.middle_error:,.1f}"),
-        ("high (1 in 20)", lambda row: f"{row.band.high:,.1f}"),
-        (other, lambda row: f"{row.boxes:,.0f}" if formats.us else f"{row.bins:,.1f}"),
-    )
 
 
 def _assumptions(dataset: xarray.Dataset) -> list[dict[str, Any]]:

@@ -10,11 +10,10 @@ from orchardsim.core.glossary import term
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import number
 from orchardsim.core.units import display
-from orchardsim.report.columns import text_columns
+from orchardsim.report.columns import cells_of, text_columns
 from orchardsim.report.run.block_tables import swing_line, work_line
 from orchardsim.report.run.headline_rows import (
     WEAK_NOTE,
-    Band,
     YieldRow,
     flow_bands,
     low_text,
@@ -22,7 +21,15 @@ from orchardsim.report.run.headline_rows import (
     weak,
     yield_rows,
 )
-from orchardsim.report.run.risk import RUIN, aversion_cells, aversion_line, bank_lines, errors_cells, errors_lines
+from orchardsim.report.run.risk import (
+    RUIN,
+    aversion_cells,
+    aversion_line,
+    bank_lines,
+    cover_cells,
+    errors_cells,
+    errors_lines,
+)
 from orchardsim.report.run_formats import (
     PAYBACK_AND_NPV,
     RunFormats,
@@ -41,6 +48,10 @@ if TYPE_CHECKING:
 
 WIDTH: Final = 130
 """Columns of text at most."""
+COVER_NOTE: Final = (
+    "Debt-service cover: cash flow before interest over the interest and principal due in the year, in the futures in "
+    "which something is due; below 1 the year does not earn what its debts ask for."
+)
 
 
 def headline_table(dataset: xarray.Dataset) -> str:
@@ -78,47 +89,43 @@ def headline_table(dataset: xarray.Dataset) -> str:
 
 
 def _year_table(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
-    rows = yield_rows(dataset, FARM, formats)
-    flows = flow_bands(dataset)
-    extra = f"boxes/{formats.area_name}" if formats.us else f"bins/{formats.area_name}"
-    yield_head = [f"{formats.yield_unit}: low", "middle", "±", "high", f"{extra}, middle"]
-    flow_head = ["cash flow: low", "middle", "±", "high", "summed, middle"]
     containers = f"{formats.bin_text}, {formats.box_text}"
-    title = f"Picked fruit per planted {formats.area_name} ({containers}), and net cash flow of the farm"
-
-    def yield_cells(row: YieldRow) -> list[str]:
-        other = row.boxes if formats.us else row.bins
-        return [
-            low_text(row.band, 1),
-            *_band_cells(row.band, 1)[1:],
-            f"{other:,.0f}" if formats.us else f"{other:,.1f}",
-        ]
-
-    by_year = {row.years[0]: row for row in rows if len(row.years) == 1}
-    if all(len(row.years) == 1 for row in rows) and len({row.land for row in rows}) <= 1 and len(by_year) == len(rows):
-        cells = [["year", "leaf", *yield_head, *flow_head]]
-        for year, flow, summed in flows:
-            found = by_year.get(year)
-            left = [str(found.leaf), *yield_cells(found)] if found else [""] * (1 + len(yield_head))
-            cells.append([str(year), *left, *_band_cells(flow, 0), number(summed)])
-        return [title, *text_columns(cells, left=())]
-
-    leaf_cells = [["leaf", "year", formats.area_name, *yield_head]]
-    for row in rows:
-        leaf_cells.append([str(row.leaf), row.year_text, f"{row.land / formats.area_size:,.1f}", *yield_cells(row)])
-    flow_cells = [["year", *flow_head]]
-    flow_cells += [[str(year), *_band_cells(flow, 0), number(summed)] for year, flow, summed in flows]
     return [
         f"Picked fruit per planted {formats.area_name} ({containers}), blocks aligned by leaf",
-        *text_columns(leaf_cells, left=()),
+        *text_columns(yield_cells(yield_rows(dataset, FARM, formats), formats), left=(), fold_heads=True),
         "",
         "Net cash flow of the farm",
-        *text_columns(flow_cells, left=()),
+        *text_columns(flow_cells(dataset), left=(), fold_heads=True),
+        COVER_NOTE,
     ]
 
 
-def _band_cells(found: Band, digits: int) -> list[str]:
-    return [number(value, digits) for value in (found.low, found.middle, found.middle_error, found.high)]
+def yield_cells(rows: list[YieldRow], formats: RunFormats) -> list[list[str]]:
+    """Yields by leaf: a head, then a row for each leaf."""
+    other = f"{'boxes' if formats.us else 'bins'}/{formats.area_name}, middle"
+    return cells_of(
+        rows,
+        ("leaf", lambda row: str(row.leaf)),
+        ("year", lambda row: row.year_text),
+        (f"{formats.yield_unit}: low (1 in 20)", lambda row: low_text(row.band, 1)),
+        ("±", lambda row: f"{row.band.low_error:,.1f}"),
+        ("middle", lambda row: f"{row.band.middle:,.1f}"),
+        ("±", lambda row: f"{row.band.middle_error:,.1f}"),
+        ("high (1 in 20)", lambda row: f"{row.band.high:,.1f}"),
+        (other, lambda row: f"{row.boxes:,.0f}" if formats.us else f"{row.bins:,.1f}"),
+        (f"on {formats.area_name}", lambda row: f"{row.land / formats.area_size:,.1f}"),
+    )
+
+
+def flow_cells(dataset: xarray.Dataset) -> list[list[str]]:
+    """Net cash flow and debt-service cover by year: a head, then a row for each year."""
+    cover = cover_cells(dataset)
+    head = ["year", "low (1 in 20)", "middle", "±", "high (1 in 20)", "summed, middle"]
+    cells = [[*head, "debt-service cover: low (1 in 20)", "middle", "futures with debt service"]]
+    for year, flow, summed in flow_bands(dataset):
+        numbers = (flow.low, flow.middle, flow.middle_error, flow.high, summed)
+        cells.append([str(year), *(number(one) for one in numbers), *cover[year]])
+    return cells
 
 
 def _money_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
