@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from orchardsim.cli.main import main
-from orchardsim.report.run.second_opinion import FALSE_ALARM, quantile_test
+from orchardsim.report.run.second_opinion import FALSE_ALARM, quantile_test, second_opinion_document
 from tests.cli.test_run_command import PLAN, refused
+from tests.results.invented_run import invented_dataset
 
 QUICK = ["--trials", "6", "--years", "7"]
 
@@ -92,6 +93,15 @@ def test_files_are_the_same_to_the_byte_with_two_processes(saved, tmp_path):
     for name in ("summary.json", "report.html"):
         assert (saved / name).read_bytes() == (two / name).read_bytes()
     assert {path.name for path in (two / ".orchardsim").iterdir()} <= {"lock", "manifest.jsonl"}
+
+
+def test_a_plan_that_invests_nothing_is_compared_in_what_it_has():
+    run = invented_dataset(trials=6, planting_years=(-20,))
+    for name in ("irr", "payback_year"):
+        run[name][:] = np.nan
+    document = second_opinion_document(run, run)
+    assert [row["name"] for row in document["rows"]][-2:] == ["npv", "peak_borrowing"]
+    assert [one["name"] for one in document["shares"]] == ["npv_below_zero"] and document["differing"] == []
 
 
 def test_it_needs_a_record_and_drawn_futures(tmp_path, capsys):

@@ -40,19 +40,20 @@ def first_screen(dataset: xarray.Dataset, *, whole: bool = False) -> str:
     dataset : xarray.Dataset
         Result of a run.
     whole : bool
-        Say all even where it is more than a screen; else the weight of one price, and then the debt, which the
-        headline tells too but for its year, are left out as far as room is wanting.
+        Say all even where it is more than a screen; else, as far as room is wanting, the weight of one price is left
+        out, then the amounts of the debt, which the headline tells too, then the debt.
     """
     formats = RunFormats.of(dataset.attrs)
     opening = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
     headline = headline_lines(dataset, formats)
     sentences = [*plain_sentences(dataset), published_gap({"the middle": beside_published(dataset)}, formats)]
-    spare = [] if whole else [*price_notice(dataset, formats), debt_sentence(dataset, formats)]
-    for many in range(len(spare) + 1):
+    price, debt = dict.fromkeys(price_notice(dataset, formats), ""), debt_sentence(dataset, formats)
+    shorter = [{}, price, price | {debt: _debt_year(dataset)}, price | {debt: ""}]
+    for said in shorter[: 1 if whole else None]:
         text = [
-            *_wrapped([line for line in opening if line not in spare[:many]], "  "),
+            *_wrapped([said.get(line, line) for line in opening], "  "),
             *headline,
-            *_wrapped([line for line in sentences if line not in spare[:many]]),
+            *_wrapped([said.get(line, line) for line in sentences]),
         ]
         if len(text) <= SCREEN_LINES:
             break
@@ -238,6 +239,12 @@ def debt_sentence(dataset: xarray.Dataset, formats: RunFormats) -> str:
         f"At its deepest, around year {year} of the plan, the farm owes about {formats.money(debt.middle)}, "
         f"and in one future of twenty more than {formats.money(debt.high)}."
     )
+
+
+def _debt_year(dataset: xarray.Dataset) -> str:
+    """When the debt is deepest, where the farm borrows in most futures."""
+    year = int(np.median(dataset["peak_borrowing_year"].values))
+    return f"The debt is deepest around year {year}." if np.median(dataset["peak_borrowing"].values) > 0 else ""
 
 
 def _credit(dataset: xarray.Dataset, formats: RunFormats) -> str:

@@ -22,7 +22,7 @@ from orchardsim.results.written import number
 if TYPE_CHECKING:
     import xarray
 
-    from orchardsim.risk.bands import Side
+    from orchardsim.risk.bands import Chance, Side
 
 POINTS: Final = ("p5", "p50", "p95")
 SHARES: Final = (0.05, 0.50, 0.95)
@@ -65,10 +65,11 @@ def second_opinion_document(plan_run: xarray.Dataset, other_run: xarray.Dataset)
     (Bonferroni). The runs share prices and tree draws, which makes most differences surer than the test takes them
     for, so it errs to the side of naming too few.
     """
-    pairs = list(zip(_headlines(plan_run), _headlines(other_run), strict=True))
+    pairs = zip(_headlines(plan_run), _headlines(other_run), strict=True)
     rows = [_row(name, unit, first, second, worst) for (name, unit, first, worst), (_, _, second, _) in pairs]
-    limit = FALSE_ALARM / (len(rows) * len(POINTS) + len(SHARE_NAMES))
-    compared = [_share_row(name, plan_run, other_run) for name in SHARE_NAMES]
+    both = [shares(run) for run in (plan_run, other_run)]
+    compared = [_share_row(name, [found[name] for found in both]) for name in SHARE_NAMES if name in both[0]]
+    limit = FALSE_ALARM / (len(rows) * len(POINTS) + len(compared))
     chances = [(f"{row['name']} {point}", row["chance"][point]) for row in rows for point in POINTS]
     chances += [(share["name"], share["chance"]) for share in compared]
     return {
@@ -92,10 +93,10 @@ def _headlines(dataset: xarray.Dataset) -> Iterator[tuple[str, str, Any, Side]]:
         if total is not None:
             yield f"cumulative_yield_to_leaf_{leaf}", "kg/ha", total, "low"
     currency = str(dataset.attrs["currency"])
-    yield "npv", currency, dataset["npv"].values, "low"
-    yield "irr", "1", dataset["irr"].values, "low"
-    yield "peak_borrowing", currency, dataset["peak_borrowing"].values, "high"
-    yield "payback_year", "year", dataset["payback_year"].values.astype(np.float64), "high"
+    for name, unit in (("npv", currency), ("irr", "1"), ("peak_borrowing", currency), ("payback_year", "year")):
+        values = dataset[name].values.astype(np.float64)
+        if not np.isnan(values).all():  # a plan that invests nothing has no return and no payback
+            yield name, unit, values, RESULTS[name].worst
 
 
 def _row(name: str, unit: str, first: Any, second: Any, worst: Side) -> dict[str, Any]:
@@ -150,15 +151,13 @@ def _fisher(counts: list[int], trials: list[int]) -> float:
     return float(min(fisher_exact(table)[1], 1.0))
 
 
-def _share_row(name: str, plan_run: xarray.Dataset, other_run: xarray.Dataset) -> dict[str, Any]:
-    found = [shares(run)[name] for run in (plan_run, other_run)]
-    trials = [int(run.sizes["trial"]) for run in (plan_run, other_run)]
-    counts = [round(one.value * total) for one, total in zip(found, trials, strict=True)]
+def _share_row(name: str, both: list[Chance]) -> dict[str, Any]:
     sides = {
         side: {"share": number(one.value), "standard_error": number(one.standard_error)}
-        for side, one in zip(("plan", "other"), found, strict=True)
+        for side, one in zip(("plan", "other"), both, strict=True)
     }
-    return {"name": name, **sides, "chance": number(_fisher(counts, trials))}
+    chance = _fisher([one.count for one in both], [one.trials for one in both])
+    return {"name": name, **sides, "chance": number(chance)}
 
 
 def second_opinion_cells(document: Document, formats: RunFormats) -> list[list[str]]:
