@@ -237,12 +237,32 @@ def _remarks(found: FitFindings) -> list[str]:
     return [f"{_sentence(line)}." for line in found.remarks]
 
 
+def asked_parts(kept: Kept) -> list[tuple[str, list[str], list[list[str]]]]:
+    """What was asked for besides: title, sentences and table each."""
+    after, wait = kept.following, kept.waiting
+    parts = []
+    if after is not None:
+        parts.append(("What the options bring", shift_sentences(after), option_cells(after)))
+        parts.append(("What to measure next", next_sentences(after), candidate_cells(after)))
+    if wait is not None:
+        parts.append(("What waiting is worth", wait_sentences(wait), wait_cells(wait)))
+    return parts
+
+
+def kept_sentences(kept: Kept) -> list[str]:
+    """The whole answer in sentences."""
+    return [*fit_sentences(kept.found), *(line for _, sentences, _ in asked_parts(kept) for line in sentences)]
+
+
 def fit_text(kept: Kept) -> str:
     """All sentences and tables."""
-    parts = [fit_table(kept.found)]
-    parts += [next_table(kept.following)] if kept.following is not None else []
-    parts += [wait_table(kept.waiting)] if kept.waiting is not None else []
-    return "\n\n".join(parts)
+    asked = [
+        "\n".join(
+            [title, "", *(f"  {line}" for line in sentences), "", *text_columns(cells, left=range(len(cells[0])))]
+        )
+        for title, sentences, cells in asked_parts(kept)
+    ]
+    return "\n\n".join([fit_table(kept.found), *asked])
 
 
 def fit_table(found: FitFindings) -> str:
@@ -336,14 +356,6 @@ def next_pieces(found: NextAnswer) -> list[Pieces]:
     return [sentence_pieces([*shift_sentences(found), next_sentences(found)[0]]), table]
 
 
-def next_table(found: NextAnswer) -> str:
-    """All that is told of it."""
-    parts = ["What the options bring", "", *(f"  {line}" for line in shift_sentences(found)), ""]
-    parts += [*_lined_up(option_cells(found)), "", "What to measure next", ""]
-    parts += [*(f"  {line}" for line in next_sentences(found)), "", *_lined_up(candidate_cells(found))]
-    return "\n".join(parts)
-
-
 def wait_sentences(found: WaitAnswer) -> list[str]:
     """Whether waiting pays."""
     now, later = found.rows[0], found.rows[1:]
@@ -397,22 +409,6 @@ def wait_cells(found: WaitAnswer) -> list[list[str]]:
             ]
         )
     return rows
-
-
-def _lined_up(cells: list[list[str]]) -> list[str]:
-    return text_columns(cells, left=range(len(cells[0])))
-
-
-def wait_table(found: WaitAnswer) -> str:
-    """All that is told of it."""
-    parts = [
-        "What waiting is worth",
-        "",
-        *(f"  {line}" for line in wait_sentences(found)),
-        "",
-        *_lined_up(wait_cells(found)),
-    ]
-    return "\n".join(parts)
 
 
 def sheet_html(sheet: FieldSheet) -> str:

@@ -17,12 +17,7 @@ def _values(found: LevelsFound) -> dict[str, Any]:
     return {
         "title": f"Open levels: {found.attributes['title']}",
         "footer": words.footer_text(found),
-        "tables": [
-            ("One open level at a time", words.swing_cells(found)),
-            (f"NPV in 1,000 {formats.currency} by price and yield", words.price_cells(found)),
-            ("How the plan loses", words.losing_cells(found)),
-            ("Debt service by year", words.debt_cells(found)),
-        ],
+        "tables": words.levels_tables(found),
         "meanings": [(term(one.name), one.meaning, one.narrowed_by) for one in found.swings],
         "money_basis": f"{formats.money_line}, carton of {formats.mass(CARTON)}",
     }

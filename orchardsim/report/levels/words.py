@@ -149,22 +149,19 @@ def levels_screen(found: LevelsFound) -> str:
     return one_screen(sentence_pieces(levels_sentences(found)), table_pieces(cells))
 
 
+def levels_tables(found: LevelsFound) -> list[tuple[str, list[list[str]]]]:
+    """All tables, with what each shows."""
+    return [
+        ("One open level at a time, the others at their middle", swing_cells(found)),
+        (f"NPV in 1,000 {found.attributes['currency']} by price and yield", price_cells(found)),
+        ("How the plan loses, all levels open", losing_cells(found)),
+        ("Debt service by year", debt_cells(found)),
+    ]
+
+
 def levels_text(found: LevelsFound) -> str:
     """All sentences and tables as text."""
-    parts = [
-        *levels_sentences(found),
-        "",
-        "One open level at a time, the others at their middle",
-        *text_columns(swing_cells(found), fold_heads=True),
-        "",
-        f"NPV in 1,000 {found.attributes['currency']} by price and yield",
-        *text_columns(price_cells(found), fold_heads=True),
-        "",
-        "How the plan loses, all levels open",
-        *text_columns(losing_cells(found)),
-        "",
-        *text_columns(debt_cells(found)),
-        "",
-        footer_text(found),
+    tables = [
+        line for title, cells in levels_tables(found) for line in (title, *text_columns(cells, fold_heads=True), "")
     ]
-    return "\n".join(parts)
+    return "\n".join([*levels_sentences(found), "", *tables, footer_text(found)])
