@@ -102,6 +102,8 @@ def pollination(
 def kept_after_drop(fruitlets: Number, carried: Number) -> Number:
     """Fruit kept through the natural drop: fruitlets, and what early dry matter carries, the softer minimum of both.
 
+    Range: both from 0 up. The form is ours.
+
     Examples
     --------
     >>> round(float(kept_after_drop(3.0, 4.0)), 6)
@@ -127,13 +129,17 @@ def tree_term(crop_load: Number, half: Number, width: Number) -> Number:
     Notes
     -----
     Honeycrisp's return bloom breaks at 4 to 6 fruit per cm2 and goes to nothing at high crops (HortScience 41:1010).
+    Range: crops from 0 up; 1 without a crop.
     """
     return (1.0 + exp(-half / width)) / (1.0 + exp((crop_load - half) / width))
 
 
 @compiled
 def spur_term(crop: Number, spurs: Number, loss: Number) -> Number:
-    """Buds left on spurs that bear, relative to spurs that do not [1]: 1 - loss min(1, crop / spurs)."""
+    """Buds left on spurs that bear, relative to spurs that do not [1]: 1 - loss min(1, crop / spurs).
+
+    Range: 1 - loss to 1. Two-fruit spurs flower less than one-fruit spurs (JASHS 148(3):108, abstract); form ours.
+    """
     return 1.0 - loss * min(1.0, crop / (spurs + TINY))
 
 
@@ -142,6 +148,7 @@ def shade_term(light: Number, half: Number) -> Number:
     """Bud formation under shade relative to full light [1]: x^6 / (1 + x^6), x = light / half.
 
     Wood needs about 30 % of full sun to flower (Jackson 2003, Biology of Apples and Pears); the steepness is ours.
+    Range: light 0 to 1.
     """
     x = light / half
     x = x * x * x

@@ -64,7 +64,7 @@ def stunted(number: Number, removed: Number, crowded: Number) -> Number:
     Parameters
     ----------
     number, removed : float [1]
-        Fruit before thinning, and taken off.
+        Fruit before thinning, and taken off; from 0 up.
     crowded : float [1]
         From :func:`divided_in_crowd`.
 

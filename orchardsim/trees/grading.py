@@ -33,9 +33,11 @@ def colour_share(
     Parameters
     ----------
     leaf_light : float [1]
-        Mean light on the leaf among the fruit.
+        Mean light on the leaf among the fruit, 0 to 1.
     crop_load : float [1/cm2]
+        From 0 up.
     need : float [1]
+        0 to 1.
     half : float [1]
     crop_cost : float [1 per fruit/cm2]
     rate : float [1]
@@ -49,7 +51,7 @@ def colour_share(
 def bitter_pit_share(crop_load: Number, proneness: Number, scale: Number, crop: Number) -> Number:
     """Share of fruit with bitter pit [1]: proneness x scale x exp(-crop load / crop), at most 0.9.
 
-    Light crops of large fruit pit most (common practice); the form is an assumption.
+    Light crops of large fruit pit most (common practice); the form is an assumption. Range: crops from 0 up.
     """
     return min(proneness * scale * exp(-crop_load / crop), np.float32(0.9))
 

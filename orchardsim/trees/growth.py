@@ -16,7 +16,7 @@ def competition(leaf_area_index: Number, taken: Number, half: Number) -> Number:
     Trees compete for water and nitrogen before their crowns touch: trunk and yield per tree fall with density in young
     plantings too (T23). Leaf area per land stands for the roots. Growth of wood feels it, what leaf fixes does not:
     expansion answers to want of water before photosynthesis does (Hsiao 1973, Annual Review of Plant Physiology 24:519;
-    from memory).
+    from memory). Range: leaf area index from 0 up; the data behind it lie between 0.4 and 3.3.
 
     Examples
     --------
@@ -31,7 +31,7 @@ def two_limits(demand: Number, supply: Number, curvature: Number) -> Number:
     """What is taken up when demand and supply both limit, non-rectangular hyperbola.
 
     Smaller root y of curvature y^2 - (demand + supply) y + demand supply = 0: demand supply / (demand + supply) for
-    curvature 0, the smaller of the two for curvature 1.
+    curvature 0, the smaller of the two for curvature 1. Range: demand and supply from 0 up, curvature 0 to 1.
 
     Examples
     --------
@@ -73,6 +73,8 @@ def shoot_drive(
 def shoot_share(drive: Number, crop_load: Number, calming: Number) -> Number:
     """Share of leaf and of dry matter with the extension shoots [1]: u / (1 + u), u = drive / (1 + crop / calming).
 
+    Range: drive and crop from 0 up; the share lies between 0 and 1. The form is ours.
+
     Parameters
     ----------
     drive : float [1]
@@ -90,7 +92,8 @@ def shoot_share(drive: Number, crop_load: Number, calming: Number) -> Number:
 def wood_mass(trunk: Number, coefficient: Number, exponent: Number) -> Number:
     """Dry mass of the woody tree above ground [kg]: coefficient x trunk^exponent, one line for all stocks.
 
-    Barden and Marini (2001, J. Amer. Pomol. Soc. 55:251) found one close relation over a wide range of sizes.
+    Barden and Marini (2001, J. Amer. Pomol. Soc. 55:251) found one close relation over a wide range of sizes (six
+    stocks, 18 years). Range: trunks from 0 up.
     """
     return coefficient * power(trunk, exponent)
 

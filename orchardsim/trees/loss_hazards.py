@@ -42,13 +42,13 @@ def tree_hazards(hazards: Hazards) -> Any:
 
 @compiled
 def young_extra(leaf: Number, extra: Number) -> Number:
-    """What youth adds to a hazard of 1: ``extra`` in leaf 1, falling by e every ``YOUTH_SCALE`` leaves."""
+    """What youth adds to a hazard of 1 [1]: ``extra`` in leaf 1, falling by e every ``YOUTH_SCALE`` leaves (ours)."""
     return extra * exp((1.0 - leaf) / YOUTH_SCALE)
 
 
 @compiled
 def soft_hazard(excess: Number) -> Number:
-    """Hazard that kills the logistic share 1/(1 + exp(-excess)): ln(1 + exp(excess)).
+    """Hazard that kills the logistic share 1/(1 + exp(-excess)): ln(1 + exp(excess)), for any excess [1].
 
     Examples
     --------
@@ -96,20 +96,23 @@ def cold_hazard(
 
 @compiled
 def blight_lethality(h: Number, leaf: Number, stock_blight: Number) -> Number:
-    """Share of struck trees that die of the strike [1]."""
+    """Share of struck trees that die of the strike [1], at most 1; leaf from 1 up, ``stock_blight`` 1 as M.9.
+
+    Read: 36 to 100 % of Royal Gala on clones of M.9 and M.26 died, none on G.16, G.30 and B.9 (Plant Dis. 87:26).
+    """
     share = h.blight_lethal_scion + h.blight_lethal_stock * stock_blight
     return min(share * exp((1.0 - leaf) / h.blight_age_scale), np.float32(1.0))
 
 
 @compiled
 def bloom_share(h: Number, leaf: Number) -> Number:
-    """Bloom open to infection, as a share of a grown tree's, by leaf [1]."""
+    """Bloom open to infection, as a share of a grown tree's, by leaf [1]: 0 to 1 (the form is ours)."""
     return 1.0 - exp(-LN2 * max(leaf - 0.5, np.float32(0.0)) / h.blight_first_bloom)
 
 
 @compiled
 def old_age_hazard(h: Number, leaf: Number, life: Number) -> Number:
-    """Hazard that grows exponentially with age (Gompertz form), at most 2."""
+    """Hazard [1/year] that grows exponentially with age (Gompertz form), at most 2; leaf and usual life from 1 up."""
     return min(h.old_age * exp((leaf - life) / h.old_age_scale), np.float32(2.0))
 
 
@@ -121,7 +124,10 @@ def lack_of(health: Number) -> Number:
 
 @compiled
 def strike_hazard(h: Number, leaf: Number, health: Number, patch: Number, strikes: Number) -> Number:
-    """Hazard of being struck by fire blight from blossoms; ``strikes`` is that of a grown tree on average ground."""
+    """Hazard of being struck by fire blight from blossoms [1/year], at most ``STRIKE_LIMIT``.
+
+    ``strikes`` [1/year] is that of a grown tree on average ground, ``patch`` [1] the ground here over that; health 0 to 1.
+    """
     return min(strikes * patch * (1.0 + h.frailty * lack_of(health)) * bloom_share(h, leaf), STRIKE_LIMIT)
 
 
