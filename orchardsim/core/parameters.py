@@ -34,7 +34,10 @@ class Sourced:
 
 @dataclass(frozen=True)
 class ParameterInfo:
-    """Unit, bounds and meaning of one parameter. ``allowed`` lists the words of a text parameter."""
+    """Unit, bounds and meaning of one parameter.
+
+    ``allowed`` lists the words of a text parameter; ``limitless``: it is a limit that may be "unlimited".
+    """
 
     unit: str
     meaning: str
@@ -42,6 +45,7 @@ class ParameterInfo:
     high: float | None = None
     allowed: tuple[str, ...] = ()
     optional: bool = False
+    limitless: bool = False
 
 
 def parameter(
@@ -52,6 +56,7 @@ def parameter(
     high: float | None = None,
     allowed: Iterable[str] = (),
     default: Any = dataclasses.MISSING,
+    limitless: bool = False,
 ) -> Any:
     """Declare a dataclass field as a parameter.
 
@@ -67,9 +72,11 @@ def parameter(
         Words that a text parameter may be.
     default : any, optional
         Value where a table leaves it out; without one the key is required.
+    limitless : bool
+        Whether it is a limit that may be "unlimited".
     """
     optional = default is not dataclasses.MISSING
-    info = ParameterInfo(unit, meaning, low, high, tuple(allowed), optional)
+    info = ParameterInfo(unit, meaning, low, high, tuple(allowed), optional, limitless)
     if isinstance(default, (list, dict)):
         raise TypeError("use a tuple as the default of a parameter")
     return dataclasses.field(default=default, metadata={"parameter": info})

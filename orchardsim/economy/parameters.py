@@ -151,6 +151,7 @@ class Costs(ProtectionPrices):
         "processing; left out: no limit",
         low=0,
         default=float("inf"),
+        limitless=True,
     )
     picking_pay: str = parameter("text", "how pickers are paid", allowed=("piece", "hourly"), default="piece")
     family_hours: float = parameter("hour/year", "hours of the family a year, picking aside", low=0, default=0.0)
@@ -247,6 +248,7 @@ class Outlet:
         "what the farm sells there in a year at the full price; left out: no limit",
         low=0,
         default=float("inf"),
+        limitless=True,
     )
 
 

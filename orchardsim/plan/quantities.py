@@ -56,7 +56,7 @@ def read_parameter(raw: object, info: ParameterInfo, hint: object, context: Unit
     """
     hint = without_none(hint)
     unit = info.unit
-    if raw == "unlimited" and hint is float and "no limit" in info.meaning:
+    if raw == "unlimited" and info.limitless:
         return math.inf
     written = None
     if isinstance(raw, Mapping):

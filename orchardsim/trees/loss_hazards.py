@@ -126,7 +126,7 @@ def lack_of(health: Number) -> Number:
 def strike_hazard(h: Number, leaf: Number, health: Number, patch: Number, strikes: Number) -> Number:
     """Hazard of being struck by fire blight from blossoms [1/year], at most ``STRIKE_LIMIT``.
 
-    ``strikes`` [1/year] is that of a grown tree on average ground, ``patch`` [1] the ground here over that; health 0 to 1.
+    ``strikes`` [1/year] is that of a grown tree on average ground, ``patch`` [1] the ground here over that.
     """
     return min(strikes * patch * (1.0 + h.frailty * lack_of(health)) * bloom_share(h, leaf), STRIKE_LIMIT)
 
