@@ -146,7 +146,8 @@ def zero_between(factors: tuple[float, ...], values: list[float]) -> float:
 
 def _losing(plan: Plan, ledger: Ledger, found: Indicators) -> tuple[Losing, ...]:
     """Outcomes that lose, with the trials in which they came."""
-    trials = len(ledger.balance)
+    balance = ledger.account.balance
+    trials, years = balance.shape[:2]
     invested = ~np.isnan(found.payback_year)
     uncovered = np.asarray((found.debt_service_cover < 1).any(axis=1))
     asked = np.asarray((~np.isnan(found.debt_service_cover)).any(axis=1))
@@ -159,9 +160,9 @@ def _losing(plan: Plan, ledger: Ledger, found: Indicators) -> tuple[Losing, ...]
         losing(f"NPV below zero at {100 * plan.finance.discount_rate:g} %", present_value(ledger, plan) < 0),
         losing("money not earned back within the run", np.isinf(found.payback_year), invested),
         losing("no return on what was invested (IRR below zero, or none)", ~(found.irr >= 0), invested),
-        losing("in debt at the end of the run", ledger.balance[:, -1, -1] < 0),
+        losing("in debt at the end of the run", balance[:, -1, -1] < 0),
         losing("debt service not covered in some year", uncovered, asked),
-        losing("more years with cash going out than coming in", found.negative_years > ledger.balance.shape[1] / 2),
+        losing("more years with cash going out than coming in", found.negative_years > years / 2),
     ]
     if math.isfinite(plan.finance.credit_line):
         beyond = found.peak_borrowing - plan.finance.loan_amount > plan.finance.credit_line

@@ -82,11 +82,11 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     rate = finance.discount_rate
     value = npv(rate, with_value)
     internal = irr(with_value)
-    peak, year, quarter = peak_debt(ledger.debt)
+    peak, year, quarter = peak_debt(ledger.account.debt)
     yearly = ledger.farm_by_year()
     net = yearly.sum(axis=-1)
     interest = -yearly[..., ITEM["interest"]]
-    due = interest + ledger.principal
+    due = interest + ledger.account.principal
     cover = np.where(due > 0, (net + interest) / np.where(due > 0, due, 1.0), np.nan)
     reinvest = finance.reinvest_rate or rate
     # Pulling trees alone is no investment.
@@ -140,7 +140,7 @@ def break_even_price(ledger: Ledger, finance: Finance) -> Array:
     (f - 1) PV(fresh sales). The price is f times the present value of fresh sales over that of their mass.
     """
     rate = finance.discount_rate
-    years = ledger.balance.shape[1]
+    years = ledger.account.balance.shape[1]
     yearly = ledger.farm_by_year()
     before_tax = ledger.cash_flow_before_tax()
     received = yearly[..., FRESH_ITEMS].sum(axis=-1) - ledger.opening_fresh

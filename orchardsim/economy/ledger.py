@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,7 @@ from orchardsim.economy.payments import (
 from orchardsim.economy.prices import FRESH_OUTLETS, PricePaths, Sales, price_luck, sell
 
 Array = NDArray[np.float64]
+EVEN = (0.25,) * len(QUARTERS)
 
 
 @dataclass(frozen=True)
@@ -53,12 +54,8 @@ class Ledger:
         What belongs to no block stands under the last label; a sum over the block axis is the farm.
     labels : tuple of str
         Labels of the block axis, "shared" last.
-    balance : (trial, year, quarter) [money]
-        Running account at the end of the quarter, own cash, loan, draw and tax included; below 0 is credit drawn.
-    debt : (trial, year, quarter) [money]
-        Credit drawn and term loan outstanding.
-    principal : (year,) [money]
-        Principal paid back on the term loan.
+    account : Account
+        Of the farm, with own cash, loan, draw and tax.
     receivable : (trial, block) [money]
         Owed at the end of the last year by outlets and insurers, less what is owed to them; in no item.
     fresh_receivable : (trial,) [money]
@@ -86,9 +83,7 @@ class Ledger:
 
     flows: Array
     labels: tuple[str, ...]
-    balance: Array
-    debt: Array
-    principal: Array
+    account: Account
     receivable: Array
     fresh_receivable: Array
     receivable_tax: Array
@@ -131,42 +126,204 @@ class Ledger:
         return flows
 
 
-def _labour(
-    flows: Array,
-    quantities: FarmQuantities,
-    blocks: Sequence[BlockMoney],
-    costs: Costs,
-    market: Market,
-    wage_index: Array,
-    customer_share: Array,
-) -> tuple[Array, Array]:
-    hours = quantities.labour_hours
-    charges = 1.0 + costs.labour_charges
-    task_wage = np.array([getattr(costs, TASK_PAY[task].wage) for task in TASKS])
-    own_tasks = [column for column, task in enumerate(TASKS) if task != "picking"]
-    eligible = hours[..., own_tasks].sum(axis=(2, 3))
-    family_share = np.minimum(costs.family_hours / np.where(eligible > 0, eligible, np.inf), 1.0)
-    value = (hours[..., own_tasks] * task_wage[own_tasks]).sum(axis=(2, 3)) * family_share * wage_index * charges
-    paid_share = np.ones_like(family_share) if costs.family_labour_priced else 1.0 - family_share
-    for column, task in enumerate(TASKS):
-        for row, block in enumerate(blocks):
-            if task == "picking":
-                pay = _picking_pay(quantities, row, block, costs, market, customer_share[:, :, row]) * charges
-            else:
-                pay = hours[:, :, row, column] * task_wage[column] * paid_share * charges
-            flows[:, :, :, row, ITEM[TASK_PAY[task].item]] -= spread(pay * wage_index, TASK_PAY[task].quarters)
-    return family_share * eligible, value
+class _Books:
+    """A farm's ledger while it is written: what is booked, the terms of money, and what they stand at by year.
 
+    ``index``, ``packing``, ``storing`` and ``wages`` are costs, charges and wages over those that the plan states,
+    (trial, year) [1]; ``prices`` is inflation alone, (year,).
+    """
 
-def _picking_pay(
-    quantities: FarmQuantities, row: int, block: BlockMoney, costs: Costs, market: Market, customer_share: Array
-) -> Array:
-    hours = quantities.labour_hours[:, :, row, TASKS.index("picking")] * (1.0 - customer_share)
-    hourly = hours * costs.wage_picking
-    if costs.picking_pay == "hourly":
-        return hourly
-    bins = quantities.harvested_mass[:, :, row] * (1.0 - customer_share) / costs.bin_mass
-    return np.maximum(bins * (costs.picking_bin + market.fruit[block.cultivar].picking_premium), hourly)
+    def __init__(
+        self,
+        quantities: FarmQuantities,
+        blocks: Sequence[BlockMoney],
+        costs: Costs,
+        market: Market,
+        finance: Finance,
+        paths: PricePaths,
+        levels: CostLevels,
+    ) -> None:
+        trials, years, count = quantities.harvested_mass.shape
+        if count != len(blocks):
+            raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
+        self.quantities, self.blocks, self.years = quantities, blocks, years
+        self.costs, self.market, self.finance = costs, market, finance
+        self.flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(LEDGER_ITEMS)))
+        cost_growth = growth(costs.cost_trend, finance, years)
+        self.packing, self.storing, self.index = (
+            np.outer(each, cost_growth) for each in (levels.packing, levels.storage, levels.costs)
+        )
+        self.wages = np.outer(levels.wages, growth(costs.wage_trend, finance, years))
+        self.wages *= (1 + levels.wage_growth[:, None]) ** np.arange(years)
+        self.prices = growth(0.0, finance, years)
+        self.cultivars = [block.cultivar for block in blocks]
+        self.sales = sell(
+            quantities.packed_mass,
+            paths,
+            market,
+            self.cultivars,
+            storage_share=costs.storage_share,
+            storage_limit=costs.storage_limit,
+            relative_price=quantities.pass_price * quantities.size_price,
+            storage_shrink=[market.fruit[name].storage_shrink for name in self.cultivars],
+        )
+        # share of the harvest that customers pick: what they buy, and what they waste
+        own, harvested = self.sales.mass[..., OUTLETS.index("pick_your_own")], quantities.harvested_mass
+        picked = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
+        self.customer_share = np.minimum(picked / np.where(harvested > 0, harvested, np.inf), 1.0)
+        self.owed, self.fresh_owed = np.zeros((trials, count)), np.zeros((trials, count))
+        self.opening_fresh = np.zeros((trials, years))
+
+    def pay(
+        self, item: str, row: int, yearly: Array | float, quarters: Sequence[float], index: Array | None = None
+    ) -> None:
+        """Book yearly costs of a block (-1: of the farm), in the plan's money, times an index, that of costs."""
+        level = self.index if index is None else index
+        self.flows[:, :, :, row, ITEM[item]] -= spread(np.atleast_2d(yearly * level), quarters)
+
+    def book_establishment(self) -> None:
+        """Planting and building, removal of blocks, and the farm's own overhead."""
+        quantities, finance, years, flows, index = self.quantities, self.finance, self.years, self.flows, self.index
+        labels = {block.label: row for row, block in enumerate(self.blocks)} | {SHARED: len(self.blocks)}
+        for outlay in material_outlays(self.blocks, self.costs, finance, years):
+            if outlay.item != "trees":
+                amount = outlay.amount * index[:, outlay.year]
+                flows[:, outlay.year, outlay.quarter, labels[outlay.label], ITEM[outlay.item]] -= amount
+        for row, block in enumerate(self.blocks):
+            planted = quantities.trees_planted[:, :, row]
+            extra = np.zeros_like(planted)
+            if 0 <= block.year_planted < years:
+                extra[:, block.year_planted] = block.extra_trees
+            trees = np.zeros_like(planted)
+            for delivered, (number, price) in zip((planted, extra), block.first_trees(), strict=True):
+                ordered = np.zeros_like(planted)
+                if block.year_planted >= 0 and max(block.order_year, 0) < years:
+                    ordered[:, max(block.order_year, 0)] = number
+                trees += paid_with_deposit(ordered, delivered, price, finance.deposit_share)
+            flows[:, :, 0, row, ITEM["trees"]] -= trees * index
+            if block.removal_year is not None and 0 <= block.removal_year < years:
+                removal = self.costs.old_orchard_removal * block.geometry.gross_area * index[:, block.removal_year]
+                flows[:, block.removal_year, 3, row, ITEM["old_orchard_removal"]] -= removal
+        self.pay("overhead", -1, self.costs.overhead_farm, EVEN)
+
+    def book_labour(self) -> tuple[Array, Array]:
+        """Wages of all tasks; hours that the family worked, and what they would have cost, both (trial, year)."""
+        hours, costs = self.quantities.labour_hours, self.costs
+        charges = 1.0 + costs.labour_charges
+        task_wage = np.array([getattr(costs, TASK_PAY[task].wage) for task in TASKS])
+        own_tasks = [column for column, task in enumerate(TASKS) if task != "picking"]
+        eligible = hours[..., own_tasks].sum(axis=(2, 3))
+        family_share = np.minimum(costs.family_hours / np.where(eligible > 0, eligible, np.inf), 1.0)
+        value = (hours[..., own_tasks] * task_wage[own_tasks]).sum(axis=(2, 3)) * family_share * self.wages * charges
+        paid_share = np.ones_like(family_share) if costs.family_labour_priced else 1.0 - family_share
+        for column, task in enumerate(TASKS):
+            for row in range(len(self.blocks)):
+                if task == "picking":
+                    pay = self._picking_pay(row) * charges
+                else:
+                    pay = hours[:, :, row, column] * task_wage[column] * paid_share * charges
+                self.pay(TASK_PAY[task].item, row, pay, TASK_PAY[task].quarters, self.wages)
+        return family_share * eligible, value
+
+    def _picking_pay(self, row: int) -> Array:
+        costs, crew_share = self.costs, 1.0 - self.customer_share[:, :, row]
+        hourly = self.quantities.labour_hours[:, :, row, TASKS.index("picking")] * crew_share * costs.wage_picking
+        if costs.picking_pay == "hourly":
+            return hourly
+        bins = self.quantities.harvested_mass[:, :, row] * crew_share / costs.bin_mass
+        return np.maximum(bins * (costs.picking_bin + self.market.fruit[self.cultivars[row]].picking_premium), hourly)
+
+    def book_yearly_costs(self) -> None:
+        """What standing blocks and their land ask for in a year, labour and harvest aside."""
+        quantities, costs = self.quantities, self.costs
+        for row, block in enumerate(self.blocks):
+            leaf, geometry, pay = quantities.leaf[:, row], block.geometry, functools.partial(self.pay, row=row)
+            grown = (leaf >= 1).astype(float)
+            held = ((leaf != -999) & (np.arange(self.years) >= block.land_from_year)).astype(float)
+            planted, gross = geometry.planted_area, geometry.gross_area
+            share = young_share(leaf, geometry.trees / planted, costs)
+            saved = 1.0 - costs.scab_share * (1.0 - block.scab)
+            materials = by_leaf(costs.materials, leaf) * saved * share * planted
+            pay("materials", yearly=materials, quarters=MATERIAL_QUARTERS)
+            sprays = grown * costs.blight_sprays * block.blight_control * share * planted
+            pay("blight_sprays", yearly=sprays, quarters=(0, 1, 0, 0))
+            running = grown * costs.machine_running * share * planted
+            pay("upkeep", yearly=running, quarters=TASK_PAY["upkeep"].quarters)
+            pay("upkeep", yearly=grown * costs.machine_ownership * planted, quarters=EVEN)
+            pay("overhead", yearly=grown * (costs.overhead_area + costs.management) * gross, quarters=EVEN)
+            pay("land_charge", yearly=held * costs.land_charge * gross, quarters=EVEN)
+            water = quantities.irrigation_depth[:, :, row] * planted * costs.water
+            pay("water_and_fuel", yearly=water, quarters=(0, 0.2, 0.8, 0))
+            wear, fuel = _running(block.protection, costs)
+            protection = quantities.protection_hours[:, :, row] * planted * wear
+            protection = protection + quantities.protection_fuel[:, :, row] * fuel
+            pay("water_and_fuel", yearly=protection, quarters=(0, 1, 0, 0))
+            kept = quantities.spares_on_hand[:, :, row] * costs.spare_upkeep
+            pay("replacement_trees", yearly=kept, quarters=(0, 0.3, 0.7, 0))
+            care = costs.replant_care + (costs.trunk_guard if block.guarded else 0.0)
+            pay("replacement_trees", yearly=quantities.trees_replanted[:, :, row] * care, quarters=(0.5, 0.5, 0, 0))
+            price = block.tree_price if block.replacement_price is None else block.replacement_price
+            at_once = quantities.spot_bought[:, :, row]
+            ordered, bought = quantities.trees_ordered[:, :, row], quantities.spares_bought[:, :, row] - at_once
+            spares = paid_with_deposit(ordered, bought, price, self.finance.deposit_share)
+            spares = spares + at_once * (price if block.spot_price is None else block.spot_price)
+            pay("replacement_trees", yearly=spares, quarters=(1, 0, 0, 0))
+
+    def book_idle_land(self, idle: Sequence[IdleLand]) -> None:
+        """What land without trees costs and brings; it belongs to no block."""
+        costs = self.costs
+        for land in idle:
+            self.pay("land_charge", -1, (costs.land_charge - land.yearly_margin) * land.gross_area, EVEN)
+            if costs.land_bought:
+                self.flows[:, 0, 0, -1, ITEM["land"]] -= costs.land_price * land.gross_area * self.index[:, 0]
+
+    def book_sales(self) -> None:
+        """Sales and the charges that go with them, and the overhead of picking."""
+        quantities, costs = self.quantities, self.costs
+        charges = {
+            "direct": costs.direct_handling,
+            "pick_your_own": costs.pick_your_own_handling,
+            "processing": costs.processing_haul,
+            "juice": costs.processing_haul,
+        }
+        for row, block in enumerate(self.blocks):
+            fruit = self.market.fruit[block.cultivar]
+            charges["wholesale"] = fruit.packing if np.isfinite(fruit.packing) else costs.packing
+            for name in OUTLETS:
+                self._book_outlet(row, name, charges[name])
+            bins = quantities.harvested_mass[:, :, row] * (1.0 - self.customer_share[:, :, row]) / costs.bin_mass
+            self.flows[:, :, 3, row, ITEM["picking"]] -= bins * costs.picking_overhead * self.index
+
+    def _book_outlet(self, row: int, name: str, handling: float) -> None:
+        """What an outlet pays for a block's fruit, less its charges: a packer keeps them back from what it pays."""
+        sales, column, fresh = self.sales, OUTLETS.index(name), name in FRESH_OUTLETS
+        share = 1.0 - self.market.fruit[self.cultivars[row]].sales_levy if fresh else 1.0
+        revenue = sales.revenue[:, :, row, column] * self.prices * share
+        storage = self.costs.storage * sales.stored[:, :, row] if name == "wholesale" else 0.0
+        charge = sales.mass[:, :, row, column] * handling * self.packing + storage * self.storing
+        year_later = worth_a_year_later(self.finance)
+        place = functools.partial(spread_payments, paid=self.market.outlets[name].paid, year_later=year_later)
+        crop = _crop_before(self.quantities, row, self.blocks[row])
+        for item, amount, level in (
+            (OUTLET_ITEM[name], revenue, self.prices[None]),
+            ("packing_and_storage", -charge, self.packing),
+        ):
+            before = None if crop is None else crop * _of_the_year_before(amount, level, self.quantities, row)
+            received, later = place(amount, before=before)
+            self.flows[:, :, :, row, ITEM[item]] += received
+            self.owed[:, row] += later
+            if fresh and item == OUTLET_ITEM[name]:
+                self.fresh_owed[:, row] += later
+                if before is not None:
+                    self.opening_fresh += place(np.zeros_like(amount), before=before)[0].sum(axis=2)
+
+    def book_insurance(self) -> None:
+        """Premiums, indemnities and aid, where the farm is insured."""
+        terms, year_later = self.finance.insurance, worth_a_year_later(self.finance)
+        if terms is not None:
+            flows, later = insurance_flows(self.quantities, self.blocks, self.market, terms, self.prices, year_later)
+            self.flows[:, :, :, :-1, ITEM["insurance"]] += flows
+            self.owed += later
 
 
 def _running(protection: str, costs: Costs) -> tuple[float, float]:
@@ -175,173 +332,6 @@ def _running(protection: str, costs: Costs) -> tuple[float, float]:
         return 0.0, 0.0
     fuel = FROST_PROTECTION[protection].fuel
     return getattr(costs, f"{protection}_running"), getattr(costs, fuel) if fuel else 0.0
-
-
-def _yearly_costs(
-    flows: Array,
-    quantities: FarmQuantities,
-    blocks: Sequence[BlockMoney],
-    costs: Costs,
-    finance: Finance,
-    index: Array,
-) -> None:
-    years = quantities.leaf.shape[0]
-    time = np.arange(years)
-    even = np.full(len(QUARTERS), 0.25)
-    for row, block in enumerate(blocks):
-        leaf, geometry = quantities.leaf[:, row], block.geometry
-        grown = (leaf >= 1).astype(float)
-        held = ((leaf != -999) & (time >= block.land_from_year)).astype(float)
-        planted, gross = geometry.planted_area, geometry.gross_area
-
-        def pay(item: str, yearly: Array, quarters: Sequence[float] | Array, row: int = row) -> None:
-            flows[:, :, :, row, ITEM[item]] -= spread(np.atleast_2d(yearly * index), np.asarray(quarters))
-
-        share = young_share(leaf, geometry.trees / planted, costs)
-        saved = 1.0 - costs.scab_share * (1.0 - block.scab)
-        pay("materials", by_leaf(costs.materials, leaf) * saved * share * planted, MATERIAL_QUARTERS)
-        pay("blight_sprays", grown * costs.blight_sprays * block.blight_control * share * planted, (0, 1, 0, 0))
-        pay("upkeep", grown * costs.machine_running * share * planted, TASK_PAY["upkeep"].quarters)
-        pay("upkeep", grown * costs.machine_ownership * planted, even)
-        pay("overhead", grown * (costs.overhead_area + costs.management) * gross, even)
-        pay("land_charge", held * costs.land_charge * gross, even)
-        pay("water_and_fuel", quantities.irrigation_depth[:, :, row] * planted * costs.water, (0, 0.2, 0.8, 0))
-        wear, fuel = _running(block.protection, costs)
-        protection = quantities.protection_hours[:, :, row] * planted * wear
-        protection = protection + quantities.protection_fuel[:, :, row] * fuel
-        pay("water_and_fuel", protection, (0, 1, 0, 0))
-        pay("replacement_trees", quantities.spares_on_hand[:, :, row] * costs.spare_upkeep, (0, 0.3, 0.7, 0))
-        care = costs.replant_care + (costs.trunk_guard if block.guarded else 0.0)
-        pay("replacement_trees", quantities.trees_replanted[:, :, row] * care, (0.5, 0.5, 0, 0))
-        price = block.tree_price if block.replacement_price is None else block.replacement_price
-        at_once = quantities.spot_bought[:, :, row]
-        spares = paid_with_deposit(
-            quantities.trees_ordered[:, :, row],
-            quantities.spares_bought[:, :, row] - at_once,
-            price,
-            finance.deposit_share,
-        )
-        spares = spares + at_once * (price if block.spot_price is None else block.spot_price)
-        pay("replacement_trees", spares, (1, 0, 0, 0))
-
-
-def _establishment(
-    flows: Array, quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, finance: Finance, index: Array
-) -> None:
-    labels = {block.label: row for row, block in enumerate(blocks)} | {SHARED: len(blocks)}
-    years = quantities.leaf.shape[0]
-    for outlay in material_outlays(blocks, costs, finance, years):
-        if outlay.item != "trees":
-            amount = outlay.amount * index[:, outlay.year]
-            flows[:, outlay.year, outlay.quarter, labels[outlay.label], ITEM[outlay.item]] -= amount
-    for row, block in enumerate(blocks):
-        geometry = block.geometry
-        planted = quantities.trees_planted[:, :, row]
-        extra = np.zeros_like(planted)
-        if 0 <= block.year_planted < years:
-            extra[:, block.year_planted] = block.extra_trees
-        trees = np.zeros_like(planted)
-        for delivered, (number, price) in zip((planted, extra), block.first_trees(), strict=True):
-            ordered = np.zeros_like(planted)
-            if block.year_planted >= 0 and max(block.order_year, 0) < years:
-                ordered[:, max(block.order_year, 0)] = number
-            trees += paid_with_deposit(ordered, delivered, price, finance.deposit_share)
-        flows[:, :, 0, row, ITEM["trees"]] -= trees * index
-        if block.removal_year is not None and 0 <= block.removal_year < years:
-            removal = costs.old_orchard_removal * geometry.gross_area * index[:, block.removal_year]
-            flows[:, block.removal_year, 3, row, ITEM["old_orchard_removal"]] -= removal
-    overhead = costs.overhead_farm * index / len(QUARTERS)
-    flows[:, :, :, len(blocks), ITEM["overhead"]] -= overhead[:, :, None]
-
-
-def _idle_land(flows: Array, idle: Sequence[IdleLand], costs: Costs, index: Array) -> None:
-    """What land without trees costs and brings; it belongs to no block."""
-    even = np.full(len(QUARTERS), 0.25)
-    for land in idle:
-        charge = (costs.land_charge - land.yearly_margin) * land.gross_area * index
-        flows[:, :, :, -1, ITEM["land_charge"]] -= spread(charge, even)
-        if costs.land_bought:
-            flows[:, 0, 0, -1, ITEM["land"]] -= costs.land_price * land.gross_area * index[:, 0]
-
-
-def _sold(
-    quantities: FarmQuantities, blocks: Sequence[BlockMoney], costs: Costs, market: Market, prices: PricePaths
-) -> Sales:
-    cultivars = [block.cultivar for block in blocks]
-    return sell(
-        quantities.packed_mass,
-        prices,
-        market,
-        cultivars,
-        storage_share=costs.storage_share,
-        storage_limit=costs.storage_limit,
-        relative_price=quantities.pass_price * quantities.size_price,
-        storage_shrink=[market.fruit[name].storage_shrink for name in cultivars],
-    )
-
-
-def _after_harvest(
-    flows: Array,
-    sales: Sales,
-    quantities: FarmQuantities,
-    blocks: Sequence[BlockMoney],
-    costs: Costs,
-    market: Market,
-    indices: _Indices,
-    price_index: Array,
-    customer_share: Array,
-    year_later: float,
-) -> tuple[Array, Array, Array]:
-    """Sales and the charges that go with them.
-
-    The charges for packing and storage, and other costs, have an index each.
-
-    Returns
-    -------
-    owed, fresh_owed : (trial, block) [money]
-        Owed at the end to each block, and for fresh fruit alone.
-    opening_fresh : (trial, year) [money]
-        Received for fresh fruit of the year before year 0.
-    """
-    packing, storing, index, _ = indices
-    outlet = {name: column for column, name in enumerate(OUTLETS)}
-    haul = costs.processing_haul
-    charges = {
-        "direct": costs.direct_handling,
-        "pick_your_own": costs.pick_your_own_handling,
-        "processing": haul,
-        "juice": haul,
-    }
-    owed, fresh_owed = (np.zeros((flows.shape[0], len(blocks))) for _ in range(2))
-    opening_fresh = np.zeros(flows.shape[:2])
-    for row, block in enumerate(blocks):
-        crop = _crop_before(quantities, row, block)
-        mass, revenue = sales.mass[:, :, row], sales.revenue[:, :, row] * price_index[None, :, None]
-        fruit = market.fruit[block.cultivar]
-        charges["wholesale"] = fruit.packing if np.isfinite(fruit.packing) else costs.packing
-        for name, column in outlet.items():
-            share = 1.0 - fruit.sales_levy if name in FRESH_OUTLETS else 1.0
-            storage = costs.storage * sales.stored[:, :, row] if name == "wholesale" else 0.0
-            # A packer keeps its charges back from what it pays, so both fall due together.
-            paid = market.outlets[name].paid
-            charge = mass[:, :, column] * charges[name] * packing + storage * storing
-            for item, amount, level in (
-                (OUTLET_ITEM[name], revenue[:, :, column] * share, price_index[None, :]),
-                ("packing_and_storage", -charge, packing),
-            ):
-                before = None if crop is None else crop * _of_the_year_before(amount, level, quantities, row)
-                received, later = spread_payments(amount, paid, year_later=year_later, before=before)
-                flows[:, :, :, row, ITEM[item]] += received
-                owed[:, row] += later
-                if item == OUTLET_ITEM[name] and name in FRESH_OUTLETS:
-                    fresh_owed[:, row] += later
-                    if before is not None:
-                        none = np.zeros_like(amount)
-                        earlier, _ = spread_payments(none, paid, year_later=year_later, before=before)
-                        opening_fresh += earlier.sum(axis=2)
-        bins = quantities.harvested_mass[:, :, row] * (1.0 - customer_share[:, :, row]) / costs.bin_mass
-        flows[:, :, 3, row, ITEM["picking"]] -= bins * costs.picking_overhead * index
-    return owed, fresh_owed, opening_fresh
 
 
 CROPS_BEFORE = 5
@@ -454,75 +444,36 @@ def cash_flows(
     what is still to be received and paid for its last crop, stored fruit and its charges included.
     Interest is charged each quarter on the credit drawn at the end of the quarter before.
     """
-    trials, years, count = quantities.harvested_mass.shape
-    if count != len(blocks):
-        raise ValueError(f"{len(blocks)} blocks of money for {count} blocks of quantities")
-    flows = np.zeros((trials, years, len(QUARTERS), count + 1, len(LEDGER_ITEMS)))
-    indices = _indices(costs, finance, CostLevels.known() if levels is None else levels, years)
-    index, price_index = indices.costs, growth(0.0, finance, years)
-    sales = _sold(quantities, blocks, costs, market, prices)
-    customer_share = _customer_share(sales, quantities.harvested_mass, market)
-
-    _establishment(flows, quantities, blocks, costs, finance, index)
-    family_hours, family_value = _labour(flows, quantities, blocks, costs, market, indices.wages, customer_share)
-    _yearly_costs(flows, quantities, blocks, costs, finance, index)
-    _idle_land(flows, idle, costs, index)
-    year_later = worth_a_year_later(finance)
-    owed, fresh_owed, opening_fresh = _after_harvest(
-        flows, sales, quantities, blocks, costs, market, indices, price_index, customer_share, year_later
-    )
-    if finance.insurance is not None:
-        insured, later = insurance_flows(quantities, blocks, market, finance.insurance, price_index, year_later)
-        flows[:, :, :, :count, ITEM["insurance"]] += insured
-        owed += later
+    books = _Books(quantities, blocks, costs, market, finance, prices, CostLevels.known() if levels is None else levels)
+    books.book_establishment()
+    family_hours, family_value = books.book_labour()
+    books.book_yearly_costs()
+    books.book_idle_land(idle)
+    books.book_sales()
+    books.book_insurance()
+    flows, owed = books.flows, books.owed
     account = _settle(flows, finance)
-    worth_by_block = remaining_value(flows, quantities, blocks, costs, finance, index, idle)
+    worth_by_block = remaining_value(flows, quantities, blocks, costs, finance, books.index, idle)
     worth = worth_by_block.sum(axis=1)
     project_tax, receivable_tax, worth_tax = _taxes_of_the_project(flows, owed.sum(axis=1), worth, finance)
     ledger = Ledger(
         flows=flows,
         labels=(*(block.label for block in blocks), SHARED),
-        balance=account.balance,
-        debt=account.debt,
-        principal=account.principal,
+        account=account,
         receivable=owed,
-        fresh_receivable=fresh_owed.sum(axis=1),
+        fresh_receivable=books.fresh_owed.sum(axis=1),
         receivable_tax=receivable_tax,
-        opening_fresh=opening_fresh,
+        opening_fresh=books.opening_fresh,
         project_tax=project_tax,
         remaining_value=worth - worth_tax,
         remaining_by_block=worth_by_block[:, :-1],
-        sales=sales,
+        sales=books.sales,
         family_hours=family_hours,
         family_labour_value=family_value,
-        price_luck=price_luck(prices, market, [block.cultivar for block in blocks]),
+        price_luck=price_luck(prices, market, books.cultivars),
     )
     _check(ledger, finance)
     return ledger
-
-
-class _Indices(NamedTuple):
-    """What costs and wages stand at in a year, over those that the plan states, (trial, year) [1]."""
-
-    packing: Array
-    storage: Array
-    costs: Array
-    wages: Array
-
-
-def _indices(costs: Costs, finance: Finance, level: CostLevels, years: int) -> _Indices:
-    cost_growth = growth(costs.cost_trend, finance, years)
-    wages = np.outer(level.wages, growth(costs.wage_trend, finance, years))
-    wages *= (1 + level.wage_growth[:, None]) ** np.arange(years)
-    packing, storage, other = (np.outer(each, cost_growth) for each in (level.packing, level.storage, level.costs))
-    return _Indices(packing, storage, other, wages)
-
-
-def _customer_share(sales: Sales, harvested: Array, market: Market) -> Array:
-    """Share of the harvest that customers pick [1]: what they buy, and what they waste."""
-    own = sales.mass[..., OUTLETS.index("pick_your_own")]
-    customer_mass = own / np.maximum(1.0 - market.waste_pick_your_own, 1e-9)
-    return np.minimum(customer_mass / np.where(harvested > 0, harvested, np.inf), 1.0)
 
 
 def _check(ledger: Ledger, finance: Finance) -> None:
@@ -531,10 +482,10 @@ def _check(ledger: Ledger, finance: Finance) -> None:
         raise IdentityError("the ledger holds an amount that is no finite number")
     farm = ledger.flows.sum(axis=3)
     net = farm.sum(axis=(1, 2, 3))
-    quarters = ledger.balance.shape[1] * ledger.balance.shape[2]
-    draw = finance.household_draw * quarters / len(QUARTERS)
-    change = ledger.balance[:, -1, -1] - finance.opening_cash
-    outstanding = ledger.debt[:, -1, -1] - np.maximum(-ledger.balance[:, -1, -1], 0.0)
+    balance, debt = ledger.account.balance, ledger.account.debt
+    draw = finance.household_draw * balance[0].size / len(QUARTERS)
+    change = balance[:, -1, -1] - finance.opening_cash
+    outstanding = debt[:, -1, -1] - np.maximum(-balance[:, -1, -1], 0.0)
     gross = np.abs(farm).sum(axis=(1, 2, 3)) + finance.loan_amount + 1.0
     if (np.abs(net - draw + outstanding - change) > 1e-9 * gross).any():
         raise IdentityError("the account's balance is not the sum of the ledger's items, draw and loan")

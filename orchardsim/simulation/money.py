@@ -101,11 +101,11 @@ def money_results(
     """Result variables of the economy, one row for each trial."""
     ledger = farm_ledger(plan, totals, trials, streams, region, levels=levels)
     measures = indicators(ledger, plan.finance)
-    level = growth(0.0, plan.finance, ledger.balance.shape[1])[None, :, None, None]
+    level = growth(0.0, plan.finance, ledger.account.balance.shape[1])[None, :, None, None]
     results: dict[str, NDArray[Any]] = {
         "ledger": ledger.yearly(),
         "net_cash_flow": ledger.net_cash_flow(),
-        "account_balance": ledger.balance,
+        "account_balance": ledger.account.balance,
         "sold_mass": ledger.sales.mass_by_grade,
         "sold_revenue": ledger.sales.revenue_by_grade * level,
         "storage_surplus": ledger.sales.no_room,

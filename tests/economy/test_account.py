@@ -32,7 +32,7 @@ def test_account_follows_the_ledger_quarter_by_quarter() -> None:
     terms = finance(opening_cash=20_000.0, household_draw=4_000.0)
     ledger, _ = run(f=terms)
     net = ledger.flows.sum(axis=(3, 4)).reshape(3, -1)
-    balance = ledger.balance.reshape(3, -1)
+    balance = ledger.account.balance.reshape(3, -1)
     np.testing.assert_allclose(np.diff(balance, axis=1), net[:, 1:] - 1_000.0, rtol=1e-9, atol=1e-6)
     np.testing.assert_allclose(balance[:, 0], 20_000 + net[:, 0] - 1_000.0)
     interest = -item(ledger, "interest").reshape(3, -1)
@@ -44,15 +44,15 @@ def test_a_term_loan_closes() -> None:
     """Principal paid back in full; yearly interest as numpy-financial's ipmt gives it."""
     terms = finance(opening_cash=1e7, loan_amount=50_000.0, loan_years=8, term_loan_rate=0.06, inflation=0.0)
     ledger, found = run(f=terms)
-    assert ledger.debt[:, 7, 3] == pytest.approx(0.0, abs=1e-6)
-    assert ledger.debt[:, 0, 0] == pytest.approx(50_000.0)
+    assert ledger.account.debt[:, 7, 3] == pytest.approx(0.0, abs=1e-6)
+    assert ledger.account.debt[:, 0, 0] == pytest.approx(50_000.0)
     paid = -item(ledger, "interest").sum(axis=2)[0]
     expected = -numpy_financial.ipmt(0.06, np.arange(1, 9), 8, 50_000.0)
     np.testing.assert_allclose(paid[:8], expected, rtol=1e-9)
     np.testing.assert_allclose(paid[8:], 0.0)
     payment = -numpy_financial.pmt(0.06, 8, 50_000.0)
-    np.testing.assert_allclose(ledger.principal[:8] + expected, payment, rtol=1e-9)
-    assert ledger.principal.sum() == pytest.approx(50_000.0)
+    np.testing.assert_allclose(ledger.account.principal[:8] + expected, payment, rtol=1e-9)
+    assert ledger.account.principal.sum() == pytest.approx(50_000.0)
     cover = found.debt_service_cover[:, 5]
     np.testing.assert_allclose(cover, ledger.project_cash_flow()[:, 5] / payment, rtol=1e-9)
     assert np.isnan(found.debt_service_cover[:, 12]).all()
@@ -91,13 +91,13 @@ def test_nothing_is_paid_back_before_it_is_bought() -> None:
 
 def test_peak_borrowing_is_the_seasonal_peak() -> None:
     ledger, found = run(q=quantities(two_blocks(), full_crop=9.0))
-    debt = -ledger.balance.min(axis=(1, 2))
+    debt = -ledger.account.balance.min(axis=(1, 2))
     np.testing.assert_allclose(found.peak_borrowing, debt)
-    at_years_end = -ledger.balance[:, :, 3].min(axis=1)
+    at_years_end = -ledger.account.balance[:, :, 3].min(axis=1)
     assert (found.peak_borrowing >= at_years_end).all()
     assert (found.peak_borrowing > at_years_end).any()
     rows = np.arange(3)
-    at_peak = ledger.balance[rows, found.peak_borrowing_year, found.peak_borrowing_quarter]
+    at_peak = ledger.account.balance[rows, found.peak_borrowing_year, found.peak_borrowing_quarter]
     np.testing.assert_allclose(-at_peak, debt)
 
 
@@ -179,9 +179,10 @@ def test_the_smallest_reserve_just_suffices() -> None:
     need = smallest_reserve(ledger, terms)
     assert (need > 0).all()
     trial = int(need.argmax())
-    enough, _ = run(f=dataclasses.replace(terms, opening_cash=float(need[trial])))
-    assert enough.balance[trial].min() == pytest.approx(-30_000.0, abs=0.01)
-    assert (enough.balance.min(axis=(1, 2)) >= -30_000.01).all()
+    ledger, _ = run(f=dataclasses.replace(terms, opening_cash=float(need[trial])))
+    enough = ledger.account.balance
+    assert enough[trial].min() == pytest.approx(-30_000.0, abs=0.01)
+    assert (enough.min(axis=(1, 2)) >= -30_000.01).all()
 
 
 def test_establishment_cost_is_the_present_value_of_its_items() -> None:
@@ -332,7 +333,7 @@ def test_at_the_break_even_price_the_value_is_zero() -> None:
     assert ((found[1].npv_without_remaining_value > 0) == (zero < 1)).all()
     ledger, _ = run(m=m, f=finance(inflation=0.02, basis="nominal"))
     fresh = [OUTLETS.index(name) for name in FRESH_OUTLETS]
-    level = 1.02 ** np.arange(ledger.balance.shape[1])
+    level = 1.02 ** np.arange(ledger.account.balance.shape[1])
     weight = level * 1.0 / (1.0 + finance().discount_rate) ** np.arange(level.size)
     mean_price = (ledger.sales.revenue[..., fresh].sum(axis=(2, 3)) * weight).sum(axis=1) / (
         ledger.sales.mass[..., fresh].sum(axis=(2, 3)) * weight
@@ -361,9 +362,9 @@ def test_the_bearable_draw_just_leaves_no_debt() -> None:
     for trial in np.flatnonzero(found.household_draw_bearable > 0):
         draw = float(found.household_draw_bearable[trial])
         last = [
-            run(f=dataclasses.replace(terms, household_draw=draw * share))[0].balance[trial, -1, -1]
+            run(f=dataclasses.replace(terms, household_draw=draw * share))[0].account.balance[trial, -1, -1]
             for share in (0.999, 1.001)
         ]
         assert last[0] >= 0 > last[1]
     with_draw, _ = run(f=dataclasses.replace(terms, household_draw=1_000.0))
-    assert (with_draw.balance[:, -1, -1] < ledger.balance[:, -1, -1]).all()
+    assert (with_draw.account.balance[:, -1, -1] < ledger.account.balance[:, -1, -1]).all()

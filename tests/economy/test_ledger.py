@@ -418,7 +418,7 @@ def test_results_do_not_depend_on_how_trials_are_batched() -> None:
         prices = draw_prices(Streams(3), range(first, last), m, region(q)[first:last], names)
         ledger = cash_flows(part, blocks, c, m, f, prices)
         np.testing.assert_array_equal(ledger.flows, whole.flows[first:last])
-        np.testing.assert_array_equal(ledger.balance, whole.balance[first:last])
+        np.testing.assert_array_equal(ledger.account.balance, whole.account.balance[first:last])
         np.testing.assert_array_equal(indicators(ledger, f).npv, indicators(whole, f).npv[first:last])
 
 
