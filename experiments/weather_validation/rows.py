@@ -92,5 +92,4 @@ class Record:
 def bundled_record() -> Record:
     """Complete seasons of the bundled record."""
     table = prepare_record(bundled_record_path(), LATITUDE).table
-    use = table.is_complete
-    return Record(table.harvest_year[use], table.temperature_min[use], table.temperature_max[use])
+    return Record(table.harvest_year, table.temperature_min, table.temperature_max)

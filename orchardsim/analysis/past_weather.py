@@ -9,15 +9,19 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.core.calendar import YEAR_DAYS, day_of_year
+from orchardsim.core.calendar import MONTH_DAYS, YEAR_DAYS, day_of_year
 from orchardsim.core.handover import SeasonWeather
 from orchardsim.results.weather import PastSeasons, PastWeather
 from orchardsim.season.degree_days import degree_days_sine
 from orchardsim.season.drivers import season_drivers_for
 from orchardsim.season.parameters import BlockSite, Phenology
-from orchardsim.weather.history import weather_report
+from orchardsim.weather.climate import yearly_trends
+from orchardsim.weather.history import FROST_LEVELS, frost_dates, latitude_of, monthly_climate
 from orchardsim.weather.parameters import WeatherSettings
-from orchardsim.weather.sampling import whole_record_windows
+from orchardsim.weather.quality import check_record
+from orchardsim.weather.readers import read_record
+from orchardsim.weather.sampling import DEFAULT_BASELINE, FEWEST_YEARS, whole_record_windows
+from orchardsim.weather.windows import season_table
 
 Floats = NDArray[np.float64]
 
@@ -51,28 +55,41 @@ def past_weather(
     InputError
         If the file is no daily record.
     """
-    report = weather_report(record, latitude)
-    seasons = None
-    if any(report.baseline_years):
-        windows = whole_record_windows(WeatherSettings(latitude=report.latitude, record=record))
+    checked, quality = check_record(read_record(record))
+    notes = list(checked.repairs)
+    if latitude is None:
+        latitude, note = latitude_of(checked)
+        notes.append(note)
+    table = season_table(checked, latitude)
+    notes += table.notes
+    years, recent = table.harvest_year, slice(-DEFAULT_BASELINE, None)
+    seasons, baseline = None, (0, 0)
+    if years.size < FEWEST_YEARS:
+        notes.append(f"{years.size} complete seasons: too few for statistics between years ({FEWEST_YEARS} are needed)")
+    else:
+        if years.size < DEFAULT_BASELINE:
+            notes.append(f"{years.size} complete seasons: the frequency of rare seasons is uncertain")
+        baseline = int(years[recent][0]), int(years[-1])
+        windows = whole_record_windows(WeatherSettings(latitude=latitude, record=record))
         assert windows is not None
         seasons = past_seasons(windows, cultivars)
-    first, last = (str(day) for day in report.record.date[[0, -1]])
+    trend_min, trend_max = yearly_trends(years[recent], table.temperature_min[recent], table.temperature_max[recent])
+    first, last = (str(day) for day in checked.date[[0, -1]])
     return PastWeather(
         name=name,
-        station=report.record.station,
+        station=checked.station,
         units=units,
-        latitude=report.latitude,
+        latitude=latitude,
         first_day=first,
         last_day=last,
-        quality=tuple(report.quality.lines()),
-        notes=report.notes,
-        climate=report.climate,
-        frost=report.frost,
-        trend_min=report.trend_min,
-        trend_max=report.trend_max,
-        baseline_years=report.baseline_years,
-        harvest_year=report.yearly_year,
+        quality=tuple(quality.lines()),
+        notes=tuple(notes),
+        climate=monthly_climate(checked),
+        frost=tuple(frost_dates(table, level) for level in FROST_LEVELS),
+        trend_min=trend_min,
+        trend_max=trend_max,
+        baseline_years=baseline,
+        harvest_year=years,
         seasons=seasons,
     )
 
@@ -94,6 +111,7 @@ def past_seasons(seasons: SeasonWeather, cultivars: Mapping[str, Phenology]) -> 
         frost_kill=np.stack([each.frost_kill for each in drivers]).reshape(len(cultivars), step, -1),
         night_offsets=NIGHT_OFFSETS,
         chill_portions=drivers[0].chill_portions,
+        utah_units=drivers[0].utah_units,
         heat=degree_days_sine(low[:, HEAT_SPAN], high[:, HEAT_SPAN], HEAT_BASE).sum(axis=1),
         chill_fraction=np.stack([each.chill_fraction for each in drivers[::step]]),
     )
@@ -102,7 +120,6 @@ def past_seasons(seasons: SeasonWeather, cultivars: Mapping[str, Phenology]) -> 
 def monthly(values: Floats, latitude: float, *, total: bool = False) -> Floats:
     """Monthly means (or sums) of the biological year, January first; (season, day) to (season, 12)."""
     day = np.array([day_of_year(season_day, latitude) for season_day in range(YEAR_DAYS)])
-    ends = np.cumsum([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-    month = np.searchsorted(ends, day)
+    month = np.searchsorted(np.cumsum(MONTH_DAYS), day)
     reduce = np.sum if total else np.mean
     return np.stack([reduce(values[:, :YEAR_DAYS][:, month == number], axis=1) for number in range(12)], axis=1)

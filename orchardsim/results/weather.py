@@ -26,7 +26,8 @@ class PastSeasons:
     frost_kill : float array, (cultivar, offset, year) [1]
     night_offsets : tuple of float [K]
         How much colder than the station the orchard's clear nights are taken to be.
-    chill_portions : float array, (year,)
+    chill_portions, utah_units : float array, (year,)
+        Winter chill at bud break of the first cultivar by the Dynamic Model and by the Utah model.
     heat : float array, (year,) [K day]
     chill_fraction : float array, (cultivar, year) [1]
         Chill received before bud break over the cultivar's need, at most 1.
@@ -40,6 +41,7 @@ class PastSeasons:
     frost_kill: Floats
     night_offsets: tuple[float, ...]
     chill_portions: Floats
+    utah_units: Floats
     heat: Floats
     chill_fraction: Floats
 

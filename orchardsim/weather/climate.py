@@ -140,3 +140,13 @@ def linear_trend(year: Floats | NDArray[np.int64], value: Floats) -> Trend:
     slope = float(((x - middle) * (y - y.mean())).sum()) / spread
     residual = y - y.mean() - slope * (x - middle)
     return Trend(slope, float(np.sqrt((residual**2).sum() / (x.size - 2) / spread)), middle)
+
+
+def yearly_trends(
+    harvest_year: NDArray[np.int64], temperature_min: Floats, temperature_max: Floats
+) -> tuple[Trend, Trend]:
+    """Trends through the means of biological years of minimum and maximum temperature, (season, day) [degC]."""
+    low, high = (
+        linear_trend(harvest_year, values[:, :YEAR_DAYS].mean(axis=1)) for values in (temperature_min, temperature_max)
+    )
+    return low, high

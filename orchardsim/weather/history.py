@@ -1,22 +1,17 @@
-"""A station record at a glance: quality, monthly climate, frost dates by year, trend. Data only, no drawing."""
+"""A station record at a glance: where it is, its monthly climate, frost dates by year."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import YEAR_DAYS
-from orchardsim.weather.climate import Trend, linear_trend
-from orchardsim.weather.quality import QualityReport, check_record
 from orchardsim.weather.rain import WET_DAY
-from orchardsim.weather.readers import read_record
 from orchardsim.weather.records import MONTH_OF_DAY, DailyRecord, Floats, day_number, june_over_december
-from orchardsim.weather.sampling import DEFAULT_BASELINE, FEWEST_YEARS
-from orchardsim.weather.windows import SeasonTable, season_table
+from orchardsim.weather.windows import SeasonTable
 
 FROST_LEVELS: Final = (0.0, -2.2)
 """degC of the frost dates: the freezing point, and 28 degF, the air temperature at which about a tenth of apple flowers
@@ -74,86 +69,8 @@ class FrostDates:
     first_autumn: Floats
 
 
-@dataclass(frozen=True)
-class WeatherReport:
-    """What a record holds.
-
-    Attributes
-    ----------
-    record : DailyRecord
-        After quality control.
-    quality : QualityReport
-    table : SeasonTable
-    climate : MonthlyClimate
-    frost : tuple of FrostDates
-        One for each of :data:`FROST_LEVELS`.
-    yearly_year : int array, (n,)
-    yearly_min : float array, (n,) [degC]
-        Means of the biological years of complete seasons.
-    trend_min, trend_max : Trend
-        Through the yearly means of the baseline.
-    baseline_years : tuple of int
-        Default baseline, the last 30 complete seasons; (0, 0) where there are fewer than 10.
-    latitude : float [degrees north]
-        As asked for, from the file, or a stand-in of the right hemisphere (the notes say which).
-    notes : tuple of str
-    """
-
-    record: DailyRecord
-    quality: QualityReport
-    table: SeasonTable
-    climate: MonthlyClimate
-    frost: tuple[FrostDates, ...]
-    yearly_year: NDArray[np.int64]
-    yearly_min: Floats
-    trend_min: Trend
-    trend_max: Trend
-    baseline_years: tuple[int, int]
-    latitude: float
-    notes: tuple[str, ...]
-
-
-def weather_report(path: Path | str, latitude: float | None = None) -> WeatherReport:
-    """Read, check and describe a station record.
-
-    ``latitude`` [degrees north]: by default the file's own; where it states none, told from the warmer months.
-    """
-    record, quality = check_record(read_record(path))
-    notes = list(record.repairs)
-    if latitude is None:
-        latitude, note = _latitude(record)
-        notes.append(note)
-    table = season_table(record, latitude)
-    notes += table.notes
-    rows = np.flatnonzero(table.is_complete)
-    years = table.harvest_year[rows]
-    low = table.temperature_min[rows, :YEAR_DAYS].mean(axis=1)
-    high = table.temperature_max[rows, :YEAR_DAYS].mean(axis=1)
-    if years.size < FEWEST_YEARS:
-        notes.append(f"{years.size} complete seasons: too few for statistics between years ({FEWEST_YEARS} are needed)")
-        baseline = (0, 0)
-    else:
-        if years.size < DEFAULT_BASELINE:
-            notes.append(f"{years.size} complete seasons: the frequency of rare seasons is uncertain")
-        baseline = (int(years[-DEFAULT_BASELINE:][0]), int(years[-1]))
-    recent = slice(-DEFAULT_BASELINE, None)
-    return WeatherReport(
-        record=record,
-        quality=quality,
-        table=table,
-        climate=monthly_climate(record),
-        frost=tuple(frost_dates(table, level) for level in FROST_LEVELS),
-        yearly_year=years,
-        yearly_min=low,
-        trend_min=linear_trend(years[recent], low[recent]),
-        trend_max=linear_trend(years[recent], high[recent]),
-        baseline_years=baseline,
-        latitude=latitude,
-        notes=tuple(notes),
-    )
-
-
-def _latitude(record: DailyRecord) -> tuple[float, str]:
+def latitude_of(record: DailyRecord) -> tuple[float, str]:
+    """Latitude of a record [degrees north] and where it is from: the file, or a stand-in by its warmer months."""
     if record.latitude is not None:
         return record.latitude, f"latitude {record.latitude:g} taken from the file"
     warm_january = (june_over_december(record) or 0.0) < 0
@@ -218,13 +135,8 @@ def frost_dates(table: SeasonTable, level: float) -> FrostDates:
 
     ``level``: minimum temperature that counts as frost [degC].
     """
-    rows = np.flatnonzero(table.is_complete)
-    return FrostDates(
-        level,
-        table.harvest_year[rows],
-        last_spring_frost(table.temperature_min[rows], level),
-        first_autumn_frost(table.temperature_min[rows], level),
-    )
+    low = table.temperature_min
+    return FrostDates(level, table.harvest_year, last_spring_frost(low, level), first_autumn_frost(low, level))
 
 
 def last_spring_frost(temperature_min: Floats, level: float) -> Floats:

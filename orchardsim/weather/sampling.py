@@ -16,7 +16,7 @@ from orchardsim.core.errors import InputError
 from orchardsim.core.handover import SeasonWeather, WeatherMethod, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.bundled import range_coefficient
-from orchardsim.weather.climate import Trend, daily_from_monthly, linear_trend
+from orchardsim.weather.climate import Trend, daily_from_monthly, yearly_trends
 from orchardsim.weather.generated import generated_history, generated_seasons, range_scale_of_model
 from orchardsim.weather.missing import GENERATED_RAIN, NO_RAIN, RESTS_ON_RAIN, missing_notes
 from orchardsim.weather.normals import check_normals, model_of_normals
@@ -282,15 +282,13 @@ def whole_record_windows(settings: WeatherSettings) -> SeasonWeather | None:
     if settings.record is None:
         return None
     prepared = prepare_record(settings.record, settings.latitude)
-    complete = np.flatnonzero(prepared.table.is_complete)
-    seasons, _ = _complete_seasons(settings, prepared)
-    return _warmed(seasons.rows(np.arange(complete.size)), settings, prepared.table.start_day)
+    return _warmed(_complete_seasons(settings, prepared)[0], settings, prepared.table.start_day)
 
 
 def baseline_harvest_years(settings: WeatherSettings, table: SeasonTable) -> tuple[int, int]:
     """First and last harvest year of the baseline: the settings', or the last 30 complete years."""
     where = str(settings.record.name) if settings.record else "weather"
-    complete = table.harvest_year[table.is_complete]
+    complete = table.harvest_year
     if settings.baseline_years is not None:
         first, last = settings.baseline_years
         if first > last:
@@ -325,8 +323,7 @@ def baseline_seasons(settings: WeatherSettings, prepared: Prepared) -> Baseline:
     seasons = seasons.rows(np.flatnonzero(inside))
     seasons = dataclasses.replace(seasons, clear_range=clear_range(seasons.temperature_max - seasons.temperature_min))
     count = int(inside.sum())
-    yearly = [values[:, :YEAR_DAYS].mean(axis=1) for values in (seasons.temperature_min, seasons.temperature_max)]
-    trend = (linear_trend(seasons.harvest_year, yearly[0]), linear_trend(seasons.harvest_year, yearly[1]))
+    trend = yearly_trends(seasons.harvest_year, seasons.temperature_min, seasons.temperature_max)
     slopes = " and ".join(f"{10 * line.slope:+.2f} ± {10 * line.standard_error:.2f}" for line in trend)
     if count < WARNED_YEARS:
         advice = "; the parametric method suits so short a record better" if count < PARAMETRIC_YEARS else ""
@@ -399,43 +396,39 @@ def _complete_seasons(settings: WeatherSettings, prepared: Prepared) -> tuple[Se
     difference between seeds that it made would be in no error told.
     """
     table, record = prepared.table, prepared.record
-    rows = np.flatnonzero(table.is_complete)
-    low, high = table.temperature_min[rows], table.temperature_max[rows]
+    low, high, years = table.temperature_min, table.temperature_max, table.harvest_year
     notes = [f"{record.source}: {note}" for note in record.repairs]
     notes.append(dropped_line(prepared.quality))
     notes += table.notes
     if table.rain is not None:
-        rain, measured = table.rain[rows], True
+        rain = table.rain
+    elif (climate := rain_climate(settings.normals)) is None:
+        rain = np.zeros_like(low)
+        notes.append(NO_RAIN)
     else:
-        measured = False
-        climate = rain_climate(settings.normals)
-        if climate is None:
-            rain = np.zeros_like(low)
-            notes.append(NO_RAIN)
-        else:
-            day_of_year = season_day_of_year(table.start_day, WINDOW_DAYS)
-            steady = steady_range(low, high)
-            score = range_scale(steady, day_of_year).score(steady, day_of_year) if rows.size else low
-            rain = rain_of_record_years(climate, score, table.harvest_year[rows], day_of_year, Streams(RECORD_SEED))
-            notes.append(
-                "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly "
-                f"normals, wetter on days with a small temperature range; {RESTS_ON_RAIN}"
-            )
+        day_of_year = season_day_of_year(table.start_day, WINDOW_DAYS)
+        steady = steady_range(low, high)
+        score = range_scale(steady, day_of_year).score(steady, day_of_year) if years.size else low
+        rain = rain_of_record_years(climate, score, years, day_of_year, Streams(RECORD_SEED))
+        notes.append(
+            "the record has no rain: each of its seasons has one rain series drawn from the plan's monthly normals, "
+            f"wetter on days with a small temperature range; {RESTS_ON_RAIN}"
+        )
     seasons = SeasonWeather(
-        harvest_year=table.harvest_year[rows],
+        harvest_year=years,
         temperature_min=low,
         temperature_max=high,
         rain=rain,
-        rain_is_measured=measured,
+        rain_is_measured=table.rain is not None,
         latitude=settings.latitude,
         elevation=settings.elevation,
         estimate_missing=settings.estimate_missing,
         dew_point_offset=settings.dew_point_offset,
         range_coefficient=range_coefficient(settings),
-        clear_range=clear_range(high - low) if rows.size else SeasonWeather.clear_range,
-        widened=np.zeros(rows.size),
-        wind_speed=None if table.wind_speed is None else table.wind_speed[rows],
-        relative_humidity=None if table.relative_humidity is None else table.relative_humidity[rows],
+        clear_range=clear_range(high - low) if years.size else SeasonWeather.clear_range,
+        widened=np.zeros(years.size),
+        wind_speed=table.wind_speed,
+        relative_humidity=table.relative_humidity,
     )
     return seasons, notes
 

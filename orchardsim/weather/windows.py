@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.calendar import WINDOW_DAYS, YEAR_DAYS, first_month
+from orchardsim.core.handover import ArrayStruct
 from orchardsim.core.numbers import percent
 from orchardsim.weather.climate import mean_and_sd_course
 from orchardsim.weather.quality import LONG_GAP, MANY_MISSING
@@ -25,18 +26,17 @@ USABLE_SHARE: Final = 0.9
 
 
 @dataclass(frozen=True)
-class SeasonTable:
-    """Season windows of a record.
+class SeasonTable(ArrayStruct):
+    """Complete season windows of a record.
 
     Attributes
     ----------
     harvest_year : int array, (season,)
         Calendar year in which the trees are picked: the biological year's first calendar year + 1.
     temperature_min, temperature_max : float array, (season, day) [degC]
-        Short gaps filled; NaN remains only in seasons that are not complete.
+        Short gaps filled.
     rain, wind_speed, relative_humidity : float array or None, (season, day)
         None where the record has too little.
-    is_complete : bool array, (season,)
     start_day : int
         Day of the calendar year, from 0, on which the biological year starts.
     notes : tuple of str
@@ -48,7 +48,6 @@ class SeasonTable:
     rain: Floats | None
     wind_speed: Floats | None
     relative_humidity: Floats | None
-    is_complete: NDArray[np.bool_]
     start_day: int
     notes: tuple[str, ...]
 
@@ -61,8 +60,8 @@ def season_start_day(latitude: float) -> int:
 def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
     """Cut a quality-controlled record into season windows.
 
-    Returns: every window that lies wholly inside the record. A window with more than 5 missing days in its biological
-    year, or in its autumn, is not complete.
+    Returns: the complete ones of those that lie wholly inside the record. A window with more than 5 missing days in its
+    biological year, or in its autumn, is not complete.
 
     Parameters
     ----------
@@ -107,11 +106,10 @@ def season_table(record: DailyRecord, latitude: float) -> SeasonTable:
         harvest_year=harvest_year.astype(np.int64),
         temperature_min=low,
         temperature_max=high,
-        is_complete=is_complete,
         start_day=start_day,
         notes=tuple(notes),
         **others,
-    )
+    ).rows(is_complete)
 
 
 def fill_temperature_gaps(record: DailyRecord) -> tuple[Floats, Floats, list[str]]:

@@ -424,12 +424,12 @@ async def plan_file(request: Request) -> Response:
 
 async def bring_weather(request: Request) -> Response:
     """Take over a station record, and let the plan name it."""
-    from orchardsim.weather.history import weather_report
+    from orchardsim.weather.sampling import prepare_record
 
     desk, draft = _desk(request), _draft(request)
     name = request.query_params.get("file", "")
     path = desk.folder.record_path(name)
-    await _brought(request, path, LARGEST_RECORD, lambda: weather_report(path, draft.plan.weather.latitude))
+    await _brought(request, path, LARGEST_RECORD, lambda: prepare_record(path, draft.plan.weather.latitude))
     draft.edit(("weather", "record"), name, "text")
     return _news(desk, draft)
 

@@ -39,7 +39,7 @@ OCTOBER = 273
 @pytest.fixture(scope="module")
 def record() -> tuple[np.ndarray, np.ndarray]:
     table = prepare_record(bundled_record_path(), 34.7).table
-    return table.temperature_min[table.is_complete][:, :365], table.temperature_max[table.is_complete][:, :365]
+    return table.temperature_min[:, :365], table.temperature_max[:, :365]
 
 
 def test_red_noise_has_its_autocorrelation() -> None:

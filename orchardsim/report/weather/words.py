@@ -177,6 +177,8 @@ def weather_document(found: PastWeather) -> dict[str, Any]:
     seasons = found.seasons
     if seasons is not None:
         document["harvest_year"] = found.harvest_year.tolist()
+        document["chill_portions"] = whole(seasons.chill_portions)
+        document["utah_units"] = whole(seasons.utah_units)
         document["cultivars"] = {
             cultivar: {
                 "full_bloom": dates(seasons.bloom_day[place]),
@@ -245,6 +247,13 @@ def _bloom_lines(found: PastWeather, seasons: PastSeasons) -> list[str]:
     first, last = found.baseline_years
     inside, units = found.in_baseline, display(found.units)
     lines = ["", f"Bloom and frost; a run draws its seasons from {first} to {last} unless the plan says otherwise"]
+    (low, middle), (low_units, middle_units) = (
+        (values.min(), np.median(values)) for values in (seasons.chill_portions, seasons.utah_units)
+    )
+    lines.append(
+        f"  winter chill at bud break of {seasons.cultivars[0]}: {middle:.0f} portions of the Dynamic Model or "
+        f"{middle_units:,.0f} Utah units in a middle year, at the least {low:.0f} or {low_units:,.0f}"
+    )
     for place, name in enumerate(seasons.cultivars):
         bloom = seasons.bloom_day[place]
         dates = [date_text(day, found.latitude) for day in np.percentile(bloom, [5, 50, 95])]
