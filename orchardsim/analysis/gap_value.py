@@ -32,7 +32,7 @@ from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.step import Steps, replaced
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.trial_range import tile_size
+from orchardsim.simulation.trial_range import tiles
 from orchardsim.simulation.year import YEAR
 
 LEAVES: Final = (2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 30)
@@ -131,9 +131,7 @@ def run_gaps(plan: Plan, library: SeasonLibrary | None, trials: range, years: in
     shape = (len(trials), len(chosen), labels)
     gain, filled, lost = np.zeros(shape), np.zeros(shape), np.zeros((*shape, RISK_YEARS))
     crop, usual = np.zeros(shape), np.zeros(shape)
-    step = tile_size(plan)
-    for start in range(trials.start, trials.stop, step):
-        part = range(start, min(start + step, trials.stop))
+    for part in tiles(plan, trials):
         rows = slice(part.start - trials.start, part.stop - trials.start)
         for number, empty, full in _twins(plan, library, streams, part, years, chosen):
             year = chosen[number]
@@ -174,10 +172,8 @@ def _margin(plan: Plan, library: SeasonLibrary, totals: Totals, trials: range, s
     Interest and income tax are the farm's, and left out.
     """
     years = totals.arrays["trees_alive"].shape[1]
-    first = trials.start - library.first_trial
-    region = library.region[library.sample.season_rows[first : first + len(trials), :years]]
     quantities = farm_quantities(plan, totals)
-    ledger = farm_ledger(plan, totals, trials, streams, region)
+    ledger = farm_ledger(plan, totals, trials, streams, library.region[library.met(trials, years)])
     items = columns_of("sales", "capital", "running")
     labels = len(plan.labels)
     flows = ledger.yearly()[:, :, :labels, items].sum(axis=-1)

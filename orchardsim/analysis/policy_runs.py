@@ -19,7 +19,7 @@ from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.step import Step, Steps, inserted
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.trial_range import tile_size
+from orchardsim.simulation.trial_range import tiles
 from orchardsim.simulation.year import YEAR
 
 Array = NDArray[np.float64]
@@ -122,15 +122,11 @@ def run_policy(
         library = build_library(plan, streams, trials, years, "sampled")
     totals = Totals(len(trials), years, plan.labels)
     notes = GapNotes(totals.arrays["trees_alive"].shape)
-    step = tile_size(plan)
-    for start in range(trials.start, trials.stop, step):
-        part = range(start, min(start + step, trials.stop))
+    for part in tiles(plan, trials):
         Tile(plan, library, streams, part, years, totals, trials.start, steps=notes.steps(), rules=policies).run()
     totals.check_bounds()
     found = totals.arrays
-    rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
-    region = library.region[library.sample.season_rows[rows, :years]]
-    ledger = farm_ledger(plan, totals, trials, streams, region)
+    ledger = farm_ledger(plan, totals, trials, streams, library.region[library.met(trials, years)])
     return PolicyRun(
         lost_before=notes.lost_before,
         lost_after=found["trees_lost"].sum(axis=-1) - notes.lost_before,

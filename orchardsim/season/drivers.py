@@ -105,22 +105,8 @@ def _chill_held(chill: Floats, days: int) -> Floats:
     return np.concatenate([chill, np.repeat(chill[-1:], days - len(chill), axis=0)])
 
 
-@dataclass(frozen=True)
-class FrostOutcome:
-    """Frost of a season, arrays (season,) but for the water.
-
-    Shares killed [1] with protection working, with it breaking down in every night, and without any; nights [1] and
-    hours [h] that it ran; fuel [L/ha] and labour [h/ha] that it took; water (day, season) [mm/day].
-    """
-
-    kill: Floats
-    kill_failed: Floats
-    kill_unprotected: Floats
-    nights: Floats
-    hours: Floats
-    fuel: Floats
-    labour: Floats
-    water: Floats
+KILLS: Final = ("frost_kill", "frost_kill_failed", "frost_kill_unprotected")
+PROTECTION_USES: Final = ("protection_nights", "protection_hours", "protection_fuel", "protection_labour")
 
 
 @dataclass(frozen=True)
@@ -173,16 +159,23 @@ def flower_stages(prepared: PreparedSeasons, dates: Calendar) -> FlowerStages:
     return FlowerStages(span, stages, frost.hardening(week, stages), prepared.night_clear[span])
 
 
-def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) -> FrostOutcome:
-    """Kill of buds and blossoms from bud break to four weeks after bloom, without and with protection."""
+def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) -> tuple[dict[str, Floats], Floats]:
+    """Kill of buds and blossoms from bud break to four weeks after bloom, without and with protection.
+
+    Returns
+    -------
+    drivers : dict from name to array, (season,)
+        Those of :data:`KILLS` and :data:`PROTECTION_USES`.
+    water : array, (day, season) [mm/day]
+        That protection took.
+    """
     flowers = flower_stages(prepared, dates)
     span, clear = flowers.span, flowers.clear
     air, bud = frost.block_night_temperature(prepared.temperature_min[span], clear, site.night_offset, site.bud_cooling)
     unprotected = flowers.kill(bud)
     nothing = np.zeros((WINDOW_DAYS, len(dates.bloom)))
     if site.protection == "none":
-        none = np.zeros(len(dates.bloom))
-        return FrostOutcome(unprotected, unprotected, unprotected, none, none, none, none, nothing)
+        return dict.fromkeys(KILLS, unprotected) | dict.fromkeys(PROTECTION_USES, np.zeros(len(dates.bloom))), nothing
     method = frost.PROTECTION[site.protection]
     # it guards the flowers that open first, and its thermometer hangs in the cold part of the block
     stage = flowers.stages[0]
@@ -203,7 +196,8 @@ def spring_frost(prepared: PreparedSeasons, dates: Calendar, site: BlockSite) ->
     nothing[span] = used
     nights, total = (hours > 0).sum(axis=0).astype(np.float64), hours.sum(axis=0)
     use = frost.protection_use(method, nights, total)
-    return FrostOutcome(working, failed, unprotected, nights, total, use.fuel, use.labour, nothing)
+    kills, uses = (working, failed, unprotected), (nights, total, use.fuel, use.labour)
+    return dict(zip((*KILLS, *PROTECTION_USES), (*kills, *uses), strict=True)), nothing
 
 
 def _phase_sums(total: Floats, dates: Calendar, start_of_light: Days | None = None) -> Floats:
@@ -226,7 +220,7 @@ class SoilYear:
 
 
 def soil_years(
-    prepared: PreparedSeasons, sites: Sequence[BlockSite], dates: Sequence[Calendar], freezes: Sequence[FrostOutcome]
+    prepared: PreparedSeasons, sites: Sequence[BlockSite], dates: Sequence[Calendar], waters: Sequence[Floats]
 ) -> list[SoilYear]:
     """Soil water of every case; cases whose soil and irrigation are the same go through the days together."""
     groups: dict[tuple[float, float], list[int]] = {}
@@ -236,7 +230,7 @@ def soil_years(
     for (available_water, limit), members in groups.items():
         for start in range(0, len(members), CASES_TOGETHER):
             part = members[start : start + CASES_TOGETHER]
-            soils = _soil_of_group(prepared, available_water, limit, part, sites, dates, freezes)
+            soils = _soil_of_group(prepared, available_water, limit, part, sites, dates, waters)
             years |= dict(zip(part, soils, strict=True))
     return [years[number] for number in range(len(sites))]
 
@@ -248,7 +242,7 @@ def _soil_of_group(
     members: Sequence[int],
     sites: Sequence[BlockSite],
     dates: Sequence[Calendar],
-    freezes: Sequence[FrostOutcome],
+    waters: Sequence[Floats],
 ) -> list[SoilYear]:
     days = np.arange(WINDOW_DAYS)
 
@@ -260,14 +254,14 @@ def _soil_of_group(
         for own in (dates[number] for number in members)
     ]
     balance = water.soil_water_balance(
-        joined([prepared.rain + freezes[number].water for number in members]),
+        joined([prepared.rain + waters[number] for number in members]),
         joined([prepared.reference_et] * len(members)),
         joined(stages),
         COVER_LEVELS,
         available_water,
         limit,
         joined([
-            np.maximum(sites[number].season_water_limit - freezes[number].water.sum(axis=0), 0) for number in members
+            np.maximum(sites[number].season_water_limit - waters[number].sum(axis=0), 0) for number in members
         ]),
     )  # fmt: skip
     count = prepared.rain.shape[1]
@@ -289,9 +283,9 @@ def _soil_of_group(
 def _drivers_of_slice(prepared: PreparedSeasons, cases: Sequence[tuple[Phenology, BlockSite]]) -> list[SeasonDrivers]:
     dates = [season_calendar(prepared, cultivar) for cultivar, _ in cases]
     freezes = [spring_frost(prepared, days, site) for days, (_, site) in zip(dates, cases, strict=True)]
-    soils = soil_years(prepared, [site for _, site in cases], dates, freezes)
+    soils = soil_years(prepared, [site for _, site in cases], dates, [water for _, water in freezes])
     return [
-        _drivers_of_case(prepared, *case, days, freeze, soil)
+        _drivers_of_case(prepared, *case, days, *freeze, soil)
         for case, days, freeze, soil in zip(cases, dates, freezes, soils, strict=True)
     ]
 
@@ -301,7 +295,8 @@ def _drivers_of_case(
     cultivar: Phenology,
     site: BlockSite,
     dates: Calendar,
-    freeze: FrostOutcome,
+    freeze: dict[str, Floats],
+    water_of_frost: Floats,
     soil: SoilYear,
 ) -> SeasonDrivers:
     starts = dates.phase_starts
@@ -311,7 +306,7 @@ def _drivers_of_case(
     useful = _phase_sums(prepared.useful_light_sum, dates, dates.bud_break)
     factor = np.divide(useful, light, out=np.zeros_like(useful), where=light > 0)
 
-    frost_water = freeze.water.sum(axis=0)
+    frost_water = water_of_frost.sum(axis=0)
     chill_day = np.minimum(dates.bud_break, len(prepared.chill) - 1)
     portions = take(prepared.chill, chill_day).astype(np.float64)
     dose = between(prepared.sunburn_sum, dates.closed_canopy, dates.harvest)
@@ -327,9 +322,6 @@ def _drivers_of_case(
         utah_units=take(prepared.utah, chill_day).astype(np.float64),
         **{f"{name}_day": getattr(dates, name).astype(np.float64) for name in DATES},
         chill_fraction=phenology.chill_fraction(portions, cultivar.chill_requirement),
-        frost_kill=freeze.kill,
-        frost_kill_failed=freeze.kill_failed,
-        frost_kill_unprotected=freeze.kill_unprotected,
         pollination_hours=pollination_hours(prepared, dates.first_bloom, dates.bloom),
         radiation=light,
         degree_days=_phase_sums(prepared.growth_heat_sum, dates),
@@ -348,11 +340,8 @@ def _drivers_of_case(
         wet_soil_days=soil.wet_days,
         drought_days=soil.drought_days,
         work_fraction=_phase_sums(prepared.work_sum, dates) / np.maximum(lengths, 1),
-        protection_hours=freeze.hours,
-        protection_nights=freeze.nights,
         protection_water=frost_water,
-        protection_fuel=freeze.fuel,
-        protection_labour=freeze.labour,
+        **freeze,
     )
 
 

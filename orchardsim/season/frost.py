@@ -11,7 +11,7 @@ it may fail, for a whole season's worst night, with the chance that the plan sta
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -265,8 +265,7 @@ PROTECTION: Final = {
 """Night protection by the words of ``BlockSite.protection``."""
 
 
-@dataclass(frozen=True)
-class ProtectionUse:
+class ProtectionUse(NamedTuple):
     """What protection takes: water [mm], fuel [L/ha] and labour [h/ha], arrays of one shape."""
 
     water: Floats

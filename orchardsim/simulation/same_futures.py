@@ -19,7 +19,7 @@ from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
-from orchardsim.simulation.trial_range import tile_size
+from orchardsim.simulation.trial_range import tiles
 
 Array = NDArray[np.float64]
 ChangePrices = Callable[[PricePaths], PricePaths]
@@ -35,14 +35,12 @@ class SameFutures:
         self.plan, self.trials, self.years = plan, range(trials), years
         self.streams = Streams(seed)
         self.library: SeasonLibrary = build_library(plan, self.streams, self.trials, years, "sampled")
-        self.region: Array = self.library.region[self.library.sample.season_rows[:trials, :years]]
+        self.region: Array = self.library.region[self.library.met(self.trials, years)]
 
     def walked(self, plan: Plan) -> Totals:
         """Physical results of the trials under a plan with the same blocks and seasons."""
         totals = Totals(len(self.trials), self.years, plan.labels)
-        step = tile_size(plan)
-        for start in range(0, len(self.trials), step):
-            part = range(start, min(start + step, len(self.trials)))
+        for part in tiles(plan, self.trials):
             Tile(plan, self.library, self.streams, part, self.years, totals, 0).run()
         return totals
 

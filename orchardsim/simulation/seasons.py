@@ -56,11 +56,15 @@ class SeasonLibrary:
     past: Mapping[int, int] = field(default_factory=dict)
     standing: Mapping[int, Standing] = field(default_factory=dict)
 
+    def met(self, trials: range, years: int) -> NDArray[np.int64]:
+        """Season that each trial meets in the years from 0 on, (trial, year)."""
+        rows = slice(trials.start - self.first_trial, trials.stop - self.first_trial)
+        return self.sample.season_rows[rows, :years]
+
     def season_rows(self, trials: range, year: int) -> NDArray[np.int64]:
         """Season that each trial meets in a year; before year 0 its own, or the record's, ending with its last."""
         if year >= 0:
-            rows = slice(trials.start - self.first_trial, trials.stop - self.first_trial)
-            return self.sample.season_rows[rows, year]
+            return self.met(trials, year + 1)[:, year]
         if year in self.past:
             return np.full(len(trials), self.past[year])
         own = self.sample.history

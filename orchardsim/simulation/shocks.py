@@ -208,7 +208,7 @@ def outcome_of(
         joined.arrays[name] = np.concatenate([totals.arrays[name] for totals, _, _ in runs])
     joined.bought = np.concatenate([totals.bought for totals, _, _ in runs])
     joined.spot = np.concatenate([totals.spot for totals, _, _ in runs])
-    region = np.concatenate([_region(library, trials, years) for _, library, _ in runs])
+    region = np.concatenate([library.region[library.met(trials, years)] for _, library, _ in runs])
 
     def shocked_prices(prices: PricePaths) -> PricePaths:
         for number, (_, _, shock) in enumerate(runs):
@@ -238,9 +238,3 @@ def outcome_of(
         peak_borrowing=by_run(measures.peak_borrowing),
         reserve=by_run(smallest_reserve(ledger, plan.finance)),
     )
-
-
-def _region(library: SeasonLibrary, trials: range, years: int) -> Array:
-    rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
-    region: Array = library.region[library.sample.season_rows[rows, :years]]
-    return region

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -33,6 +33,13 @@ def tile_size(plan: Plan, positions: int = SMALL_TILE) -> int:
     """Trials walked together, with so many planting positions at most."""
     own = sum(block.plan.layout.positions for block in plan.blocks)
     return int(np.clip(positions // max(own, 1), 1, RANGE_TRIALS))
+
+
+def tiles(plan: Plan, trials: range, positions: int = SMALL_TILE) -> Iterator[range]:
+    """Trials cut into tiles of so many planting positions at most."""
+    step = tile_size(plan, positions)
+    for start in range(trials.start, trials.stop, step):
+        yield range(start, min(start + step, trials.stop))
 
 
 def run_trials(
@@ -71,15 +78,13 @@ def run_trials(
         library = build_library(plan, streams, trials, years, seasons)
     totals = Totals(len(trials), years, plan.labels)
     kept: dict[tuple[int, int], dict[str, list[NDArray[np.float32]]]] = {}
-    step, levels = tile_size(plan, TILE_POSITIONS), draw_future(plan, streams, trials)
-    for start in range(trials.start, trials.stop, step):
-        tile = range(start, min(start + step, trials.stop))
+    levels = draw_future(plan, streams, trials)
+    for tile in tiles(plan, trials, TILE_POSITIONS):
         wanted = kept if set(single_trees) & set(tile) else None
         own = levels.at(slice(tile.start - trials.start, tile.stop - trials.start))
         Tile(plan, library, streams, tile, years, totals, trials.start, wanted, steps=steps, levels=own).run()
     totals.check_bounds()
-    rows = slice(trials.start - library.first_trial, trials.stop - library.first_trial)
-    season_rows = library.sample.season_rows[rows, :years]
+    season_rows = library.met(trials, years)
     arrays: dict[str, NDArray[Any]] = dict(totals.arrays)
     arrays["biennial_index"] = totals.biennial_index
     arrays["harvest_year"] = library.sample.seasons.harvest_year[season_rows]
