@@ -10,17 +10,20 @@ from the yard's event log, whose sums are checked.
 from __future__ import annotations
 
 import argparse
+import sys
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
 import orchardsim
+from experiments.working_place.calendar_of_work import work_calendar
 from orchardsim.core.calendar import date_text
 from orchardsim.core.labels import CAUSES
 from orchardsim.core.streams import Streams
-from orchardsim.operations.log import season_calendar
 from orchardsim.simulation.seasons import build_library
 from orchardsim.simulation.tile import Tile
 from orchardsim.simulation.totals import Totals
@@ -116,7 +119,7 @@ def calendar_of_a_year() -> list[str]:
     head = f"{'from':8s}{'to':8s}{'task':18s}{'where':20s}{'who':12s}{'hours':>8s}{'waited, d':>11s}{'undone, h':>11s}"
     lines.append(head)
     latitude = plan.weather.latitude
-    for line in season_calendar(log, CALENDAR_YEAR):
+    for line in work_calendar(log, CALENDAR_YEAR):
         lines.append(
             f"{date_text(line.first_day, latitude):8s}{date_text(line.last_day, latitude):8s}"
             f"{line.task.replace('_', ' '):18s}{line.label:20s}{line.crew or 'nobody':12s}{line.hours:8.1f}"

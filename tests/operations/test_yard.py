@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from experiments.working_place.calendar_of_work import work_calendar
 from orchardsim.core.errors import IdentityError, InputError
 from orchardsim.operations.crews import Job
 from orchardsim.operations.draws import YardDraws, draw_operations
-from orchardsim.operations.log import STOCK_KINDS, check_sums, season_calendar
+from orchardsim.operations.log import STOCK_KINDS, check_sums
 from orchardsim.operations.parameters import (
     Crew,
     Replacement,
@@ -186,7 +187,7 @@ def test_books_close_and_the_log_adds_up(seed: int) -> None:
         assert came == total["died"] + total["discarded"] + total["replanted"] + yard.on_hand[YEARS - 1, label]
         assert total["delivered"] <= total["ordered"]
     # the calendar of a year holds all of the year's hours
-    lines = season_calendar(yard.log, 3)
+    lines = work_calendar(yard.log, 3)
     worked = sum(hours for (year, _, task), hours in yard.hours.items() if year == 3 and task != "upkeep")
     assert sum(line.hours for line in lines) == pytest.approx(worked)
     # a log with one event too many is noticed
@@ -252,7 +253,7 @@ def test_one_crew_serves_two_blocks_by_rank_and_the_calendar_says_who_waited() -
     yard.work(0, 200, 300, jobs, 1.0)
     yard.close()
     assert yard.log is not None
-    lines = {(line.task, line.label): line for line in season_calendar(yard.log, 0)}
+    lines = {(line.task, line.label): line for line in work_calendar(yard.log, 0)}
     south, north, picked = lines["thinning", "south"], lines["thinning", "north"], lines["picking", "north"]
     days = (south.first_day, south.last_day, north.first_day, north.last_day, picked.first_day, picked.last_day)
     assert days == pytest.approx((230, 242, 242, 252, 235, 237), abs=1e-3)
