@@ -17,7 +17,7 @@ from orchardsim.core.handover import SeasonWeather, WeatherMethod, WeatherSample
 from orchardsim.core.streams import Streams
 from orchardsim.weather.bundled import range_coefficient
 from orchardsim.weather.climate import Trend, daily_from_monthly, yearly_trends
-from orchardsim.weather.generated import generated_history, generated_seasons, range_scale_of_model
+from orchardsim.weather.generated import Generator, range_scale_of_model
 from orchardsim.weather.missing import GENERATED_RAIN, NO_RAIN, RESTS_ON_RAIN, missing_notes
 from orchardsim.weather.normals import check_normals, model_of_normals
 from orchardsim.weather.parameters import MonthlyNormals, WeatherSettings
@@ -179,27 +179,20 @@ def _from_normals(
         notes.append("without a record there is no trend to carry on; use the warming by month")
     if settings.baseline_years is not None:
         notes.append("baseline_years has no meaning without a record")
-    scale = range_scale_of_model(model, start_day)
     climate = rain_climate(normals)
     notes.append(NO_RAIN if climate is None else GENERATED_RAIN)
-    seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
-    past = generated_history(model, settings, streams, start_day, climate, scale)
-    return _generated_sample(
-        _warmed(seasons, settings, start_day),
-        _warmed(past, settings, start_day),
-        trials,
-        years,
-        "generated_from_normals",
-        "generated from monthly normals",
-        (0, 0),
-        notes,
+    generator = Generator(model, settings, start_day, climate, range_scale_of_model(model, start_day))
+    seasons, past = (
+        _warmed(made, settings, start_day)
+        for made in (generator.seasons(streams, trials, years), generator.history(streams))
     )
+    words = "generated from monthly normals"
+    return _generated_sample(seasons, past, years, "generated_from_normals", words, (0, 0), notes)
 
 
 def _generated_sample(
     seasons: SeasonWeather,
     past: SeasonWeather,
-    trials: range,
     years: int,
     method: WeatherMethod,
     words: str,
@@ -208,8 +201,8 @@ def _generated_sample(
 ) -> WeatherSample:
     """Sample of seasons of their own for every trial and year, the site's past behind them."""
     notes = [*notes, *missing_notes(seasons)]
-    count = len(trials) * years
-    season_rows = np.arange(count, dtype=np.int64).reshape(len(trials), years)
+    count = seasons.harvest_year.size
+    season_rows = np.arange(count, dtype=np.int64).reshape(-1, years)
     history = count + np.arange(past.harvest_year.size)
     return WeatherSample(
         SeasonWeather.joined([seasons, past]), season_rows, method, words, baseline, tuple(notes), history
@@ -257,21 +250,13 @@ def _from_generator(
         notes.append(GENERATED_RAIN)
     if record.wind_speed is not None or record.relative_humidity is not None:
         notes.append("the record's wind and humidity are not generated")
-    seasons = generated_seasons(model, settings, streams, trials, years, start_day, climate, scale)
+    seasons = Generator(model, settings, start_day, climate, scale).seasons(streams, trials, years)
     if settings.trend == "extend":
         ahead = np.tile(np.arange(1, years + 1), len(trials))[:, None]
         seasons = _shifted(seasons, baseline.trend, ahead)
     words = "parametric generator (autoregression on normal scores with a slow component), fitted to the baseline"
-    return _generated_sample(
-        _warmed(seasons, settings, start_day),
-        _warmed(record, settings, start_day),
-        trials,
-        years,
-        "generated_from_record",
-        words,
-        baseline.years,
-        notes,
-    )
+    seasons, past = (_warmed(own, settings, start_day) for own in (seasons, record))
+    return _generated_sample(seasons, past, years, "generated_from_record", words, baseline.years, notes)
 
 
 def whole_record_windows(settings: WeatherSettings) -> SeasonWeather | None:
