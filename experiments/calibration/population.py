@@ -104,6 +104,7 @@ class Planting:
 
 def seen(model: BlockModel, trees: TreeState) -> dict[str, Float]:
     """What is kept of every tree at leaf fall of a year, (1, position)."""
+    fixed = trees.source * model.expand(trees.totals["radiation"]) - trees.unused
     return {
         "crop": trees.last_crop.copy(),
         "number": trees.fruit_number.copy(),
@@ -118,7 +119,8 @@ def seen(model: BlockModel, trees: TreeState) -> dict[str, Float]:
         "leaf_paid": trees.leaf_paid.copy(),
         "shoots": trees.shoot_leaf.copy(),
         "shoot_share": trees.shoot_leaf / np.maximum(trees.leaf_area, np.float32(1e-9)),
-        "fixed": trees.source * model.expand(trees.totals["radiation"]) - trees.unused,
+        # what wood respires is fixed and no dry matter
+        "made": fixed - np.float32(model.physiology.wood_upkeep) * trees.wood,
     }
 
 
@@ -129,14 +131,9 @@ class Log:
         self.model, self.kept = model, kept
 
     def of(self, name: str, group: int = 0) -> Float:
-        p = self.model.physiology
         if name == "wood_mass":
+            p = self.model.physiology
             return np.asarray(WOOD_MASS(self.of("trunk", group), p.wood_mass, p.wood_exponent), dtype=np.float32)
-        if name == "made":
-            # what wood respires is fixed and no dry matter; that of a tree as it is planted counts for nothing
-            standing = np.roll(self.of("wood_mass", group), 1, axis=0)
-            standing[0] = 0
-            return self.of("fixed", group) - np.float32(p.wood_upkeep) * standing
         return self.kept[name][:, self.model.position_group == group]
 
     def mean(self, name: str, group: int = 0) -> Float:
