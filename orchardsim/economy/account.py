@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.handover import FarmQuantities
-from orchardsim.core.ledger_items import columns_of
+from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS, columns_of
 from orchardsim.economy.blocks import BlockMoney, inherited_area
 from orchardsim.economy.finance import annuity_factor, level_payment
 from orchardsim.economy.parameters import Costs, Finance, IdleLand, Tax
@@ -41,6 +42,39 @@ class Account:
     principal: Array
 
 
+class BeforeInterest(NamedTuple):
+    """What the farm takes in and spends before interest and income tax.
+
+    Attributes
+    ----------
+    cash : (trial, year, quarter) [money]
+        Net flow.
+    deductible : (trial, year) [money]
+        The part of the year's net flow that is income (capital outlays left out).
+    written_off : (trial, year) [money]
+        Depreciation of the year.
+    """
+
+    cash: Array
+    deductible: Array
+    written_off: Array
+
+    @property
+    def income(self) -> Array:
+        """Taxable income of a year without interest, (trial, year) [money]."""
+        return self.deductible - self.written_off
+
+
+def before_interest(flows: Array, finance: Finance) -> BeforeInterest:
+    """The farm's flows (trial, year, quarter, block, ledger item) without interest and tax."""
+    farm = flows.sum(axis=3)
+    cash = farm.sum(axis=-1) - farm[..., columns_of("financing")].sum(axis=-1)
+    capital = farm[..., columns_of("capital")].sum(axis=(2, 3))
+    depreciable = -farm[..., [ITEM[row.name] for row in LEDGER_ITEMS if row.written_off]].sum(axis=(2, 3))
+    written_off = depreciation(depreciable, finance.tax.depreciation_years) if finance.tax else np.zeros_like(capital)
+    return BeforeInterest(cash, cash.sum(axis=2) - capital, written_off)
+
+
 def depreciation(outlays: Array, years_of_life: float) -> Array:
     """Straight-line depreciation of yearly outlays, from the year they are made: (trial, year) [money].
 
@@ -58,19 +92,11 @@ def depreciation(outlays: Array, years_of_life: float) -> Array:
     return written_off
 
 
-def run_account(
-    cash: Array, deductible: Array, written_off: Array, finance: Finance, opening_cash: Array | None = None
-) -> Account:
+def run_account(farm: BeforeInterest, finance: Finance, opening_cash: Array | None = None) -> Account:
     """Run the account quarter by quarter: interest on credit drawn, term loan, household draw, income tax.
 
     Parameters
     ----------
-    cash : (trial, year, quarter) [money]
-        Net flow of the farm before interest and tax.
-    deductible : (trial, year) [money]
-        The part of the year's net flow that is income (capital outlays left out).
-    written_off : (trial, year) [money]
-        Depreciation of the year.
     opening_cash : (trial,) [money], optional
         Own cash at the start by trial, in place of the one in ``finance``.
 
@@ -83,7 +109,7 @@ def run_account(
     The term loan is drawn at the start and paid in level amounts at each year's end. Income
     tax falls due in the last quarter on income less interest and depreciation; losses are carried forward if so set.
     """
-    trials, years, quarters = cash.shape
+    income, (trials, years, quarters) = farm.income, farm.cash.shape
     credit_rate, term_rate = lending_rates(finance)
     quarterly = (1.0 + credit_rate) ** (1.0 / quarters) - 1.0
     payment = level_payment(term_rate, finance.loan_years, finance.loan_amount)
@@ -104,69 +130,69 @@ def run_account(
                     account = account - principal
                     loan = max(loan - principal, 0.0)
                 if finance.tax is not None:
-                    income = deductible[:, year] - written_off[:, year] - interest[:, year].sum(axis=1) - due
-                    tax[:, year, quarter], carried = income_tax(income, carried, finance.tax)
+                    taxed = income[:, year] - interest[:, year].sum(axis=1) - due
+                    tax[:, year, quarter], carried = income_tax(taxed, carried, finance.tax)
             interest[:, year, quarter] = due
-            account = account + cash[:, year, quarter] - due - tax[:, year, quarter] - finance.household_draw / quarters
+            account = (
+                account + farm.cash[:, year, quarter] - due - tax[:, year, quarter] - finance.household_draw / quarters
+            )
             balance[:, year, quarter] = account
             debt[:, year, quarter] = np.maximum(-account, 0.0) + loan
     return Account(balance, debt, interest, tax, principals)
 
 
-def reserve_needed(cash: Array, deductible: Array, written_off: Array, finance: Finance, steps: int = 50) -> Array:
+def reserve_needed(farm: BeforeInterest, finance: Finance, steps: int = 50) -> Array:
     """Smallest own cash at the start with which the account never falls below the credit line: (trial,) [money].
 
-    Parameters as :func:`run_account`; without a stated credit line there is no credit at all.
+    ``finance``: without a stated ``credit_line`` there is no credit at all; its ``opening_cash`` is not used.
 
     Found by halving: more cash at the start means a higher balance in every quarter, since it saves interest.
     """
-    trials = cash.shape[0]
-    low = np.zeros(trials)
     credit = finance.credit_line if np.isfinite(finance.credit_line) else 0.0
+    cash = farm.cash
     # So much cash that nothing is ever borrowed, and of it what the lowest balance leaves untouched: enough whatever
     # interest and tax do, also where a real rate is below zero and debt shrinks by itself.
     plenty = np.abs(cash).sum(axis=(1, 2)) + finance.household_draw * cash.shape[1] + finance.loan_amount * 10.0
-    plenty += np.abs(deductible).sum(axis=1) + np.abs(written_off).sum(axis=1)
-    lowest = run_account(cash, deductible, written_off, finance, plenty).balance.min(axis=(1, 2))
-    high = np.maximum(plenty - lowest, 0.0)
-    for _ in range(steps):
-        middle = 0.5 * (low + high)
-        lowest = run_account(cash, deductible, written_off, finance, middle).balance.min(axis=(1, 2))
-        enough = lowest >= -credit
-        high = np.where(enough, middle, high)
-        low = np.where(enough, low, middle)
-    return high
+    plenty += np.abs(farm.deductible).sum(axis=1) + np.abs(farm.written_off).sum(axis=1)
+    lowest = run_account(farm, finance, plenty).balance.min(axis=(1, 2))
+
+    def short(opening: Array) -> NDArray[np.bool_]:
+        return np.asarray(run_account(farm, finance, opening).balance.min(axis=(1, 2)) < -credit)
+
+    return _halved(np.zeros(len(cash)), np.maximum(plenty - lowest, 0.0), short, steps)[1]
 
 
-def draw_bearable(cash: Array, deductible: Array, written_off: Array, finance: Finance, steps: int = 30) -> Array:
+def draw_bearable(farm: BeforeInterest, finance: Finance, steps: int = 30) -> Array:
     """Largest level household draw that leaves no debt at the end: (trial,) [money/year].
 
-    Parameters as :func:`run_account`; the ``household_draw`` of ``finance`` is not used. Where a credit line is
-    stated, the account stays within it as well. 0 where not even a farm without a draw does so.
+    The ``household_draw`` of ``finance`` is not used. Where a credit line is stated, the account stays within it as
+    well. 0 where not even a farm without a draw does so.
 
     Found by halving: each unit drawn lowers the balance of every later quarter by at least as much. No draw above all
     flows shared over the years can be borne, since debts cost interest and balances earn none.
     """
-    years = cash.shape[1]
-    low = np.zeros(cash.shape[0])
-    most = finance.opening_cash + finance.loan_amount + cash.sum(axis=(1, 2))
-    high = np.maximum(most / years, 0.0)
-    even = np.full((years, cash.shape[2]), 1.0 / cash.shape[2])
+    trials, years, quarters = farm.cash.shape
+    most = finance.opening_cash + finance.loan_amount + farm.cash.sum(axis=(1, 2))
+    even = np.full((years, quarters), 1.0 / quarters)
     without = replace(finance, household_draw=0.0)
 
     def borne(draw: Array) -> NDArray[np.bool_]:
-        account = run_account(cash - draw[:, None, None] * even, deductible, written_off, without)
+        account = run_account(farm._replace(cash=farm.cash - draw[:, None, None] * even), without)
         last, owed = account.balance[:, -1, -1], account.debt[:, -1, -1]
         loan_left = owed - np.maximum(-last, 0.0)
         return np.asarray((last >= loan_left) & (account.balance.min(axis=(1, 2)) >= -finance.credit_line))
 
-    bearable = borne(low)
+    none = np.zeros(trials)
+    return np.where(borne(none), _halved(none, np.maximum(most / years, 0.0), borne, steps)[0], 0.0)
+
+
+def _halved(low: Array, high: Array, rise: Callable[[Array], NDArray[np.bool_]], steps: int) -> tuple[Array, Array]:
+    """Ends of the stretches up to whose point ``rise`` holds, halved so many times."""
     for _ in range(steps):
         middle = 0.5 * (low + high)
-        enough = borne(middle)
-        low = np.where(enough, middle, low)
-        high = np.where(enough, high, middle)
-    return np.where(bearable, low, 0.0)
+        rises = rise(middle)
+        low, high = np.where(rises, middle, low), np.where(rises, high, middle)
+    return low, high
 
 
 def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]:
@@ -178,33 +204,31 @@ def income_tax(income: Array, carried: Array, terms: Tax) -> tuple[Array, Array]
     return due, carried - used + np.maximum(-income, 0.0)
 
 
-def tax_before_interest(deductible: Array, written_off: Array, terms: Tax) -> tuple[Array, Array]:
+def tax_before_interest(farm: BeforeInterest, terms: Tax) -> tuple[Array, Array]:
     """Income tax (trial, year) as if no interest were paid, and the losses carried into the last year (trial,) [money].
 
     Discounting charges for the use of money already; the tax that interest saves would count it a second time.
-
-    ``deductible`` and ``written_off``, (trial, year) [money]: as :func:`run_account` takes them.
     """
-    tax = np.zeros_like(deductible)
-    carried = before_last = np.zeros(len(deductible))
-    for year in range(deductible.shape[1]):
+    income = farm.income
+    tax = np.zeros_like(income)
+    carried = before_last = np.zeros(len(income))
+    for year in range(income.shape[1]):
         before_last = carried
-        tax[:, year], carried = income_tax(deductible[:, year] - written_off[:, year], carried, terms)
+        tax[:, year], carried = income_tax(income[:, year], carried, terms)
     return tax, before_last
 
 
-def tax_on_more_income(more: Array, deductible: Array, written_off: Array, terms: Tax) -> Array:
+def tax_on_more_income(more: Array, farm: BeforeInterest, terms: Tax) -> Array:
     """Tax that further income of the last year adds, or a loss saves, before interest: (trial,) [money].
 
     Examples
     --------
-    >>> nothing = np.zeros((1, 2))
-    >>> tax_on_more_income(np.array([100.0]), np.array([[-30.0, 0.0]]), nothing, Tax(0.2, 10.0, True)).tolist()
+    >>> farm = BeforeInterest(np.zeros((1, 2, 4)), np.array([[-30.0, 0.0]]), np.zeros((1, 2)))
+    >>> tax_on_more_income(np.array([100.0]), farm, Tax(0.2, 10.0, True)).tolist()
     [14.0]
     """
-    tax, carried = tax_before_interest(deductible, written_off, terms)
-    income = deductible[:, -1] - written_off[:, -1]
-    return income_tax(income + more, carried, terms)[0] - tax[:, -1]
+    tax, carried = tax_before_interest(farm, terms)
+    return income_tax(farm.income[:, -1] + more, carried, terms)[0] - tax[:, -1]
 
 
 def remaining_value(

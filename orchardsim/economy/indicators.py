@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.calendar import QUARTERS
 from orchardsim.core.ledger_items import ITEM, columns_of
+from orchardsim.economy.account import before_interest, draw_bearable
 from orchardsim.economy.finance import (
     discounted_payback_year,
     equivalent_annual_annuity,
@@ -18,7 +19,7 @@ from orchardsim.economy.finance import (
     payback_year,
 )
 from orchardsim.economy.items import OUTLET_ITEM
-from orchardsim.economy.ledger import Ledger, bearable_draw
+from orchardsim.economy.ledger import Ledger
 from orchardsim.economy.parameters import OUTLETS, Finance
 from orchardsim.economy.payments import growth, lending_rates
 from orchardsim.economy.prices import FRESH_OUTLETS
@@ -121,7 +122,7 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         negative_years=(net < 0).sum(axis=1),
         debt_service_cover=cover,
         break_even_price=break_even_price(ledger, finance),
-        household_draw_bearable=bearable_draw(ledger, finance),
+        household_draw_bearable=draw_bearable(before_interest(ledger.flows, finance), finance),
     )
 
 

@@ -16,10 +16,8 @@ from orchardsim.core.labels import FROST_PROTECTION, SHARED, TASKS
 from orchardsim.core.ledger_items import ITEM, LEDGER_ITEMS, columns_of
 from orchardsim.economy.account import (
     Account,
-    depreciation,
-    draw_bearable,
+    before_interest,
     remaining_value,
-    reserve_needed,
     run_account,
     tax_before_interest,
     tax_on_more_income,
@@ -358,16 +356,6 @@ def _of_the_year_before(amount: Array, level: Array, quantities: FarmQuantities,
     return before
 
 
-def _before_interest(flows: Array, finance: Finance) -> tuple[Array, Array, Array]:
-    """Net flow by quarter, income and depreciation by year of the farm, interest and tax left out."""
-    farm = flows.sum(axis=3)
-    cash = farm.sum(axis=-1) - farm[..., columns_of("financing")].sum(axis=-1)
-    capital = farm[..., columns_of("capital")].sum(axis=(2, 3))
-    depreciable = -farm[..., [ITEM[row.name] for row in LEDGER_ITEMS if row.written_off]].sum(axis=(2, 3))
-    written_off = depreciation(depreciable, finance.tax.depreciation_years) if finance.tax else np.zeros_like(capital)
-    return cash, cash.sum(axis=2) - capital, written_off
-
-
 def _not_written_off(flows: Array, written_off: Array) -> Array:
     """Capital outlays, land included, less what has been written off by the end: (trial,) [money]."""
     paid: Array = -flows[..., columns_of("capital")].sum(axis=(1, 2, 3, 4))
@@ -376,7 +364,7 @@ def _not_written_off(flows: Array, written_off: Array) -> Array:
 
 def _settle(flows: Array, finance: Finance) -> Account:
     """Run the farm's account and write its interest and tax into the ledger."""
-    account = run_account(*_before_interest(flows, finance), finance)
+    account = run_account(before_interest(flows, finance), finance)
     flows[:, :, :, -1, ITEM["interest"]] -= account.interest
     flows[:, :, :, -1, ITEM["income_tax"]] -= account.tax
     return account
@@ -387,26 +375,13 @@ def _taxes_of_the_project(flows: Array, owed: Array, worth: Array, finance: Fina
 
     The blocks count as sold in the last year: their worth above the outlays not yet written off is income.
     """
-    _, deductible, written_off = _before_interest(flows, finance)
+    farm = before_interest(flows, finance)
     if finance.tax is None:
-        return np.zeros_like(deductible), np.zeros_like(owed), np.zeros_like(owed)
-    tax, _ = tax_before_interest(deductible, written_off, finance.tax)
-    on_owed = tax_on_more_income(owed, deductible, written_off, finance.tax)
-    gain = worth - _not_written_off(flows, written_off)
-    return tax, on_owed, tax_on_more_income(owed + gain, deductible, written_off, finance.tax) - on_owed
-
-
-def smallest_reserve(ledger: Ledger, finance: Finance) -> Array:
-    """Smallest own cash at the start with which the farm stays within its credit line: (trial,) [money].
-
-    ``finance``: without a stated ``credit_line`` there is no credit at all; its ``opening_cash`` is not used.
-    """
-    return reserve_needed(*_before_interest(ledger.flows, finance), finance)
-
-
-def bearable_draw(ledger: Ledger, finance: Finance) -> Array:
-    """Largest level household draw that the farm bears over the run (:func:`draw_bearable`): (trial,) [money/year]."""
-    return draw_bearable(*_before_interest(ledger.flows, finance), finance)
+        return np.zeros_like(farm.income), np.zeros_like(owed), np.zeros_like(owed)
+    tax, _ = tax_before_interest(farm, finance.tax)
+    on_owed = tax_on_more_income(owed, farm, finance.tax)
+    gain = worth - _not_written_off(flows, farm.written_off)
+    return tax, on_owed, tax_on_more_income(owed + gain, farm, finance.tax) - on_owed
 
 
 def cash_flows(

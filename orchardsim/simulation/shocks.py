@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from orchardsim.core.handover import ArrayStruct
 from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
+from orchardsim.economy.account import before_interest, reserve_needed
 from orchardsim.economy.indicators import indicators
-from orchardsim.economy.ledger import smallest_reserve
 from orchardsim.economy.prices import PricePaths, with_price_slump
 from orchardsim.operations.draws import YardDraws
 from orchardsim.plan import Plan
@@ -236,5 +236,5 @@ def outcome_of(
         present_cash=by_run(measures.npv_without_remaining_value),
         payback_year=by_run(measures.payback_year),
         peak_borrowing=by_run(measures.peak_borrowing),
-        reserve=by_run(smallest_reserve(ledger, plan.finance)),
+        reserve=by_run(reserve_needed(before_interest(ledger.flows, plan.finance), plan.finance)),
     )

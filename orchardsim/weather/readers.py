@@ -9,7 +9,6 @@ and readme of the by-station CSV files: read in copies of both.
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import re
 from collections.abc import Iterable
@@ -68,13 +67,12 @@ def read_record(path: Path | str) -> DailyRecord:
     path = Path(path)
     where = path.name
     content = read_bytes(path, "a daily station record", LARGEST_FILE)
-    sha256 = hashlib.sha256(content).hexdigest()
     if content[:2] == GZIP:
         content = unzipped(content, where, LARGEST_FILE)
     if not content.strip():
         raise InputError(where, "is empty; expected a daily weather record")
     if content[:3] == b"CDF" or content[:8] == b"\x89HDF\r\n\x1a\n":
-        return read_netcdf(path, sha256)
+        return read_netcdf(path)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -83,12 +81,12 @@ def read_record(path: Path | str) -> DailyRecord:
         raise InputError(where, "holds binary data; expected text or NetCDF")
     first = next(line for line in text.splitlines() if line.strip())
     if re.match(r"^[A-Za-z0-9_-]{11}\d{6}[A-Z0-9]{4}[ \-0-9]{5}", first):
-        return read_dly(text, where, sha256)
+        return read_dly(text, where)
     if re.match(r"^\"?[A-Za-z0-9_-]{11}\"?,\"?\d{8}\"?,\"?[A-Z0-9]{4}\"?,", first) or re.match(
         r"^\"?ID\"?,\"?(?:DATE|YEAR/MONTH/DAY)\"?,\"?ELEMENT\"?,", first, flags=re.IGNORECASE
     ):
-        return read_by_station_csv(text, where, sha256)
-    return read_csv(text, where, sha256)
+        return read_by_station_csv(text, where)
+    return read_csv(text, where)
 
 
 def _flag_notes(presumed: int, failed: dict[str, int]) -> list[str]:
@@ -137,7 +135,6 @@ def _ghcn(
     where: str,
     station: str,
     file_format: str,
-    sha256: str,
     notes: list[str],
 ) -> DailyRecord:
     known = np.isin(elements, list(ELEMENTS))
@@ -148,10 +145,10 @@ def _ghcn(
     notes += _flag_notes(presumed, _count_flags(quality[failed]))
     numbers = np.where(failed | (values == MISSING_VALUE), np.nan, values.astype(np.float64))
     rows, columns = _wide(dates, elements, numbers)
-    return assemble(rows, columns, source=where, station=station, file_format=file_format, sha256=sha256, repairs=notes)
+    return assemble(rows, columns, source=where, station=station, file_format=file_format, repairs=notes)
 
 
-def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
+def read_dly(text: str, where: str) -> DailyRecord:
     """Read the fixed-width monthly lines of GHCN-Daily.
 
     Values with a quality flag become missing and are counted; a trace of rain counts as 0 mm; elements other than
@@ -197,7 +194,6 @@ def read_dly(text: str, where: str, sha256: str = "") -> DailyRecord:
         where=where,
         station=station,
         file_format="GHCN-Daily .dly",
-        sha256=sha256,
         notes=[],
     )
 
@@ -206,7 +202,7 @@ def _blank_for_empty(flags: NDArray[np.str_]) -> NDArray[np.str_]:
     return np.where(np.char.strip(flags) == "", " ", flags)
 
 
-def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
+def read_by_station_csv(text: str, where: str) -> DailyRecord:
     """Read GHCN-Daily by-station CSV: id, YYYYMMDD, element, value, three flags, observation time."""
     rows: list[list[str]] = []
     for position, row in enumerate(csv_rows(io.StringIO(text, newline=None), ",", where), start=1):
@@ -241,7 +237,6 @@ def read_by_station_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
         where=where,
         station=station,
         file_format="GHCN-Daily by-station CSV",
-        sha256=sha256,
         notes=notes,
     )
 
@@ -268,7 +263,7 @@ def _split_heading(word: str) -> tuple[str, str]:
     return name, unit
 
 
-def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
+def read_csv(text: str, where: str) -> DailyRecord:
     """Read a CSV file with one row per day and a heading that names each column with its unit.
 
     Headings look like ``date,tmin [degF],tmax [degF],rain [mm]``. Lines that start with ``#`` are passed over. A unit
@@ -284,7 +279,7 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
         raise InputError(where, f"holds more than {MOST_DAYS:,} rows; expected a daily record of one station")
     rows = list(csv_rows(lines, delimiter, where))
     if is_page(rows[0]):
-        return read_page(_of_one_width(rows, where), where, sha256)
+        return read_page(_of_one_width(rows, where), where)
     headings = [_split_heading(word) for word in rows[0]]
     place: dict[str, tuple[int, str]] = {}
     passed_over = []
@@ -317,7 +312,7 @@ def read_csv(text: str, where: str, sha256: str = "") -> DailyRecord:
             numbers_of([fields[index] for fields in data], heading, where), unit, ours, heading, where
         )
     return assemble(
-        dates, columns, source=where, station=_station(headings, data), file_format="CSV with units", sha256=sha256,
+        dates, columns, source=where, station=_station(headings, data), file_format="CSV with units",
         repairs=notes,
     )  # fmt: skip
 

@@ -30,7 +30,7 @@ RAIN_NAMES: Final = (
 RAIN_FLUXES: Final = ("precipitation_flux", "rainfall_flux", "lwe_precipitation_rate")
 
 
-def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
+def read_netcdf(path: Path) -> DailyRecord:
     """Read a NetCDF file with one station and CF names.
 
     Raises
@@ -84,7 +84,6 @@ def read_netcdf(path: Path, sha256: str = "") -> DailyRecord:
         source=where,
         station=_station(dataset),
         file_format="NetCDF with CF names",
-        sha256=sha256,
         repairs=notes,
         latitude=_scalar(dataset, where, 90.0, "latitude"),
         longitude=_scalar(dataset, where, 360.0, "longitude"),

@@ -94,7 +94,7 @@ def scale_of(dates: NDArray[np.datetime64], high: Floats, rain: Floats | None, w
     return SCALES[name]
 
 
-def read_page(rows: list[list[str]], where: str, sha256: str = "") -> DailyRecord:
+def read_page(rows: list[list[str]], where: str) -> DailyRecord:
     """Record of a wide station CSV; ``rows`` with its heading, all of one width."""
     headings = [word.strip().upper() for word in rows[0]]
     data = rows[1:]
@@ -129,7 +129,6 @@ def read_page(rows: list[list[str]], where: str, sha256: str = "") -> DailyRecor
         source=where,
         station=station,
         file_format=f"station CSV of the network's pages ({scale.words})",
-        sha256=sha256,
         repairs=notes,
         **_position(place, data[0]),
     )

@@ -51,8 +51,8 @@ class DailyRecord:
     rain : float array or None, (day,) [mm]
     wind_speed : float array or None, (day,) [m/s at 2 m]
     relative_humidity : float array or None, (day,) [1]
-    station, source, file_format, sha256 : str
-        Station id, file name, format that was read, hash of the file's bytes.
+    station, source, file_format : str
+        Station id, file name, format that was read.
     latitude, longitude, elevation : float or None [degrees], [m]
         As far as the file states them.
     repairs : tuple of str
@@ -68,7 +68,6 @@ class DailyRecord:
     station: str
     source: str
     file_format: str
-    sha256: str = ""
     latitude: float | None = None
     longitude: float | None = None
     elevation: float | None = None
@@ -154,7 +153,7 @@ def assemble(
     repairs : iterable of str
         What the reader already changed.
     **position
-        ``sha256``, ``latitude``, ``longitude``, ``elevation`` of the record.
+        ``latitude``, ``longitude``, ``elevation`` of the record.
 
     Raises
     ------

@@ -54,8 +54,9 @@ PARAMETRIC_YEARS: Final = 20
 
 @dataclass(frozen=True)
 class Prepared:
-    """A record, checked and cut into seasons."""
+    """A record, checked and cut into seasons; ``file`` tells its content apart."""
 
+    file: tuple[Path, int, int]
     record: DailyRecord
     quality: QualityReport
     table: SeasonTable
@@ -73,7 +74,7 @@ def prepare_record(path: Path, latitude: float) -> Prepared:
 @functools.lru_cache(maxsize=4)
 def _prepared(path: Path, northern: bool, changed: int, size: int) -> Prepared:
     cleaned, quality = check_record(read_record(path))
-    return Prepared(cleaned, quality, season_table(cleaned, 1.0 if northern else -1.0))
+    return Prepared((path, changed, size), cleaned, quality, season_table(cleaned, 1.0 if northern else -1.0))
 
 
 @dataclass(frozen=True)
@@ -214,7 +215,7 @@ _fits: dict[tuple[object, ...], ParametricModel] = {}
 
 def _fitted(prepared: Prepared, baseline: Baseline, trend: str) -> ParametricModel:
     """Generator of a baseline; the last few are kept for the next range of trials."""
-    key = (prepared.record.sha256, prepared.table.start_day, baseline.years, trend)
+    key = (prepared.file, prepared.table.start_day, baseline.years, trend)
     if key not in _fits:
         while len(_fits) >= 8:
             del _fits[next(iter(_fits))]

@@ -9,8 +9,14 @@ import numpy_financial
 import pytest
 
 from orchardsim.core.ledger_items import ITEM, items_of
-from orchardsim.economy.account import depreciation, draw_bearable, reserve_needed, run_account
-from orchardsim.economy.ledger import smallest_reserve
+from orchardsim.economy.account import (
+    BeforeInterest,
+    before_interest,
+    depreciation,
+    draw_bearable,
+    reserve_needed,
+    run_account,
+)
 from orchardsim.economy.parameters import OUTLETS, Tax
 from orchardsim.economy.prices import FRESH_OUTLETS
 from orchardsim.economy.remarks import money_remarks
@@ -63,7 +69,7 @@ def test_a_real_loan_rate_is_the_quoted_one_less_inflation() -> None:
     cash, nothing = np.array([[[-100.0, 0.0, 0.0, 0.0], [0.0] * 4]]), np.zeros((1, 2))
     for basis, expected in (("real", 100 * 1.08 / 1.03), ("nominal", 108.0)):
         terms = finance(loan_rate=0.08, inflation=0.03, basis=basis)
-        assert run_account(cash, nothing, nothing, terms).balance[0, 1, 0] == pytest.approx(-expected)
+        assert run_account(BeforeInterest(cash, nothing, nothing), terms).balance[0, 1, 0] == pytest.approx(-expected)
 
 
 def test_payback_is_of_the_summed_net_cash_flow() -> None:
@@ -170,13 +176,13 @@ def test_smallest_reserve_by_hand() -> None:
     nothing = np.zeros((1, 1))
     for line, rate, expected in ((0.0, 0.12, 100.0), (50.0, 0.0, 50.0), (50.0, 0.12, 100 - 50 / 1.12**0.25)):
         terms = finance(credit_line=line, loan_rate=rate, inflation=0.0)
-        assert reserve_needed(cash, nothing, nothing, terms)[0] == pytest.approx(expected, abs=1e-6)
+        assert reserve_needed(BeforeInterest(cash, nothing, nothing), terms)[0] == pytest.approx(expected, abs=1e-6)
 
 
 def test_the_smallest_reserve_just_suffices() -> None:
     ledger, _ = run()
     terms = finance(credit_line=30_000.0)
-    need = smallest_reserve(ledger, terms)
+    need = reserve_needed(before_interest(ledger.flows, terms), terms)
     assert (need > 0).all()
     trial = int(need.argmax())
     ledger, _ = run(f=dataclasses.replace(terms, opening_cash=float(need[trial])))
@@ -289,7 +295,7 @@ def test_income_tax_by_hand() -> None:
     cash[:, :, 3] = income
     for carry, expected in ((True, [0.0, 0.0, 17.5]), (False, [0.0, 5.0, 17.5])):
         terms = finance(opening_cash=1000.0, tax=Tax(rate=0.25, carry_forward=carry))
-        account = run_account(cash, income, written_off, terms)
+        account = run_account(BeforeInterest(cash, income, written_off), terms)
         np.testing.assert_allclose(account.tax[0, :, 3], expected)
         assert account.balance[0, -1, -1] == pytest.approx(1000 + 160 - sum(expected))
 
@@ -348,12 +354,12 @@ def test_bearable_draw_by_hand() -> None:
     nothing = np.zeros((1, 4))
     free = finance(loan_rate=0.0, inflation=0.0, household_draw=0.0, opening_cash=0.0, loan_amount=0.0)
     # (4 x 60 - 100) / 4 = 35 a year.
-    assert draw_bearable(cash, nothing, nothing, free)[0] == pytest.approx(35.0, abs=1e-5)
+    assert draw_bearable(BeforeInterest(cash, nothing, nothing), free)[0] == pytest.approx(35.0, abs=1e-5)
     # A line of 120 is reached in the third quarter of year 0: 100 + 3/4 of the draw = 120.
     tight = dataclasses.replace(free, credit_line=120.0)
-    assert draw_bearable(cash, nothing, nothing, tight)[0] == pytest.approx(20 / 0.75, abs=1e-5)
+    assert draw_bearable(BeforeInterest(cash, nothing, nothing), tight)[0] == pytest.approx(20 / 0.75, abs=1e-5)
     # A plan that ends in debt bears none.
-    assert draw_bearable(-np.abs(cash), nothing, nothing, free)[0] == 0.0
+    assert draw_bearable(BeforeInterest(-np.abs(cash), nothing, nothing), free)[0] == 0.0
 
 
 def test_the_bearable_draw_just_leaves_no_debt() -> None:

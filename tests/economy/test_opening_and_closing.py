@@ -12,7 +12,7 @@ import numpy_financial
 import pytest
 
 from orchardsim.core.ledger_items import ITEM, items_of
-from orchardsim.economy.account import reserve_needed
+from orchardsim.economy.account import BeforeInterest, reserve_needed
 from orchardsim.economy.parameters import Tax
 from orchardsim.economy.payments import spread_payments
 from tests.economy.sample_farm import block, costs, finance, insurance, item, quantities, run, still_market
@@ -157,11 +157,11 @@ def test_the_reserve_holds_the_household_draw_as_stated() -> None:
     """No cash flow, 1,200 drawn a year for two years: 2,400 without credit, 2,000 with a credit line of 400."""
     nothing, still = np.zeros((1, 2, 4)), np.zeros((1, 2))
     free = finance(household_draw=1200.0, loan_rate=0.0, inflation=0.0)
-    assert reserve_needed(nothing, still, still, free)[0] == pytest.approx(2400.0, abs=1e-5)
+    assert reserve_needed(BeforeInterest(nothing, still, still), free)[0] == pytest.approx(2400.0, abs=1e-5)
     line = dataclasses.replace(free, credit_line=400.0)
-    assert reserve_needed(nothing, still, still, line)[0] == pytest.approx(2000.0, abs=1e-5)
+    assert reserve_needed(BeforeInterest(nothing, still, still), line)[0] == pytest.approx(2000.0, abs=1e-5)
     below_zero = dataclasses.replace(free, inflation=0.05)  # a debt that shrinks by itself does not lower the reserve
-    assert reserve_needed(nothing, still, still, below_zero)[0] == pytest.approx(2400.0, abs=1e-5)
+    assert reserve_needed(BeforeInterest(nothing, still, still), below_zero)[0] == pytest.approx(2400.0, abs=1e-5)
 
 
 def test_overhead_holds_no_interest() -> None:
