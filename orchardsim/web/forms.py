@@ -86,6 +86,12 @@ class Field:
         """Name of the field within the page."""
         return "f-" + "-".join(str(part) for part in json.loads(self.place)).replace(" ", "_")
 
+    @property
+    def words(self) -> str:
+        """What may be written, and what it means."""
+        such = "such as known 1.2" if self.kind == "level" else ""
+        return ". ".join(filter(None, [", ".join(self.choices), such, self.about, self.meaning]))
+
 
 @dataclass(frozen=True)
 class Group:
@@ -175,7 +181,6 @@ def parts(draft: Draft) -> tuple[Part, ...]:
     """The whole form of a plan."""
     form = PlanForm(draft)
     raw = draft.raw
-    grades = _sorted([*_built_in("tree_grade"), *raw.get("tree_grade", {})])
     return (
         Part(
             "blocks",
@@ -186,18 +191,7 @@ def parts(draft: Draft) -> tuple[Part, ...]:
         ),
         Part("farm", "Farm and place", (form.group("The plan", ()), form.group("The place", ("site",)))),
         Part("climate", "Weather", (form.group("Record", ("weather",)), form.group("Months", ("weather", "normals")))),
-        Part(
-            "prices",
-            "Prices and costs",
-            (
-                *(form.group(f"Prices of {name}", ("market", "fruit", name)) for name in sold(draft)),
-                form.group("All fruit", ("market",)),
-                *(form.group(f"Outlet {label_of(name)}", ("market", "outlets", name)) for name in OUTLETS),
-                form.group("Costs", ("costs",)),
-                *(form.group(f"Tree price, {label_of(name)}", ("tree_price", name)) for name in grades),
-                form.group("Bins and boxes", ("packing",)),
-            ),
-        ),
+        Part("prices", "Prices and costs", form.prices()),
         Part(
             "finance",
             "Loans, insurance, tax",
@@ -208,17 +202,7 @@ def parts(draft: Draft) -> tuple[Part, ...]:
             ),
         ),
         Part("work", "Crews and work", (*form.crews(), form.group("Rates of work", ("work_rates",)))),
-        Part(
-            "gaps",
-            "Gaps and spare trees",
-            (
-                form.group("Rules of the farm", ("replacement",)),
-                *(
-                    form.group(f"Rules of {group.label}", ("replacement", "group", group.label))
-                    for group in draft.plan.groups
-                ),
-            ),
-        ),
+        Part("gaps", "Gaps and spare trees", form.replacement()),
         Part(
             "own",
             "Cultivars and stocks of your own",
@@ -299,6 +283,29 @@ class PlanForm:
             for number, crew in enumerate(held):
                 yield self.group(f"Crew {crew.get('name', number + 1)}", ("crews", number), removable=True)
         yield Group("More hands", (), adds=(("Add a crew", json.dumps(["crews"])),))
+
+    def prices(self) -> tuple[Group, ...]:
+        """Prices of fruit, outlets, costs, and prices of trees."""
+        grades = _sorted([*_built_in("tree_grade"), *self.raw.get("tree_grade", {})])
+        return (
+            *(self.group(f"Prices of {name}", ("market", "fruit", name)) for name in self.sold()),
+            self.group("All fruit", ("market",)),
+            *(self.group(f"Outlet {label_of(name)}", ("market", "outlets", name)) for name in OUTLETS),
+            self.group("Costs", ("costs",)),
+            *(self.group(f"Tree price, {label_of(name)}", ("tree_price", name)) for name in grades),
+            self.group("Bins and boxes", ("packing",)),
+        )
+
+    def sold(self) -> list[str]:
+        """Cultivars that the plan grows or brings of its own."""
+        return _sorted([*(group.cultivar_name for group in self.plan.groups), *self.raw.get("cultivar", {})])
+
+    def replacement(self) -> tuple[Group, ...]:
+        """Rules of the farm for gaps, and those of single row groups."""
+        own = (
+            self.group(f"Rules of {one.label}", ("replacement", "group", one.label)) for one in self.draft.plan.groups
+        )
+        return (self.group("Rules of the farm", ("replacement",)), *own)
 
     def own_entries(self) -> tuple[Group, ...]:
         """Entries of the plan's own, and a way to add one."""
@@ -399,11 +406,6 @@ class PlanForm:
             return "", ""
         shown = self.plan.formats.text(key.key, key.default.value, key.default.unit)
         return f"{shown} ({key.default.status})", _plain_source(key.default.source)
-
-
-def sold(draft: Draft) -> list[str]:
-    """Cultivars that the plan grows or brings of its own."""
-    return _sorted([*(group.cultivar_name for group in draft.plan.groups), *draft.raw.get("cultivar", {})])
 
 
 def _dotted(place: Place) -> str:

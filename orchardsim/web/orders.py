@@ -324,12 +324,9 @@ def work_out(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     kind = command.kind
     with _folder(order, kind.name, command.files, **command.kept) as folder:
         found = command.find(folder, _progress(say, command.steps))
-        sentences = kind.sentences(found)
-        if sentences and sentences[0].endswith(":"):
-            sentences = sentences[1:]
         title = tomllib.loads(order["text"])["title"]
         pages = [kind.page, *([SHEET_PAPER, SHEET_TABLE] if order.get("following") else [])]
-        about = _about(folder, order, {"title": title, "sentences": sentences, "pages": pages})
+        about = _about(folder, order, {"title": title, "sentences": kind.sentences(found), "pages": pages})
         kind.write(folder, found)
     return about
 

@@ -1,67 +1,44 @@
-"""Keys of a plan of which the page tries several values: all that the plan model has."""
+"""Keys of a plan of which the page tries several values: all that have a field in its form."""
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
 
 from orchardsim.core.errors import InputError
-from orchardsim.core.futures import OPEN_LEVELS
-from orchardsim.web.draft import FILES, OWN, Draft, read_entry
-from orchardsim.web.forms import PlanForm, keys_of, label_of, sold
+from orchardsim.web.draft import FILES, Draft, Place, read_entry
+from orchardsim.web.forms import Field, Group, PlanForm, parts
 
 NOT_TRIED: Final = frozenset({"title", "note", "units", "currency", "calendar_year", "name", "like"})
 """Keys whose change changes no future."""
 PLAIN: Final = re.compile(r"[A-Za-z0-9_-]+")
 """Names that stand in a dotted key without quotes."""
 MOST_LEVELS: Final = 8
-TABLES: Final = {
-    "The place": "site",
-    "Weather": "weather",
-    "All fruit": "market",
-    "Costs": "costs",
-    "Money": "finance",
-    "Crop insurance": "finance.insurance",
-    "Income tax": "finance.tax",
-    "Gaps and spare trees": "replacement",
-    "Rates of work": "work_rates",
-    "Losses of trees": "hazards",
-    "Support": "support",
-    "Work on the support": "support_rates",
-    "Growth of all trees": "physiology",
-}
-"""Tables that every plan may hold, by their titles."""
+ALONE: Final = (("idle_land",), ("replacement", "group"))
+"""Tables that no dotted key reaches."""
+OF_ALL: Final = {"All blocks": ("block",), "Thinning": ("block", "thinning"), "All crews": ("crews",)}
+"""Tables that stand several times and can be changed together, by their titles."""
 
 
-@dataclass(frozen=True)
-class StudyKey:
-    """A key that can be tried: its dotted path, how its values are read, what it is called, and about it."""
-
-    key: str
-    kind: str
-    label: str
-    about: str
-
-
-def study_keys(draft: Draft) -> dict[str, tuple[StudyKey, ...]]:
-    """Every key that a study of the plan can change, by title of the table that it stands in."""
+def study_keys(draft: Draft) -> dict[str, dict[str, Field]]:
+    """Every key that a study of the plan can change, dotted, with its field; by title of the table it stands in."""
     form = PlanForm(draft)
-    found = {}
-    for title, path, table in _tables(draft):
-        keys = []
-        for key in keys_of(table):
-            if key.name not in NOT_TRIED:
-                words = [", ".join(form.choices(key)), form.about(key), key.meaning]
-                about = ". ".join(word for word in words if word)
-                keys.append(StudyKey(_dotted((*path, key.name)), key.kind, label_of(key.name), about))
-        found[title] = tuple(keys)
-    found["What is not known yet"] = tuple(
-        StudyKey(f"futures.{name}", "level", label_of(name), f"such as known 1.2, known 0.8. {level.meaning}")
-        for name, level in OPEN_LEVELS.items()
-    )
+    together = [form.group(title, place) for title, place in OF_ALL.items() if draft.raw.get(place[0])]
+    alone = [group for part in parts(draft) for group in part.groups]
+    found: dict[str, dict[str, Field]] = {}
+    seen: set[str] = set()
+    for title, group in _named([*together, *alone]):
+        keys = {}
+        for one in (*group.fields, *group.more):
+            place: Place = tuple(json.loads(one.place))
+            key = _dotted(draft.raw, place)
+            if not (place[-1] in NOT_TRIED or key in seen or any(place[: len(start)] == start for start in ALONE)):
+                keys[key] = one
+        seen |= keys.keys()
+        if keys:
+            found[title] = keys
     return found
 
 
@@ -73,7 +50,7 @@ def read_levels(draft: Draft, key: str, text: str) -> list[object]:
     InputError
         If the key is none of the plan's, or there are too few values, too many, or twice the same.
     """
-    kinds = {one.key: one.kind for keys in study_keys(draft).values() for one in keys}
+    kinds = {name: one.kind for keys in study_keys(draft).values() for name, one in keys.items()}
     if key not in kinds:
         raise InputError("key", f"found {key!r}; allowed: a key of the plan, chosen from the list")
     texts = _parts(text)
@@ -103,31 +80,28 @@ def _parts(text: str) -> list[str]:
     return [part.strip() for part in parts if part.strip()]
 
 
-def _dotted(path: tuple[str, ...]) -> str:
-    return ".".join(part if PLAIN.fullmatch(part) else json.dumps(part, ensure_ascii=False) for part in path)
+def _named(groups: Sequence[Group], outer: str = "") -> Iterator[tuple[str, Group]]:
+    """Groups and those within them, each under its own title behind that of the group it stands in."""
+    for group in groups:
+        title = f"{outer}{group.title}"
+        yield title, group
+        yield from _named(group.inner, f"{title}: ")
 
 
-def _tables(draft: Draft) -> Iterator[tuple[str, tuple[str, ...], str]]:
-    """Title, path and model table of every table that can be changed."""
-    blocks, raw = draft.raw.get("block", ()), draft.raw
-    if blocks:
-        yield "All blocks", ("block",), "block"
-    for block in blocks:
-        name = block["name"]
-        if len(blocks) > 1:
-            yield f"Block {name}", ("block", name), "block"
-        for group in block.get("group", ()):
-            yield f"Row group {name}/{group['name']}", ("block", name, "group", group["name"]), "block.group"
-        if block.get("pollinizer"):
-            yield f"Pollinizers of {name}", ("block", name, "pollinizer"), "block.pollinizer"
-    if blocks:
-        yield "Thinning", ("block", "thinning"), "block.thinning"
-    if raw.get("crews"):
-        yield "All crews", ("crews",), "crews"
-    for name in sold(draft):
-        yield f"Prices of {name}", ("market", "fruit", name), "market.fruit.NAME"
-    for kind in OWN:
-        for name in raw.get(kind, {}):
-            yield f"Your {kind.replace('_', ' ')} {name}", (kind, name), f"{kind}.NAME"
-    for title, table in TABLES.items():
-        yield title, tuple(table.split(".")), table
+def _dotted(raw: Any, place: Place) -> str:
+    """Dotted key of a place; a table of a list goes by its name, and one without a name stands for all.
+
+    Examples
+    --------
+    >>> _dotted({"block": [{"name": "low end", "pollinizer": [{}]}]}, ("block", 0, "pollinizer", 0, "every_tree"))
+    'block."low end".pollinizer.every_tree'
+    """
+    path, here = [], raw
+    for part in place:
+        if isinstance(part, int):
+            here = here[part]
+            path += [here["name"]] if "name" in here else []
+        else:
+            here = here.get(part, {}) if isinstance(here, dict) else {}
+            path.append(part)
+    return ".".join(name if PLAIN.fullmatch(name) else json.dumps(name, ensure_ascii=False) for name in path)

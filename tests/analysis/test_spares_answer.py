@@ -78,7 +78,7 @@ def test_document_and_words(answer: SparesAnswer) -> None:
     assert "jobs" not in document and str(answer.seed) in text
     assert len(document["outcomes"]) == len(answer.outcomes)
     words = " ".join(spares_sentences(answer))
-    assert "Recommendation:" in words and "\u00b1" in words
+    assert "\u00b1" in words
     screen = spares_screen(answer)
     assert fits_a_screen(screen) and screen.startswith("Recommendation:")
     table = spares_table(answer)

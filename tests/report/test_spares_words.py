@@ -75,10 +75,9 @@ def test_the_simplest_policy_that_is_not_worse_is_recommended(others, key):
 
 def test_one_recommendation_leads_then_its_cost_then_why():
     lines = spares_sentences(answer(SIMPLE, DEAR))
-    assert lines[0] == "Recommendation:" and lines[1].startswith("north:") and "to leaf 5" in lines[1]
+    assert lines[0].startswith("north:") and "to leaf 5" in lines[0]
     words = " ".join(lines)
     assert "2,030" in words and "Why: it is simpler than the cheapest policy" in words
-    assert words.count("Recommendation") == 1
     best = " ".join(spares_sentences(answer(DEAR)))
     assert "2,000" in best and "none costs less" in best and "tell it apart from every dearer one" in best
     for line in [*lines, *spares_sentences(answer(DEAR))]:

@@ -10,6 +10,7 @@ import pytest
 
 from orchardsim.core.errors import InputError
 from orchardsim.plan.key_table import plan_keys
+from orchardsim.plan.keys import with_keys
 from orchardsim.plan.study import load_study
 from orchardsim.web import forms
 from orchardsim.web.draft import Draft
@@ -113,9 +114,11 @@ def test_empty_farm_gets_its_first_block(tmp_path):
 
 def test_every_key_of_a_table_can_be_tried(draft):
     """A study takes each key as the page writes it (the plan model says which there are)."""
-    offered = {one.key for keys in study_keys(draft).values() for one in keys}
+    offered = {key for keys in study_keys(draft).values() for key in keys}
     for table in ("costs", "hazards", "finance.tax", "physiology"):
         assert {key.key for key in plan_keys() if key.table == table} <= offered
+    for key in offered:
+        assert with_keys(draft.raw, {key: "tried"}, "study.toml") != draft.raw, key
     assert "block.west_side.group.Gala.rootstock" in offered and "futures.site_growth" in offered
     for key, text in (
         ("block.west_side.group.Gala.rootstock", "M.9, MM.111"),

@@ -23,6 +23,8 @@ from orchardsim.results.spares import (
 )
 
 PLACE: Final = {"nursery_row": "in a nursery row", "pots": "in pots", "none": "nowhere"}
+HEAD: Final = "Recommendation:"
+"""Above the sentences, in text."""
 MAYBE: Final = " ?"
 """Behind a cost that may lie above the cheapest by chance alone."""
 SURE: Final = 2.0
@@ -58,9 +60,8 @@ def spares_sentences(found: SparesAnswer) -> list[str]:
     """The answer, plain: one recommendation and its cost, why, what else would cost, how sure that is."""
     formats, decision = formats_of(found), found.decision
     advised = decision.advised
-    lines = ["Recommendation:"]
     # What fills no gap takes a line: it stands before the longer rules, so that a first screen holds every row group.
-    lines += [_idle_text(policy.label, found) for policy in advised.policies if not policy.fills]
+    lines = [_idle_text(policy.label, found) for policy in advised.policies if not policy.fills]
     filled = [(policy.label, *policy_text(policy, found)) for policy in advised.policies if policy.fills]
     lines += [first for _, first, *_ in filled]
     for label, _, *orders in filled:
@@ -345,7 +346,7 @@ def spares_screen(found: SparesAnswer) -> str:
             [f"{MAYBE.strip()}: may be chance; {found.reporting_trials:,} futures cannot tell it from the cheapest."]
         )
     tall = sum(map(len, table)) + 1
-    said: list[list[str]] = []
+    said: list[list[str]] = [[HEAD]]
     for piece in sentence_pieces(spares_sentences(found)):
         if sum(map(len, said)) + len(piece) + tall > SCREEN_LINES:
             break
@@ -355,7 +356,7 @@ def spares_screen(found: SparesAnswer) -> str:
 
 def spares_text(found: SparesAnswer) -> str:
     """Everything: sentences, tables, lines for the plan, and what the answer rests on."""
-    lines = [*spares_sentences(found), "", spares_table(found), "", f"{HOW_TO_USE}:"]
+    lines = [HEAD, *spares_sentences(found), "", spares_table(found), "", f"{HOW_TO_USE}:"]
     lines += [f"  {line}".rstrip() for line in policy_lines(found)]
     return "\n".join([*lines, "", *(f"- {note}" for note in found.notes), ""])
 

@@ -249,12 +249,15 @@ def _payback_words(found: Stress, moment: Moment) -> str:
     return f"payback moves from year {usual:.0f} to year {moment.payback_year:.0f} in the typical future{tail}"
 
 
+ARTICLES: Final = {"worst_spell": "the"} | dict.fromkeys(
+    ("late_frost", "fire_blight", "hard_winter", "price_slump", "short_crew", "nursery_failure", "drought"), "a"
+)
+"""Bad seasons whose titles take an article within a sentence."""
+
+
 def _named(season: Stressed) -> str:
     """Title of a bad season within a sentence."""
-    articles = ("late", "fire", "hard", "price", "short", "nursery", "drought")
-    if season.title.startswith("worst"):
-        return f"the {season.title}"
-    return f"a {season.title}" if season.title.startswith(articles) else season.title
+    return f"{ARTICLES.get(season.name, '')} {season.title}".strip()
 
 
 def explanation_lines(found: Stress) -> list[str]:
