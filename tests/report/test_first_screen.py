@@ -53,7 +53,7 @@ def test_climate_and_missing_rain_are_told_before_any_number():
 
 def test_the_way_seasons_are_drawn_is_said_in_words():
     screen = first_screen(invented_dataset(trials=10))
-    assert "Seasons: whole years of the record, 1991 to 2020" in screen
+    assert "Seasons: whole biological years of the record, 1991 to 2020" in screen
     assert "years_independent" not in screen
 
 

@@ -171,11 +171,13 @@ def _paper(choice: Choice) -> Figure:
     say("", choice.plan_lines())
     say("What you gain", choice.gain_lines())
     say("What you risk", choice.risk_lines())
-    height = 0.22
+    cells = choice.cells()
+    below = 0.0165 * len(cells) + 0.0155 * len(choice.contrasts()) + 0.053
+    height = float(np.clip(place - 0.085 - below - CAUTIONS_AT, 0.13, 0.22))
     for number, draw in enumerate((draw_choice_cash, draw_choice_gap)):
         draw(figure.add_axes((0.09 + 0.46 * number, place - height - 0.03, 0.39, height)), choice)
     place -= height + 0.085
-    for row, texts in enumerate(choice.cells()):
+    for row, texts in enumerate(cells):
         for column, text in enumerate(texts):
             figure.text(
                 (0.06, 0.58, 0.74, 0.95)[column], place, text, fontsize=8.5, va="top",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from orchardsim.core.handover import WeatherMethod
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import percent
 from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, text_columns
@@ -28,6 +29,14 @@ FULL_CROP_LEAF: Final = 10
 """Leaf at which a block is spoken of as in full crop (assumption: wording only, nothing is computed from it)."""
 FAR_CROP: Final = 0.1
 """Share by which a usual crop differs from the stated last one before it is told (wording only)."""
+SEASONS: Final[dict[WeatherMethod, str]] = {
+    "years_independent": "whole biological years of the record",
+    "years_in_runs": "whole biological years of the record",
+    "record_in_order": "the record's years replayed in order",
+    "generated_from_record": "parametric generator",
+    "generated_from_normals": "generated from monthly normals",
+}
+"""Ways of drawing seasons, in a few words."""
 ROWS: Final = ("picked to leaf 10", "trees lost", "peak borrowing", "payback year", "NPV", "IRR")
 """Rows of the long table that stand on the first screen."""
 
@@ -69,8 +78,8 @@ def _size(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     planted, gross = formats.area(float(of_farm(dataset, "planted_area"))), formats.area(farm_area(dataset))
     trials = f"{dataset.sizes['trial']:,} futures of {dataset.sizes['year']} years, seed {dataset.attrs['seed']}"
     years = years_text(attribute(dataset, "baseline_years"))
-    method = str(dataset.attrs["weather_words"]).split(",")[0]
-    return [f"{planted} planted ({gross} with headlands); {trials}", f"Seasons: {method}, {years}"]
+    seasons = SEASONS[dataset.attrs["weather_method"]]
+    return [f"{planted} planted ({gross} with headlands); {trials}", f"Seasons: {seasons}, {years}"]
 
 
 def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
