@@ -74,13 +74,12 @@ def exp(x: Number) -> Number:
     1.0
     """
     x = np.float32(x)
-    held = min(max(x, EXP_LEAST), EXP_MOST)
-    r, power = _reduced(held)
+    r, power = _reduced(x)
     grown = _exp_less_one(r) + 1.0
     value = from_bits(bits_of(grown) + power)
+    # beyond its ends the value is rubbish; the sum is inf, or nan where x is
     value = np.float32(0.0) if x < EXP_LEAST else value
-    value = INFINITY if x > EXP_MOST else value
-    return value if x == x else x
+    return value if x <= EXP_MOST else x + INFINITY
 
 
 @compiled

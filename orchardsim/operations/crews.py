@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator, Sequence
 from heapq import heappop, heappush
+from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
 import simpy
@@ -176,9 +177,7 @@ class CrewWorld:
         """Batches of work by crew, and the same by job."""
         boards: list[list[Batch]] = [[] for _ in self.crews]
         parts_of: list[list[Batch]] = []
-        able_to = {
-            task: [number for number in self.skilled(task) if rates[number] > 0] for task in {job[1] for job in jobs}
-        }
+        able_to: dict[str, list[int]] = {}
         for index, (_, task, hours, first, last, priority, _) in enumerate(jobs):
             parts: list[Batch] = []
             parts_of.append(parts)
@@ -188,8 +187,12 @@ class CrewWorld:
             latest = base + round(last * DAY_MINUTES)
             if latest > closes:
                 latest = closes
+            if hours <= 0 or latest <= earliest:
+                continue
+            if task not in able_to:
+                able_to[task] = [number for number in self.skilled(task) if rates[number] > 0]
             able = able_to[task]
-            if hours <= 0 or latest <= earliest or not able:
+            if not able:
                 continue
             if len(able) == 1:
                 # no crew's number: nobody else may take it
@@ -221,7 +224,7 @@ class CrewWorld:
         """
         if env is not None and now > env.now:
             yield env.timeout(now - env.now)
-        future = sorted(board, key=_opening, reverse=True)
+        future = sorted(board, key=attrgetter("earliest"), reverse=True)
         ready: list[tuple[tuple[int, ...], Batch]] = []
         while True:
             while future and future[-1].earliest <= now:
@@ -272,19 +275,20 @@ class CrewWorld:
 def _most_urgent(ready: list[tuple[tuple[int, ...], Batch]], now: int) -> tuple[Batch | None, int]:
     """Open batch that a crew takes up now; without one, when the next comes free that others work at."""
     chosen: Batch | None = None
-    elsewhere = []
+    wake, elsewhere = NEVER, []
     while ready:
         batch = ready[0][1]
         if batch.closed or batch.latest <= now:
             heappop(ready)
         elif batch.taken_until >= 0:
+            wake = min(wake, batch.taken_until)
             elsewhere.append(heappop(ready))
         else:
             chosen = batch
             break
     for entry in elsewhere:
         heappush(ready, entry)
-    return chosen, min((entry[1].taken_until for entry in elsewhere), default=NEVER)
+    return chosen, wake
 
 
 def _outcome(job: Job, parts: Sequence[Batch], base: int, phase_start: float, phase_end: float) -> Done:
@@ -309,7 +313,3 @@ def _outcome(job: Job, parts: Sequence[Batch], base: int, phase_start: float, ph
         job.hours if left == 0.0 else hours,
         (end - base) / DAY_MINUTES,
     )
-
-
-def _opening(batch: Batch) -> int:
-    return batch.earliest

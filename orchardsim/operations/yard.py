@@ -253,8 +253,7 @@ class Yard:
         """
         self.begin_year(year)
         today = year * YEAR_DAYS + round(on_day)
-        if today > self.calendar.now:
-            self.calendar.run(until=today)
+        self._await_day(today)
         ordered = {}
         for label, waiting in gaps.items():
             policy = self.parameters.of(label)
@@ -297,8 +296,12 @@ class Yard:
                     self._move(year, 0, "died", label, died)
                 if discarded:
                     self._move(year, 0, "discarded", label, discarded)
-        # the clock stops before the events of the moment that it is run to
-        self.calendar.run(until=year * YEAR_DAYS + policy.window_start + 1)
+        self._await_day(year * YEAR_DAYS + policy.window_start + 1)
+
+    def _await_day(self, day: float) -> None:
+        """Let happen what waits for a moment before ``day``; most years nothing does, and the clock stays behind."""
+        if self.calendar.peek() < day:
+            self.calendar.run(until=day)
 
     def _deliver(self, label: str, arrival: int) -> Generator[Any, Any, None]:
         """Process of an order: wait for the year of delivery, and another if the trade is late; trees come short."""

@@ -162,8 +162,8 @@ def _harvest_jobs(tile: Tile, block: BlockRun, jobs: list[list[Job]]) -> None:
     for group, own in enumerate(block.groups):
         harvest, urgency = drivers[group].harvest_day, crew_jobs.priority("picking", own.crew_rank)
         due = pass_days(0.0, own.cultivar.ripening_spread, block.model.pass_share[group])
-        for row, season_row in enumerate(tile.season_rows.tolist()):
-            days = [harvest[season_row] + day for day in due]
+        for row, ripe in enumerate(harvest[tile.season_rows].tolist()):
+            days = [ripe + day for day in due]
             masses = block.asked.ripe_mass[row, group].tolist()
             jobs[row].extend(
                 picking_jobs(own.label, masses, days, rate, tolerance=crew_jobs.PICK_TOLERANCE, priority=urgency)

@@ -53,19 +53,23 @@ def priority(task: str, rank: int) -> int:
     return PRIORITY[task] * RANKS + rank
 
 
-WINDOWS: Final[dict[str, Callable[[SeasonDrivers, int], tuple[float, float]]]] = {
+Days = NDArray[np.float64]
+WINDOWS: Final[dict[str, Callable[[SeasonDrivers], tuple[Days, Days]]]] = {
     # up to two weeks after bud break, but not in bloom
-    "dormant_pruning": lambda season, row: (PRUNING_START, min(season.bud_break_day[row] + 14, season.bloom_day[row])),
-    "training": lambda season, row: (season.bud_break_day[row], season.bud_break_day[row] + TRAINING_DAYS),
-    # after planting and before the crop's weight
-    "support_building": lambda season, row: (season.bud_break_day[row], season.harvest_day[row] - 14),
-    "thinning": lambda season, row: (
-        season.bloom_day[row] + THINNING_START,
-        max(season.closed_canopy_day[row], season.bloom_day[row] + THINNING_TIMELY),
+    "dormant_pruning": lambda season: (
+        np.full_like(season.bloom_day, PRUNING_START),
+        np.minimum(season.bud_break_day + 14, season.bloom_day),
     ),
-    "summer_pruning": lambda season, row: (season.harvest_day[row] - SUMMER_PRUNING_DAYS, season.harvest_day[row] - 7),
+    "training": lambda season: (season.bud_break_day, season.bud_break_day + TRAINING_DAYS),
+    # after planting and before the crop's weight
+    "support_building": lambda season: (season.bud_break_day, season.harvest_day - 14),
+    "thinning": lambda season: (
+        season.bloom_day + THINNING_START,
+        np.maximum(season.closed_canopy_day, season.bloom_day + THINNING_TIMELY),
+    ),
+    "summer_pruning": lambda season: (season.harvest_day - SUMMER_PRUNING_DAYS, season.harvest_day - 7),
 }
-"""First and last day of each task in a season; picking has its passes (:mod:`orchardsim.operations.picking`)."""
+"""First and last day of each task in the seasons; picking has its passes (:mod:`orchardsim.operations.picking`)."""
 
 
 def add_jobs(
@@ -87,13 +91,15 @@ def add_jobs(
         Trees planted this year are tied down after that day.
     """
     for number, group in enumerate(groups):
-        for row, season_row in enumerate(season_rows.tolist()):
-            for task, hours in asked.items():
-                first, last = WINDOWS[task](drivers[number], season_row)
-                if task == "training" and first < tied_from:
-                    first, last = tied_from, tied_from + TRAINING_DAYS
-                wanted = float(hours[row, number])
-                jobs[row].append(Job(group.label, task, wanted, first, last, priority(task, group.crew_rank)))
+        for task, hours in asked.items():
+            first, last = (days[season_rows] for days in WINDOWS[task](drivers[number]))
+            if task == "training":
+                late = first < tied_from
+                first, last = np.where(late, tied_from, first), np.where(late, tied_from + TRAINING_DAYS, last)
+            urgency = priority(task, group.crew_rank)
+            columns = (values.tolist() for values in (hours[:, number], first, last))
+            for own, wanted, start, end in zip(jobs, *columns, strict=True):
+                own.append(Job(group.label, task, wanted, start, end, urgency))
 
 
 def thinning_delay(done: Done, bloom_day: float) -> float:

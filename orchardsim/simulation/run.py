@@ -183,8 +183,13 @@ class RunJob:
             pool.start(len(ranges))
             run = self._run_trials(self.single_trees)
             tasks = [(run, (part,)) for part in ranges]
-            for number, arrays in pool.finished(tasks, lambda: importlib.import_module("xarray")):  # for the results
+            for number, arrays in pool.finished(tasks, self._prepare_results):
                 yield ranges[number], arrays
+
+    def _prepare_results(self) -> None:
+        """What the results need besides the arrays, got while other processes are at work."""
+        importlib.import_module("xarray")
+        _ = self._attributes, self._frost_years
 
     def piece(self, part: range) -> xarray.Dataset:
         """Some trials alone, simulated in this process."""

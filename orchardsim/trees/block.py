@@ -205,14 +205,16 @@ class BlockModel:
         if not at.size:
             return
         p, position = self.physiology, at % self.positions
+        # a slice takes a third of the time, where all positions are planted
+        where = at if at.size < state.alive.size else slice(None)
 
         def put(name: str, values: NDArray[np.floating] | float) -> None:
-            getattr(state, name).reshape(-1)[at] = values
+            getattr(state, name).reshape(-1)[where] = values
 
         def of(values: Float) -> Float:
             return values[0, position] if values.shape[1] > 1 else values[0, 0]
 
-        quality = draws.normal.reshape(-1)[at]
+        quality = draws.normal.reshape(-1)[where]
         trunk = of(self.start_trunk) * np.exp(np.float32(p.tree_spread) * quality)
         put("alive", 1)
         put("leaf", 1)
@@ -224,7 +226,7 @@ class BlockModel:
         put("spread", np.minimum(of(self.start_spread), self.block.training.spread_limit))
         growth = np.exp(np.float32(p.tree_spread) * quality)
         growth *= np.where(quality < self.weak_quality, np.float32(p.weak_growth), np.float32(1))
-        put("vigor", state.site_vigor.reshape(-1)[at] * growth)
+        put("vigor", state.site_vigor.reshape(-1)[where] * growth)
         put("health", of(self.start_health) if replant else 1)
         leaf = p.leaf_per_trunk * p.first_leaf_canopy * trunk
         put("flower_clusters", p.clusters_per_leaf * of(self.nursery_bloom) * leaf)
