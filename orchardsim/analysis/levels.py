@@ -21,7 +21,6 @@ from orchardsim.simulation.same_futures import (
     SameFutures,
     middle_of,
     present_value,
-    with_all_prices,
     with_level,
     with_yield,
 )
@@ -122,7 +121,7 @@ def price_by_yield(futures: SameFutures, plan: Plan, totals: Totals) -> PriceByY
     table = []
     for share in YIELDS:
         scaled = with_yield(totals, share)
-        table.append([float(futures.values(plan, scaled, with_all_prices(price)).mean()) for price in PRICES])
+        table.append([float(futures.values(plan, scaled, price).mean()) for price in PRICES])
     ledger = futures.ledger(plan, totals)
     column = [OUTLETS.index(name) for name in ("direct", "pick_your_own", "wholesale")]
     mass, money = ledger.sales.mass[..., column].sum(), ledger.sales.revenue[..., column].sum()

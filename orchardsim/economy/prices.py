@@ -38,6 +38,10 @@ class PricePaths:
     cultivars: tuple[str, ...]
     market_crop: Array
 
+    def times(self, factor: Array | float) -> PricePaths:
+        """The same prices times a factor that broadcasts to them."""
+        return PricePaths(self.price * factor, self.cultivars, self.market_crop)
+
 
 def draw_price_normals(rng: Streams, trials: Sequence[int], years: int, cultivars: Sequence[str]) -> dict[str, Array]:
     """Standard normal draws of every market, by address: the same trial meets the same prices under every plan.
@@ -205,26 +209,6 @@ def price_luck(paths: PricePaths, market: Market, cultivars: Sequence[str]) -> A
         if base > 0:
             parts.append(paths.price[:, :, paths.cultivars.index(name), column, 0] / base / of_crop)
     return np.mean(parts, axis=0) if parts else no_luck
-
-
-def with_price_levels(paths: PricePaths, factor: Array) -> PricePaths:
-    """The same prices times a factor of each cultivar, (trial, year, cultivar) [1]."""
-    return PricePaths(paths.price * factor[:, :, :, None, None], paths.cultivars, paths.market_crop)
-
-
-def with_price_slump(paths: PricePaths, first_year: int, years: int, share_lost: float) -> PricePaths:
-    """The same prices with all outlets lower by a share in a run of years: a stress, not a forecast.
-
-    Parameters
-    ----------
-    first_year, years : int
-        Start and length of the slump; it may reach beyond the last year.
-    share_lost : float [1]
-        0 to 1.
-    """
-    price = paths.price.copy()
-    price[:, first_year : first_year + years] *= 1.0 - share_lost
-    return PricePaths(price, paths.cultivars, paths.market_crop)
 
 
 @dataclass(frozen=True)

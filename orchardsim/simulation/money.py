@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any, Final
 
@@ -15,7 +15,7 @@ from orchardsim.core.variables import RESULTS
 from orchardsim.economy.indicators import indicators
 from orchardsim.economy.ledger import Ledger, cash_flows
 from orchardsim.economy.payments import growth
-from orchardsim.economy.prices import PricePaths, draw_prices, with_price_levels
+from orchardsim.economy.prices import draw_prices
 from orchardsim.plan import Plan
 from orchardsim.simulation import balances
 from orchardsim.simulation.futures import Levels, draw_future
@@ -56,7 +56,7 @@ def farm_ledger(
     trials: Sequence[int],
     streams: Streams,
     region: Array,
-    change_prices: Callable[[PricePaths], PricePaths] | None = None,
+    price_factor: Array | float = 1.0,
     levels: Levels | None = None,
 ) -> Ledger:
     """The ledger of simulated trials, at the prices and cost levels that these trials meet.
@@ -67,8 +67,8 @@ def farm_ledger(
         Trial number of each row of ``totals``; a number may stand more than once.
     region : array, (trial, year) [1]
         Crop of the region relative to its mean.
-    change_prices : callable, optional
-        Changes the prices that were drawn.
+    price_factor : array, (trial, year) or 1, or float [1]
+        On all prices that were drawn.
     levels : Levels, optional
         Of these trials, where they are drawn already.
 
@@ -81,9 +81,7 @@ def farm_ledger(
     levels = draw_future(plan, streams, trials) if levels is None else levels
     own = {name: column for column, name in enumerate(money.cultivar for money in plan.money)}
     by_cultivar = levels.prices(region.shape[1])[:, :, [own[name] for name in prices.cultivars]]
-    prices = with_price_levels(prices, by_cultivar)
-    if change_prices is not None:
-        prices = change_prices(prices)
+    prices = prices.times(by_cultivar[..., None, None]).times(np.asarray(price_factor)[..., None, None, None])
     quantities = farm_quantities(plan, totals)
     ledger = cash_flows(
         quantities, plan.money, plan.costs, plan.market, plan.finance, prices, levels.costs, plan.idle_land

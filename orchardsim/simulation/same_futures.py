@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +12,6 @@ from orchardsim.core.labels import TASKS
 from orchardsim.core.streams import Streams
 from orchardsim.economy.finance import npv
 from orchardsim.economy.ledger import Ledger
-from orchardsim.economy.prices import PricePaths
 from orchardsim.plan import Plan
 from orchardsim.simulation.money import farm_ledger
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
@@ -22,7 +20,6 @@ from orchardsim.simulation.totals import Totals
 from orchardsim.simulation.trial_range import tiles
 
 Array = NDArray[np.float64]
-ChangePrices = Callable[[PricePaths], PricePaths]
 
 
 class SameFutures:
@@ -44,13 +41,13 @@ class SameFutures:
             Tile(plan, self.library, self.streams, part, self.years, totals, 0).run()
         return totals
 
-    def ledger(self, plan: Plan, totals: Totals, change_prices: ChangePrices | None = None) -> Ledger:
-        """The ledger of what was walked, under the money terms of a plan."""
-        return farm_ledger(plan, totals, self.trials, self.streams, self.region, change_prices)
+    def ledger(self, plan: Plan, totals: Totals, price_factor: float = 1.0) -> Ledger:
+        """The ledger of what was walked, under the money terms of a plan, at so many times the prices."""
+        return farm_ledger(plan, totals, self.trials, self.streams, self.region, price_factor)
 
-    def values(self, plan: Plan, totals: Totals, change_prices: ChangePrices | None = None) -> Array:
+    def values(self, plan: Plan, totals: Totals, price_factor: float = 1.0) -> Array:
         """Net present value with the remaining value, as a run counts it, (trial,) [money]."""
-        return present_value(self.ledger(plan, totals, change_prices), plan)
+        return present_value(self.ledger(plan, totals, price_factor), plan)
 
 
 def present_value(ledger: Ledger, plan: Plan) -> Array:
@@ -92,12 +89,3 @@ def with_hours(totals: Totals, task: str, factor: float) -> Totals:
     hours[..., TASKS.index(task)] *= factor
     scaled.arrays["labour_hours"] = hours
     return scaled
-
-
-def with_all_prices(factor: float) -> ChangePrices:
-    """All prices of fruit times a factor."""
-
-    def change(paths: PricePaths) -> PricePaths:
-        return PricePaths(paths.price * factor, paths.cultivars, paths.market_crop)
-
-    return change

@@ -21,7 +21,6 @@ from orchardsim.core.labels import FRESH
 from orchardsim.core.streams import Streams
 from orchardsim.economy.account import before_interest, reserve_needed
 from orchardsim.economy.indicators import indicators
-from orchardsim.economy.prices import PricePaths, with_price_slump
 from orchardsim.operations.draws import YardDraws
 from orchardsim.plan import Plan
 from orchardsim.simulation.block_run import BlockRun
@@ -209,16 +208,11 @@ def outcome_of(
     joined.bought = np.concatenate([totals.bought for totals, _, _ in runs])
     joined.spot = np.concatenate([totals.spot for totals, _, _ in runs])
     region = np.concatenate([library.region[library.met(trials, years)] for _, library, _ in runs])
-
-    def shocked_prices(prices: PricePaths) -> PricePaths:
-        for number, (_, _, shock) in enumerate(runs):
-            rows = slice(number * len(trials), (number + 1) * len(trials))
-            for year, lost in shock.price_lost.items():
-                own = PricePaths(prices.price[rows], prices.cultivars, prices.market_crop[rows])
-                prices.price[rows] = with_price_slump(own, year, 1, lost).price
-        return prices
-
-    ledger = farm_ledger(plan, joined, list(trials) * count, streams, region, shocked_prices)
+    slump = np.ones((count, len(trials), years))
+    for number, (_, _, shock) in enumerate(runs):
+        for year, lost in shock.price_lost.items():
+            slump[number, :, year : year + 1] = 1.0 - lost
+    ledger = farm_ledger(plan, joined, list(trials) * count, streams, region, slump.reshape(wide, years))
     net = ledger.net_cash_flow()
     measures = indicators(ledger, plan.finance)
 

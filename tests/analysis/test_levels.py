@@ -14,7 +14,7 @@ from orchardsim.core.futures import Doubt
 from orchardsim.economy.indicators import indicators
 from orchardsim.report.check import first_number_lines, opening_text, short_meaning, state_first_text
 from orchardsim.report.levels.words import levels_screen, levels_text
-from orchardsim.simulation.same_futures import SameFutures, present_value, with_all_prices, with_hours, with_yield
+from orchardsim.simulation.same_futures import SameFutures, present_value, with_hours, with_yield
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
@@ -45,7 +45,7 @@ def test_prices_and_yields_move_sales_in_proportion(plan, futures, usual):
     """Twice the fruit sells for twice the money at given prices, twice the price as well; picking hours double too."""
     sold = futures.ledger(plan, usual).sales.revenue.sum()
     assert futures.ledger(plan, with_yield(usual, 2.0)).sales.revenue.sum() == pytest.approx(2 * sold)
-    assert futures.ledger(plan, usual, with_all_prices(2.0)).sales.revenue.sum() == pytest.approx(2 * sold)
+    assert futures.ledger(plan, usual, 2.0).sales.revenue.sum() == pytest.approx(2 * sold)
     assert with_yield(usual, 2.0).arrays["labour_hours"].sum() > usual.arrays["labour_hours"].sum()
     assert with_hours(usual, "planting", 1.0).arrays["labour_hours"].sum() == usual.arrays["labour_hours"].sum()
 

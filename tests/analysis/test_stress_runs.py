@@ -133,6 +133,9 @@ def test_a_deeper_slump_costs_more(plan, library):
     assert (np.diff(found.reserve[1:], axis=0) >= -1e-6).all()
     np.testing.assert_array_equal(found.present_cash[1], found.present_cash[0])
     np.testing.assert_array_equal(found.trees_alive[4], found.trees_alive[0])
+    # before it, only interest on what fruit of a year before the run brought, which goes by the run's own prices
+    gap = (found.net_cash_flow[0] - found.net_cash_flow[4]).mean(axis=0)
+    assert np.abs(gap[:6]).max() < 0.2 * gap[6:].max()
 
 
 def test_hail_marks_the_share_that_is_stated(plan, library):

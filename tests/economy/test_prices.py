@@ -24,7 +24,6 @@ from orchardsim.economy.prices import (
     price_luck,
     price_paths,
     sell,
-    with_price_slump,
 )
 from tests.economy.sample_farm import catalogue, market, still_market
 
@@ -106,13 +105,6 @@ def test_premium_erodes_and_common_fruit_does_not() -> None:
     np.testing.assert_allclose(found, m.commodity_price + premium * 0.9 ** np.arange(3))
     common = paths.price[0, :, 1, WHOLESALE, 0]
     np.testing.assert_allclose(common, common[0])
-
-
-def test_slump_lowers_its_years_only() -> None:
-    plain = draw_prices(Streams(1), range(2), market(), np.ones((2, 6)), ["Gala"])
-    slump = with_price_slump(plain, 4, 5, 0.4)
-    np.testing.assert_allclose(slump.price[:, 4:], plain.price[:, 4:] * 0.6)
-    np.testing.assert_array_equal(slump.price[:, :4], plain.price[:, :4])
 
 
 def test_which_outlet_takes_which_grade() -> None:
