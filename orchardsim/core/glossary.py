@@ -50,12 +50,13 @@ WORDS: Final[dict[str, Word]] = {
     "npv_without_remaining_value": Word("NPV, nothing counted at the end", "NPV where trees and land count nothing at "
                                         "the end."),
     "irr": Word("IRR", "Internal rate of return: the yearly rate at which NPV is zero; none where money never comes "
-                "back."),
+                "back. Beside standing blocks it is the new planting's own, before tax."),
     "irr_without_remaining_value": Word("IRR, nothing counted at the end", "IRR where trees and land count nothing at "
                                         "the end."),
     "equivalent_annual_annuity": Word("annuity", "The level yearly amount that is worth as much as NPV."),
     "payback_year": Word("payback year", "First year from which the summed cash flow stays above zero, interest "
-                         "counted; not before half of all that is invested is spent.", ("payback",)),
+                         "counted; not before half of all that is invested is spent. Beside standing blocks it is the "
+                         "new planting's own, before tax and interest.", ("payback",)),
     "discounted_payback_year": Word("discounted payback", "The same with later money valued less, interest left out."),
     "peak_borrowing": Word("peak borrowing", "The deepest debt at the end of any quarter."),
     "peak_borrowing_year": Word("year of the peak", "Year of the deepest debt."),

@@ -233,12 +233,14 @@ RESULTS: Final = _table(
              note="of the whole farm"),
     Variable("payback_year", ("trial",), "year",
              "first year from which the summed net cash flow stays at or above zero, not before half of what is "
-             "invested is spent; inf if never; missing where nothing is invested", "money", may_be_missing=True,
+             "invested is spent; of the new planting's own flow, before tax and interest, where other blocks stand "
+             "already; inf if never; missing where nothing is invested", "money", may_be_missing=True,
              whole=True, worst="high", worst_means="a late payback, or never", infinite=math.inf, has_mean=False,
              headline="trial", note="summed cash flow stays above zero"),
     Variable("discounted_payback_year", ("trial",), "year",
              "first year from which the summed discounted cash flow before interest stays at or above zero; inf if "
-             "never; missing where nothing is invested", "money", may_be_missing=True, whole=True,
+             "never; of the new planting's own flow where other blocks stand; missing where nothing is invested",
+             "money", may_be_missing=True, whole=True,
              worst="high", worst_means="a late payback, or never", infinite=math.inf,
              has_mean=False, headline="trial",
              note="the same, later money valued less, interest left out"),
@@ -256,16 +258,18 @@ RESULTS: Final = _table(
     Variable("equivalent_annual_annuity", ("trial",), "currency",
              "level yearly amount from year 1 on that is worth as much as npv", "money", worst_means="a low value",
              headline="trial", note="level yearly amount worth as much as NPV"),
-    Variable("irr", ("trial",), "1", "internal rate of return; -inf where there is none; missing where nothing is "
-             "invested", "money", may_be_missing=True, worst_means="a low rate, or none", infinite=-math.inf,
+    Variable("irr", ("trial",), "1", "internal rate of return; of the new planting's own flow, before tax, where "
+             "other blocks stand already; -inf where there is none; missing where nothing is invested", "money",
+             may_be_missing=True, worst_means="a low rate, or none", infinite=-math.inf,
              has_mean=False, headline="trial",
              note="per year, with the blocks' remaining value"),
     Variable("irr_without_remaining_value", ("trial",), "1",
-             "internal rate of return, living blocks worth nothing at the end; -inf where there is none; missing where "
-             "nothing is invested", "money", may_be_missing=True,
+             "internal rate of return as irr, living blocks worth nothing at the end; -inf where there is none; "
+             "missing where nothing is invested", "money", may_be_missing=True,
              worst_means="a low rate, or none", infinite=-math.inf, has_mean=False, headline="trial",
              note="blocks worth nothing at the end"),
-    Variable("irr_roots", ("trial",), "1", "number of rates of return at which npv is zero", "money", 0, whole=True),
+    Variable("irr_roots", ("trial",), "1", "number of rates at which the value of the flow that irr is of is zero",
+             "money", 0, whole=True),
     Variable("break_even_price", ("trial",), "currency/kg",
              "packed price of fresh fruit at which npv_without_remaining_value is zero, before income tax", "money",
              may_be_missing=True, worst="high", worst_means="a high price needed", headline="trial",

@@ -33,9 +33,10 @@ class Indicators:
     """Measures per trial; name, dims, unit and meaning of each stand in :data:`orchardsim.core.variables.RESULTS`.
 
     Value and rates of return are of the yearly flows before interest, with what is still owed at the end; discounting
-    already charges for the use of money. Rates of return and paybacks are nan where nothing is invested. Where NPV is
-    zero at several rates, ``irr`` is the one nearest zero. Paybacks are not before half of all that is invested is
-    spent. ``peak_borrowing_year`` and ``_quarter`` are 0 where there is no debt, ``debt_service_cover`` is nan where
+    already charges for the use of money. Rates of return and paybacks are nan where nothing is invested; where other
+    blocks stand already they are of the new planting's own flows (:func:`investment_flows`). Where NPV is zero at
+    several rates, ``irr`` is the one nearest zero. Paybacks are not before half of all that is invested is spent.
+    ``peak_borrowing_year`` and ``_quarter`` are 0 where there is no debt, ``debt_service_cover`` is nan where
     nothing was due. ``break_even_price`` scales all fresh prices alike, before income tax and with insurance as it is;
     nan where no fresh fruit is sold.
     """
@@ -78,11 +79,8 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     """
     flows = ledger.project_cash_flow()
     years = flows.shape[1]
-    with_value = flows.copy()
-    with_value[:, -1] += ledger.remaining_value
     rate = finance.discount_rate
-    value = npv(rate, with_value)
-    internal = irr(with_value)
+    value = npv(rate, _with_worth(flows, ledger.remaining_value))
     peak, year, quarter = peak_debt(ledger.account.debt)
     yearly = ledger.farm_by_year()
     net = yearly.sum(axis=-1)
@@ -90,9 +88,12 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
     due = interest + ledger.account.principal
     cover = np.where(due > 0, (net + interest) / np.where(due > 0, due, 1.0), np.nan)
     reinvest = finance.reinvest_rate or rate
+    own, own_flows, own_worth = investment_flows(ledger)
+    own_with_value = _with_worth(own_flows, own_worth)
+    internal = irr(own_with_value)
     # Pulling trees alone is no investment.
     outlays = [column for column in columns_of("capital") if column != ITEM["old_orchard_removal"]]
-    spent = np.cumsum(np.maximum(-yearly[..., outlays], 0.0).sum(axis=2), axis=1)
+    spent = np.cumsum(np.maximum(-own[..., outlays], 0.0).sum(axis=2), axis=1)
     invested = spent[:, -1] > 0
     # What standing blocks earn before pays nothing back: little is bought yet.
     bought = (spent >= 0.5 * spent[:, -1:]).argmax(axis=1)
@@ -109,10 +110,10 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         npv_without_remaining_value=npv(rate, flows),
         irr=of_investment(internal.rate),
         irr_roots=np.where(invested, internal.roots, 0),
-        irr_without_remaining_value=of_investment(irr(flows).rate),
-        mirr=of_investment(mirr(with_value, lending_rates(finance)[0], reinvest)),
-        payback_year=paid_back(payback_year(net)),
-        discounted_payback_year=paid_back(discounted_payback_year(rate, flows)),
+        irr_without_remaining_value=of_investment(irr(own_flows).rate),
+        mirr=of_investment(mirr(own_with_value, lending_rates(finance)[0], reinvest)),
+        payback_year=paid_back(payback_year(own.sum(axis=-1))),
+        discounted_payback_year=paid_back(discounted_payback_year(rate, own_flows)),
         equivalent_annual_annuity=equivalent_annual_annuity(rate, max(years - 1, 1), value),
         establishment_cost=-npv(rate, yearly[..., columns_of("capital")].sum(axis=-1)),
         remaining_value=ledger.remaining_value,
@@ -124,6 +125,31 @@ def indicators(ledger: Ledger, finance: Finance) -> Indicators:
         break_even_price=break_even_price(ledger, finance),
         household_draw_bearable=draw_bearable(before_interest(ledger.flows, finance), finance),
     )
+
+
+def investment_flows(ledger: Ledger) -> tuple[Array, Array, Array]:
+    """What a plan's investment pays and earns: the whole farm, or, where other blocks stand, the new planting alone.
+
+    Earnings of standing blocks pay no new planting back. Its own flows are before interest, income tax and what only
+    the farm pays, as ``npv_by_block`` is.
+
+    Returns
+    -------
+    (trial, year, ledger item), (trial, year), (trial,)
+        Money by item; the flow before interest, with what is still owed in the last year; the worth at the end.
+    """
+    if ledger.new.all() or not ledger.new.any():
+        return ledger.farm_by_year(), ledger.project_cash_flow(), ledger.remaining_value
+    own = ledger.yearly()[:, :, :-1][:, :, ledger.new].sum(axis=2)
+    flows = _with_worth(own.sum(axis=-1), ledger.receivable[:, ledger.new].sum(axis=1))
+    return own, flows, ledger.remaining_by_block[:, ledger.new].sum(axis=1)
+
+
+def _with_worth(flows: Array, worth: Array) -> Array:
+    """Yearly flows with a worth that comes in at the end, (trial, year)."""
+    found = flows.copy()
+    found[:, -1] += worth
+    return found
 
 
 def _by_block(ledger: Ledger, rate: float, value: Array) -> Array:

@@ -52,6 +52,8 @@ class Ledger:
         What belongs to no block stands under the last label; a sum over the block axis is the farm.
     labels : tuple of str
         Labels of the block axis, "shared" last.
+    new : (block,)
+        Whether each block is planted in the plan; the others stand before year 0.
     account : Account
         Of the farm, with own cash, loan, draw and tax.
     receivable : (trial, block) [money]
@@ -81,6 +83,7 @@ class Ledger:
 
     flows: Array
     labels: tuple[str, ...]
+    new: NDArray[np.bool_]
     account: Account
     receivable: Array
     fresh_receivable: Array
@@ -164,6 +167,7 @@ class _Books:
             storage_limit=costs.storage_limit,
             relative_price=quantities.pass_price * quantities.size_price,
             storage_shrink=[market.fruit[name].storage_shrink for name in self.cultivars],
+            years_planted=[block.year_planted for block in blocks],
         )
         # share of the harvest that customers pick: what they buy, and what they waste
         own, harvested = self.sales.mass[..., OUTLETS.index("pick_your_own")], quantities.harvested_mass
@@ -434,6 +438,7 @@ def cash_flows(
     ledger = Ledger(
         flows=flows,
         labels=(*(block.label for block in blocks), SHARED),
+        new=np.array([block.year_planted >= 0 for block in blocks], dtype=bool),
         account=account,
         receivable=owed,
         fresh_receivable=books.fresh_owed.sum(axis=1),

@@ -241,6 +241,28 @@ class Sales:
     revenue_by_grade: Array
 
 
+def first_served(offered: Array, volume: float, years_planted: NDArray[np.int_]) -> Array:
+    """What a limited volume takes of each block's offer, older plantings first: (..., block).
+
+    Parameters
+    ----------
+    offered : (..., block) [kg]
+    volume : float [kg]
+        May be infinite.
+    years_planted : (block,) [year]
+        Blocks of one year share in proportion to what they offer.
+
+    Examples
+    --------
+    >>> first_served(np.array([30.0, 60.0, 20.0]), 70.0, np.array([2, -5, 2])).tolist()
+    [6.0, 60.0, 4.0]
+    """
+    before = offered @ (years_planted[:, None] < years_planted).astype(float)
+    peers = offered @ (years_planted[:, None] == years_planted).astype(float)
+    share = np.clip(volume - before, 0.0, peers) / np.where(peers > 0, peers, 1.0)
+    return np.asarray(offered * share)
+
+
 def sell(
     packed_mass: Array,
     paths: PricePaths,
@@ -251,12 +273,14 @@ def sell(
     storage_limit: float = np.inf,
     relative_price: Array | None = None,
     storage_shrink: Sequence[float] | None = None,
+    years_planted: Sequence[int] | None = None,
 ) -> Sales:
     """Offer the fruit to the outlets in order; each takes its volume at the full price, a stretch at a lower one.
 
-    All blocks and grades share an outlet's volume in proportion to what they offer. What no outlet takes is unsold.
-    A share of the wholesale fruit waits in the store; what finds no room there is taken off the wholesale volume,
-    the stretched part first, and goes on to the next outlets.
+    Older plantings come first (assumption): a new one gets what they leave of a volume, so its sales are what it adds
+    to those of the farm. Blocks of one year, and all grades, share in proportion to what they offer. What no outlet
+    takes is unsold. A share of the wholesale fruit waits in the store; what finds no room there is taken off the
+    wholesale volume, the stretched part first, and goes on to the next outlets.
 
     Parameters
     ----------
@@ -271,8 +295,11 @@ def sell(
         Wholesale price of the fruit over that of ``paths``, by picking passes and sizes; 1 by default.
     storage_shrink : sequence of float [1], optional
         Share of each block's stored fruit that is lost in the store; none by default.
+    years_planted : sequence of int [year], optional
+        Of each block; all the same by default.
     """
     index = np.array([paths.cultivars.index(name) for name in block_cultivars], dtype=np.intp)
+    years = np.zeros(len(index), dtype=int) if years_planted is None else np.asarray(years_planted)
     left = packed_mass.copy()
     down = market.packout_extra * left[..., 0]
     left[..., 0] -= down
@@ -286,27 +313,24 @@ def sell(
         outlet = market.outlets[name]
         price = paths.price[:, :, index, column, :]
         offered = np.where(np.isnan(price), 0.0, left)
-        total = offered.sum(axis=(2, 3))
-        full = np.minimum(total, outlet.volume)
-        beyond = np.minimum(total - full, outlet.volume * outlet.stretch) if np.isfinite(outlet.volume) else 0.0 * total
-        safe = np.where(total > 0, total, 1.0)
+        whole = offered.sum(axis=3)
+        sold = first_served(whole, outlet.volume * (1.0 + outlet.stretch), years)
         money = offered * np.nan_to_num(price)
         if name == "wholesale":
-            waiting = storage_share * (full + beyond)
-            surplus = np.maximum(waiting - storage_limit, 0.0)
-            stored, no_room = (
-                offered.sum(axis=3) * (amount / safe)[:, :, None] for amount in (waiting - surplus, surplus)
-            )
-            full, beyond = full - np.maximum(surplus - beyond, 0.0), np.maximum(beyond - surplus, 0.0)
+            waiting = storage_share * sold
+            stored = first_served(waiting, storage_limit, years)
+            no_room = waiting - stored
+            sold = sold - no_room
             if relative_price is not None:
                 money = money * relative_price[..., None]
-        taken = offered * ((full + beyond) / safe)[:, :, None, None]
-        paid = money * ((full + beyond * (1 - outlet.price_fall)) / safe)[:, :, None, None]
+        full = first_served(sold, outlet.volume, years)
+        safe = np.where(whole > 0, whole, 1.0)
+        taken = offered * (sold / safe)[..., None]
+        paid = money * ((full + (sold - full) * (1 - outlet.price_fall)) / safe)[..., None]
         left = left - taken
         if name == "wholesale" and shrink.any():
             lost = stored * shrink
-            whole = taken.sum(axis=3)
-            kept = (1.0 - lost / np.where(whole > 0, whole, np.inf))[..., None]
+            kept = (1.0 - lost / np.where(sold > 0, sold, np.inf))[..., None]
             taken, paid = taken * kept, paid * kept
         mass[..., column], revenue[..., column] = taken.sum(axis=3), paid.sum(axis=3)
         mass_by_grade[:, :, column], revenue_by_grade[:, :, column] = taken.sum(axis=2), paid.sum(axis=2)

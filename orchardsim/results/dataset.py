@@ -171,6 +171,13 @@ def attribute(dataset: xarray.Dataset, name: str) -> Any:
     return value
 
 
+def resolved(dataset: xarray.Dataset) -> dict[str, Any]:
+    """The plan's resolved values; nothing in a dataset that was put together by hand."""
+    plan = attribute(dataset, "plan")
+    found: dict[str, Any] = plan.get("resolved", {}) if isinstance(plan, dict) else {}
+    return found
+
+
 def _check_attributes(attrs: Mapping[str, Any]) -> None:
     absent = [name for name in REQUIRED_ATTRIBUTES if name not in attrs]
     if absent:

@@ -14,6 +14,8 @@ from orchardsim.core.variables import RESULTS, WEIGHTS, OverBlocks
 if TYPE_CHECKING:
     import xarray
 
+OF_INVESTMENT: Final = ("payback_year", "discounted_payback_year", "irr", "irr_without_remaining_value")
+"""Variables that speak of the new planting alone where other blocks stand already."""
 PIECE: Final = 250
 """Trials taken together at a time; results do not depend on it."""
 

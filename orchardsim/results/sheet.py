@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.results.bad_years import worst_things
-from orchardsim.results.dataset import attribute
+from orchardsim.results.dataset import attribute, resolved
 from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.farm import farm_mean, of_farm, parts_of_farm
 from orchardsim.results.published import beside_published
@@ -91,15 +91,8 @@ def _by_luck(known: Array | None) -> dict[str, Any]:
     return {"were_the_levels_known": points}
 
 
-def _resolved(dataset: xarray.Dataset) -> dict[str, Any]:
-    """The plan's resolved values; nothing in a dataset that was put together by hand."""
-    plan = attribute(dataset, "plan")
-    found: dict[str, Any] = plan.get("resolved", {}) if isinstance(plan, dict) else {}
-    return found
-
-
 def _land(dataset: xarray.Dataset) -> list[dict[str, Any]]:
-    blocks = _resolved(dataset).get("blocks", [])
+    blocks = resolved(dataset).get("blocks", [])
     return [
         {
             "name": block["name"],
@@ -129,17 +122,17 @@ def _land(dataset: xarray.Dataset) -> list[dict[str, Any]]:
 
 def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     """The few numbers that a plan rests on most, inside units, with their status."""
-    resolved = _resolved(dataset)
-    if "market" not in resolved or "blocks" not in resolved:
+    plan = resolved(dataset)
+    if "market" not in plan or "blocks" not in plan:
         return []
     status = {one["key"]: one["status"] for one in attribute(dataset, "plan")["assumed"]}
     cultivars = list(
-        dict.fromkeys(group["cultivar_name"] for block in resolved["blocks"] for group in block["plan"]["groups"])
+        dict.fromkeys(group["cultivar_name"] for block in plan["blocks"] for group in block["plan"]["groups"])
     )
     prices = [
         (f"{name}, best grade, packed", ("market", "fruit", name, "wholesale_extra_fancy"), "money/kg")
         for name in cultivars
-        if name in resolved["market"]["fruit"]
+        if name in plan["market"]["fruit"]
     ]
     rows = [
         *prices[:3],
@@ -149,14 +142,14 @@ def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     ]
     found = []
     for what, path, unit in rows:
-        value: Any = resolved
+        value: Any = plan
         for name in path:
             value = value[name]
         how = status.get(".".join(path), "stated")
         row = {"what": what, "value": number(float(value)), "unit": unit, "status": how}
         if path[:2] == ("market", "fruit"):
-            falls = resolved["market"]["fruit"][path[2]]["premium_erosion"]
-            row["premium_falls"] = number(falls if value > resolved["market"]["commodity_price"] else 0.0)
+            falls = plan["market"]["fruit"][path[2]]["premium_erosion"]
+            row["premium_falls"] = number(falls if value > plan["market"]["commodity_price"] else 0.0)
         found.append(row)
     return found
 

@@ -87,12 +87,18 @@ def test_payback_is_of_the_summed_net_cash_flow() -> None:
     assert (cheap < found.payback_year).all()
 
 
-def test_nothing_is_paid_back_before_it_is_bought() -> None:
-    """A standing block earns from year 0 on more than a planting of year 3, ordered in year 2 at most, will cost."""
+def test_what_standing_blocks_earn_pays_no_new_planting_back() -> None:
+    """Beside an old block that earns from year 0 on, payback and rate of return are those of the new block's flow."""
     blocks = [block("old", year_planted=-12), block("new", year_planted=3)]
     ledger, found = run(blocks, quantities(blocks, full_crop=40.0), f=finance(loan_rate=0.0))
     assert (np.cumsum(ledger.net_cash_flow().sum(axis=2), axis=1) > 0).all()
-    assert ((found.payback_year >= 2) & (found.payback_year <= 3)).all()
+    own = ledger.net_cash_flow()[:, :, 1]
+    summed = np.cumsum(own, axis=1)
+    for trial, year in enumerate(found.payback_year.astype(int)):
+        assert summed[trial, year - 1] < 0 <= summed[trial, year:].min() and year > 3
+    own[:, -1] += ledger.receivable[:, 1] + ledger.remaining_by_block[:, 1]
+    expected = [numpy_financial.irr(flow) for flow in own]
+    np.testing.assert_allclose(found.irr, expected, rtol=1e-6)
 
 
 def test_peak_borrowing_is_the_seasonal_peak() -> None:

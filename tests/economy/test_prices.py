@@ -264,6 +264,28 @@ def test_price_luck_is_free_of_the_crop_and_one_where_prices_stand_still() -> No
     np.testing.assert_allclose(price_luck(paths, calm, ["Gala"]), 1.0, rtol=1e-12)
 
 
+def test_a_new_planting_takes_nothing_from_what_older_blocks_sell() -> None:
+    """What the old block sells where, with a stall, a store and a packer of limited volume, is what it sells alone."""
+    m = market()
+    outlets = dict(m.outlets)
+    for name, volume in (("direct", 9e3), ("wholesale", 3e4), ("processing", 5e3)):
+        outlets[name] = dataclasses.replace(outlets[name], volume=volume)
+    m = dataclasses.replace(m, outlets=outlets)
+    packed = np.random.default_rng(8).uniform(0, 2e4, (5, 3, 2, len(GRADES)))
+    names, terms = ["Gala", "Honeycrisp"], {"storage_share": 0.6, "storage_limit": 8e3}
+    paths = draw_prices(Streams(2), range(5), m, np.ones((5, 3)), names)
+    both = sell(packed, paths, m, names, years_planted=[-9, 2], **terms)
+    alone = sell(packed[:, :, :1], paths, m, names[:1], **terms)
+    assert (both.mass[:, :, 1] > 0).any(axis=(0, 1)).sum() >= 3 and both.no_room[:, :, 1].any()
+    for name in ("mass", "revenue", "stored", "no_room", "unsold"):
+        np.testing.assert_allclose(
+            getattr(both, name)[:, :, 0], getattr(alone, name)[:, :, 0], rtol=1e-12, err_msg=name
+        )
+    peers = sell(packed, paths, m, names, **terms)
+    np.testing.assert_allclose(both.mass.sum(axis=(2, 3)) + both.unsold.sum(axis=2), packed.sum(axis=(2, 3)))
+    np.testing.assert_allclose(both.mass.sum(axis=2), peers.mass.sum(axis=2), err_msg="the farm's sales by outlet")
+
+
 def test_sales_by_grade_sum_to_sales_by_block() -> None:
     m = market()
     rng = np.random.default_rng(8)

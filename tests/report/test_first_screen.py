@@ -99,6 +99,17 @@ def test_new_planting_and_standing_blocks_stand_apart():
     assert part_rows(invented_dataset(planting_years=(0, 1)), formats) == []
 
 
+def test_payback_beside_standing_blocks_is_the_new_plantings():
+    plan = {"resolved": {"market": {"outlets": {"direct": {"volume": 500.0}, "wholesale": {"volume": "infinite"}}}}}
+    dataset = invented_dataset(told(plan=plan), planting_years=(-20, 1))
+    formats = RunFormats.of(dataset.attrs)
+    text = first_screen(dataset)
+    assert "new planting's payback" in text and "new planting's IRR" in text and "the plan pays" not in text
+    assert [line for line in notices(dataset, formats) if "direct" in line and "new fruit" in line]
+    alone = first_screen(invented_dataset(told(plan=plan), planting_years=(0, 1)))
+    assert "new planting" not in alone and "Older blocks" not in alone
+
+
 def test_nothing_invested_has_no_number_of_return_anywhere():
     dataset = invented_dataset(planting_years=(-20,))
     for name in ("irr", "irr_without_remaining_value", "payback_year", "discounted_payback_year"):

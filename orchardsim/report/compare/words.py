@@ -326,12 +326,12 @@ def _payback(found: Comparison, plans: list[int]) -> list[str]:
     years = {plan: float(found.measures["payback_year"].points(plan)[2]) for plan in plans}
     never = [found.plans[plan].label for plan, year in years.items() if np.isinf(year)]
     lines = [
-        f"Under {found.plans[plan].label} half of the futures have paid back by year {year:.0f}."
+        f"Under {found.plans[plan].label} half of the futures have paid the planting back by year {year:.0f}."
         for plan, year in years.items()
         if not np.isinf(year)
     ]
     if never:
-        lines.append(f"Under {listed(never)} most futures do not pay back within {found.years} years.")
+        lines.append(f"Under {listed(never)} most futures do not pay the planting back within {found.years} years.")
     return lines
 
 

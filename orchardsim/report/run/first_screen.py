@@ -12,11 +12,12 @@ from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import percent
 from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, text_columns
 from orchardsim.report.run.block_tables import LEAST_UNDONE
-from orchardsim.report.run.headline_rows import MoneyRow, YieldRow, band, money_rows, weak, yield_rows
+from orchardsim.report.run.headline_rows import OF_NEW, MoneyRow, YieldRow, band, money_rows, weak, yield_rows
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run_formats import RunFormats, farm_area, years_text
 from orchardsim.results import attribute, of_farm, shares
 from orchardsim.results.block_results import credit_broken, failed_crops, undone_work
+from orchardsim.results.dataset import resolved
 from orchardsim.results.farm import parts_of_farm
 from orchardsim.results.headline import invests
 from orchardsim.results.notices import SELDOM, deadliest_cause, loose_targets, price_share, unpicked_share
@@ -104,7 +105,20 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         unpicked = unpicked_share(dataset)
         if unpicked >= LEAST_UNDONE:
             lines.append(f"Fruit left unpicked: {percent(unpicked)} of what grew.")
-    return lines + price_notice(dataset, formats)
+    return [*lines, *place_in_line(dataset, formats), *price_notice(dataset, formats)]
+
+
+def place_in_line(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
+    """Whose fruit comes first at an outlet with a limit, where new planting stands beside older blocks."""
+    outlets = resolved(dataset).get("market", {}).get("outlets", {})
+    limits = ", ".join(
+        f"{name.replace('_', ' ')} {formats.mass(outlet['volume'])}"
+        for name, outlet in outlets.items()
+        if not isinstance(outlet["volume"], str) and outlet["volume"] > 0  # a word: without limit
+    )
+    if not limits or not parts_of_farm(dataset):
+        return []
+    return [f"Older blocks sell first where sales are limited ({limits} a year); new fruit gets what is left."]
 
 
 def price_notice(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
@@ -148,11 +162,13 @@ def climate_notices(dataset: xarray.Dataset) -> list[str]:
 
 def headline_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """The headline table: the farm, and where blocks stand already new planting and standing blocks apart."""
-    wanted = [row for row in money_rows(dataset, formats) if row.name in ROWS]
+    wanted = [row for row in money_rows(dataset, formats) if row.name.removeprefix(OF_NEW) in ROWS]
     cells = [["", "low (1 in 20)", "middle", "high (1 in 20)", "± middle"]]
     for row in [*wanted, *part_rows(dataset, formats)]:
         low, middle, high = row.band
         name = row.name.replace("picked", formats.yield_unit)
+        if name.startswith(OF_NEW):
+            name = name.removesuffix(" year")
         cells.append([name, low, middle, high, row.error])
     return text_columns(cells)
 
@@ -276,20 +292,23 @@ def _payback(dataset: xarray.Dataset) -> str:
     if not invests(dataset):
         return "The plan invests nothing, so it has no payback year and no rate of return."
     payback = dataset["payback_year"].values
+    plan = "new planting" if parts_of_farm(dataset) else "plan"
     trials = len(payback)
     years = dataset.sizes["year"]
     chance = shares(dataset)["never_pays_back"]
     never, share = chance.count, chance.value
     sure = f" (in truth {100 * chance.low:.0f} to {100 * chance.high:.0f} of 100)"
     if never == trials:
-        return f"In none of the {trials:,} futures tried has the plan paid for itself within {years} years."
+        return f"In none of the {trials:,} futures tried has the {plan} paid for itself within {years} years."
     if share >= 0.5:
-        return f"In {never:,} of {trials:,} futures tried{sure} the plan has not paid for itself within {years} years."
+        return (
+            f"In {never:,} of {trials:,} futures tried{sure} the {plan} has not paid for itself within {years} years."
+        )
     middle = int(np.sort(payback)[int(np.ceil(trials / 2)) - 1])
     if middle == 0:
-        start = "In most futures tried the plan pays its own way from the first year"
+        start = f"In most futures tried the {plan} pays its own way from the first year"
     else:
-        start = f"In half of the futures tried the plan pays for itself by year {middle}"
+        start = f"In half of the futures tried the {plan} pays for itself by year {middle}"
     if never == 0:
         tail = f"in all {trials:,} it does so within {years} years"
     else:

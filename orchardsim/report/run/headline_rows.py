@@ -16,6 +16,7 @@ from orchardsim.core.variables import RESULTS, Variable
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import cumulative_yield, of_farm, yield_by_leaf
 from orchardsim.results.doubts import OpenLevelsOfRun
+from orchardsim.results.farm import OF_INVESTMENT, parts_of_farm
 from orchardsim.results.headline import CUMULATIVE_LEAVES, over_run
 from orchardsim.results.risk_numbers import peak_seasons
 from orchardsim.results.statistics import STATISTICS, describe
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
     from orchardsim.risk.bands import Side
 
+OF_NEW: Final = "new planting's "
+"""Before the name of a number that is not the whole farm's."""
 POINTS = tuple(STATISTICS.index(name) for name in ("p5", "p50", "p95"))
 
 
@@ -127,6 +130,7 @@ def flow_bands(dataset: xarray.Dataset) -> list[tuple[int, Band, float]]:
 def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
     """Yields, then every headline number of the whole run that the variable table names, in its order."""
     levels = OpenLevelsOfRun.of(dataset)
+    mixed = bool(parts_of_farm(dataset))
     rows = []
     table = yield_by_leaf(dataset, FARM)
     for leaf in CUMULATIVE_LEAVES:
@@ -150,7 +154,8 @@ def money_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
         text = functools.partial(formats.value_text, variable)
         error = functools.partial(formats.error_text, variable)
         note = _note(dataset, variable, formats)
-        rows.append(_row(variable.title, note, values, text, error, levels, whole=variable.whole))
+        name = OF_NEW + variable.title if mixed and variable.name in OF_INVESTMENT else variable.title
+        rows.append(_row(name, note, values, text, error, levels, whole=variable.whole))
     return rows
 
 

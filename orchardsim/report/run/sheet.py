@@ -71,20 +71,22 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
     lines = [
         f"Deepest debt: {formats.money(debt['p50'])} in a typical future, {formats.money(debt['p95'])} in 1 of 20.",
     ]
+    parts = summary["sheet"].get("npv_of_parts")
+    what = "the new planting" if parts else "it"
     if payback is None:
         lines.append("Nothing is invested, so there is nothing to pay back.")
     elif isinstance(payback["p50"], str):
-        lines.append(f"In a typical future it does not pay back within {summary['years']} years.")
+        lines.append(f"In a typical future {what} does not pay back within {summary['years']} years.")
     else:
         late = payback["p95"]
         end = f"not within {summary['years']} years" if isinstance(late, str) else f"in year {late} or later"
-        lines.append(f"Paid back by year {payback['p50']:.0f} in a typical future; 1 of 20 pays back {end}.")
+        paid = "New planting paid" if parts else "Paid"
+        lines.append(f"{paid} back by year {payback['p50']:.0f} in a typical future; 1 of 20 pays back {end}.")
     lost = shares.get("npv_below_zero")
     lines.append(
         f"All cash flows in money of year 0, with what the blocks are worth at the end (NPV): "
         f"{formats.money(npv['p50'])} in a typical future, {formats.money(npv['p5'])} in 1 of 20."
     )
-    parts = summary["sheet"].get("npv_of_parts")
     if parts:
         told = "; ".join(
             f"{name} {formats.money(one['p50'])} ({formats.money(one['p5'])} in 1 of 20)" for name, one in parts.items()
@@ -239,7 +241,8 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
 def draw_payback(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Chance of having paid back by each year."""
     rows = summary["sheet"]["paid_back_by_year"]
-    axes.set_title("Chance of having paid back, %")
+    of_new = " for the new planting" if summary["sheet"].get("npv_of_parts") else ""
+    axes.set_title(f"Chance of having paid back{of_new}, %")
     if summary["headline"].get("payback_year") is None:
         axes.text(
             0.5, 0.5, "nothing is invested,\nso nothing is to be paid back", ha="center", transform=axes.transAxes
