@@ -24,7 +24,7 @@ import numpy as np
 from orchardsim.core.ledger_items import items_of
 from orchardsim.economy.finance import irr
 from orchardsim.plan import Plan, load_plan
-from orchardsim.plan.catalogue_files import catalogue_file
+from orchardsim.plan.raw import catalogue_file
 from orchardsim.results import whole_farm
 from orchardsim.simulation import simulate
 

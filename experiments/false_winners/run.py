@@ -43,7 +43,7 @@ def pool(plans: int) -> np.ndarray:
 
 def winner_named(values: np.ndarray, rng: np.random.Generator) -> bool:
     """Whether a table of these values (plan, trial) names a best plan."""
-    measure = Measure("npv", "NPV", "", "money", "high", values)
+    measure = Measure("npv", "NPV", "", "money", "high", values=values)
     limit = measure_limit(measure, rng)
     order = luck_order(values[0], values[1], rng, resamples=2)
     pairs = [

@@ -25,14 +25,8 @@ weather in bloom, at least; cold beyond early-winter hardening, at least; how fa
 the coldest of the site's own past; rain from 1 April to 30 September (1 October to 31 March in the south) and
 irrigation as factors; the worst run of so many years of the record."""
 
-YEAR_TARGETS: Final = {
-    "hail_fraction": "1",
-    "transplant_loss": "1",
-    "crew_share": "1",
-    "nursery_deliveries": "1",
-    "price": "1",
-}
-"""What else a year can bring: share of the fruit marked, at least; share of newly planted trees that fail, at least;
+YEAR_TARGETS: Final = ("hail_fraction", "transplant_loss", "crew_share", "nursery_deliveries", "price")
+"""What else a year can bring, 0 to 1: share of the fruit marked, at least; share of new trees that fail, at least;
 share of every crew that comes; deliveries of replacement trees (0: none, they come later); prices as a factor."""
 
 HAZARD: Final = "hazard."
@@ -59,7 +53,7 @@ class Change:
     status: Status = "assumption"
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "unit", (SEASON_TARGETS | YEAR_TARGETS).get(self.target, "1"))
+        object.__setattr__(self, "unit", SEASON_TARGETS.get(self.target, "1"))
 
 
 @dataclass(frozen=True)

@@ -128,9 +128,9 @@ def compare_results(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], s
         pairs=pairs,
         decision=decide(measures[deciding].values.mean(axis=1), pairs),
         contrasts=contrasts(plans),
-        cash=np.stack([of_farm(one, "net_cash_flow").values.cumsum(axis=1) for one in datasets]),
+        cash=np.stack([of_farm(dataset, "net_cash_flow").values.cumsum(axis=1) for dataset in datasets]),
         picked=np.stack(
-            [of_farm(one, "harvested_mass").values / area for one, area in zip(datasets, gross, strict=True)]
+            [of_farm(dataset, "harvested_mass").values / area for dataset, area in zip(datasets, gross, strict=True)]
         ),
         attrs=dict(datasets[0].attrs),
         notes=tuple(_notes(plans, datasets, facts, pairs)),
@@ -147,14 +147,14 @@ def _pairs(
     """All pairs of plans, with intervals of each measure that hold together."""
     numbers = list(itertools.combinations(range(len(plans)), 2))
     rng = Streams(seed)
-    limits = {key: measure_limit(one, rng.at("bootstrap", key)) for key, one in measures.items()}
+    limits = {key: measure_limit(measure, rng.at("bootstrap", key)) for key, measure in measures.items()}
     pairs = []
     for first, second in numbers:
         a, b = measures[deciding].values[first], measures[deciding].values[second]
         differences = {
-            key: difference(one, first, second, limits[key])
-            for key, one in measures.items()
-            if one.known(first) and one.known(second)
+            key: difference(measure, first, second, limits[key])
+            for key, measure in measures.items()
+            if measure.known(first) and measure.known(second)
         }
         pairs.append(
             Pair(
@@ -248,8 +248,8 @@ def same_tree_blocks(first: Plan, second: Plan) -> tuple[str, ...]:
             for block in plan.blocks
         }
 
-    one, other = layouts(first), layouts(second)
-    return tuple(name for name, layout in one.items() if other.get(name) == layout)
+    own, other = layouts(first), layouts(second)
+    return tuple(name for name, layout in own.items() if other.get(name) == layout)
 
 
 def _facts(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> tuple[PlanFacts, ...]:
@@ -277,10 +277,10 @@ def _facts(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> tuple[P
 def _measures(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> dict[str, Measure]:
     by_plan = [plan_values(plan, dataset) for plan, dataset in zip(plans, datasets, strict=True)]
     found = {}
-    for key, one in MEASURES.items():
+    for key, measure in MEASURES.items():
         values = np.stack([own[key] for own in by_plan])
         if not np.isnan(values).all():
-            found[key] = Measure(key, one.name, one.meaning, one.unit, one.better, values, one.has_mean, one.whole)
+            found[key] = Measure(**vars(measure), values=values)
     return found
 
 
@@ -297,7 +297,9 @@ def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> 
     drawn = (seasons > 0).all() and distinct.size <= MOST_SEASONS and not (seasons == seasons[:1]).all()
     if not drawn or not np.array_equal(seasons, second["harvest_year"].values):
         return float("nan")
-    luck = np.concatenate([one["price_luck"].values.mean(axis=1, keepdims=True) for one in (first, second)], axis=1)
+    luck = np.concatenate(
+        [dataset["price_luck"].values.mean(axis=1, keepdims=True) for dataset in (first, second)], axis=1
+    )
     found = record_errors(gap[:, None], SeasonsMet(season_rows.reshape(seasons.shape), distinct.size, luck))
     error, seen_from = float(found.error[0]), float(found.seen_from[0])
     return error if error >= seen_from or np.isnan(error) else 0.0
@@ -306,7 +308,7 @@ def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> 
 def _last_leaves(dataset: xarray.Dataset) -> str:
     """Leaves in which living blocks stand in the last year, as "leaf 19", "leaf 16 to 19" or "none"."""
     leaf = dataset["leaf"].isel(year=-1).values
-    standing = sorted({int(one) for one in leaf[:-1] if one >= 1})
+    standing = sorted({int(age) for age in leaf[:-1] if age >= 1})
     if not standing:
         return "none"
     return f"leaf {standing[0]}" if len(standing) == 1 else f"leaf {standing[0]} to {standing[-1]}"
@@ -316,7 +318,7 @@ def _notes(
     plans: Sequence[Plan], datasets: Sequence[xarray.Dataset], facts: Sequence[PlanFacts], pairs: Sequence[Pair]
 ) -> list[str]:
     notes = []
-    years = [one["harvest_year"].values for one in datasets]
+    years = [dataset["harvest_year"].values for dataset in datasets]
     other = [facts[place].label for place in range(1, len(plans)) if not np.array_equal(years[0], years[place])]
     same_weather = [plan.weather == plans[0].weather for plan in plans]
     if other:
@@ -345,7 +347,7 @@ def _notes(
             f"{whose} their own luck (soil patches, single losses), since blocks and layouts differ; the intervals "
             "count it."
         )
-    ends = [_last_leaves(one) for one in datasets]
+    ends = [_last_leaves(dataset) for dataset in datasets]
     if len(set(ends)) > 1:
         words = ", ".join(f"{fact.label} {end}" for fact, end in zip(facts, ends, strict=True))
         notes.append(
@@ -384,12 +386,15 @@ def _land_note(plans: Sequence[Plan], facts: Sequence[PlanFacts]) -> str:
 def _unfair_notes(plans: Sequence[Plan], facts: Sequence[PlanFacts]) -> list[str]:
     """New plantings that pay nothing for old trees which another plan keeps on the farm."""
     keeping = [
-        fact.label for fact, plan in zip(facts, plans, strict=True) if any(one.year_planted < 0 for one in plan.blocks)
+        fact.label
+        for fact, plan in zip(facts, plans, strict=True)
+        if any(block.year_planted < 0 for block in plan.blocks)
     ]
     free = [
         fact.label
         for fact, plan in zip(facts, plans, strict=True)
-        if fact.label not in keeping and any(one.year_planted >= 0 and not one.clears_old_orchard for one in plan.money)
+        if fact.label not in keeping
+        and any(money.year_planted >= 0 and not money.clears_old_orchard for money in plan.money)
     ]
     if not keeping or not free or not same_land([plan.gross_area for plan in plans]):
         return []

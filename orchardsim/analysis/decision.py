@@ -203,7 +203,7 @@ def shift_of(money: Money, before: Array, after: Array, rng: np.random.Generator
     means = [term @ coefficients for term in terms]
     best = int(np.argmax(means[0]))
     draws = money.resampled(rng)
-    errors = [np.std([term @ one - (term @ one)[best] for one in draws], axis=0) for term in terms]
+    errors = [np.std([term @ draw - (term @ draw)[best] for draw in draws], axis=0) for term in terms]
     return Shift(*(tuple(float(v) for v in values) for values in (*means, *errors)))
 
 
@@ -251,7 +251,7 @@ def worth_of(money: Money, normals: Array, seen: Array, resampled: Sequence[Arra
         return float(expected.max(axis=1).mean() - alone.max()), float((choice != alone.argmax()).mean()), choice
 
     worth, changed, choice = told(money.by_levels())
-    errors = np.std([told(one)[:2] for one in resampled], axis=0)
+    errors = np.std([told(resample)[:2] for resample in resampled], axis=0)
     return Worth(max(worth, 0.0), float(errors[0]), changed, float(errors[1]), choice)
 
 

@@ -18,6 +18,7 @@ from orchardsim.core.parameters import parameters_of
 from orchardsim.plan import Plan
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
+from orchardsim.risk.bands import mean
 from orchardsim.simulation.same_futures import SameFutures, middle_of, with_hours, with_level
 
 MORE: Final = 0.10
@@ -63,21 +64,24 @@ def first_numbers(plan: Plan, *, most: int = 10, trials: int = TRIALS, years: in
     futures = SameFutures(known, trials, years, seed=1)
     usual = futures.walked(known)
     base = futures.values(known, usual)
-    told = {one.key: one for one in plan.assumptions}
-    stated = {one.key for one in plan.stated}
+    told = {assumption.key: assumption for assumption in plan.assumptions}
+    stated = {stated.key for stated in plan.stated}
     found = []
 
     def add(key: str, meaning: str, value: Any, unit: str, values: Any, status: str = "") -> None:
-        change = values - base
-        error = float(change.std(ddof=1) / np.sqrt(trials)) if trials > 1 else float("nan")
+        change = mean(values - base)
         own = told[key].status if key in told else status
-        found.append(FirstNumber(key, meaning, value, unit, own or "assumption", float(change.mean()), error))
+        found.append(
+            FirstNumber(
+                key, meaning, value, unit, own or "assumption", float(change.value), float(change.standard_error)
+            )
+        )
 
     for lever in _money_levers(known):
         if lever.key in told:
             add(lever.key, lever.meaning, lever.value, lever.unit, futures.values(lever.plan, usual))
     for task, key in _hours(plan).items():
-        said = any(one.rpartition(".")[2] == key.rpartition(".")[2] for one in stated)
+        said = any(own.rpartition(".")[2] == key.rpartition(".")[2] for own in stated)
         if usual.arrays["labour_hours"][..., TASKS.index(task)].any() and not said:
             more = with_hours(usual, task, 1 + MORE)
             words = f"hours of {task.replace('_', ' ')}"
@@ -102,7 +106,7 @@ def first_numbers(plan: Plan, *, most: int = 10, trials: int = TRIALS, years: in
             changed = with_level(known, "pack_out", middle_of(plan, "pack_out").middle + odds)
             values = futures.values(changed, futures.walked(changed))
             add("futures.pack_out", "share of the fruit that packs fresh", share, "1", values, "assumption")
-    found.sort(key=lambda one: -abs(one.change))
+    found.sort(key=lambda number: -abs(number.change))
     seconds = time.monotonic() - start
     return FirstNumbers(tuple(found[:most]), float(base.mean()), trials, years, len(found), seconds)
 
@@ -143,7 +147,7 @@ def _larger(part: Any) -> Iterator[tuple[str, Any, str, str, Any]]:
             continue
         if not np.all(np.isfinite(value)):
             continue
-        more = tuple(one * (1 + MORE) for one in value) if isinstance(value, tuple) else value * (1 + MORE)
+        more = tuple(each * (1 + MORE) for each in value) if isinstance(value, tuple) else value * (1 + MORE)
         if info.high is not None and np.max(more) > info.high:
             continue
         meaning = re.sub(r" \((?:read|computed|derived|memory|common practice|assumption)\b.*", "", info.meaning)

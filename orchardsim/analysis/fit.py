@@ -154,7 +154,7 @@ def fit(
     used = together(kept, new, where)
     bloom, needs, unknown = _bloom(base, used.of("bloom_date"), where)
     base = _with_needs(base, needs, 1)
-    used = dataclasses.replace(used, rows=tuple(one for one in used.rows if one not in unknown))
+    used = dataclasses.replace(used, rows=tuple(row for row in used.rows if row not in unknown))
     remarks = [*used.remarks, *_set_aside(base, unknown)]
     if not used.rows:
         raise InputError(where, f"nothing is left to learn from: {'; '.join(remarks)}")
@@ -164,16 +164,16 @@ def fit(
     else:
         learned, told = Learned((), np.zeros((draws, 0))), NOTHING_TOLD
         remarks.append("bloom dates alone tell of chill and heat, not of growth or crop")
-    blocks = tuple(dict.fromkeys(one.block for one in used.rows))
+    blocks = tuple(dict.fromkeys(row.block for row in used.rows))
     # the plan's own middles and spreads stay; what was learned stands beside them
     fitted = base.with_futures(learned=learned if learned.parts else None)
-    file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(one.cells for one in used.rows))
+    file = LearnedFile(blocks, ground_of(fitted, blocks), learned, needs, tuple(row.cells for row in used.rows))
     findings = FitFindings(
         title=base.title,
         plan_name=base.path.name if base.path is not None else "plan",
         measurements=len(used.rows),
-        trees=len({(one.block, one.row, one.tree) for one in used.rows if one.tree is not None}),
-        seasons=tuple(str(base.harvest_year(year)) for year in sorted({one.year for one in used.rows})),
+        trees=len({(row.block, row.row, row.tree) for row in used.rows if row.tree is not None}),
+        seasons=tuple(str(base.harvest_year(year)) for year in sorted({row.year for row in used.rows})),
         levels=_level_answers(base, fitted, seed, draws),
         bloom=bloom,
         draws=draws,
@@ -181,7 +181,7 @@ def fit(
         attrs={"version": orchardsim.__version__, "seed": seed, "plan_hash": plan.hash, "units": plan.units},
         **told,
     )
-    return Fit(findings, file, fitted, base, max(one.year for one in used.rows) + 1)
+    return Fit(findings, file, fitted, base, max(row.year for row in used.rows) + 1)
 
 
 NOTHING_TOLD: Final[dict[str, Any]] = {
@@ -208,7 +208,7 @@ def _told_by_trees(
     return learned_of(answer.parts, answer.found.draws), {
         "sights": sights,
         "without": without,
-        "conflicts": tuple(_conflict(base, one, seen, first) for one in answer.conflicts),
+        "conflicts": tuple(_conflict(base, conflict, seen, first) for conflict in answer.conflicts),
         "misfit": answer.misfit,
         "rows": 2 * rows,
         "steps": answer.found.steps,
@@ -261,27 +261,27 @@ def _bloom(
             where, f"line {rows[0].line}: bloom dates need a weather record (weather.record) of their seasons"
         )
     groups = {group.label: group for group in plan.groups}
-    years = [one.year for one in rows]
+    years = [row.year for row in rows]
     look = [Sight("trunk_area", max(years), 0, rows[0].block, (0,))]
     seasons = Replay(plan, look, 0).library(range(1)).sample
     known = {int(seasons.seasons.harvest_year[row]): int(row) for row in seasons.history}
     by_cultivar: dict[str, list[Measurement]] = {}
-    for one in rows:
-        if one.label is None:
+    for row in rows:
+        if row.label is None:
             raise InputError(
-                where, f"line {one.line}: the bloom date of block {one.block} needs its row group; it has several"
+                where, f"line {row.line}: the bloom date of block {row.block} needs its row group; it has several"
             )
-        if plan.harvest_year(one.year) not in known:
-            unknown.append(one)
+        if plan.harvest_year(row.year) not in known:
+            unknown.append(row)
             continue
-        by_cultivar.setdefault(groups[one.label].cultivar_name, []).append(one)
+        by_cultivar.setdefault(groups[row.label].cultivar_name, []).append(row)
     answers, needs = [], {}
     for cultivar, own in by_cultivar.items():
         before = next(group.phenology for group in plan.groups if group.cultivar_name == cultivar)
         dates = BloomDates(
-            np.array([known[plan.harvest_year(one.year)] for one in own]),
-            np.array([float(one.day) for one in own]),
-            np.array([one.error for one in own]),
+            np.array([known[plan.harvest_year(row.year)] for row in own]),
+            np.array([float(row.day) for row in own]),
+            np.array([row.error for row in own]),
         )
         found = bloom_needs(seasons.seasons, cultivar, dates, before)
         answers.append(found)
@@ -297,9 +297,9 @@ def _bloom(
 def _set_aside(plan: Plan, unknown: Sequence[Measurement]) -> list[str]:
     """Bloom dates that were set aside, in words."""
     return [
-        f"the bloom date {one.date.isoformat()} of {one.label} was set aside: of the weather record's whole seasons in "
-        f"use none is {plan.harvest_year(one.year)}"
-        for one in unknown
+        f"the bloom date {row.date.isoformat()} of {row.label} was set aside: of the weather record's whole seasons in "
+        f"use none is {plan.harvest_year(row.year)}"
+        for row in unknown
     ]
 
 
@@ -372,7 +372,7 @@ def _sights(
         for group in groups:
             out = [place for place, own in enumerate(seen.groups) if own == group]
             rest = [place for place in range(len(seen.sights)) if place not in out]
-            conflicts = tuple(one for one in answer.conflicts if (one.family, one.year) != group)
+            conflicts = tuple(conflict for conflict in answer.conflicts if (conflict.family, conflict.year) != group)
             other = learn(
                 replay.plan, seen.part(rest), table.part(rest), rng, count=len(answer.found.draws) // 2,
                 conflicts=conflicts, prior=first.part(rest),
@@ -382,22 +382,22 @@ def _sights(
             bands = _expected(seen, answer, levels, rng)
             held |= {place: bands[place] for place in out}
     noise = rng.multivariate_normal(np.zeros(len(seen.values)), seen.errors, size=len(first.values))
-    before = [_unlinked_band(one.measure, (first.values + noise)[:, k]) for k, one in enumerate(seen.sights)]
+    before = [_unlinked_band(sight.measure, (first.values + noise)[:, k]) for k, sight in enumerate(seen.sights)]
     levels = levels_of_parts(replay.plan, answer.parts, answer.found.draws)
     after = _expected(seen, answer, levels, rng)
     answers = tuple(
         SightAnswer(
-            one.measure + (f" of {one.cause}" if one.cause else ""),
+            sight.measure + (f" of {sight.cause}" if sight.cause else ""),
             seen.labels[place],
-            _season(plan.harvest_year(one.year), one.day, one.measure),
-            SIGHT_KINDS[one.measure].unit,
+            _season(plan.harvest_year(sight.year), sight.day, sight.measure),
+            SIGHT_KINDS[sight.measure].unit,
             seen.trees[place],
-            float(unlinked(one.measure, seen.values[place])),
+            float(unlinked(sight.measure, seen.values[place])),
             before[place],
             after[place],
             held.get(place),
         )
-        for place, one in enumerate(seen.sights)
+        for place, sight in enumerate(seen.sights)
     )
     return answers, tuple(without)
 
@@ -423,7 +423,7 @@ def _expected(seen: Seen, answer: Answer, levels: Array, rng: np.random.Generato
     mean = answer.emulator.mean(levels)
     spread = answer.emulator.covariance + seen.errors
     values = mean + rng.multivariate_normal(np.zeros(len(seen.values)), spread, size=len(mean))
-    return [_unlinked_band(one.measure, values[:, place]) for place, one in enumerate(seen.sights)]
+    return [_unlinked_band(sight.measure, values[:, place]) for place, sight in enumerate(seen.sights)]
 
 
 def _unlinked_band(measure: str, values: Array) -> Band:
@@ -441,12 +441,12 @@ HINTS: Final = {
 }
 
 
-def _conflict(plan: Plan, one: Conflict, seen: Seen, first: Table) -> ConflictAnswer:
-    hint = HINTS[one.family]
+def _conflict(plan: Plan, conflict: Conflict, seen: Seen, first: Table) -> ConflictAnswer:
+    hint = HINTS[conflict.family]
     for place, (sight, group) in enumerate(zip(seen.sights, seen.groups, strict=True)):
-        if group == (one.family, one.year) and sight.measure == "trunk_area":
+        if group == (conflict.family, conflict.year) and sight.measure == "trunk_area":
             ratio = float(np.exp(abs(seen.values[place] - np.median(first.values[:, place])) / 2))
             slips = [words for factor, words in UNIT_SLIPS.items() if abs(np.log(ratio / factor)) < 0.25]
             if slips:
                 hint = f"the trunk is {ratio:.2g} times off: {' or '.join(slips)}?"
-    return ConflictAnswer(one.family, str(plan.harvest_year(one.year)), one.chance, hint)
+    return ConflictAnswer(conflict.family, str(plan.harvest_year(conflict.year)), conflict.chance, hint)

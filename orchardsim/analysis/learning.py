@@ -202,8 +202,8 @@ def conflicts_with(seen: Seen, centre: Array, covariance: Array) -> tuple[Confli
 def _widened(seen: Seen, errors: Array, centre: Array, covariance: Array, conflicts: Sequence[Conflict]) -> Array:
     """Errors where sights in conflict are given so much that they stand within what was known before."""
     wide = errors.copy()
-    for one in conflicts:
-        at, distance = _distance(seen, (one.family, one.year), centre, covariance)
+    for conflict in conflicts:
+        at, distance = _distance(seen, (conflict.family, conflict.year), centre, covariance)
         block = np.ix_(at, at)
         wide[block] += distance / len(at) * covariance[block]
     return wide

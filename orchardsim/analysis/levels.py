@@ -16,6 +16,7 @@ from orchardsim.economy.indicators import Indicators, indicators
 from orchardsim.economy.ledger import Ledger
 from orchardsim.plan import Plan
 from orchardsim.results.levels import TAIL, LevelsFound, Losing, PriceByYield, Swing
+from orchardsim.risk.bands import mean
 from orchardsim.simulation.run import check_run
 from orchardsim.simulation.same_futures import (
     SameFutures,
@@ -83,33 +84,25 @@ def look_at_levels(
         row, apart = OPEN_LEVELS[name], pair[1] - pair[0]
         swings.append(
             Swing(name, row.meaning, low, middle, high, row.unit, float(pair[0].mean()), float(pair[1].mean()),
-                  _error(apart), row.narrowed_by)
+                  float(mean(apart).standard_error), row.narrowed_by)
         )  # fmt: skip
     ledger = futures.ledger(plan, futures.walked(plan))
     money = indicators(ledger, plan.finance)
     say(trials)
     return LevelsFound(
-        attributes={
-            "title": plan.title, "display_units": plan.units, "currency": plan.currency, "price_year": plan.price_year,
-            "real_or_nominal": plan.finance.basis, "bin_mass": plan.bin_mass, "box_mass": plan.box_mass,
-            "latitude": plan.weather.latitude,
-        },
+        attributes={**plan.terms, "latitude": plan.weather.latitude},
         trials=trials,
         years=years,
         seed=seed,
         npv=float(base.mean()),
-        npv_error=_error(base),
-        swings=tuple(sorted(swings, key=lambda one: -one.width)),
+        npv_error=float(mean(base).standard_error),
+        swings=tuple(sorted(swings, key=lambda swing: -swing.width)),
         price_by_yield=price_by_yield(futures, known, usual),
         losing=_losing(plan, ledger, money),
         debt_not_covered=tuple(
             (int((cover < 1).sum()), int((~np.isnan(cover)).sum())) for cover in money.debt_service_cover.T
         ),
     )  # fmt: skip
-
-
-def _error(values: Array) -> float:
-    return float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("nan")
 
 
 def price_by_yield(futures: SameFutures, plan: Plan, totals: Totals) -> PriceByYield:

@@ -67,8 +67,8 @@ def evenly(positions: Sequence[int], trees: int) -> tuple[int, ...]:
 def seen_with_errors(plan: Plan, sights: Sequence[Sight], rows: range, seed: int, rng: np.random.Generator) -> Array:
     """What would be seen of simulated rows of trees, with all errors, (row, sight)."""
     grown = table_of(Replay(plan, sights, seed), rows).values
-    reading = [SIGHT_KINDS[one.measure].reading_error / math.sqrt(max(len(one.positions), 1)) for one in sights]
-    errors = covariance_of(sights, reading, [((one.measure, ""), 0.01) for one in sights])
+    reading = [SIGHT_KINDS[sight.measure].reading_error / math.sqrt(max(len(sight.positions), 1)) for sight in sights]
+    errors = covariance_of(sights, reading, [((sight.measure, ""), 0.01) for sight in sights])
     return grown + rng.multivariate_normal(np.zeros(len(sights)), errors, size=len(rows), method="eigh")
 
 
@@ -81,12 +81,12 @@ def _fewest_trees(found: Sequence[Candidate]) -> list[int]:
     chosen: list[int] = []
     for place in order:
         same = [
-            one for one in order
-            if (found[one].measure, found[one].label, found[one].year)
+            other for other in order
+            if (found[other].measure, found[other].label, found[other].year)
             == (found[place].measure, found[place].label, found[place].year)
         ]  # fmt: skip
-        most = max(found[one].worth for one in same)
-        best = min((one for one in same if found[one].worth >= 0.9 * most), key=lambda one: found[one].trees)
+        most = max(found[other].worth for other in same)
+        best = min((other for other in same if found[other].worth >= 0.9 * most), key=lambda other: found[other].trees)
         if best not in chosen:
             chosen.append(best)
     return sorted(chosen, key=lambda place: -found[place].worth)[:SHOWN]
@@ -152,18 +152,23 @@ def next_measurements(
 
 def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
     """The sheet for the earliest season among the candidates: a spread sample of trees, and what to measure on them."""
-    season = min((one.year for one in candidates), default=0)
-    mine = [one for one in candidates if one.year == season]
+    season = min((candidate.year for candidate in candidates), default=0)
+    mine = [candidate for candidate in candidates if candidate.year == season]
     trees: list[tuple[str, int, int]] = []
     for block in plan.blocks:
         for label in block.labels:
-            wanted = max((one.trees for one in mine if one.label == label and _by_tree(one.measure)), default=0)
+            wanted = max(
+                (candidate.trees for candidate in mine if candidate.label == label and _by_tree(candidate.measure)),
+                default=0,
+            )
             if wanted:
                 per_row = block.plan.layout.trees_per_row
                 trees += [(label, 1 + at // per_row, 1 + at % per_row) for at in evenly(block.positions(label), wanted)]
-    mine.sort(key=lambda one: _WHEN_ORDER.index(one.when))
-    by_tree = {one.measure: one.when for one in mine if _by_tree(one.measure)}
-    by_label = {(one.label, one.measure): one.when for one in mine if not _by_tree(one.measure)}
+    mine.sort(key=lambda candidate: _WHEN_ORDER.index(candidate.when))
+    by_tree = {candidate.measure: candidate.when for candidate in mine if _by_tree(candidate.measure)}
+    by_label = {
+        (candidate.label, candidate.measure): candidate.when for candidate in mine if not _by_tree(candidate.measure)
+    }
     units = plan.units
     return FieldSheet(
         title=plan.title,
@@ -173,7 +178,7 @@ def field_sheet(plan: Plan, candidates: Sequence[Candidate]) -> FieldSheet:
         whole=tuple(
             (label, measure, *_unit_and_tool(measure, units), when) for (label, measure), when in by_label.items()
         ),
-        meanings={one.measure: KINDS[one.measure].meaning for one in mine},
+        meanings={candidate.measure: KINDS[candidate.measure].meaning for candidate in mine},
     )  # fmt: skip
 
 

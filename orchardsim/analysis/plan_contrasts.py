@@ -48,8 +48,8 @@ def contrasts(plans: Sequence[Plan]) -> tuple[Contrast, ...]:
 
 
 def _keys(found: Sequence[Mapping[str, str]]) -> list[tuple[str, list[str]]]:
-    names = dict.fromkeys(name for one in found for name in one)
-    return [(name, [one.get(name, ABSENT) for one in found]) for name in names]
+    names = dict.fromkeys(name for own in found for name in own)
+    return [(name, [own.get(name, ABSENT) for own in found]) for name in names]
 
 
 def _leaves(path: str, value: Any, plan: Plan) -> Iterator[tuple[str, str]]:
@@ -83,7 +83,7 @@ def _each(plan: Plan, tell: Any) -> str:
     if not plan.blocks:
         return ABSENT
     found = [tell(block) for block in plan.blocks]
-    return ", ".join(dict.fromkeys(one for one in found if one)) or "none"
+    return ", ".join(dict.fromkeys(own for own in found if own)) or "none"
 
 
 def _site_key(plan: Plan, key: str, unit: str) -> Callable[[ResolvedBlock], str]:
@@ -101,22 +101,22 @@ def _cleared(plan: Plan) -> str:
     if not plan.blocks:
         return ABSENT
     money = [group.money for group in plan.groups]
-    return "yes" if any(one.clears_old_orchard or one.removal_year is not None for one in money) else "no"
+    return "yes" if any(terms.clears_old_orchard or terms.removal_year is not None for terms in money) else "no"
 
 
 def _idle(plan: Plan) -> str:
-    area = sum(one.gross_area for one in plan.idle_land)
+    area = sum(land.gross_area for land in plan.idle_land)
     return plan.display.area.text(area, 2) if area else "none"
 
 
 def _spacing(plan: Plan, block: ResolvedBlock) -> str:
-    one = block.geometry
+    geometry = block.geometry
     length = plan.display.length
-    return f"{length.text(one.tree_spacing, 1)} x {length.text(one.row_spacing, 1)}"
+    return f"{length.text(geometry.tree_spacing, 1)} x {length.text(geometry.row_spacing, 1)}"
 
 
 def _pollinizers(block: ResolvedBlock) -> str:
-    return ", ".join(dict.fromkeys(one.cultivar for one in block.pollinizers))
+    return ", ".join(dict.fromkeys(pollinizer.cultivar for pollinizer in block.pollinizers))
 
 
 def _groups(tell: Callable[[RowGroup], str]) -> Callable[[ResolvedBlock], str]:

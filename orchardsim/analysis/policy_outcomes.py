@@ -130,7 +130,7 @@ def _paid(plan: Plan, run: PolicyRun, policies: Policies, years: int) -> dict[st
         spent(stock_money(plan, number, years, at_end=False), policies[label], run.flows(number))
         for number, label in enumerate(plan.labels)
     ]
-    return {part: sum(float(getattr(one, part).mean()) for one in parts) for part in ("trees", "keep", "replanting")}
+    return {part: sum(float(getattr(own, part).mean()) for own in parts) for part in ("trees", "keep", "replanting")}
 
 
 def _filled(run: PolicyRun) -> dict[str, Any]:
@@ -146,7 +146,7 @@ def _filled(run: PolicyRun) -> dict[str, Any]:
 
 def _limit(cost: Mapping[str, Array], rng: np.random.Generator) -> float:
     """Half width in standard errors of the differences of all pairs of policies, that hold together."""
-    pairs = [cost[one] - cost[other] for one, other in itertools.combinations(cost, 2)]
+    pairs = [cost[key] - cost[other] for key, other in itertools.combinations(cost, 2)]
     return simultaneous_limit(np.stack(pairs, axis=1), rng, LEVEL) if pairs else 0.0
 
 

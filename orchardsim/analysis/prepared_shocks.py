@@ -69,8 +69,7 @@ def check_bad_season(bad: BadSeason) -> None:
     for change in bad.changes:
         if change.target not in known:
             raise InputError(where, f"found target {change.target!r}; {nearest_names(change.target, known)}")
-        shares = {"hail_fraction", "transplant_loss", "crew_share", "nursery_deliveries", "price"}
-        if not np.isfinite(change.value) or (change.target in shares and not 0 <= change.value <= 1):
+        if not np.isfinite(change.value) or (change.target in YEAR_TARGETS and not 0 <= change.value <= 1):
             raise InputError(where, f"{change.target}: found {change.value:g}, allowed 0 to 1")
         if change.target == "transplant_loss" and change.value >= 1:
             raise InputError(where, "transplant_loss: found 1, allowed less than 1")
@@ -103,26 +102,25 @@ def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_yea
             return season_rows[:, year] + usual_count
 
     hazards = {key.removeprefix(HAZARD): value for key, value in targets.items() if key.startswith(HAZARD)}
-    shocks = []
-    for first in first_years:
-        span = [year for year in range(first, first + bad.years) if year < season_rows.shape[1]]
-
-        def by_year(target: str, span: Sequence[int] = span) -> dict[int, float]:
-            return dict.fromkeys(span, targets[target]) if target in targets else {}
-
-        shocks.append(
-            Shock(
-                first_year=first,
-                seasons={} if rows_of is None else {year: rows_of(year, year - first) for year in span},
-                hail=by_year("hail_fraction"),
-                hazards=dict.fromkeys(span, hazards) if hazards else {},
-                transplant_loss=by_year("transplant_loss"),
-                crew_share=by_year("crew_share"),
-                no_delivery=frozenset(span) if targets.get("nursery_deliveries", 1.0) < 1 else frozenset(),
-                price_lost={year: 1 - factor for year, factor in by_year("price").items()},
-            )
+    usual = Shock(
+        range(0),
+        hail=targets.get("hail_fraction", 0.0),
+        hazards=hazards,
+        transplant_loss=targets.get("transplant_loss", 0.0),
+        crew_share=targets.get("crew_share", 1.0),
+        delivers=targets.get("nursery_deliveries", 1.0) >= 1,
+        price_lost=1 - targets.get("price", 1.0),
+    )
+    spans = [range(first, min(first + bad.years, season_rows.shape[1])) for first in first_years]
+    shocks = tuple(
+        dataclasses.replace(
+            usual,
+            span=span,
+            seasons={} if rows_of is None else {year: rows_of(year, year - span.start) for year in span},
         )
-    return Prepared(library, tuple(shocks), note)
+        for span in spans
+    )
+    return Prepared(library, shocks, note)
 
 
 # ---- changed seasons ----------------------------------------------------------------------------------------
@@ -258,14 +256,14 @@ def worst_spell(plan: Plan, library: SeasonLibrary, length: int) -> Spell:
     seasons = whole_record_windows(plan.weather)
     if seasons is None:
         past = library.sample.history
-        drivers: Drivers = tuple(tuple(_rows(one, past) for one in row) for row in library.drivers)
+        drivers: Drivers = tuple(tuple(_rows(drivers, past) for drivers in row) for row in library.drivers)
         region, harvest_year = library.region[past], np.arange(past.size)
         name = f"years {{}} to {{}} of a generated past of {past.size} years"
     else:
         drivers, crop = drivers_of(plan, seasons)
         region, harvest_year = relative_region(crop, library.region_usual), seasons.harvest_year
         name = f"{{}} to {{}}, of {harvest_year.size} complete years of the record"
-    index = np.mean([crop_index(one) for row in drivers for one in row], axis=0)
+    index = np.mean([crop_index(group) for block in drivers for group in block], axis=0)
     order = np.argsort(harvest_year, kind="stable")
     starts = [
         start
@@ -279,7 +277,7 @@ def worst_spell(plan: Plan, library: SeasonLibrary, length: int) -> Spell:
     note = name.format(int(harvest_year[rows[0]]), int(harvest_year[rows[-1]]))
     note += f": crop index {index[rows].mean():.2f} a year, against {index.mean():.2f} on the mean"
     return Spell(
-        tuple(tuple(_rows(one, rows) for one in row) for row in drivers), region[rows], harvest_year[rows], note
+        tuple(tuple(_rows(drivers, rows) for drivers in row) for row in drivers), region[rows], harvest_year[rows], note
     )
 
 

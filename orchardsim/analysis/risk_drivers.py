@@ -74,7 +74,7 @@ class RiskDrivers(Brief):
 
     def interaction(self, measure: str) -> float:
         """Share that no source carries alone: 1 less the sum of the first-order shares."""
-        return 1.0 - sum(one.first_order for one in self.shares[measure].values())
+        return 1.0 - sum(share.first_order for share in self.shares[measure].values())
 
     def document(self) -> dict[str, Any]:
         """As plain numbers for JSON, four decimals."""
@@ -87,8 +87,8 @@ class RiskDrivers(Brief):
             "shares": {
                 measure: {
                     **{
-                        source: {name: round(value, 4) for name, value in dataclasses.asdict(one).items()}
-                        for source, one in by_source.items()
+                        source: {name: round(value, 4) for name, value in dataclasses.asdict(share).items()}
+                        for source, share in by_source.items()
                     },
                     "interaction": round(self.interaction(measure), 4),
                 }

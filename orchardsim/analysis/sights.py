@@ -92,11 +92,11 @@ class Seen:
     @property
     def groups(self) -> list[tuple[str, int]]:
         """(family, year) of each sight."""
-        return [(SIGHT_KINDS[one.measure].family, one.year) for one in self.sights]
+        return [(SIGHT_KINDS[sight.measure].family, sight.year) for sight in self.sights]
 
     def part(self, chosen: Sequence[int] | NDArray[np.int64]) -> Seen:
         """Some of the sights."""
-        at = [int(one) for one in chosen]
+        at = [int(place) for place in chosen]
 
         def of(values: Sequence) -> tuple:
             return tuple(values[place] for place in at)
@@ -117,14 +117,14 @@ def seen_of(plan: Plan, rows: Sequence[Measurement], where: str) -> Seen:
     Raises InputError if dead trees are told of a block of several row groups.
     """
     groups: dict[tuple[object, ...], list[Measurement]] = {}
-    for one in rows:
-        if one.measure == "bloom_date":
+    for row in rows:
+        if row.measure == "bloom_date":
             continue
-        if one.measure == "dead_trees" and one.label is None:
+        if row.measure == "dead_trees" and row.label is None:
             raise InputError(
-                where, f"line {one.line}: dead trees of block {one.block} need their row group or row; it has several"
+                where, f"line {row.line}: dead trees of block {row.block} need their row group or row; it has several"
             )
-        groups.setdefault(_key(one), []).append(one)
+        groups.setdefault(_key(row), []).append(row)
     blocks = {block.name: block for block in plan.blocks}
     sights, labels, trees, values, reading, biases = [], [], [], [], [], []
     for own in groups.values():
@@ -143,23 +143,23 @@ def seen_of(plan: Plan, rows: Sequence[Measurement], where: str) -> Seen:
     return Seen(tuple(sights), tuple(labels), tuple(trees), np.array(values), covariance_of(sights, reading, biases))
 
 
-def _cause(one: Measurement) -> str:
-    return "" if one.cause == "unknown" else one.cause
+def _cause(row: Measurement) -> str:
+    return "" if row.cause == "unknown" else row.cause
 
 
-def _moment(one: Measurement) -> int:
+def _moment(row: Measurement) -> int:
     """Day on which trees are looked at: trunks by ten days in the season, all else once a season."""
-    if SIGHT_KINDS[canonical_measure(one.measure)].family != "growth":
+    if SIGHT_KINDS[canonical_measure(row.measure)].family != "growth":
         return SEASON_MIDDLE
-    return AUTUMN if one.day >= 365 else 10 * round(one.day / 10)
+    return AUTUMN if row.day >= 365 else 10 * round(row.day / 10)
 
 
-def _key(one: Measurement) -> tuple[object, ...]:
-    measure = canonical_measure(one.measure)
+def _key(row: Measurement) -> tuple[object, ...]:
+    measure = canonical_measure(row.measure)
     if measure == "dead_trees":
-        return measure, one.block, one.label, one.year, _cause(one)
-    place = ("tree",) if one.tree is not None else (one.row, one.trees)
-    return measure, one.tool, one.block, one.label, one.year, _moment(one), *place
+        return measure, row.block, row.label, row.year, _cause(row)
+    place = ("tree",) if row.tree is not None else (row.row, row.trees)
+    return measure, row.tool, row.block, row.label, row.year, _moment(row), *place
 
 
 def _summary(
@@ -168,14 +168,14 @@ def _summary(
     """Positions, trees, linked value, and its standard deviation by reading errors."""
     if measure == "dead_trees":
         positions = block.positions(own[0].label)
-        return positions, len(positions), float(linked(measure, sum(one.value for one in own))), 0.0
+        return positions, len(positions), float(linked(measure, sum(row.value for row in own))), 0.0
     if own[0].tree is not None:
         by_tree: dict[int, list[Measurement]] = {}
-        for one in own:
-            assert one.row is not None and one.tree is not None
-            by_tree.setdefault((one.row - 1) * block.plan.layout.trees_per_row + one.tree - 1, []).append(one)
-        readings = np.array([np.mean([one.value for one in each]) for each in by_tree.values()])
-        errors = np.array([np.mean([one.error for one in each]) / math.sqrt(len(each)) for each in by_tree.values()])
+        for row in own:
+            assert row.row is not None and row.tree is not None
+            by_tree.setdefault((row.row - 1) * block.plan.layout.trees_per_row + row.tree - 1, []).append(row)
+        readings = np.array([np.mean([row.value for row in each]) for each in by_tree.values()])
+        errors = np.array([np.mean([row.error for row in each]) / math.sqrt(len(each)) for each in by_tree.values()])
         count = len(readings)
         if SIGHT_KINDS[measure].family == "growth":
             spread = float(np.sqrt(((errors / readings) ** 2).sum()) / count)
@@ -185,7 +185,7 @@ def _summary(
     first = own[0]
     positions = block.positions(first.label, first.row)
     trees = min(first.trees or len(positions), len(positions))
-    mean = float(np.mean([one.value for one in own]))
+    mean = float(np.mean([row.value for row in own]))
     if measure == "yield":
         mean /= len(positions) if first.trees is None else 1.0
         error = first.error / (len(positions) if first.trees is None else math.sqrt(trees))
@@ -217,9 +217,9 @@ def covariance_of(
     def product(errors: Sequence[float]) -> Array:
         return np.outer(errors, errors)
 
-    kinds = [SIGHT_KINDS[one.measure] for one in sights]
-    alike = same([one.measure for one in sights])
-    season = same([(one.measure, one.year, one.cause) for one in sights])
+    kinds = [SIGHT_KINDS[sight.measure] for sight in sights]
+    alike = same([sight.measure for sight in sights])
+    season = same([(sight.measure, sight.year, sight.cause) for sight in sights])
     found: Array = np.diag(np.asarray(reading, dtype=np.float64) ** 2 + 1e-10)
     found = found + alike * product([kind.model_error for kind in kinds])
     found = found + season * product([kind.season_error for kind in kinds])

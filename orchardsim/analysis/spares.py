@@ -304,7 +304,7 @@ def _choose(work: _Work, trials: range, base: PolicyRun) -> _Choice:
 
 def _elsewhere(choice: _Choice) -> str:
     """Where the chosen policy does not keep its spares."""
-    places = {one.elsewhere.place for one in choice.families if one.elsewhere != one.never}
+    places = {families.elsewhere.place for families in choice.families if families.elsewhere != families.never}
     names = {"pots": "in pots", "nursery_row": "in a nursery row"}
     return names.get(next(iter(places)), "elsewhere") if len(places) == 1 else "in the other place"
 
@@ -316,8 +316,8 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
 
     def of_kind(kind: str) -> Policies:
         return {
-            label: getattr(one, kind) if choice.best[label] != one.never else one.never
-            for label, one in zip(plan.labels, choice.families, strict=True)
+            label: getattr(families, kind) if choice.best[label] != families.never else families.never
+            for label, families in zip(plan.labels, choice.families, strict=True)
         }
 
     listed: list[tuple[str, str, Policies]] = [
@@ -344,7 +344,7 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
             else nothing[group.label]
             for group in plan.groups
         }
-        if key in ("best", "none") or all(policies != one for one in (nothing, *(one for _, one in found.values()))):
+        if key in ("best", "none") or all(policies != one for one in (nothing, *(kept for _, kept in found.values()))):
             found[key] = name, policies
     return found
 
@@ -361,8 +361,8 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
     numbers = sorted({*(round(share * replay.trees) for share in CURVE_SHARES), chosen})
     stake = replay.margin_at_stake()
     ordering, alone = (
-        dataclasses.replace(one, place=one.place if one.place != "none" else "nursery_row")
-        for one in (best if best.reorder else families.both, families.spares)
+        dataclasses.replace(policy, place=policy.place if policy.place != "none" else "nursery_row")
+        for policy in (best if best.reorder else families.both, families.spares)
     )
 
     def parts(policy: Replacement, count: int) -> tuple[StockRun, Array, Array]:
@@ -479,8 +479,8 @@ def _clustering(
         if not within.any():
             within = leaf >= 1
         lost, lost_alone = (
-            (one.losses.before + one.losses.after)[:, within].sum(axis=1).astype(float)
-            for one in (replay, alone[number])
+            (each.losses.before + each.losses.after)[:, within].sum(axis=1).astype(float)
+            for each in (replay, alone[number])
         )
         spread = dispersion(lost, replay.trees)
         found.append(
@@ -492,7 +492,7 @@ def _clustering(
                 spread.variance_to_mean,
                 dispersion(lost_alone, replay.trees).variance_to_mean,
                 spread.correlation,
-                label_policy(label, replay.trees, other, leaf[0]),
+                label_policy(label, replay.trees, other, replay.leaf[0]),
                 amount(replay.gain(best) - replay.gain(other)),
             )
         )
@@ -502,14 +502,7 @@ def _clustering(
 def _attrs(plan: Plan, library: SeasonLibrary | None, years: int, seed: int) -> dict[str, Any]:
     sample = (library or build_library(plan, Streams(seed), range(1), years, "sampled")).sample
     return {
-        "title": plan.title,
-        "plan_name": plan.path.name if plan.path is not None else "plan",
-        "display_units": plan.units,
-        "currency": plan.currency,
-        "price_year": plan.price_year,
-        "real_or_nominal": plan.finance.basis,
-        "bin_mass": plan.bin_mass,
-        "box_mass": plan.box_mass,
+        **plan.terms,
         "discount_rate": plan.finance.discount_rate,
         "version": orchardsim.__version__,
         "plan_hash": plan.hash,

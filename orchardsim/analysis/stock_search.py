@@ -314,7 +314,7 @@ class FarmReplay:
 
     def __init__(self, replays: Sequence[Replay]) -> None:
         self.replays = replays
-        largest = max(replays, key=lambda one: one.trees)
+        largest = max(replays, key=lambda replay: replay.trees)
         self.trees, self.leaf = largest.trees, largest.leaf
 
     @property
@@ -342,7 +342,7 @@ def search(replay: Searched, start: Replacement) -> Families:
     never = never_filled(start)
     if not replay.fill_leaves:
         return Families(never, never, never, never, never)
-    leaf = min(replay.fill_leaves, key=lambda one: abs(one - 5))
+    leaf = min(replay.fill_leaves, key=lambda leaf: abs(leaf - 5))
     row = dataclasses.replace(never, place="nursery_row", last_refill_leaf=leaf)
     spares = dataclasses.replace(row, spares_at_planting=0.03)
     spares = improve(replay, spares, spares_choices, leaf_choices, place_choices)

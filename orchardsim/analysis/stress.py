@@ -91,14 +91,7 @@ def stress(
     leaf, leaf_of = leading_leaf(plan, years)
     sample = library.sample
     return Stress(
-        title=plan.title,
-        plan_name=plan.path.name if plan.path is not None else "plan",
-        display_units=plan.units,
-        currency=plan.currency,
-        price_year=plan.price_year,
-        real_or_nominal=plan.finance.basis,
-        bin_mass=plan.bin_mass,
-        box_mass=plan.box_mass,
+        **plan.terms,
         planted_area=plan.planted_area,
         leaf_of=leaf_of,
         credit_line=plan.finance.credit_line,
@@ -161,9 +154,9 @@ def leading_leaf(plan: Plan, years: int) -> tuple[NDArray[np.int64], str]:
     """Leaf by year of the block that is planted first within the run (else of the largest), and its name."""
     new = [block for block in plan.blocks if block.year_planted >= 0]
     if new:
-        block = min(new, key=lambda one: (one.year_planted, -one.geometry.planted_area))
+        block = min(new, key=lambda block: (block.year_planted, -block.geometry.planted_area))
     else:
-        block = max(plan.blocks, key=lambda one: one.geometry.planted_area)
+        block = max(plan.blocks, key=lambda block: block.geometry.planted_area)
     return np.arange(years) - block.year_planted + 1, block.name
 
 
@@ -259,7 +252,7 @@ def _stressed(bad: BadSeason, ready: Prepared, outcome: Outcome, leaf: NDArray[n
     moments = []
     for run, shock in enumerate(ready.shocks, start=1):
         got = {name: getattr(outcome, name)[run] for name in usual}
-        first, last = shock.first_year, shock.first_year + bad.years - 1
+        first, last = shock.span.start, shock.span.stop - 1
         span = slice(first, last + 1)
         fresh_less = usual["fresh_mass"] - got["fresh_mass"]
         again = [recovery(got["fresh_mass"][sample], usual["fresh_mass"][sample], last) for sample in samples]

@@ -110,7 +110,7 @@ def run_study(
 
 def study_size(study: Study) -> int:
     """Trials that a study simulates, those with known levels included."""
-    later = sum(len(one.plans) for one in study.waitings)
+    later = sum(len(waiting.plans) for waiting in study.waitings)
     return len(study.cells) * (study.trials + study.known_trials) + later * study.trials
 
 
@@ -126,7 +126,7 @@ def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]
         for cell in study.cells:
             run = RunJob(cell.plan.with_known_futures(), study.known_trials, study.years, study.seed)
             found.append((run, _Kept(study.known_trials, out, f"known-{cell.number:04d}")))
-    later = [plan for one in study.waitings for plan in one.plans]
+    later = [plan for waiting in study.waitings for plan in waiting.plans]
     for number, plan in enumerate(later):
         run = RunJob(plan, study.trials, study.years, study.seed)
         found.append((run, _Kept(study.trials, out, f"later-{number:04d}")))
@@ -163,7 +163,7 @@ class _Kept:
 
 def study_trials(run: RunJob, part: range) -> Arrays:
     """Every measure and drawn level of some trials of one cell, (trial,) each."""
-    if all(run is not one for one in _recent):
+    if all(run is not recent for recent in _recent):
         if len(_recent) == RECENT_RUNS:
             _recent.popleft().forget()
         _recent.append(run)
@@ -216,15 +216,15 @@ def _collected(study: Study, cells: list[Arrays], known: list[Arrays]) -> StudyT
 def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tuple[str, WaitAnswer], ...]:
     """What waiting is worth in every circumstance; the cells are the options now."""
     found, start = [], 0
-    for one in study.waitings:
-        own = [*(cells[number] for number in one.cells), *later[start : start + len(one.plans)]]
-        start += len(one.plans)
-        plan, waits = study.cells[one.cells[0]].plan, (0, *one.years)
+    for waiting in study.waitings:
+        own = [*(cells[number] for number in waiting.cells), *later[start : start + len(waiting.plans)]]
+        start += len(waiting.plans)
+        plan, waits = study.cells[waiting.cells[0]].plan, (0, *waiting.years)
         npv, borrowing = (np.stack([arrays[name] for arrays in own]) for name in ("npv", "peak_borrowing"))
-        names = [f"{name}, {wait} years later" for wait in waits for name in one.options]
+        names = [f"{name}, {wait} years later" for wait in waits for name in waiting.options]
         money = money_by_levels(plan, [*names, NOT_PLANTED], npv, borrowing, study.seed)
-        answer = worth_of_waiting(plan, money, one.options, waits, one.measured_from, study.years, study.seed)
-        found.append((one.circumstance, answer))
+        answer = worth_of_waiting(plan, money, waiting.options, waits, waiting.measured_from, study.years, study.seed)
+        found.append((waiting.circumstance, answer))
     return tuple(found)
 
 
@@ -262,14 +262,14 @@ def study_identity(study: Study) -> dict[str, Any]:
         "cells": hashlib.sha256(
             json.dumps(
                 [_cell_key(study, cell.plan, cell.levels) for cell in study.cells]
-                + [[plan.hash, one.measured_from] for one in study.waitings for plan in one.plans]
+                + [[plan.hash, waiting.measured_from] for waiting in study.waitings for plan in waiting.plans]
             ).encode()
         ).hexdigest(),
     }
 
 
 def _cell_key(study: Study, plan: Plan, levels: tuple[int, ...]) -> list[Any]:
-    return [plan.hash, [one.levels[level] for one, level in zip(study.factors, levels, strict=True)]]
+    return [plan.hash, [factor.levels[level] for factor, level in zip(study.factors, levels, strict=True)]]
 
 
 def study_differs(before: Mapping[str, Any], now: Mapping[str, Any]) -> str | None:
@@ -284,15 +284,10 @@ def study_design(study: Study) -> StudyDesign:
     """What a study declares, as its results tell it."""
     plan = study.base
     attrs = {
+        **plan.terms,
         "version": orchardsim.__version__,
         "base_plan": plan.path.name if plan.path is not None else plan.title,
         "base_plan_hash": plan.hash,
-        "currency": plan.currency,
-        "price_year": plan.price_year,
-        "display_units": plan.units,
-        "bin_mass": plan.bin_mass,
-        "box_mass": plan.box_mass,
-        "real_or_nominal": plan.finance.basis,
         "income_tax_rate": plan.finance.tax.rate if plan.finance.tax is not None else 0.0,
         "discount_rate": plan.finance.discount_rate,
         "weather_words": f"{climate_of(plan.weather).record or 'monthly normals'}, {METHODS[plan.weather.method]}",
@@ -301,10 +296,10 @@ def study_design(study: Study) -> StudyDesign:
     return StudyDesign(
         title=study.title,
         kind=study.design,
-        factors={one.name: one.levels for one in study.factors},
-        sets={one.name: one.sets for one in study.factors},
+        factors={factor.name: factor.levels for factor in study.factors},
+        sets={factor.name: factor.sets for factor in study.factors},
         levels=np.array([cell.levels for cell in study.cells]),
-        values={one.name: one.values for one in study.factors if one.values},
+        values={factor.name: factor.values for factor in study.factors if factor.values},
         held=dict(study.held),
         trials=study.trials,
         known_trials=study.known_trials,

@@ -11,14 +11,7 @@ import xarray
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from orchardsim.analysis.study_regression import (
-    SHARE_RESAMPLES,
-    Label,
-    regression_contrasts,
-    regression_shares,
-    regression_terms,
-    widened,
-)
+from orchardsim.analysis.study_regression import CellRegression, Label, resampled_means, share_of
 from orchardsim.core.streams import Streams
 from orchardsim.results.study import (
     POINTS,
@@ -43,7 +36,6 @@ from orchardsim.risk.contrasts import (
     places,
     simultaneous_limits,
 )
-from orchardsim.risk.regression import foretold_share
 
 Array = NDArray[np.float64]
 MOST_CELLS_IN_PAIRS: Final = 24
@@ -106,21 +98,22 @@ def answer_measure(
     if finite:
         rng = streams.at("study", f"places {facts.key}")
         mean_table = places(bootstrap_means(by_trial, RESAMPLES, rng), high_is_better=better)
-        labels, differences = _differences(design, by_trial)
+        regression = None if design.factorial else CellRegression(design)
+        labels, differences = _differences(design, regression, by_trial)
         if labels:
             limits = simultaneous_limits(differences, streams.at("study", f"limits {facts.key}"))
-            if not design.factorial:
-                limits = widened(design, limits, by_trial.mean(axis=0))
+            if regression is not None and regression.enough:
+                limits = regression.widened(limits, by_trial.mean(axis=0))
             critical = limits.critical
-            moved = _moved(design, differences, known)
+            moved = _moved(design, regression, differences, known)
             contrasts = _contrasts(labels, differences, limits, better, moved)
             assumptions = _assumptions(contrasts, differences, drawn)
         if design.factorial and len(design.factors) > 1:
             shares = _shares(design, by_trial, streams.at("study", f"shares {facts.key}"))
             interactions = _interactions(design, by_trial, streams.at("study", f"interactions {facts.key}"))
-        elif not design.factorial and (terms := regression_terms(design)) is not None:
-            shares = regression_shares(design, by_trial, streams.at("study", f"shares {facts.key}"))
-            foretold = foretold_share(terms[1], by_trial.mean(axis=0))
+        elif regression is not None and regression.enough:
+            shares = regression.shares(by_trial, streams.at("study", f"shares {facts.key}"))
+            foretold = regression.foretold_share(by_trial.mean(axis=0))
     return MeasureAnswer(
         facts=facts,
         cells=tuple(_cell(design, facts, place, values[place], known) for place in range(design.cells)),
@@ -181,20 +174,22 @@ def share_unknown(drawn: Array, known: Array) -> tuple[float, tuple[float, float
     free = drawn.size - 2
     factor = 1 + 2 * max(1 - together**2, 0.0) * float(stdtrit(free, 0.95)) ** 2 / free
     wide = factor + np.sqrt(factor**2 - 1)
-    share, low, high = (float(np.clip(1 - one, 0.0, 1.0)) for one in (ratio, ratio * wide, ratio / wide))
+    share, low, high = (float(np.clip(1 - kept, 0.0, 1.0)) for kept in (ratio, ratio * wide, ratio / wide))
     return share, (low, high)
 
 
-def _moved(design: StudyDesign, differences: Array, known: Array | None) -> Array | None:
+def _moved(
+    design: StudyDesign, regression: CellRegression | None, differences: Array, known: Array | None
+) -> Array | None:
     """Standard deviation of what open levels add to each contrast, season for season, (contrast,)."""
     if known is None or not np.isfinite(known).all() or known.shape[1] < 2:
         return None
-    _, at_middle = _differences(design, known.T)
+    _, at_middle = _differences(design, regression, known.T)
     moved: Array = (differences[: len(at_middle)] - at_middle).std(axis=0, ddof=1)
     return moved
 
 
-def _differences(design: StudyDesign, by_trial: Array) -> tuple[list[Label], Array]:
+def _differences(design: StudyDesign, regression: CellRegression | None, by_trial: Array) -> tuple[list[Label], Array]:
     """Contrasts within each trial: between levels of each factor, and between cells where few.
 
     Levels of a factorial over all other factors; of a Latin hypercube by regression over its cells, and between cells
@@ -202,7 +197,7 @@ def _differences(design: StudyDesign, by_trial: Array) -> tuple[list[Label], Arr
     """
     labels: list[Label] = []
     columns: list[Array] = []
-    if design.factorial:
+    if regression is None:
         for place, (factor, names) in enumerate(design.factors.items()):
             own = design.levels[:, place]
             means = [by_trial[:, own == level].mean(axis=1) for level in range(len(names))]
@@ -210,8 +205,7 @@ def _differences(design: StudyDesign, by_trial: Array) -> tuple[list[Label], Arr
                 labels.append(("levels", factor, names[a], names[b]))
                 columns.append(means[a] - means[b])
     else:
-        labels, weights = regression_contrasts(design)
-        columns = list(weights @ by_trial.T)
+        labels, columns = list(regression.labels), list(regression.weights @ by_trial.T)
     if design.cells <= MOST_CELLS_IN_PAIRS and (len(design.factors) > 1 if design.factorial else not labels):
         for a, b in itertools.combinations(range(design.cells), 2):
             labels.append(("cells", "", design.label(a), design.label(b)))
@@ -250,8 +244,8 @@ def _assumptions(
     largest = order[:MOST_ASSUMPTIONS]
     found = []
     for place in sorted(largest):
-        for level, one in dependence(differences[:, place], dict(drawn)).items():
-            found.append(Assumption(contrasts[place].words, level, one.slope, one.standard_error, one.share))
+        for level, hangs in dependence(differences[:, place], dict(drawn)).items():
+            found.append(Assumption(contrasts[place].words, level, hangs.slope, hangs.standard_error, hangs.share))
     return tuple(found)
 
 
@@ -265,9 +259,9 @@ def _interactions(design: StudyDesign, by_trial: Array, rng: np.random.Generator
     for names, effect in effects(by_trial, _levels(design)).items():
         if len(names) != 2:
             continue
-        one, other = (design.factors[name] for name in names)
-        for a, b in itertools.product(range(len(one)), range(len(other))):
-            labels.append((names, (one[a], other[b])))
+        first, other = (design.factors[name] for name in names)
+        for a, b in itertools.product(range(len(first)), range(len(other))):
+            labels.append((names, (first[a], other[b])))
             columns.append(effect[:, a, b])
     limits = simultaneous_limits(np.stack(columns, axis=1), rng)
     return tuple(
@@ -291,12 +285,9 @@ def _shares(design: StudyDesign, by_trial: Array, rng: np.random.Generator) -> t
     Sums of squares of a balanced factorial are orthogonal (Montgomery, Design and Analysis of Experiments, chapter 5:
     from memory). Shares of a noisy table are too high for what is nothing; the limits show it.
     """
-    rows = np.concatenate([by_trial.mean(axis=0, keepdims=True), bootstrap_means(by_trial, SHARE_RESAMPLES, rng)])
+    rows = resampled_means(by_trial, rng)
     total = ((rows - rows.mean(axis=1, keepdims=True)) ** 2).mean(axis=1)
-    found = []
-    for names, effect in effects(rows, _levels(design)).items():
-        part = (effect**2).mean(axis=tuple(range(1, effect.ndim)))
-        share = np.divide(part, total, out=np.zeros_like(part), where=total > 0)
-        low, high = np.quantile(share[1:], [0.05, 0.95])
-        found.append(Share(names, float(share[0]), float(low), float(high)))
-    return tuple(found)
+    return tuple(
+        share_of(names, (effect**2).mean(axis=tuple(range(1, effect.ndim))), total)
+        for names, effect in effects(rows, _levels(design)).items()
+    )

@@ -71,7 +71,7 @@ def first_row_seen(plan: Plan, first_season: int, waits: Sequence[int], seed: in
     seasons = range(first_season, first_season + max(waits))
     sights = [sight for sight, *_ in young_sights(plan, seasons, MEASURED, (MEASURED_TREES,))]
     seen = seen_with_errors(plan, sights, rows, seed, np.random.default_rng(seed))
-    until = [[place for place, one in enumerate(sights) if one.year < first_season + wait] for wait in waits]
+    until = [[place for place, sight in enumerate(sights) if sight.year < first_season + wait] for wait in waits]
     return normals_of(plan, plan.futures.learned, seed, rows), [seen[:, at] for at in until]
 
 
@@ -117,11 +117,11 @@ def _row(
     """One wait with its own mean, and that mean in every resample."""
     part = money.part(own)
     terms = money.terms(normals)
-    mine = [one[:, own] for one in resampled]
+    mine = [resample[:, own] for resample in resampled]
     found = worth_of(part, normals, seen, mine)
     choice = found.choice
     alone = (terms @ part.by_levels()).mean(axis=0)
-    values = [terms @ one for one in mine]
+    values = [terms @ resample for resample in mine]
     means = np.array([value[np.arange(len(value)), choice].mean() for value in values])
     # what the policy does in the simulated futures: each trial takes the choice of the rows nearest to its levels
     taken = _nearest(part, normals, choice)

@@ -229,8 +229,8 @@ def seen_by_groups(kind: type[Seen], drivers: Sequence[SeasonDrivers], season_ro
     drivers : sequence of SeasonDrivers, one for each row group
     season_rows : int array, (trial,)
     """
-    names = {one.name for one in fields(SeasonDrivers)} & {one.name for one in fields(kind)}  # type: ignore[arg-type]
-    return kind(**{name: np.stack([getattr(one, name)[season_rows] for one in drivers], axis=1) for name in names})
+    names = {field_.name for field_ in fields(SeasonDrivers)} & {field_.name for field_ in fields(kind)}  # type: ignore[arg-type]
+    return kind(**{name: np.stack([getattr(own, name)[season_rows] for own in drivers], axis=1) for name in names})
 
 
 class Reach(NamedTuple):

@@ -12,7 +12,7 @@ def shipped_folder() -> Path | None:
     """Folder of the shipped plans; None where this installation holds none."""
     beside = Path(__file__).resolve().parents[2] / "configs"
     schemes = (sysconfig.get_default_scheme(), sysconfig.get_preferred_scheme("user"))
-    installed = (Path(sysconfig.get_path("data", one)) / "share" / "orchardsim" for one in schemes)
+    installed = (Path(sysconfig.get_path("data", scheme)) / "share" / "orchardsim" for scheme in schemes)
     return next((place for place in (beside, *installed) if any(place.glob("*.toml"))), None)
 
 

@@ -52,12 +52,12 @@ def quoted(value: Any, limit: int = LONGEST_SHOWN) -> str:
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**300:
         return "a whole number of more than 300 digits"
     if isinstance(value, (dict, list, tuple)):
-        if len(value) > limit or any(isinstance(one, (dict, list, tuple)) for one in _members(value)):
+        if len(value) > limit or any(isinstance(each, (dict, list, tuple)) for each in _members(value)):
             kind = "table" if isinstance(value, dict) else "list"
             return f"a {kind} of {len(value)} {'key' if kind == 'table' else 'value'}{'' if len(value) == 1 else 's'}"
         if isinstance(value, dict):
             return visible("{" + ", ".join(f"{quoted(k)}: {quoted(v)}" for k, v in value.items()) + "}", limit)
-        return visible("[" + ", ".join(quoted(one) for one in value) + "]", limit)
+        return visible("[" + ", ".join(quoted(each) for each in value) + "]", limit)
     return visible(repr(value), limit)
 
 

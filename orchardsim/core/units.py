@@ -243,7 +243,7 @@ def convert(
             f"found {quoted(found)}, in which {quoted(written)} is no known unit; "
             f"expected one such as {example(unit, currency)!r}{' or ' + repr('2.7 degF') if unit == 'K' else ''}"
         ) from error
-    target = _unit(_in_currency(unit, currency))
+    target = _unit(in_currency(unit, currency))
     try:
         if str(target) == "degree_Celsius":
             return _ABSOLUTE[str(source)](number)
@@ -272,12 +272,13 @@ def unit_written(text: str) -> str:
     return (match[2] or "") if match else ""
 
 
-def _in_currency(unit: str, currency: str | None) -> str:
+def in_currency(unit: str, currency: str | None) -> str:
+    """A unit with the plan's currency in place of "money"."""
     return re.sub(r"\bmoney\b", currency, unit) if currency else unit
 
 
 def _kind(unit: str, currency: str | None) -> str:
-    return "a plain number" if unit == "1" else f"a quantity in {_in_currency(unit, currency)}"
+    return "a plain number" if unit == "1" else f"a quantity in {in_currency(unit, currency)}"
 
 
 def example(unit: str, currency: str | None = None) -> str:
@@ -301,7 +302,7 @@ def example(unit: str, currency: str | None = None) -> str:
     }
     if unit.startswith("1/"):
         return f"0.5 {unit[1:]}"
-    return known.get(unit, f"1 {_in_currency(unit, currency or 'USD')}")
+    return known.get(unit, f"1 {in_currency(unit, currency or 'USD')}")
 
 
 @dataclass(frozen=True)

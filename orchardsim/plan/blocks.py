@@ -7,12 +7,12 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from orchardsim.core.errors import InputError
+from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.geometry import Geometry
 from orchardsim.core.labels import FARM, SHARED
 from orchardsim.core.parameters import parameters_of
 from orchardsim.economy.blocks import BlockMoney
-from orchardsim.operations.parameters import Replacement
+from orchardsim.operations.parameters import GROUP_KEYS, Replacement, check_replacement
 from orchardsim.plan.block_money import block_money
 from orchardsim.plan.catalogue import CRAB, CropTarget
 from orchardsim.plan.farm_terms import FarmTerms, StatedBlock, StatedGroup, first_stated
@@ -30,6 +30,7 @@ from orchardsim.plan.pollination import (
     mean_distance,
     row_positions,
 )
+from orchardsim.plan.raw import made
 from orchardsim.plan.row_group import RowGroup
 from orchardsim.plan.sense import block_faults, history_faults, protection_faults
 from orchardsim.plan.tables import key_path
@@ -70,10 +71,18 @@ def resolve_blocks(tables: Sequence[BlockBase], farm: FarmTerms) -> tuple[tuple[
     for number, block in enumerate(stated):
         neighbours = {name for other, found in enumerate(cultivars) if other != number for name in found}
         blocks.append(_resolve(block, neighbours))
-    labels = [label for one in blocks for label in one.labels]
+    labels = [label for block in blocks for label in block.labels]
     for label in labels:
         if labels.count(label) > 1:
             raise InputError(farm.filler.where, f"block: the label {label!r} stands twice; allowed: another group name")
+    known = list(dict.fromkeys([*labels, *(block.name for block in blocks)]))
+    for name in farm.refill:
+        if name not in known:
+            raise InputError(
+                farm.filler.where,
+                f"replacement.group.{name}: unknown block or row group {name!r}, {nearest_names(name, known)} "
+                f"(allowed: {', '.join(known)})",
+            )
     return tuple(blocks), warnings
 
 
@@ -245,7 +254,7 @@ def _layout(block: StatedBlock, geometry: Geometry, groups: list[StatedGroup]) -
 def _row_group(
     block: StatedBlock, group: StatedGroup, training: Training, pollen: tuple[float, float], money: BlockMoney
 ) -> RowGroup:
-    """One row group, looked up in the catalogue; its refill rules are filled in once those of the farm are read."""
+    """One row group, looked up in the catalogue."""
     return RowGroup(
         label=group.label,
         cultivar_name=group.cultivar,
@@ -263,9 +272,22 @@ def _row_group(
         rows=len(group.rows),
         trees=money.geometry.trees,
         money=money,
-        refill=Replacement(),
+        refill=_refill_rules(block, group),
         crew_rank=group.crew_rank,
     )
+
+
+def _refill_rules(block: StatedBlock, group: StatedGroup) -> Replacement:
+    """Rules for spares of a row group: the farm's, with what ``[replacement.group]`` says of its block or of it."""
+    farm, own = block.farm, dict[str, object]()
+    for name in dict.fromkeys((block.table.name, group.label)):
+        if name in farm.refill:
+            own |= farm.refill[name].stated(GROUP_KEYS)
+    rules = made(Replacement, {**vars(farm.sections.replacement), **own})
+    if own:
+        named = group.label if group.label in farm.refill else block.table.name
+        check_replacement(f"{farm.filler.where}: replacement.group.{named}", rules)
+    return rules
 
 
 def _resolve(block: StatedBlock, neighbours: set[str]) -> ResolvedBlock:
@@ -342,12 +364,15 @@ def _pollen(
 
     trees = row_positions(geometry, group.rows)
     sources = [(other.cultivar, row_positions(geometry, other.rows)) for other in groups]
-    sources += [(one.cultivar, extra_positions(geometry, one.every_tree, one.every_row)) for one in extra]
+    sources += [
+        (pollinizer.cultivar, extra_positions(geometry, pollinizer.every_tree, pollinizer.every_row))
+        for pollinizer in extra
+    ]
     found = [(mean_distance(trees, places), overlap(name)) for name, places in sources if usable(name)]
     found += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
     for key, value, unit, reason in FIXED:
         source = f"fixed in the program: {reason}"
-        block.farm.filler.ledger.note(f"pollination.{key}", value, unit, source, "assumption")
+        block.farm.filler.note(f"pollination.{key}", value, unit, source, "assumption")
     found = [(distance, share) for distance, share in found if share > 0 and math.isfinite(distance)]
     if not found:
         block.warn(

@@ -12,10 +12,9 @@ from pydantic import BeforeValidator, Field, ValidationInfo
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo, Sourced, parameter, parameters_of
 from orchardsim.economy.parameters import SprayNeed
-from orchardsim.plan.catalogue_files import catalogue_file
-from orchardsim.plan.filling import Filler, Ledger, sourced
+from orchardsim.plan.filling import Filler, sourced
 from orchardsim.plan.quantities import UnitContext, read_parameter
-from orchardsim.plan.raw import Parameters, RawTable
+from orchardsim.plan.raw import Parameters, RawTable, catalogue_file
 from orchardsim.plan.tables import Fields, Table, context_of, table_of
 from orchardsim.season.parameters import Phenology
 from orchardsim.trees.parameters import Cultivar, Stock, Training, TreeGrade
@@ -124,6 +123,15 @@ def _inherited(kind: str, name: str) -> dict[str, object]:
     return numbers
 
 
+def likeness(name: str, own: Mapping[str, EntryTable]) -> tuple[list[str], str]:
+    """Entries of a plan's own, each ``like`` the next, and the name that is none of them or stands twice."""
+    chain: list[str] = []
+    while name in own and name not in chain:
+        chain.append(name)
+        name = own[name].like or name
+    return chain, name
+
+
 class Catalogue:
     """The built-in entries with a plan's own laid over them.
 
@@ -159,21 +167,15 @@ class Catalogue:
         return found
 
     def _make(self, kind: str, name: str, cls: type[Parameters]) -> Parameters:
-        stated: dict[str, object] = {}
-        base: str | None = name
-        chain: list[str] = []
         wanted = [each for each in typing.get_type_hints(cls) if each in parameters_of(cls)]
         own = self.own.get(kind, {})
-        while base is not None and base in own and base not in chain:
-            chain.append(base)
-            table = own[base]
-            for key, value in table.stated(wanted).items():
-                stated.setdefault(key, value)
-            if table.like is None:
-                break
-            self.require(kind, table.like, f"{kind}.{base}.like")
-            base = table.like
-        numbers = _inherited(kind, base) if base is not None and base in entries(kind) else {}
+        stated: dict[str, object] = {}
+        chain, base = likeness(name, own)
+        for each in chain:
+            stated = own[each].stated(wanted) | stated
+            if (like := own[each].like) is not None:
+                self.require(kind, like, f"{kind}.{each}.like")
+        numbers = _inherited(kind, base) if base in entries(kind) else {}
         numbers = {key: raw for key, raw in numbers.items() if key in wanted and key not in stated}
         nearest = "like = " + repr(next(iter(entries(kind))))
         return self.filler.fill(cls, f"{kind}.{name}", None, numbers, KINDS[kind][0], nearest, stated)
@@ -191,4 +193,4 @@ def built_in(kind: str, name: str, cls: type[Parameters], where: str) -> Paramet
     where : str
         What asked for it, for the message.
     """
-    return Catalogue({}, Filler(where, UnitContext(), Ledger())).get(kind, name, cls, kind)
+    return Catalogue({}, Filler(where, UnitContext())).get(kind, name, cls, kind)

@@ -9,6 +9,7 @@ from typing import Final
 from orchardsim.core.errors import InputError
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.loading import load_plan
+from orchardsim.plan.model import YEARS
 from orchardsim.plan.plan import Plan
 from orchardsim.plan.raw import RawTable, subtable, subtables
 
@@ -19,26 +20,20 @@ NOT_PLANTED: Final = "plant nothing more"
 
 
 def coming_blocks(plan: Plan) -> list[str]:
-    """Blocks that are still to be planted.
-
-    Raises InputError if there is none.
-    """
-    found = [block.name for block in plan.blocks if block.year_planted >= 1]
-    if not found:
-        raise InputError(plan.where, "block: none is planted in year 1 or later, so there is nothing to decide")
-    return found
+    """Blocks that are still to be planted; raises InputError if there is none."""
+    return _planted(plan, 1, YEARS[1], "none is planted in year 1 or later, so there is nothing to decide")
 
 
 def young_blocks(plan: Plan) -> list[str]:
-    """Blocks in the ground that are young enough to tell of what is to come.
+    """Blocks in the ground that are young enough to tell of what is to come; raises InputError if there is none."""
+    none = f"none stands in leaf 1 to {MOST_LEAF} in year 0, so there is nothing to measure"
+    return _planted(plan, 1 - MOST_LEAF, 0, none)
 
-    Raises InputError if there is none.
-    """
-    found = [block.name for block in plan.blocks if -MOST_LEAF < block.year_planted <= 0]
+
+def _planted(plan: Plan, first: int, last: int, none: str) -> list[str]:
+    found = [block.name for block in plan.blocks if first <= block.year_planted <= last]
     if not found:
-        raise InputError(
-            plan.where, f"block: none stands in leaf 1 to {MOST_LEAF} in year 0, so there is nothing to measure"
-        )
+        raise InputError(plan.where, f"block: {none}")
     return found
 
 
@@ -80,7 +75,7 @@ def _planted_later(plan: Plan, raw: RawTable, years: int) -> dict[str, object]:
     if not years:
         return changes
     for name in coming_blocks(plan):
-        stated = next(one for one in subtables(raw, "block") if one["name"] == name)
+        stated = next(block for block in subtables(raw, "block") if block["name"] == name)
         for key, default in (("year_planted", 1), ("order_year", None), ("land_from_year", None)):
             value = stated.get(key, default)
             if isinstance(value, int):
@@ -92,7 +87,7 @@ def _without_coming(plan: Plan, raw: RawTable) -> dict[str, object]:
     """The plan's tables without what is to come."""
     blocks = coming_blocks(plan)
     rest = dict(raw)
-    rest["block"] = [one for one in subtables(raw, "block") if one["name"] not in blocks]
+    rest["block"] = [block for block in subtables(raw, "block") if block["name"] not in blocks]
     rules = subtable(raw, "replacement", "group")
     if rules:
         kept = {name: own for name, own in rules.items() if name.split("/")[0] not in blocks}

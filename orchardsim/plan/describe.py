@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Final
 
 from orchardsim.core.numbers import percent
@@ -80,13 +80,13 @@ def stated_lines(plan: Plan) -> list[str]:
     """What the plan states and is not told above, as it was read, in the user's units."""
     formats = plan.formats
     lines = ["What the plan states, as read (what stands above is not told again)"]
-    for one in plan.stated:
-        if one.key.rsplit(".", 1)[-1] in TOLD_ABOVE or one.key.startswith("packing."):
+    for stated in plan.stated:
+        if stated.key.rsplit(".", 1)[-1] in TOLD_ABOVE or stated.key.startswith("packing."):
             continue
-        meaning = re.split(r";| \((?:read|derived|computed|memory|assumption|common practice)", one.meaning)[0]
-        text = formats.text(one.key, one.value, one.unit)
-        lines.append(f"  {one.key} = {text}" + (f" | {meaning}" if meaning else ""))
-        if falls := _falling(plan, one.key):
+        meaning = re.split(r";| \((?:read|derived|computed|memory|assumption|common practice)", stated.meaning)[0]
+        text = formats.text(stated.key, stated.value, stated.unit)
+        lines.append(f"  {stated.key} = {text}" + (f" | {meaning}" if meaning else ""))
+        if falls := _falling(plan, stated.key):
             lines[-1] += f"; {falls}"
     return lines
 
@@ -117,7 +117,7 @@ def remarks(plan: Plan) -> list[str]:
             'it is built for if it stands already, or "none" if there is to be none'
         )
     found += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)
-    stated = {one.key for one in plan.stated}
+    stated = {stated.key for stated in plan.stated}
     for key in sorted(one for one in stated if one.endswith(".wholesale_extra_fancy")):
         falls = _falling(plan, key)
         if falls and key.replace("wholesale_extra_fancy", "premium_erosion") not in stated:
@@ -274,10 +274,16 @@ def timetable_lines(plan: Plan) -> list[str]:
         f"  later    replacement trees are ordered in lots of {policy.order_multiple}, at least {policy.minimum_order},"
         f" {counted(policy.lead_time, 'year')} ahead"
     )
-    rules: dict[str, list[str]] = {}
+    rules = _by_text(plan, lambda group: rule_text(plan, group))
+    return [*lines, *(f"           {labels}: {text}" for text, labels in rules.items())]
+
+
+def _by_text(plan: Plan, tell: Callable[[RowGroup], str]) -> dict[str, str]:
+    """What is told of row groups -> their labels."""
+    labels: dict[str, list[str]] = {}
     for group in plan.groups:
-        rules.setdefault(rule_text(plan, group), []).append(group.label)
-    return [*lines, *(f"           {', '.join(labels)}: {text}" for text, labels in rules.items())]
+        labels.setdefault(tell(group), []).append(group.label)
+    return {text: ", ".join(own) for text, own in labels.items()}
 
 
 def rule_text(plan: Plan, group: RowGroup) -> str:
@@ -299,7 +305,7 @@ def rule_text(plan: Plan, group: RowGroup) -> str:
 
 def refill_source(plan: Plan, label: str) -> str:
     """Where the last leaf in which a row group's gaps are filled comes from."""
-    keys = {one.key for one in plan.stated}
+    keys = {stated.key for stated in plan.stated}
     block = next(block.name for block in plan.blocks if label in block.labels)
     for name in (label, block):
         if f"replacement.group.{name}.last_refill_leaf" in keys:
@@ -311,12 +317,13 @@ def refill_source(plan: Plan, label: str) -> str:
 
 def refill_notes(plan: Plan) -> list[str]:
     """To which leaf gaps are filled in a run and where that comes from, one line for each rule."""
-    rules: dict[str, list[str]] = {}
-    for group in plan.groups:
-        last, source = group.refill.last_refill_leaf, refill_source(plan, group.label)
+
+    def told(group: RowGroup) -> str:
+        last = group.refill.last_refill_leaf
         text = f"are filled to leaf {last} of the block" if last > 1 else "are not filled"
-        rules.setdefault(f"{text} ({source})", []).append(group.label)
-    return [f"Gaps of {', '.join(labels)} {text}." for text, labels in rules.items()]
+        return f"{text} ({refill_source(plan, group.label)})"
+
+    return [f"Gaps of {labels} {text}." for text, labels in _by_text(plan, told).items()]
 
 
 def counted(number: int, thing: str) -> str:

@@ -12,7 +12,7 @@ from orchardsim.plan.catalogue import Catalogue
 from orchardsim.plan.filling import Filler
 from orchardsim.plan.model import BlockBase, Sections, SiteBase
 from orchardsim.plan.raw import Parameters
-from orchardsim.plan.tables import key_path
+from orchardsim.plan.tables import Table, key_path
 
 Stated = TypeVar("Stated")
 
@@ -33,13 +33,14 @@ class StatedGroup:
 
 @dataclass(frozen=True)
 class FarmTerms:
-    """What the blocks share."""
+    """What the blocks share; ``refill``: rules for spares by block or label, in place of the farm's."""
 
     site: SiteBase
     catalogue: Catalogue
     filler: Filler
     sections: Sections
     tree_price: dict[str, TreePrice]
+    refill: dict[str, Table]
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ class StatedBlock:
 
     def note(self, key: str, value: object, unit: str, source: str, status: str) -> None:
         """Keep a number that the block does not state."""
-        self.farm.filler.ledger.note(f"{self.path}.{key}", value, unit, source, status)
+        self.farm.filler.note(f"{self.path}.{key}", value, unit, source, status)
 
     def warn(self, text: str) -> None:
         """Tell what is legal but looks wrong."""

@@ -11,7 +11,7 @@ from typing import Final
 
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import STATUSES, ParameterInfo, Sourced, Status
-from orchardsim.core.units import example
+from orchardsim.core.units import example, in_currency
 from orchardsim.plan.price_index import factor, index_names, terms_of
 from orchardsim.plan.quantities import UnitContext, Value, read_parameter
 from orchardsim.plan.raw import Parameters, RawTable, made, subtable
@@ -30,17 +30,6 @@ class Assumption:
     unit: str
     source: str
     status: str
-
-
-@dataclass
-class Ledger:
-    """Collects the assumed numbers of a plan while it is resolved; a key is kept once."""
-
-    entries: dict[str, Assumption] = field(default_factory=dict)
-
-    def note(self, key: str, value: object, unit: str, source: str, status: str) -> None:
-        """Keep one assumed number."""
-        self.entries.setdefault(key, Assumption(key, value, unit, source, status))
 
 
 DEFAULT_SOURCE: Final = "default of the program"
@@ -81,7 +70,7 @@ def brought(entry: Sourced, key: str, price_year: int, usd_rate: float = 1.0) ->
     times = indexed * usd_rate
     if indexed == 1.0 and usd_rate == 1.0:
         return entry
-    value = [one * times for one in entry.value] if isinstance(entry.value, list) else entry.value * times
+    value = [amount * times for amount in entry.value] if isinstance(entry.value, list) else entry.value * times
     written = entry.value if not isinstance(entry.value, list) else "values"
     text = f"{entry.source}; {written} of {year}"
     if indexed != 1.0:
@@ -114,19 +103,27 @@ class Filler:
         The plan file, for messages.
     context : UnitContext
         Currency and masses by which written quantities are read.
-    ledger : Ledger
-        Receives every number that the user did not state.
     price_year : int
         Year to which the catalogue's money is brought.
     usd_rate : float
         Money of the plan's currency for one US dollar, by which the catalogue's money is brought into it.
+    assumed : dict
+        Key -> number that the user did not state; a key is kept once.
     """
 
     where: str
     context: UnitContext
-    ledger: Ledger
     price_year: int = CATALOGUE_YEAR
     usd_rate: float = 1.0
+    assumed: dict[str, Assumption] = field(default_factory=dict)
+
+    def note(self, key: str, value: object, unit: str, source: str, status: str) -> None:
+        """Keep one assumed number."""
+        self.assumed.setdefault(key, Assumption(key, value, unit, source, status))
+
+    def apart(self) -> Filler:
+        """The same, for values that are no part of the plan: what it fills is not counted as assumed."""
+        return dataclasses.replace(self, assumed={})
 
     def fill(
         self,
@@ -181,13 +178,13 @@ class Filler:
             if stated is not None and name in stated.model_fields_set:
                 values[name] = getattr(stated, name)
             elif name in catalogue:
-                entry = self.brought(catalogue[name], catalogue_name, key)
-                values[name] = self.read_entry(entry, info, hints[name], catalogue_name, key)
-                self.ledger.note(key, values[name], info.unit, entry.source, entry.status)
+                entry = brought(sourced(catalogue[name], catalogue_name, key), key, self.price_year, self.usd_rate)
+                values[name] = self._entry_value(entry, info, hints[name], catalogue_name, key)
+                self.note(key, values[name], info.unit, entry.source, entry.status)
             elif each.default is not dataclasses.MISSING:
                 if each.default != ():
                     source = f"{DEFAULT_SOURCE}: {info.meaning}"
-                    self.ledger.note(key, each.default, info.unit, source, status_in(info.meaning))
+                    self.note(key, each.default, info.unit, source, status_in(info.meaning))
             else:
                 missing.append((name, info))
         if missing:
@@ -202,19 +199,15 @@ class Filler:
             )
         return made(cls, values)
 
-    def brought(self, raw: object, where: str, key: str) -> Sourced:
-        """A catalogue's entry with its money in the plan's year and currency."""
-        return brought(sourced(raw, where, key), key, self.price_year, self.usd_rate)
-
-    def read_entry(self, entry: Sourced, info: ParameterInfo, hint: object, where: str, key: str) -> Value:
+    def _entry_value(self, entry: Sourced, info: ParameterInfo, hint: object, where: str, key: str) -> Value:
         """Value of a catalogue's entry in the stage's unit."""
         context = dataclasses.replace(self.context, infinite=True)
         raw: object = entry.value
         if entry.unit not in ("text", "flag"):
             # Catalogues name money by the currency that they were gathered in or by the word "money"; the value is in
             # the plan's by now.
-            wanted = _money(info.unit, self.context.currency)
-            unit = _money(entry.unit.replace(CATALOGUE_CURRENCY, "money"), self.context.currency)
+            wanted = in_currency(info.unit, self.context.currency)
+            unit = in_currency(entry.unit.replace(CATALOGUE_CURRENCY, "money"), self.context.currency)
             raw = {"value": entry.value, "unit": info.unit if unit == wanted else unit}
         try:
             return read_parameter(raw, info, hint, context)
@@ -250,10 +243,6 @@ class Filler:
             values[name] = tuple(
                 self.fill(inner, f"{key} {number}", each, None) for number, each in enumerate(table, start=1)
             )
-
-
-def _money(unit: str, currency: str) -> str:
-    return unit.replace("money", currency)
 
 
 def _example(info: ParameterInfo, currency: str) -> str:

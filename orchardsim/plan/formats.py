@@ -107,11 +107,11 @@ class PlanFormats:
         degree, step = units.temperature_unit, units.temperature_difference(1.0)
         sizes = {"m2": units.area, "kg": units.mass, "m": units.length, "mm": units.depth, "L": units.volume}
         if unit == "degC":
-            return _each(value, lambda one: units.temperature(one)), degree
+            return _each(value, lambda degrees: units.temperature(degrees)), degree
         if unit == "K":
-            return _each(value, lambda one: one * step), f"{degree} (a difference)"
+            return _each(value, lambda degrees: degrees * step), f"{degree} (a difference)"
         if unit == "K day":
-            return _each(value, lambda one: one * step), f"{degree} days"
+            return _each(value, lambda degrees: degrees * step), f"{degree} days"
         with_money = re.search(r"\bmoney\b", unit) is not None
         if not (with_money or self.currency in unit or unit in EVERYDAY):
             return value, _per(unit)
@@ -121,12 +121,12 @@ class PlanFormats:
             factor = factor / shown.size if place == 0 else factor * shown.size
             words.append(self.currency if part == "money" else shown.unit)
         digits = 5 if with_money else 4
-        return _each(value, lambda one: float(f"{one * factor:.{digits}g}")), _per("/".join(words))
+        return _each(value, lambda amount: float(f"{amount * factor:.{digits}g}")), _per("/".join(words))
 
 
 def _each(value: object, change: Callable[[float], float]) -> object:
     if isinstance(value, (tuple, list)):
-        return [change(one) for one in value]
+        return [change(each) for each in value]
     return change(value) if isinstance(value, (int, float)) else value
 
 

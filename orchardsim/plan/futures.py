@@ -10,7 +10,7 @@ from typing import Final
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.futures import HAZARD_CAUSES, OPEN_LEVELS, Doubt, Futures, OpenLevel
 from orchardsim.core.text import quoted
-from orchardsim.plan.filling import Ledger
+from orchardsim.plan.filling import Filler
 from orchardsim.plan.raw import RawTable
 
 KNOWN: Final = "known"
@@ -21,9 +21,8 @@ EXPECTED: Final = "'known', 'known 1.2' or { middle = 1.1, spread = 0.15 }"
 
 
 def read_futures(
-    raw: RawTable | None, keys: Mapping[str, Collection[str]], fixed: Collection[str], where: str,
-    ledger: Ledger,
-) -> Futures:  # fmt: skip
+    raw: RawTable | None, keys: Mapping[str, Collection[str]], fixed: Collection[str], filler: Filler
+) -> Futures:
     """Doubts of a plan; what it leaves open is noted as assumed.
 
     Raises InputError, naming the level: unknown, with a distribution that cannot be, or with a middle that stands
@@ -39,6 +38,7 @@ def read_futures(
         Levels whose middle another key of the plan states.
     """
     stated: dict[str, dict[str, Doubt]] = {}
+    where = filler.where
     for name, value in (raw or {}).items():
         path = f"futures.{name}"
         if name == LEARNED:
@@ -57,7 +57,7 @@ def read_futures(
             )
     for name, row in OPEN_LEVELS.items():
         if "" not in stated.get(name, {}):
-            ledger.note(f"futures.{name}.spread", row.spread, row.unit, f"{row.meaning}; {row.source}", row.status)
+            filler.note(f"futures.{name}.spread", row.spread, row.unit, f"{row.meaning}; {row.source}", row.status)
     return Futures(stated)
 
 

@@ -69,7 +69,9 @@ def _walk(table: Schema, tables: Schema, path: str, values: RawTable, listed: bo
     """Keys of a table and of those in it, by its JSON schema; ``values`` are those of the catalogue."""
     inner: list[tuple[str, Schema, bool]] = []
     for name, told in table["properties"].items():
-        own = next((one for one in told.get("anyOf", ()) if one.get("type") != "null"), told)  # a key may be left out
+        own = next(
+            (kind for kind in told.get("anyOf", ()) if kind.get("type") != "null"), told
+        )  # a key may be left out
         held = own.get("items") or own.get("additionalProperties") or own
         if isinstance(held, Mapping) and "$ref" in held:
             by_name = ".NAME" if "additionalProperties" in own else ""

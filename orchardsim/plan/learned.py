@@ -104,8 +104,8 @@ def ground_of(plan: Plan, blocks: Sequence[str]) -> str:
     for block in plan.blocks:
         if block.name in blocks:
             groups = [
-                (one.cultivar, one.stock, one.grade, one.rows, one.cultivar_name, one.stock_name)
-                for one in block.groups
+                (group.cultivar, group.stock, group.grade, group.rows, group.cultivar_name, group.stock_name)
+                for group in block.groups
             ]
             found += [block.name, block.year_planted, block.plan.layout, block.plan.training, block.site, groups]
     weather = plan.weather

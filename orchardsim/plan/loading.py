@@ -6,12 +6,14 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Final
 
-from orchardsim.core.errors import InputError
+from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.futures import Futures
 from orchardsim.core.labels import TASKS
+from orchardsim.core.parameters import parameters_of
 from orchardsim.core.units import CURRENCIES
-from orchardsim.economy.parameters import FruitPrice, IdleLand, Market, TreePrice
+from orchardsim.economy.parameters import OUTLETS, Costs, FruitPrice, IdleLand, Market, TreePrice
 from orchardsim.economy.prices import check_market
 from orchardsim.operations.parameters import (
     Crew,
@@ -19,27 +21,26 @@ from orchardsim.operations.parameters import (
     check_crews,
     check_replacement,
 )
-from orchardsim.plan.blocks import crop_cultivars, resolve_blocks, tree_grades
-from orchardsim.plan.catalogue import KINDS, Catalogue, EntryTable
-from orchardsim.plan.catalogue_files import catalogue_file
+from orchardsim.plan.blocks import check_training, crop_cultivars, resolve_blocks, tree_grades
+from orchardsim.plan.catalogue import KINDS, Catalogue, CropTarget, EntryTable, likeness
 from orchardsim.plan.farm_terms import FarmTerms
-from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler, Ledger
+from orchardsim.plan.filling import CATALOGUE_CURRENCY, Filler
 from orchardsim.plan.formats import PlanFormats
 from orchardsim.plan.futures import read_futures
 from orchardsim.plan.keys import with_keys
 from orchardsim.plan.learned import carrying_learned
-from orchardsim.plan.model import SECTIONS, PackingTable, PlanBase, PlanTable, Sections
-from orchardsim.plan.names import check_names
+from orchardsim.plan.model import SECTIONS, BlockBase, PackingTable, PlanBase, PlanTable, Sections
 from orchardsim.plan.plan import Plan, ResolvedBlock
 from orchardsim.plan.quantities import UnitContext
-from orchardsim.plan.raw import RawTable, made, subtable
+from orchardsim.plan.raw import RawTable, catalogue_file, made, subtable
 from orchardsim.plan.reading import check_content, read_toml
-from orchardsim.plan.refill import with_refill_rules
 from orchardsim.plan.scenarios import BASE, in_scenario, scenario_changes, without_scenarios
 from orchardsim.plan.sense import order_doubts, price_doubts
-from orchardsim.plan.tables import stated_values, validated
-from orchardsim.plan.wages import following_wages
+from orchardsim.plan.tables import Table, stated_values, validated
 from orchardsim.plan.weather import weather_settings
+
+FOLLOWING_WAGES: Final = ("wage_skilled", "wage_picking")
+"""Wages that a plan leaves unsaid follow the general one that it states."""
 
 
 def load_plan(source: str | Path | RawTable, *, base: str | Path | None = None) -> Plan:
@@ -110,12 +111,11 @@ def _read(raw: RawTable, path: Path | None, where: str, folder: Path) -> Plan:
 
 
 def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, context: UnitContext) -> Plan:
-    ledger = Ledger()
-    filler = Filler(where, context, ledger, table.price_year, _usd_rate(table, where))
-    _note_farm_defaults(table, ledger)
+    filler = Filler(where, context, table.price_year, _usd_rate(table, where))
+    _note_farm_defaults(table, filler)
     weather = weather_settings(table, filler, folder)
     catalogue = Catalogue({kind: table.own(kind) for kind in KINDS}, filler)
-    check_names(table, catalogue, filler)
+    _check_names(table, catalogue, filler)
     sold = sorted(set().union(*(crop_cultivars(block) for block in table.block)))
     sections = _sections(table, sold, filler)
     tree_price = _tree_prices(table, filler)
@@ -124,11 +124,11 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
     crews = tuple(
         filler.fill(Crew, f"crews {number}", crew) for number, crew in enumerate(table.crews or [None], start=1)
     )
-    farm = FarmTerms(table.site, catalogue, filler, sections, tree_price)
+    check_replacement(f"{where}: replacement", sections.replacement)
+    refill = table.replacement.named("group") if table.replacement is not None else {}
+    farm = FarmTerms(table.site, catalogue, filler, sections, tree_price, refill)
     blocks, warnings = resolve_blocks(table.block, farm)
     _check_prices(blocks, sections.market, sold, where)
-    check_replacement(f"{where}: replacement", sections.replacement)
-    blocks = with_refill_rules(table.replacement, sections.replacement, blocks, where)
     check_crews(f"{where}: crews", crews, [task for task in TASKS if task not in ("frost_protection", "upkeep")])
     formats = PlanFormats(table.units, table.currency, weather.latitude, table.packing.box_mass)
     doubts = price_doubts(sections.market, sections.costs, sold, _usual_prices(table, sold, filler), formats)
@@ -147,8 +147,8 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
         blocks=blocks,
         crews=crews,
         tree_price=tree_price,
-        futures=_futures(table, blocks, where, ledger),
-        assumptions=tuple(ledger.entries.values()),
+        futures=_futures(table, blocks, filler),
+        assumptions=tuple(filler.assumed.values()),
         warnings=tuple(warnings),
         stated=tuple(stated_values(table)),
         idle_land=idle,
@@ -156,6 +156,52 @@ def _resolve(table: PlanBase, path: Path | None, where: str, folder: Path, conte
         **vars(sections),
     )
     return carrying_learned(plan, table.futures, folder)
+
+
+def _check_names(table: PlanBase, catalogue: Catalogue, filler: Filler) -> None:
+    """Stop on names that nothing would read, and on entries of the plan's own that lack something.
+
+    The blocks' own names come first: a price under the same misspelt name follows from them.
+    """
+    for number, block in enumerate(table.block, start=1):
+        _check_block_names(block, f"block {number}", catalogue)
+    for name in table.market.named("outlets") if table.market is not None else ():
+        if name not in OUTLETS:
+            raise InputError(
+                filler.where,
+                f"market.outlets.{name}: unknown outlet {name!r}, {nearest_names(name, OUTLETS)} "
+                f"(allowed: {', '.join(OUTLETS)})",
+            )
+    for name in table.market.named("fruit") if table.market is not None else ():
+        catalogue.require("cultivar", name, f"market.fruit.{name}")
+    for name in table.named("tree_price"):
+        catalogue.require("tree_grade", name, f"tree_price.{name}")
+    # Entries that no block uses are checked too, without their numbers counting as assumed.
+    everything = Catalogue(catalogue.own, filler.apart())
+    for kind, own in catalogue.own.items():
+        for name in own:
+            for cls in KINDS[kind][1]:
+                if cls is not CropTarget:
+                    entry = everything.get(kind, name, cls, kind)
+                    check_training(entry, name, filler.where)
+
+
+def _check_block_names(block: BlockBase, path: str, catalogue: Catalogue) -> None:
+    """Stop on a name of a block, its groups or its pollinizers that stands in no catalogue."""
+    parts: list[tuple[Table, str]] = [(block, path)]
+    parts += [(group, f"{path}.group {number}") for number, group in enumerate(block.group, start=1)]
+    parts += [(each, f"{path}.pollinizer {number}") for number, each in enumerate(block.pollinizer, start=1)]
+    kinds = {
+        "cultivar": "cultivar",
+        "rootstock": "rootstock",
+        "tree_grade": "tree_grade",
+        "training": "training_system",
+    }
+    for part, where in parts:
+        for key, kind in kinds.items():
+            name = getattr(part, key, None)
+            if name is not None:
+                catalogue.require(kind, name, f"{where}.{key}")
 
 
 def _doubts(
@@ -186,11 +232,11 @@ def _usd_rate(table: PlanBase, where: str) -> float:
     return table.usd_rate
 
 
-def _note_farm_defaults(table: PlanBase, ledger: Ledger) -> None:
+def _note_farm_defaults(table: PlanBase, filler: Filler) -> None:
     """What the top of the plan and its site leave to the program."""
     for key in ("bin_mass", "box_mass"):
         if key not in table.packing.model_fields_set:
-            ledger.note(
+            filler.note(
                 f"packing.{key}",
                 getattr(table.packing, key),
                 "kg",
@@ -198,22 +244,22 @@ def _note_farm_defaults(table: PlanBase, ledger: Ledger) -> None:
                 "read",
             )
     if "price_year" not in table.model_fields_set:
-        ledger.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
+        filler.note("price_year", table.price_year, "1", "year of the catalogue's prices", "assumption")
     for key, unit, reason in (
         ("site_growth", "1", "research mean"),
         ("replant_site", "flag", "new ground"),
         ("pollen_nearby", "m", "other apples or crabs stand near most orchards"),
     ):
         if key not in table.site.model_fields_set:
-            ledger.note(f"site.{key}", getattr(table.site, key), unit, reason, "assumption")
+            filler.note(f"site.{key}", getattr(table.site, key), unit, reason, "assumption")
 
 
 def _sections(table: PlanBase, sold: Sequence[str], filler: Filler) -> Sections:
     """The stages' parameters of each section: as stated, else from the catalogue, else by default."""
     built_in = {name: section_catalogue(name) for name in SECTIONS}
-    wages = following_wages(table.costs, built_in["costs"], filler)
+    own = {"bin_mass": table.packing.bin_mass}
     supplied: dict[str, RawTable] = {
-        "costs": {"bin_mass": table.packing.bin_mass, **wages},
+        "costs": {**own, **_following_wages(table.costs, built_in["costs"], own, filler)},
         "finance": {"price_year": table.price_year},
     }
     # Only the prices of what the plan grows, or speaks of, are part of it.
@@ -229,10 +275,26 @@ def _sections(table: PlanBase, sold: Sequence[str], filler: Filler) -> Sections:
     )
 
 
+def _following_wages(stated: Table | None, catalogue: RawTable, own: RawTable, filler: Filler) -> dict[str, float]:
+    """Unstated wages in the catalogue's proportion to a stated ``costs.wage`` [money/hour], noted as derived."""
+    wage = stated.stated(("wage",)).get("wage") if stated is not None else None
+    if stated is None or not isinstance(wage, float):
+        return {}
+    usual = filler.apart().fill(Costs, "costs", None, catalogue, given=own)
+    found: dict[str, float] = {}
+    for name in FOLLOWING_WAGES:
+        if name not in stated.model_fields_set and usual.wage > 0:
+            ratio = getattr(usual, name) / usual.wage
+            found[name] = ratio * wage
+            source = f"{ratio:.4g} of the stated wage of general work, as in the catalogue"
+            filler.note(f"costs.{name}", found[name], parameters_of(Costs)[name].unit, source, "derived")
+    return found
+
+
 def _usual_prices(table: PlanBase, sold: Sequence[str], filler: Filler) -> dict[str, float]:
     """The catalogue's prices of the best grade by cultivar, in the plan's money [money/kg]."""
     prices = _priced_as(subtable(section_catalogue("market"), "fruit"), sold, table.own("cultivar"))
-    apart = dataclasses.replace(filler, ledger=Ledger())
+    apart = filler.apart()
     return {
         name: apart.fill(FruitPrice, f"market.fruit.{name}", None, subtable(prices, name)).wholesale_extra_fancy
         for name in prices
@@ -251,7 +313,7 @@ def _tree_prices(table: PlanBase, filler: Filler) -> dict[str, TreePrice]:
     }
 
 
-def _futures(table: PlanBase, blocks: Sequence[ResolvedBlock], where: str, ledger: Ledger) -> Futures:
+def _futures(table: PlanBase, blocks: Sequence[ResolvedBlock], filler: Filler) -> Futures:
     groups = [group for block in blocks for group in block.groups]
     keys = {
         "block": [block.name for block in blocks],
@@ -259,7 +321,7 @@ def _futures(table: PlanBase, blocks: Sequence[ResolvedBlock], where: str, ledge
         "cultivar": [group.cultivar_name for group in groups],
     }
     stated = any("site_growth" in each.model_fields_set for each in (table.site, *table.block))
-    return read_futures(table.futures, keys, ("site_growth",) if stated else (), where, ledger)
+    return read_futures(table.futures, keys, ("site_growth",) if stated else (), filler)
 
 
 def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
@@ -305,12 +367,9 @@ def _priced_as(prices: RawTable, names: Iterable[str], own: Mapping[str, EntryTa
     """Built-in prices of the names that a plan uses; an entry of its own has those of the entry that it is like."""
     found: dict[str, object] = {}
     for name in names:
-        known: str | None = name
-        seen: set[str] = set()
-        while known is not None and known not in prices and known not in seen:
-            seen.add(known)
-            known = own[known].like if known in own else None
-        if known is not None and known in prices:
+        chain, base = likeness(name, own)
+        known = next((each for each in [*chain, base] if each in prices), None)
+        if known is not None:
             found[name] = prices[known]
     return found
 

@@ -157,7 +157,7 @@ class Measurements:
 
     def of(self, *measures: str) -> tuple[Measurement, ...]:
         """Rows of some measures."""
-        return tuple(one for one in self.rows if one.measure in measures)
+        return tuple(row for row in self.rows if row.measure in measures)
 
 
 def read_measurements(path: str | Path, plan: Plan) -> Measurements:
@@ -209,7 +209,7 @@ def parse_measurements(text: str, plan: Plan, where: str) -> Measurements:
             where,
             f"too few: no measure has {FEWEST_TREES} trees of a row or block at one date",
         )
-    return Measurements(tuple(sorted(used, key=lambda one: (*map(str, one.what), one.value))), tuple(remarks))
+    return Measurements(tuple(sorted(used, key=lambda row: (*map(str, row.what), row.value))), tuple(remarks))
 
 
 def _readings(text: str, where: str) -> Iterator[tuple[int, dict[str, str]]]:
@@ -441,12 +441,12 @@ def _after_planting(
 
 def _check_twice(rows: Iterable[Measurement], where: str) -> None:
     seen: dict[tuple[object, ...], Measurement] = {}
-    for one in rows:
-        before = seen.setdefault(one.what, one)
-        if before is not one and one.value != before.value:
+    for row in rows:
+        before = seen.setdefault(row.what, row)
+        if before is not row and row.value != before.value:
             raise InputError(
                 where,
-                f"line {one.line}: {one.measure} of the same trees on {one.date.isoformat()} stands in line "
+                f"line {row.line}: {row.measure} of the same trees on {row.date.isoformat()} stands in line "
                 f"{before.line} with another value; allowed: one value a day",
             )
 
@@ -454,28 +454,28 @@ def _check_twice(rows: Iterable[Measurement], where: str) -> None:
 def _check_single_trees(rows: Iterable[Measurement], where: str) -> None:
     """Trunks do not shrink, fruit does not come after the drop, and the dead do not grow."""
     trunks: dict[tuple[object, ...], list[Measurement]] = {}
-    for one in rows:
-        if one.tree is not None:
-            trunks.setdefault((one.block, one.row, one.tree), []).append(one)
-    for (block, row, tree), own in trunks.items():
-        own.sort(key=lambda one: one.date)
-        name = f"tree {tree} of row {row} in block {block}"
+    for row in rows:
+        if row.tree is not None:
+            trunks.setdefault((row.block, row.row, row.tree), []).append(row)
+    for (block, row_number, tree), own in trunks.items():
+        own.sort(key=lambda row: row.date)
+        name = f"tree {tree} of row {row_number} in block {block}"
         _check_fruit(name, own, where)
         last: Measurement | None = None
-        for one in own:
-            if one.measure not in TRUNK:
+        for row in own:
+            if row.measure not in TRUNK:
                 continue
             if last is not None:
-                fall = last.value - one.value
-                if fall > SHRINKAGE * math.hypot(last.error, one.error) + (last.bias + one.bias) * last.value:
+                fall = last.value - row.value
+                if fall > SHRINKAGE * math.hypot(last.error, row.error) + (last.bias + row.bias) * last.value:
                     raise InputError(
                         where,
-                        f"line {one.line}: the trunk of {name} is {one.value:.3g} cm2, but {last.value:.3g} cm2 in "
+                        f"line {row.line}: the trunk of {name} is {row.value:.3g} cm2, but {last.value:.3g} cm2 in "
                         f"line {last.line}, {last.date.isoformat()}; trunks do not shrink: check value, unit and tree",
                     )
-            last = one
-        dead = [one for one in own if one.measure == "dead_trees" and one.value > 0]
-        later = [one for one in own if dead and one.date > dead[0].date and one.measure != "dead_trees"]
+            last = row
+        dead = [row for row in own if row.measure == "dead_trees" and row.value > 0]
+        later = [row for row in own if dead and row.date > dead[0].date and row.measure != "dead_trees"]
         if later:
             raise InputError(
                 where,
@@ -486,31 +486,31 @@ def _check_single_trees(rows: Iterable[Measurement], where: str) -> None:
 
 def _check_fruit(name: str, own: Sequence[Measurement], where: str) -> None:
     """A tree bears no more fruit at harvest than it held after the drop."""
-    held = {one.year: one for one in own if one.measure == "fruit_set"}
-    for one in own:
-        before = held.get(one.year)
-        if one.measure != "fruit_count" or before is None:
+    held = {row.year: row for row in own if row.measure == "fruit_set"}
+    for row in own:
+        before = held.get(row.year)
+        if row.measure != "fruit_count" or before is None:
             continue
-        if one.value - before.value > 1 + SHRINKAGE * math.hypot(one.error, before.error):
+        if row.value - before.value > 1 + SHRINKAGE * math.hypot(row.error, before.error):
             raise InputError(
                 where,
-                f"line {one.line}: {name} bears {one.value:g} fruit, but had {before.value:g} after the drop (line "
+                f"line {row.line}: {name} bears {row.value:g} fruit, but had {before.value:g} after the drop (line "
                 f"{before.line}); fruit does not come later: check values and tree",
             )
 
 
 def _enough(rows: list[Measurement]) -> tuple[list[Measurement], list[str]]:
     """Rows with enough trees behind them, each once, and what was left aside."""
-    unique = list({(one.what, one.value): one for one in rows}.values())
+    unique = list({(row.what, row.value): row for row in rows}.values())
     trees: dict[tuple[object, ...], int] = {}
-    for one in unique:
-        key = (one.measure, one.date, one.block, one.label)
-        trees[key] = trees.get(key, 0) + (1 if one.tree is not None else one.trees or FEWEST_TREES)
+    for row in unique:
+        key = (row.measure, row.date, row.block, row.label)
+        trees[key] = trees.get(key, 0) + (1 if row.tree is not None else row.trees or FEWEST_TREES)
     kept, few = [], {}
-    for one in unique:
-        key = (one.measure, one.date, one.block, one.label)
-        if one.measure in ("dead_trees", "bloom_date") or trees[key] >= FEWEST_TREES:
-            kept.append(one)
+    for row in unique:
+        key = (row.measure, row.date, row.block, row.label)
+        if row.measure in ("dead_trees", "bloom_date") or trees[key] >= FEWEST_TREES:
+            kept.append(row)
         else:
             few[key] = trees[key]
     return kept, [
@@ -525,18 +525,18 @@ def together(kept: Iterable[Measurement], new: Measurements, where: str) -> Meas
 
     Raises InputError if a new one says otherwise of what was measured already.
     """
-    before = {one.what: one for one in kept}
-    for one in new.rows:
-        known = before.get(one.what)
-        if known is not None and known.value != one.value:
+    before = {row.what: row for row in kept}
+    for row in new.rows:
+        known = before.get(row.what)
+        if known is not None and known.value != row.value:
             raise InputError(
                 where,
-                f"line {one.line}: {one.measure} of the same trees on {one.date.isoformat()} was learned from already, "
+                f"line {row.line}: {row.measure} of the same trees on {row.date.isoformat()} was learned from already, "
                 "with another value; allowed: one value a day",
             )
-    rows = list(before.values()) + [one for one in new.rows if one.what not in before]
+    rows = list(before.values()) + [row for row in new.rows if row.what not in before]
     _check_single_trees(rows, where)
-    return Measurements(tuple(sorted(rows, key=lambda one: (*map(str, one.what), one.value))), new.remarks)
+    return Measurements(tuple(sorted(rows, key=lambda row: (*map(str, row.what), row.value))), new.remarks)
 
 
 def as_csv(rows: Iterable[Iterable[str]]) -> str:

@@ -179,6 +179,20 @@ class Plan(Sections):
         return self.calendar_year + year
 
     @property
+    def terms(self) -> dict[str, Any]:
+        """Name, units and money of the plan, as findings tell them."""
+        return {
+            "title": self.title,
+            "plan_name": self.path.name if self.path is not None else "plan",
+            "display_units": self.units,
+            "currency": self.currency,
+            "price_year": self.price_year,
+            "real_or_nominal": self.finance.basis,
+            "bin_mass": self.bin_mass,
+            "box_mass": self.box_mass,
+        }
+
+    @property
     def display(self) -> Display:
         """Units in which results are shown."""
         return display(self.units)
@@ -240,8 +254,8 @@ class Plan(Sections):
         status), and ``resolved``, the stages' parameters in the units inside the program; files by name and content.
         """
         return {
-            "stated": [readable(one) for one in self.stated],
-            "assumed": [readable(one) for one in self.assumptions],
+            "stated": [readable(stated) for stated in self.stated],
+            "assumed": [readable(assumption) for assumption in self.assumptions],
             "resolved": {name: readable(getattr(self, name)) for name in ("title", "units", *HASHED)},
         }
 
@@ -266,8 +280,8 @@ def readable(value: object) -> Json:
 
 
 def _json(value: object, file: Callable[[Path], Json], number: Callable[[float], Json]) -> Json:
-    def inner(one: object) -> Json:
-        return _json(one, file, number)
+    def inner(each: object) -> Json:
+        return _json(each, file, number)
 
     if isinstance(value, Path):
         return file(value)

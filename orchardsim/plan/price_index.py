@@ -5,8 +5,7 @@ from __future__ import annotations
 import functools
 from typing import Final
 
-from orchardsim.plan.catalogue_files import catalogue_file
-from orchardsim.plan.raw import subtable
+from orchardsim.plan.raw import catalogue_file, subtable
 
 NONE: Final = "none"
 FIRST_YEAR: Final = 2000

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
@@ -14,7 +13,7 @@ from orchardsim.core.errors import nearest_names
 from orchardsim.core.numbers import inner_bound
 from orchardsim.core.parameters import ParameterInfo
 from orchardsim.core.text import quoted
-from orchardsim.core.units import PLAIN_UNITS, convert, example, parse_quantity, unit_written
+from orchardsim.core.units import PLAIN_UNITS, convert, example, in_currency, parse_quantity, unit_written
 from orchardsim.plan.formats import number_text
 from orchardsim.plan.raw import RawTable
 
@@ -152,7 +151,7 @@ def without_none(hint: object) -> object:
 
 
 def _shown(unit: str, currency: str) -> str:
-    unit = re.sub(r"\bmoney\b", currency, unit)
+    unit = in_currency(unit, currency)
     return "" if unit == "1" else f"per {unit[2:]}" if unit.startswith("1/") else unit
 
 

@@ -1,8 +1,11 @@
-"""What stands in a TOML file before its model has read it: a value may be anything until then."""
+"""What stands in a TOML file before its model has read it: a value may be anything until then; the catalogue files."""
 
 from __future__ import annotations
 
+import functools
+import tomllib
 from collections.abc import Callable, Mapping
+from importlib import resources
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
@@ -35,7 +38,14 @@ def subtables(table: RawTable, name: str) -> list[RawTable]:
     ([{'name': 'east'}], [])
     """
     found = table.get(name)
-    return [one for one in found if isinstance(one, Mapping)] if isinstance(found, list) else []
+    return [table for table in found if isinstance(table, Mapping)] if isinstance(found, list) else []
+
+
+@functools.cache
+def catalogue_file(name: str) -> dict[str, RawTable]:
+    """A catalogue file of the package as nested dictionaries; its top holds tables only."""
+    path = resources.files("orchardsim") / "catalogue" / name
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def made(cls: type[Parameters], values: RawTable) -> Parameters:

@@ -76,16 +76,16 @@ def check_content(raw: RawTable, where: str) -> None:
         if problem is not None:
             raise InputError(where, f"{visible(path, LONGEST_KEY) or 'plan'}: {problem}")
         if isinstance(value, Mapping):
-            for key, one in value.items():
+            for key, each in value.items():
                 if not isinstance(key, str) or len(key) > LONGEST_KEY or any(map(steers, key)):
                     raise InputError(
                         where,
                         f"{visible(path, LONGEST_KEY) or 'plan'}: found the key {quoted(key)}, "
                         f"allowed: text of at most {LONGEST_KEY} signs that can be drawn",
                     )
-                waiting.append((f"{path}.{key}" if path else key, one, depth + 1))
+                waiting.append((f"{path}.{key}" if path else key, each, depth + 1))
         elif isinstance(value, (list, tuple)):
-            waiting += [(f"{path} {number}", one, depth + 1) for number, one in enumerate(value, start=1)]
+            waiting += [(f"{path} {number}", each, depth + 1) for number, each in enumerate(value, start=1)]
 
 
 def _oversize(value: object, depth: int) -> str | None:

@@ -163,7 +163,7 @@ def _odd_price(name: str, fruit: FruitPrice, costs: Costs, usual: float, formats
         return []
 
     _, unit = formats.converted(price, "money/kg")
-    now, taken, common = (f"{formats.converted(one, 'money/kg')[0]:.3g}" for one in (price, price - left, usual))
+    now, taken, common = (f"{formats.converted(amount, 'money/kg')[0]:.3g}" for amount in (price, price - left, usual))
     if dear:
         return [f"best packed price of {name}, {now} {unit}: the catalogue has {common}; is its unit right?"]
     compared = f"; the catalogue has {common}" if cheap else ""

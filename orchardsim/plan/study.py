@@ -134,10 +134,10 @@ class Study:
 
     def names(self, cell: Cell) -> dict[str, str]:
         """Factor -> name of its level in a cell."""
-        return {one.name: one.levels[level] for one, level in zip(self.factors, cell.levels, strict=True)}
+        return {factor.name: factor.levels[level] for factor, level in zip(self.factors, cell.levels, strict=True)}
 
     def __repr__(self) -> str:
-        factors = " x ".join(f"{one.name} ({len(one.levels)})" for one in self.factors)
+        factors = " x ".join(f"{factor.name} ({len(factor.levels)})" for factor in self.factors)
         return f"<Study {self.title!r}: {self.design} of {factors}, {len(self.cells)} cells of {self.trials} trials>"
 
 
@@ -207,7 +207,7 @@ Changes = list[tuple[tuple[int, ...], dict[str, object]]]
 
 
 def _design(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]:
-    names = [one.name for one in table.factor]
+    names = [factor.name for factor in table.factor]
     for name in names:
         if names.count(name) > 1:
             raise InputError(where, f"factor {name!r} stands twice; allowed: once")
@@ -215,16 +215,16 @@ def _design(table: StudyTable, where: str) -> tuple[tuple[Factor, ...], Changes]
         return _latin_hypercube(table, where)
     if table.samples is not None:
         raise InputError(where, "samples: found it in a factorial; allowed with design = 'latin_hypercube' only")
-    levels = [_levels(one, where) for one in table.factor]
-    count = math.prod(len(one) for one in levels)
+    levels = [_levels(factor, where) for factor in table.factor]
+    count = math.prod(len(own) for own in levels)
     if count > MOST_CELLS:
         raise InputError(where, f"factor: found {count:,} cells in all, allowed at most {MOST_CELLS:,}")
-    factors = tuple(_named(name, one) for name, one in zip(names, levels, strict=True))
+    factors = tuple(_named(name, own) for name, own in zip(names, levels, strict=True))
     changes: Changes = []
-    for numbers in itertools.product(*(range(len(one)) for one in levels)):
+    for numbers in itertools.product(*(range(len(own)) for own in levels)):
         keys: dict[str, object] = {}
-        for one, number, factor in zip(levels, numbers, names, strict=True):
-            _join(keys, one[number][1], factor, where)
+        for own, number, factor in zip(levels, numbers, names, strict=True):
+            _join(keys, own[number][1], factor, where)
         changes.append((numbers, keys))
     return factors, changes
 
@@ -239,7 +239,7 @@ def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, object
     if (factor.levels is None) == (factor.level is None):
         raise InputError(where, f"{place}: expected either key with levels, or [[factor.level]] tables")
     if factor.level is not None:
-        found = [(one.name, one.keys) for one in factor.level]
+        found = [(level.name, level.keys) for level in factor.level]
         if any(not keys for _, keys in found):
             raise InputError(where, f"{place}: found a level that changes nothing; expected at least one key in it")
     elif factor.key is None:
@@ -269,47 +269,49 @@ def _latin_hypercube(table: StudyTable, where: str) -> tuple[tuple[Factor, ...],
 
     if table.samples is None:
         raise InputError(where, "samples: missing; a Latin hypercube needs a number of cells, 4 or more")
-    if all(one.low is None and one.high is None for one in table.factor):
+    if all(factor.low is None and factor.high is None for factor in table.factor):
         raise InputError(where, "design: found no range in a Latin hypercube; allowed: key, low and high in a factor")
     points = qmc.LatinHypercube(len(table.factor), rng=np.random.default_rng(table.seed)).random(table.samples)
     factors: list[Factor] = []
     numbers: list[list[int]] = []
     keys: list[dict[str, object]] = [{} for _ in range(table.samples)]
-    for one, column in zip(table.factor, points.T, strict=True):
-        if one.low is None and one.high is None:
-            levels = _levels(one, where)
+    for factor, column in zip(table.factor, points.T, strict=True):
+        if factor.low is None and factor.high is None:
+            levels = _levels(factor, where)
             if len(levels) > table.samples:
                 raise InputError(
-                    where, f"samples: found {table.samples}, allowed no fewer than the levels of {one.name}"
+                    where, f"samples: found {table.samples}, allowed no fewer than the levels of {factor.name}"
                 )
-            factors.append(_named(one.name, levels))
+            factors.append(_named(factor.name, levels))
             numbers.append([int(len(levels) * share) for share in column.tolist()])
             set_here = [levels[number][1] for number in numbers[-1]]
         else:
-            factors.append(_range(one, column.tolist(), where))
+            factors.append(_range(factor, column.tolist(), where))
             numbers.append(list(range(table.samples)))
             set_here = [
-                {str(one.key): label if one.unit else value}
+                {str(factor.key): label if factor.unit else value}
                 for label, value in zip(factors[-1].levels, factors[-1].values, strict=True)
             ]
         for changed, more in zip(keys, set_here, strict=True):
-            _join(changed, more, one.name, where)
+            _join(changed, more, factor.name, where)
     return tuple(factors), [(cell, changed) for cell, changed in zip(zip(*numbers, strict=True), keys, strict=True)]
 
 
-def _range(one: FactorTable, shares: Sequence[float], where: str) -> Factor:
+def _range(factor: FactorTable, shares: Sequence[float], where: str) -> Factor:
     """A range and the number that each cell draws from it."""
-    if one.key is None or one.low is None or one.high is None or one.levels or one.level:
+    if factor.key is None or factor.low is None or factor.high is None or factor.levels or factor.level:
         raise InputError(
-            where, f"factor {one.name}: expected key, low and high, which a Latin hypercube samples, or levels"
+            where, f"factor {factor.name}: expected key, low and high, which a Latin hypercube samples, or levels"
         )
-    if not (math.isfinite(one.low) and math.isfinite(one.high) and one.low < one.high):
+    if not (math.isfinite(factor.low) and math.isfinite(factor.high) and factor.low < factor.high):
         raise InputError(
-            where, f"factor {one.name}: found low {one.low:g} and high {one.high:g}, allowed: low below high"
+            where, f"factor {factor.name}: found low {factor.low:g} and high {factor.high:g}, allowed: low below high"
         )
-    values = tuple(float(f"{one.low + (one.high - one.low) * share:.{DIGITS}g}") for share in shares)
-    levels = tuple(f"{value:g} {one.unit}".strip() for value in values)
-    return Factor(one.name, levels, (f"{one.key} = {one.low:g} to {one.high:g} {one.unit}".strip(),), values)
+    values = tuple(float(f"{factor.low + (factor.high - factor.low) * share:.{DIGITS}g}") for share in shares)
+    levels = tuple(f"{value:g} {factor.unit}".strip() for value in values)
+    return Factor(
+        factor.name, levels, (f"{factor.key} = {factor.low:g} to {factor.high:g} {factor.unit}".strip(),), values
+    )
 
 
 def _check_cells(cells: Sequence[Cell], where: str) -> None:

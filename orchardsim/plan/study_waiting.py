@@ -81,7 +81,7 @@ def waitings_of(
     """
     if table is None:
         return ()
-    names = [one.name for one in factors]
+    names = [factor.name for factor in factors]
     if table.options not in names:
         raise InputError(
             where, f"waiting.options: unknown factor {table.options!r}, {nearest_names(table.options, names)}"
@@ -91,7 +91,7 @@ def waitings_of(
     by_circumstance: dict[tuple[int, ...], list[Cell]] = {}
     for cell in cells:
         by_circumstance.setdefault((*cell.levels[:place], *cell.levels[place + 1 :]), []).append(cell)
-    others = [one for one in factors if one.name != table.options]
+    others = [factor for factor in factors if factor.name != table.options]
     found = []
     for levels, own in by_circumstance.items():
         young_blocks(own[0].plan)
@@ -100,7 +100,9 @@ def waitings_of(
         ways = ways_to_plant(own[0].plan, tables[0], dict(zip(options, tables, strict=True)), years, folder)
         found.append(
             Waiting(
-                ", ".join(f"{one.name} {one.levels[level]}" for one, level in zip(others, levels, strict=True)),
+                ", ".join(
+                    f"{factor.name} {factor.levels[level]}" for factor, level in zip(others, levels, strict=True)
+                ),
                 options,
                 tuple(cell.number for cell in own),
                 years,

@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 from orchardsim.core.errors import InputError, nearest_names
 from orchardsim.core.parameters import ParameterInfo
 from orchardsim.core.text import quoted
-from orchardsim.plan.quantities import UnitContext, Value, bounded, read_parameter, unpacked, without_none
+from orchardsim.plan.quantities import UnitContext, Value, read_parameter, without_none
 from orchardsim.plan.raw import RawTable
 
 if TYPE_CHECKING:
@@ -56,14 +56,7 @@ def quantity(
 ) -> tuple[BeforeValidator, FieldInfo]:
     """How a field reads a number with a unit, and what it says of itself: ``Annotated[float, *quantity(...)]``."""
     bounds = ParameterInfo(unit, meaning, low, high)
-
-    def read(raw: object, info: ValidationInfo) -> float:
-        if isinstance(raw, Mapping):
-            raw, written = unpacked(raw)
-            return bounded(raw, bounds, context_of(info), written)
-        return bounded(raw, bounds, context_of(info))
-
-    return BeforeValidator(read), _words(bounds)
+    return BeforeValidator(partial(_read, bounds, float)), _words(bounds)
 
 
 def _words(info: ParameterInfo, default: object = None, listed: bool = False) -> FieldInfo:
@@ -162,7 +155,7 @@ def _words_of(part: object) -> str:
     """A plain value, or a small table of them, in words."""
     if not isinstance(part, Mapping):
         return str(part)
-    return ", ".join(f"{name} {_words_of(one)}" for name, one in part.items())
+    return ", ".join(f"{name} {_words_of(each)}" for name, each in part.items())
 
 
 def declared(field: FieldInfo) -> FieldInfo:

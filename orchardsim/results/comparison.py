@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.text import Brief
+from orchardsim.results.study import MeasureFacts
 from orchardsim.results.written import number
 from orchardsim.risk.bands import wilson_interval
 
 if TYPE_CHECKING:
     from orchardsim.results.published import Beside
-    from orchardsim.risk.bands import Chance, Side
+    from orchardsim.risk.bands import Chance
     from orchardsim.risk.comparison import LuckOrder
 
 Array = NDArray[np.float64]
@@ -61,31 +62,16 @@ class PlanFacts:
 
 
 @dataclass(frozen=True)
-class Measure:
+class Measure(MeasureFacts):
     """One number by which plans are compared, for every plan and trial.
 
     Attributes
     ----------
-    key, name, meaning : str
-    unit : str
-        "money", "money/ha", "money/money", "money/hour", "kg/ha", "kg/hour", "hour/ha", "year", "1/year" or "1".
-    better : {"low", "high"}
     values : array, (plan, trial)
         A row of nan where a plan has no such number; infinite where it never pays back or has no rate of return.
-    has_mean : bool
-        Whether a mean makes sense; where not, differences are told by their median.
-    whole : bool
-        Values are whole numbers.
     """
 
-    key: str
-    name: str
-    meaning: str
-    unit: str
-    better: Side
-    values: Array
-    has_mean: bool = True
-    whole: bool = False
+    values: Array = field(kw_only=True)
 
     def known(self, plan: int) -> bool:
         """Whether the plan has this number."""

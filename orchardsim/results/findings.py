@@ -19,7 +19,7 @@ from orchardsim.core.files import check_file
 from orchardsim.core.memory import check_memory
 
 STRUCTURE: Final = "structure"
-VERSION: Final = 3
+VERSION: Final = 4
 """Version of the format: kinds by topic and name, fields as the dataclass lists them."""
 ROOMS: Final = (
     "results.comparison", "results.fit", "results.levels", "results.next", "results.published", "results.spares",

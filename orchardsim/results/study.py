@@ -84,7 +84,20 @@ class StudyDesign:
 
 @dataclass(frozen=True)
 class MeasureFacts:
-    """What a measure is: its name for people, unit inside, better side, and whether it has a mean."""
+    """What a measure is.
+
+    Attributes
+    ----------
+    key : str
+    name, meaning : str
+        For people.
+    unit : str
+        "money", "money/ha", "money/money", "money/hour", "kg/ha", "kg/hour", "hour/ha", "hour", "g", "year", "1/year"
+        or "1".
+    better : {"low", "high"}
+    has_mean : bool
+        Whether a mean makes sense; where not, differences are told by their median.
+    """
 
     key: str
     name: str

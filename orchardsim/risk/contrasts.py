@@ -194,7 +194,9 @@ def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike]) -> dict[str, D
     if np.ptp(y) == 0:
         return {}
     while y.size >= TRIALS_PER_TERM * (len(taken) + 2):
-        tried = {name: _fitted(y, [*(known[one] for one in taken), known[name]]) for name in known if name not in taken}
+        tried = {
+            name: _fitted(y, [*(known[name_] for name_ in taken), known[name]]) for name in known if name not in taken
+        }
         chances = {
             name: 2 * float(student_t.sf(abs(slopes[-1] / errors[-1]), y.size - len(taken) - 2))
             for name, (slopes, errors) in tried.items()

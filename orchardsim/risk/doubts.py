@@ -173,10 +173,13 @@ def outcomes_at_middles(values: Array, levels: Regressors) -> Array | None:
     """
     if not levels.enough:
         return None
-    scores = np.stack([_normal_scores(one) for one in values.T], axis=1)
+    scores = np.stack([_normal_scores(outcome) for outcome in values.T], axis=1)
     weights = levels.whole.weights(levels.along(scores - scores.mean(axis=0))[0])
     moved = scores - levels.design @ weights + levels.shift @ weights
-    columns = [_back(one, at) if one.max() > one.min() else one for one, at in zip(values.T, moved.T, strict=True)]
+    columns = [
+        _back(outcome, at) if outcome.max() > outcome.min() else outcome
+        for outcome, at in zip(values.T, moved.T, strict=True)
+    ]
     return np.stack(columns, axis=1)
 
 

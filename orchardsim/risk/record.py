@@ -216,6 +216,6 @@ def two_errors(
     ]
     found = record_errors(influences(values, shares, worst, tail, whole=whole), met)
     return [
-        TwoErrors(name, float(one.value), float(one.standard_error), float(error), float(seen))
-        for name, one, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)
+        TwoErrors(name, float(estimate.value), float(estimate.standard_error), float(error), float(seen))
+        for name, estimate, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)
     ]

@@ -346,12 +346,7 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, library: SeasonL
     sample = library.sample
     remarks = money_remarks(plan.money, plan.costs, plan.market, plan.finance, years, plan.work_rates.picking)
     return {
-        "title": plan.title,
-        "plan_name": plan.path.name if plan.path is not None else "plan",
-        "display_units": plan.units,
-        "currency": plan.currency,
-        "price_year": plan.price_year,
-        "real_or_nominal": plan.finance.basis,
+        **plan.terms,
         "seed": seed,
         "trials": trials,
         "version": orchardsim.__version__,
@@ -363,8 +358,6 @@ def _attributes(plan: Plan, years: int, seed: int, trials: int, library: SeasonL
         "plan": json.dumps(plan.document()),
         "frost_years": json.dumps([]),
         "farm_area": plan.gross_area,
-        "bin_mass": plan.bin_mass,
-        "box_mass": plan.box_mass,
         "latitude": plan.weather.latitude,
         "credit_line": plan.finance.credit_line,
         "opening_cash": plan.finance.opening_cash,

@@ -44,42 +44,41 @@ NEVER_IN_TIME: Final = -1.0
 
 @dataclass(frozen=True)
 class Shock:
-    """What differs from the usual run, by year of the plan. Whatever is not named stays as it would have been.
+    """What differs from the usual run in some years running. Whatever is not named stays as it would have been.
 
     Attributes
     ----------
-    first_year : int
-        First year in which anything differs.
+    span : range
+        Years of the plan in which anything differs.
     seasons : mapping from year to int array, (trial,)
         Season of the library that each of its trials meets.
-    hail : mapping from year to share [1]
-        Fruit marked by hail, at least; without a net.
-    hazards : mapping from year to (name of a hazard -> factor) [1]
-    transplant_loss : mapping from year to share [1]
-        Of trees planted in that year, lost in their first leaf at least.
-    crew_share : mapping from year to share [1]
+    hail : float [1]
+        Share of the fruit marked by hail, at least; without a net.
+    hazards : mapping from name of a hazard to factor [1]
+    transplant_loss : float [1]
+        Share of trees planted in these years, lost in their first leaf at least.
+    crew_share : float [1]
         What is there of every crew.
-    no_delivery : set of years
-        In which the nursery delivers no replacement trees; they come later.
-    price_lost : mapping from year to share [1]
-        By which all prices are lower.
+    delivers : bool
+        Whether the nursery delivers replacement trees; else they come later.
+    price_lost : float [1]
+        Share by which all prices are lower.
     """
 
-    first_year: int
+    span: range
     seasons: Mapping[int, NDArray[np.int64]] = field(default_factory=dict)
-    hail: Mapping[int, float] = field(default_factory=dict)
-    hazards: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
-    transplant_loss: Mapping[int, float] = field(default_factory=dict)
-    crew_share: Mapping[int, float] = field(default_factory=dict)
-    no_delivery: frozenset[int] = frozenset()
-    price_lost: Mapping[int, float] = field(default_factory=dict)
+    hail: float = 0.0
+    hazards: Mapping[str, float] = field(default_factory=dict)
+    transplant_loss: float = 0.0
+    crew_share: float = 1.0
+    delivers: bool = True
+    price_lost: float = 0.0
 
     @property
     def money_only(self) -> bool:
         """Whether the orchard itself stays as it was."""
-        return not (
-            self.seasons or self.hail or self.hazards or self.transplant_loss or self.crew_share or self.no_delivery
-        )
+        trees = self.seasons or self.hail or self.hazards or self.transplant_loss
+        return not trees and self.delivers and self.crew_share == 1.0
 
     def steps(self) -> Steps:
         """The order of a year, in which the years of the shock meet its hazards and its hail."""
@@ -94,16 +93,17 @@ class Shock:
     def hazards_of(self, tile: Tile, block: BlockRun, year: int) -> tuple[Hazards, LossTraits]:
         """Hazards, and what decides those of a block's trees, in a year."""
         hazards, traits = usual_hazards(tile, block, year)
-        factors = self.hazards.get(year, {})
-        changed = {name: getattr(hazards, name) * factor for name, factor in factors.items()}
-        if year in self.transplant_loss:
-            least = np.float32(-np.log1p(-self.transplant_loss[year]))
+        if year not in self.span:
+            return hazards, traits
+        changed = {name: getattr(hazards, name) * factor for name, factor in self.hazards.items()}
+        if self.transplant_loss:
+            least = np.float32(-np.log1p(-self.transplant_loss))
             traits = dataclasses.replace(traits, transplant=np.maximum(traits.transplant, least))
         return dataclasses.replace(hazards, **changed), traits
 
     def mark_by_hail(self, tile: Tile, year: int) -> None:
         """The usual hail, and at least that of the shock."""
-        mark_by_hail.run(tile, year, self.hail.get(year, 0.0))
+        mark_by_hail.run(tile, year, self.hail if year in self.span else 0.0)
 
     def befall(self, tile: Tile, totals: Totals) -> Tile:
         """A copy of a tile that meets the shock from here on; see :meth:`Tile.copied`."""
@@ -115,8 +115,9 @@ class Shock:
         )
 
     def _draws(self, draws: YardDraws) -> YardDraws:
-        delay = [NEVER_IN_TIME if year in self.no_delivery else draw for year, draw in enumerate(draws.delay)]
-        return dataclasses.replace(draws, delay=delay, crew_share=self.crew_share)
+        late = () if self.delivers else self.span
+        delay = [NEVER_IN_TIME if year in late else draw for year, draw in enumerate(draws.delay)]
+        return dataclasses.replace(draws, delay=delay, crew_share=dict.fromkeys(self.span, self.crew_share))
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,7 @@ def run_shocks(
     tile.open()
     for year in range(years):
         for number, shock in enumerate(shocks):
-            if shock.first_year != year or shock.money_only:
+            if shock.span.start != year or shock.money_only:
                 continue
             twin = shock.befall(tile, copy.deepcopy(totals))
             for later in range(year, years):
@@ -187,7 +188,7 @@ def run_shocks(
         tile.walk(year)
     tile.close()
     totals.check_bounds()
-    runs = [(totals, library, Shock(0))]
+    runs = [(totals, library, Shock(range(0)))]
     for number, shock in enumerate(shocks):
         runs.append((*finished.get(number, (totals, library)), shock))
     step = max(1, MONEY_ROWS // len(trials))
@@ -210,8 +211,7 @@ def outcome_of(
     region = np.concatenate([library.region[library.met(trials, years)] for _, library, _ in runs])
     slump = np.ones((count, len(trials), years))
     for number, (_, _, shock) in enumerate(runs):
-        for year, lost in shock.price_lost.items():
-            slump[number, :, year : year + 1] = 1.0 - lost
+        slump[number, :, shock.span.start : shock.span.stop] = 1.0 - shock.price_lost
     ledger = farm_ledger(plan, joined, list(trials) * count, streams, region, slump.reshape(wide, years))
     net = ledger.net_cash_flow()
     measures = indicators(ledger, plan.finance)

@@ -42,7 +42,7 @@ def found() -> Comparison:
 
 
 def measure(values, *, key: str = "npv", better: str = "high", has_mean: bool = True) -> Measure:
-    return Measure(key, key, "", "money", better, np.asarray(values, dtype=float), has_mean)  # type: ignore[arg-type]
+    return Measure(key, key, "", "money", better, has_mean, values=np.asarray(values, dtype=float))  # type: ignore[arg-type]
 
 
 def hand_made(*npvs, record_error: float = float("nan")) -> Comparison:
@@ -51,7 +51,7 @@ def hand_made(*npvs, record_error: float = float("nan")) -> Comparison:
     count, trials = values.shape
     npv = measure(values)
     debt = measure(np.full((count, trials), 5000.0) + np.arange(count)[:, None], key="peak_borrowing", better="low")
-    payback = Measure("payback_year", "payback year", "", "year", "low", np.full((count, trials), 8.0), False, True)
+    payback = Measure("payback_year", "payback year", "", "year", "low", False, values=np.full((count, trials), 8.0))
     limit = measure_limit(npv, np.random.default_rng(1))
     pairs = tuple(
         Pair(

@@ -43,7 +43,9 @@ def library(plan):
 
 
 def test_a_strike_that_changes_nothing_is_the_usual_run(plan, library):
-    shocks = [Shock(year, seasons={year: library.sample.season_rows[:, year]}) for year in (0, 4, YEARS - 1)]
+    shocks = [
+        Shock(range(year, year + 1), seasons={year: library.sample.season_rows[:, year]}) for year in (0, 4, YEARS - 1)
+    ]
     found = run_shocks(plan, library, shocks, TRIALS, YEARS, SEED)
     for name in FIELDS:
         values = getattr(found, name)
@@ -52,7 +54,7 @@ def test_a_strike_that_changes_nothing_is_the_usual_run(plan, library):
 
 
 def test_the_usual_run_is_the_plans_own(plan, library):
-    found = run_shocks(plan, library, [Shock(3, hail={3: 0.5})], TRIALS, YEARS, SEED)
+    found = run_shocks(plan, library, [Shock(range(3, 4), hail=0.5)], TRIALS, YEARS, SEED)
     own = orchardsim.simulate(plan, trials=len(TRIALS), years=YEARS, seed=SEED)
     np.testing.assert_array_equal(found.trees_alive[0], own.trees_alive.sum("block"))
     np.testing.assert_array_equal(found.harvested_mass[0], own.harvested_mass.sum("block"))
@@ -84,7 +86,7 @@ def test_orders_wait_on_in_a_copied_yard(plan, library):
 
 def test_no_delivery_leaves_gaps_open(plan, library):
     ready = prepare_shocks(plan, library, BY_NAME["nursery_failure"], [5])
-    shock = dataclasses.replace(ready.shocks[0], transplant_loss={})
+    shock = dataclasses.replace(ready.shocks[0], transplant_loss=0.0)
     found = run_shocks(plan, ready.library, [shock], TRIALS, YEARS, SEED)
     assert found.trees_alive[1, :, 5:7].sum() < found.trees_alive[0, :, 5:7].sum()
     np.testing.assert_array_equal(found.trees_alive[1, :, :5], found.trees_alive[0, :, :5])
@@ -127,7 +129,7 @@ def test_two_frosts_cost_at_least_one(frosts):
 
 def test_a_deeper_slump_costs_more(plan, library):
     found = run_shocks(
-        plan, library, [Shock(6, price_lost={6: lost}) for lost in (0.0, 0.3, 0.6, 1.0)], TRIALS, YEARS, SEED
+        plan, library, [Shock(range(6, 7), price_lost=lost) for lost in (0.0, 0.3, 0.6, 1.0)], TRIALS, YEARS, SEED
     )
     assert (np.diff(found.present_cash[1:], axis=0) < 0).all()
     assert (np.diff(found.reserve[1:], axis=0) >= -1e-6).all()
@@ -140,7 +142,7 @@ def test_a_deeper_slump_costs_more(plan, library):
 
 def test_hail_marks_the_share_that_is_stated(plan, library):
     """All fruit marked: nothing is left for the fresh grades; the crop is picked all the same."""
-    found = run_shocks(plan, library, [Shock(6, hail={6: 1.0}), Shock(6, hail={6: 0.5})], TRIALS, YEARS, SEED)
+    found = run_shocks(plan, library, [Shock(range(6, 7), hail=share) for share in (1.0, 0.5)], TRIALS, YEARS, SEED)
     assert (found.fresh_mass[1, :, 6] == 0).all() and (found.fresh_mass[0, :, 6] > 0).all()
     own = found.fresh_mass[0, :, 6]
     assert (found.fresh_mass[2, :, 6] <= own).all()
@@ -151,7 +153,7 @@ def test_hail_marks_the_share_that_is_stated(plan, library):
 
 
 def test_crews_that_stay_away_leave_fruit(plan, library):
-    found = run_shocks(plan, library, [Shock(6, crew_share={6: 0.0})], TRIALS, YEARS, SEED)
+    found = run_shocks(plan, library, [Shock(range(6, 7), crew_share=0.0)], TRIALS, YEARS, SEED)
     assert (found.harvested_mass[1, :, 6] == 0).all()
     assert (found.harvested_mass[0, :, 6] > 0).all()
 

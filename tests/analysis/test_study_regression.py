@@ -12,7 +12,7 @@ from scipy.stats import binom, qmc
 from orchardsim.analysis.measures import STUDY_MEASURES
 from orchardsim.analysis.study import study_design
 from orchardsim.analysis.study_answers import study_findings
-from orchardsim.analysis.study_regression import regression_contrasts, widened
+from orchardsim.analysis.study_regression import CellRegression
 from orchardsim.plan.study import load_study
 from orchardsim.report.study.figures import figures_of
 from orchardsim.report.study.words import methods_paragraph, study_table
@@ -127,10 +127,10 @@ def test_limits_of_a_regression_hold_for_other_cells_too() -> None:
         one = StudyDesign(**{**vars(design), "levels": levels, "values": {"row": tuple(drawn)}})
         effects = np.column_stack([drawn, levels[:, 1:]]) @ truth + rng.normal(size=12)
         values = effects + rng.normal(size=(20, 12))
-        _, weights = regression_contrasts(one)
+        regression = CellRegression(one)
         right = truth * [1, -1, -1, -1]
-        narrow = simultaneous_limits(values @ weights.T, rng, resamples=500)
-        wide = widened(one, narrow, values.mean(axis=0))
+        narrow = simultaneous_limits(values @ regression.weights.T, rng, resamples=500)
+        wide = regression.widened(narrow, values.mean(axis=0))
         held += bool(((wide.low <= right) & (right <= wide.high)).all())
         without += bool(((narrow.low <= right) & (right <= narrow.high)).all())
     assert held >= binom.ppf(0.001, 300, 0.95)

@@ -14,10 +14,10 @@ from orchardsim.core.references import reference_keys, references
 from orchardsim.core.units import convert
 from orchardsim.plan import load_plan
 from orchardsim.plan.catalogue import KINDS, WORDS, Catalogue, entries, entry_numbers
-from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.catalogue_text import entry_lines, list_lines, number_lines
-from orchardsim.plan.filling import Filler, Ledger
+from orchardsim.plan.filling import Filler
 from orchardsim.plan.quantities import UnitContext
+from orchardsim.plan.raw import catalogue_file
 from tests.simulation.small_plan import CONFIGS
 
 from .examples import changed
@@ -48,7 +48,7 @@ def test_every_number_has_unit_source_and_status(kind, name):
 @pytest.mark.parametrize(("kind", "name"), ALL)
 def test_every_entry_fills_its_classes(kind, name):
     # Bounds are checked while filling.
-    catalogue = Catalogue({}, Filler("test", UnitContext(), Ledger()))
+    catalogue = Catalogue({}, Filler("test", UnitContext()))
     for cls in KINDS[kind][1]:
         made = catalogue.get(kind, name, cls, "test")
         assert dataclasses.is_dataclass(made)

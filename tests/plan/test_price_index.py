@@ -7,8 +7,8 @@ import pytest
 from orchardsim.core.errors import InputError
 from orchardsim.core.units import ACRE
 from orchardsim.plan import load_plan
-from orchardsim.plan.catalogue_files import catalogue_file
 from orchardsim.plan.price_index import factor, index_names, index_value
+from orchardsim.plan.raw import catalogue_file
 
 from .examples import changed
 

@@ -17,7 +17,7 @@ from orchardsim.results.stress import Estimate, Usual
 def test_dataclasses_arrays_tuples_and_odd_numbers_come_back(tmp_path: Path) -> None:
     usual = Usual(Estimate(1.5, np.float64(0.25)), 100.0, Estimate(2.0, 0.1), Estimate(1.0, 0.0), float("inf"),
                   Estimate(float("nan"), 0.0), (1.0, 2.0), ())  # fmt: skip
-    measure = Measure("npv", "NPV", "at year 0", "money", "high", np.array([[1.0, np.inf], [np.nan, 1e-300]]))
+    measure = Measure("npv", "NPV", "at year 0", "money", "high", values=np.array([[1.0, np.inf], [np.nan, 1e-300]]))
     (tmp_path / "kept.npz").write_bytes(findings_bytes({"usual": usual, 3: (measure, None, True, "ä")}))
     back = read_findings(tmp_path / "kept.npz")
     assert back["usual"].present_cash == Estimate(1.5, 0.25)

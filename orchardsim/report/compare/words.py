@@ -59,7 +59,7 @@ def formats_of(found: Comparison) -> RunFormats:
     return RunFormats.of(found.attrs)
 
 
-def shown(measure: Measure | MeasureFacts, value: float, formats: RunFormats) -> float:
+def shown(measure: MeasureFacts, value: float, formats: RunFormats) -> float:
     """A number of a measure, or a difference of two, in the shown unit."""
     unit = measure.unit
     if unit in ("money/ha", "hour/ha"):
@@ -75,7 +75,7 @@ def shown(measure: Measure | MeasureFacts, value: float, formats: RunFormats) ->
     return value
 
 
-def unit_text(measure: Measure | MeasureFacts, formats: RunFormats) -> str:
+def unit_text(measure: MeasureFacts, formats: RunFormats) -> str:
     """The shown unit in words."""
     return {
         "money": formats.currency,
@@ -93,7 +93,7 @@ def unit_text(measure: Measure | MeasureFacts, formats: RunFormats) -> str:
     }[measure.unit]
 
 
-def value_text(measure: Measure | MeasureFacts, value: float, formats: RunFormats, *, signed: bool = False) -> str:
+def value_text(measure: MeasureFacts, value: float, formats: RunFormats, *, signed: bool = False) -> str:
     """A number as tables write it; ``signed`` for differences."""
     if np.isnan(value):
         return "–"
