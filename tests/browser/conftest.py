@@ -15,6 +15,29 @@ import pytest
 
 from orchardsim.weather.bundled import bundled_record_path
 
+POOR_CONTRAST = """() => {
+  const linear = (v) => v <= 10.0164 ? v / 255 / 12.92 : ((v / 255 + .055) / 1.055) ** 2.4;
+  const light = (c) => { const [r, g, b] = c.map(linear);
+                         return .2126 * r + .7152 * g + .0722 * b; };
+  const numbers = (c) => c.match(/[\\d.]+/g).map(Number);
+  const behind = (e) => { for (; e; e = e.parentElement) { const c = numbers(getComputedStyle(e).backgroundColor);
+                          if (c.length < 4 || c[3] > 0) return c.slice(0, 3); } return [255, 255, 255]; };
+  const poor = [];
+  for (const e of document.querySelectorAll('body *')) {
+    if (e.closest('svg') || e.disabled || !e.checkVisibility()) continue;
+    if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) continue;
+    const s = getComputedStyle(e), a = light(numbers(s.color).slice(0, 3)), b = light(behind(e));
+    const ratio = (Math.max(a, b) + .05) / (Math.min(a, b) + .05), size = parseFloat(s.fontSize);
+    const large = size >= 24 || (size >= 18.66 && Number(s.fontWeight) >= 700);
+    if (ratio < (large ? 3 : 4.5)) poor.push(`${e.tagName} ${ratio.toFixed(2)} ${e.textContent.slice(0, 40)}`);
+  }
+  return poor; }"""
+"""What has too little contrast, by the luminance and ratio of WCAG 2.1, 1.4.3."""
+NAMELESS = """() => [...document.querySelectorAll(
+  'input, select, button, a, summary, progress, [role=img], [tabindex="0"]')]
+  .filter(e => !(e.labels && e.labels.length) && !(e.getAttribute('aria-label') || e.textContent).trim())
+  .map(e => e.outerHTML.slice(0, 80))"""
+"""Controls and pictures without a name."""
 LONG = 240_000
 """Milliseconds that a piece of work may take on a busy machine; what it took is reported, not judged."""
 

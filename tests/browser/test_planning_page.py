@@ -8,6 +8,8 @@ import time
 
 import pytest
 
+from tests.browser.conftest import NAMELESS, POOR_CONTRAST
+
 WIDTHS = (390, 768, 1280)
 pytestmark = pytest.mark.browser
 
@@ -115,30 +117,8 @@ def test_page_fits_and_is_named(page, address, width):
     page.get_by_label("Tree spacing").wait_for()
     page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
     assert overflow(page) <= 0
-    assert page.evaluate(UNNAMED) == []
-    assert page.evaluate(FAINT) == []
+    assert page.evaluate(NAMELESS) == []
+    assert page.evaluate(POOR_CONTRAST) == []
     page.evaluate("document.body.focus()")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "To the content"
-
-
-UNNAMED = """() => [...document.querySelectorAll('input, select, button, a, svg[role=img], progress')].filter(one =>
-  !(one.labels && one.labels.length) && !one.getAttribute('aria-label') && !one.textContent.trim())
-  .map(one => one.outerHTML)"""
-
-FAINT = r"""() => {
-  const light = (text) => { const part = text.match(/[\d.]+/g).map(Number).slice(0, 3).map(one => one / 255)
-    .map(one => one <= .04045 ? one / 12.92 : ((one + .055) / 1.055) ** 2.4);
-    return .2126 * part[0] + .7152 * part[1] + .0722 * part[2]; };
-  const behind = (one) => { while (one) { const found = getComputedStyle(one).backgroundColor;
-    if (!/, 0\)$|transparent/.test(found)) return found; one = one.parentElement; } return 'rgb(255,255,255)'; };
-  const found = new Set();
-  for (const one of document.querySelectorAll('body *')) {
-    if (one.closest('svg') || one.disabled || !one.offsetParent) continue;
-    if (![...one.childNodes].some(part => part.nodeType === 3 && part.textContent.trim())) continue;
-    const [a, b] = [light(getComputedStyle(one).color), light(behind(one))].sort((x, y) => y - x);
-    if ((a + .05) / (b + .05) < 4.5) found.add(one.tagName + ' ' + one.className + ' ' + one.textContent.slice(0, 30));
-  }
-  return [...found];
-}"""
-"""Names of what has too little contrast: relative luminance and ratio as WCAG 2.2 defines them."""

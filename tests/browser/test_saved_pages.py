@@ -38,6 +38,7 @@ from orchardsim.results import summary_document, write_run
 from orchardsim.results.fit import Kept
 from orchardsim.results.store import open_results
 from orchardsim.simulation import simulate
+from tests.browser.conftest import NAMELESS, POOR_CONTRAST
 from tests.plan.examples import CONFIGS, changed
 from tests.report.test_weather_page import made_up
 
@@ -55,25 +56,6 @@ MOST_SHEETS = {
     "spares/spares.html": 8, "study/study.html": 8, "levels/levels.html": 8, "weather/weather.html": 8,
     "fit/fit.html": 8,
 }  # fmt: skip
-POOR_CONTRAST = """() => {
-  const linear = (v) => v <= 10.0164 ? v / 255 / 12.92 : ((v / 255 + .055) / 1.055) ** 2.4;
-  const light = (c) => { const [r, g, b] = c.map(linear);
-                         return .2126 * r + .7152 * g + .0722 * b; };
-  const numbers = (c) => c.match(/[\\d.]+/g).map(Number);
-  const behind = (e) => { for (; e; e = e.parentElement) { const c = numbers(getComputedStyle(e).backgroundColor);
-                          if (c.length < 4 || c[3] > 0) return c.slice(0, 3); } return [255, 255, 255]; };
-  const poor = [];
-  for (const e of document.querySelectorAll('body *')) {
-    if (e.closest('svg') || !e.checkVisibility()) continue;
-    if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())) continue;
-    const s = getComputedStyle(e), a = light(numbers(s.color).slice(0, 3)), b = light(behind(e));
-    const ratio = (Math.max(a, b) + .05) / (Math.min(a, b) + .05), size = parseFloat(s.fontSize);
-    const large = size >= 24 || (size >= 18.66 && Number(s.fontWeight) >= 700);
-    if (ratio < (large ? 3 : 4.5)) poor.push(`${e.tagName} ${ratio.toFixed(2)} ${e.textContent.slice(0, 40)}`);
-  }
-  return poor; }"""
-NAMELESS = """() => [...document.querySelectorAll('button, a, [role=img], summary, [tabindex]')]
-  .filter(e => !(e.getAttribute('aria-label') || e.textContent).trim()).map(e => e.outerHTML.slice(0, 80))"""
 
 
 @pytest.fixture(scope="module")
