@@ -90,18 +90,9 @@ def print_answer(
     document: Callable[[], Mapping[str, Any]],
     simulated: bool = True,
 ) -> None:
-    """Print what the options ask for.
+    """Print what the options ask for: ``--json`` all numbers, ``--all`` everything, else one screen.
 
-    Parameters
-    ----------
-    options : argparse.Namespace
-        With ``all`` and ``json``; with ``out`` where the command can save.
-    screen, everything : callable
-        The short answer, of at most 22 lines of 80 columns, and the long one.
-    document : callable
-        All numbers.
-    simulated : bool
-        Whether the answer is an estimate, which asks for the caution.
+    ``simulated``: the answer is an estimate, which asks for the caution.
     """
     if options.json:
         from orchardsim.results.store import dump_summary

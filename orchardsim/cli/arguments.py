@@ -26,17 +26,7 @@ def whole_number(low: int, high: int) -> Callable[[str], int]:
 def add_size(
     parser: argparse.ArgumentParser, what: str, trials: int, fewest: int, most: int = 1_000_000, fewest_years: int = 2
 ) -> None:
-    """Declare ``--trials``, ``--years`` and ``--seed``.
-
-    Parameters
-    ----------
-    what : str
-        What a trial is, in the words of the help.
-    trials : int
-        Where none are stated.
-    fewest, most, fewest_years : int
-        Bounds.
-    """
+    """Declare ``--trials``, ``--years`` and ``--seed`` with their bounds; ``what``: a trial in words of the help."""
     parser.add_argument("--trials", type=whole_number(fewest, most), default=trials, help=f"{what} (default {trials})")
     parser.add_argument(
         "--years", type=whole_number(fewest_years, 80), default=20, help="years counted from year 0 (default 20)"

@@ -21,15 +21,7 @@ KINDS: Final = ("compare", "stress", "spares", "study", "fit", "levels", "weathe
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """A page that was built again: its path, what the command prints of it, and the numbers that stand beside it.
-
-    Attributes
-    ----------
-    screen, text : callable
-        The short answer and the long one.
-    numbers : str
-        Name of the JSON file beside the page.
-    """
+    """A page that was built again, the short answer and the long one, and the name of the JSON file beside it."""
 
     page: Path
     screen: Callable[[], str]

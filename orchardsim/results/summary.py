@@ -142,18 +142,10 @@ def summary_document(dataset: xarray.Dataset) -> dict[str, Any]:
 
 
 def summary_so_far(dataset: xarray.Dataset) -> dict[str, Any]:
-    """Some of :func:`summary_document`, under the same names.
+    """Of the trials that are finished, some of :func:`summary_document`, under the same names.
 
-    Parameters
-    ----------
-    dataset : xarray.Dataset
-        The trials that are finished.
-
-    Returns
-    -------
-    dict
-        ``title``, ``trials``, ``years``, ``shares``, of ``headline`` and ``sheet`` what :data:`ANSWERS` and the
-        picture of the cash need.
+    ``title``, ``trials``, ``years``, ``shares``, of ``headline`` and ``sheet`` what :data:`ANSWERS` and the picture of
+    the cash need.
     """
     headline: dict[str, Any] = {}
     for one in headlines(dataset):

@@ -181,16 +181,7 @@ def _doubts(plan: Any) -> list[str]:
 
 
 def create_app(folder: Folder, port: int, *, working: bool = True) -> Starlette:
-    """The server.
-
-    Parameters
-    ----------
-    folder : Folder
-    port : int
-        That it answers at.
-    working : bool
-        Have the process that simulates ready from the start.
-    """
+    """The server of a folder at a port; ``working``: have the process that simulates ready from the start."""
     desk = Desk(folder)
 
     @contextlib.asynccontextmanager

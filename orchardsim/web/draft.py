@@ -398,20 +398,7 @@ def _put(document: Any, place: Place, value: Any) -> None:
 
 
 def go_on(folder: Folder, name: str, number: int) -> str:
-    """Write the plan of a kept fit into the folder, with what was learned beside it.
-
-    Parameters
-    ----------
-    folder : Folder
-    name : str
-        Of the plan that was fitted.
-    number : int
-        Of the kept piece of work.
-
-    Returns
-    -------
-    str
-        Name of the new plan.
+    """Write the plan of a kept fit into the folder, with what was learned beside it; gives the new plan's name.
 
     Raises
     ------

@@ -45,13 +45,8 @@ ROWS: Final = ("picked to leaf 10", "trees lost", "peak borrowing", "payback yea
 def first_screen(dataset: xarray.Dataset, *, whole: bool = False) -> str:
     """Lines of at most 80 columns: title, notices, headline, sentences.
 
-    Parameters
-    ----------
-    dataset : xarray.Dataset
-        Result of a run.
-    whole : bool
-        Say all even where it is more than a screen; else, as far as room is wanting, the weight of one price is left
-        out, then the amounts of the debt, which the headline tells too, then the debt.
+    ``whole``: say all even where it is more than a screen; else, as far as room is wanting, the weight of one price is
+    left out, then the amounts of the debt, which the headline tells too, then the debt.
     """
     formats = RunFormats.of(dataset.attrs)
     opening = [str(dataset.attrs["title"]), *_size(dataset, formats), *notices(dataset, formats)]
@@ -188,16 +183,8 @@ def part_rows(dataset: xarray.Dataset, formats: RunFormats) -> list[MoneyRow]:
 def plain_sentences(dataset: xarray.Dataset) -> list[str]:
     """Sentences without terms of statistics or finance, under thirty words each.
 
-    Parameters
-    ----------
-    dataset : xarray.Dataset
-        Result of a run.
-
-    Returns
-    -------
-    list of str
-        The crop, and the frost behind crops that fail; the deepest debt, and the credit line where one is stated; the
-        year by which the plan has paid for itself.
+    The crop, and the frost behind crops that fail; the deepest debt, and the credit line where one is stated; the year
+    by which the plan has paid for itself.
     """
     formats = RunFormats.of(dataset.attrs)
     found = [

@@ -80,12 +80,7 @@ def _years(run: SavedRun) -> list[int]:
 def tree_codes(leaves: NDArray[Any], block: dict[str, Any]) -> Codes:
     """What stands at each place of a block in a year, (row, place): ground beyond its last tree.
 
-    Parameters
-    ----------
-    leaves : array, (tree,)
-        Leaf of the tree at each place in planting order, 0 where none stands.
-    block : mapping
-        Of ``sheet.land`` in the summary.
+    ``leaves``: of the tree at each place in planting order, 0 where none stands; ``block``: of ``sheet.land``.
 
     Examples
     --------

@@ -127,14 +127,7 @@ def _drawing(saved: Path, name: str) -> Any:
 
 
 def report_html(run: SavedRun, pictures: Pictures) -> str:
-    """The page as text.
-
-    Parameters
-    ----------
-    run : SavedRun
-    pictures : mapping
-        From :func:`orchardsim.report.pages.save_pictures`.
-    """
+    """The page as text, with the pictures that were drawn."""
     from orchardsim.report.run.figures import FIGURES
 
     dataset, formats = run.dataset, run.formats

@@ -79,10 +79,7 @@ def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
 def published_gap(found: Mapping[str, Beside | None], formats: RunFormats) -> str:
     """One sentence on plans beside published budgets: how far off, in yield or in cost; empty where none is told of.
 
-    Parameters
-    ----------
-    found : mapping from label to Beside or None
-        The label is "the middle" for a plan by itself.
+    ``found``: by label of the plan, "the middle" for one by itself.
     """
     said = [f"{label} {_gap(one, formats)}" for label, one in found.items() if one is not None]
     if not said:

@@ -55,18 +55,7 @@ COVER_NOTE: Final = (
 
 
 def headline_table(dataset: xarray.Dataset) -> str:
-    """The headline numbers of a run as text, in the plan's own units.
-
-    Parameters
-    ----------
-    dataset : xarray.Dataset
-        Result of a run.
-
-    Returns
-    -------
-    str
-        Lines of at most :data:`WIDTH` characters.
-    """
+    """The headline numbers of a run as text, in the plan's own units; lines of at most :data:`WIDTH` characters."""
     formats = RunFormats.of(dataset.attrs)
     lines = [str(dataset.attrs["title"]), areas_text(dataset, formats), footer(dataset)]
     lines += frost_sentences(dataset)
