@@ -14,6 +14,7 @@ from orchardsim.core.ledger_items import items_by_group
 from orchardsim.report.run.bad_years import bad_years_figure
 from orchardsim.report.run.map_figure import land_figure
 from orchardsim.report.run.saved import SavedRun, bands
+from orchardsim.report.run.sheet import draw_payback
 from orchardsim.report.run_formats import RunFormats, footer
 from orchardsim.report.style import (
     BRICK,
@@ -383,15 +384,7 @@ def outcome_figure(run: SavedRun) -> Figure:
     formats = run.formats
     figure, (upper, lower) = new_figure(2, 1, height=5.2)
     _npv_panel(upper, run)
-    rows = run.summary["sheet"]["paid_back_by_year"]
-    years = np.array([int(year) for year in rows])
-    shares = 100 * np.array([float(share) for share in rows.values()])
-    lower.bar(years, shares, color=LEAF, width=0.75, label="_paid back")
-    lower.annotate(f"{shares[-1]:.0f} %", (years[-1], shares[-1]), ha="center", va="bottom", fontsize=8.5)
-    lower.set_ylim(0, 108)
-    lower.set_title("Chance of having paid back by each year, % of futures")
-    lower.set_xlabel("year of the plan")
-    whole_ticks(lower)
+    draw_payback(lower, run.summary, formats)
     add_footer(figure, f"{formats.currency}: {formats.money_basis}. {footer(run.dataset)}")
     return figure
 

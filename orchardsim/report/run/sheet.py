@@ -254,7 +254,7 @@ def draw_payback(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) ->
         label="_paid back",
     )  # fmt: skip
     axes.set_ylim(0, 108)
-    axes.set_xlabel("by year")
+    axes.set_xlabel("year of the plan")
     whole_ticks(axes)
     if rows:
         last, share = list(rows.items())[-1]
