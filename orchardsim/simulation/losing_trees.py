@@ -49,7 +49,7 @@ def lose_trees_in_winter(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
         found = losses.rest_losses(hazards, traits, block.state, season, draws)
         take_out(tile, block, year, found.cause)
         weaken(block.state.health, found.health_loss)
-        injury = losses.winter_injury(hazards, traits, season)
+        injury = losses.winter_injury(hazards, traits, season, draws)
         if injury.any():
             block.state.health *= 1 - block.model.expand(injury)
 

@@ -338,6 +338,7 @@ def _rows(phase: Phase) -> list[CompetingHazard]:
 
 REST: Final = _rows("rest")
 SEASON: Final = _rows("season")
+COLD_LEVELS: Final = next(row.levels for row in REST if row.cause == "winter_cold")
 REST_LEVELS: Final[dict[str, Level]] = {name: level for row in REST for name, level in row.levels.items()}
 SEASON_LEVELS: Final[dict[str, Level]] = {name: level for row in SEASON for name, level in row.levels.items()} | {
     # not a cause of death: share of its health that a tree loses to woolly aphids

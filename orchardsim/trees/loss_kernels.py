@@ -573,12 +573,15 @@ def weigh_spread(h: Number, levels: Number, some: Number, added: Number, number:
 
 
 @compiled
-def winter_injury_kernel(h: Number, injury: Number, out: Number, cold: Number, soil: Number, shortfall: Number,
-                         wood: Number, roots: Number) -> None:  # fmt: skip
-    """Share of health that trees in full health lose to a winter that they survive, (trial, group)."""
+def winter_injury_kernel(h: Number, injury: Number, levels: Number, out: Number) -> None:
+    """Share of health that trees in full health lose to a winter that they survive, (trial, group).
+
+    ``levels``, (trial, group, 5): those of ``COLD_LEVELS``.
+    """
     for t in range(out.shape[0]):
         for g in range(out.shape[1]):
-            hazard = cold_hazard(h, cold[t, g], soil[t, g], shortfall[t, g], wood[t, g], roots[t, g], np.float32(0.0))
+            cold = levels[t, g]
+            hazard = cold_hazard(h, cold[0], cold[1], cold[2], cold[3], cold[4], np.float32(0.0))
             out[t, g] = min(np.float32(1.0), 2.0 * injury * -exp_less_one(-hazard))
 
 

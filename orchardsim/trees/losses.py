@@ -15,7 +15,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from orchardsim.trees.competing import REST_LEVELS, SEASON_LEVELS, LossYear, levels_of, of_trials
+from orchardsim.trees.competing import COLD_LEVELS, REST_LEVELS, SEASON_LEVELS, LossYear, levels_of
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import COLLAPSES, Float, LossDraws, cut_lognormal_mean
 from orchardsim.trees.loss_hazards import tree_hazards
@@ -100,18 +100,11 @@ def season_losses(
     return found
 
 
-def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason) -> Float:
+def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason, draws: LossDraws) -> Float:
     """Share of health that trees in full health lose to a winter they survive, (trial, group)."""
-    injury = np.empty((len(season.winter_temperature_min), traits.stock.size), np.float32)
-    values = (
-        of_trials(season.winter_temperature_min),
-        of_trials(season.soil_temperature_min),
-        of_trials(season.acclimation_shortfall) - traits.stock["early_hardening"],
-        traits.cultivar["hardiness"],
-        traits.stock["root_hardiness"],
-    )
-    cold = (np.broadcast_to(one.astype(np.float32), injury.shape).copy() for one in values)
-    winter_injury_kernel(tree_hazards(hazards), np.float32(hazards.cold_injury), injury, *cold)
+    cold = levels_of(COLD_LEVELS, LossYear(hazards, traits, season, draws))
+    injury = np.empty(cold.shape[:2], np.float32)
+    winter_injury_kernel(tree_hazards(hazards), np.float32(hazards.cold_injury), cold, injury)
     return injury
 
 

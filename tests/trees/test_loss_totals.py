@@ -198,7 +198,8 @@ def test_winter_injury_stays_within_bounds() -> None:
     """No injury in a mild winter, all that the parameter allows in a killing one."""
     hazards = Hazards()
     traits = loss_traits(block(2, 3), hazards)
-    mild, killing = (winter_injury(hazards, traits, season(1, cold=cold))[0, 0] for cold in (0.0, -60.0))
+    draws = draws_of(1, traits)
+    mild, killing = (winter_injury(hazards, traits, season(1, cold=cold), draws)[0, 0] for cold in (0.0, -60.0))
     assert mild < 1e-3
     assert killing == pytest.approx(2 * hazards.cold_injury, abs=1e-6)
 
