@@ -37,7 +37,7 @@ M9 = list(NC140).index("M.9 T337")
 HONEYCRISP = own_target("Honeycrisp")
 GALA = own_target("Gala")
 WIDE = (0.0, 0.0, 0.0, 4.0, 6.0)
-GOOD_GROWER = 1.51
+GOOD_GROWER = 1.57
 """Site level of a good grower, fitted with the rest; the research mean is 1."""
 NONE = (1e6,)
 LOADS = (0.7, 2.0, 4.0, 6.0, 7.0, 9.0, 11.0, 14.0)
@@ -51,7 +51,7 @@ def vigorous() -> Stock:
 
     Half of its five-year crop came in the fifth leaf, so it bears as late as a seedling.
     """
-    return dataclasses.replace(stock("MM.111"), size=3.53, shoots=3.4, precocity=4.0)
+    return dataclasses.replace(stock("MM.111"), size=3.53, shoots=3.4, precocity=3.5)
 
 
 def second_malling() -> Stock:
@@ -70,7 +70,7 @@ def bush(spread: float, pruning: tuple[float, ...] = (0.0, 0.0, 0.03, 0.05, 0.05
 
 @dataclass(frozen=True)
 class Row:
-    """A published figure, what the model makes of it, and whether it lies inside the tolerance."""
+    """A published figure, what the model makes of it, on each draw too, and whether it lies inside the tolerance."""
 
     id: str
     what: str
@@ -79,6 +79,7 @@ class Row:
     high: float
     value: float
     weight: float = 1.0
+    draws: tuple[float, ...] = ()
 
     @property
     def met(self) -> bool:
@@ -97,8 +98,8 @@ class Row:
 
     @property
     def miss(self) -> float:
-        """How far outside the middle four fifths of the tolerance, in half widths."""
-        return max(abs(self.place) - 0.8, 0.0)
+        """How far outside the middle three quarters of the tolerance, in half widths."""
+        return max(abs(self.place) - 0.75, 0.0)
 
 
 class Plantings:
@@ -215,6 +216,10 @@ class Plantings:
         add("bare", bare, spindle, "feathered", 1.2, 3.7, 8)
         add("unbent", [one("M.9", "Gala", GALA)], training("tall_spindle", bending_leaf=40), "feathered", 1.1, 3.65, 5)
         add("five", [one(s, "Golden Delicious", golden) for s in ("M.7", "seedling")], central, "whip", 4.0, 6.0, 10)
+        orchard = [one(s, "Golden Delicious", golden) for s in ("MM.106", "M.7", "MM.111")]
+        add("orchard", orchard, central, "whip", 4.5, 6.0, 8)
+        even = [one("M.9", "Gala", (0.0, 6.0)), one("M.9", "Gala", (0.0, 4.0))]
+        add("even", even, spindle, "feathered", 1.2, 3.7, 9, loads=True)
         plan = block([one("MM.111", "Jonathan", own_target("Jonathan"))], central, "whip", 6.0, 6.8, trees=18, rows=11)
         self.made["uniformity"] = Planting(plan, ["Jonathan"], 15, seed + 100)
 
@@ -225,6 +230,19 @@ class Plantings:
         for part in PARTS:
             rows += part(logs)
         return rows
+
+
+class Draws:
+    """The plantings on several draws of soil, trees and years: one draw alone moves a row by up to its half width."""
+
+    def __init__(self, number: int, trees: int) -> None:
+        self.plantings = [Plantings(trees, seed=1 + 1000 * draw) for draw in range(number)]
+
+    def figures(self, p: Physiology, good: float) -> list[Row]:
+        """Every target's figure, mean over draws, with the draws."""
+        by_draw = zip(*(one.figures(p, good) for one in self.plantings), strict=True)
+        drawn = ((rows[0], [row.value for row in rows]) for rows in by_draw)
+        return [dataclasses.replace(row, value=float(np.nanmean(values)), draws=tuple(values)) for row, values in drawn]
 
 
 GOOD = ("spindle", "tall", "unbent", "far", "gala loads")
@@ -284,7 +302,7 @@ def spindle_rows(logs: Lazy) -> list[Row]:
     kept = [row.mean() for row in (log.tonnes()[7:15], log.tonnes()[19:25])]
     return [
         Row("T2", "bu/ac in leaf 2", "100-300", 100, 300, 1.08 * bushels[1]),
-        Row("T3", "bu/ac, leaves 1-5", "> 3,000", 2700, 3800, 0.945 * bushels[:5].sum()),
+        Row("T3", "bu/ac, leaves 1-5", "> 3,000", 2700, 3800, 0.92 * bushels[:5].sum()),
         Row("T4", "bu/ac, leaves 8-15", "1,000-1,500", 900, 1500, mean(bushels, 8, 15)),
         Row("T5", "leaf at 3.0 m", "2-4", 1.9, 4.1, tall),
         Row("T11", "light stopped, leaves 10-15", "0.65-0.72", 0.62, 0.78, mean(light, 10, 15)),
@@ -355,7 +373,7 @@ def density_rows(logs: Lazy) -> list[Row]:
     return [
         Row("T7", "M.9, 1,100/ha: t/ha, leaves 10-15", "about 40", 28, 52, FROSTS * mean(low, 10, 15)),
         Row("T7", "M.9, 3,300/ha: t/ha, leaves 6-7", "about 75", 52.5, 97.5, 0.97 * mean(high, 6, 7)),
-        Row("T7", "M.9, 3,300/ha: leaves 12-16 over 6-7", "declines", 0.5, 0.95, mean(high, 12, 16) / mean(high, 6, 7)),
+        Row("T7", "M.9, 3,300/ha: leaves 12-16 over 6-7", "declines", 0.5, 0.95, mean(high, 12, 16) / mean(high, 6, 7), 0.2),  # noqa: E501
         Row("T24", "M.2, 2,260/ha: leaves 15-20 over 6-7", "declines", 0.3, 0.95, mean(semi, 15, 20) / mean(semi, 6, 7)),  # noqa: E501
         Row("T7", "M.2, 660/ha: t/ha, leaves 12-16", "about 40", 28, 52, FROSTS * mean(wide, 12, 16)),
         Row("T23", "b of yield, 1,125-3,226/ha, leaf 4-5", "0.38", 0.30, 0.50, b["BC", "crop", 4]),
@@ -533,7 +551,19 @@ def memory_rows(logs: Lazy) -> list[Row]:
     trunk, crop = stocks.mean("trunk", M9), stocks.mean("crop", M9)
     early = [log.mean("crop")[1:3].sum() for log in (logs["tall"], unbent)]
     made = [bare.mean("made", g)[1:6].sum() for g in (0, 1)]
+    orchard, even, wide = logs["orchard"], logs["even"], ten.mean("trunk", 1)
+    grams = even.mean("crop") / np.maximum(even.mean("number"), 1e-6) * 1000
+    gramsl = even.mean("crop", 1) / np.maximum(even.mean("number", 1), 1e-6) * 1000
     figures = [
+        ("MM.106, 370/ha: kg in leaf 5", 8, 30, orchard.mean("crop")[4]),
+        ("MM.106, 370/ha: kg in leaf 6", 18, 50, orchard.mean("crop")[5]),
+        ("M.7, 370/ha: kg in leaf 5", 4, 20, orchard.mean("crop", 1)[4]),
+        ("M.7, 370/ha: kg in leaf 6", 10, 40, orchard.mean("crop", 1)[5]),
+        ("MM.111, 370/ha: kg in leaf 6", 5, 28, orchard.mean("crop", 2)[5]),
+        ("Gala 6 per cm2: mass in leaf 4 over leaf 9", 1.03, 1.22, grams[3] / grams[8]),
+        ("Gala: mass in leaf 9 at 6 per cm2", 165, 210, grams[8]),
+        ("Gala: mass in leaf 9 at 4 per cm2", 180, 220, gramsl[8]),
+        ("M.9, 889/ha: trunk added in leaves 8-10 over 3-5", 0.75, 1.3, (wide[9] - wide[6]) / (wide[4] - wide[1])),
         ("Gala on M.9, 889/ha: trunk in leaf 10 [cm2]", 40, 80, ten.mean("trunk", 1)[9]),
         ("the same: yield per trunk [kg/cm2]", 1.8, 3.0, ten.mean("crop", 1).sum() / ten.mean("trunk", 1)[9]),
         ("the same: yield of ten leaves [kg/tree]", 110, 200, ten.mean("crop", 1).sum()),

@@ -6,10 +6,10 @@ that experiments/calibration fits with, here with more trees.
 
 from __future__ import annotations
 
-from experiments.calibration.cases import GOOD_GROWER, Plantings
+from experiments.calibration.cases import GOOD_GROWER, Draws
 from experiments.calibration.harness import load_physiology
 
-TREES = 192
+DRAWS, TREES = 8, 48
 SOURCES = {
     "T7": "abstract of 'Yield-density relations for apple trees on a dwarfing and a semi-dwarfing rootstock'",
     "T23": "Acta Horticulturae 451 (49), McIntosh and Gala on M.9; Robinson 2010; exponents derived",
@@ -27,14 +27,14 @@ SOURCES = {
 DECLINES = "declines"
 
 
-def planting_figures() -> list[tuple[str, str, str, float, tuple[float, float], str]]:
-    """Id, what, published, ours, tolerance and source of each row of T23 to T33, and of the declines of T7."""
+def planting_figures() -> list[tuple[str, str, str, tuple[float, ...], tuple[float, float], str]]:
+    """Id, what, published, ours by draw, tolerance and source of each row of T23 to T33, and of the declines of T7."""
     found, counts = [], dict.fromkeys(SOURCES, 0)
-    for row in Plantings(TREES).figures(load_physiology(), GOOD_GROWER):
+    for row in Draws(DRAWS, TREES).figures(load_physiology(), GOOD_GROWER):
         if row.id not in SOURCES or (row.id == "T7" and row.published != DECLINES):
             continue
         counts[row.id] += 1
         low = max(row.low, 0.0) if row.value >= 0 else row.low
         tolerance = (low, row.high)
-        found.append((f"{row.id}.{counts[row.id]}", row.what, row.published, row.value, tolerance, SOURCES[row.id]))
+        found.append((f"{row.id}.{counts[row.id]}", row.what, row.published, row.draws, tolerance, SOURCES[row.id]))
     return found

@@ -114,7 +114,7 @@ def score(trials: int, *, warming: float = 0.0, say: Callable[[str], None] = lam
 def _plantings(out: Score, trials: int, warming: float) -> None:
     """T23 to T33, which ask for no weather."""
     for id_, what, published, ours, tolerance, source in planting_figures():
-        out.rows.append(row(id_, what, published, ours, tolerance, source))
+        out.rows.append(row(id_, what, published, np.array(ours), tolerance, source))
 
 
 def _crossing(height: np.ndarray, level: float) -> np.ndarray:

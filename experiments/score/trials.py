@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from orchardsim.plan import load_plan
 from orchardsim.simulation import simulate
 
-RESEARCH_MEAN, GOOD_GROWER = 1.0, 1.51
+RESEARCH_MEAN, GOOD_GROWER = 1.0, 1.57
 """The two site growth levels, fixed for all rows."""
 BY_TRUNK_ALONE = 'fruit_per_land = "500 /m2"'
 """Thinning of trials of crop loads and densities: what the land is meant to bear sets no limit."""

@@ -99,18 +99,20 @@ def wood_mass(trunk: Number, coefficient: Number, exponent: Number) -> Number:
 
 
 @compiled
-def trunk_wanted(expressed_trunk: Number, held: Number, vigor: Number, exponent: Number) -> Number:
-    """Growth of the trunk in a season with dry matter in plenty [cm2]: vigor expressed^exponent held.
+def trunk_wanted(expressed_trunk: Number, root_held: Number, vigor: Number, exponent: Number) -> Number:
+    """Growth of the trunk in a season with dry matter in plenty [cm2]: vigor expressed^exponent held^(1/2).
 
-    Sapwood serves the leaf that is held: a tree kept in its room thickens ever more slowly.
+    A year's ring serves the leaf that is held (pipe model: Shinozaki et al. 1964, Japanese Journal of Ecology 14:97;
+    from memory), so a tree kept in its room grows rings of even area; with less leaf to feed it makes less of them.
 
     Parameters
     ----------
     expressed_trunk : float [cm2]
         Trunk that the held canopy stands for.
-    held : float [1]
+    root_held : float [1]
+        Square root of the share of the wanted canopy that is held.
     vigor : float [cm2 to the power 1 - exponent]
         Of stock, cultivar, site and season.
     exponent : float [1]
     """
-    return vigor * power(expressed_trunk + TINY, exponent) * held
+    return vigor * power(expressed_trunk + TINY, exponent) * root_held

@@ -79,7 +79,7 @@ class Bloom:
 
 def phase_radiation(model: BlockModel, state: TreeState, season: SeasonForTrees, phase: int, canopy: float) -> Float:
     """Radiation [MJ/m2] of a phase that counts (trial, group): times temperature, water and canopy factors."""
-    water = model.water(season.water_factor[:, :, phase], state.cover)
+    water = model.water(season.water_factor[:, :, phase], state.cover) ** model.physiology.drought_light
     counted = season.radiation[:, :, phase] * season.temperature_factor[:, :, phase] * water * canopy
     return counted.astype(np.float32)
 
@@ -287,7 +287,9 @@ def harvest_to_leaf_fall(
         The trees whose branches were tied down this year; all by default.
     """
     p = model.physiology
-    radiation = phase_radiation(model, state, season, 3, p.late_canopy)
+    # leaf ages by what it has done: a long autumn adds little
+    light = phase_radiation(model, state, season, 3, 1.0) / np.float32(p.late_light)
+    radiation = np.float32(p.late_light) * (1 - np.exp(-light))
     heat = (season.degree_days[:, :, 1:].sum(-1) / p.heat_reference) ** p.heat_exponent
     heat *= model.water(season.water_factor[:, :, 2], state.cover) ** p.drought_exponent
     tied, start = reached(state, reach)

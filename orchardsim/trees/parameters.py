@@ -142,6 +142,13 @@ class Training:
     bending_leaf: int = parameter(
         "leaf", "first leaf in which branches are bent; their buds bloom the spring after", low=1, high=10, default=1
     )
+    leader_lean: float = parameter(
+        "degree",
+        "lean of the leader from the upright, to either side of the row by turns (crown over more land: light)",
+        low=0,
+        high=45,
+        default=0.0,
+    )
     leader_headed: bool = parameter(
         "flag", "leader cut back at planting and each winter until full height (lower tree, later bloom)", default=False
     )
@@ -245,7 +252,7 @@ class Thinning:
     fruit_per_land: float = parameter(
         "1/m2",
         "most fruit meant to stay on a tree per land that it has, whatever its trunk (100 on a mature tree at "
-        "0.9 x 3.7 m [young_honeycrisp])",
+        "0.9 x 3.7 m [young_honeycrisp]); of cultivars with larger fruit fewer in proportion",
         low=0,
         high=500,
         default=30.0,
@@ -386,8 +393,8 @@ class Physiology:
     early_canopy: float = parameter(
         "1", "mean interception from bloom to closed canopy over that of full canopy", low=0.3, high=0.9
     )
-    late_canopy: float = parameter(
-        "1", "mean worth of the canopy from harvest to leaf fall over full canopy", low=0.2, high=1
+    late_light: float = parameter(
+        "MJ/m2", "light after harvest that leaf uses before it has aged; more is worth ever less", low=50, high=2000
     )
     room_along: float = parameter(
         "1", "share of an empty position's land that each neighbour in the row uses", low=0, high=0.5
@@ -438,6 +445,7 @@ class Physiology:
         "K day", "degree days from bloom to leaf fall at which growth demand is unscaled", low=800, high=3500
     )
     heat_exponent: float = parameter("1", "power of degree days in growth demand", low=0, high=1)
+    drought_light: float = parameter("1", "power of the water factor in what leaf fixes", low=0, high=2)
     drought_exponent: float = parameter(
         "1", "power of the water factor from closed canopy to harvest in growth demand", low=0, high=4
     )
@@ -492,6 +500,9 @@ class Physiology:
     )
     shade_half: float = parameter("1", "light on the spurs at which bud formation is halved", low=0.1, high=0.7)
     bearing_leaf: float = parameter("leaf", "leaf of half bloom on M.9, branches as they grow", low=0, high=6)
+    full_bearing: float = parameter(
+        "1", "leaves by which half of full bloom comes later, per leaf by which first crops do", low=1, high=2
+    )
     bearing_rate: float = parameter("1/leaf", "steepness of coming into bearing", low=0.5, high=4)
     bending_gain: float = parameter(
         "leaf", "leaves by which branches bent well below the horizontal bloom earlier", low=0, high=2

@@ -20,6 +20,8 @@ from orchardsim.trees.year import Place
 WALL_DEPTH: Final = 0.9
 """m; canopies no deeper are walls trained along their wires and fill their row however far apart the trees stand
 (target geometry of walls: depth of canopy at most 0.9 m, read.dmtmag.com/i/123862-may-1/24)."""
+HONEYCRISP_FRUIT: Final = 0.3
+"""kg; fruit mass potential of Honeycrisp, on which the most fruit meant to stay per land was read."""
 AGES: Final = np.arange(LEAVES + 1.0)
 NAMES: Final = tuple(field.name for field in dataclasses.fields(Physiology))
 Numbers: Any = namedtuple("Numbers", NAMES)  # type: ignore[misc]
@@ -98,6 +100,11 @@ def target(group: TreesOfGroup, p: Physiology) -> NDArray[Any]:
     return np.minimum(table_by_leaf(group.crop_load_target), UNTHINNED)
 
 
+def fewer_on_land(group: TreesOfGroup, p: Physiology) -> float:
+    """Fruit meant to stay per land over that of Honeycrisp, fewer of larger fruit [1]."""
+    return min(1.0, HONEYCRISP_FRUIT / group.cultivar.fruit_mass_potential)
+
+
 def next_bloom(group: TreesOfGroup, p: Physiology) -> NDArray[Any]:
     """Share of full bloom in the spring after a leaf, branches tied down as planned [1]."""
     bent = bending_gain(group.training.bending_angle, p.bending_gain) * (group.training.bending_leaf <= AGES)
@@ -111,7 +118,7 @@ def next_bloom_unbent(group: TreesOfGroup, p: Physiology) -> NDArray[Any]:
 
 DERIVED: Final = (
     growth_vigor, rooting, leaf_vigor, shoot_habit, fruit_potential, half_crop, crop_width, pruning, pruning_minutes,
-    stripping, target, next_bloom, next_bloom_unbent,
+    stripping, target, fewer_on_land, next_bloom, next_bloom_unbent,
 )  # fmt: skip
 """What the loops read of a row group beside the numbers of its cultivar and stock, each under its function's name."""
 Traits: Any = namedtuple("Traits", ("cultivar", "stock", *(one.__name__ for one in DERIVED)))  # type: ignore[misc]
@@ -122,7 +129,7 @@ def unbent_bloom_leaf(group: TreesOfGroup, p: Physiology) -> float:
     """Leaf in which a tree with branches as they grow bears half of full bloom."""
     training = group.training
     delay = (1 - training.feathers_kept) * p.feather_delay + training.leader_headed * p.heading_delay
-    return p.bearing_leaf + group.stock.precocity + delay + group.grade.crop_delay
+    return p.bearing_leaf + p.full_bearing * group.stock.precocity + delay + group.grade.crop_delay
 
 
 def make_traits(block: BlockPlan, p: Physiology) -> Any:
@@ -148,5 +155,6 @@ def make_place(block: BlockPlan, p: Physiology) -> Place:
         training.height_limit,
         max(training.spread_limit, layout.tree_spacing) if wall else training.spread_limit,
         p.height_coefficient * headed * rivals,
+        np.tan(np.radians(training.leader_lean)),
     )
     return Place(*(np.float32(value) for value in values))

@@ -79,6 +79,7 @@ class Place(NamedTuple):
     height_limit: np.float32
     spread_limit: np.float32
     leader: np.float32
+    lean: np.float32
 
 
 @compiled
@@ -195,7 +196,7 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, strips: Any, ground
                 land = place.row_spacing * place.tree_spacing * along * across
 
                 height, spread, trunk = trees.height[t, i], trees.spread[t, i], trees.trunk_area[t, i]
-                width = canopy.soft_minimum(spread, place.across_limit * across)
+                width = canopy.soft_minimum(spread + place.lean * height, place.across_limit * across)
                 length = canopy.soft_minimum(spread, p.crown_overlap * place.tree_spacing * along)
                 shade = canopy.shadow_area(width, length, height, place.fill, place.shadow)
                 reach = canopy.shadow_reach(shade, land, p.shadow_overlap)
@@ -220,7 +221,8 @@ def open_canopy(trees: Any, p: Any, traits: Any, place: Any, strips: Any, ground
                 trees.drive[t, i] = growth.shoot_drive(
                     p.shoot_pull * habit, level, fed / (leaf + TINY) + TINY, p.shoot_answer, 1.0 - uncut, p.cut_answer
                 )
-                use = canopy.light_use(stopped / (total + TINY), p.light_half)
+                # leaf in deeper shade than in a full hedge makes no better use of it
+                use = min(canopy.light_use(stopped / (total + TINY), p.light_half), np.float32(1.0))
                 trees.source[t, i] = stopped * use * (p.radiation_use / 1000.0 * leaf_vigor * strength)
                 # a soil patch acts on what a tree fixes, and through that on its wood; the ground as a whole and the
                 # tree's own quality act on both
@@ -296,16 +298,17 @@ def find_target(trees: Any, traits: Any, strips: Any, room: Any) -> None:
     """Fruit meant to stay on each tree.
 
     The target is counted on the trunk as a grower measures it before bloom, up to ``room``: the fruit that a tree's
-    land is meant to bear.
+    land is meant to bear, fewer where they are large.
     """
     load_here = np.empty(trees.alive.shape[1], np.float32)
     for t in range(len(trees.alive)):
         for s in range(len(strips.group)):
             g, begin, end = strips.group[s], strips.begin[s], strips.end[s]
+            most = room * traits.fewer_on_land[g]
             look_up(traits.target[g], trees.leaf[t, begin:end], load_here[begin:end])
             for i in range(begin, end):
                 target = load_here[i] * trees.trunk_area[t, i]
-                trees.target[t, i] = min(target, room) if load_here[i] < UNTHINNED else target
+                trees.target[t, i] = min(target, most) if load_here[i] < UNTHINNED else target
 
 
 @compiled
@@ -505,9 +508,10 @@ def fall_leaf(
             for i in range(begin, end):
                 trunk, held, expressed = trees.trunk_area[t, i], trees.held[t, i], trees.expressed_trunk[t, i]
                 pool = trees.pool[t, i] + trees.source[t, i] * light
+                root_held = np.sqrt(held)
                 wood = trees.wood[t, i]
                 cost = p.root_share * p.wood_exponent * wood / (trunk + TINY)
-                wanted = growth.trunk_wanted(expressed, held, vigor * trees.roots_left[t, i], p.trunk_exponent)
+                wanted = growth.trunk_wanted(expressed, root_held, vigor * trees.roots_left[t, i], p.trunk_exponent)
                 paid = growth.two_limits(cost * wanted, pool, p.wood_curvature)
                 rest = pool - paid
                 stored = min(p.reserve_wood * wood + p.reserve_leaf * trees.leaf_area[t, i], p.reserve_share * rest)
@@ -534,7 +538,7 @@ def fall_leaf(
                 spurs = p.clusters_per_leaf * trees.spur_leaf[t, i]
                 crop = trees.counted_crop[t, i]
                 buds = p.clusters_per_leaf * trees.lit_spurs[t, i] * bloom_here[i]
-                felt = crop / (grown * np.sqrt(held) + TINY)
+                felt = crop / (grown * root_held + TINY)
                 buds *= bearing.tree_term(felt, half_crop, crop_width)
                 trees.flower_clusters[t, i] = buds * bearing.spur_term(crop, spurs, p.spur_loss)
 

@@ -53,7 +53,7 @@ def both_years(trees):
     counts += [f"2020-04-08,first_row,1,{tree},flower_clusters,20,," for tree in range(1, trees + 1, 3)]
     counts += [f"2020-06-08,first_row,1,{tree},fruit_set,25,," for tree in range(1, trees + 1, 3)]
     more = ["2020-08-20,first_row,,,yield,400,kg,", "2020-08-20,first_row,,,fruit_mass,200,g,"]
-    return [*girths(trees, "2019-11-18", 80), *girths(trees, "2020-11-18", 120), *counts, *more]
+    return [*girths(trees, "2019-11-18", 72), *girths(trees, "2020-11-18", 103), *counts, *more]
 
 
 # ---- against closed forms -------------------------------------------------------------------------------------------
@@ -92,7 +92,7 @@ def test_the_emulator_finds_a_parabola_and_its_noise():
 @pytest.fixture(scope="module")
 def small():
     """Few rows and draws."""
-    return fit(PLAN, rows_of(PLAN, *girths(20, "2019-11-18", 90), *girths(20, "2020-11-18", 140)), rows=100, draws=100)
+    return fit(PLAN, rows_of(PLAN, *girths(20, "2019-11-18", 78), *girths(20, "2020-11-18", 117)), rows=100, draws=100)
 
 
 def level(found, key):
@@ -108,8 +108,9 @@ class Found(NamedTuple):
 def test_thick_trunks_raise_growth_and_narrow_it(small):
     growth = level(small, "growth of first_row")
     assert growth.after[1] > growth.before[1] and growth.told > 0.5
-    assert 0 < level(small, "site_growth of next_rows").told < level(small, "site_growth of first_row").told
-    assert abs(level(small, "fruit_size of Gala").told) < 0.3  # three errors of a ratio of spreads of 100 draws
+    # ground beside it is told of less; 0.3 is three errors of a ratio of spreads of 100 draws
+    assert -0.3 < level(small, "site_growth of next_rows").told < level(small, "site_growth of first_row").told
+    assert abs(level(small, "fruit_size of Gala").told) < 0.3
     json.dumps(fit_document(Kept(small.findings)), allow_nan=False)
     shown = " ".join(cell for row in level_cells(small.findings) for cell in row)
     assert "°F" in shown and " K" not in shown  # the plan is one in US units

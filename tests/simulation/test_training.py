@@ -91,6 +91,7 @@ CASES = [
     Case("bending_leaf", 1, 3, "clusters in leaf 3", total("flower_clusters", *leaf(3)), False),
     Case("leader_headed", False, True, "height in leaf 4", total("canopy_height_mean", *leaf(4)), False),
     Case("leader_headed", False, True, "clusters in leaf 3", total("flower_clusters", *leaf(3)), False),
+    Case("leader_lean", "0 degree", "25 degree", "light in leaf 3", total("light_interception", *leaf(3)), True),
     Case("feathers_kept", 0.9, 0.1, "clusters in leaf 3", total("flower_clusters", *leaf(3)), False),
     Case("feathers_kept", 0.9, 0.1, "trunk in leaf 1", total("trunk_area_mean", *leaf(1)), False),
     Case("thick_feathers_cut", True, False, "height in leaf 4", total("canopy_height_mean", *leaf(4)), False),

@@ -92,11 +92,11 @@ def test_well_lit_leaf_uses_light_less_well_but_fixes_more(light, more, half):
     assert 2 * canopy.light_use(2 * half, half) == pytest.approx(4 / 3 * canopy.light_use(half, half), rel=SINGLE)
 
 
-def test_trunk_growth_stops_as_the_room_is_full():
+def test_trunk_growth_slows_as_the_room_is_full():
     free = growth.trunk_wanted(50.0, 1.0, 2.0, 0.7)
     assert free == pytest.approx(2 * 50**0.7, rel=1e-4)
-    # the same canopy on a trunk four times as thick thickens by a quarter
-    assert growth.trunk_wanted(50.0, 0.25, 2.0, 0.7) == pytest.approx(free / 4, rel=1e-4)
+    # the same canopy on a trunk four times as thick thickens half as much
+    assert growth.trunk_wanted(50.0, np.sqrt(0.25), 2.0, 0.7) == pytest.approx(free / 2, rel=1e-4)
     assert growth.trunk_wanted(0.0, 0.0, 2.0, 0.7) == 0
 
 

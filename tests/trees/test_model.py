@@ -356,7 +356,7 @@ def test_a_winter_without_pruning_is_the_same_planned_or_not():
 def test_neglected_trees_bear_smaller_and_duller_fruit_in_their_outer_shell():
     # common practice, no source: a neglected tree goes on bearing, on its outside, fruit of less size and colour
     kept, neglected = cared(years=18), cared(years=18, pruned=(1.0,) * 6 + (0.0,))
-    assert 0.6 < neglected.crop[-1] / kept.crop[-1] < 1
+    assert 0.6 < neglected.crop[-5:].mean() / kept.crop[-5:].mean() < 1
     assert 0.75 < neglected.grams[-1] / kept.grams[-1] < 0.97
     assert 0.25 < neglected.best[-1] / kept.best[-1] < 0.8
     # where crews reach half of the trees, half of the trees are neglected
