@@ -197,7 +197,6 @@ def _run_entry(dataset: xarray.Dataset) -> dict[str, Any]:
 
 
 def _entry(headline: Headline, draws: Draws | None, levels: OpenLevelsOfRun | None) -> dict[str, Any]:
-    statistics, errors = describe(headline.values, worst=headline.worst, whole=headline.whole)
     both = errors_of(headline.values, headline.worst, draws, whole=headline.whole)
     entry: dict[str, Any] = {
         "unit": headline.unit,
@@ -205,11 +204,10 @@ def _entry(headline: Headline, draws: Draws | None, levels: OpenLevelsOfRun | No
         "worst_means": headline.worst_means,
     }
     spread: dict[str, Any] = {}
-    for name, value, error in zip(STATISTICS, statistics, errors, strict=True):
-        if name == "mean" and not headline.has_mean:
-            continue
-        entry[name] = number(value, headline.infinite_word)
-        spread[name] = 0 if both[name].monte_carlo == 0 else number(error, "unbounded")
+    for name in STATISTICS:
+        if name != "mean" or headline.has_mean:
+            entry[name] = number(both[name].value, headline.infinite_word)
+            spread[name] = number(both[name].monte_carlo, "unbounded")
     entry |= doubts_document(levels, headline.values, headline.whole, headline.infinite_word)
     entry["standard_error"] = spread
     without = int(np.isnan(headline.values).sum())
