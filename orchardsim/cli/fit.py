@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from orchardsim.cli.answer import answered, size_of
-from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_size, folder_name
+from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_out, add_size
 from orchardsim.cli.progress import tell
 
 
@@ -15,9 +15,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plan", type=Path, metavar="PLAN", help="planting plan (TOML) that states calendar_year")
     parser.add_argument(
         "measurements", type=Path, metavar="MEASUREMENTS.csv", help="what was measured; one row a reading"
-    )
-    parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for the updated plan, what was learned, and the page"
     )
     parser.add_argument(
         "--next",
@@ -34,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_size(parser, "futures of an option", 200, 50, 100_000, fewest_years=5)
     add_jobs(parser)
-    parser.add_argument("--force", action="store_true", help="replace what another fit left in the folder")
+    add_out(parser, "the updated plan, what was learned, and the page", "write into a folder that holds another fit")
     add_answer_arguments(parser, "print every level and measurement too, and the tables of --next and --wait")
 
 

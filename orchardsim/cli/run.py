@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from orchardsim.cli.answer import open_for, print_closing
-from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_size, folder_name
+from orchardsim.cli.arguments import add_answer_arguments, add_jobs, add_out, add_size
 from orchardsim.cli.progress import progress, tell, warn
 from orchardsim.cli.stop import NOT_KEPT, kept, unbroken
 
@@ -57,9 +57,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="'known' takes every open level of [futures] at its middle; 'uncertain' (default) draws them",
     )
     parser.add_argument(
-        "--out", type=folder_name, metavar="DIR", help="folder for results.nc, summary.json, report.html, figures/"
-    )
-    parser.add_argument(
         "--single-trees",
         type=trial_numbers,
         default=(0,),
@@ -67,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="futures whose single trees results.nc keeps, such as 0,1,2 (trunk, crop, fruit, clusters by year); the "
         "first is drawn as a map; none: of none (default 0)",
     )
-    parser.add_argument("--force", action="store_true", help="write into a folder that holds another run")
+    add_out(parser, "results.nc, summary.json, report.html, figures/", "write into a folder that holds another run")
     parser.add_argument("--resume", action="store_true", help="go on with an interrupted run in the folder of --out")
     parser.add_argument(
         "--second-opinion",
