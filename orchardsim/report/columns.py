@@ -97,3 +97,15 @@ def one_screen(*parts: Pieces, lines: int = SCREEN_LINES) -> str:
             shown += [*gap, *piece]
             gap = []
     return "\n".join(shown)
+
+
+def above_table(said: Pieces, table: Pieces) -> str:
+    """A first screen of pieces, in order, as far as they leave room for the whole table below them."""
+    room = SCREEN_LINES - 1 - sum(map(len, table))
+    shown: list[Sequence[str]] = []
+    for piece in said:
+        room -= len(piece)
+        if room < 0:
+            break
+        shown.append(piece)
+    return one_screen(shown, table)

@@ -8,7 +8,7 @@ from typing import Final
 
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import with_error
-from orchardsim.report.columns import SCREEN_LINES, one_screen, sentence_pieces, table_pieces, text_columns
+from orchardsim.report.columns import above_table, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.run.table import WIDTH
 from orchardsim.report.run_formats import RunFormats, amount_text, years_text
 from orchardsim.report.spares.plan_lines import HOW_TO_USE, policy_lines
@@ -345,13 +345,7 @@ def spares_screen(found: SparesAnswer) -> str:
         table.append(
             [f"{MAYBE.strip()}: may be chance; {found.reporting_trials:,} futures cannot tell it from the cheapest."]
         )
-    tall = sum(map(len, table)) + 1
-    said: list[list[str]] = [[HEAD]]
-    for piece in sentence_pieces(spares_sentences(found)):
-        if sum(map(len, said)) + len(piece) + tall > SCREEN_LINES:
-            break
-        said.append(piece)
-    return one_screen(said, table)
+    return above_table([[HEAD], *sentence_pieces(spares_sentences(found))], table)
 
 
 def spares_text(found: SparesAnswer) -> str:

@@ -10,7 +10,7 @@ from typing import Final
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import percent
 from orchardsim.core.parameters import STATUSES
-from orchardsim.report.columns import SCREEN_LINES, cells_of, one_screen, sentence_pieces, table_pieces, text_columns
+from orchardsim.report.columns import above_table, cells_of, sentence_pieces, table_pieces, text_columns
 from orchardsim.report.compare.words import unit_text, value_text
 from orchardsim.report.fit.words import wait_cells, wait_sentences
 from orchardsim.report.run_formats import RunFormats
@@ -348,11 +348,7 @@ def study_screen(found: StudyFindings) -> str:
     ]
     for title, sentences, _ in waiting_parts(found):
         head += sentence_pieces([f"{title}: {sentences[0]}"])
-    table = table_pieces(cells[: MOST_CELLS + 1], left=range(factors))
-    room, first = SCREEN_LINES - 1 - sum(map(len, table)), 0
-    while first < len(head) and sum(map(len, head[: first + 1])) <= room:
-        first += 1
-    return one_screen(head[:first], table)
+    return above_table(head, table_pieces(cells[: MOST_CELLS + 1], left=range(factors)))
 
 
 def study_table(found: StudyFindings) -> str:
