@@ -20,11 +20,14 @@ from orchardsim.plan.row_group import RowGroup
 from orchardsim.results.first_numbers import FirstNumber, FirstNumbers
 from orchardsim.risk.bands import mean
 from orchardsim.simulation.same_futures import SameFutures, middle_of, with_hours, with_level
+from orchardsim.simulation.totals import Totals
 
 MORE: Final = 0.10
 """Share by which each number is raised (definition of this list)."""
 TRIALS: Final = 12
 YEARS: Final = 20
+LACKING: Final = 0.05
+"""Share of a task's hours in its busiest year from which its crews are said to be too few (wording only)."""
 TREE_LEVELS: Final = (
     "site_growth", "fruit_set", "fruit_size", "thinning_skill", "hazard_level", "hail_frequency",
 )  # fmt: skip
@@ -108,7 +111,27 @@ def first_numbers(plan: Plan, *, most: int = 10, trials: int = TRIALS, years: in
             add("futures.pack_out", "share of the fruit that packs fresh", share, "1", values, "assumption")
     found.sort(key=lambda number: -abs(number.change))
     seconds = time.monotonic() - start
-    return FirstNumbers(tuple(found[:most]), float(base.mean()), trials, years, len(found), seconds)
+    npv, lacking, unpicked = float(base.mean()), lacking_hours(usual), _unpicked(usual)
+    return FirstNumbers(tuple(found[:most]), npv, trials, years, len(found), seconds, lacking, unpicked)
+
+
+def lacking_hours(totals: Totals) -> tuple[tuple[str, float, float], ...]:
+    """Tasks of which a twentieth or more is left undone in the year that asks for most: task, hours asked, done."""
+    done, left = (totals.arrays[name].sum(axis=2).mean(axis=0) for name in ("labour_hours", "labour_undone"))
+    asked = done + left
+    busiest = asked.argmax(axis=0)
+    rows = [
+        (task, float(asked[year, at]), float(done[year, at]))
+        for at, (task, year) in enumerate(zip(TASKS, busiest, strict=True))
+    ]
+    return tuple(row for row in rows if row[1] - row[2] > LACKING * row[1])
+
+
+def _unpicked(totals: Totals) -> float:
+    """Share of the fruit grown that hangs, where pickers lack hours."""
+    if not totals.arrays["labour_undone"][..., TASKS.index("picking")].any():
+        return 0.0
+    return 1.0 - float(totals.arrays["harvested_mass"].sum() / totals.arrays["crop_mass"].sum())
 
 
 def _hours(plan: Plan) -> dict[str, str]:

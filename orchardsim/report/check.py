@@ -46,7 +46,17 @@ def state_first_text(found: FirstNumbers, plan: Plan) -> str:
     ]
     others = sum(max(len(row[at]) for row in [head, *rows]) + 2 for at in (1, 2))
     lines = SCREEN_LINES + 2 - CLOSING_LINES - 1 - len(opening_text(plan).splitlines())
-    return "\n" + one_screen(_wrapped_pieces([head, *rows], SCREEN_WIDTH - others), lines=lines)
+    short = sentence_pieces(crew_lines(found), indent="  ")
+    return "\n" + one_screen(short, _wrapped_pieces([head, *rows], SCREEN_WIDTH - others), lines=lines)
+
+
+def crew_lines(found: FirstNumbers) -> list[str]:
+    """That the crews stated or assumed cannot do the work, task by task; nothing where they can."""
+    if not found.lacking:
+        return []
+    told = ", ".join(f"{task.replace('_', ' ')} {done:,.0f} of {asked:,.0f}" for task, asked, done in found.lacking)
+    hangs = f" {percent(found.unpicked)} of all fruit hangs unpicked." if found.unpicked > 0 else ""
+    return [f"The crews are too few. Hours they do of those asked in the busiest year: {told}.{hangs} State [[crews]]."]
 
 
 def _wrapped_pieces(cells: list[list[str]], width: int, at: int = 0, left: Sequence[int] = (0,)) -> list[list[str]]:
@@ -95,6 +105,7 @@ def first_number_lines(found: FirstNumbers, formats: PlanFormats) -> list[str]:
         f"all levels at their middle; ± standard error. Found in {found.seconds:.1f} s."
     )
     return [
+        *(line for said in crew_lines(found) for line in textwrap.wrap(said, WIDTH)),
         *textwrap.wrap(heading, WIDTH),
         *(f"  {line}" for piece in _wrapped_pieces(cells, LONG_MEANING, at=1, left=(1, 3)) for line in piece),
         *textwrap.wrap(note, WIDTH),

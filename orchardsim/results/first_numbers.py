@@ -41,6 +41,10 @@ class FirstNumbers:
         Mean of the trials.
     trials, years, looked_at : int
         Trials and years simulated, numbers tried.
+    lacking : tuple of (str, float, float)
+        Task that the crews cannot finish; hours asked and done in its busiest year, means over the trials [hour].
+    unpicked : float [1]
+        Share of all fruit grown that hangs for want of pickers.
     """
 
     numbers: tuple[FirstNumber, ...]
@@ -49,3 +53,5 @@ class FirstNumbers:
     years: int
     looked_at: int
     seconds: float
+    lacking: tuple[tuple[str, float, float], ...] = ()
+    unpicked: float = 0.0

@@ -59,6 +59,8 @@ class Beside:
     price_change : float [1]
         What a kilogram of fresh fruit brings in the last mature years over the first, less 1: budgets hold one year's
         price.
+    first_mature_year : float [year]
+        First year of the plan in which all blocks are mature.
     """
 
     margin: float
@@ -70,6 +72,7 @@ class Beside:
     cost_at_budget_yield: float
     net_price: float
     price_change: float = 0.0
+    first_mature_year: float = 0.0
 
     @property
     def within(self) -> bool:
@@ -127,6 +130,7 @@ def beside_published(dataset: xarray.Dataset) -> Beside | None:
         cost_at_budget_yield=float(np.median((receipts - margin + picking * (BUDGET_YIELD[0] / bushels - 1)) / full)),
         net_price=float(np.median(receipts / bins)),
         price_change=_price_change(dataset, mature),
+        first_mature_year=float(mature[0]),
     )
 
 

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from orchardsim.core.ledger_items import LEDGER_ITEMS
 from orchardsim.results.bad_years import worst_things
+from orchardsim.results.block_results import undone_work
 from orchardsim.results.dataset import attribute, resolved
 from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.farm import farm_mean, of_farm, parts_of_farm
+from orchardsim.results.notices import unpicked_share
 from orchardsim.results.published import beside_published
 from orchardsim.results.statistics import PERCENT_POINTS
 from orchardsim.results.written import number
@@ -36,7 +38,8 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         ``cash_summed_by_year`` (percent points over trials), ``paid_back_by_year`` (share of trials), ``worst`` (what
         can happen in a year, how bad and how often, and what it costs, with its error), ``published`` (the middle
         beside published budgets; null where they say nothing of such a plan), ``npv_of_parts`` (percent points of
-        NPV of the new planting and of the standing blocks, where there are both).
+        NPV of the new planting and of the standing blocks, where there are both), ``undone`` (share of each task's
+        hours that crews leave undone), ``unpicked`` (share of the fruit grown that hangs for want of pickers).
     """
     years = [int(year) for year in dataset["year"].values]
     payback = dataset["payback_year"].values
@@ -48,6 +51,8 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         "worst": worst_things(dataset),
         "published": _published(dataset),
         "npv_of_parts": _npv_of_parts(dataset),
+        "undone": {task: number(share) for task, share in undone_work(dataset).shares.items()},
+        "unpicked": number(unpicked_share(dataset)),
         "rests_on": _rests_on(dataset),
         "learned": list(dict.fromkeys(level for level, _ in attribute(dataset, "learned") or [])),
     }
@@ -136,7 +141,7 @@ def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
     ]
     rows = [
         *prices[:3],
-        ("packing and selling", ("costs", "packing"), "money/kg"),
+        *_packing(plan, cultivars)[:3],
         ("wage of pickers", ("costs", "wage_picking"), "money/hour"),
         ("discount rate", ("finance", "discount_rate"), "1/year"),
     ]
@@ -147,11 +152,23 @@ def _rests_on(dataset: xarray.Dataset) -> list[dict[str, Any]]:
             value = value[name]
         how = status.get(".".join(path), "stated")
         row = {"what": what, "value": number(float(value)), "unit": unit, "status": how}
-        if path[:2] == ("market", "fruit"):
+        if path[-1] == "wholesale_extra_fancy":
             falls = plan["market"]["fruit"][path[2]]["premium_erosion"]
             row["premium_falls"] = number(falls if value > plan["market"]["commodity_price"] else 0.0)
         found.append(row)
     return found
+
+
+def _packing(plan: dict[str, Any], cultivars: list[str]) -> list[tuple[str, tuple[str, ...], str]]:
+    """Charges of packing and selling: a cultivar's own, and the common one where any has none."""
+    own = [name for name in cultivars if isinstance(plan["market"]["fruit"].get(name, {}).get("packing"), float | int)]
+    rows: list[tuple[str, tuple[str, ...], str]] = [
+        (f"packing and selling, {name}", ("market", "fruit", name, "packing"), "money/kg") for name in own
+    ]
+    if len(own) < len(cultivars):
+        what = "packing and selling, other cultivars" if own else "packing and selling"
+        rows.append((what, ("costs", "packing"), "money/kg"))
+    return rows
 
 
 def _bill(dataset: xarray.Dataset, years: list[int]) -> dict[str, dict[str, Any]]:

@@ -304,13 +304,14 @@ def fit(order: Mapping[str, Any], jobs: int) -> Command[Any]:
 def numbers(order: Mapping[str, Any], jobs: int, say: Say) -> dict[str, Any]:
     """The numbers that a plan leaves open and that move its NPV most, each with its key."""
     from orchardsim.analysis.first_numbers import first_numbers
-    from orchardsim.report.check import state_first_lines
+    from orchardsim.report.check import crew_lines, state_first_lines
 
     plan = _plan(order)
     with _folder(order, "numbers to state first", []) as folder:
         found = first_numbers(plan)
         keys = [one.key for one in found.numbers]
-        told = {"title": plan.title, "sentences": state_first_lines(found, plan.formats), "pages": [], "keys": keys}
+        sentences = [*state_first_lines(found, plan.formats), *crew_lines(found)]
+        told = {"title": plan.title, "sentences": sentences, "pages": [], "keys": keys}
         about = _about(folder, order, told)
         folder.finish()
     return about

@@ -7,14 +7,17 @@ import dataclasses
 import numpy as np
 import pytest
 
-from orchardsim.analysis.first_numbers import MORE, first_numbers
+from orchardsim.analysis.first_numbers import MORE, first_numbers, lacking_hours
 from orchardsim.analysis.levels import ends, look_at_levels
 from orchardsim.cli.main import main
 from orchardsim.core.futures import Doubt
+from orchardsim.core.labels import TASKS
 from orchardsim.economy.indicators import indicators
-from orchardsim.report.check import first_number_lines, opening_text, short_meaning, state_first_text
+from orchardsim.report.check import crew_lines, first_number_lines, opening_text, short_meaning, state_first_text
 from orchardsim.report.levels.words import levels_screen, levels_text
+from orchardsim.results.first_numbers import FirstNumbers
 from orchardsim.simulation.same_futures import SameFutures, present_value, with_hours, with_yield
+from orchardsim.simulation.totals import Totals
 from tests.screens import fits_a_screen
 from tests.simulation.small_plan import small_plan
 
@@ -63,6 +66,7 @@ def test_ends_of_a_level_by_hand():
 def test_ten_numbers_come_with_what_a_tenth_does(plan):
     """The wage list is ranked; a tenth more packing costs a tenth of the packing charges, discounted, and no less."""
     found = first_numbers(plan, most=200, trials=TRIALS, years=YEARS)
+    assert (found.lacking, found.unpicked) == ((), 0.0)
     changes = [abs(one.change) for one in found.numbers]
     assert changes == sorted(changes, reverse=True)
     by_key = {one.key: one for one in found.numbers}
@@ -79,6 +83,19 @@ def test_ten_numbers_come_with_what_a_tenth_does(plan):
     screen = opening_text(plan) + "\n" + state_first_text(dataclasses.replace(found, numbers=found.numbers[:10]), plan)
     assert fits_a_screen(screen, closing=1) and "..." not in screen + text
     assert all(word in text for one in found.numbers[:10] for word in short_meaning(one.meaning).split())
+
+
+def test_crews_that_cannot_do_the_work_are_named():
+    """100 hours of picking asked in year 1, 40 done: told; one hour of thinning in 101 left undone: not."""
+    totals = Totals(2, 3, ("home",))
+    done, left = totals.arrays["labour_hours"], totals.arrays["labour_undone"]
+    done[:, :, 0, TASKS.index("picking")], left[:, 1, 0, TASKS.index("picking")] = 40.0, 60.0
+    done[:, :, 0, TASKS.index("thinning")], left[:, 1, 0, TASKS.index("thinning")] = 100.0, 1.0
+    assert lacking_hours(totals) == (("picking", 100.0, 40.0),)
+    found = FirstNumbers((), 0.0, 2, 3, 0, 0.0, lacking_hours(totals), 0.5)
+    (line,) = crew_lines(found)
+    assert "picking 40 of 100" in line and "50 % of all fruit" in line
+    assert crew_lines(dataclasses.replace(found, lacking=())) == []
 
 
 def test_levels_are_looked_at_one_by_one(plan):

@@ -20,6 +20,7 @@ from orchardsim.report.run.sheet import answer_lines, bill_cells, gap_line, rest
 from orchardsim.report.run_formats import RunFormats
 from orchardsim.results import summary_document, write_run
 from orchardsim.results.farm import of_farm
+from orchardsim.results.sheet import _packing
 from orchardsim.simulation import simulate
 from tests.plan.examples import changed
 
@@ -98,6 +99,9 @@ def test_the_gap_to_published_budgets_is_one_sentence(dataset: xarray.Dataset, s
     said = {**summary, "sheet": {**summary["sheet"], "published": middle}}
     formats = dataclasses.replace(RunFormats.of(dataset.attrs), system="us")
     assert gap_line(said, formats).endswith("an acre; here a typical future picks 751.")
+    falling = {**middle, "price_change": -0.15, "first_mature_year": 9.0}
+    falling_said = gap_line({**said, "sheet": {**said["sheet"], "published": falling}}, formats)
+    assert falling_said.endswith("its fresh price ends 15 % below year 9's.")
     assert gap_line({**said, "sheet": {**said["sheet"], "published": None}}, formats) == ""
 
 
@@ -124,6 +128,23 @@ def test_a_price_whose_premium_falls_says_so(dataset: xarray.Dataset) -> None:
     )
     assert falling.endswith("(stated in the plan), its premium over common fruit falling 6 % a year")
     assert steady.endswith("(stated in the plan)")
+
+
+def test_charges_of_packing_are_those_of_the_cultivars() -> None:
+    fruit = {"Gala": {"packing": None}, "Honeycrisp": {"packing": 0.7}}
+    plan = {"market": {"fruit": fruit}}
+    assert [row[:2] for row in _packing(plan, ["Honeycrisp"])] == [
+        ("packing and selling, Honeycrisp", ("market", "fruit", "Honeycrisp", "packing"))
+    ]
+    both = [row[1] for row in _packing(plan, ["Gala", "Honeycrisp"])]
+    assert both == [("market", "fruit", "Honeycrisp", "packing"), ("costs", "packing")]
+
+
+def test_fruit_left_unpicked_stands_on_the_sheet(dataset: xarray.Dataset, summary: dict[str, Any]) -> None:
+    formats = RunFormats.of(dataset.attrs)
+    few = {**summary, "sheet": {**summary["sheet"], "undone": {"picking": 0.59}, "unpicked": 0.62}}
+    told = set(answer_lines(few, formats)) - set(answer_lines(summary, formats))
+    assert any("picking 59 %" in line for line in told) and any("unpicked: 62 %" in line for line in told)
 
 
 def test_a_saved_run_has_its_sheet(dataset: xarray.Dataset, tmp_path: Path) -> None:

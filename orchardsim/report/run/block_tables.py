@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -270,6 +270,23 @@ def _store_words(dataset: xarray.Dataset, formats: RunFormats) -> str:
         f"; the store is full in {100 * (surplus > 0).mean():.0f} of 100 years, and then {bins:,.0f} bins of fresh "
         "fruit on average find no room and are sold for processing"
     )
+
+
+def undone_lines(shares: Mapping[str, float], unpicked: float) -> list[str]:
+    """Work that crews leave undone, as shares of the hours asked, and fruit that therefore hangs unpicked.
+
+    Examples
+    --------
+    >>> undone_lines({"picking": 0.59, "thinning": 0.001}, 0.62)
+    ['Left undone for want of people, of the hours asked: picking 59 %.', 'Fruit left unpicked: 62 % of what grew.']
+    """
+    told = ", ".join(
+        f"{task.replace('_', ' ')} {percent(share)}" for task, share in shares.items() if share >= LEAST_UNDONE
+    )
+    if not told:
+        return []
+    lines = [f"Left undone for want of people, of the hours asked: {told}."]
+    return lines + [f"Fruit left unpicked: {percent(unpicked)} of what grew."] * (unpicked >= LEAST_UNDONE)
 
 
 def _undone_words(dataset: xarray.Dataset) -> str:

@@ -11,7 +11,7 @@ from orchardsim.core.handover import WeatherMethod
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import percent
 from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, text_columns
-from orchardsim.report.run.block_tables import LEAST_UNDONE
+from orchardsim.report.run.block_tables import undone_lines
 from orchardsim.report.run.headline_rows import OF_NEW, MoneyRow, YieldRow, band, money_rows, weak, yield_rows
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run_formats import RunFormats, farm_area, years_text
@@ -93,13 +93,7 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         lines.append(
             f"Crop targets reached in under {percent(SELDOM)} of crops; fruit carried per cm2 of trunk: {loose}."
         )
-    undone = {task: share for task, share in undone_work(dataset).shares.items() if share >= LEAST_UNDONE}
-    if undone:
-        tasks = ", ".join(f"{task.replace('_', ' ')} {percent(share)}" for task, share in undone.items())
-        lines.append(f"Left undone for want of people, of the hours asked: {tasks}.")
-        unpicked = unpicked_share(dataset)
-        if unpicked >= LEAST_UNDONE:
-            lines.append(f"Fruit left unpicked: {percent(unpicked)} of what grew.")
+    lines += undone_lines(undone_work(dataset).shares, unpicked_share(dataset))
     return [*lines, *place_in_line(dataset, formats), *price_notice(dataset, formats)]
 
 

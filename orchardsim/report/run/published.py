@@ -70,8 +70,8 @@ def published_lines(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         )
     if found.price_change < -PRICE_FALL:
         said.append(
-            f"Fresh fruit brings {percent(-found.price_change)} less in the last mature years than in the "
-            "first; budgets hold one year's price."
+            f"Fresh fruit brings {percent(-found.price_change)} less in the last mature years than from year "
+            f"{found.first_mature_year:.0f}, the first, on; budgets hold one year's price."
         )
     return said
 
@@ -85,8 +85,9 @@ def published_gap(found: Mapping[str, Beside | None], formats: RunFormats) -> st
     if not said:
         return ""
     budgets = (
-        f"Published budgets pay back in year {PAYBACK[0]} to {PAYBACK[1]} (IRR {percent(RETURN[0])} to "
-        f"{percent(RETURN[1])}) with {crop_text(BUDGET_YIELD[0], formats)} to {crop_text(BUDGET_YIELD[1], formats)} "
+        f"Published budgets pay back in year {PAYBACK[0]} to {PAYBACK[1]} "
+        f"(IRR {100 * RETURN[0]:.0f}-{percent(RETURN[1])}) with "
+        f"{crop_text(BUDGET_YIELD[0], formats)}-{crop_text(BUDGET_YIELD[1], formats)} "
         f"{_crop_unit(formats)}"
     )
     return f"{budgets}; here {', '.join(said)}."
@@ -105,7 +106,9 @@ def _gap(found: Beside, formats: RunFormats) -> str:
     if found.within:
         return "lies within"
     falls = (
-        f" and its fresh fruit ends {percent(-found.price_change)} cheaper" if found.price_change < -PRICE_FALL else ""
+        f" and its fresh price ends {percent(-found.price_change)} below year {found.first_mature_year:.0f}'s"
+        if found.price_change < -PRICE_FALL
+        else ""
     )
     if found.bushels < BUDGET_YIELD[0]:
         return f"picks {crop_text(found.bushels, formats)}{falls}"

@@ -14,6 +14,7 @@ from orchardsim.core.numbers import number, percent
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import SmallPictures, render, small_pictures
 from orchardsim.report.run.bad_years import WORST_HEAD, WORST_NOTE, worst_lines
+from orchardsim.report.run.block_tables import undone_lines
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.saved import bands
 from orchardsim.report.run_formats import RunFormats
@@ -38,11 +39,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+BESIDE: Final[dict[str, Any]] = {"textcoords": "offset points", "va": "center", "fontsize": 7.5}
+"""How words stand beside a point of the land's picture."""
 PAPER: Final = {"us": (8.5, 11.0), "metric": (8.27, 11.69)}
 """Letter and A4, inches."""
 MOST_BLOCKS: Final = 6
 LEFT, MIDDLE, RIGHT = 0.06, 0.52, 0.95
 """Edges of the paper's columns, as shares of its width."""
+LONG_ANSWER: Final = 700
+"""Characters from which the answer is set smaller, or it would run into the land."""
 MOST_LINES: Final = 5
 """Row groups that the paper names."""
 
@@ -92,6 +97,7 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
             f"{name} {formats.money(one['p50'])} ({formats.money(one['p5'])} in 1 of 20)" for name, one in parts.items()
         )
         lines.append(f"Each by itself, before tax and what only the whole farm pays: {told}.")
+    lines += undone_lines(summary["sheet"].get("undone", {}), summary["sheet"].get("unpicked", 0.0))
     if lost is not None:
         lines.append(
             f"{100 * lost['share']:.0f} % of {summary['trials']} futures end worth less than nothing "
@@ -144,7 +150,9 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
     """Blocks to one scale, one above the other; rows run across, with headlands at their ends."""
     fills: dict[str, int] = {}
     top, longest = 0.0, 0.0
-    for block in summary["sheet"]["land"][:MOST_BLOCKS]:
+    blocks = summary["sheet"]["land"][:MOST_BLOCKS]
+    gap = max(4.0, 0.06 * sum(block["rows"] * block["row_spacing_m"] for block in blocks))
+    for block in blocks:
         length = block["trees_per_row"] * block["tree_spacing_m"]
         width, head = block["rows"] * block["row_spacing_m"], block["headland_m"]
         axes.add_patch(_box(0, top - width, length + 2 * head, width, "#f1f0e6", QUIET))
@@ -163,14 +171,13 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
                 )
                 strip.set_hatch(HATCHES[kind])
                 axes.add_patch(strip)
-        axes.text(
-            length + 2 * head + 1.5, top - width / 2, textwrap.shorten(block["name"], 24), va="center", fontsize=7.5
-        )
+        name = textwrap.shorten(block["name"], 24)
+        axes.annotate(name, (length + 2 * head, top - width / 2), (4, 0), **BESIDE)
         longest = max(longest, length + 2 * head)
-        top -= width + 4
+        top -= width + gap
     bar = 30.48 if formats.us else 20.0
     axes.plot([0, bar], [top, top], color=INK, linewidth=2)
-    axes.text(bar + 1.5, top, "100 ft" if formats.us else "20 m", va="center", fontsize=7.5)
+    axes.annotate("100 ft" if formats.us else "20 m", (bar, top), (4, 0), **BESIDE)
     axes.set_xlim(-1, max(1.15 * longest, bar + 20))
     axes.set_ylim(top - 3, 2)
     axes.set_aspect("equal", anchor="NW")
@@ -185,7 +192,8 @@ def draw_land(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
 def _box(x: float, y: float, width: float, height: float, fill: str, edge: str | None) -> Any:
     from matplotlib.patches import Rectangle
 
-    return Rectangle((x, y), width, height, facecolor=fill, edgecolor=edge or "white", linewidth=0.6)
+    # Without an edge white is the colour of the hatch alone; a white edge would cover thin rows.
+    return Rectangle((x, y), width, height, facecolor=fill, edgecolor=edge or "white", linewidth=0.6 if edge else 0.0)
 
 
 def draw_yield(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
@@ -241,8 +249,8 @@ def draw_cash(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> No
 def draw_payback(axes: Axes, summary: Mapping[str, Any], formats: RunFormats) -> None:
     """Chance of having paid back by each year."""
     rows = summary["sheet"]["paid_back_by_year"]
-    of_new = " for the new planting" if summary["sheet"].get("npv_of_parts") else ""
-    axes.set_title(f"Chance of having paid back{of_new}, %")
+    of_new = "New planting paid back, % of futures"
+    axes.set_title(of_new if summary["sheet"].get("npv_of_parts") else "Chance of having paid back, %")
     if summary["headline"].get("payback_year") is None:
         axes.text(
             0.5, 0.5, "nothing is invested,\nso nothing is to be paid back", ha="center", transform=axes.transAxes
@@ -279,7 +287,8 @@ def sheet_figure(summary: Mapping[str, Any], formats: RunFormats) -> Figure:
     figure.text(LEFT, 0.965, textwrap.shorten(str(summary["title"]), 88, placeholder=" ..."), fontsize=12.5,
                 fontweight="bold", va="top")  # fmt: skip
     answers = [*answer_lines(summary, formats), *filter(None, [gap_line(summary, formats)])]
-    _say(figure, LEFT, 0.937, "", answers, 9.0)
+    long = sum(map(len, answers)) > LONG_ANSWER
+    _say(figure, LEFT, 0.937, "", answers, 7.8 if long else 9.0)
     draw_land(figure.add_axes((LEFT, 0.69, 0.44, 0.11)), summary, formats)
     lines = [textwrap.shorten(line, 150, placeholder=" ...") for line in land_lines(summary, formats)[:MOST_LINES]]
     _say(figure, MIDDLE, 0.82, "The land, to scale", lines, 8.2)
