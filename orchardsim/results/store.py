@@ -39,25 +39,9 @@ SMALL: Final = 2e7
 
 
 def write_run(out_dir: str | Path, dataset: xarray.Dataset, summary: Mapping[str, Any], force: bool = False) -> Path:
-    """Write ``results.nc`` and ``summary.json`` of a run.
+    """Write ``results.nc`` and ``summary.json`` of a run into a folder, made where there is none; gives the folder.
 
-    With ``force`` the report and pictures of the run that stood there go too, for they would tell of the old one.
-
-    Parameters
-    ----------
-    out_dir : path
-        Folder of the run; made where it does not exist.
-    dataset : xarray.Dataset
-        From :func:`orchardsim.results.build_dataset`.
-    summary : mapping
-        From :func:`orchardsim.results.summary_document`.
-    force : bool
-        Replace another run.
-
-    Returns
-    -------
-    pathlib.Path
-        The folder.
+    ``force`` replaces another run; its report and pictures go too, for they would tell of the old one.
 
     Raises
     ------
@@ -78,13 +62,9 @@ def chunks(dataset: xarray.Dataset) -> Iterator[xarray.Dataset]:
 
 
 def write_netcdf(path: Path, pieces: Iterable[xarray.Dataset]) -> None:
-    """Write a result piece by piece.
+    """Write a result piece by piece, in trial order, each of :data:`CHUNK_TRIALS` trials but the last.
 
-    Parameters
-    ----------
-    path : Path
-    pieces : iterable of Dataset
-        In trial order, each of :data:`CHUNK_TRIALS` trials but the last. What has no trials is taken from the first.
+    What has no trials is taken from the first.
 
     Raises
     ------

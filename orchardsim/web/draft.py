@@ -200,14 +200,9 @@ class Draft:
             raise
 
     def add(self, place: Place, name: str = "", like: str = "") -> None:
-        """Add a table to a list of tables, or an entry of the plan's own.
+        """Add a table to a list of tables, or an entry of the plan's own that takes over the values of one ``like`` it.
 
-        Parameters
-        ----------
-        place : tuple
-            Of the list, or of the own entries. A list that holds some gets a copy of its last.
-        name, like : str
-            Of an own entry: its name, and the entry whose values it takes over.
+        A list that holds some gets a copy of its last.
         """
         document = self._copy()
         last = str(place[-1])
