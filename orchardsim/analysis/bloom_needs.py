@@ -75,8 +75,8 @@ def bloom_needs(weather: SeasonWeather, cultivar: str, dates: BloomDates, before
 
 
 def _weights(density: Array) -> Array:
-    found: Array = np.exp(density - density.max())
-    return found / found.sum()
+    weights: Array = np.exp(density - density.max())
+    return weights / weights.sum()
 
 
 def _moments(values: Array, weight: Array) -> tuple[float, float]:

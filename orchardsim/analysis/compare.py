@@ -276,19 +276,19 @@ def _facts(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> tuple[P
 
 def _measures(plans: Sequence[Plan], datasets: Sequence[xarray.Dataset]) -> dict[str, Measure]:
     by_plan = [plan_values(plan, dataset) for plan, dataset in zip(plans, datasets, strict=True)]
-    found = {}
+    measures = {}
     for key, measure in MEASURES.items():
         values = np.stack([own[key] for own in by_plan])
         if not np.isnan(values).all():
-            found[key] = Measure(**vars(measure), values=values)
-    return found
+            measures[key] = Measure(**vars(measure), values=values)
+    return measures
 
 
-def _trials_needed(found: Difference, trials: int, limit: float) -> int | None:
+def _trials_needed(apart: Difference, trials: int, limit: float) -> int | None:
     """Trials at which the interval of a difference of this size would just leave out zero."""
-    if found.told_apart or found.centre == 0:
+    if apart.told_apart or apart.centre == 0:
         return None
-    return trials_needed(found.standard_error, trials, abs(found.centre) / limit)
+    return trials_needed(apart.standard_error, trials, abs(apart.centre) / limit)
 
 
 def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> float:
@@ -300,8 +300,8 @@ def _record_error(first: xarray.Dataset, second: xarray.Dataset, gap: Array) -> 
     luck = np.concatenate(
         [dataset["price_luck"].values.mean(axis=1, keepdims=True) for dataset in (first, second)], axis=1
     )
-    found = record_errors(gap[:, None], SeasonsMet(season_rows.reshape(seasons.shape), distinct.size, luck))
-    error, seen_from = float(found.error[0]), float(found.seen_from[0])
+    errors = record_errors(gap[:, None], SeasonsMet(season_rows.reshape(seasons.shape), distinct.size, luck))
+    error, seen_from = float(errors.error[0]), float(errors.seen_from[0])
     return error if error >= seen_from or np.isnan(error) else 0.0
 
 

@@ -64,16 +64,16 @@ def options_of(plan: Plan, between: str | None) -> tuple[Option, ...]:
         )
     key, _, values = between.partition("=")
     try:
-        found = tomllib.loads(f"values = {values}")["values"]
+        listed = tomllib.loads(f"values = {values}")["values"]
     except tomllib.TOMLDecodeError:
-        found = None
-    if not isinstance(found, list) or not 2 <= len(found) <= MOST_OPTIONS:
+        listed = None
+    if not isinstance(listed, list) or not 2 <= len(listed) <= MOST_OPTIONS:
         raise InputError(
             "--between",
             f"found {between!r}, expected a key of the plan and a list of 2 to {MOST_OPTIONS} values, such as "
             'block.west.tree_spacing = ["0.8 m", "1 m"]',
         )
-    return tuple(Option(f"{key.strip()} = {value}", {key.strip(): value}) for value in found)
+    return tuple(Option(f"{key.strip()} = {value}", {key.strip(): value}) for value in listed)
 
 
 @dataclass(frozen=True)
@@ -149,9 +149,9 @@ def money_of(
     """
     npv, borrowing = [], []
     for way in ways.values():
-        found = simulate(way, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)
-        npv.append(found["npv"].values)
-        borrowing.append(found["peak_borrowing"].values)
+        results = simulate(way, trials=trials, years=years, seed=seed, jobs=jobs, progress=progress)
+        npv.append(results["npv"].values)
+        borrowing.append(results["peak_borrowing"].values)
     return money_by_levels(plan, list(ways), np.stack(npv), np.stack(borrowing), seed)
 
 

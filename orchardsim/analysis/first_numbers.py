@@ -69,12 +69,12 @@ def first_numbers(plan: Plan, *, most: int = 10, trials: int = TRIALS, years: in
     base = futures.values(known, usual)
     told = {assumption.key: assumption for assumption in plan.assumptions}
     stated = {stated.key for stated in plan.stated}
-    found = []
+    numbers = []
 
     def add(key: str, meaning: str, value: Any, unit: str, values: Any, status: str = "") -> None:
         change = mean(values - base)
         own = told[key].status if key in told else status
-        found.append(
+        numbers.append(
             FirstNumber(
                 key, meaning, value, unit, own or "assumption", float(change.value), float(change.standard_error)
             )
@@ -109,10 +109,10 @@ def first_numbers(plan: Plan, *, most: int = 10, trials: int = TRIALS, years: in
             changed = with_level(known, "pack_out", middle_of(plan, "pack_out").middle + odds)
             values = futures.values(changed, futures.walked(changed))
             add("futures.pack_out", "share of the fruit that packs fresh", share, "1", values, "assumption")
-    found.sort(key=lambda number: -abs(number.change))
+    numbers.sort(key=lambda number: -abs(number.change))
     seconds = time.monotonic() - start
     npv, lacking, unpicked = float(base.mean()), lacking_hours(usual), _unpicked(usual)
-    return FirstNumbers(tuple(found[:most]), npv, trials, years, len(found), seconds, lacking, unpicked)
+    return FirstNumbers(tuple(numbers[:most]), npv, trials, years, len(numbers), seconds, lacking, unpicked)
 
 
 def lacking_hours(totals: Totals) -> tuple[tuple[str, float, float], ...]:

@@ -226,8 +226,8 @@ def _with_needs(plan: Plan, needs: Mapping[str, Mapping[str, Sequence[float]]], 
     if not needs:
         return plan
     if plan.path is not None:
-        found = load_plan(_tables(plan, needs, which), base=plan.path.parent)
-        return dataclasses.replace(found, path=plan.path, futures=plan.futures)
+        resolved = load_plan(_tables(plan, needs, which), base=plan.path.parent)
+        return dataclasses.replace(resolved, path=plan.path, futures=plan.futures)
 
     def adjusted(group: RowGroup) -> RowGroup:
         own = {key: float(pair[which]) for key, pair in needs.get(group.cultivar_name, {}).items()}
@@ -283,10 +283,10 @@ def _bloom(
             np.array([float(row.day) for row in own]),
             np.array([row.error for row in own]),
         )
-        found = bloom_needs(seasons.seasons, cultivar, dates, before)
-        answers.append(found)
+        answer = bloom_needs(seasons.seasons, cultivar, dates, before)
+        answers.append(answer)
         # four digits, as the plan writes them
-        chill, heat = (float(f"{value:.4g}") for value in (found.chill_after[0], found.heat_after[0]))
+        chill, heat = (float(f"{value:.4g}") for value in (answer.chill_after[0], answer.heat_after[0]))
         needs[cultivar] = {
             "chill_requirement": [before.chill_requirement, chill],
             "bloom_heat": [before.bloom_heat, heat],

@@ -88,15 +88,15 @@ class Answer:
 
 def felt_parts(plan: Plan) -> tuple[Part, ...]:
     """Standard normals behind the levels that trees in the ground can tell of, the plan's known ones left out."""
-    found: list[Part] = []
+    parts: list[Part] = []
     for level in FELT_LEVELS:
         shared, keys = OPEN_LEVELS[level].shared, list(dict.fromkeys(level_keys(plan, level)))
         keys = [key for key in keys if plan.futures.doubt(level, key).spread > 0]
         if keys and shared > 0:
-            found.append((level, ""))
+            parts.append((level, ""))
         if shared < 1:
-            found += [(level, key) for key in keys if key]
-    return tuple(found)
+            parts += [(level, key) for key in keys if key]
+    return tuple(parts)
 
 
 def levels_of_parts(plan: Plan, parts: Sequence[Part], draws: Array) -> Array:
@@ -158,15 +158,15 @@ def learn(
     parts = felt_parts(plan)
     emulator = Emulator.fitted(table.normals, table.values)
     misfit = 1.0
-    found = _draw(plan, parts, seen, emulator, errors, misfit, count, rng)
-    mean = emulator.mean(levels_of_parts(plan, parts, found.draws))
+    drawn = _draw(plan, parts, seen, emulator, errors, misfit, count, rng)
+    mean = emulator.mean(levels_of_parts(plan, parts, drawn.draws))
     covariance = emulator.covariance + errors
     apart = seen.values - mean
     distance = float(np.einsum("ij,jk,ik->i", apart, np.linalg.inv(covariance), apart).min())
     if chdtrc(len(seen.values), distance) < CONFLICT:
         misfit = distance / len(seen.values)
-        found = _draw(plan, parts, seen, emulator, errors, misfit, count, rng)
-    return Answer(parts, found, conflicts, misfit, emulator, errors)
+        drawn = _draw(plan, parts, seen, emulator, errors, misfit, count, rng)
+    return Answer(parts, drawn, conflicts, misfit, emulator, errors)
 
 
 def _draw(
@@ -190,13 +190,13 @@ def _distance(seen: Seen, group: tuple[str, int], centre: Array, covariance: Arr
 
 def conflicts_with(seen: Seen, centre: Array, covariance: Array) -> tuple[Conflict, ...]:
     """Families and years whose sights lie where what was known before hardly lets them."""
-    found = []
+    conflicts = []
     for group in dict.fromkeys(seen.groups):
         at, distance = _distance(seen, group, centre, covariance)
         chance = float(chdtrc(len(at), distance))
         if chance < CONFLICT:
-            found.append(Conflict(*group, chance))
-    return tuple(found)
+            conflicts.append(Conflict(*group, chance))
+    return tuple(conflicts)
 
 
 def _widened(seen: Seen, errors: Array, centre: Array, covariance: Array, conflicts: Sequence[Conflict]) -> Array:

@@ -136,13 +136,13 @@ def zero_between(factors: tuple[float, ...], values: list[float]) -> float:
     return x0 - y0 * (x1 - x0) / (y1 - y0) if y1 != y0 else float("nan")
 
 
-def _losing(plan: Plan, ledger: Ledger, found: Indicators) -> tuple[Losing, ...]:
+def _losing(plan: Plan, ledger: Ledger, money: Indicators) -> tuple[Losing, ...]:
     """Outcomes that lose, with the trials in which they came."""
     balance = ledger.account.balance
     trials, years = balance.shape[:2]
-    invested = ~np.isnan(found.payback_year)
-    uncovered = np.asarray((found.debt_service_cover < 1).any(axis=1))
-    asked = np.asarray((~np.isnan(found.debt_service_cover)).any(axis=1))
+    invested = ~np.isnan(money.payback_year)
+    uncovered = np.asarray((money.debt_service_cover < 1).any(axis=1))
+    asked = np.asarray((~np.isnan(money.debt_service_cover)).any(axis=1))
 
     def losing(name: str, came: NDArray[np.bool_], could: NDArray[np.bool_] | None = None) -> Losing:
         of = np.ones(trials, dtype=bool) if could is None else could
@@ -150,13 +150,13 @@ def _losing(plan: Plan, ledger: Ledger, found: Indicators) -> tuple[Losing, ...]
 
     outcomes = [
         losing(f"NPV below zero at {100 * plan.finance.discount_rate:g} %", present_value(ledger, plan) < 0),
-        losing("money not earned back within the run", np.isinf(found.payback_year), invested),
-        losing("no return on what was invested (IRR below zero, or none)", ~(found.irr >= 0), invested),
+        losing("money not earned back within the run", np.isinf(money.payback_year), invested),
+        losing("no return on what was invested (IRR below zero, or none)", ~(money.irr >= 0), invested),
         losing("in debt at the end of the run", balance[:, -1, -1] < 0),
         losing("debt service not covered in some year", uncovered, asked),
-        losing("more years with cash going out than coming in", found.negative_years > years / 2),
+        losing("more years with cash going out than coming in", money.negative_years > years / 2),
     ]
     if math.isfinite(plan.finance.credit_line):
-        beyond = found.peak_borrowing - plan.finance.loan_amount > plan.finance.credit_line
+        beyond = money.peak_borrowing - plan.finance.loan_amount > plan.finance.credit_line
         outcomes.append(losing("more borrowed than the credit line holds", beyond))
     return tuple(outcomes)

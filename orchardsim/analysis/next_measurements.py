@@ -45,7 +45,7 @@ def young_sights(
 
     ``samples``: numbers of trees of a measure that is no total; all trees where a row group has fewer than any.
     """
-    young, found = young_blocks(plan), []
+    young, sights = young_blocks(plan), []
     for block in plan.blocks:
         for label in block.labels if block.name in young else ():
             positions = block.positions(label)
@@ -54,8 +54,8 @@ def young_sights(
                 kind = SIGHT_KINDS[measure]
                 for trees in [len(positions)] if kind.whole else some:
                     chosen = evenly(positions, trees)
-                    found.append((Sight(measure, year, kind.day, block.name, chosen, kind.whole), label, trees))
-    return found
+                    sights.append((Sight(measure, year, kind.day, block.name, chosen, kind.whole), label, trees))
+    return sights
 
 
 def evenly(positions: Sequence[int], trees: int) -> tuple[int, ...]:
@@ -72,24 +72,27 @@ def seen_with_errors(plan: Plan, sights: Sequence[Sight], rows: range, seed: int
     return grown + rng.multivariate_normal(np.zeros(len(sights)), errors, size=len(rows), method="eigh")
 
 
-def _fewest_trees(found: Sequence[Candidate]) -> list[int]:
+def _fewest_trees(candidates: Sequence[Candidate]) -> list[int]:
     """Places of the candidates to show, the best first.
 
     Of one measure and season the fewest trees that bring nearly all its worth stand for the others.
     """
-    order = sorted(range(len(found)), key=lambda place: (-found[place].worth, found[place].trees))
+    order = sorted(range(len(candidates)), key=lambda place: (-candidates[place].worth, candidates[place].trees))
     chosen: list[int] = []
     for place in order:
         same = [
             other for other in order
-            if (found[other].measure, found[other].label, found[other].year)
-            == (found[place].measure, found[place].label, found[place].year)
+            if (candidates[other].measure, candidates[other].label, candidates[other].year)
+            == (candidates[place].measure, candidates[place].label, candidates[place].year)
         ]  # fmt: skip
-        most = max(found[other].worth for other in same)
-        best = min((other for other in same if found[other].worth >= 0.9 * most), key=lambda other: found[other].trees)
+        most = max(candidates[other].worth for other in same)
+        best = min(
+            (other for other in same if candidates[other].worth >= 0.9 * most),
+            key=lambda other: candidates[other].trees,
+        )
         if best not in chosen:
             chosen.append(best)
-    return sorted(chosen, key=lambda place: -found[place].worth)[:SHOWN]
+    return sorted(chosen, key=lambda place: -candidates[place].worth)[:SHOWN]
 
 
 def next_measurements(
@@ -121,16 +124,16 @@ def next_measurements(
     seen = seen_with_errors(known, sights, rows, seed, rng)
     normals = normals_of(plan, learned, seed, rows)
     resampled = money.resampled(rng)
-    found = []
+    weighed = []
     for place, (sight, label, trees) in enumerate(candidates):
         told = worth_of(money, normals, seen[:, [place]], resampled)
-        found.append(
+        weighed.append(
             Candidate(
                 TAKEN_AS.get(sight.measure, sight.measure), label, sight.year, plan.harvest_year(sight.year),
                 SIGHT_KINDS[sight.measure].when, trees, told.worth, told.error, told.changed,
             )
         )  # fmt: skip
-    chosen = _fewest_trees(found)
+    chosen = _fewest_trees(weighed)
     together = worth_of(money, normals, seen[:, chosen], resampled)
     perfect = worth_of(money, normals, normals[:, list(money.sharp)], resampled)
     shift = shift_of(money, normals_of(plan, None, seed, rows), normals, rng)
@@ -140,13 +143,13 @@ def next_measurements(
         now=shift.after,
         before_error=shift.before_error,
         now_error=shift.after_error,
-        candidates=tuple(found[place] for place in chosen),
+        candidates=tuple(weighed[place] for place in chosen),
         together=(together.worth, together.error, together.changed),
         perfect=(perfect.worth, perfect.error),
         trials=money.npv.shape[1],
         rows=NEXT_ROWS,
         currency=plan.currency,
-        sheet=field_sheet(plan, [found[place] for place in chosen]),
+        sheet=field_sheet(plan, [weighed[place] for place in chosen]),
     )
 
 

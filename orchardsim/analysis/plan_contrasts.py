@@ -35,11 +35,11 @@ def contrasts(plans: Sequence[Plan]) -> tuple[Contrast, ...]:
         rows.append((f"site.{key}", [_each(plan, _site_key(plan, key, parameter.unit)) for plan in plans]))
     rows += [(f"crew {key}", values) for key, values in _keys([_crews(plan) for plan in plans])]
     for section in SECTIONS:
-        found = [
+        by_plan = [
             {} if section in OF_TREES and not plan.blocks else dict(_leaves(section, getattr(plan, section), plan))
             for plan in plans
         ]
-        rows += _keys(found)
+        rows += _keys(by_plan)
     differing = {name: tuple(values) for name, values in rows if len({*values} - {ABSENT}) > 1}
     if "cultivars" in differing:
         # each cultivar has its own
@@ -47,9 +47,9 @@ def contrasts(plans: Sequence[Plan]) -> tuple[Contrast, ...]:
     return tuple(Contrast(name, values) for name, values in differing.items())
 
 
-def _keys(found: Sequence[Mapping[str, str]]) -> list[tuple[str, list[str]]]:
-    names = dict.fromkeys(name for own in found for name in own)
-    return [(name, [own.get(name, ABSENT) for own in found]) for name in names]
+def _keys(by_plan: Sequence[Mapping[str, str]]) -> list[tuple[str, list[str]]]:
+    names = dict.fromkeys(name for own in by_plan for name in own)
+    return [(name, [own.get(name, ABSENT) for own in by_plan]) for name in names]
 
 
 def _leaves(path: str, value: Any, plan: Plan) -> Iterator[tuple[str, str]]:
@@ -82,8 +82,8 @@ def _each(plan: Plan, tell: Any) -> str:
     """What the blocks of a plan have, each value once, in their order."""
     if not plan.blocks:
         return ABSENT
-    found = [tell(block) for block in plan.blocks]
-    return ", ".join(dict.fromkeys(own for own in found if own)) or "none"
+    told = [tell(block) for block in plan.blocks]
+    return ", ".join(dict.fromkeys(own for own in told if own)) or "none"
 
 
 def _site_key(plan: Plan, key: str, unit: str) -> Callable[[ResolvedBlock], str]:

@@ -86,7 +86,7 @@ def policy_outcomes(
     leaves = first_leaves(plan)
     planted = block_leaf(plan, years) >= 1
     trees = np.array([replay.trees for replay in replays])
-    found = []
+    outcomes = []
     for key, (name, policies) in candidates.items():
         run = runs[key]
         paid = _paid(plan, run, policies, years)
@@ -95,7 +95,7 @@ def policy_outcomes(
             [replay.gain(policies[label]) for label, replay in zip(plan.labels, replays, strict=True)], axis=0
         )
         left = (run.bought - run.replanted).sum(axis=(1, 2))
-        found.append(
+        outcomes.append(
             PolicyOutcome(
                 key=key,
                 name=name,
@@ -121,7 +121,7 @@ def policy_outcomes(
                 left_over_high=float(quantile(left, 0.95, whole=True).value),
             )
         )
-    return tuple(found)
+    return tuple(outcomes)
 
 
 def _paid(plan: Plan, run: PolicyRun, policies: Policies, years: int) -> dict[str, float]:

@@ -125,18 +125,18 @@ def run_policy(
     for part in tiles(plan, trials):
         Tile(plan, library, streams, part, years, totals, trials.start, steps=notes.steps(), rules=policies).run()
     totals.check_bounds()
-    found = totals.arrays
+    results = totals.arrays
     ledger = farm_ledger(plan, totals, trials, streams, library.region[library.met(trials, years)])
     return PolicyRun(
         lost_before=notes.lost_before,
-        lost_after=found["trees_lost"].sum(axis=-1) - notes.lost_before,
+        lost_after=results["trees_lost"].sum(axis=-1) - notes.lost_before,
         wanted=notes.wanted,
         waiting=notes.waiting,
-        replanted=found["trees_replanted"],
+        replanted=results["trees_replanted"],
         bought=totals.bought,
-        ordered=found["trees_ordered"],
-        on_hand=found["spares_on_hand"],
-        alive=found["trees_alive"],
+        ordered=results["trees_ordered"],
+        on_hand=results["spares_on_hand"],
+        alive=results["trees_alive"],
         npv=indicators(ledger, plan.finance).npv,
     )
 

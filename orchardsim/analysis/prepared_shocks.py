@@ -38,7 +38,7 @@ SPELL_COVER: Final = 3
 
 
 @dataclass(frozen=True)
-class Prepared:
+class PreparedShocks:
     """A bad season made ready for a plan.
 
     Attributes
@@ -75,7 +75,7 @@ def check_bad_season(bad: BadSeason) -> None:
             raise InputError(where, "transplant_loss: found 1, allowed less than 1")
 
 
-def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int]) -> Prepared:
+def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_years: Sequence[int]) -> PreparedShocks:
     """Work out what a bad season does to a plan, for each year in which it may start.
 
     ``library``: the usual seasons.
@@ -120,7 +120,7 @@ def prepare_shocks(plan: Plan, library: SeasonLibrary, bad: BadSeason, first_yea
         )
         for span in spans
     )
-    return Prepared(library, shocks, note)
+    return PreparedShocks(library, shocks, note)
 
 
 # ---- changed seasons ----------------------------------------------------------------------------------------

@@ -128,11 +128,11 @@ def risk_drivers(
     other = seed + 1
 
     def run(process_seeds: Mapping[str, int], run_seed: int) -> dict[str, Array]:
-        found = simulate(
+        result = simulate(
             read, trials=trials, years=years, seed=run_seed, jobs=jobs, progress=progress,
             process_seeds=process_seeds,
         )  # fmt: skip
-        return {name: found[name].values.astype(np.float64) for name in MEASURES}
+        return {name: result[name].values.astype(np.float64) for name in MEASURES}
 
     # The rain that fills a record is the same in both sets: it is given, not drawn, as far as trials are concerned.
     given = {RECORD_RAIN: seed} if read.weather.method != "parametric" else {}

@@ -220,7 +220,7 @@ def covariance_of(
     kinds = [SIGHT_KINDS[sight.measure] for sight in sights]
     alike = same([sight.measure for sight in sights])
     season = same([(sight.measure, sight.year, sight.cause) for sight in sights])
-    found: Array = np.diag(np.asarray(reading, dtype=np.float64) ** 2 + 1e-10)
-    found = found + alike * product([kind.model_error for kind in kinds])
-    found = found + season * product([kind.season_error for kind in kinds])
-    return found + (alike & same([tool for tool, _ in biases])) * product([bias for _, bias in biases])
+    covariance: Array = np.diag(np.asarray(reading, dtype=np.float64) ** 2 + 1e-10)
+    covariance = covariance + alike * product([kind.model_error for kind in kinds])
+    covariance = covariance + season * product([kind.season_error for kind in kinds])
+    return covariance + (alike & same([tool for tool, _ in biases])) * product([bias for _, bias in biases])

@@ -28,6 +28,7 @@ from orchardsim.analysis.stock_search import (
     Losses,
     Replay,
     StockRun,
+    flows_of,
     gap_cost,
     independent_losses,
     search,
@@ -181,11 +182,11 @@ class _Work:
 
     def results(self, tasks: Sequence[Task], start: int, end: int) -> list[Any]:
         """Results of tasks, in their order, which take the work from one percentage to another."""
-        found: dict[int, Any] = {}
+        results: dict[int, Any] = {}
         for number, result in self.workers.finished(tasks):
-            found[number] = result
-            self.done(start + (end - start) * len(found) / len(tasks))
-        return [found[number] for number in range(len(tasks))]
+            results[number] = result
+            self.done(start + (end - start) * len(results) / len(tasks))
+        return [results[number] for number in range(len(tasks))]
 
     def policy_tasks(self, policies: Policies, trials: range) -> list[Task]:
         """Full simulation of some trials, in pieces."""
@@ -200,14 +201,14 @@ class _Work:
     def undecided(self) -> NDArray[np.bool_]:
         """Labels whose first gap is worth neither surely more nor surely less than its cost: (label,)."""
         value = self.value
-        found = np.zeros(value.value.shape[1], dtype=bool)
-        for label in range(found.size):
+        unsure = np.zeros(value.value.shape[1], dtype=bool)
+        for label in range(unsure.size):
             known = np.flatnonzero(np.isfinite(value.value[:, label]))
             if known.size:
                 first = known[0]
                 cost = gap_cost(stock_money(self.plan, label, self.years))[value.years[first]]
-                found[label] = abs(value.value[first, label] - cost) <= SURE * value.error[first, label]
-        return found
+                unsure[label] = abs(value.value[first, label] - cost) <= SURE * value.error[first, label]
+        return unsure
 
     def replays(self, trials: range, base: PolicyRun) -> list[Replay]:
         """Replays by label over the losses of some trials in which no gap was filled."""
@@ -216,7 +217,7 @@ class _Work:
         draws = stock_draws(plan, Streams(self.seed), trials, self.years)
         worth = self.value.by_year(self.years)
         undecided = self.undecided()
-        found = []
+        replays = []
         for number, group in enumerate(plan.groups):
             before = base.lost_before[:, :, number].astype(np.int64)
             after = base.lost_after[:, :, number].astype(np.int64)
@@ -227,7 +228,7 @@ class _Work:
             if undecided[number]:
                 # what cannot be told from noise is not claimed: such gaps count as just worth their cost
                 worth[:, number] = np.minimum(worth[:, number], gap_cost(money))
-            found.append(
+            replays.append(
                 Replay(
                     group.trees,
                     leaf[:, number].tolist(),
@@ -238,7 +239,7 @@ class _Work:
                     self.value.loss,
                 )
             )
-        return found
+        return replays
 
     def alone(self, trials: range, replays: Sequence[Replay]) -> list[Replay]:
         """The same replays with losses of the same means in which every tree dies by itself."""
@@ -258,8 +259,8 @@ def _measure(work: _Work, trials: range) -> PolicyRun:
     last = min(trials.start + MOST_WORTH_TRIALS, trials.stop)
     few = range(trials.start, min(trials.start + WORTH_TRIALS, trials.stop))
     twins = work.twin_tasks(few)
-    found = work.results([*twins, *work.policy_tasks(no_replacement(work.plan), trials)], 0, 25)
-    gaps, base = GapRun.joined(found[: len(twins)]), PolicyRun.joined(found[len(twins) :])
+    results = work.results([*twins, *work.policy_tasks(no_replacement(work.plan), trials)], 0, 25)
+    gaps, base = GapRun.joined(results[: len(twins)]), PolicyRun.joined(results[len(twins) :])
     work.value = gap_value(work.plan, gaps, work.years)
     while few.stop < last and work.undecided().any():
         few = range(few.stop, min(few.stop + WORTH_TRIALS, last))
@@ -291,8 +292,8 @@ def _choose(work: _Work, trials: range, base: PolicyRun) -> _Choice:
     if len(replays) > 1:
         everything.append(FarmReplay(replays))
         starts.append(plan.replacement)
-    found = work.results([(_search, pair) for pair in zip(everything, starts, strict=True)], 25, 40)
-    families, best = zip(*found, strict=True)
+    results = work.results([(_search, pair) for pair in zip(everything, starts, strict=True)], 25, 40)
+    families, best = zip(*results, strict=True)
     count = len(replays)
     return _Choice(
         list(families[:count]),
@@ -335,7 +336,7 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
         name = f"{100 * share:.0f} % spare at planting, no more"
         listed.append((f"rule_{100 * share:.0f}", name, dict.fromkeys(plan.labels, rule)))
     listed.append(("none", "no gap filled", no_replacement(plan)))
-    found: dict[str, tuple[str, Policies]] = {}
+    candidates: dict[str, tuple[str, Policies]] = {}
     leaves, nothing = first_leaves(plan), no_replacement(plan)
     for key, name, given in listed:
         policies = {
@@ -344,16 +345,18 @@ def _candidates(plan: Plan, choice: _Choice) -> dict[str, tuple[str, Policies]]:
             else nothing[group.label]
             for group in plan.groups
         }
-        if key in ("best", "none") or all(policies != one for one in (nothing, *(kept for _, kept in found.values()))):
-            found[key] = name, policies
-    return found
+        if key in ("best", "none") or all(
+            policies != one for one in (nothing, *(kept for _, kept in candidates.values()))
+        ):
+            candidates[key] = name, policies
+    return candidates
 
 
 def _simulate(work: _Work, candidates: Mapping[str, tuple[str, Policies]], trials: range) -> dict[str, PolicyRun]:
     """Every candidate in full."""
     tasks = [work.policy_tasks(policies, trials) for _, policies in candidates.values()]
-    found = iter(work.results([task for own in tasks for task in own], 40, 98))
-    return {key: PolicyRun.joined([next(found) for _ in own]) for key, own in zip(candidates, tasks, strict=True)}
+    results = iter(work.results([task for own in tasks for task in own], 40, 98))
+    return {key: PolicyRun.joined([next(results) for _ in own]) for key, own in zip(candidates, tasks, strict=True)}
 
 
 def _curve(label: str, replay: Replay, families: Families, best: Replacement, scale: float) -> CostCurve:
@@ -368,7 +371,7 @@ def _curve(label: str, replay: Replay, families: Families, best: Replacement, sc
     def parts(policy: Replacement, count: int) -> tuple[StockRun, Array, Array]:
         policy = dataclasses.replace(policy, spares_at_planting=count / replay.trees)
         run = replay.run(policy)
-        return run, spent(replay.money, policy, run.flows).total, scale * (stake - run.replanted @ replay.value)
+        return run, spent(replay.money, policy, flows_of(run)).total, scale * (stake - run.replanted @ replay.value)
 
     with_orders, without = ({count: parts(policy, count) for count in numbers} for policy in (ordering, alone))
     told, tried = (ordering, with_orders) if best.reorder else (alone, without)
@@ -417,12 +420,12 @@ def _as_cheap(cost: Mapping[int, Array], number: int) -> tuple[int, int]:
         return abs(gap.mean) <= min(SURE * gap.error, room)
 
     def reach(others: Iterable[int]) -> int:
-        found = number
+        last = number
         for other in others:
             if not same(other):
                 break
-            found = other
-        return found
+            last = other
+        return last
 
     ordered = sorted(cost)
     at = ordered.index(number)
@@ -469,7 +472,7 @@ def _last_above(leaf: NDArray[np.int64], surplus: Array) -> int | None:
 def _clustering(
     work: _Work, trials: range, choice: _Choice, advised: Policies, replays: Sequence[Replay]
 ) -> tuple[Clustering, ...]:
-    found = []
+    clusterings = []
     alone = work.alone(trials, replays)
     for number, label in enumerate(work.plan.labels):
         replay, best, other = replays[number], advised[label], choice.alone[label]
@@ -483,7 +486,7 @@ def _clustering(
             for each in (replay, alone[number])
         )
         spread = dispersion(lost, replay.trees)
-        found.append(
+        clusterings.append(
             Clustering(
                 label,
                 int(leaf[within].max()),
@@ -496,7 +499,7 @@ def _clustering(
                 amount(replay.gain(best) - replay.gain(other)),
             )
         )
-    return tuple(found)
+    return tuple(clusterings)
 
 
 def _attrs(plan: Plan, library: SeasonLibrary | None, years: int, seed: int) -> dict[str, Any]:

@@ -140,21 +140,13 @@ class Losses:
     after: NDArray[np.int64]
 
 
-class StockRun(NamedTuple):
-    """Replayed stock, (trial, year) [trees]; see :class:`orchardsim.operations.nursery.StockYears`."""
+StockRun = StockYears[Array]
+"""Replayed stock, (trial, year) [trees]."""
 
-    replanted: Array
-    ordered: Array
-    delivered: Array
-    died: Array
-    discarded: Array
-    on_hand: Array
-    waiting: Array
 
-    @property
-    def flows(self) -> tuple[Array, Array, Array, Array]:
-        """Trees ordered, bought, on hand and replanted."""
-        return self.ordered, self.delivered, self.on_hand, self.replanted
+def flows_of(run: StockRun) -> tuple[Array, Array, Array, Array]:
+    """Trees ordered, bought, on hand and replanted."""
+    return run.ordered, run.delivered, run.on_hand, run.replanted
 
 
 class Replay:
@@ -209,7 +201,7 @@ class Replay:
         """Worth of the replants less all that the policy costs, (trial,) [money]."""
         if policy not in self._found:
             run = self.run(policy)
-            self._found[policy] = run.replanted @ self.value - spent(self.money, policy, run.flows).total
+            self._found[policy] = run.replanted @ self.value - spent(self.money, policy, flows_of(run)).total
         return self._found[policy]
 
     def worth_filling(self) -> Array:
@@ -302,11 +294,11 @@ class Families(NamedTuple):
 
     def best(self, replay: Searched) -> Replacement:
         """The best of them all; simpler ones where gains are equal."""
-        found = self.never
+        chosen = self.never
         for policy in self:
-            if replay.gain(policy).mean() > replay.gain(found).mean():
-                found = policy
-        return found
+            if replay.gain(policy).mean() > replay.gain(chosen).mean():
+                chosen = policy
+        return chosen
 
 
 class FarmReplay:
@@ -354,12 +346,12 @@ def search(replay: Searched, start: Replacement) -> Families:
     own = improve(replay, dataclasses.replace(start, last_refill_leaf=leaf))
     if replay.gain(own).mean() > replay.gain(both).mean():
         both = own
-    found = Families(never, spares, orders, both, both)
-    best = found.best(replay)
+    families = Families(never, spares, orders, both, both)
+    best = families.best(replay)
     if best == never:
-        return found
+        return families
     other = dataclasses.replace(best, place="pots" if best.place == "nursery_row" else "nursery_row")
-    return found._replace(elsewhere=improve(replay, other, spares_choices, order_choices))
+    return families._replace(elsewhere=improve(replay, other, spares_choices, order_choices))
 
 
 def improve(replay: Searched, policy: Replacement, *changes: Changes) -> Replacement:

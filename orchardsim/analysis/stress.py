@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 import orchardsim
 from orchardsim.analysis.bad_seasons import BAD_SEASONS, BadSeason
-from orchardsim.analysis.prepared_shocks import Prepared, check_bad_season, prepare_shocks
+from orchardsim.analysis.prepared_shocks import PreparedShocks, check_bad_season, prepare_shocks
 from orchardsim.core.errors import IdentityError, InputError, nearest_names
 from orchardsim.core.pool import worker_pool
 from orchardsim.core.streams import Streams
@@ -136,13 +136,13 @@ def struck_years(plan: Plan, years: int, bad: BadSeason) -> list[int]:
     Raises InputError if there is none.
     """
     standing = np.any(block_leaf(plan, years) >= 1, axis=1)
-    found = [year for year in range(years - bad.years + 1) if standing[year : year + bad.years].all()]
-    if not found:
+    starts = [year for year in range(years - bad.years + 1) if standing[year : year + bad.years].all()]
+    if not starts:
         raise InputError(
             plan.where,
             f"no {bad.years} years with trees in a run of {years} years, as {bad.name!r} needs; more --years",
         )
-    return found
+    return starts
 
 
 def stress_size(plan: Plan, trials: int, years: int, bad_seasons: Sequence[str | BadSeason] | None = None) -> int:
@@ -170,13 +170,13 @@ def _joined(parts: Sequence[Outcome]) -> Outcome:
 
 
 def _mean(values: Array) -> Estimate:
-    found = mean(values)
-    return Estimate(float(found.value), float(found.standard_error))
+    estimate = mean(values)
+    return Estimate(float(estimate.value), float(estimate.standard_error))
 
 
 def _reserve(values: Array) -> Estimate:
-    found = quantile(values, SURVIVING)
-    return Estimate(float(found.value), float(found.standard_error))
+    estimate = quantile(values, SURVIVING)
+    return Estimate(float(estimate.value), float(estimate.standard_error))
 
 
 def _share(values: NDArray[np.bool_]) -> Estimate:
@@ -245,7 +245,9 @@ def recovery(shocked: Array, usual: Array, last_year: int) -> float:
     return float("inf") if after[-1] == shocked.shape[1] - 1 else float(after[-1] - last_year)
 
 
-def _stressed(bad: BadSeason, ready: Prepared, outcome: Outcome, leaf: NDArray[np.int64], streams: Streams) -> Stressed:
+def _stressed(
+    bad: BadSeason, ready: PreparedShocks, outcome: Outcome, leaf: NDArray[np.int64], streams: Streams
+) -> Stressed:
     usual = {each.name: getattr(outcome, each.name)[0] for each in dataclasses.fields(Outcome)}
     trials = len(usual["present_cash"])
     samples = streams.at("stress resamples").integers(0, trials, (RESAMPLES, trials))

@@ -118,19 +118,19 @@ def _parts(study: Study, out: OutputFolder | None) -> list[tuple[RunJob, _Kept]]
     """Runs of all cells, then those with every open level at its middle, then those that plant later or nothing; each
     with where its trials are kept.
     """
-    found = [
+    parts = [
         (RunJob(cell.plan, study.trials, study.years, study.seed), _Kept(study.trials, out, f"cell-{cell.number:04d}"))
         for cell in study.cells
     ]
     if study.known_trials:
         for cell in study.cells:
             run = RunJob(cell.plan.with_known_futures(), study.known_trials, study.years, study.seed)
-            found.append((run, _Kept(study.known_trials, out, f"known-{cell.number:04d}")))
+            parts.append((run, _Kept(study.known_trials, out, f"known-{cell.number:04d}")))
     later = [plan for waiting in study.waitings for plan in waiting.plans]
     for number, plan in enumerate(later):
         run = RunJob(plan, study.trials, study.years, study.seed)
-        found.append((run, _Kept(study.trials, out, f"later-{number:04d}")))
-    return found
+        parts.append((run, _Kept(study.trials, out, f"later-{number:04d}")))
+    return parts
 
 
 class _Kept:
@@ -168,12 +168,12 @@ def study_trials(run: RunJob, part: range) -> Arrays:
             _recent.popleft().forget()
         _recent.append(run)
     dataset = run.piece(part)
-    found = plan_values(run.plan, dataset) | study_values(run.plan, dataset)
+    arrays = plan_values(run.plan, dataset) | study_values(run.plan, dataset)
     levels = draw_future(run.plan, Streams(run.seed), part)
     for name, values in levels.values.items():
         for key, column in dict(zip(level_keys(run.plan, name), values.T, strict=True)).items():
-            found[f"{LEVEL}{name} of {key}" if key else f"{LEVEL}{name}"] = column
-    return found
+            arrays[f"{LEVEL}{name} of {key}" if key else f"{LEVEL}{name}"] = column
+    return arrays
 
 
 def _by_processes(runs: list[RunJob], ranges: list[StudyRange], jobs: int) -> Iterator[tuple[StudyRange, Arrays]]:
@@ -215,7 +215,7 @@ def _collected(study: Study, cells: list[Arrays], known: list[Arrays]) -> StudyT
 
 def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tuple[str, WaitAnswer], ...]:
     """What waiting is worth in every circumstance; the cells are the options now."""
-    found, start = [], 0
+    answers, start = [], 0
     for waiting in study.waitings:
         own = [*(cells[number] for number in waiting.cells), *later[start : start + len(waiting.plans)]]
         start += len(waiting.plans)
@@ -224,8 +224,8 @@ def _waited(study: Study, cells: list[Arrays], later: list[Arrays]) -> tuple[tup
         names = [f"{name}, {wait} years later" for wait in waits for name in waiting.options]
         money = money_by_levels(plan, [*names, NOT_PLANTED], npv, borrowing, study.seed)
         answer = worth_of_waiting(plan, money, waiting.options, waits, waiting.measured_from, study.years, study.seed)
-        found.append((waiting.circumstance, answer))
-    return tuple(found)
+        answers.append((waiting.circumstance, answer))
+    return tuple(answers)
 
 
 def _measures(cells: list[Arrays]) -> Arrays:
@@ -240,14 +240,14 @@ def _measures(cells: list[Arrays]) -> Arrays:
 
 def _drawn(cells: list[Arrays]) -> Arrays:
     """Open levels that are the same in all cells that have them, (trial,); a study may itself change one."""
-    found: dict[str, Array | None] = {}
+    levels: dict[str, Array | None] = {}
     for cell in cells:
         for name, drawn in cell.items():
             if name.startswith(LEVEL):
-                before = found.setdefault(name, drawn)
+                before = levels.setdefault(name, drawn)
                 if before is not None and not np.array_equal(before, drawn):
-                    found[name] = None
-    return {name.removeprefix(LEVEL): drawn for name, drawn in found.items() if drawn is not None}
+                    levels[name] = None
+    return {name.removeprefix(LEVEL): drawn for name, drawn in levels.items() if drawn is not None}
 
 
 def study_identity(study: Study) -> dict[str, Any]:

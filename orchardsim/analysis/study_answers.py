@@ -242,11 +242,13 @@ def _assumptions(
     # between levels of factors first, then between cells, the largest first
     order = sorted(places, key=lambda place: (contrasts[place].kind != "levels", -abs(contrasts[place].mean)))
     largest = order[:MOST_ASSUMPTIONS]
-    found = []
+    assumptions = []
     for place in sorted(largest):
         for level, hangs in dependence(differences[:, place], dict(drawn)).items():
-            found.append(Assumption(contrasts[place].words, level, hangs.slope, hangs.standard_error, hangs.share))
-    return tuple(found)
+            assumptions.append(
+                Assumption(contrasts[place].words, level, hangs.slope, hangs.standard_error, hangs.share)
+            )
+    return tuple(assumptions)
 
 
 def _levels(design: StudyDesign) -> dict[str, list[int]]:

@@ -118,8 +118,8 @@ def _row(
     part = money.part(own)
     terms = money.terms(normals)
     mine = [resample[:, own] for resample in resampled]
-    found = worth_of(part, normals, seen, mine)
-    choice = found.choice
+    told = worth_of(part, normals, seen, mine)
+    choice = told.choice
     alone = (terms @ part.by_levels()).mean(axis=0)
     values = [terms @ resample for resample in mine]
     means = np.array([value[np.arange(len(value)), choice].mean() for value in values])
@@ -129,15 +129,15 @@ def _row(
     npv, borrowing = part.npv[taken, trial], part.peak_borrowing[taken, trial]
     return WaitRow(
         years=wait,
-        mean=float(alone.max() + found.worth),
+        mean=float(alone.max() + told.worth),
         error=0.0,
         low=float(np.percentile(npv, 5)),
         peak_borrowing=float(np.median(borrowing)),
         loss=float((npv < 0).mean()),
-        changed=found.changed if wait else 0.0,
-        changed_error=found.changed_error if wait else 0.0,
+        changed=told.changed if wait else 0.0,
+        changed_error=told.changed_error if wait else 0.0,
         delay=float(alone.max()),
-        learning=found.worth if wait else 0.0,
+        learning=told.worth if wait else 0.0,
         shares=tuple(float((choice == k).mean()) for k in range(len(own))),
     ), means
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Generic, NamedTuple, TypeVar
 
 from scipy.special import bdtr, bdtrik
 
@@ -251,19 +251,22 @@ class TreeStock:
                 self.cohorts.pop(0)
 
 
-class StockYears(NamedTuple):
-    """Yearly record of one label's stock alone; whole trees, one entry per year.
+Years = TypeVar("Years")
+
+
+class StockYears(NamedTuple, Generic[Years]):
+    """Yearly record of one label's stock alone; whole trees, one entry per year, or arrays (trial, year).
 
     ``waiting`` counts the gaps left open after the year's replanting.
     """
 
-    replanted: list[int]
-    ordered: list[int]
-    delivered: list[int]
-    died: list[int]
-    discarded: list[int]
-    on_hand: list[int]
-    waiting: list[int]
+    replanted: Years
+    ordered: Years
+    delivered: Years
+    died: Years
+    discarded: Years
+    on_hand: Years
+    waiting: Years
 
 
 class StockDraws(NamedTuple):
@@ -289,7 +292,7 @@ def replay_stock(
     lost_after: Sequence[int],
     draws: StockDraws,
     replant_loss: Sequence[float] = (),
-) -> StockYears:
+) -> StockYears[list[int]]:
     """Replay the stock of one label under a replacement policy over losses that are known beforehand.
 
     The years and rules are the yard's (:class:`orchardsim.operations.yard.Yard`), crews aside: whoever is wanted for
@@ -311,7 +314,7 @@ def replay_stock(
         Chance that a replant dies in its first, second, ... year; the last holds on. None by default.
     """
     keeping = replacement.keeping
-    record = StockYears([], [], [], [], [], [], [])
+    record: StockYears[list[int]] = StockYears([], [], [], [], [], [], [])
     stock = TreeStock()
     waiting = 0
     replants: list[int] = []

@@ -69,7 +69,7 @@ def resolve_blocks(tables: Sequence[BlockBase], farm: FarmTerms) -> tuple[tuple[
     cultivars = [crop_cultivars(table) | {each.cultivar for each in table.pollinizer} for table in tables]
     blocks = []
     for number, block in enumerate(stated):
-        neighbours = {name for other, found in enumerate(cultivars) if other != number for name in found}
+        neighbours = {name for other, own in enumerate(cultivars) if other != number for name in own}
         blocks.append(_resolve(block, neighbours))
     labels = [label for block in blocks for label in block.labels]
     for label in labels:
@@ -88,10 +88,10 @@ def resolve_blocks(tables: Sequence[BlockBase], farm: FarmTerms) -> tuple[tuple[
 
 def crop_cultivars(table: BlockBase) -> set[str]:
     """Cultivars of a block whose fruit is sold: its own, its groups', and those of whole pollinizer rows."""
-    found = {group.cultivar for group in table.group if group.cultivar}
+    sold = {group.cultivar for group in table.group if group.cultivar}
     if table.cultivar and (not table.group or any(group.cultivar is None for group in table.group)):
-        found.add(table.cultivar)
-    return found | {pollinizer.cultivar for pollinizer in table.pollinizer if pollinizer.every_tree is None}
+        sold.add(table.cultivar)
+    return sold | {pollinizer.cultivar for pollinizer in table.pollinizer if pollinizer.every_tree is None}
 
 
 def tree_grades(table: BlockBase) -> set[str]:
@@ -189,11 +189,11 @@ def _groups(block: StatedBlock, geometry: Geometry) -> tuple[list[StatedGroup], 
         numbers = rows_of_groups([group.rows for group in table.group], len(rows))
     except ValueError as error:
         raise block.fault("group", str(error)) from None
-    found: list[StatedGroup] = []
+    groups: list[StatedGroup] = []
     for number, (group, count) in enumerate(zip(table.group, numbers, strict=True), start=1):
         own, rows = tuple(rows[:count]), rows[count:]
-        found.append(_group(block, group, None, own, f"group {number}"))
-    return _labelled(table.name, found + pollen), extra
+        groups.append(_group(block, group, None, own, f"group {number}"))
+    return _labelled(table.name, groups + pollen), extra
 
 
 def _labelled(block: str, groups: list[StatedGroup]) -> list[StatedGroup]:
@@ -368,21 +368,21 @@ def _pollen(
         (pollinizer.cultivar, extra_positions(geometry, pollinizer.every_tree, pollinizer.every_row))
         for pollinizer in extra
     ]
-    found = [(mean_distance(trees, places), overlap(name)) for name, places in sources if usable(name)]
-    found += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
+    reachable = [(mean_distance(trees, places), overlap(name)) for name, places in sources if usable(name)]
+    reachable += [(NEIGHBOUR_DISTANCE, overlap(name)) for name in sorted(neighbours) if usable(name)]
     for key, value, unit, reason in FIXED:
         source = f"fixed in the program: {reason}"
         block.farm.filler.note(f"pollination.{key}", value, unit, source, "assumption")
-    found = [(distance, share) for distance, share in found if share > 0 and math.isfinite(distance)]
-    if not found:
+    reachable = [(distance, share) for distance, share in reachable if share > 0 and math.isfinite(distance)]
+    if not reachable:
         block.warn(
             f"{group.cultivar} has no pollen source in the plan whose bloom meets its own; one is assumed "
             f"{outside:.4g} m away (site.pollen_nearby). Add a [[block.pollinizer]] if that is not so"
         )
-    found.append((outside, OUTSIDE_OVERLAP))
+    reachable.append((outside, OUTSIDE_OVERLAP))
     # Pollen thins out over some tens of metres; the source with the most of overlap times nearness counts.
     reach = block.farm.sections.physiology.pollen_reach
-    return max(found, key=lambda each: each[1] * math.exp(-each[0] / reach))
+    return max(reachable, key=lambda each: each[1] * math.exp(-each[0] / reach))
 
 
 def check_training(entry: object, name: str, where: str) -> None:

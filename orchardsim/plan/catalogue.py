@@ -62,8 +62,8 @@ def _read_target(raw: object, info: ValidationInfo) -> tuple[float, ...]:
     if isinstance(raw, (list, tuple)):
         # The trade speaks of crop load as a plain number of fruit per cm2; no other unit is in use.
         raw = [item if isinstance(item, (str, bool, Mapping)) else f"{item} /cm2" for item in raw]
-    found = read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info))
-    return tuple(float(value) for value in found) if isinstance(found, tuple) else ()
+    targets = read_parameter(raw, target_parameter(), tuple[float, ...], context_of(info))
+    return tuple(float(value) for value in targets) if isinstance(targets, tuple) else ()
 
 
 _TARGET_WORDS: Final = "fruit per cm2 of trunk after thinning, by leaf (the last value holds on), or 'unthinned'"
@@ -162,9 +162,9 @@ class Catalogue:
         if (kind, name, cls) not in self._made:
             self.require(kind, name, path)
             self._made[kind, name, cls] = self._make(kind, name, cls)
-        found = self._made[kind, name, cls]
-        assert isinstance(found, cls)
-        return found
+        entry = self._made[kind, name, cls]
+        assert isinstance(entry, cls)
+        return entry
 
     def _make(self, kind: str, name: str, cls: type[Parameters]) -> Parameters:
         wanted = [each for each in typing.get_type_hints(cls) if each in parameters_of(cls)]

@@ -55,10 +55,10 @@ WIDTH: Final = 110
 @functools.cache
 def parameter_table(kind: str) -> dict[str, ParameterInfo]:
     """Parameters of a kind's entries by name."""
-    found: dict[str, ParameterInfo] = {}
+    parameters: dict[str, ParameterInfo] = {}
     for cls in KINDS[kind][1]:
-        found.update(parameters_of(cls))
-    return found
+        parameters.update(parameters_of(cls))
+    return parameters
 
 
 def quantity_text(value: object, unit: str, units: str = "both") -> str:
@@ -125,9 +125,9 @@ def number_lines(name: str, units: str = "both") -> list[str]:
 
 def catalogue_document(name: str | None) -> dict[str, dict[str, object]]:
     """Every number of an entry, or of all, with unit, status, source and meaning."""
-    found = [(kind, each) for kind in KINDS for each in entries(kind)] if name is None else found_entries(name)
+    chosen = [(kind, each) for kind in KINDS for each in entries(kind)] if name is None else found_entries(name)
     document: dict[str, dict[str, object]] = {}
-    for kind, each in found:
+    for kind, each in chosen:
         table = parameter_table(kind)
         document.setdefault(kind, {})[each] = {
             key: dataclasses.asdict(number) | {"meaning": table[key].meaning}
@@ -141,11 +141,11 @@ def found_entries(name: str) -> list[tuple[str, str]]:
 
     Raises InputError if no entry has that name.
     """
-    found = [(kind, each) for kind in KINDS for each in entries(kind) if each.casefold() == name.casefold()]
-    if not found:
+    chosen = [(kind, each) for kind in KINDS for each in entries(kind) if each.casefold() == name.casefold()]
+    if not chosen:
         everything = [each for kind in KINDS for each in entries(kind)]
         raise InputError("catalogue", f"found {name!r}, which is no entry; {nearest_names(name, everything)}")
-    return found
+    return chosen
 
 
 def list_lines(units: str = "both") -> list[str]:

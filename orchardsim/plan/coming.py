@@ -31,10 +31,10 @@ def young_blocks(plan: Plan) -> list[str]:
 
 
 def _planted(plan: Plan, first: int, last: int, none: str) -> list[str]:
-    found = [block.name for block in plan.blocks if first <= block.year_planted <= last]
-    if not found:
+    names = [block.name for block in plan.blocks if first <= block.year_planted <= last]
+    if not names:
         raise InputError(plan.where, f"block: {none}")
-    return found
+    return names
 
 
 def ways_to_plant(
@@ -60,13 +60,13 @@ def ways_to_plant(
         for years in waits
         for name, own in options.items()
     }
-    found = {}
+    plans = {}
     for name, tables in {**ways, NOT_PLANTED: _without_coming(plan, raw)}.items():
         try:
-            found[name] = load_plan(tables, base=folder)
+            plans[name] = load_plan(tables, base=folder)
         except InputError as error:
             raise InputError(plan.where, f"option {name}: {error.problem}") from None
-    return found
+    return plans
 
 
 def _planted_later(plan: Plan, raw: RawTable, years: int) -> dict[str, object]:

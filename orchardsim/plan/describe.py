@@ -109,20 +109,20 @@ def remarks(plan: Plan) -> list[str]:
     """What is legal but looks wrong, or is likely to surprise, in the plan's layout, climate and money."""
     dry = tuple(block.name for block in plan.blocks if not block.site.irrigated)
     check_rain(plan.weather, dry, plan.where)
-    found = [*plan.warnings, *climate_lines(climate_of(plan.weather))]
+    told = [*plan.warnings, *climate_lines(climate_of(plan.weather))]
     fence = math.fsum(outlay.amount for outlay in schedule(plan) if outlay.item == "fence")
     if fence:
-        found.append(
+        told.append(
             f'a deer fence is in the costs: {fence:,.0f} {plan.currency}. State fence = "stands" in the blocks that '
             'it is built for if it stands already, or "none" if there is to be none'
         )
-    found += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)
+    told += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)
     stated = {stated.key for stated in plan.stated}
     for key in sorted(one for one in stated if one.endswith(".wholesale_extra_fancy")):
         falls = _falling(plan, key)
         if falls and key.replace("wholesale_extra_fancy", "premium_erosion") not in stated:
-            found.append(f"packed price of {key.split('.', 2)[2].rpartition('.')[0]}, as stated: {falls}")
-    return [in_feet(remark) for remark in found] if plan.units == "us" else found
+            told.append(f"packed price of {key.split('.', 2)[2].rpartition('.')[0]}, as stated: {falls}")
+    return [in_feet(remark) for remark in told] if plan.units == "us" else told
 
 
 def in_feet(remark: str) -> str:
@@ -380,16 +380,18 @@ def payment_lines(plan: Plan) -> list[str]:
 
 def assumption_lines(plan: Plan) -> list[str]:
     """Every number that the plan does not state, by status, worst known first, in the user's units."""
-    found, formats = plan.assumptions, plan.formats
+    assumed, formats = plan.assumptions, plan.formats
     order = list(reversed(STATUSES))
     counts = ", ".join(
-        f"{sum(each.status == status for each in found)} {status}"
+        f"{sum(each.status == status for each in assumed)} {status}"
         for status in order
-        if any(each.status == status for each in found)
+        if any(each.status == status for each in assumed)
     )
-    lines = [f"What the plan does not state: {len(found)} values ({counts}). A plan may state any but the fixed ones."]
+    lines = [
+        f"What the plan does not state: {len(assumed)} values ({counts}). A plan may state any but the fixed ones."
+    ]
     for status in order:
-        chosen = [each for each in found if each.status == status]
+        chosen = [each for each in assumed if each.status == status]
         if chosen:
             lines.append(f"  {status}")
             lines += [

@@ -24,13 +24,13 @@ def measured_columns(header: Sequence[str], measures: Collection[str]) -> dict[s
     >>> measured_columns(["block", "tree", "trunk_girth [mm]", "fruit_count"], ["trunk_girth", "fruit_count"])
     {'trunk_girth [mm]': ('trunk_girth', 'mm'), 'fruit_count': ('fruit_count', '')}
     """
-    found = {}
+    columns = {}
     for column in header:
         match = re.fullmatch(r"([a-z_ ]+?)\s*(?:\[(.*)\])?", column)
         name = match[1].replace(" ", "_") if match else ""
         if match and name in measures:
-            found[column] = (name, match[2] or "")
-    return found
+            columns[column] = (name, match[2] or "")
+    return columns
 
 
 def readings(

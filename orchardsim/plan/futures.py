@@ -65,7 +65,7 @@ def _by_key(
     row: OpenLevel, value: RawTable, keys: Mapping[str, Collection[str]], where: str, path: str
 ) -> dict[str, Doubt]:
     allowed = HAZARD_CAUSES if row.scope == "cause" else tuple(dict.fromkeys(keys.get(row.scope, ())))
-    found: dict[str, Doubt] = {}
+    doubts: dict[str, Doubt] = {}
     for written, each in value.items():
         key = written.replace(" ", "_") if row.scope == "cause" else written
         if key not in allowed:
@@ -77,10 +77,10 @@ def _by_key(
                 where, f"{path}.{written}: unknown {row.scope} {quoted(written)}, {nearest_names(key, allowed)} "
                 f"(allowed: {', '.join(allowed)})"
             )  # fmt: skip
-        if key in found:
+        if key in doubts:
             raise InputError(where, f"{path}.{written}: the level stands twice; allowed: once")
-        found[key] = _doubt(row, each, where, f"{path}.{written}")
-    return found
+        doubts[key] = _doubt(row, each, where, f"{path}.{written}")
+    return doubts
 
 
 def _doubt(row: OpenLevel, value: object, where: str, path: str) -> Doubt:

@@ -47,16 +47,16 @@ def with_keys(raw: RawTable, changes: RawTable, where: str) -> dict[str, object]
 def _path(key: str, where: str) -> list[str]:
     """Names along a dotted key; a name with a dot in it stands in quotes, as in TOML."""
     try:
-        found: object = tomllib.loads(f"{key} = 0")
+        rest: object = tomllib.loads(f"{key} = 0")
     except tomllib.TOMLDecodeError:
         raise InputError(
             where, f"{key!r}: no key of a plan; allowed: names with dots between, such as block.training"
         ) from None
     path = []
-    while isinstance(found, dict):
-        if len(found) != 1:
+    while isinstance(rest, dict):
+        if len(rest) != 1:
             raise InputError(where, f"{key!r}: found more than one key; allowed: one")
-        name, found = next(iter(found.items()))
+        name, rest = next(iter(rest.items()))
         path.append(name)
     return path
 

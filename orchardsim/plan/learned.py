@@ -100,23 +100,27 @@ def ground_of(plan: Plan, blocks: Sequence[str]) -> str:
     """Fingerprint of what draws rest on: the measured blocks, the levels before measuring, weather, and the trees' own
     numbers. What else stands on the farm, prices and work may change without harm.
     """
-    found: list[object] = []
+    ground: list[object] = []
     for block in plan.blocks:
         if block.name in blocks:
             groups = [
                 (group.cultivar, group.stock, group.grade, group.rows, group.cultivar_name, group.stock_name)
                 for group in block.groups
             ]
-            found += [block.name, block.year_planted, block.plan.layout, block.plan.training, block.site, groups]
+            ground += [block.name, block.year_planted, block.plan.layout, block.plan.training, block.site, groups]
     weather = plan.weather
     levels = {name: dict(own) for name, own in plan.futures.stated.items()}
-    content = [found, levels, plan.physiology, plan.hazards, weather.record, weather.latitude, plan.calendar_year]
+    content = [ground, levels, plan.physiology, plan.hazards, weather.record, weather.latitude, plan.calendar_year]
     text = json.dumps(canonical(content), sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 def carrying_learned(plan: Plan, futures: RawTable | None, folder: Path) -> Plan:
-    """The plan with the file of what was learned that its ``[futures]`` may name, relative to a folder."""
+    """The plan with the file of what was learned that its ``[futures]`` may name, relative to a folder.
+
+    Raises InputError if it was learned on other blocks, other levels, another record, or with other numbers of the
+    trees.
+    """
     name = (futures or {}).get(LEARNED)
     if name is None:
         return plan
@@ -125,26 +129,18 @@ def carrying_learned(plan: Plan, futures: RawTable | None, folder: Path) -> Plan
             plan.where,
             f"futures.{LEARNED}: found {quoted(name)}, expected the name of a file that `orchardsim fit` wrote",
         )
-    return with_learned(plan, read_learned(folder / name, plan.where), name)
-
-
-def with_learned(plan: Plan, found: LearnedFile, name: str) -> Plan:
-    """A plan whose futures carry what was learned.
-
-    Raises InputError if it was learned on other blocks, other levels, another record, or with other numbers of the
-    trees.
-    """
-    missing = [each for each in found.blocks if each not in [block.name for block in plan.blocks]]
+    file = read_learned(folder / name, plan.where)
+    missing = [block for block in file.blocks if block not in [own.name for own in plan.blocks]]
     if missing:
         raise InputError(
             plan.where,
             f"futures.learned: {quoted(name)} was learned in block {quoted(missing[0])}, which the plan does not have; "
             "allowed: a file of this plan",
         )
-    if ground_of(plan, found.blocks) != found.ground:
+    if ground_of(plan, file.blocks) != file.ground:
         raise InputError(
             plan.where,
-            f"futures.learned: {quoted(name)} belongs to another plan: block {', '.join(found.blocks)}, the levels in "
+            f"futures.learned: {quoted(name)} belongs to another plan: block {', '.join(file.blocks)}, the levels in "
             "[futures], the weather record or the trees' numbers differ from those it was fitted with; fit again",
         )
-    return plan.with_futures(learned=found.learned)
+    return plan.with_futures(learned=file.learned)

@@ -212,11 +212,11 @@ def _doubts(
     where: str,
 ) -> list[str]:
     """What is legal but looks wrong, over the blocks together."""
-    found = order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
-    found += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
+    doubts = order_doubts(sections.replacement, [group.trees for block in blocks for group in block.groups])
+    doubts += check_capacity(f"{where}: crews", crews, busiest_hours(blocks))
     if table.currency == CATALOGUE_CURRENCY and table.usd_rate not in (None, 1.0):
-        found.append(f"usd_rate = {table.usd_rate:g} is not used: the plan's currency is the US dollar")
-    return found
+        doubts.append(f"usd_rate = {table.usd_rate:g} is not used: the plan's currency is the US dollar")
+    return doubts
 
 
 def _usd_rate(table: PlanBase, where: str) -> float:
@@ -281,14 +281,14 @@ def _following_wages(stated: Table | None, catalogue: RawTable, own: RawTable, f
     if stated is None or not isinstance(wage, float):
         return {}
     usual = filler.apart().fill(Costs, "costs", None, catalogue, given=own)
-    found: dict[str, float] = {}
+    wages: dict[str, float] = {}
     for name in FOLLOWING_WAGES:
         if name not in stated.model_fields_set and usual.wage > 0:
             ratio = getattr(usual, name) / usual.wage
-            found[name] = ratio * wage
+            wages[name] = ratio * wage
             source = f"{ratio:.4g} of the stated wage of general work, as in the catalogue"
-            filler.note(f"costs.{name}", found[name], parameters_of(Costs)[name].unit, source, "derived")
-    return found
+            filler.note(f"costs.{name}", wages[name], parameters_of(Costs)[name].unit, source, "derived")
+    return wages
 
 
 def _usual_prices(table: PlanBase, sold: Sequence[str], filler: Filler) -> dict[str, float]:
@@ -326,7 +326,7 @@ def _futures(table: PlanBase, blocks: Sequence[ResolvedBlock], filler: Filler) -
 
 def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
     """Hours by task of the year that asks for most of it, all trees alive; picking and thinning follow the crop."""
-    found: dict[str, float] = defaultdict(float)
+    hours: dict[str, float] = defaultdict(float)
     planting: dict[int, float] = defaultdict(float)
     for block in blocks:
         training, trees = block.plan.training, block.geometry.trees
@@ -335,10 +335,10 @@ def busiest_hours(blocks: Iterable[ResolvedBlock]) -> dict[str, float]:
             ("dormant_pruning", training.pruning_minutes),
             ("summer_pruning", training.summer_pruning_minutes),
         ):
-            found[task] += trees * max(minutes) / 60
-        found["support_building"] += sum(group.money.support_hours for group in block.groups)
+            hours[task] += trees * max(minutes) / 60
+        hours["support_building"] += sum(group.money.support_hours for group in block.groups)
         planting[block.year_planted] += sum(group.money.planting_hours for group in block.groups)
-    return {**found, "planting": max(planting.values(), default=0.0)}
+    return {**hours, "planting": max(planting.values(), default=0.0)}
 
 
 def _check_prices(blocks: Iterable[ResolvedBlock], market: Market, sold: Sequence[str], where: str) -> None:
@@ -365,13 +365,13 @@ def _check_prices(blocks: Iterable[ResolvedBlock], market: Market, sold: Sequenc
 
 def _priced_as(prices: RawTable, names: Iterable[str], own: Mapping[str, EntryTable]) -> dict[str, object]:
     """Built-in prices of the names that a plan uses; an entry of its own has those of the entry that it is like."""
-    found: dict[str, object] = {}
+    priced: dict[str, object] = {}
     for name in names:
         chain, base = likeness(name, own)
         known = next((each for each in [*chain, base] if each in prices), None)
         if known is not None:
-            found[name] = prices[known]
-    return found
+            priced[name] = prices[known]
+    return priced
 
 
 def section_catalogue(name: str) -> RawTable:

@@ -24,8 +24,8 @@ def subtable(table: RawTable, *names: str) -> RawTable:
     ({'juice': 1}, {})
     """
     for name in names:
-        found = table.get(name)
-        table = found if isinstance(found, Mapping) else {}
+        below = table.get(name)
+        table = below if isinstance(below, Mapping) else {}
     return table
 
 
@@ -37,8 +37,8 @@ def subtables(table: RawTable, name: str) -> list[RawTable]:
     >>> subtables({"block": [{"name": "east"}]}, "block"), subtables({}, "block")
     ([{'name': 'east'}], [])
     """
-    found = table.get(name)
-    return [table for table in found if isinstance(table, Mapping)] if isinstance(found, list) else []
+    below = table.get(name)
+    return [table for table in below if isinstance(table, Mapping)] if isinstance(below, list) else []
 
 
 @functools.cache

@@ -35,9 +35,9 @@ def rewritten(text: str, changes: Mapping[tuple[str, str], object], where: str) 
     lines = text.rstrip("\n").split("\n")
     for (table, key), value in changes.items():
         lines = _with(lines, table, f"{key} = {json.dumps(value)}", key)
-    found = "\n".join(lines) + "\n"
+    changed = "\n".join(lines) + "\n"
     try:
-        read = tomllib.loads(found)
+        read = tomllib.loads(changed)
         wanted = with_keys(
             tomllib.loads(text), {f"{table}.{key}": value for (table, key), value in changes.items()}, where
         )
@@ -48,7 +48,7 @@ def rewritten(text: str, changes: Mapping[tuple[str, str], object], where: str) 
         raise InputError(
             where, f"{names}: written as inline tables or dotted keys; write them under headers of their own"
         )
-    return found
+    return changed
 
 
 def _with(lines: list[str], table: str, line: str, key: str) -> list[str]:

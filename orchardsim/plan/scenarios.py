@@ -37,13 +37,13 @@ def scenario_changes(raw: RawTable, where: str) -> dict[str, dict[str, object]]:
     Keys may be written as TOML nests them, ``costs.packing = "0.3 USD/lb"``, or in quotes, ``"costs.packing"``. Raises
     InputError if there are too many, or one is no table or changes nothing.
     """
-    found = raw.get(TABLE, {})
-    if not isinstance(found, Mapping):
-        raise InputError(where, f"{TABLE}: found {quoted(found)}, expected tables [{TABLE}.name]")
-    if len(found) > MOST:
-        raise InputError(where, f"{TABLE}: found {len(found)} scenarios, allowed at most {MOST}")
+    scenarios = raw.get(TABLE, {})
+    if not isinstance(scenarios, Mapping):
+        raise InputError(where, f"{TABLE}: found {quoted(scenarios)}, expected tables [{TABLE}.name]")
+    if len(scenarios) > MOST:
+        raise InputError(where, f"{TABLE}: found {len(scenarios)} scenarios, allowed at most {MOST}")
     changes: dict[str, dict[str, object]] = {}
-    for name, table in found.items():
+    for name, table in scenarios.items():
         if not isinstance(table, Mapping):
             raise InputError(where, f"{TABLE}.{name}: found {quoted(table)}, expected a table of keys that differ")
         if name == BASE:
@@ -55,13 +55,13 @@ def scenario_changes(raw: RawTable, where: str) -> dict[str, dict[str, object]]:
 
 
 def _flat(table: RawTable, path: str) -> list[tuple[str, object]]:
-    found: list[tuple[str, object]] = []
+    flat: list[tuple[str, object]] = []
     for key, value in table.items():
         written = (not path and "." in key) or _BARE.fullmatch(key)
         dotted = key if written else json.dumps(key)
         full = f"{path}.{dotted}" if path else dotted
         if isinstance(value, Mapping) and value and not any(word in value for word in WHOLE):
-            found += _flat(value, full)
+            flat += _flat(value, full)
         else:
-            found.append((full, value))
-    return found
+            flat.append((full, value))
+    return flat

@@ -140,15 +140,15 @@ def price_doubts(
     usual : mapping of str to float [money/kg]
         The catalogue's price of the best grade by cultivar, in the plan's money.
     """
-    found = []
+    doubts = []
     order = ("wholesale_extra_fancy", "wholesale_fancy", "processing", "juice")
     for name in sold:
         fruit = market.fruit[name]
-        found += _odd_price(name, fruit, costs, usual.get(name, 0.0), formats)
+        doubts += _odd_price(name, fruit, costs, usual.get(name, 0.0), formats)
         for better, worse in itertools.pairwise(order):
             if getattr(fruit, worse) > getattr(fruit, better):
-                found.append(f"market.fruit.{name}: {worse} is dearer than {better}; is that meant?")
-    return found
+                doubts.append(f"market.fruit.{name}: {worse} is dearer than {better}; is that meant?")
+    return doubts
 
 
 def _odd_price(name: str, fruit: FruitPrice, costs: Costs, usual: float, formats: PlanFormats) -> list[str]:

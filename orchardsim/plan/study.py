@@ -239,17 +239,17 @@ def _levels(factor: FactorTable, where: str) -> list[tuple[str, dict[str, object
     if (factor.levels is None) == (factor.level is None):
         raise InputError(where, f"{place}: expected either key with levels, or [[factor.level]] tables")
     if factor.level is not None:
-        found = [(level.name, level.keys) for level in factor.level]
-        if any(not keys for _, keys in found):
+        levels = [(level.name, level.keys) for level in factor.level]
+        if any(not keys for _, keys in levels):
             raise InputError(where, f"{place}: found a level that changes nothing; expected at least one key in it")
     elif factor.key is None:
         raise InputError(where, f"{place}.key: missing; expected a key of the plan, such as 'block.training'")
     else:
-        found = [(str(value), {factor.key: value}) for value in factor.levels or []]
-    labels = [label for label, _ in found]
+        levels = [(str(value), {factor.key: value}) for value in factor.levels or []]
+    labels = [label for label, _ in levels]
     if len(set(labels)) != len(labels) or len(labels) < 2:
         raise InputError(where, f"{place}: found levels {labels}, expected two or more that differ")
-    return found
+    return levels
 
 
 def _join(keys: dict[str, object], more: RawTable, factor: str, where: str) -> None:

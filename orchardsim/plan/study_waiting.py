@@ -92,13 +92,13 @@ def waitings_of(
     for cell in cells:
         by_circumstance.setdefault((*cell.levels[:place], *cell.levels[place + 1 :]), []).append(cell)
     others = [factor for factor in factors if factor.name != table.options]
-    found = []
+    waitings = []
     for levels, own in by_circumstance.items():
         young_blocks(own[0].plan)
         options = tuple(factors[place].levels[cell.levels[place]] for cell in own)
         tables = [with_keys(raw, cell.changes, where) for cell in own]
         ways = ways_to_plant(own[0].plan, tables[0], dict(zip(options, tables, strict=True)), years, folder)
-        found.append(
+        waitings.append(
             Waiting(
                 ", ".join(
                     f"{factor.name} {factor.levels[level]}" for factor, level in zip(others, levels, strict=True)
@@ -110,4 +110,4 @@ def waitings_of(
                 table.measured_from,
             )
         )
-    return tuple(found)
+    return tuple(waitings)

@@ -62,8 +62,8 @@ def quantity(
 def _words(info: ParameterInfo, default: object = None, listed: bool = False) -> FieldInfo:
     """What a field says of itself: meaning, unit, bounds, allowed words, and the value where a plan leaves it out."""
     told = dataclasses.asdict(info) | {"allowed": list(info.allowed), "default": default, "listed": listed}
-    found: FieldInfo = Field(description=info.meaning, json_schema_extra={EXTRA: told})
-    return found
+    words: FieldInfo = Field(description=info.meaning, json_schema_extra={EXTRA: told})
+    return words
 
 
 def parameter_fields(cls: type, *, leave_out: Iterable[str] = ()) -> Fields:
@@ -124,7 +124,7 @@ class Stated:
 
 def stated_values(table: Table, path: str = "") -> list[Stated]:
     """Every value that a table and the tables within it state."""
-    found: list[Stated] = []
+    stated: list[Stated] = []
     for name, field in type(table).model_fields.items():
         if name not in table.model_fields_set:
             continue
@@ -134,16 +134,16 @@ def stated_values(table: Table, path: str = "") -> list[Stated]:
             inner = [(key, value)]
         elif isinstance(value, dict):
             inner = [(f"{key}.{each}", part) for each, part in value.items() if isinstance(part, Table)]
-            found += [Stated(f"{key}.{each}", _words_of(part), "", "") for each, part in _plain_parts(value)]
+            stated += [Stated(f"{key}.{each}", _words_of(part), "", "") for each, part in _plain_parts(value)]
         elif isinstance(value, list) and any(isinstance(part, Table) for part in value):
             inner = [(f"{key} {number}", part) for number, part in enumerate(value, start=1)]
         else:
             told = declared(field)
             extra: Any = told.json_schema_extra or {}
-            found.append(Stated(key, value, extra.get(EXTRA, {}).get("unit", ""), told.description or ""))
+            stated.append(Stated(key, value, extra.get(EXTRA, {}).get("unit", ""), told.description or ""))
         for each, part in inner:
-            found += stated_values(part, each)
-    return found
+            stated += stated_values(part, each)
+    return stated
 
 
 def _plain_parts(value: RawTable) -> list[tuple[str, object]]:

@@ -59,8 +59,8 @@ def simultaneous_limit(
         with np.errstate(divide="ignore", invalid="ignore"):
             score = np.abs(average) * np.sqrt((trials - 1) / variance)
         largest[start : start + count] = np.nan_to_num(score, nan=np.inf, posinf=np.inf).max(axis=1)
-    found = float(np.quantile(largest, level, method="higher"))
-    return max(least, found)
+    limit = float(np.quantile(largest, level, method="higher"))
+    return max(least, limit)
 
 
 def first_order_dominates(a: ArrayLike, b: ArrayLike) -> NDArray[np.bool_]:

@@ -48,14 +48,14 @@ def bootstrap_means(values: ArrayLike, resamples: int, rng: np.random.Generator)
     """
     each = np.asarray(values, dtype=float)
     trials = each.shape[0]
-    found = np.empty((resamples, each.shape[1]))
+    means = np.empty((resamples, each.shape[1]))
     step = max(1, MOST_DRAWS // trials)  # some resamples at a time, so that memory does not grow with trials
     for start in range(0, resamples, step):
         size = min(step, resamples - start)
         often = rng.multinomial(trials, np.full(trials, 1 / trials), size=size).astype(np.float64)
         for place, column in enumerate(each.T):
-            found[start : start + size, place] = (often * column).sum(axis=1) / trials
-    return found
+            means[start : start + size, place] = (often * column).sum(axis=1) / trials
+    return means
 
 
 def simultaneous_limits(
@@ -123,10 +123,10 @@ def effects(values: ArrayLike, factors: dict[str, list[int]]) -> dict[tuple[str,
     """
     each = np.asarray(values, dtype=float)
     grand = each.mean(axis=1)
-    found: dict[tuple[str, ...], Array] = {}
+    by_factors: dict[tuple[str, ...], Array] = {}
     for name, levels in factors.items():
         number = np.asarray(levels)
-        found[(name,)] = np.stack(
+        by_factors[(name,)] = np.stack(
             [each[:, number == level].mean(axis=1) - grand for level in range(number.max() + 1)], axis=1
         )
     names = list(factors)
@@ -140,10 +140,10 @@ def effects(values: ArrayLike, factors: dict[str, list[int]]) -> dict[tuple[str,
                 ],
                 axis=1,
             )
-            found[(first, second)] = (
-                cells - grand[:, None, None] - found[(first,)][:, :, None] - found[(second,)][:, None, :]
+            by_factors[(first, second)] = (
+                cells - grand[:, None, None] - by_factors[(first,)][:, :, None] - by_factors[(second,)][:, None, :]
             )
-    return found
+    return by_factors
 
 
 @dataclass(frozen=True)
@@ -209,11 +209,11 @@ def dependence(contrast: ArrayLike, levels: dict[str, ArrayLike]) -> dict[str, D
         return {}
     slopes, errors = _fitted(y, [known[name] for name in taken])
     total = float(y.var(ddof=1))
-    found = {}
+    told = {}
     for name, slope, error in zip(taken, slopes.tolist(), errors.tolist(), strict=True):
         covariance = float(known[name] @ (y - y.mean())) / (y.size - 1)
-        found[name] = Dependence(slope, error, max(0.0, (slope * covariance - error**2) / total))
-    return found
+        told[name] = Dependence(slope, error, max(0.0, (slope * covariance - error**2) / total))
+    return told
 
 
 def _fitted(y: Array, columns: list[Array]) -> tuple[Array, Array]:

@@ -57,8 +57,8 @@ class _Fit:
 
     def weights(self, centred: Array) -> Array:
         """Weights of the regressors."""
-        found: Array = self._back @ (self._across.T @ centred)
-        return found
+        weights: Array = self._back @ (self._across.T @ centred)
+        return weights
 
     def left(self, centred: Array) -> float:
         """Sum of squares left."""
@@ -109,9 +109,9 @@ class Regressors:
     def along(self, centred: Array) -> tuple[Array, float]:
         """An outcome along the orthogonal columns, and the sum of squares beside them."""
         across, _ = self._turned
-        found: Array = across.T @ centred
-        beside = centred - across @ found
-        return found, float((beside**2).sum())
+        turned: Array = across.T @ centred
+        beside = centred - across @ turned
+        return turned, float((beside**2).sum())
 
     @functools.cached_property
     def whole(self) -> _Fit:
@@ -184,8 +184,8 @@ def outcomes_at_middles(values: Array, levels: Regressors) -> Array | None:
 
 
 def _normal_scores(values: Array) -> Array:
-    found: Array = ndtri((Series(values).rank().to_numpy() - 0.375) / (len(values) + 0.25))
-    return found
+    normals: Array = ndtri((Series(values).rank().to_numpy() - 0.375) / (len(values) + 0.25))
+    return normals
 
 
 def _back(values: Array, scores: Array) -> Array:

@@ -55,8 +55,8 @@ class Emulator:
 
     def mean(self, levels: Array) -> Array:
         """What would be seen on the mean, (row, sight)."""
-        found: Array = polynomial(levels) @ self.coefficients
-        return found
+        seen: Array = polynomial(levels) @ self.coefficients
+        return seen
 
 
 def polynomial(levels: Array) -> Array:
@@ -83,8 +83,8 @@ def log_density(seen: Array, mean: Array, white: Array) -> Array:
     ``white``, array, (sight, sight): of :func:`whitening`.
     """
     scaled = (seen - mean) @ white.T
-    found: Array = -0.5 * np.einsum("ij,ij->i", scaled, scaled)
-    return found
+    density: Array = -0.5 * np.einsum("ij,ij->i", scaled, scaled)
+    return density
 
 
 @dataclass(frozen=True)

@@ -214,8 +214,10 @@ def two_errors(
         mean(values),
         expected_shortfall(values, worst, tail),
     ]
-    found = record_errors(influences(values, shares, worst, tail, whole=whole), met)
+    record_error = record_errors(influences(values, shares, worst, tail, whole=whole), met)
     return [
         TwoErrors(name, float(estimate.value), float(estimate.standard_error), float(error), float(seen))
-        for name, estimate, error, seen in zip(names, estimates, found.error, found.seen_from, strict=True)
+        for name, estimate, error, seen in zip(
+            names, estimates, record_error.error, record_error.seen_from, strict=True
+        )
     ]

@@ -61,7 +61,8 @@ def certainty_equivalents(value: ArrayLike, own_wealth: float) -> dict[float, Es
         What the household owns without the plan. If a trial eats it all, the equivalent is nan.
     """
     values = np.asarray(value, dtype=float)
-    found = {aversion: certainty_equivalent(values + own_wealth, aversion) for aversion in AVERSIONS}
+    equivalents = {aversion: certainty_equivalent(values + own_wealth, aversion) for aversion in AVERSIONS}
     return {
-        aversion: Estimate(estimate.value - own_wealth, estimate.standard_error) for aversion, estimate in found.items()
+        aversion: Estimate(estimate.value - own_wealth, estimate.standard_error)
+        for aversion, estimate in equivalents.items()
     }

@@ -81,13 +81,13 @@ def variance_shares(
         raise ValueError("variance shares need finite results")
     rows = bootstrap_rows(first_set.size, RESAMPLES, rng)
     tails = [0.5 - LEVEL / 2, 0.5 + LEVEL / 2]
-    found = {}
+    shares = {}
     for source, values in mixed.items():
         third = np.asarray(values, dtype=float)
         first, total = _shares(first_set, second_set, third)
         drawn = _shares(first_set[rows], second_set[rows], third[rows])
         (first_low, first_high), (total_low, total_high) = (np.quantile(each, tails) for each in drawn)
-        found[source] = DriverShare(
+        shares[source] = DriverShare(
             float(first), float(first_low), float(first_high), float(total), float(total_low), float(total_high)
         )
-    return found
+    return shares

@@ -91,8 +91,8 @@ def test_the_emulator_finds_a_parabola_and_its_noise():
 
 @pytest.fixture(scope="module")
 def small():
-    """Few rows and draws."""
-    return fit(PLAN, rows_of(PLAN, *girths(20, "2019-11-18", 78), *girths(20, "2020-11-18", 117)), rows=100, draws=100)
+    """Few rows."""
+    return fit(PLAN, rows_of(PLAN, *girths(20, "2019-11-18", 78), *girths(20, "2020-11-18", 117)), rows=100)
 
 
 def level(found, key):
@@ -108,9 +108,8 @@ class Found(NamedTuple):
 def test_thick_trunks_raise_growth_and_narrow_it(small):
     growth = level(small, "growth of first_row")
     assert growth.after[1] > growth.before[1] and growth.told > 0.5
-    # ground beside it is told of less; 0.3 is three errors of a ratio of spreads of 100 draws
-    assert -0.3 < level(small, "site_growth of next_rows").told < level(small, "site_growth of first_row").told
-    assert abs(level(small, "fruit_size of Gala").told) < 0.3
+    assert 0 < level(small, "site_growth of next_rows").told < level(small, "site_growth of first_row").told
+    assert abs(level(small, "fruit_size of Gala").told) < 0.1  # three errors of a ratio of spreads of 1,000 draws
     json.dumps(fit_document(Kept(small.findings)), allow_nan=False)
     shown = " ".join(cell for row in level_cells(small.findings) for cell in row)
     assert "°F" in shown and " K" not in shown  # the plan is one in US units
