@@ -133,7 +133,7 @@ def run_policy(
         wanted=notes.wanted,
         waiting=notes.waiting,
         replanted=results["trees_replanted"],
-        bought=totals.bought,
+        bought=results["spares_bought"],
         ordered=results["trees_ordered"],
         on_hand=results["spares_on_hand"],
         alive=results["trees_alive"],

@@ -23,11 +23,12 @@ from orchardsim.economy.account import (
     tax_on_more_income,
 )
 from orchardsim.economy.blocks import BlockMoney, material_outlays
-from orchardsim.economy.cost_levels import CostLevels
 from orchardsim.economy.insurance import insurance_flows
 from orchardsim.economy.items import MATERIAL_QUARTERS, OUTLET_ITEM, TASK_PAY
 from orchardsim.economy.parameters import OUTLETS, Costs, Finance, IdleLand, Market
 from orchardsim.economy.payments import (
+    KNOWN,
+    CostLevels,
     by_leaf,
     growth,
     paid_with_deposit,
@@ -395,7 +396,7 @@ def cash_flows(
     market: Market,
     finance: Finance,
     prices: PricePaths,
-    levels: CostLevels | None = None,
+    levels: CostLevels = KNOWN,
     idle: Sequence[IdleLand] = (),
 ) -> Ledger:
     """The farm's ledger by item, block and quarter, and its bank account.
@@ -406,7 +407,7 @@ def cash_flows(
         Block axis in the order of ``blocks``.
     costs, market, finance
         Parameters in the plan's currency.
-    levels : CostLevels, optional
+    levels : CostLevels
         Level of charges, wages and other costs in each trial; the plan's own where left out.
     idle : sequence of IdleLand
         Land without trees.
@@ -423,7 +424,7 @@ def cash_flows(
     what is still to be received and paid for its last crop, stored fruit and its charges included.
     Interest is charged each quarter on the credit drawn at the end of the quarter before.
     """
-    books = _Books(quantities, blocks, costs, market, finance, prices, CostLevels.known() if levels is None else levels)
+    books = _Books(quantities, blocks, costs, market, finance, prices, levels)
     books.book_establishment()
     family_hours, family_value = books.book_labour()
     books.book_yearly_costs()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,23 @@ from orchardsim.economy.parameters import Costs, Finance
 Array = NDArray[np.float64]
 HARVEST_QUARTER = 3
 """Autumn."""
+
+
+class CostLevels(NamedTuple):
+    """Factors of a future on the plan's own costs, (trial,) [1]; ``wage_growth`` is added to its trend [1/year].
+
+    ``packing`` and ``storage`` are charges; ``costs`` are all that are neither these nor wages.
+    """
+
+    wages: Array = np.ones(1)
+    costs: Array = np.ones(1)
+    packing: Array = np.ones(1)
+    storage: Array = np.ones(1)
+    wage_growth: Array = np.zeros(1)
+
+
+KNOWN: Final = CostLevels()
+"""The plan's own."""
 
 
 def growth(rate: float, finance: Finance, years: int) -> Array:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from orchardsim.core.futures import HAZARD_CAUSES, OPEN_LEVELS
 from orchardsim.core.labels import CAUSES, FRESH
 from orchardsim.core.streams import Streams
-from orchardsim.economy.cost_levels import CostLevels
+from orchardsim.economy.payments import CostLevels
 from orchardsim.plan import Plan
 
 Array = NDArray[np.float64]

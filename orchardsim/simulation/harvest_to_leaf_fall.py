@@ -115,7 +115,7 @@ def observe_trees(tile: Tile, year: int) -> None:
     for block in tile.standing:
         for name, values in trees.observe(block.model, block.state).items():
             tile.put(name, block, year, values)
-        tile.totals.fruit_mass_square[tile.rows, year, block.columns] = block.state.totals["fruit_mass_square"]
+        tile.put("fruit_mass_square", block, year, block.state.totals["fruit_mass_square"])
         irrigation = tile.library.of(block.number, "irrigation_depth", tile.season_rows)
         tile.put("irrigation_depth", block, year, block.model.water(irrigation, block.state.cover))
         if tile.single_trees is not None:
@@ -196,7 +196,7 @@ def review_stock(tile: Tile, year: int) -> None:
 def pack_boxes(plan: Plan, block: BlockRun, totals: Totals, rows: slice) -> None:
     """Fresh fruit of all years by number of fruit in the plan's box, and its price by size; at the end of a run."""
     at, results, p = (rows, slice(None), block.columns), totals.arrays, plan.physiology
-    spread = fruit.size_spread(results["crop_mass"][at], results["fruit_number"][at], totals.fruit_mass_square[at])
+    spread = fruit.size_spread(*(results[name][at] for name in ("crop_mass", "fruit_number", "fruit_mass_square")))
     mean = results["crop_mass"][at] / np.maximum(results["fruit_number"][at], 0.5)
     spread = np.hypot(spread, p.size_spread)
     shares = fruit.box_count_shares(mean, spread, plan.box_mass, p.fresh_mass)

@@ -43,8 +43,6 @@ def farm_quantities(plan: Plan, totals: Totals) -> FarmQuantities:
     other: dict[str, Any] = {
         "leaf": block_leaf(plan, results["trees_alive"].shape[1]),
         "trees_lost": results["trees_lost"].sum(axis=-1),
-        "spares_bought": totals.bought,
-        "spot_bought": totals.spot,
     }
     names = [field.name for field in fields(FarmQuantities)]
     return FarmQuantities(**{name: results[name] for name in names if name in results} | other)

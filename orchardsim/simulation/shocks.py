@@ -206,8 +206,6 @@ def outcome_of(
     joined = Totals(wide, years, plan.labels)
     for name in joined.arrays:
         joined.arrays[name] = np.concatenate([totals.arrays[name] for totals, _, _ in runs])
-    joined.bought = np.concatenate([totals.bought for totals, _, _ in runs])
-    joined.spot = np.concatenate([totals.spot for totals, _, _ in runs])
     region = np.concatenate([library.region[library.met(trials, years)] for _, library, _ in runs])
     slump = np.ones((count, len(trials), years))
     for number, (_, _, shock) in enumerate(runs):

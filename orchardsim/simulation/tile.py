@@ -151,7 +151,7 @@ class Tile:
         """Book what is known only at the end."""
         for block in self.blocks:
             index = trees.biennial_index(block.model, block.state)
-            self.totals.biennial_index[self.rows, block.columns] = index
+            self.totals.arrays["biennial_index"][self.rows, block.columns] = index
             pack_boxes(self.plan, block, self.totals, self.rows)
             book_driving(self.plan, block, self.totals, self.rows)
         book_yards(self.yards, self.plan.labels, self.totals, self.rows.start)

@@ -16,6 +16,9 @@ LABELS: Final = {"cause": CAUSES, "grade": GRADES, "box_count": BOX_COUNTS, "tas
 
 YEAR_LOOP: Final = tuple(name for name, row in RESULTS.items() if row.writer == "year")
 """Variables that the year loop fills, over trial, year and block."""
+BESIDE: Final = ("spares_bought", "spot_bought", "fruit_mass_square")
+"""What is kept beside them: replacement trees delivered, spares of the first planting included; those among them that
+were bought at short notice; the squares of the trees' mean fruit mass, summed over all fruit [kg2]."""
 
 
 class Totals:
@@ -31,14 +34,7 @@ class Totals:
     Attributes
     ----------
     arrays : dict from variable to array
-    bought : array, (trial, year, label) [1]
-        Replacement trees delivered, spares of the first planting included.
-    spot : array, (trial, year, label) [1]
-        Those of ``bought`` that were bought at short notice.
-    fruit_mass_square : array, (trial, year, label) [kg2]
-        Squares of the trees' mean fruit mass, summed over all fruit.
-    biennial_index : array, (trial, label) [1]
-        Of the whole run, set at its end.
+        :data:`YEAR_LOOP`, :data:`BESIDE`, and ``biennial_index`` of the whole run, (trial, label).
     """
 
     def __init__(self, trials: int, years: int, labels: tuple[str, ...]) -> None:
@@ -49,10 +45,8 @@ class Totals:
             extra = tuple(len(LABELS[dim]) for dim in row.dims[3:])
             fill = np.nan if row.may_be_missing else 0.0
             self.arrays[name] = np.full((trials, years, len(labels), *extra), fill)
-        self.bought = np.zeros((trials, years, len(labels)))
-        self.spot = np.zeros((trials, years, len(labels)))
-        self.fruit_mass_square = np.zeros((trials, years, len(labels)))
-        self.biennial_index = np.full((trials, len(labels)), np.nan)
+        self.arrays |= {name: np.zeros((trials, years, len(labels))) for name in BESIDE}
+        self.arrays["biennial_index"] = np.full((trials, len(labels)), np.nan)
 
     def put(self, name: str, trials: slice, year: int, labels: slice, values: NDArray[np.floating] | float) -> None:
         """Store one year of one block; values over (trial, label of the block, ...)."""
@@ -67,8 +61,8 @@ class Totals:
             If a value lies outside its hard bounds, is missing where it must not be, or is no whole number
             where it must be one.
         """
-        for name, values in self.arrays.items():
-            row = RESULTS[name]
+        for name in YEAR_LOOP:
+            row, values = RESULTS[name], self.arrays[name]
             if np.isnan(values).any() and not row.may_be_missing:
                 raise IdentityError(f"{name} is missing in a trial")
             low = np.nanmin(values, initial=np.inf)

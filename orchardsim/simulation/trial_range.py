@@ -15,7 +15,7 @@ from orchardsim.simulation.money import money_results
 from orchardsim.simulation.seasons import SeasonLibrary, build_library
 from orchardsim.simulation.step import Steps
 from orchardsim.simulation.tile import Tile
-from orchardsim.simulation.totals import Totals
+from orchardsim.simulation.totals import BESIDE, Totals
 from orchardsim.simulation.year import YEAR
 
 Array = NDArray[np.float64]
@@ -85,8 +85,7 @@ def run_trials(
         Tile(plan, library, streams, tile, years, totals, trials.start, wanted, steps=steps, levels=own).run()
     totals.check_bounds()
     season_rows = library.met(trials, years)
-    arrays: dict[str, NDArray[Any]] = dict(totals.arrays)
-    arrays["biennial_index"] = totals.biennial_index
+    arrays: dict[str, NDArray[Any]] = {name: own for name, own in totals.arrays.items() if name not in BESIDE}
     arrays["harvest_year"] = library.sample.seasons.harvest_year[season_rows]
     arrays |= money_results(plan, totals, trials, streams, library.region[season_rows], levels)
     arrays |= level_results(levels)

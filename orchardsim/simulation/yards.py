@@ -97,6 +97,6 @@ def book_yards(yards: Sequence[Yard], labels: Sequence[str], totals: Totals, fir
             if kind == "ordered":
                 arrays["trees_ordered"][row, year, column[label]] += number
             elif kind in ("delivered", "bought", "spot"):
-                totals.bought[row, year, column[label]] += number
+                arrays["spares_bought"][row, year, column[label]] += number
                 if kind == "spot":
-                    totals.spot[row, year, column[label]] += number
+                    arrays["spot_bought"][row, year, column[label]] += number
