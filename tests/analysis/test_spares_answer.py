@@ -21,7 +21,7 @@ from orchardsim.report.spares.words import clustering_text, policy_text, spares_
 from orchardsim.results.spares import Amount, Clustering, LabelPolicy, SparesAnswer, spares_document
 from tests.cli.test_run_command import PLAN, refused
 from tests.screens import fits_a_screen
-from tests.simulation.small_plan import small_plan
+from tests.simulation.small_plan import SMALL, small_plan
 
 YEARS = 7
 
@@ -83,6 +83,13 @@ def test_document_and_words(answer: SparesAnswer) -> None:
     assert fits_a_screen(screen) and screen.startswith("Recommendation:")
     table = spares_table(answer)
     assert all(one.name in table for one in answer.outcomes)
+
+
+@pytest.mark.slow
+def test_spares_of_a_standing_block_are_plain_numbers_too() -> None:
+    standing = small_plan(block=[{**SMALL["block"][0], "year_planted": -4}])
+    found = spares_document(orchardsim.spares(standing, trials=8, years=YEARS, seed=3))
+    assert json.loads(json.dumps(found, allow_nan=False)) == found
 
 
 @pytest.mark.slow
