@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
 from orchardsim.core.numbers import percent
+from orchardsim.core.units import HECTARE
 from orchardsim.economy.blocks import BlockMoney, credit_shortfall, establishment_schedule
 from orchardsim.economy.parameters import Costs, Finance, Market
 from orchardsim.economy.payments import lending_rates
+
+WIND_MACHINE_AREA: Final = 4 * HECTARE
+"""m2; land that one wind machine protects, some 10 acres (memory)."""
 
 
 def money_remarks(
@@ -62,6 +67,13 @@ def money_remarks(
         remarks.append(
             "machines are bought (costs.machines, costs.narrow_machines) and their wear and capital are "
             "charged by area besides (costs.machine_ownership); state 0 for the latter where they are the same machines"
+        )
+    blown = sum(one.geometry.planted_area for one in blocks if one.protection == "wind_machine")
+    if 0 < blown < WIND_MACHINE_AREA:
+        remarks.append(
+            f"wind machines are bought whole: one for some 10 acres (4 ha) would cost "
+            f"{costs.wind_machine * WIND_MACHINE_AREA:,.0f}; counted are {costs.wind_machine * blown:,.0f}, by area. "
+            "State costs.wind_machine so that the whole one is paid, unless neighbours share it"
         )
     if picking_rate is not None and costs.picking_pay == "piece":
         remarks += _wage_floor(blocks, costs, market, picking_rate)

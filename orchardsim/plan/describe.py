@@ -106,10 +106,15 @@ def _falling(plan: Plan, key: str) -> str:
 
 
 def remarks(plan: Plan) -> list[str]:
-    """What is legal but looks wrong, or is likely to surprise, in the plan's layout, climate and money."""
+    """What is legal but looks wrong, or is likely to surprise, what costs most first as far as can be told."""
     dry = tuple(block.name for block in plan.blocks if not block.site.irrigated)
     check_rain(plan.weather, dry, plan.where)
-    told = [*plan.warnings, *climate_lines(climate_of(plan.weather))]
+    told = list(plan.warnings)
+    stated = {stated.key for stated in plan.stated}
+    for key in sorted(one for one in stated if one.endswith(".wholesale_extra_fancy")):
+        falls = _falling(plan, key)
+        if falls and key.replace("wholesale_extra_fancy", "premium_erosion") not in stated:
+            told.append(f"packed price of {key.split('.', 2)[2].rpartition('.')[0]}, as stated: {falls}")
     fence = math.fsum(outlay.amount for outlay in schedule(plan) if outlay.item == "fence")
     if fence:
         told.append(
@@ -117,11 +122,12 @@ def remarks(plan: Plan) -> list[str]:
             'it is built for if it stands already, or "none" if there is to be none'
         )
     told += money_remarks(plan.money, plan.costs, plan.market, plan.finance, RUN_YEARS, plan.work_rates.picking)
-    stated = {stated.key for stated in plan.stated}
-    for key in sorted(one for one in stated if one.endswith(".wholesale_extra_fancy")):
-        falls = _falling(plan, key)
-        if falls and key.replace("wholesale_extra_fancy", "premium_erosion") not in stated:
-            told.append(f"packed price of {key.split('.', 2)[2].rpartition('.')[0]}, as stated: {falls}")
+    if plan.blocks and "hazards.blight_control" not in stated and plan.hazards.blight_control == 0:
+        told.append(
+            "nothing is sprayed against fire blight in bloom (hazards.blight_control = 0); where bloom is warm and wet "
+            "growers do"
+        )
+    told += climate_lines(climate_of(plan.weather))
     return [in_feet(remark) for remark in told] if plan.units == "us" else told
 
 

@@ -211,6 +211,9 @@ def test_remarks_say_what_will_surprise() -> None:
     twice = dataclasses.replace(quiet, machine_ownership=costs().machine_ownership)
     (said,) = money_remarks(blocks, twice, m, finance(inflation=0.0), 20)
     assert "costs.machine_ownership" in said
+    (said,) = money_remarks([block(protection="wind_machine")], quiet, m, finance(inflation=0.0), 20)
+    # 4 ha (9.884 acres) at the catalogue's 4,000 dollars an acre
+    assert "would cost 39,5" in said and "bought whole" in said
     (said,) = money_remarks(blocks, quiet, m, finance(), 20)
     assert "6.35 %" in said and "3.96 %" in said and "2.30 %" in said
     loud = money_remarks(

@@ -106,6 +106,9 @@ def test_no_program_words_reach_the_user():
 def test_a_fence_in_the_costs_deserves_a_second_look():
     lines = remarks(load_plan(changed(("costs", {"fence": "30 USD/m", "fence_length": "400 m"}))))
     assert any("12,000 USD" in line and "fence" in line for line in lines)
+    assert any("fire blight in bloom" in line for line in lines) and "Climate" in lines[-1]
+    sprayed = remarks(load_plan(changed(("hazards.blight_control", 0.9))))
+    assert not any("fire blight" in line for line in sprayed)
     standing = remarks(load_plan(changed(("block.fence", "stands"))))
     assert not any("deer fence" in line for line in standing)
 
