@@ -9,7 +9,7 @@ import numpy as np
 
 from orchardsim.core.labels import SHARED
 from orchardsim.results.dataset import attribute
-from orchardsim.results.farm import by_trial, farm_mean
+from orchardsim.results.farm import block_labels, by_trial, farm_mean
 
 if TYPE_CHECKING:
     import xarray
@@ -22,6 +22,9 @@ BINDS: Final = 0.9
 SELDOM: Final = 0.05
 """Share of crops below which a target counts as one that hardly ever binds (assumption; wording only)."""
 PRICE_STEP: Final = 0.1
+ALTERNATES: Final = 0.5
+"""Index of biennial bearing from which it is told before any number; with crops that differ by half from year to year,
+chance alone makes less (assumption; wording only)."""
 MANY_LOST: Final = 1 / 3
 """Share of all trees from which their death is told before any number (assumption; wording only)."""
 
@@ -73,6 +76,13 @@ def unpicked_share(dataset: xarray.Dataset) -> float:
         return 0.0
     grown = float(dataset["crop_mass"].sum())
     return max(1.0 - float(dataset["harvested_mass"].sum()) / grown, 0.0) if grown > 0 else 0.0
+
+
+def alternating(dataset: xarray.Dataset) -> dict[str, float]:
+    """Labels whose trees bear a heavy and a light crop by turns: mean index of biennial bearing [1]."""
+    index = dataset["biennial_index"].mean("trial")
+    means = {label: float(index.sel(block=label)) for label in block_labels(dataset)}
+    return {label: mean for label, mean in means.items() if mean > ALTERNATES}
 
 
 def deadliest_cause(dataset: xarray.Dataset) -> tuple[float, str, float] | None:

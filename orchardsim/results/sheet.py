@@ -14,7 +14,7 @@ from orchardsim.results.block_results import undone_work
 from orchardsim.results.dataset import attribute, resolved
 from orchardsim.results.doubts import OpenLevelsOfRun
 from orchardsim.results.farm import farm_mean, of_farm, parts_of_farm
-from orchardsim.results.notices import unpicked_share
+from orchardsim.results.notices import alternating, unpicked_share
 from orchardsim.results.published import beside_published
 from orchardsim.results.statistics import PERCENT_POINTS
 from orchardsim.results.written import number
@@ -39,7 +39,8 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         can happen in a year, how bad and how often, and what it costs, with its error), ``published`` (the middle
         beside published budgets; null where they say nothing of such a plan), ``npv_of_parts`` (percent points of
         NPV of the new planting and of the standing blocks, where there are both), ``undone`` (share of each task's
-        hours that crews leave undone), ``unpicked`` (share of the fruit grown that hangs for want of pickers).
+        hours that crews leave undone), ``unpicked`` (share of the fruit grown that hangs for want of pickers),
+        ``alternating`` (index of biennial bearing of labels that bear by turns).
     """
     years = [int(year) for year in dataset["year"].values]
     payback = dataset["payback_year"].values
@@ -53,6 +54,7 @@ def sheet_numbers(dataset: xarray.Dataset) -> dict[str, Any]:
         "npv_of_parts": _npv_of_parts(dataset),
         "undone": {task: number(share) for task, share in undone_work(dataset).shares.items()},
         "unpicked": number(unpicked_share(dataset)),
+        "alternating": {label: number(index) for label, index in alternating(dataset).items()},
         "rests_on": _rests_on(dataset),
         "learned": list(dict.fromkeys(level for level, _ in attribute(dataset, "learned") or [])),
     }

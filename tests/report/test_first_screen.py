@@ -68,6 +68,16 @@ def test_a_target_that_never_binds_is_told_with_what_was_carried():
     assert loose_targets(dataset) == []
 
 
+def test_trees_that_bear_by_turns_are_told():
+    dataset = invented_dataset(planting_years=(0, 2))
+    dataset["biennial_index"][:] = 0.2
+    formats = RunFormats.of(dataset.attrs)
+    assert not any("by turns" in line for line in notices(dataset, formats))
+    dataset["biennial_index"].loc[{"block": "home"}] = 0.9
+    (said,) = [line for line in notices(dataset, formats) if "by turns" in line]
+    assert said.endswith("home 0.90.") and "north" not in said
+
+
 def test_fruit_left_unpicked_and_work_undone_are_told():
     dataset = invented_dataset()
     assert unpicked_share(dataset) == 0.0

@@ -374,6 +374,19 @@ def swing_line(dataset: xarray.Dataset) -> str:
     )
 
 
+def alternate_lines(found: Mapping[str, float]) -> list[str]:
+    """That trees bear by turns, with the index of each label.
+
+    Examples
+    --------
+    >>> alternate_lines({"forty": 0.94})
+    ['Trees bear heavy and light crops by turns; biennial index (1: every other year blank): forty 0.94.']
+    """
+    told = ", ".join(f"{label} {index:.2f}" for label, index in found.items())
+    said = "Trees bear heavy and light crops by turns; biennial index (1: every other year blank): "
+    return [f"{said}{told}."] if told else []
+
+
 def _sums(some: xarray.Dataset, label: str) -> xarray.Dataset:
     """A label's trees, all they bear, and what is a mean over them times their number."""
     found = some.sel(block=label)

@@ -11,7 +11,7 @@ from orchardsim.core.handover import WeatherMethod
 from orchardsim.core.labels import FARM
 from orchardsim.core.numbers import percent
 from orchardsim.report.columns import SCREEN_LINES, SCREEN_WIDTH, text_columns
-from orchardsim.report.run.block_tables import undone_lines
+from orchardsim.report.run.block_tables import alternate_lines, undone_lines
 from orchardsim.report.run.headline_rows import OF_NEW, MoneyRow, YieldRow, band, money_rows, weak, yield_rows
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run_formats import RunFormats, farm_area, years_text
@@ -20,7 +20,7 @@ from orchardsim.results.block_results import credit_broken, failed_crops, undone
 from orchardsim.results.dataset import resolved
 from orchardsim.results.farm import parts_of_farm
 from orchardsim.results.headline import invests
-from orchardsim.results.notices import SELDOM, deadliest_cause, loose_targets, price_share, unpicked_share
+from orchardsim.results.notices import SELDOM, alternating, deadliest_cause, loose_targets, price_share, unpicked_share
 from orchardsim.results.published import beside_published
 
 if TYPE_CHECKING:
@@ -93,6 +93,7 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
         lines.append(
             f"Crop targets reached in under {percent(SELDOM)} of crops; fruit carried per cm2 of trunk: {loose}."
         )
+    lines += alternate_lines(alternating(dataset))
     lines += undone_lines(undone_work(dataset).shares, unpicked_share(dataset))
     return [*lines, *place_in_line(dataset, formats), *price_notice(dataset, formats)]
 

@@ -14,7 +14,7 @@ from orchardsim.core.numbers import number, percent
 from orchardsim.report.cautions import CAUTIONS
 from orchardsim.report.pages import SmallPictures, render, small_pictures
 from orchardsim.report.run.bad_years import WORST_HEAD, WORST_NOTE, worst_lines
-from orchardsim.report.run.block_tables import undone_lines
+from orchardsim.report.run.block_tables import alternate_lines, undone_lines
 from orchardsim.report.run.published import published_gap
 from orchardsim.report.run.saved import bands
 from orchardsim.report.run_formats import RunFormats
@@ -97,6 +97,7 @@ def answer_lines(summary: Mapping[str, Any], formats: RunFormats) -> list[str]:
             f"{name} {formats.money(one['p50'])} ({formats.money(one['p5'])} in 1 of 20)" for name, one in parts.items()
         )
         lines.append(f"Each by itself, before tax and what only the whole farm pays: {told}.")
+    lines += alternate_lines(summary["sheet"].get("alternating", {}))
     lines += undone_lines(summary["sheet"].get("undone", {}), summary["sheet"].get("unpicked", 0.0))
     if lost is not None:
         lines.append(
