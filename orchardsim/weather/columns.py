@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import numpy as np
@@ -104,6 +104,13 @@ def _year_last(parts: list[re.Match[str]], count: int, where: str) -> tuple[list
     month, day = (2, 1) if first > 12 else (1, 2)
     words = [f"{match[3]}-{int(match[month]):02d}-{int(match[day]):02d}" for match in parts]
     return words, f"dates were read as {'day, month' if first > 12 else 'month, day'}, year"
+
+
+def flagged_note(failed: Mapping[str, int]) -> list[str]:
+    """A line on values that a network's quality flags condemn, by flag or element; none where there are none."""
+    counts = ", ".join(f"{name}: {count}" for name, count in failed.items())
+    left_out = f"{sum(failed.values())} values with a quality flag of the network were left out ({counts})"
+    return [left_out] if failed else []
 
 
 def converted(values: Floats, unit: str, target: str, name: str, where: str) -> Floats:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
@@ -26,6 +27,7 @@ from orchardsim.weather.columns import (
     MOST_DAYS,
     RAIN_NAMES,
     converted,
+    flagged_note,
     numbers_of,
     one_station,
     read_dates,
@@ -89,21 +91,6 @@ def read_record(path: Path | str) -> DailyRecord:
     return read_csv(text, where)
 
 
-def _flag_notes(presumed: int, failed: dict[str, int]) -> list[str]:
-    notes = []
-    if failed:
-        counts = ", ".join(f"{flag}: {count}" for flag, count in sorted(failed.items()))
-        notes.append(f"{sum(failed.values())} values with a quality flag of the network were left out ({counts})")
-    if presumed:
-        notes.append(f"{presumed} missing rain values are presumed zero by the network (flag P) and were taken as 0 mm")
-    return notes
-
-
-def _count_flags(flags: NDArray[np.str_]) -> dict[str, int]:
-    names, counts = np.unique(flags, return_counts=True)
-    return {str(name): int(count) for name, count in zip(names, counts, strict=True)}
-
-
 def _wide(
     dates: NDArray[np.datetime64], elements: NDArray[np.str_], values: Floats
 ) -> tuple[NDArray[np.datetime64], dict[str, Floats]]:
@@ -142,7 +129,9 @@ def _ghcn(
     measured, quality = measured[known], quality[known]
     failed = (quality != " ") & (values != MISSING_VALUE)
     presumed = int(((measured == "P") & ~failed & (values != MISSING_VALUE)).sum())
-    notes += _flag_notes(presumed, _count_flags(quality[failed]))
+    notes += flagged_note(Counter(sorted(quality[failed].tolist())))
+    if presumed:
+        notes.append(f"{presumed} missing rain values are presumed zero by the network (flag P) and were taken as 0 mm")
     numbers = np.where(failed | (values == MISSING_VALUE), np.nan, values.astype(np.float64))
     rows, columns = _wide(dates, elements, numbers)
     return assemble(rows, columns, source=where, station=station, file_format=file_format, repairs=notes)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from orchardsim.core.errors import InputError
-from orchardsim.weather.columns import ELEMENTS, converted, numbers_of, one_station, read_dates
+from orchardsim.weather.columns import ELEMENTS, converted, flagged_note, numbers_of, one_station, read_dates
 from orchardsim.weather.records import UNITS, DailyRecord, Floats, assemble
 
 HOTTEST: Final = 57.0
@@ -111,9 +111,7 @@ def read_page(rows: list[list[str]], where: str) -> DailyRecord:
             if bad.any():
                 failed[name] = int(bad.sum())
                 values[name][bad] = np.nan
-    if failed:
-        counts = ", ".join(f"{name}: {count}" for name, count in failed.items())
-        notes.append(f"{sum(failed.values())} values with a quality flag of the network were left out ({counts})")
+    notes += flagged_note(failed)
     scale = scale_of(dates, values["TMAX"], values.get("PRCP"), where)
     notes.append(
         f"the file states no units; its values (warmest day {np.nanmax(values['TMAX']):g}) are those of {scale.words}"
