@@ -368,8 +368,9 @@ def _sights(
     held: dict[int, Band] = {}
     without: list[WithoutAnswer] = []
     groups = list(dict.fromkeys(seen.groups))
-    if len(groups) > 1:
-        for group in groups:
+    for group in groups:
+        # Dead trees say nothing of growth: beside them alone it would be held against what was known before.
+        if any(other != group and other[0] != "losses" for other in groups):
             out = [place for place, own in enumerate(seen.groups) if own == group]
             rest = [place for place in range(len(seen.sights)) if place not in out]
             conflicts = tuple(conflict for conflict in answer.conflicts if (conflict.family, conflict.year) != group)

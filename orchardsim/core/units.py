@@ -198,6 +198,8 @@ def parse_quantity(
     --------
     >>> round(parse_quantity("12 ft", "m"), 4), parse_quantity("8 USD/tree", "money/tree", currency="USD")
     (3.6576, 8.0)
+    >>> round(parse_quantity("1000 per acre", "1/m2"), 4)
+    0.2471
     >>> round(parse_quantity("2 °F", "K"), 4), round(parse_quantity("28 °F", "degC"), 4)
     (1.1111, -2.2222)
     """
@@ -236,6 +238,7 @@ def convert(
         written = "%/year"  # how a yearly rate is said: 5 %
     units = registry()
     found = f"{number:g} {written}"
+    written = re.sub(r"^per\s+", "1/", written)  # as pages print a number of things
     try:
         source, delta = _unit(written), _unit(written, difference=True)
     except ValueError as error:

@@ -135,6 +135,13 @@ def test_what_moved_growth_is_told_and_not_built_on_where_readings_disagree():
     assert "hardly counts" not in words and "from all readings, " in words and "before you build on" in words
 
 
+def test_a_dead_tree_puts_no_girths_in_doubt():
+    lines = [*girths(20, "2020-11-18", 103), "2020-11-18,first_row,1,25,dead_trees,1,,"]
+    found = fit(PLAN, rows_of(PLAN, *lines), rows=60, draws=60).findings
+    assert not [one for one in found.without if one.family == "growth"]
+    assert "disagree" not in " ".join(fit_sentences(found))
+
+
 def test_what_was_set_aside_stands_on_the_short_answer(small):
     aside = dataclasses.replace(small.findings, remarks=("one row was set aside",))
     assert "One row was set aside." in fit_screen(Kept(aside))

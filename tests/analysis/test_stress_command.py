@@ -115,6 +115,13 @@ def test_the_table_says_how_many_trials_and_with_what_error(found):
     assert any("own cash" in sentence for sentence in sentences)
 
 
+def test_a_plan_that_loses_says_that_its_dead_trees_count_for_little(found):
+    for value, said in ((-9000.0, True), (9000.0, False)):
+        cash = dataclasses.replace(found.usual.present_cash, value=value, standard_error=100.0)
+        losing = dataclasses.replace(found, usual=dataclasses.replace(found.usual, present_cash=cash))
+        assert any("dead tree saves" in sentence for sentence in stress_sentences(losing)) == said
+
+
 def test_page_numbers_and_pictures_are_written(found, tmp_path):
     page = KIND.write(tmp_path / "out", found)
     html = page.read_text(encoding="utf-8")

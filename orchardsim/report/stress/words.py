@@ -187,6 +187,8 @@ def stress_sentences(found: Stress) -> list[str]:
             f"mean NPV, nothing counted at the end, is {formats.money(usual.present_cash.value)}. "
             f"{late[0].upper()}{late[1:]}."
         )
+        if usual.present_cash.told and usual.present_cash.value < 0:
+            sentences.append(LOSING)
         if len(costly) > 1:
             rest = ", ".join(
                 f"{_named(season)} ({formats.money(season.worst_moment.cash_lost.value)}, {when(season.worst_moment)})"
@@ -249,6 +251,9 @@ def _payback_words(found: Stress, moment: Moment) -> str:
     return f"payback moves from year {usual:.0f} to year {moment.payback_year:.0f} in the typical future{tail}"
 
 
+LOSING: Final = (
+    "This plan loses money without any bad season: a dead tree saves it cost, so a plan that pays would lose more."
+)
 ARTICLES: Final = {"worst_spell": "the"} | dict.fromkeys(
     ("late_frost", "fire_blight", "hard_winter", "price_slump", "short_crew", "nursery_failure", "drought"), "a"
 )
