@@ -30,7 +30,7 @@ JOB_R: Final = (57, 1000)
 """Rows and trials of job R."""
 ONE: Final = (
     f"import sys; sys.path.insert(0, {str(Path(__file__).parents[2])!r}); "
-    "from orchardsim.core import pool, worker; worker.collect_seldom(); pool.copy_this_process(); "
+    "from orchardsim.cli import start; from orchardsim.core import pool; start.hasten(); pool.copy_this_process(); "
     "from experiments.benchmark.run import job_r; import orchardsim; "
     "rows, trials, jobs = map(int, sys.argv[1:]); "
     f"orchardsim.simulate(job_r(rows), trials=trials, years={YEARS}, seed=1, jobs=jobs)"

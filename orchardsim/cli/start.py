@@ -14,7 +14,7 @@ def _stop(number: int, frame: Any) -> NoReturn:
     os._exit(128 + number)
 
 
-def _hasten() -> None:
+def hasten() -> None:
     """Spare a command what only a longer program needs; half of a short run is getting ready."""
     if not any(word.startswith("--d") for word in sys.argv):  # --dask, which may be cut short
         # libraries of units and of labelled arrays open it wherever it is installed, for arrays that nobody here has
@@ -27,7 +27,7 @@ def _hasten() -> None:
 def start() -> int:
     """Run the command line."""
     signal.signal(signal.SIGINT, _stop)
-    _hasten()
+    hasten()
     from orchardsim.cli.main import main
     from orchardsim.core.pool import copy_this_process
 

@@ -16,6 +16,7 @@ from orchardsim.simulation.backlog import Backlog
 from orchardsim.trees.block import BlockModel
 from orchardsim.trees.loss_draws import LossDraws, draw_site
 from orchardsim.trees.loss_traits import LossTraits, loss_traits
+from orchardsim.trees.losses import WornSoil
 from orchardsim.trees.season import SeasonForTrees
 from orchardsim.trees.state import TreeState
 from orchardsim.trees.variation import YearDraws
@@ -73,7 +74,7 @@ class BlockRun:
     ----------
     columns : slice
         Place of its row groups on the results' block axis.
-    loss_site : array, (trial, position)
+    soil : WornSoil
         Worn soil under each position, for the whole run.
     alive : array
         Trees at the last leaf fall.
@@ -93,7 +94,7 @@ class BlockRun:
     traits: LossTraits
     columns: slice
     state: TreeState
-    loss_site: NDArray[np.float32]
+    soil: WornSoil
     backlog: Backlog
     alive: Array
     asked: WorkAsked = field(init=False)
@@ -174,7 +175,7 @@ def open_blocks(
                 traits=loss_traits(resolved.plan, plan.hazards),
                 columns=slice(column, column + groups),
                 state=state,
-                loss_site=draw_site(address("worn soil", resolved.name), *places),
+                soil=WornSoil(draw_site(address("worn soil", resolved.name), *places)),
                 backlog=Backlog(trials, groups),
                 alive=np.zeros((trials, groups)),
             )

@@ -74,7 +74,7 @@ def lose_trees_in_season(tile: Tile, year: int, hazards_of: HazardsOf = usual_ha
             block.state,
             _season_for_losses(tile, block),
             block.loss_draws,
-            block.loss_site,
+            block.soil,
             block.resolved.leaf(year),
             block.model.passed_over(supported),
             block.uncut_strikes,

@@ -73,6 +73,19 @@ def patch_factor(field: Number, patchiness: Number, scale: Number) -> Number:
     return exp(patchiness * min(max(field, -LIMIT), LIMIT)) * scale
 
 
+@compiled
+def fill_factors(nodes: Number, ground: Number, patchiness: Number, scale: Number, found: Number) -> None:
+    """Multiplier of a hazard at every tree, ``found`` (trial, position), from the nodes of a patch field."""
+    per_row = ground.tree_here.size
+    line, field = np.empty(nodes.shape[2], np.float32), np.empty(per_row, np.float32)
+    for t in range(len(found)):
+        for row in range(ground.row_group.size):
+            patch_field(nodes[t], ground, row, line, field)
+            factors = found[t, row * per_row : (row + 1) * per_row]
+            for column in range(per_row):
+                factors[column] = patch_factor(field[column], patchiness, scale)
+
+
 class RestingTrees(NamedTuple):
     """Trees that a winter may take, one after the other: their numbers, and what becomes of them."""
 
@@ -91,7 +104,7 @@ class BearingTrees(NamedTuple):
     leaf: NDArray[np.float32]
     health: NDArray[np.float32]
     load: NDArray[np.float32]
-    soil_field: NDArray[np.float32]
+    soil: NDArray[np.float32]
     blight_field: NDArray[np.float32]
     by_itself: NDArray[np.bool_]
     fallen: NDArray[np.bool_]
@@ -116,7 +129,7 @@ class TrialTrees(NamedTuple):
     trunk: NDArray[np.float32]
     unsupported: NDArray[np.bool_]
     fallen: NDArray[np.bool_]
-    site: NDArray[np.float32]
+    soil: NDArray[np.float32]
     blight_nodes: NDArray[np.float32]
 
 
@@ -332,7 +345,7 @@ def season_kernel(
     spread: Number,
     ground: Number,
     scale: Number,
-    site: Number,
+    soil: Number,
     blight_nodes: Number,
     uniform: Number,
     alive: Number,
@@ -350,11 +363,11 @@ def season_kernel(
     work = season_work(trees, ground)
     for t in range(trials):
         one = TrialTrees(
-            uniform[t], alive[t], leaf[t], health[t], fruit[t], trunk[t], unsupported[t], fallen[t], site[t],
+            uniform[t], alive[t], leaf[t], health[t], fruit[t], trunk[t], unsupported[t], fallen[t], soil[t],
             blight_nodes[t],
         )  # fmt: skip
         fate = Losses(found.cause[t], found.health_loss[t], found.struck[t])
-        gnaw(h, levels[t], ground, scale, one, fate.health_loss)
+        gnaw(levels[t], ground, one, fate.health_loss)
         most = np.empty((levels.shape[1], oldest(one.leaf) + 1), np.float32)
         worst = np.zeros(levels.shape[1], np.float32)
         season_bounds(h, levels[t], scale, support_leaf, worst, most)
@@ -481,19 +494,17 @@ def bearing_trees(number: Number) -> Number:
 
 
 @compiled
-def gnaw(h: Number, levels: Number, ground: Number, scale: Number, trees: Number, health_loss: Number) -> None:
+def gnaw(levels: Number, ground: Number, trees: Number, health_loss: Number) -> None:
     """Share of its health that every tree of a trial loses to woolly aphids, more where the ground is wet or worn."""
     row_group, per_row = ground.row_group, ground.tree_here.size
-    line, field = np.empty(trees.site.shape[1], np.float32), np.empty(per_row, np.float32)
     for row in range(row_group.size):
         aphids, row_of = season_level(levels[row_group[row]]).aphids, slice(row * per_row, (row + 1) * per_row)
-        lost, alive = health_loss[row_of], trees.alive[row_of]
+        lost, alive, soil = health_loss[row_of], trees.alive[row_of], trees.soil[row_of]
         if aphids == 0.0:
             lost[:] = np.float32(0.0)
             continue
-        patch_field(trees.site, ground, row, line, field)
         for column in range(per_row):
-            gnawed = min(aphids * patch_factor(field[column], h.patchiness, scale), np.float32(1.0))
+            gnawed = min(aphids * soil[column], np.float32(1.0))
             lost[column] = gnawed if alive[column] else np.float32(0.0)
 
 
@@ -505,7 +516,7 @@ def look_at(
     column, age = i - row * ground.tree_here.size, np.float32(trees.leaf[i])
     some.leaf[k], some.health[k], some.uniform[k] = age, trees.health[i], trees.uniform[i]
     some.load[k] = min(trees.fruit[i] / DRY_SHARE / max(trees.trunk[i], LEAST_TRUNK), LOAD_LIMIT)
-    some.soil_field[k] = field_at(trees.site, ground, row, column, node[column])
+    some.soil[k] = trees.soil[i]
     some.blight_field[k] = field_at(trees.blight_nodes, ground, row, column, node[column])
     some.by_itself[k], some.fallen[k] = (age < support_leaf) | trees.unsupported[i], trees.fallen[i]
 
@@ -515,10 +526,9 @@ def weigh_bearing(h: Number, levels: Number, scale: Number, some: Number, number
     """What a season does to the first so many trees, all of one row group."""
     level = season_level(levels)
     for k in range(number):
-        soil = patch_factor(some.soil_field[k], h.patchiness, scale)
         patch = patch_factor(some.blight_field[k], h.patchiness, scale)
         age, vigour = some.leaf[k], some.health[k]
-        tree = BearingTree(age, vigour, some.load[k], soil, patch, some.by_itself[k], some.fallen[k])
+        tree = BearingTree(age, vigour, some.load[k], some.soil[k], patch, some.by_itself[k], some.fallen[k])
         sums = season_sums(h, tree, level)
         hit = strike_hazard(h, age, vigour, patch, level.strikes)
         death = -exp_less_one(-sums[-1])

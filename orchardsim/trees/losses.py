@@ -19,9 +19,39 @@ from orchardsim.trees.competing import COLD_LEVELS, REST_LEVELS, SEASON_LEVELS, 
 from orchardsim.trees.hazards import Hazards
 from orchardsim.trees.loss_draws import COLLAPSES, Float, LossDraws, cut_lognormal_mean
 from orchardsim.trees.loss_hazards import tree_hazards
-from orchardsim.trees.loss_kernels import DRY_SHARE, Losses, rest_kernel, season_kernel, spread_of, winter_injury_kernel
+from orchardsim.trees.loss_kernels import (
+    DRY_SHARE,
+    Losses,
+    fill_factors,
+    rest_kernel,
+    season_kernel,
+    spread_of,
+    winter_injury_kernel,
+)
 from orchardsim.trees.loss_traits import LossSeason, LossTraits
 from orchardsim.trees.state import TreeState
+
+
+class WornSoil:
+    """Lasting patches of wet and worn soil, and what they make of a hazard at each tree.
+
+    Parameters
+    ----------
+    nodes : float32 array, (trial, node row, node column)
+        From :func:`orchardsim.trees.loss_draws.draw_site`.
+    """
+
+    def __init__(self, nodes: Float) -> None:
+        self.nodes = nodes
+        self._known: dict[float, Float] = {}
+
+    def factors(self, hazards: Hazards, traits: LossTraits) -> Float:
+        """Multiplier of a hazard, (trial, position) [1]: worked out once."""
+        if (found := self._known.get(hazards.patchiness)) is None:
+            found = np.empty((len(self.nodes), traits.rows * traits.per_row), np.float32)
+            fill_factors(self.nodes, traits.ground, np.float32(hazards.patchiness), _patch_scale(hazards), found)
+            self._known[hazards.patchiness] = found
+        return found
 
 
 def rest_losses(
@@ -58,7 +88,7 @@ def season_losses(
     state: TreeState,
     season: LossSeason,
     draws: LossDraws,
-    site: Float,
+    soil: WornSoil,
     block_leaf: int = 1,
     unsupported: NDArray[np.bool_] | None = None,
     uncut: NDArray[np.float64] | None = None,
@@ -73,8 +103,7 @@ def season_losses(
         Arrays (trial, position); ``leaf`` is the running season, ``fruit_dry_mass`` the fruit now on the tree.
     season : LossSeason
     draws : LossDraws
-    site : float32 array, (trial, node row, node column)
-        Lasting patches of wet and worn soil (:func:`orchardsim.trees.loss_draws.draw_site`).
+    soil : WornSoil
     block_leaf : int
         The block's own leaf: a tree in leaf 1 of an older block stands in a gap.
     unsupported : bool array, (trial, position), optional
@@ -93,7 +122,7 @@ def season_losses(
             hazards.blight_spread * (1 - hazards.blight_sanitation), hazards.blight_spread_distance,
             traits.row_spacing, traits.tree_spacing,
         ),
-        traits.ground, _patch_scale(hazards), site, draws.blight_patch, draws.season,
+        traits.ground, _patch_scale(hazards), soil.factors(hazards, traits), draws.blight_patch, draws.season,
         state.alive, state.leaf, state.health, state.fruit_dry_mass, state.trunk_area, alone, fallen,
         np.float32(traits.support_leaf), found,
     )  # fmt: skip

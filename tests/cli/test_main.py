@@ -73,5 +73,5 @@ def test_a_library_for_clusters_is_hidden_unless_asked_for(words, hidden, monkey
     monkeypatch.setattr(sys, "argv", ["orchardsim", *words.split()])
     monkeypatch.setattr(gc, "set_threshold", lambda *numbers: None)
     monkeypatch.setitem(sys.modules, "dask", sys)
-    start._hasten()
+    start.hasten()
     assert (sys.modules["dask"] is None) == hidden

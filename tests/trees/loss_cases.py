@@ -22,6 +22,7 @@ from orchardsim.trees.loss_traits import (
     LossSeason,
     LossTraits,
 )
+from orchardsim.trees.losses import WornSoil
 from orchardsim.trees.parameters import BlockPlan, Cultivar, Layout, Stock, Training, TreeGrade, TreesOfGroup
 from orchardsim.trees.state import TreeState
 
@@ -119,8 +120,8 @@ def draws_of(trials: int, traits: LossTraits, seed: int = 0, year: int = 0) -> L
     return draw_losses(place._replace(key=place.key + np.uint32(1)), place, traits.rows, traits.per_row)
 
 
-def site_of(trials: int, traits: LossTraits, seed: int = 0) -> np.ndarray:
-    return draw_site(address(Streams(seed), "soil", "b", range(trials), 0), traits.rows, traits.per_row)
+def site_of(trials: int, traits: LossTraits, seed: int = 0) -> WornSoil:
+    return WornSoil(draw_site(address(Streams(seed), "soil", "b", range(trials), 0), traits.rows, traits.per_row))
 
 
 def even(draws: LossDraws) -> LossDraws:

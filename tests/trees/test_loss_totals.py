@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from orchardsim.core.compiled import compiled
 from orchardsim.core.labels import CAUSES
 from orchardsim.season.cold import SOIL_SHARE
 from orchardsim.trees.competing import CODE
@@ -21,7 +20,7 @@ from orchardsim.trees.loss_draws import (
     patch_grid,
 )
 from orchardsim.trees.loss_hazards import cold_hazard, tree_hazards
-from orchardsim.trees.loss_kernels import patch_factor, patch_field
+from orchardsim.trees.loss_kernels import fill_factors
 from orchardsim.trees.loss_traits import (
     GroundPatches,
     LossSeason,
@@ -207,22 +206,12 @@ def test_winter_injury_stays_within_bounds() -> None:
 # --- patches and clustering ----------------------------------------------------------------------------------------
 
 
-@compiled
-def walk(patches, patchiness, scale, ground, nodes):
-    """Multiplier of the patches at every tree of one trial."""
-    line, field = np.empty(nodes.shape[1], np.float32), np.empty(patches.shape[1], np.float32)
-    for row in range(patches.shape[0]):
-        patch_field(nodes, ground, row, line, field)
-        for column in range(patches.shape[1]):
-            patches[row, column] = patch_factor(field[column], patchiness, scale)
-
-
 def multipliers(nodes: np.ndarray, rows: int, per_row: int, patchiness: float) -> np.ndarray:
     ground = GroundPatches(np.zeros(rows, np.int64), *patch_grid(rows, per_row).weights)
-    patches = np.empty((rows, per_row), np.float32)
+    patches = np.empty((1, rows * per_row), np.float32)
     scale = np.float32(1 / cut_lognormal_mean(patchiness))
-    walk(patches, np.float32(patchiness), scale, ground, nodes)
-    return patches
+    fill_factors(nodes[None], ground, np.float32(patchiness), scale, patches)
+    return patches.reshape(rows, per_row)
 
 
 def test_patches_have_unit_variance_everywhere() -> None:

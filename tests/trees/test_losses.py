@@ -30,7 +30,7 @@ from orchardsim.trees.loss_traits import (
     storm_factor,
     vole_factor,
 )
-from orchardsim.trees.losses import rest_losses, season_losses
+from orchardsim.trees.losses import WornSoil, rest_losses, season_losses
 from orchardsim.trees.parameters import Stock
 
 # Susceptible and resistant stock, common cultivar and grade: invented numbers on the scales of the parameters.
@@ -453,7 +453,7 @@ def test_tile_makes_no_difference() -> None:
 
         alone_state = trees(1, traits, leaf=4)
         alone_draws, alone_weather = LossDraws(**cut(draws)), LossSeason(**cut(weather))
-        alone = season_losses(hazards, traits, alone_state, alone_weather, alone_draws, site[one], 4)
+        alone = season_losses(hazards, traits, alone_state, alone_weather, alone_draws, WornSoil(site.nodes[one]), 4)
         assert np.array_equal(alone.cause, together.cause[one])
         assert np.array_equal(alone.health_loss, together.health_loss[one])
         alone_winter = rest_losses(hazards, traits, alone_state, alone_weather, alone_draws).cause
