@@ -108,7 +108,7 @@ def place_in_line(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     )
     if not limits or not parts_of_farm(dataset):
         return []
-    return [f"Older blocks sell first where sales are limited ({limits} a year); new fruit gets what is left."]
+    return [f"Older blocks sell first ({limits} a year); new fruit gets what is left."]
 
 
 def price_notice(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
@@ -126,11 +126,13 @@ def standing_notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     """Standing trees whose stated last crop is not what the model's trees bear in a usual year."""
     lines = []
     for one in attribute(dataset, "standing") or []:
-        stated, usual = (f"{formats.mass(one[name])} a tree" for name in ("stated", "usual"))
+        stated, usual = (formats.mass(one[name]) for name in ("stated", "usual"))
         if one["off_year"]:
-            lines.append(f"{one['label']}: its last crop, {stated}, is taken as an off year's; a usual one is {usual}.")
+            lines.append(
+                f"{one['label']}: its last crop, {stated} a tree, is taken as an off year's; a usual one is {usual}."
+            )
         elif abs(one["usual"] / one["stated"] - 1) > FAR_CROP:
-            lines.append(f"{one['label']}: trees of its trunk bear {usual} in a usual year, not the stated {stated}.")
+            lines.append(f"{one['label']}: trunk_area makes {usual} a tree usual, last_crop says {stated}: check both.")
     return lines
 
 
