@@ -27,9 +27,10 @@ LEFT_OUT = (
 
 
 PAYBACK_AND_NPV = (
-    "Payback counts the interest on what is owed, and nothing for what the blocks are worth at the end. NPV counts "
-    "what they are worth at the end and values later money less in place of interest. So a plan may never pay back and "
-    "still have an NPV above zero."
+    "Payback counts the interest on what is owed, and nothing for what the blocks are worth at the end; beside "
+    "standing blocks payback and IRR are the new planting's own, before tax and interest. NPV is the whole farm's: it "
+    "counts what they are worth at the end and values later money less in place of interest. So a plan may never pay "
+    "back and still have an NPV above zero."
 )
 """Why payback and NPV can disagree, said wherever both stand in a table."""
 
