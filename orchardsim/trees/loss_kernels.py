@@ -593,14 +593,3 @@ def winter_injury_kernel(h: Number, injury: Number, levels: Number, out: Number)
             cold = levels[t, g]
             hazard = cold_hazard(h, cold[0], cold[1], cold[2], cold[3], cold[4], np.float32(0.0))
             out[t, g] = min(np.float32(1.0), 2.0 * injury * -exp_less_one(-hazard))
-
-
-def spread_of(strength: float, distance: float, row_spacing: float, tree_spacing: float) -> Spread:
-    """Hazard that a struck tree adds to its neighbours: strength exp(-metres / distance), within 2.5 distances."""
-    reach = 2.5 * distance
-    rows, trees = (int(reach / spacing) if strength > 0 else 0 for spacing in (row_spacing, tree_spacing))
-    across = np.arange(-rows, rows + 1)[:, None] * row_spacing
-    along = np.arange(-trees, trees + 1)[None, :] * tree_spacing
-    metres = np.hypot(across, along)
-    added = np.where((metres > 0) & (metres <= reach), strength * np.exp(-metres / distance), 0.0)
-    return Spread(added.astype(np.float32), rows, trees)

@@ -22,10 +22,10 @@ from orchardsim.trees.loss_hazards import tree_hazards
 from orchardsim.trees.loss_kernels import (
     DRY_SHARE,
     Losses,
+    Spread,
     fill_factors,
     rest_kernel,
     season_kernel,
-    spread_of,
     winter_injury_kernel,
 )
 from orchardsim.trees.loss_traits import LossSeason, LossTraits
@@ -127,6 +127,17 @@ def season_losses(
         np.float32(traits.support_leaf), found,
     )  # fmt: skip
     return found
+
+
+def spread_of(strength: float, distance: float, row_spacing: float, tree_spacing: float) -> Spread:
+    """Hazard that a struck tree adds to its neighbours: strength exp(-metres / distance), within 2.5 distances."""
+    reach = 2.5 * distance
+    rows, trees = (int(reach / spacing) if strength > 0 else 0 for spacing in (row_spacing, tree_spacing))
+    across = np.arange(-rows, rows + 1)[:, None] * row_spacing
+    along = np.arange(-trees, trees + 1)[None, :] * tree_spacing
+    metres = np.hypot(across, along)
+    added = np.where((metres > 0) & (metres <= reach), strength * np.exp(-metres / distance), 0.0)
+    return Spread(added.astype(np.float32), rows, trees)
 
 
 def winter_injury(hazards: Hazards, traits: LossTraits, season: LossSeason, draws: LossDraws) -> Float:
