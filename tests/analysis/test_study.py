@@ -35,7 +35,13 @@ from orchardsim.report.study.figures import (
     plot_shares,
 )
 from orchardsim.report.study.page import KIND
-from orchardsim.report.study.words import methods_paragraph, not_knowing_words, study_screen, study_table
+from orchardsim.report.study.words import (
+    methods_paragraph,
+    not_knowing_words,
+    study_screen,
+    study_sentences,
+    study_table,
+)
 from orchardsim.results.folder import OutputFolder
 from orchardsim.results.study import CellAnswer, StudyFindings
 from orchardsim.results.study_tables import TABLES
@@ -344,6 +350,17 @@ def test_answers_of_a_dataset_are_those_of_the_run(ran: Ran) -> None:
         study_findings(xarray.Dataset())
     with pytest.raises(KeyError, match="no measure"):
         ran.found.answer("npv_per_tree")
+
+
+def test_a_factor_that_does_nothing_under_a_level_of_another_is_named(ran: Ran) -> None:
+    key, others = ran.study.decide_by, np.array([1000.0, 1000.0, 4000.0, 7000.0])
+    luck = np.random.default_rng(1).normal(0, 100, 5)
+    trials = dataclasses.replace(ran.trials, values={key: others[:, None] + luck}, known={})
+    said = "\n".join(study_sentences(study_findings(trials)))
+    assert "spacing changes nothing where training is tall_spindle: read no average of it over training." in said
+    assert "Where training is vertical_axis, 1.4 m is better than 0.9 m by" in said
+    assert "No pair of factors" not in said
+    assert "changes nothing where" not in "\n".join(study_sentences(ran.found))
 
 
 def test_each_plot_is_one_call(ran: Ran, tmp_path: Path) -> None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import collections
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Final
+
+import numpy as np
 
 from orchardsim.core.glossary import term
 from orchardsim.core.numbers import percent
@@ -140,8 +143,10 @@ def study_sentences(found: StudyFindings) -> list[str]:
     if not any(one.kind == "levels" for one in answer.contrasts):
         apart = sum(one.told_apart for one in answer.contrasts)
         lines.append(f"Of {len(answer.contrasts)} pairs of cells {apart} can be told apart.")
+    idle = _idle_sentences(found, formats) if found.design.factorial else []
+    lines += idle
     pairs = [one for one in answer.shares if len(one.factors) == 2]
-    if pairs:
+    if pairs and not idle:
         top = max(pairs, key=lambda one: one.share)
         lines.append(
             f"Of what differs between cells, {100 * top.share:.0f} % ({100 * top.low:.0f} to {100 * top.high:.0f} %) "
@@ -229,6 +234,38 @@ def _level_sentence(found: StudyFindings, one: Contrast, formats: RunFormats) ->
         f"{one.factor}: {better} is better than {other} by {gap} {unit_text(facts, formats)} on average, and in "
         f"{100 * share:.0f} % of futures."
     )
+
+
+def _idle_sentences(found: StudyFindings, formats: RunFormats) -> list[str]:
+    """Which factor changes nothing under some levels of another, and what it does under the rest."""
+    design, answer = found.design, found.answer()
+    lines = []
+    for (place, factor), (beside, other) in itertools.permutations(enumerate(design.factors), 2):
+        idle = [level for level in range(len(design.factors[other])) if _idle(found, place, beside, level)]
+        acts = [level for level in range(len(design.factors[other])) if level not in idle]
+        if not idle or not acts:
+            continue
+        cells = [answer.cells[cell] for cell in np.flatnonzero(np.isin(design.levels[:, beside], acts))]
+        means = {
+            name: float(np.mean([cell.mean for cell in cells if cell.levels[factor] == name]))
+            for name in design.factors[factor]
+        }
+        worse, *_, better = sorted(means, key=means.__getitem__, reverse=answer.facts.better == "low")
+        gap = value_text(answer.facts, abs(means[better] - means[worse]), formats)
+        nothing, something = (" or ".join(design.factors[other][level] for level in some) for some in (idle, acts))
+        lines.append(
+            f"{factor} changes nothing where {other} is {nothing}: read no average of it over {other}. Where {other} "
+            f"is {something}, {better} is better than {worse} by {gap} {unit_text(answer.facts, formats)}."
+        )
+    return lines
+
+
+def _idle(found: StudyFindings, factor: int, beside: int, level: int) -> bool:
+    """Whether all levels of a factor give the same under one level of another factor."""
+    design, cells = found.design, np.flatnonzero(found.design.levels[:, beside] == level)
+    rest = [tuple(np.delete(design.levels[cell], factor)) for cell in cells]
+    results = [(one.mean, one.standard_error, *one.points.values()) for one in found.answer().cells]
+    return len({(key, results[cell]) for key, cell in zip(rest, cells, strict=True)}) == len(set(rest))
 
 
 def _foretold_sentence(share: float) -> str:
