@@ -96,6 +96,7 @@ def test_a_policy_that_the_search_found_is_not_called_cheapest_where_another_cos
     assert (found.decision.advised.key, found.decision.cheapest.key) == ("none", "none")
     words = " ".join(spares_sentences(found))
     assert "less." not in words and "fill no gaps" in words
+    assert "The search chose its best on 100 other futures; on these fresh ones it costs USD 72" in words
     dearer = [row[3] for row in outcome_cells(found, formats_of(found))[1:]]
     assert dearer == ["72", ""]
 

@@ -204,6 +204,12 @@ def _why_text(decision: SparesDecision, found: SparesAnswer, formats: RunFormats
             f"Why: it is simpler than the cheapest policy ({decision.cheapest.name}) and costs "
             f"{difference_text(advised, formats)}, which may be chance."
         )
+    searched = next((one for one in found.outcomes if one.key == "best"), None)
+    if searched is not None and searched is not decision.cheapest and searched.differs:
+        lines.append(
+            f"The search chose its best on {found.choosing_trials:,} other futures; on these fresh ones it costs "
+            f"{difference_text(searched, formats)}: luck of the draw."
+        )
     if ties:
         names = "; ".join(f"{one.name} ({difference_text(one, formats)})" for one in ties[:3])
         more = f"; {len(ties) - 3} more, marked ? in the table" if len(ties) > 3 else ""
