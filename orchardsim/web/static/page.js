@@ -6,6 +6,7 @@ const head = find("head");
 const plan = head ? head.dataset.plan : "";
 let waiting = Promise.resolve();
 let told = "";
+let outdated = false;
 let revision = head ? Number(head.dataset.revision) : 0;
 
 function tell(words) { find("news").textContent = words; }
@@ -38,6 +39,16 @@ function show(found) {
   }
 }
 
+// An answer that stands is of the plan as it was asked of: say so once the plan is another.
+function markOutdated() {
+  const answer = find("answer");
+  if (!outdated || !answer.firstElementChild || answer.querySelector(".outdated")) return;
+  const note = document.createElement("p");
+  note.className = "outdated problem";
+  note.textContent = "The plan was changed since this answer was asked for: ask again.";
+  answer.prepend(note);
+}
+
 function said(details) { return details.querySelector("summary").textContent.replace(/\(\d+\)/, ""); }
 
 function later(work) { waiting = waiting.then(work, work); return waiting; }
@@ -48,6 +59,7 @@ async function change(field) {
   if (problem) problem.textContent = found.problem || "";
   if (found.problem) field.setAttribute("aria-invalid", "true"); else field.removeAttribute("aria-invalid");
   show(found);
+  if (!found.problem) { outdated = true; markOutdated(); }
   const total = find("bill-total");
   tell(found.problem ? "Not taken over: see the field." : "Taken over." + (total ? " Bill: " + total.textContent : ""));
 }
@@ -57,6 +69,7 @@ async function alter(action, place, more) {
   const found = await send(plan + "/edit", place ? { action, place, ...more } : { action });
   show(found);
   tell(found.problem || (action === "back" ? "Taken back." : action === "add" ? "Added." : "Removed."));
+  if (!found.problem) { outdated = true; markOutdated(); }
   if (found.problem || !place) return;
   // The button that was pressed is gone: go on at what was added, or at the part that lost a table.
   const within = JSON.stringify(more ? [...place, more.name] : place).slice(0, -1) + ",";
@@ -89,6 +102,7 @@ async function order(kind, more) {
   if (found.problem) { find("work-problem").textContent = found.problem; tell(""); return; }
   find("answer").replaceChildren();
   told = "";
+  outdated = false;
   find("progress-line").scrollIntoView({ block: "start" });
   follow();
 }
@@ -114,6 +128,7 @@ async function follow() {
     find("answer").querySelectorAll("[data-key]").forEach((one) => { one.hidden = !fieldOf(one.dataset.key); });
     if (!told && answer.busy) find("progress-line").scrollIntoView({ block: "start" });
     told = answer.answer;
+    markOutdated();
   }
   if (answer.failed) find("work-problem").textContent = answer.failed;
   if (answer.busy) { setTimeout(follow, 250); return; }
