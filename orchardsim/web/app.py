@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import re
 import shutil
 from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
@@ -72,6 +73,8 @@ class Desk:
             trim_blocks=True, lstrip_blocks=True,
         )  # fmt: skip
         self.pages.globals |= {"page_words": PAGE_WORDS, "kind_words": KIND_WORDS}
+        # a line may break behind a hyphen before a currency, but not behind a minus sign
+        self.pages.filters["minus"] = lambda line: re.sub(r"(?<!\w)-(?=[A-Z]{3} \d)", "\N{MINUS SIGN}", line)
 
     def draft(self, name: str) -> Draft:
         """An open plan; it is opened where it is not yet."""

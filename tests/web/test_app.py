@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from orchardsim.web.app import create_app
+from orchardsim.web.app import Desk, create_app
 from orchardsim.web.folder import Folder
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -224,6 +224,12 @@ def test_bad_requests_are_told(client, body):
     answer = post(client, "/plan/demo/edit", body)
     assert answer.status_code in (200, 400) and answer.json()["problem"]
     assert client.get("/plan/demo/file").text == before
+
+
+def test_a_minus_sign_stays_with_its_amount(place):
+    found = {"kind": "run", "trials": 8, "sentences": ["NPV: -USD 47,900 in 1 of 20; a well-USD 9 sign", "<i>"]}
+    said = Desk(Folder(place)).answer({"name": "demo", "number": 1, "first": found})
+    assert "NPV: \N{MINUS SIGN}USD 47,900 in 1 of 20; a well-USD 9 sign" in said and "&lt;i&gt;" in said
 
 
 def test_whatever_is_typed_stays_text(client, place):
