@@ -124,7 +124,10 @@ def test_a_dataset_has_a_dim_for_each_factor_and_opens_in_plain_xarray(ran: Ran)
 
 def test_words_tables_and_methods_name_the_design(ran: Ran) -> None:
     text = study_table(ran.found)
-    assert fits_a_screen(study_screen(ran.found))
+    assert fits_a_screen(study_screen(ran.found)) and "; --all shows" not in study_screen(ran.found)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("orchardsim.report.study.words.MOST_CELLS", 3)
+        assert "The best 3 of 4 cells; --all shows the rest." in study_screen(ran.found)
     for word in ("tall_spindle", "1.4 m", "n = 5 trials", "told apart"):
         assert word in text
     # what another needs to repeat it: design with keys, version, plan, trials, seed, weather, money, levels, sources

@@ -385,7 +385,10 @@ def study_screen(found: StudyFindings) -> str:
     ]
     for title, sentences, _ in waiting_parts(found):
         head += sentence_pieces([f"{title}: {sentences[0]}"])
-    return above_table(head, table_pieces(cells[: MOST_CELLS + 1], left=range(factors)))
+    table = table_pieces(cells[: MOST_CELLS + 1], left=range(factors))
+    if table and len(answer.cells) > MOST_CELLS:
+        table.append([f"The best {MOST_CELLS} of {len(answer.cells)} cells; --all shows the rest."])
+    return above_table(head, table)
 
 
 def study_table(found: StudyFindings) -> str:
