@@ -91,7 +91,7 @@ def notices(dataset: xarray.Dataset, formats: RunFormats) -> list[str]:
     loose = ", ".join(f"{one.label} {one.carried:.2g} of {one.target:g}" for one in loose_targets(dataset))
     if loose:
         lines.append(
-            f"Crop targets reached in under {percent(SELDOM)} of crops; fruit carried per cm2 of trunk: {loose}."
+            f"Crop targets reached in under {percent(SELDOM)} of crops (bloom or fruit_per_land); fruit/cm2: {loose}."
         )
     lines += alternate_lines(alternating(dataset))
     lines += undone_lines(undone_work(dataset).shares, unpicked_share(dataset))
