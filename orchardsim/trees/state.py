@@ -179,7 +179,8 @@ def empty_trees(trials: int, positions: int) -> Any:
     names = [name for name in TREE_FIELDS if name not in ("alive", "leaf")]
     size = trials * positions
     apart = size + (STAGGER - size) % PAGE
-    memory = np.zeros(apart * len(names), np.float32)
+    memory = np.empty(apart * len(names), np.float32)
+    memory.fill(0)  # asked for empty, NumPy lets the system hand out large pages
     made: dict[str, Any] = {
         name: memory[number * apart : number * apart + size].reshape(trials, positions)
         for number, name in enumerate(names)
