@@ -56,6 +56,7 @@ def refused(capsys, *words: str) -> str:
     return lines[0]
 
 
+@pytest.mark.slow
 def test_a_run_is_saved_whole_twice_the_same_and_left_alone(plan, tmp_path, capsys):
     """The second run keeps single trees besides, which changes no summary."""
     first, second = tmp_path / "first", tmp_path / "second"

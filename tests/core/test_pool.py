@@ -66,9 +66,8 @@ def test_a_worker_that_is_killed_is_told():
         assert len(list(pool.finished([(abs, (-1,)), (abs, (-2,))]))) == 2
 
 
-@pytest.mark.parametrize(
-    "way", ["pipe", *(pytest.param(one, marks=pytest.mark.slow) for one in ("script", "function of a notebook"))]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("way", ["pipe", "script", "function of a notebook"])
 def test_a_program_needs_no_main_guard(way, tmp_path):
     script = tmp_path / "script.py"
     script.write_text(PROGRAM, encoding="utf-8")

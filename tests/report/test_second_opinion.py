@@ -60,6 +60,7 @@ def _saved(folder: Path, jobs: int) -> Path:
     return out
 
 
+@pytest.mark.slow
 def test_both_methods_stand_side_by_side(saved, tmp_path, capsys):
     document = json.loads((saved / "summary.json").read_text(encoding="utf-8"))
     second = document["second_opinion"]
@@ -80,6 +81,7 @@ def test_both_methods_stand_side_by_side(saved, tmp_path, capsys):
     }
 
 
+@pytest.mark.slow
 def test_the_report_shows_it_and_is_rebuilt_with_it(saved):
     page = (saved / "report.html").read_text(encoding="utf-8")
     assert "Second opinion on the seasons" in page
