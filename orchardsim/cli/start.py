@@ -19,9 +19,9 @@ def hasten() -> None:
     if not any(word.startswith("--d") for word in sys.argv):  # --dask, which may be cut short
         # libraries of units and of labelled arrays open it wherever it is installed, for arrays that nobody here has
         sys.modules["dask"] = None  # type: ignore[assignment]
-    from orchardsim.core.worker import collect_seldom
+    from orchardsim.core.worker import spare_memory_work
 
-    collect_seldom()
+    spare_memory_work()
 
 
 def start() -> int:

@@ -42,11 +42,12 @@ TRIM_THRESHOLD, TOP_PAD, MMAP_THRESHOLD = -1, -2, -3
 """Numbers of three settings of glibc's ``mallopt`` (malloc.h)."""
 
 
-def collect_seldom() -> None:
-    """Look for rubbish seldom, in a process of the program's own: what is imported stays, and half the work is that.
+def spare_memory_work() -> None:
+    """Look for rubbish seldom and keep memory, in a process of the program's own.
 
-    Memory let go of is kept for the next array of its size, where the C library can be told so (glibc): a run asks for
-    the same sizes every year, and the system clears each page that it hands out anew.
+    What is imported stays, and half of the work of looking is that. Memory let go of is kept for the next array of its
+    size, where the C library can be told so (glibc): a run asks for the same sizes every year, and the system clears
+    each page that it hands out anew.
     """
     gc.set_threshold(50_000, 20, 20)
     with contextlib.suppress(AttributeError, OSError, TypeError):
@@ -58,7 +59,7 @@ def collect_seldom() -> None:
 
 def serve() -> None:
     """Do what comes in by standard input, as a fresh interpreter; see :func:`serve_pipes`."""
-    collect_seldom()
+    spare_memory_work()
     serve_pipes(os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb"))
 
 
@@ -112,7 +113,6 @@ def _end_with_parent() -> None:
     """Ask Linux to end this process with its parent, even where a stranger's copy keeps the pipe open."""
     if sys.platform != "linux":
         return
-
     try:
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, int(signal.SIGKILL), 0, 0, 0)
     except (AttributeError, OSError):
